@@ -1,0 +1,242 @@
+"""Implants by the numbers: section properties of screws and plates, pull-out, metals."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from constructs.schema import Plate, Screw
+from constructs.tables import fields, kind, number, rows
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Material:
+    """A metal; modulus and strengths in MPa."""
+
+    name: str
+    modulus: float
+    poisson: float
+    yield_strength: float
+
+    @property
+    def shear_modulus(self) -> float:
+        """E / 2(1 + nu), MPa."""
+        return self.modulus / (2.0 * (1.0 + self.poisson))
+
+
+def metal(name: str) -> Material:
+    """A metal of materials.toml. Raises InputError for an unknown one."""
+    return Material(name, *(number("materials", name, f)
+                            for f in ("modulus", "poisson", "yield_strength")))
+
+
+@dataclass(frozen=True)
+class Bending:
+    """A section in bending about the axis that lies in the bone's surface; mm.
+
+    `outer` and `inner` are the distances from the centroid to the extreme fibres away from the
+    bone and towards it, `plastic` the plastic section modulus (times yield: the plastic moment).
+    """
+
+    area: float
+    inertia: float
+    outer: float
+    inner: float
+    plastic: float
+
+    def plastic_moment(self, yield_strength: float) -> float:
+        """Moment at which the whole section yields, N mm."""
+        return self.plastic * yield_strength
+
+
+def round_section(diameter: float) -> Bending:
+    """Solid round: I = pi d^4 / 64, plastic modulus d^3 / 6."""
+    return Bending(math.pi * diameter**2 / 4, math.pi * diameter**4 / 64,
+                   diameter / 2, diameter / 2, diameter**3 / 6)
+
+
+def flat_section(width: float, thickness: float, hole: float = 0.0) -> Bending:
+    """Rectangle, less a hole through its thickness: I = b h^3 / 12, plastic modulus b h^2 / 4."""
+    net = width - hole
+    return Bending(net * thickness, net * thickness**3 / 12, thickness / 2, thickness / 2,
+                   net * thickness**2 / 4)
+
+
+@cache
+def arc_section(width: float, thickness: float, arc_deg: float, hole: float = 0.0) -> Bending:
+    """Sector of a tube, hollow side on the bone, by numerical integration.
+
+    `width` is the chord over the outer edges, `hole` the width lost at the crown. The walls left
+    of and right of the hole are alike, so one is integrated and doubled.
+    """
+    half = math.radians(arc_deg) / 2
+    outer = width / 2 / math.sin(half)
+    inner = outer - thickness
+    # Strips of equal angle at each radius; midpoint rule, error below 1e-5 of each figure.
+    radius = inner + (np.arange(60) + 0.5) * thickness / 60
+    start = np.arcsin(np.clip(hole / 2 / radius, 0.0, 1.0))
+    step = (half - start) / 2000
+    angle = start[:, None] + (np.arange(2000) + 0.5) * step[:, None]
+    height = (radius[:, None] * np.cos(angle)).ravel()
+    area = np.broadcast_to((2.0 * radius * step * thickness / 60)[:, None], angle.shape).ravel()
+    total = float(area.sum())
+    centroid = float((height * area).sum() / total)
+    order = np.argsort(height)
+    rising = np.cumsum(area[order])
+    neutral = float(np.interp(total / 2, rising, height[order]))
+    top = math.sqrt(outer**2 - (hole / 2) ** 2)
+    return Bending(total, float(((height - centroid) ** 2 * area).sum()), top - centroid,
+                   centroid - inner * math.cos(half),
+                   float((np.abs(height - neutral) * area).sum()))
+
+
+@dataclass(frozen=True)
+class ScrewForm:
+    """A thread form; diameters and pitch in mm. HA is threaded throughout, HB has a shaft."""
+
+    name: str
+    thread: float
+    core: float
+    pitch: float
+    head: float
+    pilot: float
+    lag_tension: float
+    shaft: float | None = None
+    gliding: float | None = None
+    short_thread: float | None = None
+    long_thread: float | None = None
+
+    @property
+    def fully_threaded(self) -> bool:
+        """Whether the form has thread from head to tip."""
+        return self.shaft is None
+
+    def default_thread(self, length: float) -> float:
+        """Threaded length of a screw of this form, mm: all of it, or the long thread that fits.
+
+        A cancellous screw gets the long thread when that leaves at least as much shaft as the
+        short thread is long (common practice, no source).
+        """
+        if self.short_thread is None or self.long_thread is None:
+            return length
+        fits = length >= self.long_thread + self.short_thread
+        return min(self.long_thread if fits else self.short_thread, length)
+
+    def section(self, threaded: bool) -> Bending:
+        """Section that carries: the core in the thread, the shaft diameter in the shaft."""
+        return round_section(self.core if threaded or self.shaft is None else self.shaft)
+
+
+@cache
+def screw_form(name: str) -> ScrewForm:
+    """A form of screws.toml. Raises InputError for an unknown one."""
+    return ScrewForm(name, **{f: number("screws", name, f) for f in fields("screws", name)})
+
+
+def thread_shape_factor(form: ScrewForm) -> float:
+    """TSF = 0.5 + 0.57735 d/p with thread depth d = (D - core)/2 (Chapman et al. 1996)."""
+    depth = (form.thread - form.core) / 2
+    return (number("screws", "in use", "pullout_constant")
+            + number("screws", "in use", "pullout_slope") * depth / form.pitch)
+
+
+def pull_out(form: ScrewForm, length: float, shear_strength: float) -> float:
+    """Pull-out force in N of a length (mm) of engaged thread in bone of a shear strength (MPa).
+
+    F = S pi D L TSF (Chapman et al. 1996).
+    """
+    return shear_strength * math.pi * form.thread * length * thread_shape_factor(form)
+
+
+def tension(screw: Screw) -> float:
+    """Pre-tension of a screw, N: as given, else 0, or the form's working value for a lag screw."""
+    if screw.tension_N is not None:
+        return screw.tension_N
+    return screw_form(screw.form).lag_tension if screw.use == "lag" else 0.0
+
+
+def pilot(screw: Screw) -> float:
+    """Diameter of the pilot drill, mm: as given, else the form's."""
+    return screw.pilot_mm if screw.pilot_mm is not None else screw_form(screw.form).pilot
+
+
+def gliding(screw: Screw) -> float | None:
+    """Diameter of the gliding hole, mm; None where none is drilled.
+
+    As given; by default a fully threaded lag screw gets the form's.
+    """
+    form = screw_form(screw.form)
+    if screw.gliding_mm is not None:
+        return screw.gliding_mm
+    return form.gliding if screw.use == "lag" and form.fully_threaded else None
+
+
+def glides(screw: Screw) -> bool:
+    """Whether the thread runs free in the near fragment: a gliding hole as wide as the thread."""
+    hole = gliding(screw)
+    return hole is not None and hole >= screw_form(screw.form).thread
+
+
+def depth_positions(screw: Screw) -> tuple[float, ...]:
+    """z of each of the screws that stand side by side (`count`), mm; their middle as given."""
+    pitch = screw_form(screw.form).head + number("screws", "in use", "side_by_side_gap")
+    first = screw.position_in_depth_mm - pitch * (screw.count - 1) / 2
+    return tuple(first + i * pitch for i in range(screw.count))
+
+
+@dataclass(frozen=True)
+class PlateSection:
+    """One stretch of a plate: `solid` between holes, `net` at a hole; sizes in mm."""
+
+    width: float
+    thickness: float
+    hole: float
+    solid: Bending
+    net: Bending
+
+
+def plate_section(name: str) -> PlateSection:
+    """A section of plates.toml. Raises InputError for an unknown one."""
+    width, thickness = number("plates", name, "width"), number("plates", name, "thickness")
+    hole = number("plates", name, "hole")
+    if kind("plates", name) == "arc":
+        arc = number("plates", name, "arc")
+        return PlateSection(width, thickness, hole, arc_section(width, thickness, arc),
+                            arc_section(width, thickness, arc, hole))
+    return _flat(width, thickness, hole)
+
+
+def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
+    """(end of the stretch along the plate in mm, section), from proximal to distal."""
+    if plate.segments is None:
+        assert plate.section is not None
+        return ((plate.length, plate_section(plate.section)),)
+    hole, end, found = number("plates", "segments", "hole"), 0.0, []
+    for segment in plate.segments:
+        end += segment.length_mm
+        # A segment narrower than two holes keeps half of its width beside one.
+        found.append((end, _flat(segment.width_mm, segment.thickness_mm,
+                                 min(hole, segment.width_mm / 2))))
+    return tuple(found)
+
+
+def section_at(plate: Plate, s: float) -> PlateSection:
+    """Section of a plate at distance s from its proximal end, mm."""
+    stretches = plate_stretches(plate)
+    return next((section for end, section in stretches if s <= end), stretches[-1][1])
+
+
+def wire_diameters() -> tuple[float, ...]:
+    """Diameters of smooth wires, mm."""
+    return tuple(number("wires", row, "diameter") for row in rows("wires"))
+
+
+def _flat(width: float, thickness: float, hole: float) -> PlateSection:
+    return PlateSection(width, thickness, hole, flat_section(width, thickness),
+                        flat_section(width, thickness, hole))

@@ -1,0 +1,242 @@
+"""Where implants lie in the section: axes of screws, lines of plates, crossings of fractures.
+
+Shared by the rules and by the model builder, so that both speak of the same points.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from constructs.implants import depth_positions, glides, plate_stretches, screw_form
+from constructs.schema import Plate, Screw, Study
+from constructs.section import Section
+from constructs.tables import number
+from fe.errors import InputError
+
+FloatArray = NDArray[np.float64]
+TOUCH = 1e-6  # mm; a head on the outline counts as outside it
+
+
+@dataclass(frozen=True)
+class PlateLine:
+    """A plate on the bone: its line on the surface, proximal to distal.
+
+    `points` (n, 2) on the bone surface, `normals` (n, 2) outward, `s` (n,) distance along the
+    plate, `offset` (n,) from the surface to the plate's centroid, `gap` (n,) between plate and
+    bone before loading (0 at the ends, `mismatch_mm` in the middle), `holes` their places along s;
+    all mm.
+    """
+
+    points: FloatArray
+    normals: FloatArray
+    s: FloatArray
+    offset: FloatArray
+    gap: FloatArray
+    holes: tuple[float, ...]
+
+    @property
+    def centre(self) -> FloatArray:
+        """Centroid line of the contoured plate (n, 2), without the gap."""
+        return self.points + self.normals * self.offset[:, None]
+
+    def at(self, s: float) -> tuple[FloatArray, FloatArray, float]:
+        """Point on the bone surface (2,), outward normal (2,) and centroid offset at s."""
+        point = np.array([np.interp(s, self.s, self.points[:, k]) for k in (0, 1)])
+        normal = np.array([np.interp(s, self.s, self.normals[:, k]) for k in (0, 1)])
+        return point, normal / np.hypot(*normal), float(np.interp(s, self.s, self.offset))
+
+
+@dataclass(frozen=True)
+class Axis:
+    """A screw's axis: from its head along `direction` (unit), `length` to the tip; mm.
+
+    `entry` and `exit` are the distances from the head at which the axis enters bone and at which
+    it would leave it again; the tip may lie short of the exit.
+    """
+
+    head: FloatArray
+    direction: FloatArray
+    length: float
+    entry: float
+    exit: float
+
+    def point(self, s: ArrayLike) -> FloatArray:
+        """Points (..., 2) at distances s from the head."""
+        return self.head + np.asarray(s, dtype=float)[..., None] * self.direction
+
+    @property
+    def tip(self) -> FloatArray:
+        """The tip (2,)."""
+        return self.point(self.length)
+
+    @property
+    def in_bone(self) -> tuple[float, float]:
+        """Stretch of the axis that lies in bone, as distances from the head."""
+        return self.entry, max(self.entry, min(self.length, self.exit))
+
+
+def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLine:
+    """Line of a plate along the medial or lateral surface, points at most `step` mm apart.
+
+    Raises InputError when the plate reaches below the clamp or starts above the joint line.
+    """
+    surface = section.surface(plate.side)
+    arc = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(surface, axis=0).T))])
+    start = float(np.interp(-plate.top_mm, -surface[:, 1], arc))
+    if plate.top_mm < surface[-1, 1] or start + plate.length > arc[-1] + TOUCH:
+        room = max(0.0, float(arc[-1]) - start)
+        raise InputError("the plate reaches below the clamp of the section",
+                         key=f"plate.{plate.name}.length_mm", value=f"{plate.length:g}",
+                         expected=f"at most {room:.1f} mm from top_mm = {plate.top_mm:g}, "
+                                  "or a larger section.height_mm")
+    # Through every vertex of the surface, every hole and every change of section.
+    fixed = [0.0, plate.length, *plate.holes, *(end for end, _ in plate_stretches(plate)),
+             *(a - start for a in arc if 0.0 < a - start < plate.length)]
+    s = _filled(fixed, step)
+    points = np.column_stack([np.interp(start + s, arc, surface[:, k]) for k in (0, 1)])
+    normals = _normals(surface, arc, start + s, 1.0 if plate.side == "medial" else -1.0)
+    stretches = plate_stretches(plate)
+    ends = np.array([end for end, _ in stretches])
+    inner = np.array([stretch.solid.inner for _, stretch in stretches])
+    offset = inner[np.minimum(np.searchsorted(ends, s), len(ends) - 1)]
+    gap = plate.mismatch_mm * 4.0 * s * (plate.length - s) / plate.length**2
+    return PlateLine(points, normals, s, offset, gap, plate.holes)
+
+
+def _filled(places: list[float], step: float) -> FloatArray:
+    """Rising distances through all `places`, at most `step` apart, none nearer than 1e-6."""
+    ordered = np.unique(np.round(places, 9))
+    ordered = ordered[np.concatenate([[True], np.diff(ordered) > TOUCH])]
+    parts = [np.linspace(a, b, math.ceil((b - a) / step), endpoint=False)
+             for a, b in itertools.pairwise(ordered)]
+    return np.concatenate([*parts, ordered[-1:]])
+
+
+def _normals(surface: FloatArray, arc: FloatArray, s: FloatArray, turn: float) -> FloatArray:
+    """Outward unit normals at distances s along the surface, turning evenly near its vertices.
+
+    Turning from 1 mm before a vertex of the drawn polygon to 1 mm after it takes out the kinks,
+    so that a plate is smooth; further away each edge has its own normal.
+    """
+    edge = np.diff(surface, axis=0)
+    length = np.hypot(*edge.T)
+    normal = turn * np.column_stack([edge[:, 1], -edge[:, 0]]) / length[:, None]
+    reach = np.minimum(length / 2, 1.0)
+    knots = np.column_stack([arc[:-1] + reach, arc[1:] - reach]).ravel()
+    found = np.column_stack([np.interp(s, knots, np.repeat(normal[:, k], 2)) for k in (0, 1)])
+    return np.asarray(found / np.hypot(*found.T)[:, None])
+
+
+def screw_axis(section: Section, screw: Screw, plates: Sequence[Plate]) -> Axis:
+    """Axis of a screw with its head on a plate's centroid line, or on the bone's surface.
+
+    A "bicortical" length ends 1 mm beyond the far cortex. Raises InputError when the screw
+    touches no bone, or its thread is longer than the resolved length.
+    """
+    if screw.plate is not None and screw.hole is not None:
+        plate = next(p for p in plates if p.name == screw.plate)
+        point, normal, offset = plate_line(section, plate).at(plate.holes[screw.hole - 1])
+        head, inward, side = point + offset * normal, -normal, plate.side
+    else:
+        assert screw.side is not None
+        assert screw.height_mm is not None
+        surface, side = section.surface(screw.side), screw.side
+        if screw.height_mm < surface[-1, 1]:
+            raise InputError("the screw lies below the clamp of the section",
+                             key=f"screw.{screw.name}.height_mm", value=f"{screw.height_mm:g}",
+                             expected=f"{surface[-1, 1]:g} to 0 mm")
+        x = np.interp(-screw.height_mm, -surface[:, 1], surface[:, 0])
+        head = np.array([x, screw.height_mm])
+        inward = np.array([1.0 if side == "medial" else -1.0, 0.0])
+    # Positive angles take the tip proximal: counter-clockwise from the medial side.
+    angle = math.radians(screw.angle_deg) * (1.0 if side == "medial" else -1.0)
+    cos, sin = math.cos(angle), math.sin(angle)
+    direction = np.array([cos * inward[0] - sin * inward[1], sin * inward[0] + cos * inward[1]])
+    # The plate may be bent away from the drawn outline; from a little outside the axis meets it.
+    met = crossings(head - TOUCH * direction, direction, _closed(section.outline()[0])) - TOUCH
+    met = met[met > -10 * TOUCH]
+    if len(met) < 2:
+        raise InputError("the screw touches no bone", key=f"screw.{screw.name}.angle_deg",
+                         value=f"{screw.angle_deg:g}", expected="an axis that enters the section")
+    entry, leave = max(0.0, float(met[0])), float(met[1])
+    if screw.length_mm == "bicortical":
+        length = leave + number("screws", "in use", "bicortical_excess")
+    else:
+        length = float(screw.length_mm)
+    if length <= entry:
+        raise InputError("the screw touches no bone", key=f"screw.{screw.name}.length_mm",
+                         value=f"{length:g}", expected=f"more than {entry:.1f} mm")
+    _meets_bone_in_depth(section, screw, Axis(head, direction, length, entry, leave))
+    if screw.thread_mm is not None and screw.thread_mm > length:
+        raise InputError("the thread is longer than the screw",
+                         key=f"screw.{screw.name}.thread_mm", value=f"{screw.thread_mm:g}",
+                         expected=f"at most {length:.1f} mm, its bicortical length")
+    return Axis(head, direction, length, entry, leave)
+
+
+def _meets_bone_in_depth(section: Section, screw: Screw, axis: Axis) -> None:
+    """Raise InputError where a screw (or one of several side by side) passes the bone by."""
+    room = float(section.chord(axis.point(np.linspace(*axis.in_bone, 50))).max()) / 2
+    farthest = max(depth_positions(screw), key=abs)
+    if abs(farthest) >= room:
+        raise InputError("the screw passes in front of or behind the bone",
+                         key=f"screw.{screw.name}.position_in_depth_mm",
+                         value=f"{farthest:g}" + (f" (one of {screw.count})"
+                                                  if screw.count > 1 else ""),
+                         expected=f"between {-room:.1f} and {room:.1f} mm")
+
+
+def _closed(points: FloatArray) -> FloatArray:
+    return np.vstack([points, points[:1]])
+
+
+def crossings(start: FloatArray, direction: FloatArray, line: FloatArray) -> FloatArray:
+    """Distances along the ray start + s direction, s >= 0, where it crosses a polyline (n, 2)."""
+    a, edge = line[:-1], np.diff(line, axis=0)
+    cross = direction[0] * edge[:, 1] - direction[1] * edge[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = a - start
+        s = (apart[:, 0] * edge[:, 1] - apart[:, 1] * edge[:, 0]) / cross
+        along = (apart[:, 0] * direction[1] - apart[:, 1] * direction[0]) / cross
+    hit = (np.abs(cross) > 1e-12) & (along >= -1e-12) & (along <= 1.0 + 1e-12) & (s >= 0.0)
+    found = np.sort(s[hit])
+    if not len(found):
+        return found
+    # A vertex is met by both of its edges.
+    return found[np.concatenate([[True], np.diff(found) > TOUCH])]
+
+
+def fracture_crossings(study: Study, axis: Axis) -> list[tuple[float, str]]:
+    """(distance from the head, fracture) where the axis, in bone, crosses a fracture; rising."""
+    low, high = axis.in_bone
+    met = [(float(s), f.name) for f in study.fractures
+           for s in crossings(axis.head, axis.direction, np.array(f.points_mm))
+           if low <= s <= high]
+    return sorted(met)
+
+
+def thread_span(screw: Screw, length: float) -> tuple[float, float]:
+    """Threaded stretch of a screw of a resolved length, as distances from the head."""
+    thread = screw.thread_mm
+    if thread is None:
+        thread = screw_form(screw.form).default_thread(length)
+    return length - thread, length
+
+
+def engaged_thread(screw: Screw, axis: Axis, crossed: Sequence[tuple[float, str]],
+                   ) -> tuple[float, float]:
+    """Stretch of thread that holds in bone, as distances from the head; empty if end <= start.
+
+    A gliding hole as wide as the thread frees it as far as the first fracture.
+    """
+    low, high = axis.in_bone
+    start = max(low, thread_span(screw, axis.length)[0])
+    if glides(screw) and crossed:
+        start = max(start, crossed[0][0])
+    return start, high

@@ -1,0 +1,70 @@
+"""A study with nothing left to defaults: the input that belongs beside every result."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from constructs.implants import gliding, pilot, tension
+from constructs.placement import screw_axis, thread_span
+from constructs.schema import Study
+from constructs.section import Section
+from constructs.tables import number
+from fe.errors import InputError
+
+
+def reference_band(study: Study) -> tuple[float, float]:
+    """Heights (low, high) of the band of shaft in whose frame movements are told, mm.
+
+    As given, else a band a little above the clamp. Raises InputError when a fracture reaches into
+    it or leaves no room for it.
+    """
+    lowest = min((y for f in study.fractures for _, y in f.points_mm), default=0.0)
+    given = study.section.reference_band_mm
+    if given is not None:
+        if given[1] >= lowest:
+            raise InputError("the reference band lies beside a fracture",
+                             key="section.reference_band_mm", value=f"[{given[0]:g}, {given[1]:g}]",
+                             expected=f"heights below {lowest:g} mm")
+        return given
+    low = -study.section.height_mm + number("anatomy", "reference band", "above_clamp")
+    high = min(low + number("anatomy", "reference band", "height"),
+               lowest - number("anatomy", "reference band", "below_fracture"))
+    if high - low < number("anatomy", "reference band", "least_height"):
+        raise InputError("no room for the reference band between the lowest fracture and the clamp",
+                         key="section.height_mm", value=f"{study.section.height_mm:g}",
+                         expected=f"more than {-lowest + 17:g} mm, or a reference_band_mm")
+    return low, high
+
+
+def resolved(study: Study) -> dict[str, Any]:
+    """Nested dicts and lists, as in the TOML file, with every default and derived value.
+
+    Lengths "bicortical" become numbers. Reading the result again gives the same study.
+    Raises InputError where an implant cannot be placed.
+    """
+    data: dict[str, Any] = study.model_dump(by_alias=True, mode="json")
+    data["section"]["reference_band_mm"] = list(reference_band(study))
+    section = Section(study.section)
+    for construct, out in zip(study.constructs, data["construct"], strict=True):
+        for plate, row in zip(construct.plates, out["plate"], strict=True):
+            row["holes_mm"] = list(plate.holes)
+        for screw, row in zip(construct.screws, out["screw"], strict=True):
+            try:
+                axis = screw_axis(section, screw, construct.plates)
+            except InputError as error:
+                raise InputError(error.message, key=f"construct.{construct.name}.{error.key}",
+                                 value=error.value, expected=error.expected) from None
+            start, end = thread_span(screw, axis.length)
+            row |= {"length_mm": axis.length, "thread_mm": end - start,
+                    "tension_N": tension(screw), "pilot_mm": pilot(screw),
+                    "gliding_mm": gliding(screw)}
+    return _without_none(data)
+
+
+def _without_none(value: Any) -> Any:
+    """The same without keys of None: TOML has no word for nothing."""
+    if isinstance(value, dict):
+        return {k: _without_none(v) for k, v in value.items() if v is not None}
+    if isinstance(value, list):
+        return [_without_none(v) for v in value]
+    return value

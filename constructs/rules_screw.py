@@ -1,0 +1,226 @@
+"""Rules of the trade for screws: thread, tip, drill, tension, and screws that meet."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from shapely import LineString
+
+from constructs.implants import (
+    depth_positions,
+    gliding,
+    pilot,
+    pull_out,
+    screw_form,
+    section_at,
+    tension,
+)
+from constructs.placement import (
+    Axis,
+    engaged_thread,
+    fracture_crossings,
+    plate_line,
+)
+from constructs.schema import Construct, Screw, Study
+from constructs.section import Section
+from constructs.tables import number
+
+Level = Literal["note", "warning", "broken"]
+Note = tuple[Level, str, str, str]  # level, rule, message, reason
+HOLDS = 1.0  # mm of thread on one side of a fracture that is worth speaking of
+OUTSIDE = 0.4  # share of its way that a screw may run outside: entering at a slant is normal
+EDGE = 1.0  # mm of bone between a screw and the joint surface
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A screw in its place: crossings (distance from the head, fracture), engaged thread, mm."""
+
+    screw: Screw
+    axis: Axis
+    crossed: tuple[tuple[float, str], ...]
+    engaged: tuple[float, float]
+
+
+def place(study: Study, section: Section, screw: Screw, axis: Axis) -> Placed:
+    """A screw with what the rules ask of its place."""
+    crossed = tuple(fracture_crossings(study, axis))
+    return Placed(screw, axis, crossed, engaged_thread(screw, axis, crossed))
+
+
+def each(section: Section, placed: Placed) -> Iterator[Note]:
+    """What is said of one screw by itself."""
+    yield from _thread(placed)
+    yield from _tip(section, placed)
+    yield from _drill(placed.screw)
+    yield from _tension(section, placed)
+    yield from _depth(section, placed)
+
+
+def _thread(placed: Placed) -> Iterator[Note]:
+    screw, (start, end) = placed.screw, placed.engaged
+    if end - start < HOLDS:
+        yield ("broken", "thread holds", "no thread of this screw holds in bone",
+               "a screw holds along its axis by its thread only")
+        return
+    if screw.use == "lag":
+        if not placed.crossed:
+            yield ("broken", "lag screw crosses", "this lag screw crosses no fracture",
+                   "a lag screw squeezes a fracture only if it passes through it")
+            return
+        first, name = placed.crossed[0]
+        if start < first - HOLDS:
+            yield ("broken", "lag thread beyond",
+                   f'{first - start:.0f} mm of engaged thread lie on the head\'s side of "{name}"',
+                   "the thread of a lag screw must lie wholly beyond the fracture, or it holds "
+                   "the gap open instead of closing it; a gliding hole as wide as the thread "
+                   "makes a fully threaded screw a lag screw")
+        elif end < first + HOLDS:
+            yield ("broken", "lag thread beyond", f'no thread lies beyond "{name}"',
+                   "a lag screw pulls the far piece towards its head by the thread in that piece")
+        crossed = placed.crossed[1:]
+    else:
+        crossed = placed.crossed
+    for s, name in crossed:
+        if start < s - HOLDS and end > s + HOLDS:
+            level: Level = "note" if screw.locked else "warning"
+            yield (level, "thread on both sides", f'thread holds on both sides of "{name}"',
+                   "a thread engaged on both sides keeps the pieces as far apart as they are: "
+                   "close the gap first, or drill a gliding hole")
+
+
+def _tip(section: Section, placed: Placed) -> Iterator[Note]:
+    axis = placed.axis
+    over = axis.length - axis.exit
+    out = axis.point(axis.exit)
+    if over > -EDGE and out[1] > -EDGE:
+        yield ("broken", "out of the joint", "the tip comes out through the joint surface",
+               "metal in the joint destroys the cartilage opposite")
+        return
+    if over > -EDGE and out[1] < -section.given.height_mm + EDGE:
+        yield ("warning", "inside the section", "the screw leaves through the clamped end",
+               "the bone ends there only in this model; choose a larger height_mm")
+        return
+    if over > number("screws", "in use", "tip_excess"):
+        yield ("warning", "tip beyond the cortex",
+               f"the tip stands {over:.1f} mm out of the far cortex",
+               "a tip more than 2 mm out irritates tendons, vessels and skin")
+    elif over < 0:
+        yield ("note", "tip short of the cortex",
+               f"the tip ends {-over:.1f} mm before the outside of the far cortex",
+               "a screw that does not reach the far cortex holds in cancellous bone only")
+    low, high = axis.in_bone
+    radius = screw_form(placed.screw.form).thread / 2
+    inner = axis.point(np.linspace(low, high, 50))
+    near = float((-inner[:, 1]).min()) - radius
+    if near < EDGE:
+        yield ("broken", "out of the joint",
+               f"only {max(near, 0.0):.1f} mm of bone between the screw and the joint surface",
+               "metal in the joint destroys the cartilage opposite")
+
+
+def _drill(screw: Screw) -> Iterator[Note]:
+    form, drill = screw_form(screw.form), pilot(screw)
+    if drill >= form.thread:
+        yield ("broken", "pilot drill", f"a pilot hole of {drill:g} mm for a {form.thread:g} mm "
+               "thread", "a hole as wide as the thread leaves nothing for it to hold in")
+    elif drill < form.core:
+        yield ("broken", "pilot drill", f"a pilot hole of {drill:g} mm for a {form.core:g} mm core",
+               "a hole narrower than the core splits the bone or breaks the screw")
+    hole = gliding(screw)
+    if hole is not None and hole < form.thread:
+        yield ("broken", "gliding hole", f"a gliding hole of {hole:g} mm for a {form.thread:g} mm "
+               "thread", "the thread grips in a hole narrower than itself and does not glide")
+
+
+def _tension(section: Section, placed: Placed) -> Iterator[Note]:
+    screw = placed.screw
+    pull = tension(screw)
+    if screw.locked and (screw.use == "lag" or pull > 0):
+        yield ("broken", "locked head", "a locked screw is asked to compress",
+               "a head locked in its plate cannot draw the bone towards it: compress first, "
+               "lock afterwards")
+    if pull > 0:
+        holds = thread_hold(section, placed)
+        share = number("screws", "in use", "tension_share")
+        if pull > share * holds:
+            yield ("warning", "lag tension",
+                   f"tightened to {pull:.0f} N; its thread pulls out at about {holds:.0f} N",
+                   f"above {100 * share:.0f} % of the pull-out force a thread strips while it is "
+                   "tightened or soon after")
+
+
+def thread_hold(section: Section, placed: Placed) -> float:
+    """Pull-out force of one screw, N: Chapman's formula over the bone along the engaged thread."""
+    start, end = placed.engaged
+    if end <= start:
+        return 0.0
+    # Midpoints of short pieces: the cortex is thin, a coarse rule would miss it.
+    count = max(20, int(np.ceil((end - start) / 0.1)))
+    s = start + (np.arange(count) + 0.5) * (end - start) / count
+    bone = section.local_bone(placed.axis.point(s), placed.screw.position_in_depth_mm)
+    form = screw_form(placed.screw.form)
+    return pull_out(form, end - start, float(bone.shear_strength.mean()))
+
+
+def _depth(section: Section, placed: Placed) -> Iterator[Note]:
+    low, high = placed.axis.in_bone
+    inner = placed.axis.point(np.linspace(low, high, 41)[1:-1])
+    radius = screw_form(placed.screw.form).thread / 2
+    chord = section.chord(inner) / 2
+    for z in depth_positions(placed.screw):
+        share = float(np.mean(abs(z) + radius > chord))
+        if share > OUTSIDE:
+            yield ("broken", "inside the section",
+                   f"at {z:+.0f} mm in depth the screw lies outside the bone over "
+                   f"{100 * share:.0f} % of its way",
+                   "the bone is round: a screw far from its middle runs out at the front or back")
+
+
+def together(section: Section, construct: Construct, placed: Sequence[Placed],
+             ) -> Iterator[tuple[str, Note]]:
+    """What is said of screws that meet each other or lie under a plate: (part, note)."""
+    for one, two in itertools.combinations(placed, 2):
+        clear = _clearance(one, two)
+        if clear < 0:
+            yield one.screw.name, (
+                "broken", "implants meet", f'runs into screw "{two.screw.name}" '
+                f"(they overlap by {-clear:.1f} mm)",
+                "two screws cannot be in one place; set position_in_depth_mm apart, or change "
+                "height or angle")
+    for item in placed:
+        if item.screw.plate is None:
+            yield from _under_plate(section, construct, item)
+
+
+def _under_plate(section: Section, construct: Construct, item: Placed,
+                 ) -> Iterator[tuple[str, Note]]:
+    head = screw_form(item.screw.form).head / 2
+    for plate in construct.plates:
+        if plate.side != item.screw.side:
+            continue
+        line = plate_line(section, plate)
+        away = np.hypot(*(line.points - item.axis.head).T)
+        k = int(away.argmin())
+        width = section_at(plate, float(line.s[k])).width / 2
+        z = min(abs(z) for z in depth_positions(item.screw))
+        if away[k] < head and z < width + head:
+            yield item.screw.name, (
+                "broken", "implants meet", f'its head lies where plate "{plate.name}" lies',
+                "a head under a plate lifts the plate off; put the screw through a hole, or set "
+                "position_in_depth_mm beside the plate")
+
+
+def _clearance(one: Placed, two: Placed) -> float:
+    """Least free space between two screws or rows of screws, mm; negative where they overlap."""
+    flat = LineString([one.axis.head, one.axis.tip]).distance(
+        LineString([two.axis.head, two.axis.tip]))
+    depth = min(abs(z - w) for z in depth_positions(one.screw)
+                for w in depth_positions(two.screw))
+    touch = (screw_form(one.screw.form).thread + screw_form(two.screw.form).thread) / 2
+    # All axes are parallel to the section, so depth and distance in it are at right angles.
+    return float(np.hypot(flat, depth)) - touch

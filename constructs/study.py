@@ -1,0 +1,121 @@
+"""Reading a study: from a TOML file, or a shipped example, to a frozen `Study`.
+
+Whatever is wrong with the file becomes one `InputError` that names file, key, value and what was
+expected.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from constructs.checked import closest, did_you_mean
+from constructs.complaint import complaint
+from constructs.schema import Construct, Fracture, Fragment, Plate, Screw, Study
+from fe.errors import InputError
+
+__all__ = ["Construct", "Fracture", "Fragment", "Plate", "Screw", "Study", "example",
+           "example_names", "example_text", "load_study", "parse_study", "study_from"]
+
+LARGEST_FILE = 1_000_000  # bytes; a study is a page or two of text
+
+
+def load_study(path: str | Path) -> Study:
+    """Read a study file.
+
+    Raises InputError when there is no such file, it is not a TOML text, or anything in it is
+    wrong.
+    """
+    path = Path(path)
+    shown = _printable(str(path))
+    return parse_study(_read(path, shown), shown)
+
+
+def parse_study(text: str, file: str = "") -> Study:
+    """The study in a TOML text; `file` is what messages call it. Raises InputError."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        twice = "overwrite" in str(error) or "twice" in str(error)
+        raise InputError(f"not TOML: {_printable(str(error))}", file=file,
+                         expected="each key once under its heading; [[construct]] in double "
+                                  "brackets starts a new construct" if twice else
+                         "lines such as  width_mm = 76  under headings such as  [section]",
+                         ) from None
+    except (ValueError, RecursionError):
+        raise InputError("not TOML: a number too long or brackets too deep", file=file) from None
+    if not data:
+        raise InputError("the file holds nothing", file=file,
+                         expected="a study: copy a shipped example to start from")
+    return study_from(data, file)
+
+
+def study_from(data: dict[str, Any], file: str = "") -> Study:
+    """The study in nested dicts and lists, as TOML gives them. Raises InputError."""
+    try:
+        return Study.model_validate(data)
+    except ValidationError as error:
+        raise complaint(error, data, Study, file) from None
+
+
+def example_names() -> tuple[str, ...]:
+    """Names of the shipped studies."""
+    folder = files("constructs").joinpath("examples")
+    return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir()
+                        if f.name.endswith(".toml")))
+
+
+def example_text(name: str) -> str:
+    """The TOML text of a shipped study. Raises InputError when there is none of that name."""
+    if name not in example_names():
+        raise InputError("no such example" + did_you_mean(closest(name, example_names())),
+                         value=_printable(name), expected=", ".join(example_names()))
+    return files("constructs").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
+
+
+def example(name: str) -> Study:
+    """A shipped study. Raises InputError when there is none of that name."""
+    return parse_study(example_text(name), f"{name}.toml")
+
+
+def _read(path: Path, shown: str) -> str:
+    """The text of a study file. Raises InputError for anything that is not a short text."""
+    try:
+        if path.is_dir():
+            raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
+        if not path.exists():
+            near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+            raise InputError("no such file" + did_you_mean(closest(path.name, near)), file=shown,
+                             expected="a study file (TOML), or the name of a shipped example: "
+                                      + ", ".join(example_names()))
+        if not path.is_file():
+            raise InputError("not a regular file", file=shown, expected="a study file (TOML)")
+        size = path.stat().st_size
+        if size > LARGEST_FILE:
+            raise InputError(f"the file is too large: {size} bytes", file=shown,
+                             expected=f"a study of at most {LARGEST_FILE} bytes")
+        raw = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"cannot be read: {_printable(reason)}", file=shown) from None
+    if not raw.strip():
+        raise InputError("the file is empty", file=shown,
+                         expected="a study: copy a shipped example to start from")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("not a text file in UTF-8", file=shown, expected="a TOML text") from None
+    if "\0" in text:
+        raise InputError("not a text file (it holds zero bytes)", file=shown,
+                         expected="a TOML text")
+    return text
+
+
+def _printable(text: str) -> str:
+    """Text fit for a message: control characters escaped, at most 200 characters."""
+    safe = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+    return safe if len(safe) <= 200 else safe[:200] + "..."

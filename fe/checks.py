@@ -1,0 +1,187 @@
+"""Checks of a joined plane figure before it is meshed; each refusal names the part."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import LineString, Point, Polygon
+
+from fe.arrangement import Edge, empty_places
+from fe.errors import InputError
+
+if TYPE_CHECKING:
+    from fe.geometry import Planar
+
+FloatArray = NDArray[np.float64]
+
+SHARPEST = 15.0  # degrees, corners under this cannot be meshed within the quality gate
+NEAR = 0.5  # of the element size: lines that stay nearer than this must meet
+THIN = 0.25  # of the element size: a body that vanishes when shrunk by this is a sliver
+
+
+def check_plan(planar: Planar, size: float) -> Planar:
+    """Return the figure if it can be meshed at this size [mm], else raise InputError."""
+    _check_overlap(planar.voids, "void", size)
+    _check_overlap(planar.regions, "region", size)
+    points, edges = planar.edges()
+    _check_present(planar, edges)
+    _check_dangling(points, edges)
+    cells = _cells(planar, points, edges)
+    _check_corners(points, edges, cells)
+    _check_near(points, edges, size)
+    _check_parted(points, edges, cells, size)
+    _check_slivers(points, edges, cells, size)
+    return planar
+
+
+def key_of(edge: Edge) -> str:
+    """The key by which a user knows the line of an edge."""
+    if edge.kind == "outline":
+        return "outline"
+    return f"{'fracture' if edge.kind == 'cut' else edge.kind}.{edge.name}"
+
+
+def _check_overlap(group: dict[str, FloatArray], kind: str, size: float) -> None:
+    names = list(group)
+    shapes = [Polygon(group[name]) for name in names]
+    for i, first in enumerate(shapes):
+        if not first.is_valid:
+            raise InputError("it is smaller than the mesh can carry", key=f"{kind}.{names[i]}",
+                             expected="a larger part or a smaller element size")
+        for j in range(i):
+            if first.intersection(shapes[j]).area > 1e-3 * size**2:
+                raise InputError(f"it overlaps {kind}.{names[j]}", key=f"{kind}.{names[i]}",
+                                 expected="parts that lie apart or share a border")
+
+
+def _check_present(planar: Planar, edges: list[Edge]) -> None:
+    left = {e.name for e in edges if e.kind == "cut"}
+    for name in planar.cuts:
+        if name not in left:
+            raise InputError("it does not cut the section: all of it lies on other lines or in "
+                             "a void or region", key=f"fracture.{name}")
+
+
+def _check_dangling(points: FloatArray, edges: list[Edge]) -> None:
+    degree = np.bincount([p for e in edges for p in (e.start, e.end)], minlength=len(points))
+    for e in edges:
+        for p in (e.start, e.end):
+            if degree[p] != 1:
+                continue
+            rest = shapely.union_all([LineString(points[[f.start, f.end]])
+                                      for f in edges if key_of(f) != key_of(e)])
+            x, y = points[p]
+            raise InputError(
+                "it does not cut the section: an end lies inside", key=key_of(e),
+                value=f"end ({x:.2f}, {y:.2f}), {rest.distance(Point(x, y)):.2f} mm from any line",
+                expected="ends on the outline, on another fracture, on a void or beyond")
+
+
+def _cells(planar: Planar, points: FloatArray, edges: list[Edge]) -> list[Polygon]:
+    """The pieces of material that the edges enclose."""
+    lines = [LineString(points[[e.start, e.end]]) for e in edges]
+    cells = [p for p in shapely.get_parts(shapely.polygonize(lines)) if p.area > 0.0]
+    empty = [Point(p) for p in empty_places(planar.voids, planar.regions)]
+    section = Polygon(planar.outline)
+    return [c for c in cells if section.contains(c.representative_point())
+            and not any(c.contains(p) for p in empty)]
+
+
+def _check_corners(points: FloatArray, edges: list[Edge], cells: list[Polygon]) -> None:
+    spokes: dict[int, list[tuple[float, Edge]]] = {}
+    for e in edges:
+        dx, dy = points[e.end] - points[e.start]
+        spokes.setdefault(e.start, []).append((float(np.arctan2(dy, dx)), e))
+        spokes.setdefault(e.end, []).append((float(np.arctan2(-dy, -dx)), e))
+    for node, around in sorted(spokes.items()):
+        around.sort(key=lambda spoke: spoke[0])
+        for j, (angle, e) in enumerate(around):
+            after, other = around[(j + 1) % len(around)]
+            opening = (after - angle) % (2.0 * np.pi)
+            if opening >= np.radians(SHARPEST):
+                continue
+            short = min(float(np.hypot(*(points[f.end] - points[f.start]))) for f in (e, other))
+            middle = angle + 0.5 * opening
+            inside = points[node] + 0.1 * short * np.array([np.cos(middle), np.sin(middle)])
+            if not any(c.contains(Point(inside)) for c in cells):
+                continue  # an empty corner needs no elements
+            first, second = sorted((e, other), key=lambda f: f.kind != "cut")
+            x, y = points[node]
+            raise InputError(
+                f"it makes a corner of {np.degrees(opening):.1f} degrees with {key_of(second)}",
+                key=key_of(first), value=f"at ({x:.2f}, {y:.2f})",
+                expected=f"at least {SHARPEST:.0f} degrees; let it meet that line more squarely")
+
+
+def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:
+    """Refuse lines that pass nearer than half an element without meeting there."""
+    lines: dict[str, list[Edge]] = {}
+    for e in edges:
+        lines.setdefault(key_of(e), []).append(e)
+    sampled = {key: _samples(points, part, 0.25 * size) for key, part in lines.items()}
+    nodes = {key: {p for e in part for p in (e.start, e.end)} for key, part in lines.items()}
+    for key, places in sampled.items():
+        for other, part in lines.items():
+            if other == key:
+                continue
+            whole = shapely.union_all([LineString(points[[e.start, e.end]]) for e in part])
+            distance = shapely.distance(shapely.points(places), whole)
+            common = sorted(nodes[key] & nodes[other])
+            from_joint = np.full(len(places), np.inf)
+            for p in common:
+                from_joint = np.minimum(from_joint, np.hypot(*(places - points[p]).T))
+            # Near a common point lines are always near: 15 degrees open by 0.26 of the way.
+            near = (distance < NEAR * size) & (distance < 0.25 * from_joint)
+            if near.any():
+                x, y = places[near][int(distance[near].argmin())]
+                first, second = sorted((key, other), key=lambda k: not k.startswith("fracture"))
+                raise InputError(
+                    f"it nearly touches {second}", key=first,
+                    value=f"{distance[near].min():.2f} mm apart at ({x:.2f}, {y:.2f})",
+                    expected=f"lines that meet or stay {NEAR * size:.2f} mm apart")
+
+
+def _samples(points: FloatArray, edges: list[Edge], step: float) -> FloatArray:
+    out = []
+    for e in edges:
+        a, b = points[e.start], points[e.end]
+        count = max(2, int(np.ceil(np.hypot(*(b - a)) / step)) + 1)
+        out.append(a + np.linspace(0.0, 1.0, count)[:, None] * (b - a))
+    return np.vstack(out)
+
+
+def _check_parted(points: FloatArray, edges: list[Edge], cells: list[Polygon],
+                  size: float) -> None:
+    """Each edge of a cut must have two different pieces on its sides."""
+    for e in edges:
+        if e.kind != "cut":
+            continue
+        a, b = points[e.start], points[e.end]
+        along = b - a
+        length = float(np.hypot(*along))
+        offset = 1e-3 * min(length, size) * np.array([-along[1], along[0]]) / length
+        sides = [next((k for k, c in enumerate(cells) if c.contains(Point(p))), -1)
+                 for p in (0.5 * (a + b) + offset, 0.5 * (a + b) - offset)]
+        if sides[0] == sides[1]:
+            x, y = 0.5 * (a + b)
+            raise InputError("it does not part the section: the same piece lies on both sides",
+                             key=key_of(e), value=f"at ({x:.2f}, {y:.2f})",
+                             expected="a line from border to border")
+
+
+def _check_slivers(points: FloatArray, edges: list[Edge], cells: list[Polygon],
+                   size: float) -> None:
+    for cell in cells:
+        if not cell.buffer(-THIN * size).is_empty:
+            continue
+        border = cell.exterior
+        owners = [e for e in edges if e.kind != "outline" and border.distance(
+            Point(*(0.5 * (points[e.start] + points[e.end])))) < 1e-6 * size]
+        key = key_of(max(owners, key=lambda e: (e.kind == "cut", e.arc))) if owners else "outline"
+        inner = cell.representative_point()
+        raise InputError("it leaves a sliver thinner than the mesh can carry", key=key,
+                         value=f"near ({inner.x:.2f}, {inner.y:.2f}), {cell.area:.2f} mm²",
+                         expected=f"pieces at least {2 * THIN * size:.2f} mm thick")

@@ -1,0 +1,113 @@
+"""Holding capacity by limit analysis: the largest load factor that any force system can carry.
+
+A linear program over the link forces: equilibrium of every body, bounds, friction cones and
+plastic moments (static theorem of plasticity). With Coulomb friction it is an upper bound of the
+load that real sliding reaches; without friction, a lower bound while gaps are closed. Its dual is
+the motion that starts at capacity, and where not even the load itself can be carried, the motion
+along which the body escapes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from scipy.optimize import linprog
+
+from fe.condense import Condensed
+
+FloatArray = np.ndarray
+
+
+@dataclass(frozen=True)
+class Escape:
+    """Rigid motion ``(m,)`` of the bodies, scaled to a largest amplitude of one."""
+
+    rigid: FloatArray
+    kink: FloatArray
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """Result of the linear program.
+
+    ``factor`` multiplies the load; None with ``status`` "not limited by this model".
+    ``feasible`` is False where even zero load (pre-tension alone) has no equilibrium.
+    ``at_bound`` numbers the links, ``turning`` the hinges, that let go.
+    """
+
+    status: str
+    factor: float | None
+    feasible: bool
+    force: FloatArray | None
+    escape: Escape | None
+    at_bound: tuple[int, ...] = ()
+    turning: tuple[int, ...] = ()
+
+
+def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, float] | None = None,
+             frictionless: bool = False) -> Capacity:
+    """Largest factor of ``load (p,)`` in equilibrium within all bounds.
+
+    ``prescribed`` link forces [N] are held (tightened screws keep the force that they have).
+    """
+    n, m = problem.n, problem.rigid.shape[1]
+    h = problem.kinks.shape[1]
+    load_rigid = problem.load_rigid @ np.asarray(load, dtype=float)
+    scale = max(float(np.abs(load_rigid).max(initial=0.0)), 1e-12)
+    lower, upper = problem.lower.copy(), problem.upper.copy()
+    friction = np.zeros(n) if frictionless else problem.friction.copy()
+    for i, force in (prescribed or {}).items():
+        lower[i] = upper[i] = force
+        friction[i] = 0.0
+    rubs = np.flatnonzero(friction > 0)
+
+    if m == 0:
+        return Capacity("not limited by this model", None, True, None, None)
+
+    # Unknowns: forces over `scale`, then the factor.
+    equal = np.hstack([problem.rigid.T, -(load_rigid / scale)[:, None]])
+    rows: list[sp.spmatrix] = []
+    right: list[FloatArray] = []
+    for sign in (1.0, -1.0):
+        cone = sp.lil_matrix((rubs.size, n + 1))
+        cone[np.arange(rubs.size), rubs] = sign
+        cone[np.arange(rubs.size), problem.partner[rubs]] = -friction[rubs]
+        rows.append(cone.tocsr())
+        right.append((upper[rubs] if sign > 0 else -lower[rubs]) / scale)
+        if h:
+            rows.append(sp.csr_matrix(np.hstack([sign * problem.kinks.T, np.zeros((h, 1))])))
+            right.append(problem.kink_limit / scale)
+    bounds = np.stack([lower, upper], axis=1) / scale
+    bounds[rubs] = [-np.inf, np.inf]
+    bounds = np.vstack([bounds, [0.0, np.inf]])
+    cost = np.zeros(n + 1)
+    cost[-1] = -1.0
+    left, rhs = sp.vstack(rows).tocsr(), np.concatenate(right)
+    options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
+    result = linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(m),
+                     bounds=bounds, method="highs", options=options)
+    if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
+        return Capacity("not limited by this model", None, True, None, None)
+    if result.status != 0 or result.x is None:
+        return Capacity("no equilibrium at zero load", 0.0, False, None, None)
+    force = result.x[:n] * scale
+    factor = float(result.x[n])
+    # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
+    velocity = np.asarray(result.eqlin.marginals, dtype=float)
+    inequal = np.asarray(result.ineqlin.marginals, dtype=float)
+    single = np.asarray(result.lower.marginals + result.upper.marginals, dtype=float)[:n]
+    turn = np.zeros(h)
+    let_go = set(np.flatnonzero(np.abs(single) > 1e-9).tolist())
+    block = rubs.size + h
+    for k, sign in enumerate((1.0, -1.0)):
+        part = inequal[k * block:(k + 1) * block]
+        let_go |= set(rubs[np.abs(part[:rubs.size]) > 1e-9].tolist())
+        turn += sign * part[rubs.size:]
+    largest = max(float(np.abs(velocity).max(initial=0.0)), 1e-300)
+    # Sign: the load does positive work on the motion that it drives.
+    if float(velocity @ load_rigid) < 0:
+        velocity, turn = -velocity, -turn
+    return Capacity("limited", factor, True, force, Escape(velocity / largest, turn / largest),
+                    tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))

@@ -1,0 +1,126 @@
+"""The one law of everything that happens between bodies: a compliance between two bounds.
+
+A link has two ends, each a column of a body. Its deformation is ``c_a u_a - c_b u_b``; its force
+``lam`` acts as ``-lam c_a`` on body a and ``+lam c_b`` on body b, so a contact whose direction
+points from a to b carries a compression as ``lam > 0``. With ``w = deformation - offset -
+compliance lam`` the law is
+
+    w = 0                    while lower < lam < upper,
+    w <= 0                   at the lower bound (the contact has opened, the spring slips back),
+    w >= 0                   at the upper bound,
+
+and the bounds of a frictional link are widened by ``friction`` times its partner's force
+(Coulomb). Hinges of members are the same law for the kink of a chain: see `Hinge`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fe.body import Body, Column
+from fe.member import Member
+
+FloatArray = np.ndarray
+IntArray = np.ndarray
+NO_PARTNER = -1
+
+
+@dataclass(frozen=True)
+class End:
+    """Where a link holds: a body and a column of it; ``body=None`` is the ground."""
+
+    body: Body | None
+    column: Column | None
+
+
+@dataclass(frozen=True)
+class Link:
+    """One link. ``kind`` says which row of the law table it is, ``source`` what it belongs to."""
+
+    kind: str
+    source: str
+    a: End
+    b: End
+    compliance: float = 0.0
+    lower: float = -np.inf
+    upper: float = np.inf
+    gap: float = 0.0
+    friction: float = 0.0
+    partner: int = NO_PARTNER
+    place: tuple[float, float] = (np.nan, np.nan)
+    direction: tuple[float, float] = (0.0, 0.0)
+    weight: float = 0.0
+    """Area or length that the link stands for, mm² or mm: force over weight is a pressure."""
+
+    @property
+    def opens(self) -> bool:
+        """Whether it is one-sided: it lets go at zero force and remembers nothing of that."""
+        return self.lower == 0.0 and self.friction == 0.0
+
+
+@dataclass(frozen=True)
+class Hinge:
+    """Plastic hinge of a member at a node: the kink grows while the moment is at its bound."""
+
+    source: str
+    member: Member
+    node: int
+    plastic_moment: float
+
+    @property
+    def place(self) -> tuple[float, float]:
+        x, y = self.member.points[self.node]
+        return float(x), float(y)
+
+
+@dataclass
+class LinkList:
+    """Links and hinges in the order in which they were added; partners are numbers in it."""
+
+    links: list[Link] = field(default_factory=list)
+    hinges: list[Hinge] = field(default_factory=list)
+
+    def add(self, link: Link) -> int:
+        """Append a link and return its number."""
+        if link.lower > link.upper:
+            raise ValueError(f"{link.source}: lower bound {link.lower} above upper {link.upper}")
+        if link.compliance < 0:
+            raise ValueError(f"{link.source}: negative compliance {link.compliance}")
+        if link.friction and not 0 <= link.partner < len(self.links):
+            raise ValueError(f"{link.source}: friction needs a partner that was added before")
+        self.links.append(link)
+        return len(self.links) - 1
+
+    def contact(self, kind: str, source: str, ends: tuple[Body, Body], points: tuple, *,
+                normal: FloatArray, friction: float, gap: float = 0.0, strength: float = np.inf,
+                compliance: float = 0.0, place: tuple[float, float] = (np.nan, np.nan),
+                weight: float = 0.0) -> tuple[int, int | None]:
+        """A normal contact link and its friction link.
+
+        ``points`` are two functions that turn a direction ``(2,)`` into a column of body a and of
+        body b; ``normal`` points from a to b. Without friction there is no tangential link.
+        """
+        a, b = ends
+        tangent = np.array([-normal[1], normal[0]])
+
+        def link(direction: FloatArray, **law: float) -> Link:
+            return Link(kind + (" friction" if "friction" in law else ""), source,
+                        End(a, points[0](direction)), End(b, points[1](direction)),
+                        compliance=compliance, place=place, weight=weight,
+                        direction=(float(direction[0]), float(direction[1])), **law)  # type: ignore[arg-type]
+
+        normal_link = self.add(link(normal, lower=0.0, upper=strength, gap=gap))
+        if friction <= 0.0:
+            return normal_link, None
+        return normal_link, self.add(link(tangent, lower=0.0, upper=0.0, friction=friction,
+                                          partner=normal_link))
+
+    def arrays(self) -> dict[str, FloatArray]:
+        """Compliance, lower, upper, gap, friction and partner as arrays over the links."""
+        names = ("compliance", "lower", "upper", "gap", "friction")
+        out = {n: np.array([getattr(x, n) for x in self.links], dtype=float) for n in names}
+        out["partner"] = np.array([x.partner for x in self.links], dtype=np.int64)
+        out["opens"] = np.array([x.opens for x in self.links], dtype=bool)
+        return out

@@ -1,0 +1,118 @@
+"""Beam members: screws, wires and plates as Timoshenko elements, free in the plane.
+
+Element stiffness by the exact solution of the Timoshenko beam (e.g. Przemieniecki, Theory of
+Matrix Structural Analysis, 1968, ch. 5; memory): shear parameter phi = 12 EI / (kGA L^2).
+Sign convention of `internal_forces`: axial tension positive; shear and moment are those that the
+part before the cut receives from the part behind it, the moment counter-clockwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from fe.body import Body, Column
+
+FloatArray = np.ndarray
+
+
+@dataclass(frozen=True)
+class BeamSection:
+    """Stiffness of one element: axial EA [N], bending EI [N mm²], shear kGA [N]."""
+
+    axial: float
+    bending: float
+    shear: float
+
+
+def beam_stiffness(length: float, section: BeamSection) -> FloatArray:
+    """Stiffness ``(6, 6)`` in the element's own axes, dofs (u, v, theta) at both ends."""
+    ea, ei = section.axial, section.bending
+    phi = 12.0 * ei / (section.shear * length**2)
+    a = ea / length
+    b = 12.0 * ei / (length**3 * (1.0 + phi))
+    c = 0.5 * length * b
+    d = ei * (4.0 + phi) / (length * (1.0 + phi))
+    e = ei * (2.0 - phi) / (length * (1.0 + phi))
+    return np.array([
+        [a, 0, 0, -a, 0, 0],
+        [0, b, c, 0, -b, c],
+        [0, c, d, 0, -c, e],
+        [-a, 0, 0, a, 0, 0],
+        [0, -b, -c, 0, b, -c],
+        [0, c, e, 0, -c, d],
+    ])
+
+
+class Member(Body):
+    """An open chain of beam elements through ``points (k, 2)``; ``sections`` one an element."""
+
+    def __init__(self, name: str, points: FloatArray, sections: list[BeamSection],
+                 fixed: tuple[int, ...] = ()) -> None:
+        points = np.asarray(points, dtype=float)
+        if len(sections) != len(points) - 1:
+            raise ValueError(f"{name}: {len(points)} nodes need {len(points) - 1} sections")
+        self.sections = tuple(sections)
+        n = 3 * len(points)
+        rows, cols, data = [], [], []
+        for i, section in enumerate(sections):
+            step = points[i + 1] - points[i]
+            length = float(np.hypot(*step))
+            cos, sin = step / length
+            turn = np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1.0]])
+            rotation = np.zeros((6, 6))
+            rotation[:3, :3] = rotation[3:, 3:] = turn
+            local = rotation.T @ beam_stiffness(length, section) @ rotation
+            dofs = np.arange(3 * i, 3 * i + 6)
+            rows.append(np.repeat(dofs, 6))
+            cols.append(np.tile(dofs, 6))
+            data.append(local.ravel())
+        stiffness = sp.csc_matrix(
+            (np.concatenate(data), (np.concatenate(rows), np.concatenate(cols))), shape=(n, n))
+        super().__init__(name, stiffness, points, fixed, rotation_dof=True)
+
+    def translation(self, node: int, direction: FloatArray,
+                    arm: FloatArray | tuple[float, float] = (0.0, 0.0)) -> Column:
+        """Motion along ``direction`` of a point fixed to ``node`` at the offset ``arm`` [mm]."""
+        dx, dy = float(direction[0]), float(direction[1])
+        turn = float(arm[0]) * dy - float(arm[1]) * dx
+        return Column.of([3 * node, 3 * node + 1, 3 * node + 2], [dx, dy, turn])
+
+    def rotation(self, node: int) -> Column:
+        """Rotation of ``node`` [rad]; the conjugate force is a moment [N mm]."""
+        return Column.of([3 * node + 2], [1.0])
+
+    def kink(self, node: int) -> FloatArray:
+        """Displacements ``(n_dof,)`` when the part before ``node`` turns by one radian about it.
+
+        The virtual work of the member's forces on this motion is the bending moment at the node.
+        """
+        arm = self.points[:node] - self.points[node]
+        shape = np.zeros((len(self.points), 3))
+        shape[:node, 0] = -arm[:, 1]
+        shape[:node, 1] = arm[:, 0]
+        shape[:node, 2] = 1.0
+        return shape.ravel()
+
+    def internal_forces(self, forces: FloatArray) -> FloatArray:
+        """Axial force [N], shear [N] and moment at both ends [N mm], ``(k-1, 4)`` an element.
+
+        By statics alone: a free open chain is statically determinate. ``forces (n_dof,)`` are all
+        forces on the nodes.
+        """
+        p = forces.reshape(-1, 3)
+        x = self.points
+        resultant = np.cumsum(p[:, :2], axis=0)[:-1]
+        moment0 = np.cumsum(x[:, 0] * p[:, 1] - x[:, 1] * p[:, 0] + p[:, 2])[:-1]
+        step = np.diff(x, axis=0)
+        along = step / np.hypot(step[:, 0], step[:, 1])[:, None]
+        across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        out = np.empty((len(x) - 1, 4))
+        out[:, 0] = -(resultant * along).sum(axis=1)
+        out[:, 1] = -(resultant * across).sum(axis=1)
+        for column, end in ((2, x[:-1]), (3, x[1:])):
+            about = moment0 - (end[:, 0] * resultant[:, 1] - end[:, 1] * resultant[:, 0])
+            out[:, column] = -about
+        return out

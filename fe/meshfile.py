@@ -1,0 +1,121 @@
+"""Meshes to and from files, through meshio: VTU for viewers, and whatever meshio reads."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import meshio
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fe.errors import InputError
+from fe.mesh import Mesh, border, corner_areas, with_midsides
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def write(path: str | Path, meshes: Mesh | Sequence[Mesh],
+          point_data: Mapping[str, ArrayLike] | None = None,
+          cell_data: Mapping[str, ArrayLike] | None = None) -> None:
+    """Write one or several bodies to a file; the ending of its name tells the format (.vtu).
+
+    point_data: name -> (n,) or (n, c), cell_data: name -> (m,) or (m, c), where n and m count the
+    points and triangles of all bodies in their order. Vectors of 2 become 3 with z = 0. Each
+    triangle also gets "body", the place of its body in the list, unless that name is given.
+
+    Raises InputError for data that do not fit, an unknown format, or a file that cannot be written.
+    """
+    bodies = [meshes] if isinstance(meshes, Mesh) else list(meshes)
+    if not bodies:
+        raise InputError("there is no mesh to write", file=str(path))
+    first = np.cumsum([0, *(len(mesh.points) for mesh in bodies)])
+    points = np.vstack([mesh.points for mesh in bodies])
+    triangles = np.vstack([mesh.triangles + start
+                           for mesh, start in zip(bodies, first, strict=False)])
+    body = np.repeat(np.arange(len(bodies)), [len(mesh.triangles) for mesh in bodies])
+    at_points = {name: _column(values, len(points), f"point data {name}")
+                 for name, values in (point_data or {}).items()}
+    in_cells = {name: [_column(values, len(triangles), f"cell data {name}")]
+                for name, values in {"body": body, **(cell_data or {})}.items()}
+    flat = np.column_stack([points, np.zeros(len(points))])
+    document = meshio.Mesh(flat, [("triangle6", triangles)], at_points, in_cells)
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            document.write(str(path))
+    except (OSError, meshio.WriteError, meshio.ReadError, ValueError, KeyError) as error:
+        raise InputError("the mesh cannot be written", file=str(path), value=str(error),
+                         expected="a writable path that ends in a format of meshio, as .vtu"
+                         ) from error
+
+
+def _column(values: ArrayLike, rows: int, what: str) -> NDArray[np.generic]:
+    data = np.asarray(values)
+    if data.ndim not in (1, 2) or len(data) != rows or data.dtype.kind not in "biuf":
+        raise InputError(f"the {what} does not fit the mesh", value=f"shape {data.shape}",
+                         expected=f"{rows} rows of numbers")
+    if data.dtype.kind == "b":
+        data = data.astype(np.int64)
+    if data.ndim == 2 and data.shape[1] == 2:
+        data = np.column_stack([data, np.zeros(rows)])
+    return data
+
+
+def read(path: str | Path, name: str = "") -> Mesh:
+    """Read a file with flat triangles (3 or 6 points) into one body with one edge, "boundary".
+
+    Clockwise triangles are turned round, straight ones get mid-sides, points that no triangle
+    uses are left out. `name` is the body's, by default the file's without its ending.
+
+    Raises InputError for a file that is missing, that meshio cannot read, or whose triangles are
+    not flat in z, not finite, or degenerate.
+    """
+    document = _load(path)
+    blocks: dict[str, list[IntArray]] = {"triangle": [], "triangle6": []}
+    for block in document.cells:
+        if block.type in blocks:
+            blocks[block.type].append(np.asarray(block.data, dtype=np.int64))
+    if not any(blocks.values()) or all(blocks.values()):
+        raise InputError("the mesh has no triangles, or straight and quadratic ones mixed",
+                         file=str(path), value=", ".join(b.type for b in document.cells),
+                         expected="triangle or triangle6")
+    triangles: NDArray[Any] = np.vstack(blocks["triangle"] or blocks["triangle6"])
+    xyz: NDArray[Any] = np.array(document.points, dtype=float)
+    if not len(triangles) or triangles.min() < 0 or triangles.max() >= len(xyz):
+        raise InputError("the triangles name points that the file lacks", file=str(path))
+    used, which = np.unique(triangles, return_inverse=True)
+    xyz, triangles = xyz[used], np.asarray(which, dtype=np.int64).reshape(triangles.shape)
+    if not np.isfinite(xyz).all():
+        raise InputError("a coordinate is not a finite number", file=str(path))
+    if xyz.shape[1] > 2 and np.ptp(xyz[:, 2]) > 1e-9 * np.ptp(xyz[:, :2]):
+        raise InputError("the mesh is not flat", file=str(path),
+                         value=f"z from {xyz[:, 2].min()} to {xyz[:, 2].max()}",
+                         expected="one z for all points")
+    points = np.ascontiguousarray(xyz[:, :2])
+    turned = corner_areas(points, triangles) < 0.0
+    if blocks["triangle"]:
+        triangles[turned] = triangles[turned][:, [0, 2, 1]]
+        points, triangles = with_midsides(points, triangles)
+    else:
+        triangles[turned] = triangles[turned][:, [0, 2, 1, 5, 4, 3]]
+    try:
+        return Mesh(name or Path(path).stem, points, triangles, {"boundary": border(triangles)})
+    except InputError as error:
+        raise error.at(file=str(path)) from error
+
+
+def _load(path: str | Path) -> meshio.Mesh:
+    if not Path(path).is_file():
+        raise InputError("there is no such file", file=str(path))
+    try:
+        # meshio prints and ends the program when every reader of a format fails.
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            return meshio.read(str(path))
+    except SystemExit as error:
+        raise InputError("the mesh cannot be read", file=str(path)) from error
+    except Exception as error:  # readers of broken files fail in any way
+        raise InputError("the mesh cannot be read", file=str(path), value=str(error)) from error

@@ -1,0 +1,81 @@
+"""From an answer back to the bodies: nodal forces, displacements, who pushes on whom."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fe.body import Body, Column
+from fe.condense import Condensed, kink_motion
+from fe.solve import Answer
+
+FloatArray = np.ndarray
+
+
+def nodal_forces(problem: Condensed, load: FloatArray, force: FloatArray) -> list[FloatArray]:
+    """All forces on each body's dofs ``(n_dof,)``: loads and links, N (N mm on rotations)."""
+    number = {id(b): i for i, b in enumerate(problem.bodies)}
+    out = [np.zeros(b.n_dof) for b in problem.bodies]
+    for factor, case in zip(load, problem.loads, strict=True):
+        for body, column in case:
+            out[number[id(body)]][column.dofs] += factor * column.values
+    for value, link in zip(force, problem.links.links, strict=True):
+        for sign, end in ((-1.0, link.a), (1.0, link.b)):
+            if end.body is not None and end.column is not None:
+                out[number[id(end.body)]][end.column.dofs] += sign * value * end.column.values
+    return out
+
+
+def displacements(problem: Condensed, answer: Answer) -> list[FloatArray]:
+    """Displacements ``(n_dof,)`` of each body, mm (rad on rotations): one solve a body."""
+    forces = nodal_forces(problem, answer.load, answer.force)
+    out = []
+    for i, (body, f) in enumerate(zip(problem.bodies, forces, strict=True)):
+        u = body.solve(f) + body.rigid @ answer.rigid[problem.rigid_body == i]
+        for amplitude, hinge in zip(answer.kink, problem.links.hinges, strict=True):
+            if hinge.member is body and amplitude:
+                u = u + amplitude * kink_motion(hinge.member, hinge.node)
+        out.append(u)
+    return out
+
+
+def escape_motion(problem: Condensed, rigid: FloatArray) -> list[FloatArray]:
+    """Displacements of each body under rigid amplitudes alone (the motion of an escape)."""
+    return [body.rigid @ rigid[problem.rigid_body == i] for i, body in enumerate(problem.bodies)]
+
+
+@dataclass(frozen=True)
+class Push:
+    """Force [N] and moment [N mm] about a stated point."""
+
+    force: tuple[float, float]
+    moment: float
+
+
+def resultant(body: Body, column: Column, about: FloatArray) -> FloatArray:
+    """Resultant (Fx, Fy, M about a point) of a unit force at a column of a continuum, ``(3,)``."""
+    step = 3 if body.rotation_dof else 2
+    node, axis = column.dofs // step, column.dofs % step
+    arm = body.points[node] - about
+    fx = np.where(axis == 0, column.values, 0.0)
+    fy = np.where(axis == 1, column.values, 0.0)
+    turn = np.where(axis == 2, column.values, 0.0)
+    return np.array([fx.sum(), fy.sum(), (arm[:, 0] * fy - arm[:, 1] * fx + turn).sum()])
+
+
+def pushes(problem: Condensed, answer: Answer, body: Body, about: FloatArray
+           ) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Applied load and the forces of every source on a body, each ``(3,)``: Fx, Fy, moment."""
+    applied = np.zeros(3)
+    for factor, case in zip(answer.load, problem.loads, strict=True):
+        for loaded, column in case:
+            if loaded is body:
+                applied += factor * resultant(body, column, about)
+    sources: dict[str, FloatArray] = {}
+    for value, link in zip(answer.force, problem.links.links, strict=True):
+        for sign, end in ((-1.0, link.a), (1.0, link.b)):
+            if end.body is body and end.column is not None:
+                total = sources.setdefault(link.source, np.zeros(3))
+                total += sign * value * resultant(body, end.column, about)
+    return applied, sources

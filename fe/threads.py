@@ -1,0 +1,15 @@
+"""BLAS held to one thread where blocks are small (two threads slow such work several times)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from threadpoolctl import threadpool_limits
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Context in which the linear algebra libraries use one thread."""
+    with threadpool_limits(limits=1):
+        yield

@@ -1,0 +1,255 @@
+"""Constrained Delaunay triangulation with a graded element size, behind one function.
+
+pythoncdt gives the triangulation of given points; where the points go is decided here: along the
+segments at the spacing of the size field, inside by splitting what is still too large, then
+smoothed. Nothing is random, so the same input gives the same mesh.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+import pythoncdt
+from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from fe.errors import InputError, SolveError
+from fe.sizing import Sizing, divide, smallest_corner
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+SizeField = float | Callable[[FloatArray], FloatArray]
+
+SMALLEST_ANGLE = 15.0  # degrees, the gate of the design; a quality limit by practice, no source
+FINE_ANGLE = 22.0  # degrees, what smoothing and repair aim at before they stop
+ATTEMPTS = 10
+FILL_ROUNDS = 80
+MOST_POINTS = 1_000_000  # refuse a size given in the wrong unit before memory runs out
+EQUILATERAL = np.sqrt(3.0) / 4.0  # area of the equilateral triangle of unit side
+
+
+class Triangulation(NamedTuple):
+    """A triangulation that follows its segments.
+
+    `points` (n, 2) mm, the input points first; `triangles` (m, 3) counter-clockwise;
+    `edges` (k, 2) the pieces of the segments, in the direction of their segment and ordered along
+    it; `segment` (k,) the segment that each piece belongs to.
+    """
+
+    points: FloatArray
+    triangles: IntArray
+    edges: IntArray
+    segment: IntArray
+
+
+def triangulate(points: ArrayLike, segments: ArrayLike, size: SizeField, *,
+                holes: ArrayLike = ()) -> Triangulation:
+    """Mesh what the segments enclose with triangles of about the wanted size.
+
+    points: (n, 2) mm, distinct; segments: (m, 2) point indices, that meet only at points;
+    size: wanted edge length, mm, a number or a function of places (p, 2) giving (p,);
+    holes: (h, 2) mm, one point inside each part that is left out.
+
+    The size is reduced where the segments come closer together than it, and grows from there.
+    Raises SolveError, naming the place, when an angle stays under 15 degrees (or under the
+    sharpest corner of the input, if that is smaller) or when the segments cannot be followed.
+    """
+    given = np.ascontiguousarray(points, dtype=float).reshape(-1, 2)
+    lines = np.ascontiguousarray(segments, dtype=np.int64).reshape(-1, 2)
+    inside_holes = np.asarray(holes, dtype=float).reshape(-1, 2)
+    gate = min(SMALLEST_ANGLE, smallest_corner(given, lines)) - 1e-6
+    sizing = Sizing(given, lines, size)
+    best: tuple[float, Triangulation, FloatArray] | None = None
+    for _ in range(ATTEMPTS):
+        found = _attempt(given, lines, sizing, inside_holes)
+        worst = angles(found.points, found.triangles).min(axis=1)
+        if best is None or worst.min() > best[0]:
+            place = found.points[found.triangles[int(worst.argmin())]].mean(axis=0)
+            best = (float(worst.min()), found, place)
+        if worst.min() >= gate:
+            return found
+        # Finer elements around what is bad give the seeding another, easier, start.
+        bad = found.triangles[worst < gate]
+        sizing.refine(found.points[bad].mean(axis=1), 0.7)
+    assert best is not None
+    raise SolveError(
+        f"the mesh has an angle of {best[0]:.1f} degrees near ({best[2][0]:.2f}, {best[2][1]:.2f}) "
+        f"mm, {gate:.0f} are needed; use a smaller element size there or simplify the lines"
+    )
+
+
+def angles(points: FloatArray, triangles: IntArray) -> FloatArray:
+    """Angles of straight triangles at their corners, degrees: points (n, 2), (m, 3) -> (m, 3)."""
+    corner = points[triangles[:, :3]]
+    towards = np.roll(corner, -1, axis=1) - corner
+    back = np.roll(corner, 1, axis=1) - corner
+    cross = towards[..., 0] * back[..., 1] - towards[..., 1] * back[..., 0]
+    return np.degrees(np.arctan2(cross, np.einsum("mcx,mcx->mc", towards, back)))
+
+
+def _attempt(given: FloatArray, lines: IntArray, sizing: Sizing,
+             holes: FloatArray) -> Triangulation:
+    points, edges, segment = divide(given, lines, sizing)
+    fixed = len(points)
+    for _ in range(FILL_ROUNDS):
+        triangles, neighbours = _delaunay(points, edges, holes)
+        new = _too_large(points, triangles, neighbours, sizing)
+        if not len(new):
+            break
+        points = np.vstack([points, new])
+        if len(points) > MOST_POINTS:
+            raise InputError("the element size asks for too many elements", key="size",
+                             expected=f"at most about {2 * MOST_POINTS:.0e} triangles")
+    for _ in range(4):
+        points, triangles = _smooth(points, fixed, edges, holes, sizing, rounds=8)
+        repaired = _repair(points, triangles, fixed, sizing)
+        if repaired is None:
+            break
+        points = repaired
+    else:
+        points, triangles = _smooth(points, fixed, edges, holes, sizing, rounds=8)
+    return Triangulation(points, triangles, edges, segment)
+
+
+def _delaunay(points: FloatArray, edges: IntArray, holes: FloatArray) -> tuple[IntArray, IntArray]:
+    """Triangles (m, 3) inside the edges and outside the holes, and their neighbours (m, 3).
+
+    Neighbour j lies across the side from corner j to corner j+1; -1 where there is none or where
+    an edge of the input is in between.
+    """
+    mesher: Any = pythoncdt.Triangulation(
+        pythoncdt.VertexInsertionOrder.AUTO, pythoncdt.IntersectingConstraintEdges.NOT_ALLOWED, 0.0)
+    try:
+        mesher.insert_vertices(np.ascontiguousarray(points))
+        mesher.insert_edges(np.ascontiguousarray(edges, dtype=np.uint32))
+        mesher.erase_outer_triangles()
+    except RuntimeError as error:
+        reason = str(error).splitlines()[0]
+        raise SolveError(f"the lines cannot be triangulated: {reason}") from error
+    records = mesher.triangles_array()
+    triangles = records["vertices"].astype(np.int64)
+    neighbours = records["neighbors"].astype(np.int64)
+    if not len(triangles):
+        raise SolveError("the lines cannot be triangulated: they enclose nothing")
+    neighbours[neighbours >= len(triangles)] = -1
+    n = len(points)
+    sides = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=-1)
+    constrained = np.isin(_keys(sides, n), _keys(edges, n))
+    neighbours[constrained] = -1
+    if len(holes):
+        keep = ~_in_holes(points, triangles, neighbours, holes)
+        renumber = np.where(keep, np.cumsum(keep) - 1, -1)
+        triangles, neighbours = triangles[keep], neighbours[keep]
+        neighbours = np.where(neighbours >= 0, renumber[neighbours], -1)
+    return triangles, neighbours
+
+
+def _keys(pairs: IntArray, n: int) -> IntArray:
+    return pairs.min(axis=-1) * n + pairs.max(axis=-1)
+
+
+def _in_holes(points: FloatArray, triangles: IntArray, neighbours: IntArray,
+              holes: FloatArray) -> NDArray[np.bool_]:
+    row, side = np.nonzero(neighbours >= 0)
+    m = len(triangles)
+    graph = coo_matrix((np.ones(len(row)), (row, neighbours[row, side])), shape=(m, m))
+    part = connected_components(graph, directed=False)[1]
+    corner = points[triangles]
+    taken = np.zeros(part.max() + 1, dtype=bool)
+    for place in holes:
+        towards = np.roll(corner, -1, axis=1) - corner
+        cross = (towards[..., 0] * (place[1] - corner[..., 1])
+                 - towards[..., 1] * (place[0] - corner[..., 0]))
+        hit = int(cross.min(axis=1).argmax())
+        if cross[hit].min() >= 0.0:
+            taken[part[hit]] = True
+    return taken[part]
+
+
+def _area(points: FloatArray, triangles: IntArray) -> FloatArray:
+    a, b, c = (points[triangles[:, j]] for j in range(3))
+    return 0.5 * ((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1])
+                  - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0]))
+
+
+def _too_large(points: FloatArray, triangles: IntArray, neighbours: IntArray,
+               sizing: Sizing) -> FloatArray:
+    """Centroids of triangles too large for the size field, no two of them neighbours."""
+    centre = points[triangles].mean(axis=1)
+    excess = _area(points, triangles) / (EQUILATERAL * sizing(centre) ** 2)
+    beside = np.where(neighbours >= 0, excess[neighbours], 0.0)
+    # Ties go to the lower index, so that equal neighbours do not both wait.
+    first = (excess[:, None] > beside) | (
+        (excess[:, None] == beside) & (np.arange(len(excess))[:, None] < neighbours))
+    first |= neighbours < 0
+    return centre[(excess > 1.65) & first.all(axis=1)]
+
+
+def _smooth(points: FloatArray, fixed: int, edges: IntArray, holes: FloatArray, sizing: Sizing,
+            rounds: int) -> tuple[FloatArray, IntArray]:
+    """Move interior points towards the weighted centroids of their triangles, re-triangulating."""
+    n = len(points)
+    triangles, _ = _delaunay(points, edges, holes)
+    wanted = sizing(points)  # points move by less than their size: asked once
+    for _ in range(rounds):
+        area = _area(points, triangles)
+        centre = points[triangles].mean(axis=1)
+        weight = area / wanted[triangles].mean(axis=1) ** 3
+        total = np.bincount(triangles.ravel(), np.repeat(weight, 3), n)
+        moved = points.copy()
+        for axis in (0, 1):
+            pull = np.bincount(triangles.ravel(), np.repeat(weight * centre[:, axis], 3), n)
+            moved[fixed:, axis] = pull[fixed:] / total[fixed:]
+        # A move that turns a triangle over could carry its point across a segment: take it back.
+        for _ in range(4):
+            over = _area(moved, triangles) <= 0.05 * area
+            if not over.any():
+                break
+            held = np.unique(triangles[over])
+            moved[held] = points[held]
+        else:
+            moved = points
+        points = moved
+        triangles, _ = _delaunay(points, edges, holes)
+    return points, triangles
+
+
+def _repair(points: FloatArray, triangles: IntArray, fixed: int,
+            sizing: Sizing) -> FloatArray | None:
+    """Take out or add interior points at poor triangles; None when there are none."""
+    angle = angles(points, triangles)
+    bad = np.flatnonzero(angle.min(axis=1) < FINE_ANGLE)
+    if not len(bad):
+        return None
+    corner = points[triangles[bad]]
+    side = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
+    h = sizing(corner.mean(axis=1))
+    drop: list[int] = []
+    add: list[FloatArray] = []
+    touched: set[int] = set()
+    for k, t in enumerate(bad):
+        nodes = triangles[t]
+        if touched.intersection(nodes.tolist()):
+            continue
+        short = int(side[k].argmin())
+        ends = [int(nodes[short]), int(nodes[(short + 1) % 3])]
+        free = [i for i in ends if i >= fixed]
+        if free and side[k, short] < 0.7 * h[k]:
+            drop.append(free[-1])
+        elif side[k].max() > 1.2 * h[k] or angle[t].max() > 110.0:
+            add.append(corner[k].mean(axis=0))
+        elif free:
+            drop.append(free[-1])
+        else:
+            apex = int(nodes[(short + 2) % 3])
+            if apex < fixed:
+                continue
+            drop.append(apex)
+        touched.update(int(i) for i in nodes)
+    if not drop and not add:
+        return None
+    kept = np.delete(points, drop, axis=0)
+    return np.vstack([kept, *add]) if add else kept

@@ -1,0 +1,70 @@
+"""Published values and closed forms that the solver must reproduce: one registry, one table.
+
+One module a source; each holds its numbers with their source and status, and the computation.
+The tests run every entry, and the command line prints the same entries for the user.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Literal
+
+#: Modules with cases, in the order of the table.
+MODULES = ("patch", "rigid", "manufactured", "le1", "cook", "cantilever", "kirsch", "strip",
+           "inclusion", "layers", "sideplates", "lame", "gci")
+
+Status = Literal["seen", "memory", "derived", "practice"]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One number that is computed and compared with a reference.
+
+    `status` says how far the reference is confirmed: read in the source ("seen"), recalled
+    ("memory"), worked out from the stated inputs ("derived") or common practice.
+    `tolerance` is relative to the reference; absolute where the reference is 0.
+    `kind` "at least" asks that the value is not below the reference (a convergence rate), and
+    "at most" that it is not above.
+    """
+
+    name: str
+    source: str
+    status: Status
+    quantity: str
+    unit: str
+    reference: float
+    tolerance: float
+    compute: Callable[[], float]
+    kind: Literal["equal", "at least", "at most"] = "equal"
+
+    def deviation(self, value: float) -> float:
+        """Difference from the reference, relative to it (absolute where it is 0)."""
+        return (value - self.reference) / (abs(self.reference) or 1.0)
+
+    def passes(self, value: float) -> bool:
+        """Whether `value` agrees with the reference; a value that is not a number never does."""
+        deviation = self.deviation(value)
+        if self.kind == "at least":
+            return deviation >= -self.tolerance
+        if self.kind == "at most":
+            return deviation <= self.tolerance
+        return abs(deviation) <= self.tolerance
+
+
+_registry: dict[str, Case] = {}
+
+
+def register(*new: Case) -> tuple[Case, ...]:
+    """Enter cases in the table and return them; a name may be used once (ValueError)."""
+    for case in new:
+        if case.name in _registry:
+            raise ValueError(f"two verification cases are called '{case.name}'")
+        _registry[case.name] = case
+    return new
+
+
+def cases() -> list[Case]:
+    """Every case, in the order of `MODULES`; the modules are imported on the first call."""
+    return [case for name in MODULES for case in import_module(f"{__name__}.{name}").CASES]

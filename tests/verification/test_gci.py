@@ -1,0 +1,42 @@
+"""Richardson and GCI: Cook's membrane and the NPARC worked example."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from fe.errors import SolveError
+from fe.richardson import extrapolate
+from fe.verification import gci
+
+
+@pytest.mark.parametrize("case", gci.CASES, ids=lambda case: case.name)
+def test_agrees_with_its_reference(case):
+    value = case.compute()
+    assert case.passes(value), f"{value:.10g} {case.unit}, reference {case.reference:.10g}"
+
+
+def test_recovers_a_power_law():
+    values = [5 - 0.3 * h**1.7 for h in (0.9, 0.3, 0.1)]
+    found = extrapolate(*values, ratio=3.0)
+    assert found.order == pytest.approx(1.7)
+    assert found.value == pytest.approx(5.0)
+    assert found.gci == pytest.approx(1.25 * abs(5 / values[2] - 1))
+
+
+@pytest.mark.parametrize("values", [(1.0, 2.0, 1.5), (1.0, 1.0, 1.0), (1.0, 2.0, 3.0)])
+def test_no_limit_is_refused(values):
+    with pytest.raises(SolveError, match="do not approach a limit"):
+        extrapolate(*values)
+
+
+def test_cook_tends_to_the_order_of_its_corner():
+    # Williams 1952, clamped-free wedge (memory): k sin²(l w) = (k + 1)²/4 - l² sin² w, plane
+    # stress k = (3 - nu)/(1 + nu) = 2 for nu 1/3; w = 108.435 degrees at (0, 44).
+    k, w = 2.0, np.pi / 2 + np.arctan(16 / 48)
+    corner = 2 * brentq(lambda x: k * np.sin(x * w)**2 - (k + 1)**2 / 4 + (x * np.sin(w))**2,
+                        0.5, 0.9)
+    assert corner == pytest.approx(1.354, abs=1e-3)
+    orders = [gci.cook(n).order for n in (16, 32)]
+    assert corner < orders[1] < orders[0]
+    assert orders[1] == pytest.approx(corner, rel=0.03)
+    assert gci.cook(32).value == pytest.approx(23.9677, abs=5e-5)
