@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from constructs.resolve import reference_band
 from constructs.schema import Study
 from constructs.section import Section
 from fe.assembly import quadrature_points
@@ -106,19 +107,12 @@ def build_bone(study: Study) -> Bone:
     meshes, interfaces = mesh_bodies(planar, mesh_size(study, section), names)
     shaft = _shaft(meshes, study)
     bodies = tuple(_piece(mesh, section, study, i == shaft) for i, mesh in enumerate(meshes))
-    low = min((float(np.min(f.points_mm, axis=0)[1]) for f in study.fractures), default=-60.0)
-    band = study.section.reference_band_mm or _band(low, study.section.height_mm)
+    band = reference_band(study)
     bone = Bone(study, section, bodies, tuple(interfaces), shaft, _loads(study, bodies), (),
                 _lips(interfaces, meshes), band)
     measures = _measures(bone)
     return Bone(study, section, bodies, bone.interfaces, shaft, bone.loads, measures, bone.edges,
                 band)
-
-
-def _band(low: float, height: float) -> tuple[float, float]:
-    """Reference band: 12 mm of shaft below every fracture, clear of it and of the clamp."""
-    top = max(min(low - 8.0, -0.75 * height), -height + 14.0)
-    return top - 12.0, top
 
 
 def _shaft(meshes: list[Mesh], study: Study) -> int:

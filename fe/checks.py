@@ -108,11 +108,11 @@ def _check_corners(points: FloatArray, edges: list[Edge], cells: list[Polygon]) 
             inside = points[node] + 0.1 * short * np.array([np.cos(middle), np.sin(middle)])
             if not any(c.contains(Point(inside)) for c in cells):
                 continue  # an empty corner needs no elements
-            first, second = sorted((e, other), key=lambda f: f.kind != "cut")
+            first, second = sorted((e, other), key=edges.index)
             x, y = points[node]
             raise InputError(
-                f"it makes a corner of {np.degrees(opening):.1f} degrees with {key_of(second)}",
-                key=key_of(first), value=f"at ({x:.2f}, {y:.2f})",
+                f"it makes a corner of {np.degrees(opening):.1f} degrees with {key_of(first)}",
+                key=key_of(second), value=f"at ({x:.2f}, {y:.2f})",
                 expected=f"at least {SHARPEST:.0f} degrees; let it meet that line more squarely")
 
 
@@ -137,9 +137,9 @@ def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:
             near = (distance < NEAR * size) & (distance < 0.25 * from_joint)
             if near.any():
                 x, y = places[near][int(distance[near].argmin())]
-                first, second = sorted((key, other), key=lambda k: not k.startswith("fracture"))
+                first, second = sorted((key, other), key=list(lines).index)
                 raise InputError(
-                    f"it nearly touches {second}", key=first,
+                    f"it nearly touches {first}", key=second,
                     value=f"{distance[near].min():.2f} mm apart at ({x:.2f}, {y:.2f})",
                     expected=f"lines that meet or stay {NEAR * size:.2f} mm apart")
 

@@ -49,6 +49,7 @@ class Condensed:
     kink_limit: FloatArray       # (h,) plastic moment over the member's length, N
     load_deformation: FloatArray  # (n, p) B^T K^+ f of each unit load case
     load_rigid: FloatArray       # (m, p) R^T f
+    load_kinks: FloatArray       # (h, p) moment of loads on the members themselves, over length
     rigid_body: IntArray         # (m,) number of the body of each rigid motion
     measure_names: tuple[str, ...]
     measure_links: FloatArray    # (k, n) c^T K^+ B
@@ -96,6 +97,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     m = sum(b.rigid.shape[1] for b in bodies)
     flex, rigid, kinks = np.zeros((n, n)), np.zeros((n, m)), np.zeros((n, h))
     load_def, load_rigid = np.zeros((n, p)), np.zeros((m, p))
+    load_kinks = np.zeros((h, p))
     m_links, m_rigid = np.zeros((k, n)), np.zeros((k, m))
     m_kinks, m_loads = np.zeros((k, h)), np.zeros((k, p))
     limit = np.array([x.plastic_moment / x.member.length for x in links.hinges])
@@ -140,17 +142,22 @@ def condense(bodies: Sequence[Body], links: LinkList,
             if kind == "load":
                 np.add.at(load_def[:, j], where, cross[row])
                 load_rigid[span, j] += motions[row]
-                continue
-            np.add.at(m_links[j], where, cross[row])
-            m_rigid[j, span] += motions[row]
-            for other, case in is_load:
-                m_loads[j, case] += among[row, other]
+            else:
+                np.add.at(m_links[j], where, cross[row])
+                m_rigid[j, span] += motions[row]
+                for other, case in is_load:
+                    m_loads[j, case] += among[row, other]
             for q, hinge in enumerate(links.hinges):
                 if hinge.member is body:
                     shape = kink_motion(hinge.member, hinge.node)
-                    m_kinks[j, q] += float(column.values @ shape[column.dofs])
+                    work = float(column.values @ shape[column.dofs])
+                    if kind == "load":
+                        load_kinks[q, j] += work
+                    else:
+                        m_kinks[j, q] += work
     return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), 
-                     0.5 * (flex + flex.T), rigid, kinks, limit, load_def, load_rigid, owner, tuple(x.name for x in measures), m_links, m_rigid, m_kinks,
+                     0.5 * (flex + flex.T), rigid, kinks, limit, load_def, load_rigid,
+                     load_kinks, owner, tuple(x.name for x in measures), m_links, m_rigid, m_kinks,
                      m_loads, **links.arrays())
 
 

@@ -16,8 +16,13 @@ import scipy.sparse as sp
 from scipy.optimize import linprog
 
 from fe.condense import Condensed
+from fe.errors import SolveError
 
 FloatArray = np.ndarray
+
+
+FARTHEST_MM = 1e4
+"""A fragment that moves farther than this has not been held, whatever the residuals say."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,9 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     n, m = problem.n, problem.rigid.shape[1]
     h = problem.kinks.shape[1]
     load_rigid = problem.load_rigid @ np.asarray(load, dtype=float)
-    scale = max(float(np.abs(load_rigid).max(initial=0.0)), 1e-12)
+    load_kinks = problem.load_kinks @ np.asarray(load, dtype=float)
+    held = [abs(force) for force in (prescribed or {}).values()]
+    scale = max([float(np.abs(load_rigid).max(initial=0.0)), *held]) or 1.0
     lower, upper = problem.lower.copy(), problem.upper.copy()
     friction = np.zeros(n) if frictionless else problem.friction.copy()
     for i, force in (prescribed or {}).items():
@@ -63,7 +70,7 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
         friction[i] = 0.0
     rubs = np.flatnonzero(friction > 0)
 
-    if m == 0:
+    if m == 0 and h == 0:  # every body is held by itself and none can let go
         return Capacity("not limited by this model", None, True, None, None)
 
     # Unknowns: forces over `scale`, then the factor.
@@ -77,7 +84,9 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
         rows.append(cone.tocsr())
         right.append((upper[rubs] if sign > 0 else -lower[rubs]) / scale)
         if h:
-            rows.append(sp.csr_matrix(np.hstack([sign * problem.kinks.T, np.zeros((h, 1))])))
+            # The moment at a hinge is that of the loads on the member less that of its links.
+            rows.append(sp.csr_matrix(sign * np.hstack(
+                [problem.kinks.T, -(load_kinks / scale)[:, None]])))
             right.append(problem.kink_limit / scale)
     bounds = np.stack([lower, upper], axis=1) / scale
     bounds[rubs] = [-np.inf, np.inf]
@@ -88,10 +97,19 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
     result = linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(m),
                      bounds=bounds, method="highs", options=options)
+    if result.status not in (0, 3):
+        # The presolve now and then calls a problem infeasible that holds at zero: ask again.
+        result = linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(m),
+                         bounds=bounds, method="highs", options={"presolve": False})
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
         return Capacity("not limited by this model", None, True, None, None)
     if result.status != 0 or result.x is None:
-        return Capacity("no equilibrium at zero load", 0.0, False, None, None)
+        missing, push = _unbalanced(equal[:, :n], left[:, :n], rhs, bounds[:n])
+        if missing <= 1e-9:
+            raise SolveError(f"the limit load could not be found: {result.message}")
+        largest = max(float(np.abs(push).max(initial=0.0)), 1e-300)
+        return Capacity("no equilibrium at zero load", 0.0, False, None,
+                        Escape(push / largest, np.zeros(h)))
     force = result.x[:n] * scale
     factor = float(result.x[n])
     # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
@@ -111,3 +129,21 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
         velocity, turn = -velocity, -turn
     return Capacity("limited", factor, True, force, Escape(velocity / largest, turn / largest),
                     tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
+
+
+def _unbalanced(equal: FloatArray, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray
+                ) -> tuple[float, FloatArray]:
+    """Least force that any allowed system leaves unbalanced at zero load, and where it pushes.
+
+    Friction cones and hinges may be overstepped too, at the same cost.
+    """
+    (m, n), k = equal.shape, left.shape[0]
+    rows = sp.hstack([left, sp.csr_matrix((k, 2 * m)), -sp.eye(k)]).tocsr()
+    columns = sp.csr_matrix(np.hstack([equal, np.eye(m), -np.eye(m), np.zeros((m, k))]))
+    result = linprog(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), A_ub=rows, b_ub=rhs,
+                     A_eq=columns, b_eq=np.zeros(m), method="highs",
+                     bounds=np.vstack([bounds, [[0.0, np.inf]] * (2 * m + k)]))
+    if result.status != 0:
+        raise SolveError(f"the balance at zero load could not be found: {result.message}")
+    rest = result.x[n:n + m] - result.x[n + m:n + 2 * m]
+    return float(result.fun), -np.asarray(rest, dtype=float)

@@ -128,7 +128,7 @@ class _Noding:
         return changed
 
     def cross(self) -> bool:
-        """Lines that cross get a common point, or share an end of a side that is already near."""
+        """Lines that cross get a common point; `merge` then joins it to a vertex that is near."""
         inserts: dict[int, list[tuple[tuple[int, int], float, int]]] = {}
         for first in range(len(self.chains)):
             for second in range(first + 1, len(self.chains)):
@@ -136,14 +136,9 @@ class _Noding:
                 for i, j, s, t in _crossings(self.points, sides, others):
                     a, b = (self.points[p] for p in sides[i])
                     place = a + s * (b - a)
-                    near = [p for p in sides[i]
-                            if np.hypot(*(self.points[p] - place)) < self.snap]
-                    if near:
-                        node = near[0]
-                    else:
-                        node = len(self.points)
-                        self.points = np.vstack([self.points, place])
-                        inserts.setdefault(first, []).append((sides[i], s, node))
+                    node = len(self.points)
+                    self.points = np.vstack([self.points, place])
+                    inserts.setdefault(first, []).append((sides[i], s, node))
                     inserts.setdefault(second, []).append((others[j], t, node))
         for k, found in inserts.items():
             self._insert(k, found)

@@ -66,10 +66,12 @@ class Sizing:
                 self._limits = np.append(self._limits, limits[k])
 
 
-def smallest_corner(points: FloatArray, segments: IntArray) -> float:
-    """Sharpest angle between two segments that share a point, degrees (360 if none does)."""
-    corners = _corners(points, segments)
-    return float(np.degrees(min((c[3] for c in corners), default=2.0 * np.pi)))
+def sharpest_corners(points: FloatArray, segments: IntArray) -> FloatArray:
+    """Sharpest angle (n,) between segments that meet at each point, degrees; 360 if none do."""
+    sharpest = np.full(len(points), 360.0)
+    for node, _, _, angle in _corners(points, segments):
+        sharpest[node] = min(sharpest[node], float(np.degrees(angle)))
+    return sharpest
 
 
 def _corners(points: FloatArray, segments: IntArray) -> list[tuple[int, int, int, float]]:

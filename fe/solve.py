@@ -18,7 +18,7 @@ import scipy.linalg.lapack as lapack
 
 from fe.condense import Condensed
 from fe.errors import SolveError
-from fe.limit import Escape, capacity
+from fe.limit import FARTHEST_MM, Escape, capacity
 from fe.threads import one_thread
 
 FloatArray = np.ndarray
@@ -27,14 +27,18 @@ IntArray = np.ndarray
 EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8
 RCOND = 1e-12
+LOCKED = 1e-3
+"""Errors are relative to the load, or to this share of the largest force where that is more."""
 LOOSE = 1e-13
 """Reciprocal condition below which the sticking problem counts as singular."""
 LAYER = 1e-7
-"""Compliance added to redundant links, over the mean flexibility of all."""
+"""Compliance added to redundant links, over the flexibility that each has anyway."""
+SCATTERED = 16
+"""Starts at random where everything else says that nothing holds."""
+RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
+"""Shares of a load through which its states are followed where no start ends at once."""
 MOST_STEPS = 80
 MOST_SINGLE_STEPS = 400
-FARTHEST_MM = 1e4
-"""A fragment that moves farther than this has not been held, whatever the residuals say."""
 
 
 @dataclass(frozen=True)
@@ -101,8 +105,12 @@ class Solver:
                 # Where three bodies meet at a point their links are redundant: a thin layer
                 # between the faces makes the forces unique. A structure that is loose even with
                 # everything stuck stays singular.
-                self.layer = LAYER * self.unit
-                self.stiff = self.stiff + self.layer * np.diag(problem.compliance == 0.0)
+                # Relative to each link's own flexibility: a soft spring elsewhere sets no scale.
+                own = np.diag(problem.flexibility)
+                layer = LAYER * np.maximum(own, 1e-4 * np.median(own))
+                layer[problem.compliance > 0.0] = 0.0
+                self.layer = float(layer.max(initial=0.0))
+                self.stiff = self.stiff + np.diag(layer)
                 self.inverse = self._invert()
             if self.inverse is None:
                 return
@@ -135,11 +143,17 @@ class Solver:
         return Solver(problem, _shared=self)
 
     def answer(self, load: FloatArray, memory: Memory | None = None,
-               prescribed: dict[int, float] | None = None) -> Answer:
-        """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are held."""
+               prescribed: dict[int, float] | None = None, near: Answer | None = None,
+               quick: bool = False) -> Answer:
+        """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are held.
+
+        ``near``: a held answer of a similar load, from which the states are followed where the
+        sticking start does not end; it cannot change what is accepted. ``quick`` leaves out
+        Lemke's method, so that "unconverged" may stand for "no equilibrium": for searches.
+        """
         load = np.asarray(load, dtype=float)
         with one_thread():
-            return _Step(self, load, memory or Memory.none(self.problem), prescribed or {}).run()
+            return _Step(self, load, memory or Memory.none(self.problem), prescribed or {}).run(near, quick)
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""
@@ -147,7 +161,9 @@ class Solver:
         if not answer.held:
             raise SolveError("a stage without equilibrium cannot be followed by another")
         keep = answer.slack.copy()
-        keep[self.problem.opens & (answer.slack < 0)] = 0.0
+        # A link that is open forgets how far; one that was just tightened carries a force.
+        idle = np.abs(answer.force) <= 1e-12 * np.abs(answer.force).max(initial=0.0)
+        keep[self.problem.opens & idle & (answer.slack < 0)] = 0.0
         return Memory(memory.offset + keep, memory.kink + answer.kink_step)
 
 
@@ -167,8 +183,11 @@ class _Step:
         self.partner = np.where(self.friction > 0, p.partner, 0)
         self.d = p.load_deformation @ load - p.gap - memory.offset + p.kinks @ memory.kink
         self.r = p.load_rigid @ load
+        self.k = p.load_kinks @ load
         applied = float(np.abs(self.r).sum()) if not load.any() else float(np.abs(load).sum())
-        self.reference = max(applied, sum(abs(f) for f in prescribed.values()), 1e-12)
+        self.reference = max(applied, sum(abs(f) for f in prescribed.values()))
+        if self.reference == 0.0:  # only lack of fit or earlier slip: the forces it could raise
+            self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
 
     # -- linear algebra of one guessed state ------------------------------------------------
@@ -210,8 +229,8 @@ class _Step:
             if factor is not None:
                 miss = np.concatenate([
                     bound - (force[out] + base[out]) + slope * (force[mate] + base[mate]),
-                    # the force on a kink is -kinks^T lam, at its bound turning * limit
-                    -limit - kinks.T @ (force + base[:n])])
+                    # the moment at a kink is k - kinks^T lam, at its bound turning * limit
+                    self.k[hin] - limit - kinks.T @ (force + base[:n])])
                 step = lapack.dgetrs(factor[0], factor[1], miss)[0]
             delta = base + s.to_slack[:, out] @ step[:out.size]
             delta += s.to_kink[:, hin] @ step[out.size:]
@@ -227,10 +246,14 @@ class _Step:
         slack = self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink
         target, kink_target, _, _ = self._project(force, slack, kink)
         error = float(np.abs(target - force).max(initial=0.0))
-        moment = -(p.kinks.T @ force)
+        moment = self.k - p.kinks.T @ force
         error = max(error, float(np.abs(kink_target - moment).max(initial=0.0)))
         balance = float(np.abs(self.r - p.rigid.T @ force).max(initial=0.0))
-        return slack, balance / self.reference, error / self.reference
+        # Tightened parts under a small load: rounding is relative to the forces that are there.
+        largest = float(np.abs(force).max(initial=0.0))
+        against = self.reference if self.load.any() or self.prescribed else largest
+        against = max(against, LOCKED * largest, 1e-300)
+        return slack, balance / against, error / against
 
     def _project(self, force: FloatArray, slack: FloatArray, kink: FloatArray) -> tuple:
         """Trial values projected on the bounds, and the states that this means."""
@@ -246,7 +269,7 @@ class _Step:
         # A friction link whose partner carries nothing has no sign; give it one for good, so
         # that noise does not look like a change of state. Prescribed forces likewise.
         state[(upper - lower) <= 2 * self.tol] = 1
-        moment = -(p.kinks.T @ force)
+        moment = self.k - p.kinks.T @ force
         trial_moment = moment + kink / s.kink_scale
         kink_value = np.clip(trial_moment, -p.kink_limit, p.kink_limit)
         turning = (trial_moment > p.kink_limit + self.tol).astype(np.int8) - (
@@ -254,10 +277,12 @@ class _Step:
         return value, kink_value, state.astype(np.int8), turning.astype(np.int8)
 
     # -- search -----------------------------------------------------------------------------
-    def _search(self, state: IntArray, single: bool) -> Answer | None:
+    def _search(self, state: IntArray, single: bool = False, turning: IntArray | None = None
+                ) -> Answer | None:
         """Follow the states from a start; None where it cycles, is singular or takes too long."""
         seen: set[bytes] = set()
-        turning = np.zeros(self.p.kinks.shape[1], dtype=np.int8)
+        if turning is None:
+            turning = np.zeros(self.p.kinks.shape[1], dtype=np.int8)
         for step in range(1, (MOST_SINGLE_STEPS if single else MOST_STEPS) + 1):
             try:
                 force, rigid, slack, kink, rcond = self._solve(state, turning)
@@ -266,7 +291,7 @@ class _Step:
             _, _, new, new_turning = self._project(force, slack, kink)
             same = np.array_equal(new, state) and np.array_equal(new_turning, turning)
             if same or self._acceptable(force, rigid, kink):
-                found = self._accept(force, rigid, kink, float(rcond), step)
+                found = self.accept(force, rigid, kink, float(rcond), step)
                 if found is not None or same:
                     return found
             if single:
@@ -296,7 +321,7 @@ class _Step:
         _, balance, error = self.residuals(force, rigid, kink)
         return balance < EQUILIBRIUM and error < 0.01 * COMPLEMENTARITY
 
-    def _accept(self, force: FloatArray, rigid: FloatArray, kink: FloatArray, rcond: float,
+    def accept(self, force: FloatArray, rigid: FloatArray, kink: FloatArray, rcond: float,
                 steps: int) -> Answer | None:
         """The answer, if its own residuals prove it."""
         slack, balance, error = self.residuals(force, rigid, kink)
@@ -306,20 +331,44 @@ class _Step:
         return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
                       self.load, balance, error, rcond, steps)
 
-    def run(self) -> Answer:
+    def follow(self, force: FloatArray, slack: FloatArray, kink: FloatArray) -> Answer | None:
+        """Follow the states that given forces and slacks stand for."""
+        if self.solver.inverse is None:
+            return None
+        _, _, state, turning = self._project(force, slack, kink)
+        return self._search(state, turning=turning)
+
+    def _follow_load(self) -> Answer | None:
+        """Follow the states while the load grows; each is only a start for the next."""
+        if self.prescribed or not self.load.any():
+            return None
+        near: Answer | None = None
+        for share in RAMP:
+            part = _Step(self.solver, share * self.load, self.memory, {})
+            start = np.where(self.p.opens & (self.p.gap > 0), -1, 0).astype(np.int8)
+            found = part._search(start)
+            if found is None and near is not None:
+                found = part.follow(near.force, near.slack, near.kink_step)
+            near = found or near
+        return found
+
+    def run(self, near: Answer | None = None, quick: bool = False) -> Answer:
         p = self.p
         stick = np.zeros(p.n, dtype=np.int8)
         for i in self.prescribed:
             stick[i] = 1
         # A gap that is still open starts open: sticking across it would pull the parts together.
-        stick[p.opens & (p.gap + self.memory.offset > 0)] = -1
+        stick[p.opens & (p.gap > 0)] = -1
         if self.solver.inverse is not None:
-            found = self._search(stick, single=False)
+            found = self._search(stick)
+            if found is None and near is not None and near.held:
+                found = self.follow(near.force, near.slack, near.kink_step)
+                found = replace(found, method="active set, neighbour") if found else None
             if found is not None:
                 return found
         limit = capacity(p, self.load, prescribed=self.prescribed)
         if not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9):
-            return self._none("no equilibrium", limit.escape)
+            return self.none("no equilibrium", limit.escape)
         if self.solver.inverse is not None:
             # A fragment that slides up to a stop is held only with that stop closed.
             closed = np.where(p.opens, 0, stick).astype(np.int8)
@@ -334,11 +383,36 @@ class _Step:
                 found = self._search(start, single=sign == 0)
                 if found is not None:
                     return replace(found, method=f"active set, {name}")
-        from fe.lemke import lemke_answer  # only the rare case pays for it
+            found = self._follow_load()
+            if found is not None:
+                return replace(found, method="active set, load followed")
+        if quick:
+            return self.none("unconverged", limit.escape, "left out: Lemke's method")
+        from fe.fallback import lemke_answer  # only the rare case pays for it
 
-        return lemke_answer(self, limit)
+        answer = lemke_answer(self, limit)
+        return answer if answer.held else self._scattered(stick) or answer
 
-    def _none(self, status: str, escape: Escape | None, note: str = "",
+    def _scattered(self, stick: IntArray) -> Answer | None:
+        """Last resort: with friction a ray of Lemke's is no proof, so try states at random.
+
+        Seeded, so the same problem gives the same answer.
+        """
+        if self.solver.inverse is None:
+            return None
+        rng = np.random.default_rng(0)
+        rubs = self.friction > 0
+        for _ in range(SCATTERED):
+            start = stick.copy()
+            start[rubs] = rng.integers(-1, 2, int(rubs.sum()))
+            loose = self.p.opens & (self.lower < self.upper)
+            start[loose] = rng.integers(-1, 1, int(loose.sum()))
+            found = self._search(start, single=False)
+            if found is not None:
+                return replace(found, method="active set, scattered start")
+        return None
+
+    def none(self, status: str, escape: Escape | None, note: str = "",
               method: str = "") -> Answer:
         p = self.p
         nan = np.full(p.n, np.nan)

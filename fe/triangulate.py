@@ -17,14 +17,14 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from fe.errors import InputError, SolveError
-from fe.sizing import Sizing, divide, smallest_corner
+from fe.sizing import Sizing, divide, sharpest_corners
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 SizeField = float | Callable[[FloatArray], FloatArray]
 
 SMALLEST_ANGLE = 15.0  # degrees, the gate of the design; a quality limit by practice, no source
-FINE_ANGLE = 22.0  # degrees, what smoothing and repair aim at before they stop
+SMOOTHINGS = 10
 ATTEMPTS = 10
 FILL_ROUNDS = 80
 MOST_POINTS = 1_000_000  # refuse a size given in the wrong unit before memory runs out
@@ -54,30 +54,33 @@ def triangulate(points: ArrayLike, segments: ArrayLike, size: SizeField, *,
     holes: (h, 2) mm, one point inside each part that is left out.
 
     The size is reduced where the segments come closer together than it, and grows from there.
-    Raises SolveError, naming the place, when an angle stays under 15 degrees (or under the
-    sharpest corner of the input, if that is smaller) or when the segments cannot be followed.
+    Raises SolveError, naming the place, when an angle stays under 15 degrees (at a sharper corner
+    of the input: under that corner) or when the segments cannot be followed.
     """
     given = np.ascontiguousarray(points, dtype=float).reshape(-1, 2)
     lines = np.ascontiguousarray(segments, dtype=np.int64).reshape(-1, 2)
     inside_holes = np.asarray(holes, dtype=float).reshape(-1, 2)
-    gate = min(SMALLEST_ANGLE, smallest_corner(given, lines)) - 1e-6
+    corner_gate = np.minimum(SMALLEST_ANGLE, sharpest_corners(given, lines)) - 1e-6
     sizing = Sizing(given, lines, size)
-    best: tuple[float, Triangulation, FloatArray] | None = None
+    worst: tuple[float, FloatArray] = (-np.inf, np.zeros(2))
     for _ in range(ATTEMPTS):
         found = _attempt(given, lines, sizing, inside_holes)
-        worst = angles(found.points, found.triangles).min(axis=1)
-        if best is None or worst.min() > best[0]:
-            place = found.points[found.triangles[int(worst.argmin())]].mean(axis=0)
-            best = (float(worst.min()), found, place)
-        if worst.min() >= gate:
+        angle = angles(found.points, found.triangles).min(axis=1)
+        # Only a triangle at a sharp corner of the input may be as sharp as that corner.
+        gate = np.full(len(found.points), SMALLEST_ANGLE - 1e-6)
+        gate[: len(given)] = corner_gate
+        bad = angle < gate[found.triangles].min(axis=1)
+        if not bad.any():
             return found
+        k = int(np.where(bad, angle, np.inf).argmin())
+        worst = max(worst, (float(angle[k]), found.points[found.triangles[k]].mean(axis=0)),
+                    key=lambda seen: seen[0])
         # Finer elements around what is bad give the seeding another, easier, start.
-        bad = found.triangles[worst < gate]
-        sizing.refine(found.points[bad].mean(axis=1), 0.7)
-    assert best is not None
+        sizing.refine(found.points[found.triangles[bad]].mean(axis=1), 0.7)
+    x, y = worst[1]
     raise SolveError(
-        f"the mesh has an angle of {best[0]:.1f} degrees near ({best[2][0]:.2f}, {best[2][1]:.2f}) "
-        f"mm, {gate:.0f} are needed; use a smaller element size there or simplify the lines"
+        f"the mesh has an angle of {worst[0]:.1f} degrees near ({x:.2f}, {y:.2f}) mm, "
+        f"{SMALLEST_ANGLE:.0f} are needed; use a smaller element size there or simplify the lines"
     )
 
 
@@ -103,14 +106,7 @@ def _attempt(given: FloatArray, lines: IntArray, sizing: Sizing,
         if len(points) > MOST_POINTS:
             raise InputError("the element size asks for too many elements", key="size",
                              expected=f"at most about {2 * MOST_POINTS:.0e} triangles")
-    for _ in range(4):
-        points, triangles = _smooth(points, fixed, edges, holes, sizing, rounds=8)
-        repaired = _repair(points, triangles, fixed, sizing)
-        if repaired is None:
-            break
-        points = repaired
-    else:
-        points, triangles = _smooth(points, fixed, edges, holes, sizing, rounds=8)
+    points, triangles = _smooth(points, fixed, edges, holes, sizing)
     return Triangulation(points, triangles, edges, segment)
 
 
@@ -188,13 +184,13 @@ def _too_large(points: FloatArray, triangles: IntArray, neighbours: IntArray,
     return centre[(excess > 1.65) & first.all(axis=1)]
 
 
-def _smooth(points: FloatArray, fixed: int, edges: IntArray, holes: FloatArray, sizing: Sizing,
-            rounds: int) -> tuple[FloatArray, IntArray]:
+def _smooth(points: FloatArray, fixed: int, edges: IntArray, holes: FloatArray, sizing: Sizing
+            ) -> tuple[FloatArray, IntArray]:
     """Move interior points towards the weighted centroids of their triangles, re-triangulating."""
     n = len(points)
     triangles, _ = _delaunay(points, edges, holes)
     wanted = sizing(points)  # points move by less than their size: asked once
-    for _ in range(rounds):
+    for _ in range(SMOOTHINGS):
         area = _area(points, triangles)
         centre = points[triangles].mean(axis=1)
         weight = area / wanted[triangles].mean(axis=1) ** 3
@@ -215,41 +211,3 @@ def _smooth(points: FloatArray, fixed: int, edges: IntArray, holes: FloatArray, 
         points = moved
         triangles, _ = _delaunay(points, edges, holes)
     return points, triangles
-
-
-def _repair(points: FloatArray, triangles: IntArray, fixed: int,
-            sizing: Sizing) -> FloatArray | None:
-    """Take out or add interior points at poor triangles; None when there are none."""
-    angle = angles(points, triangles)
-    bad = np.flatnonzero(angle.min(axis=1) < FINE_ANGLE)
-    if not len(bad):
-        return None
-    corner = points[triangles[bad]]
-    side = np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2)
-    h = sizing(corner.mean(axis=1))
-    drop: list[int] = []
-    add: list[FloatArray] = []
-    touched: set[int] = set()
-    for k, t in enumerate(bad):
-        nodes = triangles[t]
-        if touched.intersection(nodes.tolist()):
-            continue
-        short = int(side[k].argmin())
-        ends = [int(nodes[short]), int(nodes[(short + 1) % 3])]
-        free = [i for i in ends if i >= fixed]
-        if free and side[k, short] < 0.7 * h[k]:
-            drop.append(free[-1])
-        elif side[k].max() > 1.2 * h[k] or angle[t].max() > 110.0:
-            add.append(corner[k].mean(axis=0))
-        elif free:
-            drop.append(free[-1])
-        else:
-            apex = int(nodes[(short + 2) % 3])
-            if apex < fixed:
-                continue
-            drop.append(apex)
-        touched.update(int(i) for i in nodes)
-    if not drop and not add:
-        return None
-    kept = np.delete(points, drop, axis=0)
-    return np.vstack([kept, *add]) if add else kept

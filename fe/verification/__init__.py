@@ -13,7 +13,9 @@ from typing import Literal
 
 #: Modules with cases, in the order of the table.
 MODULES = ("patch", "rigid", "manufactured", "le1", "cook", "cantilever", "kirsch", "strip",
-           "inclusion", "layers", "sideplates", "lame", "gci")
+           "inclusion", "layers", "sideplates", "lame", "gci", "shrinkfit", "contactpatch", "hertz",
+           "cattaneo", "timoshenko", "foundation", "dowel", "embedded", "shearlag", "bonded",
+           "incline", "statics", "slip", "pullout", "joint", "hinge")
 
 Status = Literal["seen", "memory", "derived", "practice"]
 

@@ -16,7 +16,7 @@ from fe.condense import Measure
 from fe.link import End, LinkList
 from fe.member import BeamSection, Member
 from fe.verification import Case, register
-from fe.verification.foundation import BENDING, BETA, DIAMETER, MODULUS, SPRINGS
+from fe.verification.foundation import BETA, DIAMETER, MODULUS, SPRINGS
 from fe.verification.parts import (
     ACROSS,
     ALONG,

@@ -54,7 +54,8 @@ def stiffness(modulus: float, size: float) -> float:
 
     def base(i: int) -> End:
         block = held if x[i] < 0 else moved
-        return End(block, block.spread(*spread_points(rod.points[i], ALONG, STEP, DIAMETER))(ACROSS))
+        spots = spread_points(rod.points[i], ALONG, STEP, DIAMETER)
+        return End(block, block.spread(*spots)(ACROSS))
 
     links = LinkList()
     foundation(links, rod, places, np.full(places.size, STEP), SPRINGS, ACROSS, base)

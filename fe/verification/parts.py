@@ -6,15 +6,15 @@ every tolerance, and they go through the same code as bone does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
 from fe.assembly import sheet
-from fe.body import Body
-from fe.condense import condense
+from fe.body import Body, Column
+from fe.condense import Measure, condense
 from fe.continuum import Continuum
 from fe.element import FloatArray, IntArray
 from fe.errors import SolveError
@@ -48,7 +48,7 @@ def matched(a: Grid, edge_a: str, b: Grid, edge_b: str) -> tuple[IntArray, IntAr
     """Nodes (k,) of two edges that lie at the same places, in the order of the edge of a."""
     first, second = np.unique(a.edges[edge_a]), np.unique(b.edges[edge_b])
     distance, which = cKDTree(b.points[second]).query(a.points[first])
-    if len(first) != len(second) or distance.max() > 1e-9 * np.ptp(a.points):
+    if len(first) != len(second) or np.max(distance) > 1e-9 * np.ptp(a.points):
         raise SolveError("verification problem: the two edges do not match")
     return first, second[which]
 
@@ -101,8 +101,8 @@ def foundation(links: LinkList, rod: Member, nodes: Iterable[int], lengths: Arra
             for i, length in zip(nodes, np.asarray(lengths), strict=True)]
 
 
-def answered(bodies: list[Body], links: LinkList, loads: list, load: ArrayLike, measures: list = [],  # noqa: B006
-             ) -> tuple[Answer, dict[str, float]]:
+def answered(bodies: Sequence[Body], links: LinkList, loads: Sequence[Sequence[tuple[Body, Column]]],
+             load: ArrayLike, measures: Sequence[Measure] = ()) -> tuple[Answer, dict[str, float]]:
     """The answer of one step from rest and what it measures; SolveError if it is not held."""
     problem = condense(bodies, links, loads, measures)
     answer = Solver(problem).answer(np.asarray(load, dtype=float))

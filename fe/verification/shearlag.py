@@ -10,6 +10,7 @@ from functools import partial
 
 import numpy as np
 
+from fe.body import Body
 from fe.condense import Measure
 from fe.embed import spread_points
 from fe.link import End, LinkList
@@ -43,7 +44,8 @@ def motion(matrix: float | None, step: float = 1.0) -> float:
     rod = round_rod("rod", np.stack([x, 0 * x], axis=1), DIAMETER, MODULUS)
     places = range(1, len(x) - 1)
     links = LinkList()
-    bodies, base = [rod], None
+    bodies: list[Body] = [rod]
+    base = None
     if matrix is not None:
         # 60 by 40 by 20 mm round the rod, held on the face beyond the rod's tip.
         grid = rectangle(30, 20, 60.0, 40.0, left=0.0, bottom=-20.0)

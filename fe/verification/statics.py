@@ -87,6 +87,15 @@ def buttress_by_solver(gap: float) -> float:
     return float(answer.force[-1])
 
 
+def untightened() -> float:
+    """1 if an untightened screw normal to the plane is told as it is: no equilibrium, and the
+    linear program none the wiser, since it lets the screw take a pull that sliding never raises.
+    """
+    solver = fragment(delta=0.0)
+    slides = solver.answer(np.array([LOAD])).status == "no equilibrium"
+    return float(slides and limit(solver, np.ones(1)) == np.inf)
+
+
 def held_by_program(delta: float) -> float:
     """Load [N] that a screw held at `TENSION` carries, by the linear program."""
     solver = fragment(delta=delta)
@@ -117,6 +126,8 @@ CASES = register(
            partial(lambda find, delta: TENSION * LOAD / find(delta), find, delta))
       for delta in (0.0, 20.0, 40.0, BEST)
       for name, find in (("linear program", held_by_program), ("solver", held_by_solver))),
+    Case("untightened screw normal to the plane: solver and linear program differ", SOURCE,
+         "derived", "slides (solver), not limited (linear program)", "-", 1.0, 0.0, untightened),
     *(Case(f"1000 N of tension at {delta:g} degrees, {name}", SOURCE, "derived", "load carried",
            "N", held_closed(delta), 1e-6, partial(find, delta))
       for delta in (0.0, 20.0, -10.0)

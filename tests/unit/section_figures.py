@@ -60,5 +60,6 @@ def random_fracture(seed: int):
         centre = start + rng.uniform(0.3, 0.7) * (end - start)
         voids["void"] = centre + radius * np.column_stack([np.cos(turn), np.sin(turn)])
         if rng.random() < 0.4:
-            regions["graft"] = centre + 0.5 * radius * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+            corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+            regions["graft"] = centre + 0.5 * radius * corners
     return cuts, voids, regions

@@ -115,7 +115,7 @@ def test_a_cut_is_interrupted_by_a_void_and_may_end_on_one():
     length = sum(np.linalg.norm(p[e.end] - p[e.start]) for p in [through.edges()[0]]
                  for e in through.edges()[1] if e.kind == "cut")
     assert length == pytest.approx(20.0 - 4.0)
-    ends = planned({"left": [(0.0, 15.0), (8.0, 15.0)], "right": [(12.0, 14.0), (20.0, 14.0)]},
+    ends = planned({"one": [(0.0, 15.0), (8.0, 15.0)], "two": [(12.0, 14.0), (20.0, 14.0)]},
                    void)
     assert has(ends.voids["void"], [8.0, 15.0])
     assert has(ends.voids["void"], [12.0, 14.0])
@@ -155,8 +155,8 @@ REFUSED = {
                         "nearly touches fracture.cut"),
     "near the outline": ({"cut": [(0, 5), (19.7, 15), (0, 25)]}, {}, {}, "fracture.cut",
                          "nearly touches outline"),
-    "sharp corner": ({"cut": [(20, 2), (0, 7)], "b": [(20, 10), (0, 6.9)]}, {}, {},
-                     "fracture.b", "corner"),
+    "sharp corner": ({"cut": [(20, 4), (0, 7)], "b": [(20, 8), (0, 6.9)]}, {}, {},
+                     "fracture.b", "corner of 11.4 degrees with fracture.cut"),
     "sharp with the outline": ({"cut": [(20, 5), (18, 20), (0, 20)]}, {}, {}, "fracture.cut",
                                "corner of 7.6 degrees with outline"),
     "sliver": ({"cut": [(0.0, 29.8), (0.3, 30)]}, {}, {}, "fracture.cut", "sliver"),
@@ -167,8 +167,8 @@ REFUSED = {
     "along the outline": ({"cut": [(0, 5), (0, 15)]}, {}, {}, "fracture.cut", "does not cut"),
     "voids overlap": ({}, {"v": square(8, 13), "w": square(10, 14)}, {}, "void.w",
                       "overlaps void.v"),
-    "voids nearly touch": ({}, {"v": square(8, 13), "w": square(12.3, 13)}, {}, "void.v",
-                           "nearly touches void.w"),
+    "voids nearly touch": ({}, {"v": square(8, 13), "w": square(12.3, 13)}, {}, "void.w",
+                           "nearly touches void.v"),
     "regions overlap": ({}, {}, {"v": square(8, 13), "w": square(10, 14)}, "region.w",
                         "overlaps region.v"),
     "void outside": ({}, {"v": square(30, 30)}, {}, "void.v", "outside"),
@@ -224,3 +224,10 @@ def test_corners_are_refused_under_fifteen_degrees(angle):
     else:
         with pytest.raises(InputError, match=r"14\.0 degrees"):
             planned(cut)
+
+
+def test_a_sharp_corner_of_a_void_is_no_corner_of_the_bone():
+    spike = [(4.0, 15.0), (16.0, 14.2), (16.0, 15.8)]
+    assert "void" in planned({}, {"void": spike}).voids
+    with pytest.raises(InputError, match=r"corner of 7\.6 degrees with region\.graft"):
+        planned({}, {}, {"graft": spike})

@@ -29,7 +29,8 @@ def test_areas_are_those_of_ellipses(y: float) -> None:
     bone = section()
     xy, dx = across(bone, y)
     a, b, c = float(bone.half_width(y)), float(bone.half_depth(y)), float(bone.cortex(y))
-    assert bone.core_thickness(xy).sum() * dx == pytest.approx(math.pi * (a - c) * (b - c), rel=1e-4)
+    core = bone.core_thickness(xy).sum() * dx
+    assert core == pytest.approx(math.pi * (a - c) * (b - c), rel=1e-4)
     # The floor of one cortex at the very edge adds a little, 0.5 % at most.
     whole = bone.chord(xy).sum() * dx
     assert 1.0 <= whole / (math.pi * a * b) < 1.005
@@ -98,9 +99,9 @@ def test_outline_is_closed_counter_clockwise_and_labelled() -> None:
     joint = [abs(q[0] - p[0]) for p, q, n in zip(points, ends, labels, strict=True) if n == "joint"]
     assert joint == [68.0]
     curved = [math.dist(p, q) for p, q in zip(points, ends, strict=True)
-              if 0 > max(p[1], q[1]) and min(p[1], q[1]) >= -65]
-    assert 0.5 < min(curved)
-    assert max(curved) < 3.5
+              if p[1] != q[1] and abs(p[0] - q[0]) > 1e-9]
+    assert min(curved) > 1.5
+    assert max(curved) < 2.5
 
 
 def test_widths_are_the_given_ones_and_fall_without_a_bump() -> None:

@@ -1,0 +1,236 @@
+"""Solve every construct of a study for every load, and rank what holds."""
+
+from __future__ import annotations
+
+import platform
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from importlib.metadata import version
+from time import perf_counter
+
+import numpy as np
+
+from constructs.bone import Bone, build_bone
+from constructs.metrics import Reader, read
+from constructs.model import Model, build_model, intact_answer
+from constructs.picture import take_picture
+from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult
+from constructs.rules import check
+from constructs.schema import Study
+from fe.limit import Capacity
+from fe.solve import Answer
+from fe.threads import one_thread
+
+SEARCH_LIMIT_N = 10_000.0
+"""Loads are searched up to here: about ten times body weight, beyond any activity of the knee."""
+CURVE_POINTS = 12
+BISECTIONS = 12
+_UNKNOWN = float("nan")
+Say = Callable[[str], None]
+
+
+def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -> Comparison:
+    """Answers of all constructs of a study. ``say`` is told what is being done.
+
+    Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
+    """
+    clock = perf_counter()
+    with one_thread():
+        say("meshing and factorising the bone")
+        bone = build_bone(study)
+        problem, force, rigid = intact_answer(bone)
+        intact = problem.measures(bone.load_vector(1.0), force, rigid, np.zeros(0))
+        reader = Reader.of(bone, intact)
+        seconds = {"bone": perf_counter() - clock}
+        warned = defaultdict(list)
+        for finding in check(study):
+            if finding.level != "note":
+                warned[finding.construct].append(f"{finding.part}: {finding.message}")
+        done = []
+        for construct in study.constructs:
+            start = perf_counter()
+            say(f"solving '{construct.name}'")
+            model = build_model(bone, construct)
+            done.append(_solve(reader, model, tuple(warned[construct.name]), pictures))
+            seconds[construct.name] = perf_counter() - start
+    return Comparison(study, tuple(done), versions(), mesh_facts(bone),
+                      trust(done), seconds)
+
+
+def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool
+           ) -> ConstructResult:
+    study = model.bone.study
+    upper, lower = model.capacity(), model.capacity(frictionless=True)
+    loads, shots = [], []
+    for total in study.load.total_N:
+        answer = model.answer(total)
+        result, fields = read(reader, model, answer, total)
+        loads.append(result)
+        if pictures:
+            shots.append(take_picture(model, answer, total, fields))
+    search = Search(reader, model, upper.factor)
+    curve, sunk = _curve(search, max(study.load.total_N))
+    ends, limit = search.ends(), search.step_off_limit(study.limits.step_off_mm)
+    return ConstructResult(
+        model.construct.name, model.construct.note, _status(model, loads),
+        bracket(lower, upper), upper.status, lets_go(model, upper), ends, limit, SEARCH_LIMIT_N,
+        _first_limit(ends, limit, loads, study), curve, sunk, tuple(loads), model.problem.n,
+        (*warnings, *model.hardware.warnings), tuple(shots))
+
+
+def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
+    """Capacity in newtons of total force: without friction, with friction; None is unlimited."""
+    def value(c: Capacity) -> float | None:
+        return None if c.factor is None else max(0.0, c.factor) + 0.0
+
+    return value(lower), value(upper)
+
+
+def _status(model: Model, loads: list[LoadResult]) -> str:
+    if not model.stands:
+        return "tightening has no equilibrium"
+    held = sum(r.status == "held" for r in loads)
+    if held == len(loads):
+        return "held"
+    if any(r.status == "unconverged" for r in loads):
+        return "unconverged"
+    return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
+
+
+class Search:
+    """Loads at which something happens; answers are kept, so that no load is solved twice."""
+
+    def __init__(self, reader: Reader, model: Model, upper: float | None) -> None:
+        self.reader, self.model, self.upper = reader, model, upper
+        self._ends: float | None = _UNKNOWN
+        self._known: dict[float, float | None] = {}
+        self._near: Answer | None = None
+
+    def step_off(self, total: float) -> float | None:
+        """Worst step-off [mm] at a load, None where it is not held."""
+        if total not in self._known:
+            answer = self.model.answer(total, self._near, quick=True)
+            self._near = answer if answer.held else self._near
+            self._known[total] = (self.reader.worst_step_off(self.model, answer)
+                                  if answer.held else None)
+        return self._known[total]
+
+    def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]) -> float:
+        for _ in range(BISECTIONS):
+            middle = 0.5 * (good + bad)
+            good, bad = (middle, bad) if is_good(middle) else (good, middle)
+        return good
+
+    def ends(self) -> float | None:
+        """Largest load held by stepwise loading [N], None if beyond the search limit."""
+        if self._ends is _UNKNOWN:
+            self._ends = self._find_end()
+        return self._ends
+
+    def _find_end(self) -> float | None:
+        if self.step_off(1.0) is None:
+            return 0.0
+        # Limit analysis bounds the load from above, so the search ends there at the latest.
+        bound = self.upper if self.upper is not None else np.inf
+        if bound > SEARCH_LIMIT_N and self.step_off(SEARCH_LIMIT_N) is not None:
+            return None
+        return self._bisect(1.0, min(bound, SEARCH_LIMIT_N),
+                            lambda p: self.step_off(p) is not None)
+
+    def step_off_limit(self, limit: float) -> float | None:
+        """Load [N] at which a step-off reaches the limit, None where that does not happen."""
+        top = self.ends() or (SEARCH_LIMIT_N if self.step_off(SEARCH_LIMIT_N) is not None else 0.0)
+        if top <= 1.0 or (self.step_off(top) or 0.0) < limit:
+            return None
+        return self._bisect(0.0, top, lambda p: p == 0.0 or (self.step_off(p) or 0.0) < limit)
+
+
+def _curve(search: Search, top: float) -> tuple[tuple[float, ...], dict]:
+    """Mean subsidence of each fragment over the load, up to a fifth beyond the largest load."""
+    bone = search.reader.bone
+    loads = np.linspace(0.0, 1.2 * top, CURVE_POINTS + 1)
+    sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
+    for total in loads:
+        answer = search.model.answer(float(total), quick=True) if total else None
+        values = (search.reader.measures(search.model, answer)
+                  if answer is not None and answer.held else None)
+        for i in bone.fragments:
+            name = bone.bodies[i].name
+            if total == 0.0:
+                sunk[name].append(0.0)
+            elif values is None or not bone.articular(i)[0].size:
+                sunk[name].append(None)
+            else:
+                surface, share = search.reader.surface(values, i)
+                sunk[name].append(float(surface @ share))
+    return tuple(float(x) for x in loads), {k: tuple(v) for k, v in sunk.items()}
+
+
+def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:
+    """What is at its bound at capacity, by kind and source, most telling first."""
+    if upper.factor is None:
+        return ()
+    links = model.problem.links
+    groups: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
+    for i in upper.at_bound:
+        link = links.links[i]
+        if link.opens:
+            continue   # a face that opens is not what limits
+        groups[link.kind, link.source].append(link.place)
+    for i in upper.turning:
+        groups["plastic hinge", links.hinges[i].source].append(links.hinges[i].place)
+    rank = ["plastic hinge", "thread", "bearing"]
+    order = sorted(groups, key=lambda k: (rank.index(k[0]) if k[0] in rank else 9, k))
+    return tuple(LetsGo(kind, source, len(groups[kind, source]), _mean(groups[kind, source]))
+                 for kind, source in order)
+
+
+def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
+    x, y = np.nanmean(np.array(places), axis=0)
+    return float(x), float(y)
+
+
+def _first_limit(ends: float | None, limit: float | None, loads: list[LoadResult], study: Study
+                 ) -> str:
+    """Which limit is reached first as the load rises, in words."""
+    found = []
+    if ends is not None:
+        found.append((ends, "equilibrium ends"))
+    if limit is not None:
+        found.append((limit, f"step-off reaches {study.limits.step_off_mm:g} mm"))
+    for r in loads:
+        for name, m in r.members.items():
+            if m.yield_ratio is not None and m.yield_ratio > 1.0:
+                # Elastic to the first yield, so the first load over it is scaled back.
+                found.append((r.total_load_N / m.yield_ratio, f"{name} reaches yield"))
+    if not found:
+        return f"none below {SEARCH_LIMIT_N:g} N"
+    load, words = min(found)
+    return f"{words} at about {load:.0f} N"
+
+
+def versions() -> dict[str, str]:
+    """Versions that a result depends on."""
+    names = ("numpy", "scipy", "shapely", "pythoncdt")
+    out = {"buttress": version("buttress"), "python": platform.python_version()}
+    return out | {n: version(n) for n in names}
+
+
+def mesh_facts(bone: Bone) -> dict:
+    """Elements, unknowns, sizes and worst angle of each body."""
+    return {b.name: {"elements": len(b.mesh.triangles), "unknowns": b.n_dof,
+                     "median_edge_mm": round(b.mesh.size, 3),
+                     "smallest_angle_deg": round(b.mesh.quality, 2),
+                     "area_mm2": round(b.mesh.area, 3)} for b in bone.bodies}
+
+
+def trust(results: list[ConstructResult]) -> dict:
+    """Worst residuals over all held answers, and how answers were found."""
+    held = [r for c in results for r in c.loads if r.status == "held"]
+    balance = [f.balance_error for r in held for f in r.fragments.values()
+               if f.balance_error is not None]
+    return {"worst_residual": max((r.residual or 0.0 for r in held), default=None),
+            "worst_complementarity": max((r.complementarity or 0.0 for r in held), default=None),
+            "worst_balance_error": max(balance, default=None),
+            "methods": dict(Counter(r.method for c in results for r in c.loads)),
+            "statuses": dict(Counter(r.status for c in results for r in c.loads))}

@@ -1,0 +1,274 @@
+"""Figures of one answer: subsidence, step-off, slip, who carries the fragment, stress, yield."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from constructs.bone import Bone, frame_centre, rims
+from constructs.hardware import Part
+from constructs.model import Model
+from constructs.picture import centroid
+from constructs.results import (
+    EdgeResult,
+    FractureResult,
+    FragmentResult,
+    LoadResult,
+    MemberResult,
+)
+from fe.assembly import quadrature_points
+from fe.recover import displacements, nodal_forces, pushes, resultant
+from fe.solve import Answer
+from fe.stress import principal, strain, to_nodes
+from fe.stress import weights as area_weights
+
+FloatArray = np.ndarray
+AT_BOUND = 1e-6
+"""A station counts as at capacity when its force is this close to a bound, relative to it."""
+
+
+@dataclass(frozen=True)
+class Tissue:
+    """Depth of core and cortex and their yield strains at a body's quadrature points."""
+
+    volume: FloatArray      # (m, q, 2) core, cortex, mm³
+    compression: FloatArray  # (m, q, 2) yield strain
+    tension: FloatArray     # (m, q, 2)
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Reads figures from answers of one bone; holds what all its constructs share."""
+
+    bone: Bone
+    tissues: tuple[Tissue, ...]
+    intact: dict[str, float]    # measures of the intact bone a newton of total force
+
+    @staticmethod
+    def of(bone: Bone, intact: dict[str, float]) -> Reader:
+        return Reader(bone, tuple(_tissue(bone, i) for i in range(len(bone.bodies))), intact)
+
+    def measures(self, model: Model, answer: Answer) -> dict[str, float]:
+        """Displacements since the last tightening, mm."""
+        p = model.problem
+        now = p.measures(answer.load, answer.force, answer.rigid, answer.kink)
+        if model.tightened is not None:
+            t = model.tightened
+            before = p.measures(t.load, t.force, t.rigid, t.kink)
+            now = {k: v - before[k] for k, v in now.items()}
+        return now
+
+    def surface(self, values: dict[str, float], body: int) -> tuple[FloatArray, FloatArray]:
+        """Subsidence (distal positive) of a body's joint nodes in the shaft's frame; shares."""
+        nodes, share = self.bone.articular(body)
+        x = self.bone.bodies[body].points[nodes, 0]
+        uy = np.array([values[f"joint {body} {n} y"] for n in nodes])
+        ref = values["frame y"] + values["frame turn"] * (x - frame_centre(self.bone)[0])
+        return ref - uy, share
+
+    def step_off(self, values: dict[str, float], edge: str) -> tuple[float, float]:
+        """Step-off (unsigned, across the joint line) and gap (along it) of a fracture's lips."""
+        across = values[f"lip b {edge} y"] - values[f"lip a {edge} y"]
+        along = values[f"lip b {edge} x"] - values[f"lip a {edge} x"]
+        e = next(x for x in self.bone.edges if x.name == edge)
+        # The gap opens when the two sides move apart along the joint line.
+        side = np.sign(self.bone.bodies[e.body_b].points[:, 0].mean()
+                       - self.bone.bodies[e.body_a].points[:, 0].mean())
+        return abs(across), float(side * along)
+
+    def worst_step_off(self, model: Model, answer: Answer) -> float:
+        """Largest step-off of all edges [mm]; 0 where no fracture reaches the joint."""
+        values = self.measures(model, answer)
+        return max((self.step_off(values, e.name)[0] for e in self.bone.edges), default=0.0)
+
+
+def _tissue(bone: Bone, number: int) -> Tissue:
+    body, section = bone.bodies[number], bone.section
+    xy = quadrature_points(body.mesh)
+    core, chord = section.core_thickness(xy), section.thickness(xy)
+    area = area_weights(body.mesh)
+    volume = np.stack([area * core, area * (chord - core)], axis=-1)
+    under = xy[..., 1] > -bone.study.section.subchondral_mm
+    limits = {t: section.yield_strain(t) for t in ("core", "subchondral", "cortex")}
+    both = []
+    for k in (0, 1):
+        inner = np.where(under, limits["subchondral"][k], limits["core"][k])
+        both.append(np.stack([inner, np.full_like(inner, limits["cortex"][k])], axis=-1))
+    return Tissue(volume, both[0], both[1])
+
+
+def read(reader: Reader, model: Model, answer: Answer, total: float
+         ) -> tuple[LoadResult, list[FloatArray] | None]:
+    """All figures of an answer, and nodal fields of strain over yield strain for pictures."""
+    if not answer.held:
+        return _unheld(reader, model, answer, total), None
+    bone = reader.bone
+    values = reader.measures(model, answer)
+    fields = displacements(model.problem, answer)
+    ratios, share, p95, p99 = bone_strain(reader, fields)
+    mean_under = sum(w * values[f"under load {c}"] for w, c in zip(
+        bone.load_vector(1.0), ("medial", "lateral"), strict=True))
+    mean_under -= _frame_under_load(bone, values)
+    edges = {e.name: EdgeResult(*reader.step_off(values, e.name)) for e in bone.edges}
+    nodal = [to_nodes(b.mesh, r.max(axis=-1)) for b, r in zip(bone.bodies, ratios, strict=True)]
+    medial, lateral = (s for s, _, _ in rims(bone))
+    return LoadResult(
+        total, answer.status, answer.method, answer.residual, answer.complementarity,
+        answer.steps, edges,
+        {bone.bodies[i].name: _fragment(reader, model, answer, values, i, total)
+         for i in bone.fragments},
+        _fractures(model, answer), _members(model, answer),
+        values[f"rim {lateral} x"] - values[f"rim {medial} x"],
+        total / mean_under if mean_under > 0 else None, share, p95, p99,
+        stations_at_capacity(model, answer), None, answer.notes), nodal
+
+
+def _frame_under_load(bone: Bone, values: dict[str, float]) -> float:
+    """What the shaft's frame itself moves along the load at the patches, weighted as the load."""
+    load = bone.study.load
+    angle = np.radians(load.direction_deg)
+    x = bone.load_vector(1.0) @ np.array([load.medial_centre_mm, load.lateral_centre_mm])
+    arm = np.array([x, 0.0]) - frame_centre(bone)
+    turn = values["frame turn"]
+    move = np.array([values["frame x"] - turn * arm[1], values["frame y"] + turn * arm[0]])
+    return float(move @ np.array([np.sin(angle), -np.cos(angle)]))
+
+
+def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, float],
+              number: int, total: float) -> FragmentResult:
+    bone = reader.bone
+    body = bone.bodies[number]
+    about = centroid(body.points, body.mesh.triangles)
+    applied, sources = pushes(model.problem, answer, body, about)
+    left = applied + sum(sources.values(), np.zeros(3))
+    width = bone.study.section.width_mm
+    error = max(float(np.abs(left[:2]).max()) / total, abs(float(left[2])) / (total * width))
+    nodes = bone.articular(number)[0]
+    mean = worst = net = None
+    if nodes.size:
+        sunk, share = reader.surface(values, number)
+        intact, _ = reader.surface({k: v * total for k, v in reader.intact.items()}, number)
+        mean, worst = float(sunk @ share), float(sunk.max())
+        net = mean - float(intact @ share)
+    tilt = float(np.degrees(values[f"turn {number}"] - values["frame turn"]))
+    return FragmentResult(
+        mean, worst, net, tilt, _pair(applied), float(applied[2]), _pair(about),
+        {k: _pair(v) for k, v in sources.items()}, {k: float(v[2]) for k, v in sources.items()},
+        error)
+
+
+def _pair(vector: FloatArray) -> tuple[float, float]:
+    return float(vector[0]), float(vector[1])
+
+
+def _fractures(model: Model, answer: Answer) -> dict[str, FractureResult]:
+    out = {}
+    for face in (f.name for f in model.bone.study.fractures):
+        slip = opening = 0.0
+        for i, link in enumerate(model.problem.links.links):
+            if link.source == face and link.kind == "contact friction":
+                slip = max(slip, abs(float(answer.slack[i])))
+            elif link.source == face and link.kind == "contact":
+                opening = max(opening, -float(answer.slack[i]))
+        size = min(b.mesh.size for b in model.bone.bodies)
+        out[face] = FractureResult(slip, opening, slip > size)
+    return out
+
+
+def _members(model: Model, answer: Answer) -> dict[str, MemberResult]:
+    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.bone.bodies):]
+    turning = {h.source: 0 for h in model.problem.links.hinges}
+    for kink, hinge in zip(answer.kink, model.problem.links.hinges, strict=True):
+        turning[hinge.source] += bool(abs(kink) > 1e-12)
+    out = {}
+    for part, force in zip(model.hardware.parts, forces, strict=True):
+        worst, axial = member_stress(part, force)
+        out[part.name] = MemberResult(part.kind, worst, worst / part.material.yield_strength,
+                                      axial, turning.get(part.name, 0))
+    return out
+
+
+def member_stress(part: Part, force: FloatArray) -> tuple[float, float]:
+    """Largest von Mises stress [MPa] and the axial force of largest size [N] of a member.
+
+    Bending and axial stress at the extreme fibres, mean shear beside them; a count of screws
+    shares the forces evenly.
+    """
+    inner = part.member.internal_forces(force) / part.count
+    area = np.array([s.area for s in part.sections])
+    inertia = np.array([s.inertia for s in part.sections])
+    fibre = np.array([max(s.outer, s.inner) for s in part.sections])
+    bending = np.abs(inner[:, 2:]).max(axis=1) * fibre / inertia
+    direct = np.abs(inner[:, 0]) / area + bending
+    shear = inner[:, 1] / area
+    worst = float(np.sqrt(direct**2 + 3.0 * shear**2).max(initial=0.0))
+    largest = inner[int(np.argmax(np.abs(inner[:, 0]))), 0] if len(inner) else 0.0
+    return worst, float(largest)
+
+
+def stations_at_capacity(model: Model, answer: Answer) -> int:
+    """Screw stations whose bearing or thread carries all that it can."""
+    count = 0
+    for value, link in zip(answer.force, model.problem.links.links, strict=True):
+        if link.kind in ("bearing", "thread") and np.isfinite(link.upper) and link.upper > 0:
+            count += abs(value) >= link.upper * (1.0 - AT_BOUND)
+    return int(count)
+
+
+def bone_strain(reader: Reader, fields: list[FloatArray]
+                ) -> tuple[list[FloatArray], float, float, float]:
+    """Strain over yield strain ``(m, q, 2)`` a body (core, cortex), share of volume over yield,
+    and the 95th and 99th percentiles by volume."""
+    ratios, flat, volumes = [], [], []
+    for body, tissue, u in zip(reader.bone.bodies, reader.tissues, fields, strict=False):
+        main = principal(strain(body.mesh, u))
+        high, low = main[..., 0, None], main[..., 1, None]
+        ratio = np.maximum(np.maximum(high, 0.0) / tissue.tension,
+                           np.maximum(-low, 0.0) / tissue.compression)
+        ratios.append(ratio)
+        flat.append(ratio.ravel())
+        volumes.append(tissue.volume.ravel())
+    value, volume = np.concatenate(flat), np.concatenate(volumes)
+    order = np.argsort(value)
+    rising = np.cumsum(volume[order]) / volume.sum()
+    p95, p99 = (float(value[order][min(np.searchsorted(rising, q), value.size - 1)])
+                for q in (0.95, 0.99))
+    return ratios, float(volume[value > 1.0].sum() / volume.sum()), p95, p99
+
+
+def _unheld(reader: Reader, model: Model, answer: Answer, total: float) -> LoadResult:
+    """Nothing but what is known without equilibrium: the load on each fragment, who escapes."""
+    bone = reader.bone
+    load = bone.load_vector(total)
+    fragments = {}
+    for i in bone.fragments:
+        body = bone.bodies[i]
+        about = centroid(body.points, body.mesh.triangles)
+        applied = np.zeros(3)
+        for factor, case in zip(load, bone.loads, strict=True):
+            for loaded, column in case:
+                if loaded is body:
+                    applied += factor * resultant(body, column, about)
+        fragments[body.name] = FragmentResult(None, None, None, None, _pair(applied),
+                                              float(applied[2]), _pair(about), None, None, None)
+    none = FractureResult(None, None, None)
+    return LoadResult(
+        total, answer.status, answer.method, None, None, answer.steps,
+        {e.name: EdgeResult(None, None) for e in bone.edges}, fragments,
+        {f.name: none for f in bone.study.fractures},
+        {p.name: MemberResult(p.kind, None, None, None, None) for p in model.hardware.parts},
+        None, None, None, None, None, None, escaping(model, answer), answer.notes)
+
+
+def escaping(model: Model, answer: Answer) -> str | None:
+    """Name of the body that moves most in the escape; None where there is no escape motion."""
+    if answer.escape is None:
+        return None
+    size = np.abs(answer.escape.rigid)
+    if not size.size or size.max() == 0.0:
+        return None
+    fragments = [j for j in range(size.size)
+                 if model.problem.rigid_body[j] in model.bone.fragments]
+    best = max(fragments or range(size.size), key=lambda j: float(size[j]))
+    return model.problem.bodies[int(model.problem.rigid_body[best])].name

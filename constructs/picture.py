@@ -1,0 +1,212 @@
+"""What is drawn of one construct under one load, as plain arrays that a worker can be sent."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from constructs.model import Model
+from fe.recover import displacements, escape_motion, pushes
+from fe.solve import Answer
+
+FloatArray = np.ndarray
+
+
+@dataclass(frozen=True)
+class BodyPicture:
+    """Mesh of a piece of bone and its displacement [mm]; ``value`` is a nodal field, if any."""
+
+    name: str
+    points: FloatArray        # (n, 2)
+    triangles: np.ndarray     # (m, 6)
+    displacement: FloatArray  # (n, 2)
+    value: FloatArray | None = None   # (n,)
+
+
+@dataclass(frozen=True)
+class MemberPicture:
+    """Line of a plate or screw, its displacement and its drawn width [mm]."""
+
+    name: str
+    kind: str
+    points: FloatArray        # (k, 2)
+    displacement: FloatArray  # (k, 2)
+    width: FloatArray         # (k - 1,)
+
+
+@dataclass(frozen=True)
+class Arrow:
+    """A force [N] on a fragment at a point of its line of action [mm]."""
+
+    source: str
+    kind: str                 # "load" | "fracture" | "plate" | "screw"
+    point: tuple[float, float]
+    force: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class FreeBody:
+    """A fragment cut free: every force on it. The forces sum to zero within ``error`` [N]."""
+
+    fragment: str
+    body: int
+    arrows: tuple[Arrow, ...]
+    error: float
+
+
+@dataclass(frozen=True)
+class LinkForces:
+    """Forces of the links on bone, for the deformed picture: places, vectors, kinds, sources."""
+
+    places: FloatArray        # (l, 2)
+    forces: FloatArray        # (l, 2) on the fragment's side of a fracture
+    kinds: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One construct under one load.
+
+    ``held``: displacements are the answer's, from the tightened state. Else they are the motion
+    along which the construct escapes, scaled to a largest amplitude of 1 mm: a direction only.
+    """
+
+    construct: str
+    load_N: float
+    held: bool
+    status: str
+    bodies: tuple[BodyPicture, ...]
+    members: tuple[MemberPicture, ...]
+    links: LinkForces
+    free_bodies: tuple[FreeBody, ...]
+    patches: tuple[tuple[float, float, float], ...]   # (x from, x to, force N) of each condyle
+
+
+def source_kind(model: Model, source: str) -> str:
+    """Whether a source of force is a fracture, a plate or a screw."""
+    for part in model.hardware.parts:
+        if part.name == source:
+            return part.kind
+    return "fracture"
+
+
+def take_picture(model: Model, answer: Answer, total: float,
+                 strain_ratio: list[FloatArray] | None = None) -> Picture:
+    """Picture of an answer; ``strain_ratio`` nodal fields of the bone bodies, if computed."""
+    problem, bone = model.problem, model.bone
+    count = len(bone.bodies)
+    if answer.held:
+        moved = displacements(problem, answer)
+        if model.tightened is not None:
+            before = displacements(problem, model.tightened)
+            moved = [u - v for u, v in zip(moved, before, strict=True)]
+        forces = answer.force
+    else:
+        rigid = answer.escape.rigid if answer.escape is not None else np.zeros(
+            problem.rigid.shape[1])
+        moved = escape_motion(problem, rigid)
+        forces = np.zeros(problem.n)
+    bodies = tuple(
+        BodyPicture(b.name, b.points, b.mesh.triangles, u.reshape(-1, 2),
+                    None if strain_ratio is None else strain_ratio[i])
+        for i, (b, u) in enumerate(zip(bone.bodies, moved[:count], strict=True)))
+    members = tuple(
+        MemberPicture(p.name, p.kind, p.member.points, u.reshape(-1, 3)[:, :2],
+                      np.array([s.outer + s.inner for s in p.sections]))
+        for p, u in zip(model.hardware.parts, moved[count:], strict=True))
+    return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
+                   _link_forces(model, forces), _free_bodies(model, answer, total),
+                   _patches(model, total))
+
+
+def _link_forces(model: Model, force: FloatArray) -> LinkForces:
+    places, vectors, kinds, sources = [], [], [], []
+    for value, link in zip(force, model.problem.links.links, strict=True):
+        if value == 0.0 or not np.isfinite(link.place[0]):
+            continue
+        # The force that bone receives: bodies of bone are end b of screws, end a of plates.
+        sign = -1.0 if link.kind.startswith("plate on bone") else 1.0
+        places.append(link.place)
+        vectors.append(sign * value * np.array(link.direction))
+        kinds.append(link.kind)
+        sources.append(link.source)
+    return LinkForces(np.array(places).reshape(-1, 2), np.array(vectors).reshape(-1, 2),
+                      tuple(kinds), tuple(sources))
+
+
+def _patches(model: Model, total: float) -> tuple[tuple[float, float, float], ...]:
+    load = model.bone.study.load
+    half = load.patch_width_mm / 2
+    share = model.bone.load_vector(total)
+    return ((load.medial_centre_mm - half, load.medial_centre_mm + half, float(share[0])),
+            (load.lateral_centre_mm - half, load.lateral_centre_mm + half, float(share[1])))
+
+
+def centroid(points: FloatArray, triangles: np.ndarray) -> FloatArray:
+    """Centroid ``(2,)`` of straight-sided triangles."""
+    corner = points[triangles[:, :3]]
+    a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    area = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return (area[:, None] * corner.mean(axis=1)).sum(axis=0) / area.sum()
+
+
+def _free_bodies(model: Model, answer: Answer, total: float) -> tuple[FreeBody, ...]:
+    if not answer.held:
+        return ()
+    out = []
+    bone = model.bone
+    for i in bone.fragments:
+        body = bone.bodies[i]
+        about = centroid(body.points, body.mesh.triangles)
+        applied, sources = pushes(model.problem, answer, body, about)
+        near = _near(model, answer, i)
+        arrows = []
+        for name, push in {"load": applied, **sources}.items():
+            size = float(np.hypot(push[0], push[1]))
+            if size < 1e-3 * total:
+                continue
+            kind = "load" if name == "load" else source_kind(model, name)
+            start = near.get(name, about)
+            arrows.append(Arrow(name, kind, _on_line(push, about, start),
+                                (float(push[0]), float(push[1]))))
+        error = applied + sum(sources.values(), np.zeros(3))
+        out.append(FreeBody(body.name, i, tuple(arrows), float(np.hypot(error[0], error[1]))))
+    return tuple(out)
+
+
+def _on_line(push: FloatArray, about: FloatArray, near: FloatArray) -> tuple[float, float]:
+    """Point of the force's line of action that lies nearest to ``near``."""
+    force = push[:2]
+    square = float(force @ force)
+    arm = near - about
+    missing = push[2] - (arm[0] * force[1] - arm[1] * force[0])
+    x, y = near + missing / square * np.array([-force[1], force[0]])
+    return float(x), float(y)
+
+
+def _near(model: Model, answer: Answer, number: int) -> dict[str, FloatArray]:
+    """Where each source acts on a body: places of its links, weighted by their forces."""
+    body = model.bone.bodies[number]
+    sums: dict[str, tuple[float, FloatArray]] = {}
+    for value, link in zip(answer.force, model.problem.links.links, strict=True):
+        if body is link.a.body or body is link.b.body:
+            weight, place = sums.get(link.source, (0.0, np.zeros(2)))
+            sums[link.source] = (weight + abs(value),
+                                 place + abs(value) * np.array(link.place))
+    out = {name: place / weight for name, (weight, place) in sums.items() if weight > 0}
+    nodes, shares = model.bone.articular(number)
+    force = np.zeros(2)
+    centre = np.zeros(2)
+    for factor, case in zip(answer.load, model.problem.loads, strict=True):
+        for loaded, column in case:
+            if loaded is body:
+                size = abs(factor) * np.abs(column.values)
+                force += size.sum()
+                centre += (size[:, None] * body.points[column.dofs // 2]).sum(axis=0)
+    if force[0] > 0:
+        out["load"] = centre / force
+    elif nodes.size:
+        out["load"] = shares @ body.points[nodes]
+    return out

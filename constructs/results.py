@@ -1,0 +1,145 @@
+"""What a comparison says: immutable records, one field a reported figure, units in the names.
+
+None stands for a number that does not exist (no equilibrium, not limited by the model).
+Displacements are in the frame of the shaft, zero after the last tightening.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from constructs.picture import Picture
+from constructs.schema import Study
+
+Vector = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class FragmentResult:
+    """One fragment under one load.
+
+    Subsidence: how far the joint surface moves distally, mean over its length and worst node;
+    ``net`` is the mean less that of the intact bone (may be negative). Tilt: least-squares
+    rotation, counter-clockwise as drawn. ``forces_N`` are the forces on the fragment from each
+    source, ``moments_Nmm`` their moments about its centroid; together with the load they close to
+    ``balance_error`` (over the total load, moments over load times section width).
+    """
+
+    subsidence_mean_mm: float | None
+    subsidence_max_mm: float | None
+    subsidence_net_mm: float | None
+    tilt_deg: float | None
+    applied_N: Vector
+    applied_moment_Nmm: float
+    centroid_mm: Vector
+    forces_N: dict[str, Vector] | None
+    moments_Nmm: dict[str, float] | None
+    balance_error: float | None
+
+
+@dataclass(frozen=True)
+class EdgeResult:
+    """Lips of a fracture at the joint: relative displacement across it (unsigned) and along it."""
+
+    step_off_mm: float | None
+    gap_mm: float | None
+
+
+@dataclass(frozen=True)
+class FractureResult:
+    """Largest slip and opening along a fracture; ``slip_beyond_element`` questions small slip."""
+
+    slip_max_mm: float | None
+    opening_max_mm: float | None
+    slip_beyond_element: bool | None
+
+
+@dataclass(frozen=True)
+class MemberResult:
+    """Stress of a plate or screw: largest von Mises stress of its outer fibres, over its yield."""
+
+    kind: str
+    von_mises_MPa: float | None
+    yield_ratio: float | None
+    axial_N: float | None
+    hinges: int | None
+
+
+@dataclass(frozen=True)
+class LoadResult:
+    """One construct under one total joint force.
+
+    ``stiffness_N_per_mm``: total force over the mean displacement of the contact patches along
+    it (work-conjugate). ``bone_over_yield``: share of bone volume whose principal strain is over
+    yield; ``strain_ratio_p95`` and ``p99``: percentiles by volume of strain over yield strain.
+    """
+
+    total_load_N: float
+    status: str
+    method: str
+    residual: float | None
+    complementarity: float | None
+    steps: int
+    edges: dict[str, EdgeResult]
+    fragments: dict[str, FragmentResult]
+    fractures: dict[str, FractureResult]
+    members: dict[str, MemberResult]
+    widening_mm: float | None
+    stiffness_N_per_mm: float | None
+    bone_over_yield: float | None
+    strain_ratio_p95: float | None
+    strain_ratio_p99: float | None
+    stations_at_capacity: int | None
+    escapes: str | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class LetsGo:
+    """What is at its bound when capacity is reached: a kind of link of one source, and where."""
+
+    kind: str
+    source: str
+    count: int
+    place_mm: Vector
+
+
+@dataclass(frozen=True)
+class ConstructResult:
+    """A construct: its capacity as a bracket, its limits, its answer for each load.
+
+    ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
+    ``equilibrium_ends_N``: largest load that stepwise loading still holds, None if beyond
+    ``search_limit_N``; ``step_off_limit_N``: load at which a step-off reaches the study's limit,
+    None where the construct lets go first or the limit is not reached.
+    """
+
+    name: str
+    note: str
+    status: str
+    capacity_N: tuple[float | None, float | None]
+    capacity_status: str
+    lets_go: tuple[LetsGo, ...]
+    equilibrium_ends_N: float | None
+    step_off_limit_N: float | None
+    search_limit_N: float
+    first_limit: str
+    curve_load_N: tuple[float, ...]
+    curve_subsidence_mm: dict[str, tuple[float | None, ...]]
+    loads: tuple[LoadResult, ...]
+    links: int
+    warnings: tuple[str, ...] = ()
+    pictures: tuple[Picture, ...] = field(default=(), repr=False)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All constructs of a study, with what is needed to reproduce and to trust them."""
+
+    study: Study
+    constructs: tuple[ConstructResult, ...]
+    versions: dict[str, str]
+    mesh: dict[str, Any]
+    trust: dict[str, Any]
+    seconds: dict[str, float] = field(default_factory=dict)

@@ -1,0 +1,99 @@
+"""Equal cylinders pressed, then sheared: stick in the middle, slip at the edges.
+
+Cattaneo 1938, Mindlin 1949 (Johnson, Contact Mechanics, 1985, ch. 7; memory): the stick zone has
+the half-width c = a sqrt(1 - Q/(mu P)), and the traction is that of full slip less that of a
+smaller Hertz contact. Two steps: the press is remembered (`Solver.advance`) before the shear
+comes. The upper body is held by the contact alone; the shear acts together with a moment that
+brings its resultant into the face, so that the pressure stays where it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from fe.assembly import edge_load, edge_weights
+from fe.body import Column
+from fe.condense import condense
+from fe.element import FloatArray
+from fe.errors import SolveError
+from fe.link import LinkList
+from fe.solve import Solver
+from fe.verification import Case, register
+from fe.verification.hertz import graded, stretched
+from fe.verification.parts import matched, piece, touch
+from fe.verification.problem import unknowns
+
+MODULUS, POISSON, FRICTION = 70e3, 0.3, 0.4  # MPa (plane stress), -, -
+PRESS, RATIO = 1000.0, 0.288  # N/mm, Q/(mu P)
+WIDTH = 1.0  # mm, the half-width a: the radius follows
+RADIUS = WIDTH**2 * np.pi * MODULUS / (4 * PRESS)  # of each
+ACROSS = 16  # elements in a
+SOURCE = "Cattaneo 1938, Mindlin 1949; Johnson, Contact Mechanics, 1985, ch. 7"
+
+
+@dataclass(frozen=True)
+class Sheared:
+    """By place x (k,): weight [mm], pressure and traction [MPa], slip [mm] of the second step."""
+
+    x: FloatArray
+    weight: FloatArray
+    pressure: FloatArray
+    traction: FloatArray
+    slip: FloatArray
+
+
+@cache
+def sheared(ratio: float = RATIO, across: int = ACROSS) -> Sheared:
+    """The face after the two steps."""
+    half = stretched(across, WIDTH, 1.2, 1.4)
+    lines, depth = np.concatenate([-half[:0:-1], half]), stretched(across, WIDTH, 0.2, 1.4)
+    depth = depth * half[-1] / depth[-1]
+    down, up = graded(lines, -depth[::-1]), graded(lines, depth)
+    low = piece(down, MODULUS, POISSON, fixed=unknowns(down.edges["bottom"]), name="lower")
+    high = piece(up, MODULUS, POISSON, name="upper")
+    nodes = matched(down, "top", up, "bottom")
+    near = np.abs(down.points[nodes[0], 0]) < 1.2 * WIDTH
+    nodes = (nodes[0][near], nodes[1][near])
+    x = down.points[nodes[0], 0]
+    links = LinkList()
+    normal = touch(links, low, high, nodes, [0.0, 1.0], friction=FRICTION,
+                   gap=x**2 / RADIUS)  # two cylinders: x²/2R each
+    far = half[-1]
+
+    def shear(xy: FloatArray, outward: FloatArray) -> FloatArray:
+        # 1 N along x at the height `far`, and its moment about the face taken out again.
+        lever = 1.5 * xy[..., 0] / far**2
+        return np.stack([np.full_like(lever, 1 / (2 * far)), lever], axis=-1)
+
+    loads = [edge_load(up, up.edges["top"], lambda xy, outward: -outward / (2 * far)),
+             edge_load(up, up.edges["top"], shear)]
+    solver = Solver(condense([low, high], links, [[(high, Column.dense(f))] for f in loads]))
+    pressed = solver.answer(np.array([PRESS, 0.0]))
+    answer = solver.answer(np.array([PRESS, ratio * FRICTION * PRESS]), solver.advance(pressed))
+    if not answer.held:
+        raise SolveError(f"verification problem: {answer.status}")
+    weight = edge_weights(down, down.edges["top"])[nodes[0]]
+    order = np.argsort(x)
+    first = np.array(normal)[order]
+    return Sheared(x[order], weight[order], answer.force[first] / weight[order],
+                   answer.force[first + 1] / weight[order], answer.slack[first + 1])
+
+
+def stick() -> float:
+    """Half-width of the zone without slip over that of the contact, mean of both sides."""
+    face = sheared()
+    slips = np.abs(face.slip) > 1e-9 * np.abs(face.slip).max()
+    # The edge lies between the last node that sticks and the first that slips.
+    step = face.x[1] - face.x[0]
+    stuck = face.x[~slips & (np.abs(face.x) < WIDTH)]
+    return float((stuck.max() - stuck.min() + step) / 2 / WIDTH)
+
+
+NODE = 1 / (2 * ACROSS)  # one node's step over a
+EXACT = float(np.sqrt(1 - RATIO))
+CASES = register(
+    Case("Cattaneo-Mindlin, stick zone", SOURCE, "memory", "stick half-width over a", "-", EXACT,
+         NODE / EXACT, stick))

@@ -1,0 +1,53 @@
+"""Friction and a dowel share the load on a sliding plane: the slip that follows.
+
+Once the plane slides, friction gives what it can and the dowel the rest:
+slip = (F cos(slope) - mu F sin(slope)) / K.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from fe.condense import condense
+from fe.link import End, LinkList
+from fe.solve import Answer, Solver
+from fe.verification import Case, register
+from fe.verification.dowel import infinite
+from fe.verification.meshes import rectangle
+from fe.verification.parts import ACROSS, GROUND, RIGID, matched, piece, spring, touch, turned
+from fe.verification.problem import node_at, unknowns
+from fe.verification.statics import DOWN, FRICTION, LOAD, NORMAL, SLOPE
+
+DOWEL = infinite()  # N/mm, the dowel of `fe.verification.dowel`
+
+
+@cache
+def slid(load: float = LOAD) -> tuple[LinkList, Answer]:
+    """Links (the dowel last) and answer of a rigid fragment on the plane."""
+    angle = float(np.arctan2(NORMAL[1], NORMAL[0]) - np.pi / 2)
+    low = turned(rectangle(6, 2, 30.0, 10.0, left=-15.0, bottom=-10.0), angle)
+    high = turned(rectangle(6, 3, 30.0, 15.0, left=-15.0), angle)
+    base = piece(low, RIGID, 0.3, 10.0, unknowns(low.edges["bottom"]), name="base")
+    block = piece(high, RIGID, 0.3, 10.0, name="fragment")
+    links = LinkList()
+    touch(links, base, block, matched(low, "top", high, "bottom"), NORMAL, friction=FRICTION)
+    middle = block.node(node_at(high, 0.0, 0.0))
+    spring(links, End(block, middle(DOWN)), GROUND, DOWEL, kind="dowel")
+    problem = condense([base, block], links, [[(block, middle(-ACROSS))]])
+    return links, Solver(problem).answer(np.array([load]))
+
+
+def slip() -> float:
+    """Mean slip of the sliding nodes, mm."""
+    links, answer = slid()
+    rubbing = np.array([i for i, link in enumerate(links.links) if link.friction])
+    sliding = rubbing[np.abs(answer.slack[rubbing]) > 0]
+    return float(np.abs(answer.slack[sliding]).mean())
+
+
+CASES = register(
+    Case("slip against friction and a dowel", "statics of a block on a plane, Friberg's dowel",
+         "derived", "slip", "mm",
+         LOAD * float(np.cos(SLOPE) - FRICTION * np.sin(SLOPE)) / DOWEL, 1e-5, slip))

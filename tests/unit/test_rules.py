@@ -1,0 +1,223 @@
+"""Rules of the trade: each fires on the construct that breaks it, and not on the one beside it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from constructs.placement import screw_axis
+from constructs.rules import Finding, apexes, check
+from constructs.rules_screw import place, thread_hold
+from constructs.section import Section
+from constructs.study import Study, example, study_from
+from fe.errors import InputError
+
+LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,
+       "thread_mm": 32, "use": "lag", "tension_N": 300}
+PLATE = {"name": "plate", "section": "3.5 straight", "side": "medial", "top_mm": -25,
+         "length_mm": 70}
+
+
+def shaft(hole: int, **changes: Any) -> dict[str, Any]:
+    return {"name": f"shaft {hole}", "form": "HA 3.5", "plate": "plate", "hole": hole,
+            "length_mm": "bicortical"} | changes
+
+
+def study(screws: list[dict[str, Any]] | None = None, plates: list[dict[str, Any]] | None = None,
+          **changes: Any) -> Study:
+    data = {
+        "name": "x",
+        "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]]}],
+        "fragment": [{"name": "medial", "inside_mm": [-25, -12]}],
+        "construct": [{"name": "c", "screw": screws or [], "plate": plates or []}],
+    }
+    return study_from(data | changes)
+
+
+def rules(*args: Any, **changes: Any) -> dict[str, Finding]:
+    found = check(study(*args, **changes))
+    for finding in found:
+        assert finding.construct == "c"
+        assert finding.part
+        assert finding.message
+        assert len(finding.reason) > 30
+    return {f.rule: f for f in found}
+
+
+def test_the_shipped_study_breaks_no_rule() -> None:
+    assert [f for f in check(example("medial-shear")) if f.level != "note"] == []
+
+
+def test_good_constructs_are_left_in_peace() -> None:
+    assert rules() == {}
+    assert rules([LAG]) == {}
+    assert rules([shaft(3), shaft(4)], [PLATE]) == {}
+
+
+@pytest.mark.parametrize(("changes", "rule", "level", "told"), [
+    ({"thread_mm": 60}, "lag thread beyond", "broken", 'head\'s side of "plane"'),
+    ({"form": "HA 3.5", "thread_mm": None, "gliding_mm": 3.0}, "lag thread beyond", "broken",
+     "head's side"),
+    ({"form": "HA 3.5", "thread_mm": None, "gliding_mm": 3.0}, "gliding hole", "broken", "3 mm"),
+    ({"length_mm": 25, "thread_mm": 16}, "lag screw crosses", "broken", "no fracture"),
+    ({"height_mm": -80, "length_mm": "bicortical", "thread_mm": 16}, "lag screw crosses",
+     "broken", "no fracture"),
+    ({"use": "positional", "thread_mm": 60}, "thread on both sides", "warning", '"plane"'),
+    ({"length_mm": 79}, "tip beyond the cortex", "warning", "3.0 mm"),
+    ({"length_mm": 70}, "tip short of the cortex", "note", "6.0 mm"),
+    ({"pilot_mm": 2.5}, "pilot drill", "broken", "3 mm core"),
+    ({"pilot_mm": 6.5}, "pilot drill", "broken", "6.5 mm thread"),
+    ({"tension_N": 1500}, "lag tension", "warning", "1500 N"),
+    ({"angle_deg": 20}, "out of the joint", "broken", "joint surface"),
+    ({"height_mm": -3.5, "length_mm": 74}, "out of the joint", "broken", "0.2 mm of bone"),
+    ({"position_in_depth_mm": 21}, "inside the section", "broken", "+21 mm"),
+])
+def test_rules_for_one_screw(changes: dict[str, Any], rule: str, level: str, told: str) -> None:
+    given = {k: v for k, v in (LAG | changes).items() if v is not None}
+    finding = rules([given])[rule]
+    assert finding.level == level
+    assert finding.part == "lag"
+    assert told in finding.message
+
+
+def test_a_gliding_hole_makes_a_cortical_screw_a_lag_screw() -> None:
+    cortical = {k: v for k, v in LAG.items() if k != "thread_mm"} | {"form": "HA 3.5"}
+    assert rules([cortical]) == {}
+    assert "thread on both sides" in rules([cortical | {"use": "positional"}])
+
+
+def test_a_lag_thread_that_spans_a_second_fracture_is_told() -> None:
+    second = {"fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]]},
+                           {"name": "second", "points_mm": [[20, 0], [20, -60]]}]}
+    assert '"second"' in rules([LAG], **second)["thread on both sides"].message
+    assert rules([LAG | {"thread_mm": 16}], **second) == {}
+
+
+def test_a_locked_screw_across_a_fracture_is_only_a_note_and_cannot_compress() -> None:
+    across = shaft(1, angle_deg=-10, locked=True)
+    found = rules([across, shaft(3), shaft(4)], [PLATE])
+    assert found["thread on both sides"].level == "note"
+    assert "locked head" not in found
+    assert rules([across | {"tension_N": 100}], [PLATE])["locked head"].level == "broken"
+
+
+def test_a_thread_that_holds_in_no_bone() -> None:
+    # The axis leaves the bone at once: the thread, at the tip, is outside.
+    given = LAG | {"height_mm": -60, "angle_deg": 0, "length_mm": 60, "thread_mm": 16}
+    assert rules([given])["thread holds"].level == "broken"
+
+
+def test_tension_is_compared_with_what_the_thread_holds() -> None:
+    bone = study([LAG])
+    section = Section(bone.section)
+    screw = bone.constructs[0].screws[0]
+    held = thread_hold(section, place(bone, section, screw, screw_axis(section, screw, [])))
+    # 30 mm in cancellous bone of 1028 MPa (shear strength 1.680 MPa), 1.5 mm in the cortex.
+    by_hand = 3.14159 * 6.5 * 0.86740 * (30.0 * 1.680 + 1.5 * 51.6)
+    assert held == pytest.approx(by_hand, rel=0.005)
+    assert "lag tension" not in rules([LAG | {"tension_N": 0.59 * held}])
+    assert "lag tension" in rules([LAG | {"tension_N": 0.61 * held}])
+
+
+# --- plates -------------------------------------------------------------------------------------
+
+def test_the_apex_is_where_the_fracture_leaves_the_cortex() -> None:
+    bone = study()
+    [(name, x, y)] = apexes(bone, Section(bone.section), "medial")
+    assert name == "plane"
+    assert -50 < y < -47
+    assert x == pytest.approx(-float(Section(bone.section).half_width(y)), abs=0.05)
+    assert apexes(bone, Section(bone.section), "lateral") == []
+
+
+@pytest.mark.parametrize(("screws", "plate", "rule", "level", "told"), [
+    ([], {}, "plate without screws", "broken", "no screw"),
+    ([3, 4], {"top_mm": -52, "length_mm": 60}, "plate over the apex", "broken", "apex"),
+    ([1, 2], {"length_mm": 22}, "plate over the apex", "broken", "apex"),
+    ([2, 5], {}, "two screws below the apex", "broken", "1 screw"),
+    ([1, 2], {}, "two screws below the apex", "broken", "0 screw"),
+    ([3, 4], {"side": "lateral"}, "plate over the apex", "note", "lateral"),
+    ([3, 4], {"mismatch_mm": 1}, "plate off the bone", "note", "1.0 mm"),
+])
+def test_rules_for_plates(screws: list[int], plate: dict[str, Any], rule: str, level: str,
+                          told: str) -> None:
+    finding = rules([shaft(n) for n in screws], [PLATE | plate])[rule]
+    assert finding.level == level
+    assert finding.part == "plate"
+    assert told in finding.message
+
+
+def test_two_plates_in_one_place() -> None:
+    other = PLATE | {"name": "other", "top_mm": -60, "length_mm": 30}
+    screws = [shaft(3, length_mm=20), shaft(4, length_mm=20)]
+    assert "overlaps" in rules(screws, [PLATE, other])["implants meet"].message
+    assert "implants meet" not in rules(screws, [PLATE, other | {"side": "lateral"}])
+    above = PLATE | {"name": "above", "top_mm": -6, "length_mm": 15}
+    assert "implants meet" not in rules(screws, [PLATE, above])
+
+
+def test_screws_side_by_side_in_one_row_of_holes_count_each() -> None:
+    pair = shaft(3, count=2)
+    assert rules([pair], [PLATE]) == {}
+    assert "two screws below the apex" in rules([shaft(3)], [PLATE])
+
+
+# --- screws that meet ---------------------------------------------------------------------------
+
+@pytest.mark.parametrize(("height", "depth", "meet"), [
+    (-19, 0, True), (-21, 0, False), (-14, 6, True), (-14, 7, False), (-18.5, -4.5, True),
+    (-18.5, -5, False)])
+def test_screws_meet_in_section_and_depth(height: float, depth: float, meet: bool) -> None:
+    other = LAG | {"name": "other", "height_mm": height, "position_in_depth_mm": depth,
+                   "length_mm": 70}
+    assert ("implants meet" in rules([LAG, other])) is meet
+
+
+def test_crossing_screws_meet_unless_apart_in_depth() -> None:
+    down = LAG | {"name": "down", "height_mm": -8, "angle_deg": -15, "length_mm": 70}
+    up = LAG | {"name": "up", "height_mm": -24, "angle_deg": 5, "length_mm": 65}
+    assert "implants meet" in rules([down, up])
+    assert "implants meet" not in rules([down, up | {"position_in_depth_mm": 8}])
+
+
+def test_a_row_of_screws_meets_by_its_nearest_pair() -> None:
+    row = LAG | {"count": 3}  # at -10, 0, +10 in depth
+    other = LAG | {"name": "other", "height_mm": -17}
+    assert "implants meet" in rules([row, other | {"position_in_depth_mm": 10}])
+    assert "implants meet" not in rules([LAG, other | {"position_in_depth_mm": 10}])
+
+
+@pytest.mark.parametrize(("height", "depth", "meet"), [(-26, 0, True), (-19, 0, False),
+                                                       (-26, 10, False)])
+def test_a_head_under_a_plate(height: float, depth: float, meet: bool) -> None:
+    lag = LAG | {"height_mm": height, "position_in_depth_mm": depth, "length_mm": 60}
+    found = rules([lag, shaft(3), shaft(4)], [PLATE])
+    assert ("implants meet" in found) is meet
+
+
+# --- what cannot be solved ----------------------------------------------------------------------
+
+@pytest.mark.parametrize(("changes", "key", "told"), [
+    ({"fragment": [{"name": "f", "inside_mm": [-45, -12]}]}, "fragment.f.inside_mm", "-38.0"),
+    ({"fragment": [{"name": "f", "inside_mm": [0, 5]}]}, "fragment.f.inside_mm", "-120 and 0"),
+    ({"fracture": [{"name": "g", "points_mm": [[80, 0], [90, -9]]}]}, "fracture.g.points_mm",
+     "across the section"),
+    ({"load": {"medial_centre_mm": -30}}, "load.medial_centre_mm", "within 25 mm"),
+    ({"load": {"lateral_centre_mm": 22, "patch_width_mm": 26}}, "load.medial_centre_mm",
+     "within 21 mm"),
+])
+def test_bone_that_cannot_be_solved(changes: dict[str, Any], key: str, told: str) -> None:
+    with pytest.raises(InputError, match=told) as caught:
+        check(study(**changes))
+    assert caught.value.key == key
+    assert caught.value.value in ("[-45, -12]", "[0, 5]", "-30", "-22", "")
+
+
+def test_an_implant_that_touches_no_bone_is_named_with_its_construct() -> None:
+    with pytest.raises(InputError, match="below the clamp") as caught:
+        check(study([shaft(1)], [PLATE | {"top_mm": -90}]))
+    assert caught.value.key == "construct.c.plate.plate.length_mm"
+    with pytest.raises(InputError) as caught:
+        check(study([LAG | {"position_in_depth_mm": -40}]))
+    assert caught.value.key == "construct.c.screw.lag.position_in_depth_mm"
