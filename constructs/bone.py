@@ -97,14 +97,21 @@ def mesh_size(study: Study, section: Section):
     return size
 
 
-def build_bone(study: Study) -> Bone:
-    """Mesh, stiffness and factors of a study's section. Raises `InputError` for its geometry."""
+def build_meshes(study: Study) -> tuple[list[Mesh], list[Interface]]:
+    """Checked geometry of a study, meshed: bodies and matched faces. Raises `InputError`."""
     section = Section(study.section)
     outline, labels = section.outline()
     planar = plan(outline, labels, {f.name: np.array(f.points_mm) for f in study.fractures},
                   size=study.mesh.size_mm)
     names = {f.name: (float(f.inside_mm[0]), float(f.inside_mm[1])) for f in study.fragments}
     meshes, interfaces = mesh_bodies(planar, mesh_size(study, section), names)
+    return meshes, interfaces
+
+
+def build_bone(study: Study) -> Bone:
+    """Mesh, stiffness and factors of a study's section. Raises `InputError` for its geometry."""
+    section = Section(study.section)
+    meshes, interfaces = build_meshes(study)
     shaft = _shaft(meshes, study)
     bodies = tuple(_piece(mesh, section, study, i == shaft) for i, mesh in enumerate(meshes))
     band = reference_band(study)

@@ -18,6 +18,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 LONGEST_NAME = 60
+MOST = 100  # entries of any list: far above any sensible study, below what would hang a reader
 LONGEST_TEXT = 2000
 
 

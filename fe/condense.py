@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import scipy.linalg
@@ -64,7 +65,7 @@ class Condensed:
     partner: IntArray
     opens: IntArray
 
-    def with_law(self, **law: FloatArray) -> Condensed:
+    def with_law(self, **law: Any) -> Condensed:
         """Copy with other law arrays or kink limits (friction, strengths, gaps, compliances)."""
         return replace(self, **law)
 
@@ -122,19 +123,19 @@ def condense(bodies: Sequence[Body], links: LinkList,
         owner[span] = i
         start += r
         where = np.array([e[0] for e in ends[i]], dtype=np.int64)
-        sign = np.array([e[1] for e in ends[i]])
+        signs = np.array([e[1] for e in ends[i]])
         link_ids = body.register([e[2] for e in ends[i]])
         other_ids = body.register([q[2] for q in parts[i]])
         b = body.matrix(link_ids)
         np.add.at(flex, (where[:, None], where[None, :]),
-                  sign[:, None] * sign[None, :] * body.flexibility(link_ids, link_ids))
-        np.add.at(rigid[:, span], where, sign[:, None] * (b @ body.rigid))
+                  signs[:, None] * signs[None, :] * body.flexibility(link_ids, link_ids))
+        np.add.at(rigid[:, span], where, signs[:, None] * (b @ body.rigid))
         for j, hinge in enumerate(links.hinges):
             if hinge.member is body:
-                np.add.at(kinks[:, j], where, sign * (b @ kink_motion(hinge.member, hinge.node)))
+                np.add.at(kinks[:, j], where, signs * (b @ kink_motion(hinge.member, hinge.node)))
         if not parts[i]:
             continue
-        cross = body.flexibility(other_ids, link_ids) * sign[None, :]
+        cross = body.flexibility(other_ids, link_ids) * signs[None, :]
         among = body.flexibility(other_ids, other_ids)
         motions = body.matrix(other_ids) @ body.rigid
         is_load = [(row, q[1]) for row, q in enumerate(parts[i]) if q[0] == "load"]
@@ -155,7 +156,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
                         load_kinks[q, j] += work
                     else:
                         m_kinks[j, q] += work
-    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), 
+    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads),
                      0.5 * (flex + flex.T), rigid, kinks, limit, load_def, load_rigid,
                      load_kinks, owner, tuple(x.name for x in measures), m_links, m_rigid, m_kinks,
                      m_loads, **links.arrays())

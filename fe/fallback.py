@@ -100,9 +100,9 @@ class Reduced:
         big[:forces, :forces] = expand.T @ self.a @ expand / unit
         q[:forces] = expand.T @ (self.a @ base - self.d) / length
         at = forces
-        for plus, minus, i, mate in frictional:
-            big[plus, at] = big[minus, at] = 1.0
-            big[at, plus] = big[at, minus] = -1.0
+        for ahead, back, i, mate in frictional:
+            big[ahead, at] = big[back, at] = 1.0
+            big[at, ahead] = big[at, back] = -1.0
             link = kept[i]
             mu = step.friction[link]
             big[at, normal_variable[mate]] = mu

@@ -10,6 +10,7 @@ along which the body escapes.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -95,21 +96,19 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     cost[-1] = -1.0
     left, rhs = sp.vstack(rows).tocsr(), np.concatenate(right)
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
-    result = linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(m),
-                     bounds=bounds, method="highs", options=options)
+    result = _program(cost, left, rhs, equal, bounds, options)
     if result.status not in (0, 3):
         # The presolve now and then calls a problem infeasible that holds at zero: ask again.
-        result = linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(m),
-                         bounds=bounds, method="highs", options={"presolve": False})
+        result = _program(cost, left, rhs, equal, bounds, {"presolve": False})
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
         return Capacity("not limited by this model", None, True, None, None)
     if result.status != 0 or result.x is None:
-        missing, push = _unbalanced(equal[:, :n], left[:, :n], rhs, bounds[:n])
-        if missing <= 1e-9:
-            raise SolveError(f"the limit load could not be found: {result.message}")
-        largest = max(float(np.abs(push).max(initial=0.0)), 1e-300)
+        missing, motion = _unbalanced(equal[:, :n], left[:, :n], rhs, bounds[:n])
+        if missing <= 1e-9:  # zero load is carried, so the program should have had an answer
+            return Capacity(f"not found ({result.message})", None, True, None, None)
+        largest = max(float(np.abs(motion).max(initial=0.0)), 1e-300)
         return Capacity("no equilibrium at zero load", 0.0, False, None,
-                        Escape(push / largest, np.zeros(h)))
+                        Escape(motion / largest, np.zeros(h)))
     force = result.x[:n] * scale
     factor = float(result.x[n])
     # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
@@ -131,19 +130,25 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
                     tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
 
 
+def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: FloatArray,
+             bounds: FloatArray, options: dict[str, Any]) -> Any:
+    """Least cost with ``left x <= rhs``, ``equal x = 0`` and bounds, by HiGHS."""
+    return linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal),  # type: ignore[call-overload]
+                   b_eq=np.zeros(len(equal)), bounds=bounds, method="highs", options=options)
+
+
 def _unbalanced(equal: FloatArray, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray
                 ) -> tuple[float, FloatArray]:
-    """Least force that any allowed system leaves unbalanced at zero load, and where it pushes.
+    """Least force that any allowed system leaves unbalanced at zero load, and the motion ``(m,)``
+    that it drives (the dual).
 
     Friction cones and hinges may be overstepped too, at the same cost.
     """
     (m, n), k = equal.shape, left.shape[0]
     rows = sp.hstack([left, sp.csr_matrix((k, 2 * m)), -sp.eye(k)]).tocsr()
-    columns = sp.csr_matrix(np.hstack([equal, np.eye(m), -np.eye(m), np.zeros((m, k))]))
-    result = linprog(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), A_ub=rows, b_ub=rhs,
-                     A_eq=columns, b_eq=np.zeros(m), method="highs",
-                     bounds=np.vstack([bounds, [[0.0, np.inf]] * (2 * m + k)]))
+    columns = np.hstack([equal, np.eye(m), -np.eye(m), np.zeros((m, k))])
+    result = _program(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), rows, rhs, columns,
+                      np.vstack([bounds, [[0.0, np.inf]] * (2 * m + k)]), {})
     if result.status != 0:
         raise SolveError(f"the balance at zero load could not be found: {result.message}")
-    rest = result.x[n:n + m] - result.x[n + m:n + 2 * m]
-    return float(result.fun), -np.asarray(rest, dtype=float)
+    return float(result.fun), np.asarray(result.eqlin.marginals, dtype=float)

@@ -3,8 +3,9 @@
 Cattaneo 1938, Mindlin 1949 (Johnson, Contact Mechanics, 1985, ch. 7; memory): the stick zone has
 the half-width c = a sqrt(1 - Q/(mu P)), and the traction is that of full slip less that of a
 smaller Hertz contact. Two steps: the press is remembered (`Solver.advance`) before the shear
-comes. The upper body is held by the contact alone; the shear acts together with a moment that
-brings its resultant into the face, so that the pressure stays where it was.
+comes. The upper body is held by the contact alone. The shear acts together with a moment that
+brings its resultant into the face, and the lower body is loaded as the upper one turned by half a
+turn: so the press raises no traction and the shear no pressure.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from fe.solve import Solver
 from fe.verification import Case, register
 from fe.verification.hertz import graded, stretched
 from fe.verification.parts import matched, piece, touch
-from fe.verification.problem import unknowns
+from fe.verification.problem import node_at, unknowns
 
 MODULUS, POISSON, FRICTION = 70e3, 0.3, 0.4  # MPa (plane stress), -, -
 PRESS, RATIO = 1000.0, 0.288  # N/mm, Q/(mu P)
@@ -52,7 +53,10 @@ def sheared(ratio: float = RATIO, across: int = ACROSS) -> Sheared:
     lines, depth = np.concatenate([-half[:0:-1], half]), stretched(across, WIDTH, 0.2, 1.4)
     depth = depth * half[-1] / depth[-1]
     down, up = graded(lines, -depth[::-1]), graded(lines, depth)
-    low = piece(down, MODULUS, POISSON, fixed=unknowns(down.edges["bottom"]), name="lower")
+    far = half[-1]
+    # Held where nothing is held in equilibrium: the loads below mirror those above.
+    pins = [*unknowns([node_at(down, 0.0, -far)]), 2 * node_at(down, far, -far) + 1]
+    low = piece(down, MODULUS, POISSON, fixed=pins, name="lower")
     high = piece(up, MODULUS, POISSON, name="upper")
     nodes = matched(down, "top", up, "bottom")
     near = np.abs(down.points[nodes[0], 0]) < 1.2 * WIDTH
@@ -61,16 +65,19 @@ def sheared(ratio: float = RATIO, across: int = ACROSS) -> Sheared:
     links = LinkList()
     normal = touch(links, low, high, nodes, [0.0, 1.0], friction=FRICTION,
                    gap=x**2 / RADIUS)  # two cylinders: x²/2R each
-    far = half[-1]
+
+    def press(xy: FloatArray, outward: FloatArray) -> FloatArray:
+        return -outward / (2 * far)
 
     def shear(xy: FloatArray, outward: FloatArray) -> FloatArray:
         # 1 N along x at the height `far`, and its moment about the face taken out again.
         lever = 1.5 * xy[..., 0] / far**2
-        return np.stack([np.full_like(lever, 1 / (2 * far)), lever], axis=-1)
+        return np.stack([outward[..., 1] / (2 * far), lever], axis=-1)
 
-    loads = [edge_load(up, up.edges["top"], lambda xy, outward: -outward / (2 * far)),
-             edge_load(up, up.edges["top"], shear)]
-    solver = Solver(condense([low, high], links, [[(high, Column.dense(f))] for f in loads]))
+    solver = Solver(condense([low, high], links, [
+        [(high, Column.dense(edge_load(up, up.edges["top"], load))),
+         (low, Column.dense(edge_load(down, down.edges["bottom"], load)))]
+        for load in (press, shear)]))
     pressed = solver.answer(np.array([PRESS, 0.0]))
     answer = solver.answer(np.array([PRESS, ratio * FRICTION * PRESS]), solver.advance(pressed))
     if not answer.held:

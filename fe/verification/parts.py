@@ -101,8 +101,9 @@ def foundation(links: LinkList, rod: Member, nodes: Iterable[int], lengths: Arra
             for i, length in zip(nodes, np.asarray(lengths), strict=True)]
 
 
-def answered(bodies: Sequence[Body], links: LinkList, loads: Sequence[Sequence[tuple[Body, Column]]],
-             load: ArrayLike, measures: Sequence[Measure] = ()) -> tuple[Answer, dict[str, float]]:
+def answered(bodies: Sequence[Body], links: LinkList,
+             loads: Sequence[Sequence[tuple[Body, Column]]], load: ArrayLike,
+             measures: Sequence[Measure] = ()) -> tuple[Answer, dict[str, float]]:
     """The answer of one step from rest and what it measures; SolveError if it is not held."""
     problem = condense(bodies, links, loads, measures)
     answer = Solver(problem).answer(np.asarray(load, dtype=float))

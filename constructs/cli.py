@@ -1,0 +1,226 @@
+"""The command `buttress`. Heavy imports wait until a command needs them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from constructs import LABEL, __version__
+
+app = typer.Typer(
+    name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
+         f"2D finite-element model.\n\n{LABEL}")
+
+StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
+                                                  help="Study file.")]
+Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
+                                      help="Take a shipped study instead of a file.")]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
+Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
+                                          help="Folder for results; default results/STUDY-001.")]
+Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
+Seed = Annotated[int, typer.Option("--seed", metavar="N", help="Seed of everything random.")]
+Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
+                                      help="Processes; 0 takes one a core.")]
+
+
+def say(quiet: bool):
+    """Progress to standard error, or nowhere."""
+    return (lambda text: None) if quiet else (lambda text: print(text, file=sys.stderr))
+
+
+def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
+    """The study, its text, and what messages call it. Raises `InputError`."""
+    from constructs.study import example_names, example_text, load_study, parse_study
+    from fe.errors import InputError
+
+    if (path is None) == (not example):
+        raise InputError("give either a study file or --example NAME", key="STUDY.toml",
+                         value=f"{path or 'no file'}, {example or 'no example'}",
+                         expected="one of them; shipped: " + ", ".join(example_names()))
+    if example:
+        text = example_text(example)
+        return parse_study(text, f"{example}.toml"), text, f"{example}.toml"
+    assert path is not None
+    study = load_study(path)
+    return study, path.read_text(encoding="utf-8-sig"), str(path)
+
+
+@app.command()
+def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
+            json: Json = False, quiet: Quiet = False) -> None:
+    """Solve each construct of a study: table on the terminal, folder of results."""
+    from constructs.compare import compare as run
+    from constructs.output import document, new_folder, write_results, written_whole
+
+    progress = say(quiet or json)
+    given, text, name = given_study(study, example)
+    folder = new_folder(given.name, out, force)
+    with located(name):
+        comparison = run(given, progress)
+    with written_whole(folder) as draft:
+        write_results(comparison, draft, text, progress)
+    if json:
+        print_json(document(comparison))
+    else:
+        from constructs.table import print_table
+
+        print_table(comparison)
+        print(f"results: {folder}")
+    code = 0
+    for construct in comparison.constructs:
+        for load in construct.loads:
+            if load.status == "unconverged":
+                code = 1
+            if load.status != "held":
+                who = f", '{load.escapes}' escapes" if load.escapes else ""
+                print(f"{construct.name}: {load.status} at {load.total_load_N:g} N{who}",
+                      file=sys.stderr)
+        for warning in construct.warnings:
+            if not quiet:
+                print(f"{construct.name}: warning: {warning}", file=sys.stderr)
+    raise typer.Exit(code)
+
+
+@app.command()
+def check(study: StudyFile = None, example: Example = "", json: Json = False,
+          quiet: Quiet = False) -> None:
+    """Rules of the trade and geometry, without solving. Exit 1 where a rule is broken."""
+    from dataclasses import asdict
+
+    from constructs.rules import check as run
+
+    given, _, name = given_study(study, example)
+    with located(name):
+        from constructs.bone import build_meshes
+
+        findings = run(given)
+        build_meshes(given)
+    if json:
+        print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]})
+    else:
+        for f in findings:
+            if f.level == "note" and quiet:
+                continue
+            print(f"{f.level:8} {f.construct} / {f.part}: {f.message}\n         why: {f.reason}")
+        broken = sum(f.level == "broken" for f in findings)
+        warned = sum(f.level == "warning" for f in findings)
+        print(f"{given.name}: {len(given.constructs)} constructs, {broken} rules broken, "
+              f"{warned} warnings, {len(findings) - broken - warned} notes")
+        print(LABEL)
+    raise typer.Exit(1 if any(f.level == "broken" for f in findings) else 0)
+
+
+@app.command()
+def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=False,
+                                                 help="Study to copy.")] = "",
+             out: Annotated[Path | None, typer.Option(
+                 "--out", metavar="FILE", show_default=False,
+                 help="Where to copy it; default NAME.toml here.")] = None,
+             force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+             json: Json = False) -> None:
+    """List the shipped studies, or copy one to start from."""
+    from constructs.study import example_names, example_text, parse_study
+    from fe.errors import InputError
+
+    if not name:
+        listed = [parse_study(example_text(n), f"{n}.toml") for n in example_names()]
+        if json:
+            print_json({"label": LABEL, "examples": [
+                {"name": s.name, "title": s.title, "scenario": s.scenario.strip(),
+                 "constructs": [c.name for c in s.constructs]} for s in listed]})
+        else:
+            for s in listed:
+                print(f"{s.name}\n    {s.title}\n    constructs: "
+                      + ", ".join(c.name for c in s.constructs))
+            print(f"copy one with: buttress examples NAME\n{LABEL}")
+        return
+    text = example_text(name)
+    target = out or Path(f"{name}.toml")
+    if target.exists() and (not force or target.is_dir()):
+        raise InputError("the file exists", key="--out", value=str(target),
+                         expected="a name that is not taken, or --force")
+    try:
+        target.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", key="--out",
+                         value=str(target)) from None
+    if json:
+        print_json({"label": LABEL, "written": str(target)})
+    else:
+        print(f"written: {target}")
+
+
+@app.command()
+def verify(json: Json = False, quiet: Quiet = False) -> None:
+    """The verification table, computed now, against published values. Exit 1 where a case fails."""
+    from constructs.verify import run_cases, table_lines
+
+    results = run_cases(say(quiet or json))
+    if json:
+        print_json({"label": LABEL, "cases": results})
+    else:
+        print("\n".join(table_lines(results)))
+        print(LABEL)
+    raise typer.Exit(0 if all(r["passes"] for r in results) else 1)
+
+
+def print_json(data: dict[str, Any]) -> None:
+    """One JSON document on standard output; numbers that do not exist are null."""
+    import json
+
+    print(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
+
+
+class located:
+    """Context that fills the file's name into an `InputError` that has none."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
+        from fe.errors import InputError
+
+        if isinstance(error, InputError) and not error.file:
+            raise error.at(file=self.file) from None
+
+
+def version(show: bool) -> None:
+    if show:
+        print(f"buttress {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(show: Annotated[bool, typer.Option("--version", callback=version, is_eager=True,
+                                            help="Print the version.")] = False) -> None:
+    """See the commands."""
+
+
+def main() -> None:
+    """Entry point: turns our own errors into one message and an exit code, nothing else."""
+    from fe.errors import ButtressError, InputError
+
+    try:
+        app(standalone_mode=True)
+    except InputError as error:
+        print(f"buttress: {error}", file=sys.stderr)
+        sys.exit(2)
+    except ButtressError as error:
+        print(f"buttress: {error}", file=sys.stderr)
+        sys.exit(1)
+    except BrokenPipeError:
+        sys.exit(141)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,209 @@
+"""The folder of results: numbered and never overwritten, written whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from constructs import LABEL
+from constructs.picture import Picture
+from constructs.results import Comparison, ConstructResult, LoadResult
+from fe.errors import InputError
+
+
+def new_folder(name: str, given: Path | None, force: bool) -> Path:
+    """Where results go: the given folder, or the next free ``results/NAME-001``.
+
+    Raises `InputError` for a given folder that exists and is not empty, unless ``force``, and for
+    a place that cannot be written to.
+    """
+    if given is None:
+        number = 1
+        while (folder := Path("results") / f"{name}-{number:03d}").exists():
+            number += 1
+        return folder
+    if given.exists() and not given.is_dir():
+        raise InputError("the place for results is a file", key="--out", value=str(given),
+                         expected="a folder, or a name that is not taken")
+    if given.is_dir() and any(given.iterdir()) and not force:
+        raise InputError("the folder for results exists and is not empty", key="--out",
+                         value=str(given), expected="a new or empty folder, or --force")
+    return given
+
+
+@contextmanager
+def written_whole(folder: Path) -> Iterator[Path]:
+    """A temporary folder beside ``folder`` that takes its place when the block ends well.
+
+    Files already in ``folder`` (with ``--force``) stay unless one of the same name is written.
+    Raises `InputError` where the place cannot be written to.
+    """
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise InputError(f"results cannot be written there: {error.strerror}", key="--out",
+                         value=str(folder), expected="a folder that can be written to") from None
+    try:
+        yield draft
+        draft.chmod(0o755)
+        if folder.exists():
+            for path in sorted(draft.iterdir()):
+                os.replace(path, folder / path.name)
+        else:
+            os.rename(draft, folder)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+
+
+def plain(value: Any) -> Any:
+    """Records as dicts and lists for JSON; pictures are left out, numbers that are not are None."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)
+                if f.name != "pictures"}
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if hasattr(value, "item") and not isinstance(value, str):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def document(comparison: Comparison) -> dict[str, Any]:
+    """Everything that a comparison found, as one JSON document."""
+    return {"label": LABEL, "versions": comparison.versions,
+            "study": comparison.study.resolved(), "mesh": plain(comparison.mesh),
+            "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
+            "constructs": plain(comparison.constructs)}
+
+
+COLUMNS = (
+    "construct", "total_load_N", "fragment", "status", "subsidence_mean_mm", "subsidence_max_mm",
+    "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm", "slip_max_mm",
+    "opening_max_mm", "widening_mm", "stiffness_N_per_mm", "capacity_lower_N", "capacity_upper_N",
+    "capacity_status", "equilibrium_ends_N", "step_off_limit_N", "bone_over_yield",
+    "worst_member_yield_ratio", "stations_at_capacity", "applied_x_N", "applied_y_N",
+    "balance_error", "residual", "complementarity", "method")
+
+
+def rows(comparison: Comparison) -> list[dict[str, Any]]:
+    """One row a construct, load and fragment; None where a number does not exist."""
+    out = []
+    for construct in comparison.constructs:
+        for load in construct.loads:
+            for name in load.fragments or {"": None}:
+                out.append(_row(construct, load, name))
+    return out
+
+
+def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, Any]:
+    fragment = load.fragments.get(name)
+    row: dict[str, Any] = {
+        "construct": construct.name, "fragment": name,
+        "step_off_max_mm": largest(e.step_off_mm for e in load.edges.values()),
+        "gap_max_mm": largest(e.gap_mm for e in load.edges.values()),
+        "slip_max_mm": largest(f.slip_max_mm for f in load.fractures.values()),
+        "opening_max_mm": largest(f.opening_max_mm for f in load.fractures.values()),
+        "capacity_lower_N": construct.capacity_N[0], "capacity_upper_N": construct.capacity_N[1],
+        "capacity_status": construct.capacity_status,
+        "equilibrium_ends_N": construct.equilibrium_ends_N,
+        "step_off_limit_N": construct.step_off_limit_N,
+        "worst_member_yield_ratio": largest(m.yield_ratio for m in load.members.values())}
+    if fragment is not None:
+        row["applied_x_N"], row["applied_y_N"] = fragment.applied_N
+    for column in COLUMNS:
+        if column not in row:
+            source = fragment if hasattr(fragment, column) else load
+            row[column] = getattr(source, column, None)
+    return {column: plain(row[column]) for column in COLUMNS}
+
+
+def largest(values: Any) -> float | None:
+    """Largest of the values that exist, None where none does."""
+    found = [v for v in values if v is not None]
+    return max(found) if found else None
+
+
+def as_csv(table: list[dict[str, Any]]) -> str:
+    """The table as CSV with units in its header; a missing number is an empty field.
+
+    Text that a spreadsheet would take for a formula gets an apostrophe in front.
+    """
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    for row in table:
+        writer.writerow({k: "" if v is None else _inert(v) for k, v in row.items()})
+    return out.getvalue()
+
+
+def _inert(value: Any) -> Any:
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return "'" + value
+    return value
+
+
+def slug(name: str, taken: set[str]) -> str:
+    """File name of letters, digits and dashes, made unique among ``taken`` (which it joins)."""
+    base = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
+    base = "-".join(part for part in base.split("-") if part)[:60] or "construct"
+    found, number = base, 2
+    while found in taken:
+        found, number = f"{base}-{number}", number + 1
+    taken.add(found)
+    return found
+
+
+def write_fields(picture: Picture, path: Path) -> None:
+    """Displacement and strain over yield strain of the bone, by body, as VTU through meshio."""
+    import meshio
+    import numpy as np
+
+    points, cells, region, moved, ratio = [], [], [], [], []
+    start = 0
+    for number, body in enumerate(picture.bodies):
+        points.append(np.column_stack([body.points, np.zeros(len(body.points))]))
+        cells.append(body.triangles + start)
+        region.append(np.full(len(body.triangles), number))
+        moved.append(np.column_stack([body.displacement, np.zeros(len(body.points))]))
+        ratio.append(np.zeros(len(body.points)) if body.value is None else body.value)
+        start += len(body.points)
+    meshio.write_points_cells(
+        path, np.concatenate(points), [("triangle6", np.concatenate(cells))],
+        point_data={"displacement_mm": np.concatenate(moved),
+                    "strain_over_yield_strain": np.concatenate(ratio)},
+        cell_data={"region": [np.concatenate(region)]}, file_format="vtu")
+
+
+def write_results(comparison: Comparison, folder: Path, text: str,
+                  say: Callable[[str], None] = lambda message: None) -> None:
+    """All files of a comparison into a folder; ``text`` is the study as it was given."""
+    from constructs.figures import draw_all
+    from constructs.report import write_report
+
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    (folder / "comparison.csv").write_text(as_csv(rows(comparison)), encoding="utf-8")
+    (folder / "comparison.json").write_text(
+        json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
+    taken: set[str] = set()
+    for construct in comparison.constructs:
+        name = slug(construct.name, taken)
+        for picture in construct.pictures:
+            write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
+    say("drawing")
+    figures = draw_all(comparison, folder)
+    say("writing the report")
+    write_report(comparison, folder / "report.html", figures)

@@ -1,0 +1,158 @@
+"""What a study may say of the bone: its section, fractures, fragments, voids, loads and limits.
+
+One frozen model a table of the TOML file, with defaults and limits. Every dimensional key ends in
+its unit.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from constructs import tables
+from constructs.checked import (
+    MOST,
+    Checked,
+    Name,
+    Point,
+    Within,
+    ascending,
+    distinct_points,
+    refuse,
+)
+
+Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint line
+Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
+
+
+def listed(path: str) -> Any:
+    """A default out of the data tables (table.row.field), read when needed, not on import."""
+    table, row, field = path.split(".")
+    return Field(default_factory=lambda: tables.number(table, row, field))
+
+
+class SectionInput(Checked):
+    """`[section]`: size of the bone and its quality. All keys have defaults."""
+
+    plane: Literal["coronal"] = "coronal"
+    width_mm: Annotated[float, Within(40, 120, "mm")] = listed("anatomy.section.width")
+    depth_mm: Annotated[float, Within(25, 90, "mm")] = listed("anatomy.section.depth")
+    shaft_width_mm: Annotated[float, Within(12, 60, "mm")] = listed("anatomy.section.shaft_width")
+    shaft_depth_mm: Annotated[float, Within(12, 60, "mm")] = listed("anatomy.section.shaft_depth")
+    height_mm: Annotated[float, Within(80, 300, "mm")] = listed("anatomy.section.height")
+    metaphyseal_cortex_mm: Annotated[float, Within(0.3, 8, "mm")] = listed(
+        "anatomy.section.metaphyseal_cortex")
+    shaft_cortex_mm: Annotated[float, Within(0.5, 12, "mm")] = listed(
+        "anatomy.section.shaft_cortex")
+    subchondral_mm: Annotated[float, Within(0, 6, "mm")] = listed("anatomy.section.subchondral")
+    bone: Literal["dense", "soft", "foam"] = "dense"
+    foam_grade: Literal[10, 15, 20] = 15
+    modulus_scale: Annotated[float, Within(0.05, 20)] = 1.0
+    cortex_scale: Annotated[float, Within(0.1, 5)] = 1.0
+    side: Literal["right", "left"] = "right"
+    reference_band_mm: tuple[Depth, Depth] | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> SectionInput:
+        for shaft, plateau in (("shaft_width_mm", "width_mm"), ("shaft_depth_mm", "depth_mm")):
+            if getattr(self, shaft) > getattr(self, plateau):
+                refuse("the shaft is larger than the plateau", key=shaft,
+                       value=getattr(self, shaft),
+                       expected=f"at most {plateau} = {getattr(self, plateau):g}")
+        thinnest = min(self.shaft_width_mm, self.shaft_depth_mm) / 2
+        for key in ("shaft_cortex_mm", "metaphyseal_cortex_mm"):
+            if getattr(self, key) * self.cortex_scale >= thinnest:
+                refuse("the cortex (times cortex_scale) fills the whole shaft", key=key,
+                       value=getattr(self, key), expected=f"less than {thinnest:g} mm")
+        if self.reference_band_mm is not None:
+            low, high = self.reference_band_mm
+            if not -self.height_mm <= low < high:
+                refuse("a band between two heights", key="reference_band_mm",
+                       value=self.reference_band_mm,
+                       expected=f"[low, high], low < high, from {-self.height_mm:g} upwards")
+        return self
+
+
+class MeshInput(Checked):
+    """`[mesh]`: element edge near fractures and implants, and far from them."""
+
+    size_mm: Annotated[float, Within(0.2, 8, "mm")] = 1.5
+    coarse_mm: Annotated[float, Within(0.2, 20, "mm")] = 3.0
+
+    @model_validator(mode="before")
+    @classmethod
+    def _coarse_follows(cls, data: Any) -> Any:
+        # Twice the fine size unless given, so that refining needs one key only.
+        if isinstance(data, dict) and "coarse_mm" not in data:
+            fine = data.get("size_mm")
+            if isinstance(fine, int | float) and 0.2 <= fine <= 8:
+                return {**data, "coarse_mm": 2.0 * fine}
+        return data
+
+    @model_validator(mode="after")
+    def _coarser(self) -> MeshInput:
+        if self.coarse_mm < self.size_mm:
+            refuse("coarse_mm is finer than size_mm", key="coarse_mm", value=self.coarse_mm,
+                   expected=f"at least {self.size_mm:g}")
+        return self
+
+
+class Fracture(Checked):
+    """`[[fracture]]`: a polyline that parts the section; ends outside it are cut off."""
+
+    name: Name
+    points_mm: Annotated[tuple[Point, ...], Field(min_length=2, max_length=MOST)]
+    friction: Annotated[float, Within(0, 1.5)] = listed("materials.friction.bone_on_bone")
+
+    @model_validator(mode="after")
+    def _distinct(self) -> Fracture:
+        distinct_points(self.points_mm, "points_mm")
+        return self
+
+
+class Fragment(Checked):
+    """`[[fragment]]`: the name of the piece that holds a point, and its depth if not the bone's."""
+
+    name: Name
+    inside_mm: Point
+    depth_mm: Thickness | None = None
+
+
+class Void(Checked):
+    """`[[void]]`: a polygon where bone is missing, as under a fragment that was lifted.
+
+    It may adjoin fractures, and fractures may end on it.
+    """
+
+    name: Name
+    points_mm: Annotated[tuple[Point, ...], Field(min_length=3, max_length=MOST)]
+
+    @model_validator(mode="after")
+    def _distinct(self) -> Void:
+        distinct_points(self.points_mm, "points_mm")
+        return self
+
+
+class LoadInput(Checked):
+    """`[load]`: total joint force on two patches of the joint line."""
+
+    total_N: Annotated[tuple[Annotated[float, Within(1, 20000, "N")], ...],
+                       Field(min_length=1, max_length=MOST)] = (500.0, 1000.0, 1500.0)
+    medial_share: Annotated[float, Within(0, 1)] = listed("loads.default.medial_share")
+    direction_deg: Annotated[float, Within(-60, 60, "deg")] = 0.0
+    patch_width_mm: Annotated[float, Within(2, 50, "mm")] = listed("loads.default.patch_width")
+    medial_centre_mm: Annotated[float, Within(-60, -1, "mm")] = Field(
+        default_factory=lambda: -tables.number("loads", "default", "centre"))
+    lateral_centre_mm: Annotated[float, Within(1, 60, "mm")] = listed("loads.default.centre")
+
+    @model_validator(mode="after")
+    def _rising(self) -> LoadInput:
+        ascending(self.total_N, "total_N", "loads")
+        return self
+
+
+class LimitsInput(Checked):
+    """`[limits]`: what counts as failed."""
+
+    step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")

@@ -1,0 +1,43 @@
+"""The verification table: every registered case, computed now, beside its published value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from time import perf_counter
+from typing import Any
+
+from fe.threads import one_thread
+from fe.verification import cases
+
+
+def run_cases(say: Callable[[str], None] = lambda text: None) -> list[dict[str, Any]]:
+    """All cases as records: name, source, status, quantity, reference, computed, passes."""
+    out = []
+    with one_thread():
+        for case in cases():
+            say(case.name)
+            start = perf_counter()
+            value = float(case.compute())
+            out.append({
+                "name": case.name, "quantity": case.quantity, "unit": case.unit,
+                "reference": case.reference, "computed": value, "kind": case.kind,
+                "tolerance": case.tolerance, "deviation": case.deviation(value),
+                "passes": bool(case.passes(value)), "source": case.source, "status": case.status,
+                "seconds": round(perf_counter() - start, 3)})
+    return out
+
+
+def table_lines(results: list[dict[str, Any]]) -> list[str]:
+    """The table as text, a line a case, sources below each name."""
+    lines, last = [], ""
+    for r in results:
+        if r["source"] != last:
+            lines.append(f"\n{r['source']}  [{r['status']}]")
+            last = r["source"]
+        mark = "ok  " if r["passes"] else "FAIL"
+        lines.append(f"  {mark} {r['name']}: {r['quantity']} = {r['computed']:.7g} {r['unit']} "
+                     f"({r['kind']} {r['reference']:.7g}, tolerance {r['tolerance']:g}, "
+                     f"off by {r['deviation']:.2g})")
+    failed = sum(not r["passes"] for r in results)
+    lines.append(f"\n{len(results)} cases, {failed} fail")
+    return lines

@@ -1,0 +1,45 @@
+"""Plastic hinges: limit loads 4 Mp/L and 6 Mp/L by both solvers, 1e-6."""
+
+import numpy as np
+import pytest
+
+from fe.limit import capacity
+from fe.verification import hinge
+
+
+@pytest.mark.parametrize("case", hinge.CASES, ids=lambda case: case.name)
+def test_agrees_with_its_reference(case):
+    value = case.compute()
+    assert case.passes(value), f"{value:.10g} {case.unit}, reference {case.reference:.10g}"
+
+LOAD = 4 * hinge.PLASTIC / hinge.LENGTH
+
+
+@pytest.mark.parametrize("share", [1 - 1e-6, 1 + 1e-6])
+def test_verdict_about_the_limit(share):
+    answer = hinge.bar(built_in=False).answer(np.array([share * LOAD]))
+    assert answer.status == ("held" if share < 1 else "no equilibrium")
+
+
+def test_the_middle_turns_first():
+    solver = hinge.bar(built_in=False)
+    found = capacity(solver.problem, np.ones(1))
+    assert [solver.problem.links.hinges[i].node for i in found.turning] == [4]
+
+
+def test_a_propped_bar_redistributes():
+    # Elastic moments are 3FL/16 at the built-in end and 5FL/32 in the middle: the end yields
+    # first and turns until the middle yields too.
+    answer = hinge.bar(built_in=True).answer(np.array([5.9 * hinge.PLASTIC / hinge.LENGTH]))
+    assert answer.held
+    assert abs(answer.force[-1]) == pytest.approx(hinge.PLASTIC, rel=1e-9)
+    assert not answer.kink.any()
+
+
+def test_a_kink_is_remembered():
+    solver = hinge.bar(built_in=True)
+    yielded = solver.answer(np.array([5.99 * hinge.PLASTIC / hinge.LENGTH]))
+    rest = solver.answer(np.zeros(1), solver.advance(yielded))
+    assert rest.held
+    # Locked-in moments balance the plastic rotation of the built-in end.
+    assert 0 < abs(rest.force[-1]) < hinge.PLASTIC
