@@ -10,9 +10,9 @@ from time import perf_counter
 
 import numpy as np
 
-from constructs.bone import Bone, build_bone
-from constructs.metrics import Reader, read
-from constructs.model import Model, build_model, intact_answer
+from constructs.bone import Bone
+from constructs.metrics import Reader, intact_subsidence, read
+from constructs.model import Bones, Model, build_model, intact_measures
 from constructs.picture import take_picture
 from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult
 from constructs.rules import check
@@ -37,10 +37,9 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -
     clock = perf_counter()
     with one_thread():
         say("meshing and factorising the bone")
-        bone = build_bone(study)
-        problem, force, rigid = intact_answer(bone)
-        intact = problem.measures(bone.load_vector(1.0), force, rigid, np.zeros(0))
-        reader = Reader.of(bone, intact)
+        bones = Bones(study)
+        intact = intact_subsidence(bones.base, intact_measures(bones.base))
+        readers: dict[int, Reader] = {}
         seconds = {"bone": perf_counter() - clock}
         warned = defaultdict(list)
         for finding in check(study):
@@ -50,10 +49,12 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -
         for construct in study.constructs:
             start = perf_counter()
             say(f"solving '{construct.name}'")
+            bone = bones.of(construct)
+            reader = readers.setdefault(id(bone), Reader.of(bone, intact))
             model = build_model(bone, construct)
             done.append(_solve(reader, model, tuple(warned[construct.name]), pictures))
             seconds[construct.name] = perf_counter() - start
-    return Comparison(study, tuple(done), versions(), mesh_facts(bone),
+    return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
                       trust(done), seconds)
 
 

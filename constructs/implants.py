@@ -9,8 +9,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from constructs.schema import Plate, Screw
-from constructs.tables import fields, kind, number, rows
+from constructs.schema import Pin, Plate, Screw, Wire
+from constructs.tables import fields, kind, number
 
 FloatArray = NDArray[np.float64]
 
@@ -183,11 +183,39 @@ def glides(screw: Screw) -> bool:
     return hole is not None and hole >= screw_form(screw.form).thread
 
 
-def depth_positions(screw: Screw) -> tuple[float, ...]:
-    """z of each of the screws that stand side by side (`count`), mm; their middle as given."""
-    pitch = screw_form(screw.form).head + number("screws", "in use", "side_by_side_gap")
-    first = screw.position_in_depth_mm - pitch * (screw.count - 1) / 2
-    return tuple(first + i * pitch for i in range(screw.count))
+def outer(pin: Pin) -> float:
+    """Greatest diameter of a screw or wire in bone, mm: over the thread, or of the wire."""
+    if isinstance(pin, Wire):
+        return pin.diameter_mm
+    assert isinstance(pin, Screw)
+    return screw_form(pin.form).thread
+
+
+def head_diameter(pin: Pin) -> float:
+    """Diameter of a screw's head, mm; a wire has none: its own diameter."""
+    return screw_form(pin.form).head if isinstance(pin, Screw) else outer(pin)
+
+
+def pin_section(pin: Pin, threaded: bool) -> Bending:
+    """Section of a screw in its thread or shaft, or of a wire."""
+    if isinstance(pin, Screw):
+        return screw_form(pin.form).section(threaded)
+    return round_section(outer(pin))
+
+
+def press_fit() -> float:
+    """Shear stress in MPa at which a smooth wire slides along its hole in bone."""
+    return number("wires", "in use", "press_fit")
+
+
+def depth_positions(pin: Pin) -> tuple[float, ...]:
+    """z of each of the pieces that stand side by side (`count`), mm; their middle as given."""
+    if isinstance(pin, Screw):
+        pitch = head_diameter(pin) + number("screws", "in use", "side_by_side_gap")
+    else:
+        pitch = number("wires", "in use", "side_by_side")
+    first = pin.position_in_depth_mm - pitch * (pin.count - 1) / 2
+    return tuple(first + i * pitch for i in range(pin.count))
 
 
 @dataclass(frozen=True)
@@ -215,8 +243,15 @@ def plate_section(name: str) -> PlateSection:
 def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
     """(end of the stretch along the plate in mm, section), from proximal to distal."""
     if plate.segments is None:
-        assert plate.section is not None
-        return ((plate.length, plate_section(plate.section)),)
+        name = plate.section
+        assert name is not None
+        shaft = (plate.length, plate_section(name))
+        if kind("plates", name) != "head and shaft":
+            return (shaft,)
+        long, width, thick, hole = (number("plates", name, f) for f in (
+            "head_length", "head_width", "head_thickness", "hole"))
+        head = (min(long, plate.length), _flat(width, thick, hole))
+        return (head, shaft) if plate.length > long else (head,)
     hole, end, found = number("plates", "segments", "hole"), 0.0, []
     for segment in plate.segments:
         end += segment.length_mm
@@ -230,11 +265,6 @@ def section_at(plate: Plate, s: float) -> PlateSection:
     """Section of a plate at distance s from its proximal end, mm."""
     stretches = plate_stretches(plate)
     return next((section for end, section in stretches if s <= end), stretches[-1][1])
-
-
-def wire_diameters() -> tuple[float, ...]:
-    """Diameters of smooth wires, mm."""
-    return tuple(number("wires", row, "diameter") for row in rows("wires"))
 
 
 def _flat(width: float, thickness: float, hole: float) -> PlateSection:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from constructs.bone import Bone, frame_centre, rims
+from constructs.bone import Bone
+from constructs.measures import rims
 from constructs.hardware import Part
 from constructs.model import Model
 from constructs.picture import centroid
@@ -43,7 +44,7 @@ class Reader:
 
     bone: Bone
     tissues: tuple[Tissue, ...]
-    intact: dict[str, float]    # measures of the intact bone a newton of total force
+    intact: dict[str, float]    # subsidence of the intact bone by fragment, mm a newton
 
     @staticmethod
     def of(bone: Bone, intact: dict[str, float]) -> Reader:
@@ -61,11 +62,7 @@ class Reader:
 
     def surface(self, values: dict[str, float], body: int) -> tuple[FloatArray, FloatArray]:
         """Subsidence (distal positive) of a body's joint nodes in the shaft's frame; shares."""
-        nodes, share = self.bone.articular(body)
-        x = self.bone.bodies[body].points[nodes, 0]
-        uy = np.array([values[f"joint {body} {n} y"] for n in nodes])
-        ref = values["frame y"] + values["frame turn"] * (x - frame_centre(self.bone)[0])
-        return ref - uy, share
+        return surface_subsidence(self.bone, values, body)
 
     def step_off(self, values: dict[str, float], edge: str) -> tuple[float, float]:
         """Step-off (unsigned, across the joint line) and gap (along it) of a fracture's lips."""
@@ -81,6 +78,25 @@ class Reader:
         """Largest step-off of all edges [mm]; 0 where no fracture reaches the joint."""
         values = self.measures(model, answer)
         return max((self.step_off(values, e.name)[0] for e in self.bone.edges), default=0.0)
+
+
+def surface_subsidence(bone: Bone, values: dict[str, float], body: int
+                       ) -> tuple[FloatArray, FloatArray]:
+    """Subsidence of a body's joint nodes from measures, in the shaft's frame, and their shares."""
+    nodes, share = bone.articular(body)
+    x = bone.bodies[body].points[nodes, 0]
+    uy = np.array([values[f"joint {body} {n} y"] for n in nodes])
+    ref = values["frame y"] + values["frame turn"] * (x - bone.frame_centre[0])
+    return ref - uy, share
+
+
+def intact_subsidence(bone: Bone, values: dict[str, float]) -> dict[str, float]:
+    """Mean subsidence of each fragment's joint surface in the intact bone, mm a newton."""
+    out = {}
+    for i in bone.fragments:
+        sunk, share = surface_subsidence(bone, values, i)
+        out[bone.solids[i].name] = float(sunk @ share)
+    return out
 
 
 def _tissue(bone: Bone, number: int) -> Tissue:
@@ -112,7 +128,7 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
     mean_under -= _frame_under_load(bone, values)
     edges = {e.name: EdgeResult(*reader.step_off(values, e.name)) for e in bone.edges}
     nodal = [to_nodes(b.mesh, r.max(axis=-1)) for b, r in zip(bone.bodies, ratios, strict=True)]
-    medial, lateral = (s for s, _, _ in rims(bone))
+    medial, lateral = (s for s, _, _ in rims(bone.bodies))
     return LoadResult(
         total, answer.status, answer.method, answer.residual, answer.complementarity,
         answer.steps, edges,
@@ -129,7 +145,7 @@ def _frame_under_load(bone: Bone, values: dict[str, float]) -> float:
     load = bone.study.load
     angle = np.radians(load.direction_deg)
     x = bone.load_vector(1.0) @ np.array([load.medial_centre_mm, load.lateral_centre_mm])
-    arm = np.array([x, 0.0]) - frame_centre(bone)
+    arm = np.array([x, 0.0]) - bone.frame_centre
     turn = values["frame turn"]
     move = np.array([values["frame x"] - turn * arm[1], values["frame y"] + turn * arm[0]])
     return float(move @ np.array([np.sin(angle), -np.cos(angle)]))
@@ -148,9 +164,8 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
     mean = worst = net = None
     if nodes.size:
         sunk, share = reader.surface(values, number)
-        intact, _ = reader.surface({k: v * total for k, v in reader.intact.items()}, number)
         mean, worst = float(sunk @ share), float(sunk.max())
-        net = mean - float(intact @ share)
+        net = mean - total * reader.intact[bone.solids[number].name]
     tilt = float(np.degrees(values[f"turn {number}"] - values["frame turn"]))
     return FragmentResult(
         mean, worst, net, tilt, _pair(applied), float(applied[2]), _pair(about),
@@ -177,7 +192,7 @@ def _fractures(model: Model, answer: Answer) -> dict[str, FractureResult]:
 
 
 def _members(model: Model, answer: Answer) -> dict[str, MemberResult]:
-    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.bone.bodies):]
+    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.solids):]
     turning = {h.source: 0 for h in model.problem.links.hinges}
     for kink, hinge in zip(answer.kink, model.problem.links.hinges, strict=True):
         turning[hinge.source] += bool(abs(kink) > 1e-12)

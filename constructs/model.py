@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from constructs.bone import Bone
-from constructs.hardware import Hardware, build_hardware
-from constructs.schema import Construct
+from constructs.bone import Block, Bone, build_bone, make_solid
+from constructs.grafts import fill_material
+from constructs.hardware import Hardware
+from constructs.implants import metal, outer
+from constructs.pieces import FillPiece, Inclusion, Solid
+from constructs.pins import add_pin
+from constructs.placement import screw_axis
+from constructs.plating import add_plate
+from constructs.schema import Construct, Study
+from constructs.schema_implants import Fill
+from constructs.section import Section
 from fe.condense import Condensed, condense
-from fe.continuum import interface_contact
+from fe.continuum import interface_links
 from fe.errors import InputError
 from fe.limit import Capacity, capacity
 from fe.link import LinkList
@@ -35,6 +43,15 @@ class Model:
         return self.solver.problem
 
     @property
+    def solids(self) -> tuple[Solid, ...]:
+        """Bone and fills."""
+        return (*self.bone.solids, *self.hardware.fills)
+
+    def number(self, body: object) -> int:
+        """Number of a body in the condensed problem."""
+        return next(i for i, b in enumerate(self.problem.bodies) if b is body)
+
+    @property
     def stands(self) -> bool:
         """Whether the construct can be loaded: tightening has found an equilibrium."""
         return self.tightened is None or self.tightened.held
@@ -56,22 +73,60 @@ class Model:
                         prescribed=self.hardware.tighten, frictionless=frictionless)
 
 
-def fracture_links(bone: Bone, links: LinkList) -> None:
-    """Contact and friction along every face of every fracture."""
-    for face in bone.interfaces:
-        interface_contact(links, face, list(bone.bodies), friction=bone.friction(face.name),
-                          depth=bone.section.thickness)
+def blocks_of(construct: Construct) -> tuple[Block, ...]:
+    """Fills smaller than their void, which need a mesh of their own."""
+    return tuple((f.name, f.void, f.points_mm) for f in construct.fills
+                 if f.points_mm is not None)
+
+
+def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
+    """Screws and wires as metal bonded into the section, where the construct asks for that."""
+    if construct.model != "bonded inclusions":
+        return ()
+    section, out = Section(study.section), []
+    for pin in construct.pins:
+        axis, material = screw_axis(section, pin, construct.plates), metal(pin.material)
+        out.append(Inclusion(axis.head, axis.tip, outer(pin), pin.count, material.modulus,
+                             material.poisson))
+    return tuple(out)
+
+
+class Bones:
+    """The bones of a study, one for each geometry and modulus field that its constructs need."""
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        self.base = build_bone(study)
+        self._found: dict[tuple, Bone] = {((), ""): self.base}
+
+    def of(self, construct: Construct) -> Bone:
+        """The bone of a construct; shared by all that need the same."""
+        blocks = blocks_of(construct)
+        bonded = construct.model == "bonded inclusions"
+        key = (blocks, construct.name if bonded else "")
+        if key not in self._found:
+            self._found[key] = build_bone(self.study, blocks, inclusions_of(self.study, construct))
+        return self._found[key]
 
 
 def build_model(bone: Bone, construct: Construct) -> Model:
     """Condense a construct and tighten its screws. Raises `InputError` for hardware in the air."""
-    links = LinkList()
-    fracture_links(bone, links)
+    links, hardware = LinkList(), Hardware()
+    bonded = construct.model == "bonded inclusions"
     try:
-        hardware = build_hardware(bone, construct, links)
+        hardware.fills = [make_fill(bone, construct, mesh.name) for mesh in bone.regions
+                          if fill_for(construct, mesh.name) is not None]
+        face_links(bone, construct, hardware, links)
+        solids = [*bone.solids, *hardware.fills]
+        seats = {p.name: add_plate(bone, p, links, hardware, bonded) for p in construct.plates}
+        if not bonded:
+            for pin in construct.pins:
+                add_pin(bone, construct, pin, solids, seats, links, hardware)
     except InputError as error:
-        raise error.at(key=f"construct.{construct.name}") from None
-    bodies = [*bone.bodies, *(p.member for p in hardware.parts)]
+        raise InputError(error.message, file=error.file, value=error.value,
+                         key=f"construct.{construct.name}.{error.key}",
+                         expected=error.expected) from None
+    bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
     memory = Memory.none(solver.problem)
     tightened = None
@@ -82,13 +137,79 @@ def build_model(bone: Bone, construct: Construct) -> Model:
     return Model(bone, construct, hardware, solver, tightened, memory)
 
 
-def intact_answer(bone: Bone) -> tuple[Condensed, FloatArray, FloatArray]:
-    """Intact bone: the same faces bonded. Condensed problem, link forces and motions a newton."""
+def fill_for(construct: Construct, region: str) -> Fill | None:
+    """The fill of a region: a block of that name, or what fills the void of that name."""
+    for fill in construct.fills:
+        if (fill.name if fill.points_mm is not None else fill.void) == region:
+            return fill
+    return None
+
+
+def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
+    """A fill as a body; made once for each region and material, then shared."""
+    fill = fill_for(construct, region)
+    assert fill is not None
+    material = fill_material(fill)
+    mesh = next(m for m in bone.regions if m.name == region)
+    piece = FillPiece(bone.section, material, float(mesh.points[:, 1].min()),
+                      float(mesh.points[:, 1].max()), fill.depth_mm, bone.inclusions)
+    key = (region, fill.depth_mm, material.key)
+    if key not in bone.fills:
+        bone.fills[key] = make_solid(mesh, "graft", piece)
+    # Strengths and names may differ where stiffness does not.
+    return Solid(fill.name, "graft", bone.fills[key].body, piece)
+
+
+def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
+    """Links along every face: fractures touch and rub, fills rest or stick, void faces are free.
+
+    Inside the outline of a bonded inclusion a fracture is not parted.
+    """
+    count = len(bone.solids)
+    slots: dict[int, Solid] = dict(enumerate(bone.solids))
+    for i, mesh in enumerate(bone.regions, count):
+        fill = fill_for(construct, mesh.name)
+        if fill is not None:
+            slots[i] = next(s for s in hardware.fills if s.name == fill.name)
+    for face in bone.faces:
+        a, b = slots.get(face.body_a), slots.get(face.body_b)
+        if a is None or b is None:
+            continue
+        places = a.mesh.points[face.nodes_a]
+        area = face.weight * np.minimum(a.piece.depth(places), b.piece.depth(places))
+        fills = [s for s in (a, b) if s.kind == "graft"]
+        law: dict = {"source": face.name, "area": area}
+        if not fills:
+            law |= {"friction": bone.friction(face.name)}
+        else:
+            pieces = [s.piece for s in fills if isinstance(s.piece, FillPiece)]
+            law |= {"source": fills[0].name,
+                    "friction": min(p.material.friction for p in pieces),
+                    "strength": np.min([p.crush(places) for p in pieces], axis=0)}
+            bonds = [p.material.bond for p in pieces]
+            if all(bond is not None for bond in bonds):
+                law |= {"bond": min(bond for bond in bonds if bond is not None)}
+        start = len(links.links)
+        interface_links(links, face, (a.body, b.body), **law)
+        _bond_in_metal(links, start, bone.inclusions)
+
+
+def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...]) -> None:
+    """Face links added since ``start`` that lie in an inclusion's outline hold both ways."""
+    for i in range(start, len(links.links)):
+        link = links.links[i]
+        if any(bar.thickness(np.array(link.place)) > 0 for bar in inclusions):
+            links.links[i] = replace(link, lower=-np.inf, upper=np.inf, friction=0.0, partner=-1)
+
+
+def intact_measures(bone: Bone) -> dict[str, float]:
+    """Measures a newton of total force on the intact bone: all faces bonded, voids of bone."""
+    piece = bone.solids[bone.shaft].piece
+    slots = [*bone.solids, *(make_solid(mesh, "bone", piece) for mesh in bone.regions)]
     links = LinkList()
-    fracture_links(bone, links)
-    problem = condense(list(bone.bodies), links, bone.loads, bone.measures)
-    n = problem.n
-    bonded = problem.with_law(lower=np.full(n, -np.inf), upper=np.full(n, np.inf),
-                              friction=np.zeros(n), opens=np.zeros(n, dtype=bool))
-    answer = Solver(bonded).answer(bone.load_vector(1.0))
-    return bonded, answer.force, answer.rigid
+    for face in bone.faces:
+        interface_links(links, face, (slots[face.body_a].body, slots[face.body_b].body),
+                        source=face.name, area=face.weight, bond=np.inf)
+    problem = condense([s.body for s in slots], links, bone.loads, bone.measures)
+    answer = Solver(problem).answer(bone.load_vector(1.0))
+    return problem.measures(answer.load, answer.force, answer.rigid, answer.kink)

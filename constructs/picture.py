@@ -22,6 +22,7 @@ class BodyPicture:
     triangles: np.ndarray     # (m, 6)
     displacement: FloatArray  # (n, 2)
     value: FloatArray | None = None   # (n,)
+    kind: str = "bone"        # "bone" | "graft"
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class Arrow:
     """A force [N] on a fragment at a point of its line of action [mm]."""
 
     source: str
-    kind: str                 # "load" | "fracture" | "plate" | "screw"
+    kind: str                 # "load" | "fracture" | "plate" | "screw" | "wire" | "graft"
     point: tuple[float, float]
     force: tuple[float, float]
 
@@ -89,14 +90,16 @@ def source_kind(model: Model, source: str) -> str:
     for part in model.hardware.parts:
         if part.name == source:
             return part.kind
+    if any(fill.name == source for fill in model.hardware.fills):
+        return "graft"
     return "fracture"
 
 
 def take_picture(model: Model, answer: Answer, total: float,
                  strain_ratio: list[FloatArray] | None = None) -> Picture:
     """Picture of an answer; ``strain_ratio`` nodal fields of the bone bodies, if computed."""
-    problem, bone = model.problem, model.bone
-    count = len(bone.bodies)
+    problem = model.problem
+    count = len(model.solids)
     if answer.held:
         moved = displacements(problem, answer)
         if model.tightened is not None:
@@ -108,10 +111,11 @@ def take_picture(model: Model, answer: Answer, total: float,
             problem.rigid.shape[1])
         moved = escape_motion(problem, rigid)
         forces = np.zeros(problem.n)
+    values = dict(enumerate(strain_ratio or []))
     bodies = tuple(
-        BodyPicture(b.name, b.points, b.mesh.triangles, u.reshape(-1, 2),
-                    None if strain_ratio is None else strain_ratio[i])
-        for i, (b, u) in enumerate(zip(bone.bodies, moved[:count], strict=True)))
+        BodyPicture(d.name, d.body.points, d.mesh.triangles, u.reshape(-1, 2), values.get(i),
+                    d.kind)
+        for i, (d, u) in enumerate(zip(model.solids, moved[:count], strict=True)))
     members = tuple(
         MemberPicture(p.name, p.kind, p.member.points, u.reshape(-1, 3)[:, :2],
                       np.array([s.outer + s.inner for s in p.sections]))

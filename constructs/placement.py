@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from constructs.implants import depth_positions, glides, plate_stretches, screw_form
-from constructs.schema import Plate, Screw, Study
+from constructs.schema import Pin, Plate, Screw, Study, Wire
 from constructs.section import Section
 from constructs.tables import number
 from fe.errors import InputError
@@ -133,62 +133,70 @@ def _normals(surface: FloatArray, arc: FloatArray, s: FloatArray, turn: float) -
     return np.asarray(found / np.hypot(*found.T)[:, None])
 
 
-def screw_axis(section: Section, screw: Screw, plates: Sequence[Plate]) -> Axis:
-    """Axis of a screw with its head on a plate's centroid line, or on the bone's surface.
+def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = ()) -> Axis:
+    """Axis of a screw with its head on a plate's centroid line, or of a pin on the bone's surface.
 
-    A "bicortical" length ends 1 mm beyond the far cortex. Raises InputError when the screw
-    touches no bone, or its thread is longer than the resolved length.
+    Serves screws and wires. A "bicortical" length ends 1 mm beyond the far cortex. Raises
+    InputError when it touches no bone, or a thread is longer than the resolved length.
     """
-    if screw.plate is not None and screw.hole is not None:
-        plate = next(p for p in plates if p.name == screw.plate)
-        point, normal, offset = plate_line(section, plate).at(plate.holes[screw.hole - 1])
-        head, inward, side = point + offset * normal, -normal, plate.side
-    else:
-        assert screw.side is not None
-        assert screw.height_mm is not None
-        surface, side = section.surface(screw.side), screw.side
-        if screw.height_mm < surface[-1, 1]:
-            raise InputError("the screw lies below the clamp of the section",
-                             key=f"screw.{screw.name}.height_mm", value=f"{screw.height_mm:g}",
-                             expected=f"{surface[-1, 1]:g} to 0 mm")
-        x = np.interp(-screw.height_mm, -surface[:, 1], surface[:, 0])
-        head = np.array([x, screw.height_mm])
-        inward = np.array([1.0 if side == "medial" else -1.0, 0.0])
+    key = f"{pin.what}.{pin.name}"
+    head, inward, side = _start(section, pin, plates)
     # Positive angles take the tip proximal: counter-clockwise from the medial side.
-    angle = math.radians(screw.angle_deg) * (1.0 if side == "medial" else -1.0)
+    angle = math.radians(pin.angle_deg) * (1.0 if side == "medial" else -1.0)
     cos, sin = math.cos(angle), math.sin(angle)
     direction = np.array([cos * inward[0] - sin * inward[1], sin * inward[0] + cos * inward[1]])
     # The plate may be bent away from the drawn outline; from a little outside the axis meets it.
     met = crossings(head - TOUCH * direction, direction, _closed(section.outline()[0])) - TOUCH
     met = met[met > -10 * TOUCH]
     if len(met) < 2:
-        raise InputError("the screw touches no bone", key=f"screw.{screw.name}.angle_deg",
-                         value=f"{screw.angle_deg:g}", expected="an axis that enters the section")
+        raise InputError(f"the {pin.what} touches no bone", key=f"{key}.angle_deg",
+                         value=f"{pin.angle_deg:g}", expected="an axis that enters the section")
     entry, leave = max(0.0, float(met[0])), float(met[1])
-    if screw.length_mm == "bicortical":
+    if pin.length_mm == "bicortical":
         length = leave + number("screws", "in use", "bicortical_excess")
     else:
-        length = float(screw.length_mm)
+        length = float(pin.length_mm)
     if length <= entry:
-        raise InputError("the screw touches no bone", key=f"screw.{screw.name}.length_mm",
+        raise InputError(f"the {pin.what} touches no bone", key=f"{key}.length_mm",
                          value=f"{length:g}", expected=f"more than {entry:.1f} mm")
-    _meets_bone_in_depth(section, screw, Axis(head, direction, length, entry, leave))
-    if screw.thread_mm is not None and screw.thread_mm > length:
+    _meets_bone_in_depth(section, pin, Axis(head, direction, length, entry, leave))
+    thread = pin.thread_mm if isinstance(pin, Screw) else None
+    if thread is not None and thread > length:
         raise InputError("the thread is longer than the screw",
-                         key=f"screw.{screw.name}.thread_mm", value=f"{screw.thread_mm:g}",
+                         key=f"{key}.thread_mm", value=f"{thread:g}",
                          expected=f"at most {length:.1f} mm, its bicortical length")
     return Axis(head, direction, length, entry, leave)
 
 
-def _meets_bone_in_depth(section: Section, screw: Screw, axis: Axis) -> None:
-    """Raise InputError where a screw (or one of several side by side) passes the bone by."""
+def _start(section: Section, pin: Pin, plates: Sequence[Plate],
+           ) -> tuple[FloatArray, FloatArray, str]:
+    """Head (2,), inward direction (2,) at angle 0, and side of a screw or wire."""
+    if isinstance(pin, Screw) and pin.plate is not None and pin.hole is not None:
+        plate = next(p for p in plates if p.name == pin.plate)
+        point, normal, offset = plate_line(section, plate).at(plate.holes[pin.hole - 1])
+        return point + offset * normal, -normal, plate.side
+    assert isinstance(pin, Screw | Wire)
+    assert pin.side is not None
+    assert pin.height_mm is not None
+    surface = section.surface(pin.side)
+    if pin.height_mm < surface[-1, 1]:
+        raise InputError(f"the {pin.what} lies below the clamp of the section",
+                         key=f"{pin.what}.{pin.name}.height_mm", value=f"{pin.height_mm:g}",
+                         expected=f"{surface[-1, 1]:g} to 0 mm")
+    x = np.interp(-pin.height_mm, -surface[:, 1], surface[:, 0])
+    return (np.array([x, pin.height_mm]), np.array([1.0 if pin.side == "medial" else -1.0, 0.0]),
+            pin.side)
+
+
+def _meets_bone_in_depth(section: Section, pin: Pin, axis: Axis) -> None:
+    """Raise InputError where a pin (or one of several side by side) passes the bone by."""
     room = float(section.chord(axis.point(np.linspace(*axis.in_bone, 50))).max()) / 2
-    farthest = max(depth_positions(screw), key=abs)
+    farthest = max(depth_positions(pin), key=abs)
     if abs(farthest) >= room:
-        raise InputError("the screw passes in front of or behind the bone",
-                         key=f"screw.{screw.name}.position_in_depth_mm",
-                         value=f"{farthest:g}" + (f" (one of {screw.count})"
-                                                  if screw.count > 1 else ""),
+        raise InputError(f"the {pin.what} passes in front of or behind the bone",
+                         key=f"{pin.what}.{pin.name}.position_in_depth_mm",
+                         value=f"{farthest:g}" + (f" (one of {pin.count})"
+                                                  if pin.count > 1 else ""),
                          expected=f"between {-room:.1f} and {room:.1f} mm")
 
 
@@ -221,22 +229,27 @@ def fracture_crossings(study: Study, axis: Axis) -> list[tuple[float, str]]:
     return sorted(met)
 
 
-def thread_span(screw: Screw, length: float) -> tuple[float, float]:
-    """Threaded stretch of a screw of a resolved length, as distances from the head."""
-    thread = screw.thread_mm
+def thread_span(pin: Pin, length: float) -> tuple[float, float]:
+    """Threaded stretch of a pin of a resolved length, as distances from the head.
+
+    A wire has none: (length, length).
+    """
+    if not isinstance(pin, Screw):
+        return length, length
+    thread = pin.thread_mm
     if thread is None:
-        thread = screw_form(screw.form).default_thread(length)
+        thread = screw_form(pin.form).default_thread(length)
     return length - thread, length
 
 
-def engaged_thread(screw: Screw, axis: Axis, crossed: Sequence[tuple[float, str]],
+def engaged_thread(pin: Pin, axis: Axis, crossed: Sequence[tuple[float, str]],
                    ) -> tuple[float, float]:
     """Stretch of thread that holds in bone, as distances from the head; empty if end <= start.
 
     A gliding hole as wide as the thread frees it as far as the first fracture.
     """
     low, high = axis.in_bone
-    start = max(low, thread_span(screw, axis.length)[0])
-    if glides(screw) and crossed:
+    start = max(low, thread_span(pin, axis.length)[0])
+    if isinstance(pin, Screw) and glides(pin) and crossed:
         start = max(start, crossed[0][0])
     return start, high

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from constructs.graft import fill_outline, graft
 from constructs.implants import gliding, pilot, tension
 from constructs.placement import screw_axis, thread_span
-from constructs.schema import Study
+from constructs.schema import Fill, Screw, Study
 from constructs.section import Section
 from constructs.tables import number
 from fe.errors import InputError
@@ -48,17 +49,32 @@ def resolved(study: Study) -> dict[str, Any]:
     for construct, out in zip(study.constructs, data["construct"], strict=True):
         for plate, row in zip(construct.plates, out["plate"], strict=True):
             row["holes_mm"] = list(plate.holes)
-        for screw, row in zip(construct.screws, out["screw"], strict=True):
-            try:
-                axis = screw_axis(section, screw, construct.plates)
-            except InputError as error:
-                raise InputError(error.message, key=f"construct.{construct.name}.{error.key}",
-                                 value=error.value, expected=error.expected) from None
-            start, end = thread_span(screw, axis.length)
-            row |= {"length_mm": axis.length, "thread_mm": end - start,
-                    "tension_N": tension(screw), "pilot_mm": pilot(screw),
-                    "gliding_mm": gliding(screw)}
+        try:
+            for pin, row in zip(construct.pins, [*out["screw"], *out["wire"]], strict=True):
+                axis = screw_axis(section, pin, construct.plates)
+                row["length_mm"] = axis.length
+                if isinstance(pin, Screw):
+                    start, end = thread_span(pin, axis.length)
+                    row |= {"thread_mm": end - start, "tension_N": tension(pin),
+                            "pilot_mm": pilot(pin), "gliding_mm": gliding(pin)}
+            for fill, row in zip(construct.fills, out["fill"], strict=True):
+                row |= _fill(study, fill)
+        except InputError as error:
+            raise InputError(error.message, key=f"construct.{construct.name}.{error.key}",
+                             value=error.value, expected=error.expected) from None
     return _without_none(data)
+
+
+def _fill(study: Study, fill: Fill) -> dict[str, Any]:
+    """Outline of a fill and, where it is of one material, that material's numbers."""
+    row: dict[str, Any] = {"points_mm": fill_outline(study, fill).tolist(),
+                           "depth_mm": fill.depth_mm or study.section.depth_mm}
+    if fill.material is not None:
+        made_of = graft(fill, fill.material)
+        row |= {"bonded": made_of.bonded, "modulus_MPa": made_of.modulus,
+                "strength_MPa": made_of.strength, "friction": made_of.friction,
+                "bond_MPa": made_of.bond_strength}
+    return row
 
 
 def _without_none(value: Any) -> Any:

@@ -36,20 +36,29 @@ __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", 
            "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Study",
            "Void", "Wire"]
 
-OUTLINE = {edge: "edge of the bone" for edge in ("joint", "medial", "lateral", "base")}
+OUTLINE = dict.fromkeys(("joint", "medial", "lateral", "base"), "side of the bone")
 
 
 class Construct(Checked):
-    """`[[construct]]`: the plates and screws that are put in together; may be empty."""
+    """`[[construct]]`: the implants and grafts that are put in together; may be empty.
+
+    `model`: "links" (default: they may slip, lift off and let go) or "bonded inclusions" (a
+    cross-check: the same metal and graft stuck fast to the bone).
+    """
 
     name: Name
     note: Text = ""
+    model: Literal["links", "bonded inclusions"] = "links"
     plates: Annotated[tuple[Plate, ...], Field(alias="plate", max_length=MOST)] = ()
     screws: Annotated[tuple[Screw, ...], Field(alias="screw", max_length=MOST)] = ()
+    wires: Annotated[tuple[Wire, ...], Field(alias="wire", max_length=MOST)] = ()
+    fills: Annotated[tuple[Fill, ...], Field(alias="fill", max_length=MOST)] = ()
 
     @model_validator(mode="after")
     def _consistent(self) -> Construct:
-        unique(self.screws, "screw", "screw", unique(self.plates, "plate", "plate"))
+        taken: dict[str, str] = {}
+        for kind, parts in self.parts():
+            taken = unique(parts, kind, kind, taken)
         plates = {p.name: p for p in self.plates}
         for screw in self.screws:
             if screw.plate is None or screw.hole is None:
@@ -66,6 +75,16 @@ class Construct(Checked):
                        if count else f'holes_mm in plate "{screw.plate}", which has no holes')
         return self
 
+    def parts(self) -> tuple[tuple[str, tuple[Plate | Screw | Wire | Fill, ...]], ...]:
+        """All that is put in: (key of the list, its entries)."""
+        return (("plate", self.plates), ("screw", self.screws), ("wire", self.wires),
+                ("fill", self.fills))
+
+    @property
+    def pins(self) -> tuple[Screw | Wire, ...]:
+        """Screws, then wires."""
+        return (*self.screws, *self.wires)
+
 
 class Study(Checked):
     """A fracture, the constructs to compare and the loads. Immutable."""
@@ -79,6 +98,7 @@ class Study(Checked):
                                                         max_length=MOST)] = ()
     fragments: Annotated[tuple[Fragment, ...], Field(alias="fragment",
                                                         max_length=MOST)] = ()
+    voids: Annotated[tuple[Void, ...], Field(alias="void", max_length=MOST)] = ()
     load: LoadInput = Field(default_factory=LoadInput)
     limits: LimitsInput = Field(default_factory=LimitsInput)
     constructs: Annotated[tuple[Construct, ...],
@@ -86,13 +106,24 @@ class Study(Checked):
 
     @model_validator(mode="after")
     def _consistent(self) -> Study:
-        taken = unique(self.fractures, "fracture", "fracture")
-        unique(self.fragments, "fragment", "fragment")
+        # Forces on a fragment are listed by the name of their source, faces by that of their line.
+        lines = unique(self.fractures, "fracture", "fracture", OUTLINE)
+        lines = unique(self.voids, "void", "void", lines)
+        lines = {name: kind for name, kind in lines.items() if name not in OUTLINE}
+        pieces = unique(self.fragments, "fragment", "fragment", {"shaft": "piece that is held"})
         unique(self.constructs, "construct", "construct")
+        voids = {v.name for v in self.voids}
         for construct in self.constructs:
-            # Forces on a fragment are listed by the name of their source.
-            for part, where in ((construct.plates, "plate"), (construct.screws, "screw")):
-                unique(part, f"construct.{construct.name}.{where}", where, taken)
+            for kind, parts in construct.parts():
+                where = f"construct.{construct.name}.{kind}"
+                unique(parts, where, kind, lines)
+            unique(construct.fills, f"construct.{construct.name}.fill", "fill", OUTLINE | pieces)
+            for fill in construct.fills:
+                if fill.void not in voids:
+                    refuse("no such void" + did_you_mean(closest(fill.void, voids)),
+                           key=f"construct.{construct.name}.fill.{fill.name}.void",
+                           value=fill.void,
+                           expected=", ".join(f'"{v}"' for v in sorted(voids)) or "a [[void]]")
         for fragment in self.fragments:
             if fragment.depth_mm is not None and fragment.depth_mm > self.section.depth_mm:
                 refuse("the fragment is deeper than the bone",

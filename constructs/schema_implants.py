@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -55,7 +55,8 @@ def _not_none(count: int) -> int:
 def _a_wire(diameter: float) -> float:
     sizes = wire_diameters()
     if diameter not in sizes:
-        refuse(f"no wire of this diameter, did you mean {min(sizes, key=lambda d: abs(d - diameter)):g}?",
+        near = min(sizes, key=lambda d: abs(d - diameter))
+        refuse(f"no wire of this diameter, did you mean {near:g}?",
                expected="one of " + ", ".join(f"{d:g}" for d in sizes))
     return diameter
 

@@ -9,7 +9,7 @@ from importlib.resources import files
 
 from fe.errors import InputError
 
-TABLES = ("materials", "screws", "wires", "plates", "anatomy", "loads")
+TABLES = ("materials", "screws", "wires", "plates", "grafts", "anatomy", "loads")
 STATUSES = ("seen", "memory", "derived", "practice")
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from fe.assembly import Pattern, interpolation, stiffness
 from fe.body import Body, Column
 from fe.interface import Interface
-from fe.link import LinkList
+from fe.link import End, Link, LinkList
 from fe.mesh import Mesh
 
 FloatArray = np.ndarray
@@ -50,28 +50,38 @@ class Continuum(Body):
         return self.mesh.locate(xy)[0] >= 0
 
 
-def interface_contact(links: LinkList, interface: Interface, bodies: list[Continuum], *,
-                      friction: float, kind: str = "contact", gap: float = 0.0,
-                      strength: float = np.inf, layer: float = 0.0,
-                      depth: Callable[[FloatArray], FloatArray] | float = 1.0) -> list[int]:
-    """Contact links node by node along matched faces; returns the numbers of the normal links.
+def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
+                    source: str, area: FloatArray, friction: float = 0.0,
+                    strength: FloatArray | float = np.inf, bond: float | None = None,
+                    layer: float = 0.0) -> list[int]:
+    """Links node by node along matched faces; returns the numbers of the normal links.
 
-    ``depth``: out-of-plane depth [mm], a number or a function of points ``(k, 2)``; a node's area
-    is its share of the length times the depth there. ``strength`` [MPa] bounds the pressure;
-    ``layer`` [mm³/N] is the compliance of a unit area of a thin layer between the faces.
+    ``area (k,)`` [mm²] is what each node stands for (its share of the length times the depth);
+    ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces touch
+    and rub; with it they hold both ways, up to ``bond`` [MPa] in tension and shear. ``layer``
+    [mm³/N] is the compliance of a unit area of a thin layer between them.
     """
-    a, b = bodies[interface.body_a], bodies[interface.body_b]
+    a, b = ends
     places = a.mesh.points[interface.nodes_a]
-    deep = depth(places) if callable(depth) else np.full(len(places), float(depth))
-    area = interface.weight * deep
+    crush = np.broadcast_to(strength, area.shape) * area
     numbers = []
     for i in range(len(places)):
-        normal, _ = links.contact(
-            kind, interface.name, (a, b),
-            (a.node(int(interface.nodes_a[i])), b.node(int(interface.nodes_b[i]))),
-            normal=interface.normal[i], friction=friction, gap=gap,
-            strength=strength * area[i] if np.isfinite(strength) else np.inf,
-            compliance=layer / area[i] if layer else 0.0,
-            place=(float(places[i, 0]), float(places[i, 1])), weight=float(area[i]))
-        numbers.append(normal)
+        normal = interface.normal[i]
+        take = a.node(int(interface.nodes_a[i])), b.node(int(interface.nodes_b[i]))
+        here = {"compliance": layer / float(area[i]) if layer else 0.0,
+                "place": (float(places[i, 0]), float(places[i, 1])), "weight": float(area[i])}
+        if bond is None:
+            number, _ = links.contact("contact", source, (a, b), take, normal=normal,
+                                      friction=friction, strength=float(crush[i]), **here)
+            numbers.append(number)
+            continue
+        tangent = np.array([-normal[1], normal[0]])
+        force = bond * float(area[i])
+        for kind, direction, upper in (("bond", normal, float(crush[i])),
+                                       ("bond shear", tangent, force)):
+            number = links.add(Link(kind, source, End(a, take[0](direction)),
+                                    End(b, take[1](direction)), lower=-force, upper=upper,
+                                    direction=(float(direction[0]), float(direction[1])), **here))
+            if kind == "bond":
+                numbers.append(number)
     return numbers

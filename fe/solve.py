@@ -251,8 +251,9 @@ class _Step:
         balance = float(np.abs(self.r - p.rigid.T @ force).max(initial=0.0))
         # Tightened parts under a small load: rounding is relative to the forces that are there.
         largest = float(np.abs(force).max(initial=0.0))
-        against = self.reference if self.load.any() or self.prescribed else largest
-        against = max(against, LOCKED * largest, 1e-300)
+        loaded = self.load.any() or self.prescribed
+        against = max(self.reference, LOCKED * largest) if loaded else \
+            max(largest, LOCKED * self.reference)
         return slack, balance / against, error / against
 
     def _project(self, force: FloatArray, slack: FloatArray, kink: FloatArray) -> tuple:

@@ -9,6 +9,7 @@ import pytest
 
 from constructs import implants
 from constructs.schema import Plate, Screw
+from constructs.schema_implants import wire_diameters
 from fe.errors import InputError
 
 
@@ -154,6 +155,6 @@ def test_plate_of_segments() -> None:
 def test_metals_and_wires() -> None:
     steel = implants.metal("steel")
     assert steel.shear_modulus == pytest.approx(193000 / 2.6)
-    assert implants.wire_diameters() == (1.0, 1.25, 1.6, 2.0, 2.5)
+    assert wire_diameters() == (1.0, 1.25, 1.6, 2.0, 2.5)
     with pytest.raises(InputError, match="titanium"):
         implants.metal("gold")

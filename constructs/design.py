@@ -1,0 +1,144 @@
+"""The design of a sweep: which values each case has, fixed before the first is solved."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from constructs.ranges import Range, Value, parse_range
+from constructs.schema import Study
+from constructs.vary import addresses, varied
+from fe.errors import InputError
+
+METHODS = ("grid", "lhs", "sobol")
+MOST_CASES = 1_000_000
+
+
+@dataclass(frozen=True)
+class Design:
+    """Values ``rows[i][j]`` of key j in case i, and what made them.
+
+    ``ranges`` are the texts of the keys' ranges; ``samples`` and ``seed`` are None in a grid.
+    """
+
+    keys: tuple[str, ...]
+    ranges: tuple[str, ...]
+    method: str
+    samples: int | None
+    seed: int | None
+    rows: tuple[tuple[Value, ...], ...]
+
+    def cases(self) -> Iterator[dict[str, Value]]:
+        """Values by key, case by case."""
+        for row in self.rows:
+            yield dict(zip(self.keys, row, strict=True))
+
+    def described(self) -> dict[str, Any]:
+        """What makes this design, for the store."""
+        return {"vary": dict(zip(self.keys, self.ranges, strict=True)), "method": self.method,
+                "samples": self.samples, "seed": self.seed}
+
+
+def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,
+                seed: int | None = None) -> Design:
+    """The design of ``KEY=RANGE`` texts.
+
+    Without a method it is a grid where every range has steps, else a Latin hypercube. Raises
+    InputError for an unknown key, for a range of which an end is not valid by itself, and for
+    sampling without a number of samples or a seed.
+    """
+    ranges = parse_vary(study, vary)
+    stepless = [k for k, r in ranges.items() if r.steps() is None]
+    if not method:
+        method = "lhs" if stepless or samples is not None else "grid"
+    if method not in METHODS:
+        raise InputError("unknown design", key="--design", value=method,
+                         expected=", ".join(METHODS))
+    for key, values in ranges.items():
+        for value in values.ends():
+            _check_alone(study, key, value, values.text)
+    if method == "grid":
+        if stepless:
+            raise InputError("no steps to go through in a grid", key=stepless[0],
+                             value=ranges[stepless[0]].text,
+                             expected="a:b:n or a list, or --design lhs or sobol")
+        if samples is not None:
+            raise InputError("a grid has no number of samples", key="--samples",
+                             value=str(samples), expected="--design lhs or sobol, or no --samples")
+        rows = _grid(ranges)
+        seed = None
+    else:
+        rows = _sampled(ranges, method, samples, seed)
+    return Design(tuple(ranges), tuple(r.text for r in ranges.values()), method, samples, seed,
+                  rows)
+
+
+def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
+    """Ranges by key. Raises InputError for an unknown key or range, or a key given twice."""
+    if not vary:
+        raise InputError("nothing to vary", key="--vary",
+                         expected='KEY=RANGE, as in "section.modulus_scale=0.5:2:4"')
+    ranges: dict[str, Range] = {}
+    for text in vary:
+        key, equals, rest = text.partition("=")
+        key = key.strip()
+        if not equals or not key:
+            raise InputError("not KEY=RANGE", key="--vary", value=text,
+                             expected='as in "section.modulus_scale=0.5:2:4"')
+        addresses(study, key)
+        if key in ranges:
+            raise InputError("a key given twice", key=key, expected="one range a key")
+        ranges[key] = parse_range(rest, key)
+    return ranges
+
+
+def _check_alone(study: Study, key: str, value: Value, text: str) -> None:
+    try:
+        varied(study, {key: value})
+    except InputError as error:
+        at = f"{error.key}: " if error.key and error.key != key else ""
+        raise InputError(f"a range outside what is valid: {at}{error.message}", key=key,
+                         value=f"{text} (at {value})", expected=error.expected) from None
+
+
+def _grid(ranges: dict[str, Range]) -> tuple[tuple[Value, ...], ...]:
+    steps = [r.steps() or [] for r in ranges.values()]
+    count = math.prod(len(s) for s in steps)
+    if count > MOST_CASES:
+        raise InputError(f"a grid of {count} cases", key="--vary",
+                         expected=f"at most {MOST_CASES}; or --design sobol --samples N")
+    return tuple(itertools.product(*steps))
+
+
+def _sampled(ranges: dict[str, Range], method: str, samples: int | None, seed: int | None
+             ) -> tuple[tuple[Value, ...], ...]:
+    if samples is None or not 1 <= samples <= MOST_CASES:
+        raise InputError("how many samples?", key="--samples", value=str(samples or ""),
+                         expected=f"a whole number from 1 to {MOST_CASES}")
+    if seed is None:
+        raise InputError("a distribution without a seed cannot be repeated", key="--seed",
+                         expected="a whole number, as in --seed 1")
+    u = unit_samples(len(ranges), method, samples, seed)
+    columns = [r.at(u[:, j]) for j, r in enumerate(ranges.values())]
+    return tuple(zip(*columns, strict=True))
+
+
+def unit_samples(dimensions: int, method: str, samples: int, seed: int) -> np.ndarray:
+    """Points ``(samples, dimensions)`` in the unit cube. Raises InputError.
+
+    ``lhs``: Latin hypercube; ``sobol``: scrambled Sobol sequence, of a power of two points.
+    """
+    from scipy.stats import qmc
+
+    if method == "lhs":
+        return qmc.LatinHypercube(dimensions, rng=seed).random(samples)
+    power = samples.bit_length() - 1
+    if samples != 2**power:
+        raise InputError("a Sobol sequence is even only over a power of two", key="--samples",
+                         value=str(samples), expected=f"{2**power} or {2**(power + 1)}")
+    return qmc.Sobol(dimensions, rng=seed).random_base2(power)

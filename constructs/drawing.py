@@ -1,0 +1,269 @@
+"""Primitives of the pictures: slide, colours, section with its deformation, arrows, files."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+from matplotlib.patches import FancyArrowPatch
+
+from constructs import LABEL
+from constructs.picture import BodyPicture, MemberPicture, Picture
+from constructs.textfit import LINE, SIZE, spread, wrap
+
+FloatArray = np.ndarray
+WIDE, HIGH = 13.3, 7.5
+"""A slide, inches."""
+DPI = 110
+KINDS = {"load": "#000000", "fracture": "#D55E00", "plate": "#0072B2", "screw": "#009E73"}
+"""Colours of sources of force (Okabe and Ito's set, told apart by colour-blind readers)."""
+SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
+MARKERS = "osD^vP*Xp<>h8dH"
+STRAINS = "YlGnBu"
+RATIO = "largest principal strain / yield strain [-]"
+_LABELLED = "educational label"
+
+
+def slide(height: float = HIGH) -> Figure:
+    """An empty slide with the educational label at its bottom, outside of pyplot's state."""
+    figure = Figure(figsize=(WIDE, height))
+    label(figure)
+    return figure
+
+
+def label(figure: Figure) -> None:
+    """Put the educational label at the bottom of a figure, once."""
+    figure = figure.get_figure(root=True) or figure  # type: ignore[assignment]
+    if not any(t.get_gid() == _LABELLED for t in figure.texts):
+        figure.text(0.5, 0.1 / figure.get_figheight(), LABEL, size=SIZE, color="#444444",
+                    ha="center", va="bottom", gid=_LABELLED)
+
+
+def axes_at(figure: Figure, left: float, bottom: float, wide: float, high: float) -> Axes:
+    """Axes at a place of a figure given in inches."""
+    w, h = figure.get_size_inches()
+    ax = figure.add_axes((left / w, bottom / h, wide / w, high / h))
+    ax.tick_params(labelsize=SIZE)
+    return ax
+
+
+def series(number: int) -> dict:
+    """Colour, dash and marker of the construct of that number: the same in every picture."""
+    return {"color": SERIES[number % len(SERIES)], "linestyle": DASHES[number % len(DASHES)],
+            "marker": MARKERS[number % len(MARKERS)]}
+
+
+def round_number(value: float, steps: Sequence[float] = (1, 2, 3, 4, 5, 6, 8, 10)) -> float:
+    """The round number nearest to a positive value (by ratio)."""
+    if not value > 0 or not np.isfinite(value):
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(value))
+    best = min(steps, key=lambda s: abs(np.log(s * power / value)))
+    return float(best * power)
+
+
+def largest_motion(picture: Picture) -> float:
+    """Largest displacement of anything drawn, mm."""
+    parts = [*picture.bodies, *picture.members]
+    return max((float(np.hypot(*p.displacement.T).max(initial=0.0)) for p in parts), default=0.0)
+
+
+def magnification(pictures: Sequence[Picture], target: float = 4.0) -> float:
+    """Round factor, 1 or more, that draws the largest displacement of all about ``target`` mm."""
+    largest = max((largest_motion(p) for p in pictures if p.held), default=0.0)
+    return max(1.0, round_number(target / largest)) if largest > 0 else 1.0
+
+
+def strain_top(pictures: Sequence[Picture]) -> float:
+    """Upper end of a colour scale: a round number over nearly all nodal values, at most 1."""
+    values = [b.value for p in pictures for b in p.bodies if b.value is not None]
+    if not values:
+        return 1.0
+    high = float(np.quantile(np.concatenate(values), 0.995))
+    steps = [s * 10.0 ** k for k in range(-4, 1) for s in (1, 2, 5)]
+    return next((s for s in steps if s >= high and s <= 1.0), 1.0)
+
+
+def strain_scale(top: float) -> ScalarMappable:
+    """Colours of strain over yield strain, from 0 to ``top``."""
+    return ScalarMappable(Normalize(0.0, top), mpl.colormaps[STRAINS])
+
+
+def outline(triangles: np.ndarray) -> list[np.ndarray]:
+    """Closed boundary loops of a T6 mesh as node numbers, mid-sides included."""
+    sides = np.concatenate([triangles[:, [0, 3, 1]], triangles[:, [1, 4, 2]],
+                            triangles[:, [2, 5, 0]]])
+    once = np.bincount(sides[:, 1])[sides[:, 1]] == 1    # a mid-side node of one triangle only
+    following: dict[int, list[tuple[int, int]]] = {}
+    for a, middle, b in sides[once].tolist():
+        following.setdefault(a, []).append((middle, b))
+    loops = []
+    while following:
+        start = next(iter(following))
+        loop, node = [start], start
+        while node in following:
+            middle, after = following[node].pop()
+            if not following[node]:
+                del following[node]
+            loop += [middle, after]
+            node = after
+        loops.append(np.array(loop))
+    return loops
+
+
+def draw_outline(ax: Axes, bodies: Sequence[BodyPicture], factor: float = 0.0, **style: object
+                 ) -> LineCollection:
+    """Outlines of bodies, displaced by ``factor`` times their displacement."""
+    lines = []
+    for body in bodies:
+        xy = body.points + factor * body.displacement
+        lines += [xy[loop] for loop in outline(body.triangles)]
+    art = LineCollection(lines, **style)  # type: ignore[arg-type]
+    ax.add_collection(art, autolim=False)
+    return art
+
+
+def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: ScalarMappable
+                ) -> None:
+    """Deformed bodies coloured by their nodal value; one flat colour where there is none.
+
+    Elements whose corners are on average over 1 (strain over yield) are filled black. All of it
+    is drawn as an image in vector files, which keeps them small.
+    """
+    for body in bodies:
+        xy = body.points + factor * body.displacement
+        corners = body.triangles[:, :3]
+        if body.value is None:
+            ax.add_collection(PolyCollection(xy[corners], facecolor="#EDE6D6", edgecolor="face",
+                                             linewidth=0.3, rasterized=True), autolim=False)
+            continue
+        t = body.triangles
+        small = np.concatenate([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]])
+        ax.tripcolor(xy[:, 0], xy[:, 1], small, body.value, shading="gouraud", cmap=scale.cmap,
+                     norm=scale.norm, rasterized=True)
+        over = body.value[corners].mean(axis=1) > 1.0
+        if over.any():
+            ax.add_collection(PolyCollection(xy[corners[over]], facecolor="black",
+                                             linewidth=0.0, rasterized=True), autolim=False)
+
+
+def draw_members(ax: Axes, members: Sequence[MemberPicture], factor: float) -> PolyCollection:
+    """Plates and screws in their true width: one four-sided piece a segment."""
+    pieces, colours = [], []
+    for m in members:
+        xy = m.points + factor * m.displacement
+        along = np.diff(xy, axis=0)
+        across = np.column_stack([-along[:, 1], along[:, 0]])
+        across /= np.maximum(np.hypot(*across.T), 1e-12)[:, None]
+        half = across * m.width[:, None] / 2
+        pieces += list(np.stack([xy[:-1] - half, xy[1:] - half, xy[1:] + half, xy[:-1] + half],
+                                axis=1))
+        colours += [KINDS.get(m.kind, "#444444")] * len(along)
+    art = PolyCollection(pieces, facecolors=colours, edgecolors="none", alpha=0.8)
+    ax.add_collection(art, autolim=False)
+    return art
+
+
+def draw_arrows(ax: Axes, places: FloatArray, vectors: FloatArray, colour: str,
+                tip: bool = False) -> None:
+    """Arrows ``(n, 2)`` in units of the axes, their tails (or tips) at the places."""
+    if len(places) == 0:
+        return
+    ax.quiver(*places.T, *vectors.T, angles="xy", scale_units="xy", scale=1.0, color=colour,
+              pivot="tip" if tip else "tail", units="inches", width=0.022, headwidth=5,
+              headlength=6, headaxislength=5.5, minlength=0.1, edgecolor="white", linewidth=0.5,
+              zorder=5)
+
+
+def draw_arrow(ax: Axes, start: Sequence[float], end: Sequence[float], **style: object) -> None:
+    """One arrow with a line style, from start to end in units of the axes."""
+    look = {"color": "black", "linestyle": "-", "linewidth": 2.2} | style
+    shaft = {"shrinkA": 0.0, "shrinkB": 0.0, "zorder": 6}
+    colour = look.pop("color")
+    # The head is a second, solid artist: a dashed line style would break its outline.
+    ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-", color=colour, **look, **shaft))  # type: ignore[arg-type]
+    ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-|>", mutation_scale=18, color=colour,  # type: ignore[arg-type]
+                                 linewidth=0.0, **shaft))  # type: ignore[arg-type]
+
+
+def frame(ax: Axes, low: Sequence[float], high: Sequence[float],
+          inches_per_mm: float | None = None) -> float:
+    """Limits that show low..high centred and fill the box of the axes at an equal scale.
+
+    Returns the scale [in/mm]; a given scale is kept and the limits follow from it.
+    """
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    box = ax.get_position()
+    if ax.get_axes_locator() is not None:      # inset axes: their place follows from the parent
+        figure.draw_without_rendering()
+        box = ax.get_position()
+    wide, high_in = box.width * figure.get_figwidth(), box.height * figure.get_figheight()
+    a, b = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
+    scale = inches_per_mm or float(min(wide / (b[0] - a[0]), high_in / (b[1] - a[1])))
+    middle = (a + b) / 2
+    half = np.array([wide, high_in]) / scale / 2
+    ax.set_xlim(middle[0] - half[0], middle[0] + half[0])
+    ax.set_ylim(middle[1] - half[1], middle[1] + half[1])
+    ax.set_aspect("equal", adjustable="datalim")
+    return scale
+
+
+def leaders(ax: Axes, anchors: FloatArray, texts: Sequence[str], colours: Sequence[str], *,
+            x: float, room: float, scale: float, left: bool, span: tuple[float, float]) -> None:
+    """Labels in a column at ``x`` with thin lines to their anchors ``(n, 2)``, never overlapping.
+
+    ``room``: width of the column [in], ``scale``: in/mm, ``left``: the column is left of the
+    drawing (its text ends at x). Long names are wrapped, and cut where the column is full; labels
+    that still do not fit are counted in its last line.
+    """
+    if len(texts) == 0:
+        return
+    space = (span[1] - span[0]) * scale / LINE
+    for most in (6, 3, 2, 1):
+        lines = ["\n".join(wrap(part, room, most=most) for part in t.split("\n")) for t in texts]
+        heights = np.array([t.count("\n") + 1.35 for t in lines])
+        if heights.sum() <= space:
+            break
+    else:
+        fit = max(1, int((space - 1.35) // heights.max()))
+        left_out = f"and {len(lines) - fit} more"
+        lines, anchors = [*lines[:fit], left_out], np.asarray(anchors)[:fit]
+        heights = np.append(heights[:fit], 1.35)
+    wanted = np.append(anchors[:, 1], np.full(len(lines) - len(anchors), span[0]))
+    centres = spread(wanted, heights * LINE / scale, *span)
+    edge = x + (-1.0 if not left else 1.0)
+    stubs = []
+    for i, text in enumerate(lines):
+        colour = colours[i] if i < len(anchors) else "#444444"
+        ax.text(x, centres[i], text, size=SIZE, color=colour, va="center", linespacing=1.1,
+                ha="right" if left else "left")
+        if i < len(anchors):
+            stubs.append([(edge, centres[i]), tuple(anchors[i])])
+    ax.add_collection(LineCollection(stubs, colors="#777777", linewidths=0.8, zorder=4),
+                      autolim=False)
+
+
+def scale_bar(ax: Axes, x: float, y: float, length: float, text: str) -> None:
+    """A horizontal bar of a length in units of the axes, its text above."""
+    ax.plot([x, x, x, x + length, x + length, x + length],
+            [y - 1, y + 1, y, y, y + 1, y - 1], color="black", linewidth=1.5, clip_on=False)
+    ax.text(x + length / 2, y + 1.6, text, size=SIZE, ha="center", va="bottom")
+
+
+def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:
+    """Write a figure as PNG and SVG; the same figure gives the same bytes."""
+    png, svg = Path(folder) / f"{stem}.png", Path(folder) / f"{stem}.svg"
+    with mpl.rc_context({"svg.hashsalt": "buttress", "svg.fonttype": "path",
+                         "text.usetex": False, "savefig.bbox": None}):
+        figure.savefig(png, dpi=DPI, metadata={"Software": None})
+        figure.savefig(svg, dpi=DPI, metadata={"Date": None, "Creator": None})
+    return png, svg

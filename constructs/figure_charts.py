@@ -1,0 +1,189 @@
+"""Charts over all constructs: what load they carry, and how a fragment sinks as the load grows."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from constructs import drawing as d
+from constructs.results import Comparison, ConstructResult
+from constructs.textfit import LINE, SIZE, plain, wrap, wrap_all
+
+UNLIMITED = "not limited by this model"
+
+
+def bracket_words(construct: ConstructResult) -> str:
+    """The capacity in words: a bracket in newtons, or that the model does not limit it."""
+    low, high = construct.capacity_N
+    if low is None and high is None:
+        return UNLIMITED
+    if high is None:
+        return f"{low:.0f} N or more: {UNLIMITED} above"
+    if high == 0.0:
+        return "0 N: held by nothing"
+    return f"{low or 0.0:.0f} to {high:.0f} N"
+
+
+def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
+    """Capacity of every construct: the bracket of limit analysis and what happens on the way.
+
+    With ``ax``, leave room left of it for names, right of it for the numbers and below it for the
+    list of marks.
+    """
+    constructs = comparison.constructs
+    names = [c.name for c in constructs]
+    row = 0.62
+    if ax is None:
+        inside = max(d.HIGH - 2.55, len(names) * 0.42)
+        lines, widest = _names(names, inside)
+        inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in lines) + 0.3) * LINE)
+        figure: Figure = d.slide(inside + 2.55)
+        ax = d.axes_at(figure, widest + 0.45, 1.85, d.WIDE - widest - 0.45 - 2.55, inside)
+    else:
+        figure = ax.get_figure(root=True)  # type: ignore[assignment]
+        d.label(figure)
+        lines, _ = _names(names, ax.get_position().height * figure.get_figheight())
+    end = _axis_end(comparison)
+    for i, c in enumerate(constructs):
+        _bar(ax, c, i, end, row, d.series(i)["color"])
+        ax.text(1.015, i, wrap(bracket_words(c), 2.3), size=SIZE, va="center", linespacing=1.0,
+                transform=ax.get_yaxis_transform())
+    for load in comparison.study.load.total_N:
+        ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+    ax.set_yticks(range(len(names)), lines, size=SIZE)
+    ax.set_ylim(len(names) - 0.4, -0.6)
+    ax.set_xlim(0, end)
+    ax.set_xlabel("total joint force [N]", size=SIZE)
+    ax.xaxis.get_major_locator().set_params(nbins=6)  # type: ignore[attr-defined]
+    ax.tick_params(axis="y", length=0)
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    ax.set_title("How much load each construct carries", loc="left", size=16, pad=12)
+    _marks(ax, comparison)
+    return ax
+
+
+def _names(names: list[str], inside: float) -> tuple[list[str], float]:
+    """Names wrapped so that each fits its row, and their width [in]."""
+    share = inside / max(1, len(names)) - 0.3 * LINE
+    for wide in (2.2, 2.8, 3.6, 4.6):
+        lines, widest = wrap_all(names, np.inf, (wide,))
+        if max(n.count("\n") + 1 for n in lines) * LINE <= share:
+            break
+    return lines, widest
+
+
+def _axis_end(comparison: Comparison) -> float:
+    """End of the load axis: over every finite load that is shown, at most the search limit."""
+    loads = list(comparison.study.load.total_N)
+    for c in comparison.constructs:
+        loads += [v for v in (*c.capacity_N, c.equilibrium_ends_N, c.step_off_limit_N)
+                  if v is not None]
+        if c.capacity_N[1] is None or c.equilibrium_ends_N is None:
+            loads.append(c.search_limit_N)
+    limit = max(c.search_limit_N for c in comparison.constructs)
+    return 1.04 * min(max(loads), max(limit, *comparison.study.load.total_N))
+
+
+def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: str) -> None:
+    low, high = c.capacity_N
+    first = end if low is None else min(low, end)
+    last = end if high is None else min(high, end)
+    ax.barh(at, first, row, color=colour, alpha=0.9, zorder=2)
+    ax.barh(at, max(0.0, last - first), row, left=first, facecolor="white", edgecolor=colour,
+            hatch="////", linewidth=1.2, zorder=2)
+    if high is None or high > end:
+        ax.plot(end, at, marker=">", markersize=12, color=colour, clip_on=False, zorder=6)
+    for value, marker in ((c.equilibrium_ends_N, "D"), (c.step_off_limit_N, "^")):
+        if value is not None and value <= end:
+            ax.plot(value, at, marker=marker, markersize=10, color="black", zorder=5,
+                    markeredgecolor="white", clip_on=False)
+
+
+def _marks(ax: Axes, comparison: Comparison) -> None:
+    step = comparison.study.limits.step_off_mm
+    loads = comparison.study.load.total_N
+    several = (", ".join(f"{x:g}" for x in loads) if len(loads) <= 5
+               else f"{len(loads)} from {loads[0]:g} to {loads[-1]:g}")
+    handles = [
+        Patch(color="#777777", label="carried without counting on friction (lower bound)"),
+        Patch(facecolor="white", edgecolor="#777777", hatch="////",
+              label="with friction at best (upper bound)"),
+        Line2D([], [], linestyle="none", marker="D", color="black", markersize=9,
+               label="equilibrium ends, loaded step by step"),
+        Line2D([], [], linestyle="none", marker="^", color="black", markersize=10,
+               label=f"step-off reaches {step:g} mm"),
+        Line2D([], [], color="#555555", linestyle=(0, (4, 3)),
+               label=f"loads of the study: {several} N")]
+    if any(c.capacity_N[1] is None or c.capacity_N[1] > ax.get_xlim()[1]
+           for c in comparison.constructs):
+        handles.append(Line2D([], [], linestyle="none", marker=">", color="#777777", markersize=11,
+                              label="goes on beyond this axis"))
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    figure.legend(handles=handles, loc="lower center", ncols=2, fontsize=SIZE, frameon=False,
+                  bbox_to_anchor=(0.5, 0.35 / figure.get_figheight()), columnspacing=2.5)
+
+
+def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> Axes:
+    """Mean subsidence of a fragment over the load, one line a construct.
+
+    A cross on the load axis marks where equilibrium ends, if within it; the list beside the axes
+    names that load too. With ``ax``, leave room for the list right of it.
+    """
+    constructs = comparison.constructs
+    words = [f"{c.name} ({_ending(c)})" for c in constructs]
+    if ax is None:
+        high = d.HIGH - 1.9
+        lines, widest = wrap_all(words, high / 1.12 - 3 * LINE, (3.4, 4.2, 5.2))
+        needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + 3)
+        figure: Figure = d.slide(max(d.HIGH, needed + 1.9))
+        ax = d.axes_at(figure, 1.1, 1.1, d.WIDE - widest - 2.4, figure.get_figheight() - 1.9)
+    else:
+        lines, widest = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
+        d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
+    top = max((x for c in constructs for x in c.curve_load_N), default=1.0)
+    handles = []
+    for i, c in enumerate(constructs):
+        look = d.series(i)
+        sunk = np.array([np.nan if v is None else v
+                         for v in c.curve_subsidence_mm.get(fragment, ())], dtype=float)
+        ax.plot(c.curve_load_N[:len(sunk)], sunk, linewidth=2.2, markersize=7, label=lines[i],
+                markeredgecolor="white", markeredgewidth=0.6, **look)
+        handles.append(Line2D([], [], linewidth=2.2, markersize=8, label=lines[i], **look))
+        if c.equilibrium_ends_N is not None and c.equilibrium_ends_N <= top:
+            ax.plot(c.equilibrium_ends_N, 0.0, marker="X", markersize=12, color=look["color"],
+                    markeredgecolor="white", clip_on=False, zorder=6,
+                    transform=ax.get_xaxis_transform(), gid=f"end {c.name}")
+    for load in comparison.study.load.total_N:
+        ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+    ax.set_xlim(0, top)
+    ax.set_ylim(bottom=min(0.0, ax.get_ylim()[0]))
+    ax.margins(y=0.05)
+    ax.set_xlabel("total joint force [N]", size=SIZE)
+    ax.set_ylabel("mean subsidence of the joint surface [mm]", size=SIZE)
+    ax.set_title(wrap(f"How far '{fragment}' sinks", d.WIDE - 1.5, 16), loc="left", size=16, pad=12)
+    ax.grid(alpha=0.25)
+    handles += [Line2D([], [], linestyle="none", marker="X", color="#555555", markersize=11,
+                       label="equilibrium ends (on the load axis)"),
+                Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label="loads of the study")]
+    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
+              frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
+    if all(v is None or x == 0.0 for c in constructs
+           for x, v in zip(c.curve_load_N, c.curve_subsidence_mm.get(fragment, ()), strict=False)):
+        ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
+                          "is not held, or does not reach the joint", size=SIZE, ha="center",
+                transform=ax.transAxes)
+    return ax
+
+
+def _ending(c: ConstructResult) -> str:
+    if c.equilibrium_ends_N is None:
+        return f"holds beyond {c.search_limit_N:g} N"
+    return "no equilibrium" if c.equilibrium_ends_N == 0.0 else f"ends at {c.equilibrium_ends_N:.0f} N"
+
+
+__all__ = ["bracket_words", "capacity", "curves", "plain"]

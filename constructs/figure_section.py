@@ -1,0 +1,333 @@
+"""Pictures of the section: one construct deformed under a load, and all of them side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from constructs import drawing as d
+from constructs.picture import BodyPicture, Picture
+from constructs.results import Comparison, ConstructResult, LoadResult
+from constructs.textfit import LINE, SIZE, plain, width, wrap
+
+FloatArray = np.ndarray
+ESCAPE_MM = 5.0
+"""How far an escaping fragment is drawn along its motion."""
+GROUP_MM = 6.0
+"""Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
+ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone")
+
+
+def escaping(picture: Picture) -> BodyPicture | None:
+    """The body that moves most along the escape; None where no motion is known."""
+    if picture.held or not picture.bodies:
+        return None
+    body = max(picture.bodies, key=lambda b: float(np.hypot(*b.displacement.T).max()))
+    return body if np.isfinite(body.displacement).all() and body.displacement.any() else None
+
+
+def drawn_factor(picture: Picture, factor: float | None = None) -> float:
+    """Factor on displacements: magnification where it holds, else the length of the escape."""
+    if picture.held:
+        return d.magnification([picture]) if factor is None else factor
+    if escaping(picture) is None:
+        return 0.0
+    return ESCAPE_MM / d.largest_motion(picture)
+
+
+def outcome(picture: Picture) -> str:
+    """In words how a construct answers the load of its picture."""
+    load = f"{picture.load_N:g} N"
+    if picture.held:
+        return f"holds {load}"
+    if picture.status != "no equilibrium":
+        return f"{picture.status} at {load}: no answer, drawn as it was"
+    if (body := escaping(picture)) is None:
+        return f"no equilibrium at {load}"
+    return f"no equilibrium at {load}: {plain(body.name)} escapes along the arrow"
+
+
+def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
+    """Corners of the smallest rectangle that holds all bodies and members, as drawn or not."""
+    xy = [p.points + k * p.displacement for picture in pictures
+          for p in (*picture.bodies, *picture.members)
+          for k in (0.0, drawn_factor(picture, factor))]
+    every = np.concatenate(xy)
+    return every.min(axis=0), every.max(axis=0)
+
+
+def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """Forces on bone by kind of source: places ``(n, 2)`` and vectors ``(n, 2)``, N.
+
+    Neighbours along a source are summed, so that arrows do not depend on the mesh.
+    """
+    links = picture.links
+    kinds = {m.name: m.kind for m in picture.members}
+    out: dict[str, tuple[list, list]] = {}
+    for source in dict.fromkeys(links.sources):
+        mine = np.array([s == source and k.startswith(ON_BONE)
+                         for s, k in zip(links.sources, links.kinds, strict=True)])
+        if not mine.any():
+            continue
+        places, forces = links.places[mine], links.forces[mine]
+        centred = places - places.mean(axis=0)
+        # Position along the source: its first principal direction.
+        along = centred @ np.linalg.svd(centred, full_matrices=False)[2][0]
+        length = float(np.ptp(along))
+        cell = np.minimum((along - along.min()) / max(length, 1e-9)
+                          * (count := max(1, round(length / GROUP_MM))), count - 1).astype(int)
+        tails, vectors = out.setdefault(kinds.get(source, "fracture"), ([], []))
+        size = np.hypot(*forces.T)
+        for i in np.unique(cell):
+            at = cell == i
+            if size[at].sum() > 0:
+                tails.append(size[at] @ places[at] / size[at].sum())
+                vectors.append(forces[at].sum(axis=0))
+    return {k: (np.array(t), np.array(v)) for k, (t, v) in out.items() if t}
+
+
+def draw_section(ax: Axes, picture: Picture, factor: float, top: float) -> None:
+    """Undeformed outline, deformed bodies in colours of strain, plates and screws."""
+    factor = drawn_factor(picture, factor)
+    d.draw_outline(ax, picture.bodies, colors="#8A8A8A", linewidths=0.8, zorder=1.5)
+    d.draw_strain(ax, picture.bodies, factor, d.strain_scale(top))
+    d.draw_outline(ax, picture.bodies, factor, colors="black", linewidths=1.2, zorder=3)
+    d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
+    body = escaping(picture)
+    if body is not None:
+        move = body.displacement.mean(axis=0)
+        start = body.points.mean(axis=0)
+        d.draw_arrow(ax, start, start + 18.0 * move / max(np.hypot(*move), 1e-12),
+                     color=d.KINDS["fracture"], linewidth=4.0)
+
+
+def draw_loads(ax: Axes, picture: Picture, direction_deg: float, height: float) -> None:
+    """Arrows of the joint force over its two patches, each with its newtons above."""
+    angle = np.radians(direction_deg)
+    push = np.array([np.sin(angle), -np.cos(angle)])
+    for left, right, force in picture.patches:
+        if force == 0.0:
+            continue
+        x = np.linspace(left + 1, right - 1, 5)
+        tips = np.column_stack([x, np.full(5, height)])
+        d.draw_arrows(ax, tips, np.tile(9.0 * push, (5, 1)), d.KINDS["load"], tip=True)
+        above = tips.mean(axis=0) - 9.0 * push
+        ax.text(above[0], above[1] + 1.5, f"{force:.0f} N", size=SIZE, ha="center", va="bottom")
+
+
+def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float = 0.0,
+             factor: float | None = None, top: float | None = None, joint_mm: float = 0.0) -> Axes:
+    """Deformed section of a construct under a load.
+
+    ``direction_deg`` is that of the joint force, as in the study; ``factor`` magnifies
+    displacements (default: a round number that draws the largest as about 4 mm); ``top`` ends the
+    scale of strain over yield strain. Without equilibrium the motion of the escape is drawn, 5 mm
+    long. The colour bar and the list of lines lie right of the axes: leave room for them.
+    """
+    if ax is None:
+        figure = d.slide()
+        ax = d.axes_at(figure, 0.95, 1.05, 7.1, 5.5)
+    figure_of = ax.get_figure(root=True)
+    assert figure_of is not None
+    d.label(figure_of)
+    factor = drawn_factor(picture, factor)
+    top = d.strain_top([picture]) if top is None else top
+    low, high = bounds([picture], factor)
+    column = 1.75   # inches of names on each side
+    box = ax.get_position().size * figure_of.get_size_inches()
+    tall = high[1] - low[1] + 28.0
+    scale = min(box[1] / tall, (box[0] - 2 * column) / (high[0] - low[0] + 12))
+    d.frame(ax, (low[0], low[1] - 4), (high[0], high[1] + 24), scale)
+    draw_section(ax, picture, factor, top)
+    draw_loads(ax, picture, direction_deg, high[1] + 1.5)
+    handles = _forces(ax, picture, factor) if picture.held else []
+    _member_names(ax, picture, factor if picture.held else 0.0, (low, high), scale, column)
+    ax.set_xlabel("lateral position x [mm]", size=SIZE)
+    ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
+    room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
+    _list_of_lines(ax, picture, factor, handles, max(room, 2.0))
+    if picture.held:
+        strain_bar(ax, top, (1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+    ax.set_title(wrap(picture.construct, figure_of.get_figwidth() - 1.5, 16) + "\n"
+                 + wrap(outcome(picture), figure_of.get_figwidth() - 1.5, 14),
+                 loc="left", size=14, pad=10)
+    return ax
+
+
+def strain_bar(ax: Axes, top: float, place: tuple[float, float, float, float]) -> None:
+    """Colour bar of strain over yield strain at a place in fractions of the axes."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    bar = figure.colorbar(d.strain_scale(top), cax=ax.inset_axes(place),
+                          orientation="horizontal", extend="max" if top < 1.0 else "neither")
+    bar.set_ticks(list(np.linspace(0.0, top, 3)))
+    bar.ax.tick_params(labelsize=SIZE)
+    bar.set_label("strain / yield strain [-]" + (
+        "\nblack: over 1" if top == 1.0 else "\n1 is yield"), size=SIZE)
+
+
+def _forces(ax: Axes, picture: Picture, factor: float) -> list:
+    """Arrows of the forces on bone; handles for the list of lines, with their scale."""
+    groups = grouped(picture)
+    largest = max((float(np.hypot(*v.T).max()) for _, v in groups.values()), default=0.0)
+    if largest == 0.0:
+        return []
+    newtons = d.round_number(largest * 10.0 / 16.0, (1, 2, 5, 10))
+    words = {"fracture": "fracture on the fragment", "plate": "plate on bone",
+             "screw": "screw on bone"}
+    handles = []
+    nodes = np.concatenate([b.points for b in picture.bodies])
+    moves = np.concatenate([b.displacement for b in picture.bodies])
+    for kind, (places, vectors) in groups.items():
+        near = [int(np.argmin(((nodes - p) ** 2).sum(axis=1))) for p in places]
+        at = places + factor * moves[near]
+        # A push ends at the face that it acts on; screws act inside of bone.
+        d.draw_arrows(ax, at, vectors * 10.0 / newtons, d.KINDS[kind], tip=kind != "screw")
+        handles.append(Line2D([], [], color=d.KINDS[kind], marker=">", markersize=8, linewidth=2,
+                              label=f"force of {words[kind]}"))
+    handles.append(Line2D([], [], linestyle="none",
+                          label=f"10 mm of arrow = {newtons:g} N,\nsummed over {GROUP_MM:g} mm "
+                                "of its source"))
+    return handles
+
+
+def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room: float) -> None:
+    handles: list = [Line2D([], [], color="#8A8A8A", linewidth=1, label="before loading")]
+    if picture.held:
+        handles.append(Line2D([], [], color="black", linewidth=1.5,
+                              label=f"loaded, displacement × {factor:g}"))
+    elif factor:
+        handles.append(Line2D([], [], color="black", linewidth=1.5,
+                              label=f"moved {ESCAPE_MM:g} mm along the escape:\n"
+                                    "a direction, not an amount"))
+    kinds = {m.kind for m in picture.members}
+    handles += [Patch(color=d.KINDS[k], alpha=0.8, label=f"{k}, true width")
+                for k in ("plate", "screw") if k in kinds]
+    handles.append(Line2D([], [], color="black", marker="v", markersize=8, linewidth=2,
+                          label="joint force"))
+    legend = ax.legend(handles=[*handles, *forces], loc="upper left", fontsize=SIZE, frameon=False,
+                       bbox_to_anchor=(1.02, 1.0), borderaxespad=0, handlelength=1.6)
+    legend.set_zorder(7)
+
+
+def _member_names(ax: Axes, picture: Picture, factor: float,
+                  corners: tuple[FloatArray, FloatArray], scale: float, column: float) -> None:
+    """Names of plates and screws beside the section, on the side of their heads."""
+    if not picture.members:
+        return
+    low, high = corners
+    middle = (low[0] + high[0]) / 2
+    for left in (True, False):
+        anchors, names, colours = [], [], []
+        for m in picture.members:
+            xy = m.points + factor * m.displacement
+            at = xy[0] if m.kind == "screw" else xy[int(0.85 * (len(xy) - 1))]
+            if (at[0] < middle) == left:
+                anchors.append(at)
+                names.append(m.name)
+                colours.append(d.KINDS.get(m.kind, "#444444"))
+        d.leaders(ax, np.array(anchors), names, colours, left=left, scale=scale,
+                  x=low[0] - 6 if left else high[0] + 6, room=column - 0.1,
+                  span=(low[1], high[1]))
+
+
+def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -> Axes:
+    """Sections of all constructs under one load of the study, side by side.
+
+    One colour scale and one magnification for all. With ``ax`` the cells lie inside of these
+    axes, which are then a frame only; else on a slide, higher where constructs are many.
+    """
+    shown = [(c, p) for c in comparison.constructs for p in c.pictures if p.load_N == load_N]
+    pictures = [p for _, p in shown]
+    factor, top = d.magnification(pictures), d.strain_top(pictures)
+    figure: Figure
+    if ax is None:
+        columns, rows, cell_high, names = _grid(shown, d.WIDE - 0.6, d.HIGH - 1.75)
+        figure = d.slide(max(d.HIGH, rows * cell_high + 1.75))
+        ax = d.axes_at(figure, 0.3, 1.1, d.WIDE - 0.6, figure.get_figheight() - 1.75)
+    else:
+        figure = ax.get_figure(root=True)  # type: ignore[assignment]
+        d.label(figure)
+        box = ax.get_position().size * figure.get_size_inches()
+        columns, rows, cell_high, names = _grid(shown, box[0], box[1])
+    ax.axis("off")
+    if not shown:
+        ax.text(0.5, 0.5, f"no pictures at {load_N:g} N", size=SIZE, ha="center")
+        return ax
+    box = ax.get_position().size * figure.get_size_inches()
+    cell = np.array([box[0] / columns, box[1] / rows])
+    low, high = bounds(pictures, factor)
+    deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
+    sections = []
+    for i, (picture, name) in enumerate(zip(pictures, names, strict=True)):
+        row, column = divmod(i, columns)
+        x0, y0 = column / columns, 1 - (row + 1) / rows
+        inner = ax.inset_axes((x0 + 0.01 / columns, y0 + 0.02 / rows, 0.98 / columns,
+                               (cell[1] - deep) / box[1]))
+        inner.axis("off")
+        sections.append(inner)
+        ax.text(x0 + 0.5 / columns, y0 + 1 / rows, name, size=SIZE, ha="center", va="top",
+                transform=ax.transAxes, linespacing=1.1)
+    room = cell - np.array([0.1, deep + 0.1])
+    scale = float(min(room[0] * 0.96 / (high[0] - low[0] + 2), room[1] * 0.96
+                      / (high[1] - low[1] + 2)))
+    figure.draw_without_rendering()
+    for inner, picture in zip(sections, pictures, strict=True):
+        d.frame(inner, low, high, scale)
+        draw_section(inner, picture, factor, top)
+    d.scale_bar(sections[0], low[0] - 1, low[1] + 3, 20, "20 mm")
+    ax.set_title(f"All constructs at {load_N:g} N of joint force", loc="left", size=16)
+    _overview_bar(ax, top, factor, box)
+    return ax
+
+
+def _overview_bar(ax: Axes, top: float, factor: float, box: FloatArray) -> None:
+    strain = ax.inset_axes((1 - 3.2 / box[0], -0.33 / box[1], 3.0 / box[0], 0.16 / box[1]))
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    bar = figure.colorbar(d.strain_scale(top), cax=strain, orientation="horizontal",
+                          extend="max" if top < 1.0 else "neither")
+    bar.set_ticks([0.0, top])
+    bar.ax.tick_params(labelsize=SIZE)
+    words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
+             "escape.   Colour: strain / yield strain [-]")
+    ax.text(0, -0.25 / box[1], wrap(words, box[0] - 3.6), size=SIZE, va="center",
+            transform=ax.transAxes)
+
+
+def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
+          ) -> tuple[int, int, float, list[str]]:
+    """Columns, rows, least height of a cell [in] and wrapped names: sections as large as can be."""
+    best: tuple[float, int, int, float, list[str]] = (-1.0, 1, 1, high, [])
+    for columns in range(1, len(shown) + 1):
+        rows = -(-len(shown) // columns)
+        cell = wide / columns
+        names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.25)
+                 for c, p in shown]
+        if any(width(word) > cell - 0.2 for word in ("equilibrium",)):
+            continue
+        deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
+        tall = max(high / rows, deep + 1.3)
+        size = min((tall - deep) / 125.0, cell / 85.0) - 10.0 * max(0.0, tall * rows - high)
+        if size > best[0] or not best[4]:
+            best = (size, columns, rows, tall, names)
+    return best[1:]
+
+
+def _result(construct: ConstructResult, picture: Picture) -> str:
+    load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
+    if load is None or load.status != "held":
+        return picture.status
+    sunk = _sunk(load)
+    return "holds" if sunk is None else f"sinks {sunk:.3g} mm"
+
+
+def _sunk(load: LoadResult) -> float | None:
+    found = [f.subsidence_mean_mm for f in load.fragments.values()
+             if f.subsidence_mean_mm is not None]
+    return max(found) if found else None

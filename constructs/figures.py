@@ -1,0 +1,95 @@
+"""All pictures of a comparison: one function a figure, and the files of a results folder.
+
+Every figure function takes results, accepts ``ax=`` and returns the axes; none computes anything
+anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where there is more to show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from constructs.drawing import magnification, save, strain_top
+from constructs.figure_charts import capacity, curves
+from constructs.figure_free_body import free_body
+from constructs.figure_section import deformed, overview
+from constructs.output import slug
+from constructs.picture import Picture
+from constructs.results import Comparison, ConstructResult
+
+__all__ = ["capacity", "curves", "deformed", "draw_all", "drawn", "free_body", "overview",
+           "overview_load", "save", "shown_picture", "stems"]
+
+
+def shown_picture(construct: ConstructResult) -> Picture | None:
+    """The picture that stands for a construct: its largest load that holds, else its smallest."""
+    held = [p for p in construct.pictures if p.held]
+    if held:
+        return max(held, key=lambda p: p.load_N)
+    return min(construct.pictures, key=lambda p: p.load_N, default=None)
+
+
+def overview_load(comparison: Comparison) -> float | None:
+    """The load at which most constructs hold, the largest of these; None without pictures."""
+    held: dict[float, int] = {}
+    for c in comparison.constructs:
+        for p in c.pictures:
+            held[p.load_N] = held.get(p.load_N, 0) + p.held
+    return max(held, key=lambda load: (held[load], load), default=None)
+
+
+def fragments(comparison: Comparison) -> list[str]:
+    """Names of the fragments, in the order of the results."""
+    return list(dict.fromkeys(f for c in comparison.constructs for f in c.curve_subsidence_mm))
+
+
+def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
+    """File name without ending of each figure: by kind, construct and fragment ("" where none).
+
+    Kinds are "deformed", "free body", "capacity", "curves" and "overview".
+    """
+    taken: set[str] = set()
+    several = fragments(comparison)
+    out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
+        "capacity", taken)}
+    for name in several:
+        words = "load subsidence" if len(several) == 1 else f"load subsidence {name}"
+        out["curves", "", name] = slug(words, taken)
+    for c in comparison.constructs:
+        out["deformed", c.name, ""] = slug(f"deformed {c.name}", taken)
+        for name in several:
+            extra = "" if len(several) == 1 else f" {name}"
+            out["free body", c.name, name] = slug(f"free body {c.name}{extra}", taken)
+    return out
+
+
+def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
+    """Every figure of a comparison with its file name, one at a time."""
+    names = stems(comparison)
+    shown = {c.name: p for c in comparison.constructs if (p := shown_picture(c)) is not None}
+    load = overview_load(comparison)
+    if load is not None:
+        yield names["overview", "", ""], overview(comparison, load)
+    yield names["capacity", "", ""], capacity(comparison)
+    for fragment in fragments(comparison):
+        yield names["curves", "", fragment], curves(comparison, fragment)
+    top = strain_top(list(shown.values()))
+    for construct, picture in shown.items():
+        yield names["deformed", construct, ""], deformed(
+            picture, direction_deg=comparison.study.load.direction_deg, top=top,
+            factor=magnification([picture]) if picture.held else None)
+        for fragment in fragments(comparison):
+            yield names["free body", construct, fragment], free_body(picture, fragment)
+
+
+def draw_all(comparison: Comparison, folder: Path) -> list[Path]:
+    """Draw every figure into a folder, as PNG and SVG. Returns the files in reading order."""
+    out: list[Path] = []
+    for stem, ax in drawn(comparison):
+        figure = ax.get_figure(root=True)
+        assert isinstance(figure, Figure)
+        out += save(figure, folder, stem)
+    return out

@@ -1,0 +1,63 @@
+"""What voids are filled with: materials of the data table, overrides, level layers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from constructs.schema_implants import Fill
+from constructs.tables import fields, kind, number
+from fe.errors import InputError
+
+FloatArray = np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class FillMaterial:
+    """Material of a fill from the bottom up: shares of the height, moduli and strengths [MPa].
+
+    ``bond`` is the strength [MPa] of a bonded face in tension and shear, None where it only
+    rests and rubs.
+    """
+
+    shares: FloatArray
+    modulus: FloatArray
+    poisson: FloatArray
+    strength: FloatArray
+    friction: float
+    bond: float | None
+
+    @property
+    def key(self) -> tuple:
+        """What the stiffness depends on."""
+        return (*self.shares.tolist(), *self.modulus.tolist(), *self.poisson.tolist())
+
+
+def fill_material(fill: Fill) -> FillMaterial:
+    """The material of a fill, with its overrides."""
+    layers = [(fill.material, 1.0)] if fill.layers is None else [
+        (layer.material, layer.share) for layer in fill.layers]
+    rows = [str(name) for name, _ in layers]
+
+    def column(field: str, override: float | None) -> FloatArray:
+        return np.array([number("grafts", row, field) if override is None else override
+                         for row in rows])
+
+    bonded = fill.bonded
+    if bonded is None:
+        bonded = all(kind("grafts", row) == "cement" for row in rows)
+    bond = None
+    if bonded:
+        bond = fill.bond_MPa
+        if bond is None and all("bond_strength" in fields("grafts", row) for row in rows):
+            bond = min(number("grafts", row, "bond_strength") for row in rows)
+        if bond is None:
+            raise InputError("this material has no bond strength of its own",
+                             key=f"fill.{fill.name}.bond_MPa", expected="its bond strength in MPa")
+    friction = fill.friction
+    if friction is None:
+        friction = min(number("grafts", row, "friction") for row in rows)
+    return FillMaterial(np.array([share for _, share in layers]),
+                        column("modulus", fill.modulus_MPa), column("poisson", None),
+                        column("strength", fill.strength_MPa), friction, bond)

@@ -1,0 +1,130 @@
+"""Displacements that are read off every answer: reference frame, joint surfaces, lips, rims."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fe.body import Body, Column
+from fe.condense import Measure
+from fe.continuum import Continuum
+from fe.errors import InputError
+from fe.interface import Interface
+from fe.mesh import Mesh
+
+FloatArray = np.ndarray
+CONDYLES = ("medial", "lateral")
+
+
+@dataclass(frozen=True)
+class Edge:
+    """Where a fracture meets the joint surface: the two lips, nodes of the two bodies."""
+
+    name: str
+    body_a: int
+    node_a: int
+    body_b: int
+    node_b: int
+
+
+def articular(mesh: Mesh) -> tuple[np.ndarray, FloatArray]:
+    """Nodes of a mesh on the joint surface and their shares of its length there (sum 1)."""
+    weight = edge_lengths(mesh, "joint")
+    nodes = np.flatnonzero(weight)
+    return nodes, weight[nodes] / max(weight.sum(), 1e-300)
+
+
+def edge_lengths(mesh: Mesh, name: str) -> FloatArray:
+    """Length [mm] that each node ``(n,)`` stands for along the straight edges of a name."""
+    weight = np.zeros(len(mesh.points))
+    edges = mesh.edges.get(name)
+    if edges is not None:
+        length = np.hypot(*(mesh.points[edges[:, 2]] - mesh.points[edges[:, 0]]).T)
+        np.add.at(weight, edges, length[:, None] * np.array([1.0, 4.0, 1.0]) / 6.0)
+    return weight
+
+
+def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge, ...]:
+    """Ends of fractures on the joint surface; a second one of a fracture is called "NAME #2"."""
+    edges: list[Edge] = []
+    for face in interfaces:
+        for end in (0, -1):
+            a, b = int(face.nodes_a[end]), int(face.nodes_b[end])
+            joint = meshes[face.body_a].edges.get("joint")
+            if joint is None or a not in joint:
+                continue
+            count = sum(e.name.split(" #")[0] == face.name for e in edges)
+            name = face.name if not count else f"{face.name} #{count + 1}"
+            edges.append(Edge(name, face.body_a, a, face.body_b, b))
+    return tuple(edges)
+
+
+def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
+             edges: Sequence[Edge], loads: Sequence[Sequence[tuple[Body, Column]]]
+             ) -> tuple[Measure, ...]:
+    """All measures of a bone; their names are what `constructs.metrics` looks up."""
+    found: list[Measure] = []
+
+    def point(name: str, body: int, node: int) -> None:
+        for axis, letter in ((0, "x"), (1, "y")):
+            column = Column.of([2 * node + axis], [1.0])
+            found.append(Measure(f"{name} {letter}", ((bodies[body], column),)))
+
+    frame = bodies[shaft]
+    nodes = band_nodes(frame, band)
+    for name, column in zip(("frame x", "frame y", "frame turn"),
+                            frame_columns(frame.points, nodes), strict=True):
+        found.append(Measure(name, ((frame, column),)))
+    for i, body in enumerate(bodies):
+        for node in articular(body.mesh)[0]:
+            point(f"joint {i} {node}", i, int(node))
+        if i != shaft:
+            turn = frame_columns(body.points, np.arange(len(body.points)))[2]
+            found.append(Measure(f"turn {i}", ((body, turn),)))
+    for edge in edges:
+        point(f"lip a {edge.name}", edge.body_a, edge.node_a)
+        point(f"lip b {edge.name}", edge.body_b, edge.node_b)
+    for side, number, node in rims(bodies):
+        point(f"rim {side}", number, node)
+    for condyle, case in zip(CONDYLES, loads, strict=True):
+        found.append(Measure(f"under load {condyle}", tuple(case)))
+    return tuple(found)
+
+
+def band_nodes(shaft: Continuum, band: tuple[float, float]) -> np.ndarray:
+    """Nodes of the shaft in the reference band. Raises `InputError` where there are too few."""
+    y = shaft.points[:, 1]
+    nodes = np.flatnonzero((y >= band[0]) & (y <= band[1]))
+    if nodes.size < 3:
+        raise InputError("the reference band holds no bone of the shaft",
+                         key="section.reference_band_mm", value=str(list(band)),
+                         expected="a stretch of shaft below every fracture")
+    return nodes
+
+
+def frame_columns(points: FloatArray, nodes: np.ndarray) -> tuple[Column, Column, Column]:
+    """Least-squares rigid motion of nodes: translation of their centre (x, y) and rotation."""
+    centre = points[nodes].mean(axis=0)
+    arm = points[nodes] - centre
+    inertia = float((arm**2).sum())
+    mean = np.full(nodes.size, 1.0 / nodes.size)
+    turn = Column.of(np.concatenate([2 * nodes, 2 * nodes + 1]),
+                     np.concatenate([-arm[:, 1], arm[:, 0]]) / inertia)
+    return Column.of(2 * nodes, mean), Column.of(2 * nodes + 1, mean), turn
+
+
+def rims(bodies: Sequence[Continuum]) -> list[tuple[str, int, int]]:
+    """The outermost point of the plateau on each side: (side, body, node)."""
+    out = []
+    for side, sign in (("medial", -1.0), ("lateral", 1.0)):
+        best = (-np.inf, 0, 0)
+        for i, body in enumerate(bodies):
+            for name in (side, "joint"):
+                for node in np.unique(body.mesh.edges.get(name, np.zeros(0, dtype=int))):
+                    reach = sign * float(body.points[node, 0])
+                    if reach > best[0] + 1e-9:
+                        best = (reach, i, int(node))
+        out.append((side, best[1], best[2]))
+    return out

@@ -1,0 +1,131 @@
+"""Pieces that hardware can hold in: bone and fills, each with its material at a place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from constructs.grafts import FillMaterial
+from constructs.section import LocalBone, Section
+from fe.assembly import sheet
+from fe.continuum import Continuum
+from fe.mesh import Mesh
+
+FloatArray = np.ndarray
+
+
+@dataclass(frozen=True)
+class Inclusion:
+    """Metal bonded into the section: a bar from ``start`` to ``end``, round, ``count`` in depth."""
+
+    start: FloatArray      # (2,) mm
+    end: FloatArray        # (2,) mm
+    diameter: float
+    count: int
+    modulus: float
+    poisson: float
+
+    def thickness(self, xy: FloatArray) -> FloatArray:
+        """Depth of metal at points ``(..., 2)``: the chord of the bar there, 0 beside it [mm]."""
+        axis = self.end - self.start
+        length = float(np.hypot(*axis))
+        along = axis / length
+        arm = xy - self.start
+        s = arm @ along
+        n = arm[..., 1] * along[0] - arm[..., 0] * along[1]
+        chord = 2.0 * np.sqrt(np.clip((self.diameter / 2) ** 2 - n**2, 0.0, None))
+        return np.where((s >= 0) & (s <= length), self.count * chord, 0.0)
+
+
+def with_metal(sheets: FloatArray, depth: FloatArray, xy: FloatArray,
+               inclusions: tuple[Inclusion, ...]) -> FloatArray:
+    """Composite stiffness ``E_metal t_metal + E_bone (t - t_metal)`` at points, ``(..., 3)``."""
+    for bar in inclusions:
+        metal = np.minimum(bar.thickness(xy), depth)
+        share = (metal / depth)[..., None]
+        sheets = sheets * (1.0 - share) + sheet(bar.modulus, bar.poisson, metal)
+    return sheets
+
+
+@dataclass(frozen=True)
+class BonePiece:
+    """Bone of the section, at most ``limit`` deep (a fragment less deep than the bone)."""
+
+    section: Section
+    limit: float | None = None
+    inclusions: tuple[Inclusion, ...] = ()
+
+    def depth(self, xy: FloatArray) -> FloatArray:
+        """Out-of-plane depth at points ``(..., 2)``, mm."""
+        t = self.section.thickness(xy)
+        return t if self.limit is None else np.minimum(t, self.limit)
+
+    def sheets(self, xy: FloatArray) -> FloatArray:
+        """Stiffness of the sheet, ``(..., 3)`` N/mm.
+
+        A fragment less deep than the bone has its sheets in proportion; the bone in front of it
+        or behind it does nothing.
+        """
+        depth = self.depth(xy)
+        full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
+        return with_metal(full, depth, xy, self.inclusions)
+
+    def local(self, xy: FloatArray, z: float) -> LocalBone:
+        """Bone around points at a depth ``z`` off the mid-plane."""
+        return self.section.local_bone(xy, z)
+
+
+@dataclass(frozen=True)
+class FillPiece:
+    """A fill: one material or level layers, at most ``limit`` deep."""
+
+    section: Section
+    material: FillMaterial
+    low: float
+    high: float
+    limit: float | None = None
+    inclusions: tuple[Inclusion, ...] = ()
+
+    def depth(self, xy: FloatArray) -> FloatArray:
+        """Out-of-plane depth at points ``(..., 2)``, mm."""
+        t = self.section.thickness(xy)
+        return t if self.limit is None else np.minimum(t, self.limit)
+
+    def _layers(self, xy: FloatArray) -> np.ndarray:
+        share = np.clip((xy[..., 1] - self.low) / (self.high - self.low), 0.0, 1.0)
+        return np.searchsorted(np.cumsum(self.material.shares)[:-1], share)
+
+    def sheets(self, xy: FloatArray) -> FloatArray:
+        """Stiffness of the sheet, ``(..., 3)`` N/mm, layer by layer."""
+        k = self._layers(xy)
+        depth = self.depth(xy)
+        full = sheet(self.material.modulus[k], self.material.poisson[k], depth)
+        return with_metal(np.asarray(full), depth, xy, self.inclusions)
+
+    def crush(self, xy: FloatArray) -> FloatArray:
+        """Crushing strength at points, MPa."""
+        return self.material.strength[self._layers(xy)]
+
+    def local(self, xy: FloatArray, z: float) -> LocalBone:
+        """Material around points; shear strength 0: threads find no hold in graft."""
+        k = self._layers(xy)
+        return LocalBone(self.material.modulus[k], self.material.poisson[k],
+                         self.material.strength[k], np.zeros(k.shape))
+
+
+Piece = BonePiece | FillPiece
+
+
+@dataclass(frozen=True)
+class Solid:
+    """A meshed body with the material that it is made of; ``kind`` is "bone" or "graft"."""
+
+    name: str
+    kind: str
+    body: Continuum
+    piece: Piece
+
+    @property
+    def mesh(self) -> Mesh:
+        return self.body.mesh

@@ -1,0 +1,274 @@
+"""Screws and wires: members in bone or graft, held across and along, resting where bone is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.hardware import (
+    LEVER,
+    SAME_PLACE,
+    SHEAR_ROUND,
+    STIFF,
+    Hardware,
+    Part,
+    Seat,
+    add_hinges,
+    beam,
+    stations,
+)
+from constructs.implants import (
+    head_diameter,
+    metal,
+    outer,
+    pin_section,
+    press_fit,
+    screw_form,
+    tension,
+    thread_shape_factor,
+)
+from constructs.pieces import Solid
+from constructs.placement import (
+    Axis,
+    engaged_thread,
+    fracture_crossings,
+    screw_axis,
+    thread_span,
+)
+from constructs.schema import Construct, Screw
+from constructs.schema_implants import Pin
+from constructs.tables import number
+from fe.body import Column
+from fe.continuum import Continuum
+from fe.embed import axial_compliance, keep_pairs, lateral_compliance, spread_points
+from fe.errors import InputError
+from fe.link import End, Link, LinkList
+from fe.member import Member
+
+FloatArray = np.ndarray
+STATION = (1.5, 3.0)
+"""Shortest and longest spacing of stations [mm]; half a thread diameter between."""
+REST_GAP = 1.5
+"""Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
+EMPTY = -1
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A stretch of a screw in one solid, or in none (``solid`` is -1), with one station."""
+
+    solid: int
+    start: float
+    end: float
+
+    @property
+    def middle(self) -> float:
+        """Distance of its station from the head."""
+        return 0.5 * (self.start + self.end)
+
+
+def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
+            seats: dict[str, Seat], links: LinkList, out: Hardware) -> None:
+    """Member, bearing, thread, rests and head of a screw or wire.
+
+    Raises `InputError` where it touches no body.
+    """
+    axis = screw_axis(bone.section, pin, construct.plates)
+    cells = cut_cells(solids, pin, axis)
+    if not any(c.solid != EMPTY for c in cells):
+        raise InputError(f"the {pin.what} touches no body", key=f"{pin.what}.{pin.name}",
+                         expected="an axis that passes through bone")
+    material = metal(pin.material)
+    ends = [c.end for c, d in zip(cells[:-1], cells[1:], strict=True) if c.solid != d.solid]
+    s = stations([0.0, axis.length, *(c.middle for c in cells), *ends])
+    threaded = thread_span(pin, axis.length)[0]
+    sections = tuple(pin_section(pin, bool(0.5 * (a + b) >= threaded))
+                     for a, b in zip(s[:-1], s[1:], strict=True))
+    member = Member(pin.name, axis.point(s),
+                    [beam(x, material, SHEAR_ROUND, pin.count) for x in sections])
+    part = Part(pin.name, pin.what, member, sections, material, pin.count)
+    out.parts.append(part)
+    _embed(bone, pin, axis, [c for c in cells if c.solid != EMPTY], s, part, solids, links)
+    _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
+    if isinstance(pin, Screw):
+        head = _head_on_plate(pin, axis, part, seats[pin.plate], links) if pin.plate \
+            else _head_on_bone(solids, pin, axis, member, links)
+        if tension(pin) > 0 and not pin.locked:
+            out.tighten[head] = tension(pin) * pin.count
+    add_hinges(part, links)
+
+
+def cut_cells(solids: list[Solid], pin: Pin, axis: Axis) -> list[Cell]:
+    """Stretches of the axis, solid by solid, none across a fracture."""
+    fine = np.arange(0.0, axis.length, 0.02) + 0.01
+    owner = np.full(fine.size, EMPTY)
+    for i, solid in enumerate(solids):
+        owner[solid.body.inside(axis.point(fine))] = i
+    wanted = float(np.clip(outer(pin) / 2, *STATION))
+    cells: list[Cell] = []
+    for run in np.split(np.arange(fine.size), np.flatnonzero(np.diff(owner)) + 1):
+        solid, start, end = int(owner[run[0]]), fine[run[0]] - 0.01, fine[run[-1]] + 0.01
+        # Outside the bone, before the head's entry and beyond the exit, nothing can rest on it.
+        if end - start < 0.2 or (solid == EMPTY and not axis.entry < start < axis.exit):
+            continue
+        bounds = np.linspace(start, end, max(1, round((end - start) / wanted)) + 1)
+        cells += [Cell(solid, float(a), float(b))
+                  for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    return cells
+
+
+def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
+           solids: list[Solid], links: LinkList) -> None:
+    """Bearing across the pin in every cell; thread (or press fit) along it where it holds."""
+    count, member, along = part.count, part.member, axis.direction
+    across = np.array([-along[1], along[0]])
+    low, high = engaged_thread(pin, axis, fracture_crossings(bone.study, axis))
+    for cell in cells:
+        solid = solids[cell.solid]
+        node = int(np.argmin(np.abs(s - cell.middle)))
+        centre = axis.point(cell.middle)
+        local = solid.piece.local(centre, pin.position_in_depth_mm)
+        modulus, poisson = float(local.modulus), float(local.poisson)
+        # E t of the sheet that one of the pieces side by side has for itself
+        stretch = float(solid.piece.sheets(centre)[0]) * (1.0 - poisson**2) / count
+        depth = float(solid.piece.depth(centre)) / count
+        element = part.sections[min(node, len(part.sections) - 1)]
+        length = cell.end - cell.start
+        diameter = outer(pin)
+        if isinstance(pin, Screw) and cell.middle < low:
+            diameter = screw_form(pin.form).shaft or diameter
+        take = hold(solid.body, centre, along, length, diameter)
+        here = {"place": (float(centre[0]), float(centre[1]))}
+        bearing = count * float(local.compressive_strength) * diameter * length
+        side = lateral_compliance(modulus, poisson, stretch, diameter,
+                                  part.material.modulus * element.inertia)
+        links.add(Link("bearing", pin.name, End(member, member.translation(node, across)),
+                       End(solid.body, take(across)), compliance=side / (length * count),
+                       lower=-bearing, upper=bearing, direction=_pair(across),
+                       weight=length * count, **here))
+        if isinstance(pin, Screw):
+            engaged = min(cell.end, high) - max(cell.start, low)
+            shear = float(local.shear_strength) * thread_shape_factor(screw_form(pin.form))
+        else:
+            # A smooth wire only sticks in its hole, in bone.
+            engaged, shear = length, press_fit() if solid.kind == "bone" else 0.0
+        if engaged <= SAME_PLACE or shear <= 0.0:
+            continue
+        hold_back = count * shear * np.pi * outer(pin) * engaged
+        pull = axial_compliance(modulus, poisson, stretch, outer(pin),
+                                part.material.modulus * element.area, depth)
+        links.add(Link("thread" if isinstance(pin, Screw) else "press fit", pin.name,
+                       End(member, member.translation(node, along)), End(solid.body, take(along)),
+                       compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
+                       direction=_pair(along), weight=engaged * count, **here))
+
+
+def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
+          solids: list[Solid], links: LinkList) -> None:
+    """Bone or graft that rests on the pin where it passes through an empty void."""
+    member, along = part.member, axis.direction
+    across = np.array([-along[1], along[0]])
+    friction = number("materials", "friction", "plate_on_bone")
+    for cell in cells:
+        centre, node = axis.point(cell.middle), int(np.argmin(np.abs(s - cell.middle)))
+        for outward in (across, -across):
+            found = _nearest(solids, centre, outward, outer(pin) / 2 + REST_GAP)
+            if found is None:
+                continue
+            number_, distance = found
+            solid, length = solids[number_], cell.end - cell.start
+            touch = centre + (distance + 0.2) * outward
+            points = touch + np.linspace(-0.5, 0.5, 5)[:, None] * length * along
+            inside = solid.body.inside(points)
+            inside &= inside[::-1]
+            spots = points[inside] if inside.any() else touch[None]
+            take = solid.body.spread(spots, np.ones(len(spots)))
+            crush = float(solid.piece.local(touch, pin.position_in_depth_mm).compressive_strength)
+            links.contact("rest", pin.name, (member, solid.body),
+                          (lambda d, n=node: member.translation(n, d), take), normal=outward,
+                          friction=friction, gap=max(0.0, distance - outer(pin) / 2),
+                          strength=pin.count * crush * outer(pin) * length, compliance=STIFF,
+                          place=_pair(touch), weight=pin.count * outer(pin) * length)
+
+
+def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach: float
+             ) -> tuple[int, float] | None:
+    """First solid met from a place along a direction: its number and the distance [mm]."""
+    steps = np.arange(0.0, reach, 0.02) + 0.01
+    points = centre + steps[:, None] * outward
+    best: tuple[int, float] | None = None
+    for i, solid in enumerate(solids):
+        hit = np.flatnonzero(solid.body.inside(points))
+        if hit.size and (best is None or steps[hit[0]] < best[1]):
+            best = (i, float(steps[hit[0]]))
+    return best
+
+
+def hold(body: Continuum, centre: FloatArray, along: FloatArray, length: float, diameter: float
+         ) -> Callable[[FloatArray], Column]:
+    """Where a station takes hold of a body: spread over its length and one diameter."""
+    points, weights = spread_points(centre, along, length, diameter)
+    points, weights = keep_pairs(points, weights, body.inside(points))
+    if not len(points):
+        points, weights = centre[None], np.ones(1)
+    return body.spread(points, weights)
+
+
+def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member, links: LinkList
+                  ) -> int:
+    """One-sided link between head and cortex, spread over the head (or twice it: a washer)."""
+    reach = head_diameter(screw) / 2 * (2.0 if screw.washer else 1.0)
+    along = axis.direction
+    across = np.array([-along[1], along[0]])
+    surface = axis.point(axis.entry)
+    spots = surface + 0.3 * along + np.linspace(-reach, reach, 9)[:, None] * across
+    for solid in solids:
+        inside = solid.body.inside(spots)
+        inside &= inside[::-1]
+        if inside.any():
+            take = solid.body.spread(spots[inside], np.ones(int(inside.sum())))
+            return links.add(Link("head on bone", screw.name,
+                                  End(member, member.translation(0, along)),
+                                  End(solid.body, take(along)), compliance=STIFF, lower=0.0,
+                                  place=_pair(surface), direction=_pair(along)))
+    raise InputError("the head of the screw rests on no body", key=f"screw.{screw.name}",
+                     expected="a head on the bone's surface")
+
+
+def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList) -> int:
+    """Head in a plate's hole: pressed and rubbing until the hole's edge, or locked."""
+    assert screw.hole is not None
+    node = int(np.argmin(np.abs(seat.s - seat.line.holes[screw.hole - 1])))
+    along = axis.direction
+    across = np.array([-along[1], along[0]])
+    arm = axis.head - seat.part.member.points[node]
+    head, held = part.member, seat.part.member
+
+    def link(kind: str, direction: FloatArray, **law: float) -> int:
+        return links.add(Link(kind, screw.name, End(head, head.translation(0, direction)),
+                              End(held, held.translation(node, direction, arm)),
+                              compliance=STIFF / part.count, place=_pair(axis.head),
+                              direction=_pair(direction), **law))  # type: ignore[arg-type]
+
+    if screw.locked:
+        axial = link("locked head", along)
+        link("locked head", across)
+        turn = [Column.of(c.dofs, c.values * LEVER) for c in (head.rotation(0),
+                                                             held.rotation(node))]
+        links.add(Link("locked head moment", screw.name, End(head, turn[0]), End(held, turn[1]),
+                       compliance=STIFF / part.count, place=_pair(axis.head)))
+        return axial
+    axial = link("head on plate", along, lower=0.0)
+    link("head on plate friction", across, lower=0.0, upper=0.0, friction=seat.given.friction,
+         partner=axial)
+    for direction in (across, -across):
+        link("head at the edge of the hole", direction, lower=0.0,
+             gap=seat.given.hole_clearance_mm)
+    return axial
+
+
+def _pair(vector: FloatArray) -> tuple[float, float]:
+    return float(vector[0]), float(vector[1])

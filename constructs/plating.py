@@ -1,0 +1,92 @@
+"""Plates: a member along the bone's surface, resting and rubbing on it node by node."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
+from constructs.implants import metal, section_at
+from constructs.measures import edge_lengths
+from constructs.placement import PlateLine, plate_line
+from constructs.schema import Plate
+from fe.body import Column
+from fe.errors import InputError
+from fe.link import End, Link, LinkList
+from fe.member import Member
+
+FloatArray = np.ndarray
+NEAR = 0.5
+"""Surface nodes farther than this [mm] from the plate's line are not under it."""
+
+
+def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
+              bonded: bool = False) -> Seat:
+    """The plate's member and its contact with the bone; ``bonded`` holds it both ways.
+
+    Raises `InputError` where it touches no body.
+    """
+    line = plate_line(bone.section, plate)
+    touching = _surface_nodes(bone, plate.side, line)
+    if not touching:
+        raise InputError("the plate touches no body", key=f"plate.{plate.name}",
+                         expected="a plate that lies on the bone's surface")
+    s = stations([line.s[0], line.s[-1], *line.holes, *(t[2] for t in touching)])
+    at = [line.at(float(x)) for x in s]
+    centre = np.array([p + n * h for p, n, h in at])
+    material = metal(plate.material)
+    sections = []
+    for a, b in zip(s[:-1], s[1:], strict=True):
+        piece = section_at(plate, 0.5 * float(a + b))
+        hole = any(abs(0.5 * (a + b) - h) < piece.hole / 2 for h in line.holes)
+        sections.append(piece.net if hole else piece.solid)
+    member = Member(plate.name, centre, [beam(x, material, SHEAR_FLAT) for x in sections])
+    part = Part(plate.name, "plate", member, tuple(sections), material)
+    out.parts.append(part)
+    for body, node, place, weight in touching:
+        k = int(np.argmin(np.abs(s - place)))
+        normal = at[k][1]
+        piece_body = bone.bodies[body]
+        point = piece_body.points[node]
+        arm = point - centre[k]
+        here = {"compliance": STIFF, "place": (float(point[0]), float(point[1])),
+                "weight": weight * section_at(plate, place).width}
+        ends = piece_body.node(node), _rigid(member, k, arm)
+        if bonded:
+            for direction in (normal, np.array([-normal[1], normal[0]])):
+                links.add(Link("bonded plate", plate.name, End(piece_body, ends[0](direction)),
+                               End(member, ends[1](direction)),
+                               direction=(float(direction[0]), float(direction[1])), **here))
+        else:
+            links.contact("plate on bone", plate.name, (piece_body, member), ends, normal=normal,
+                          friction=plate.friction,
+                          gap=float(np.interp(place, line.s, line.gap)), **here)
+    add_hinges(part, links)
+    return Seat(plate, part, line, s)
+
+
+def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[tuple[int, int, float, float]]:
+    """Bone nodes under the plate: (body, node, distance along the plate, length it stands for)."""
+    found = []
+    for i, body in enumerate(bone.bodies):
+        weight = edge_lengths(body.mesh, side)
+        for node in np.flatnonzero(weight):
+            s, away = _project(body.points[node], line)
+            if away < NEAR:
+                found.append((i, int(node), s, float(weight[node])))
+    return sorted(found, key=lambda t: (t[2], t[0]))
+
+
+def _project(point: FloatArray, line: PlateLine) -> tuple[float, float]:
+    """Distance along the plate of the nearest place of its line, and the distance from it."""
+    a, step = line.points[:-1], np.diff(line.points, axis=0)
+    t = np.clip(((point - a) * step).sum(axis=1) / (step**2).sum(axis=1), 0.0, 1.0)
+    away = np.hypot(*(point - a - t[:, None] * step).T)
+    k = int(np.argmin(away))
+    return float(line.s[k] + t[k] * (line.s[k + 1] - line.s[k])), float(away[k])
+
+
+def _rigid(member: Member, node: int, arm: FloatArray) -> Callable[[FloatArray], Column]:
+    return lambda direction: member.translation(node, direction, arm)

@@ -1,0 +1,156 @@
+"""Text on pictures: names shown as they are, wrapped by their true width, never overlapping."""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
+from matplotlib.text import Text
+
+FloatArray = np.ndarray
+SIZE = 12.0
+"""Smallest text on a slide of 13.3 x 7.5 in, points."""
+LINE = 1.25 * SIZE / 72.0
+"""Height of a line of that text, inches."""
+
+
+@cache
+def _font() -> Any:
+    return get_font(findfont("DejaVu Sans"))
+
+
+@cache
+def _advance(character: str) -> float:
+    """Advance width of a character, in units of the text size."""
+    font = _font()
+    font.set_size(100.0, 72.0)
+    return float(font.load_char(ord(character)).linearHoriAdvance) / 65536.0 / 100.0
+
+
+@cache
+def _has_glyph(character: str) -> bool:
+    return ord(character) in _font().get_charmap()
+
+
+def plain(text: str) -> str:
+    """Text that matplotlib shows letter by letter: no mathtext, no line breaks of its own.
+
+    A character that the font lacks becomes a box, as on any page without that font.
+    """
+    shown = "".join(c if _has_glyph(c) else "□" for c in " ".join(text.split()))
+    return shown.replace("$", r"\$")
+
+
+def width(text: str, size: float = SIZE) -> float:
+    """Width of one line of text in inches (without kerning)."""
+    return sum(_advance(c) for c in text.replace(r"\$", "$")) * size / 72.0
+
+
+def wrap(text: str, inches: float, size: float = SIZE, most: int = 99) -> str:
+    """Plain text in lines no wider than ``inches``; long words are broken.
+
+    What does not fit in ``most`` lines ends in an ellipsis.
+    """
+    lines = [""]
+    for word in plain(text).replace(r"\$", "$").split(" "):
+        trial = f"{lines[-1]} {word}".strip()
+        if width(trial, size) <= inches:
+            lines[-1] = trial
+            continue
+        if lines[-1]:
+            lines.append("")
+        for c in word:
+            if lines[-1] and width(lines[-1] + c, size) > inches:
+                lines.append("")
+            lines[-1] += c
+    if len(lines) > most:
+        last = lines[most - 1]
+        while last and width(last + "…", size) > inches:
+            last = last[:-1]
+        lines = [*lines[:most - 1], last + "…"]
+    return "\n".join(lines).replace("$", r"\$")
+
+
+def wrap_all(names: list[str], height: float, widths: tuple[float, ...]) -> tuple[list[str], float]:
+    """Names wrapped at the first of the widths [in] at which all together fit the height [in].
+
+    Returns the names and the width of the widest line. None may fit: then the last width is taken.
+    """
+    wrapped = list(names)
+    for inches in widths:
+        wrapped = [wrap(n, inches) for n in names]
+        if sum(w.count("\n") + 1 for w in wrapped) * LINE <= height:
+            break
+    widest = max((width(line) for w in wrapped for line in w.split("\n")), default=0.0)
+    return wrapped, widest
+
+
+def spread(wanted: FloatArray, heights: FloatArray, low: float, high: float) -> FloatArray:
+    """Centres ``(n,)`` of labels near the wanted ones that neither overlap nor leave low..high.
+
+    Where all together are higher than the room, they are packed from the top.
+    """
+    order = np.argsort(-wanted, kind="stable")
+    out = np.array(wanted, dtype=float)
+    top = high
+    for i in order:
+        out[i] = min(out[i], top - heights[i] / 2)
+        top = out[i] - heights[i] / 2
+    bottom = low
+    for i in order[::-1]:
+        if out[i] - heights[i] / 2 >= bottom or heights.sum() > high - low:
+            break
+        out[i] = bottom + heights[i] / 2
+        bottom = out[i] + heights[i] / 2
+    return out
+
+
+def shown_texts(figure: Figure) -> list[tuple[str, Any]]:
+    """Every text that is drawn, with its box in pixels."""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    renderer = canvas.get_renderer()
+    found = [t for t in figure.texts if t.get_visible()]
+    waiting = list(figure.axes)
+    seen = set()
+    while waiting:
+        ax = waiting.pop()
+        if id(ax) in seen or not ax.get_visible():
+            continue
+        seen.add(id(ax))
+        waiting += ax.child_axes
+        legends = [ax.get_legend(), *(a for a in ax.artists if hasattr(a, "get_texts"))]
+        found += [t for g in legends if g is not None for t in (*g.get_texts(), g.get_title())]
+        found += [c for c in ax.get_children() if isinstance(c, Text) and c.get_visible()]
+        if ax.axison:
+            for axis, limits in ((ax.xaxis, ax.get_xlim()), (ax.yaxis, ax.get_ylim())):
+                low, high = sorted(limits)
+                found += [axis.label, *(
+                    label for label, at in zip(axis.get_ticklabels(), axis.get_ticklocs(),
+                                               strict=False) if low <= at <= high)]
+    return [(t.get_text(), t.get_window_extent(renderer)) for t in found if t.get_text().strip()]
+
+
+def clashes(figure: Figure, slack: float = 1.0) -> list[str]:
+    """What is wrong with the texts of a figure: pairs that overlap, and texts beyond its edge.
+
+    ``slack``: pixels by which boxes may touch.
+    """
+    texts = shown_texts(figure)
+    wrong = []
+    for (a, box), (b, other) in combinations(texts, 2):
+        across = min(box.x1, other.x1) - max(box.x0, other.x0)
+        down = min(box.y1, other.y1) - max(box.y0, other.y0)
+        if across > slack and down > slack:
+            wrong.append(f"{a!r} overlaps {b!r}")
+    page = figure.bbox
+    for text, box in texts:
+        if (box.x0 < page.x0 - slack or box.y0 < page.y0 - slack
+                or box.x1 > page.x1 + slack or box.y1 > page.y1 + slack):
+            wrong.append(f"{text!r} leaves the figure")
+    return wrong

@@ -1,0 +1,248 @@
+"""Keys of a study by their dotted path, and studies with other values at them.
+
+A path goes through tables by key and through lists by the entries' names (by number from 1 where
+entries have no name): ``section.bone``, ``fracture.shear plane.friction``,
+``construct.antiglide.screw.shaft 1.angle_deg``, ``fracture.shear plane.points_mm.2.1``. ``*``
+stands for every name of a list. Beside the keys of the study file there are
+
+- ``ANY ENTRY.present``: whether a named entry is there (a plate takes its screws with it),
+- ``fracture.NAME.slope_deg``: angle of a fracture's chord to the long axis; the line is turned
+  about its end at the joint, and ``fracture.NAME.turn_deg``: the same by what it is turned,
+- ``scale.NAME``: factors on what a study has no key for, see `SCALES`.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel
+
+from constructs.checked import closest, did_you_mean
+from constructs.complaint import show
+from constructs.schema import Study
+from constructs.study import study_from
+from fe.errors import InputError
+
+SCALES = {
+    "cancellous_strength": "strength of bone other than cortex under screw and thread",
+    "bearing_stiffness": "stiffness of the springs between screws and the meshed bone",
+}
+"""Factors that belong to no key of a study file, 1 unless varied."""
+SCALE_RANGE = (0.05, 20.0)
+TEXTS = ("name", "title", "scenario", "note")
+FOLLOWS = {("mesh", "size_mm"): ("mesh", "coarse_mm")}
+"""Keys whose default follows another key, so that it is given up when that one is varied."""
+TURNS = ("slope_deg", "turn_deg")
+Address = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A study with some values changed; ``scales`` are factors beside it."""
+
+    study: Study
+    scales: Mapping[str, float] = field(default_factory=dict)
+
+    def scale(self, name: str) -> float:
+        """A factor of `SCALES`, 1 where it is not given."""
+        return self.scales.get(name, 1.0)
+
+
+def plain(study: Study) -> dict[str, Any]:
+    """The study as nested dicts and lists, as `study_from` takes them."""
+    return study.model_dump(by_alias=True, exclude_none=True, mode="json")
+
+
+def known_keys(study: Study) -> tuple[str, ...]:
+    """Every dotted path that may be varied in this study, `SCALES` last."""
+    keys = [".".join(str(p) for p in path) for path in _walk(Study, plain(study), ())]
+    return (*keys, *(f"scale.{name}" for name in SCALES))
+
+
+def addresses(study: Study, key: str) -> tuple[Address, ...]:
+    """Places in the study that a dotted path stands for; several with ``*``.
+
+    Raises InputError with the closest match where there is no such key.
+    """
+    parts = key.split(".")
+    known = [tuple(k.split(".")) for k in known_keys(study)]
+    found = [k for k in known if len(k) == len(parts)
+             and all(p in ("*", q) for p, q in zip(parts, k, strict=True))]
+    if not found:
+        if parts[-1] in TEXTS:
+            raise InputError("a text cannot be varied", key=key,
+                             expected="a key that changes the answer")
+        near = closest(key, (".".join(k) for k in known))
+        raise InputError("unknown key" + did_you_mean(near), key=key,
+                         expected=_at_that_level(parts, known))
+    return tuple(found)
+
+
+def _at_that_level(parts: list[str], known: list[tuple[str, ...]]) -> str:
+    """What may stand at the first part of a path that fits no key."""
+    for i in range(len(parts)):
+        if not any(all(p in ("*", q) for p, q in zip(parts[:i + 1], k, strict=False))
+                   and len(k) > i for k in known):
+            break
+    choices = dict.fromkeys(k[i] for k in known if len(k) > i
+                            and all(p in ("*", q) for p, q in zip(parts[:i], k, strict=False)))
+    before = ".".join(parts[:i])
+    return (f"after {before!r}: " if before else "") + "one of " + ", ".join(choices)
+
+
+def varied(study: Study, values: Mapping[str, Any]) -> Case:
+    """The study with other values at the given keys. Raises InputError for what is not valid."""
+    data, scales = assigned(study, values)
+    return Case(study_from(data), scales)
+
+
+def assigned(study: Study, values: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
+    """The changed study as nested dicts, not yet validated, and the scales."""
+    data = copy.deepcopy(plain(study))
+    scales: dict[str, float] = {}
+    todo = [(a, key, value) for key, value in values.items() for a in addresses(study, key)]
+    places = {a for a, _, _ in todo}
+    for place, follower in FOLLOWS.items():
+        if place in places and follower not in places:
+            _remove(data, follower)
+    # Lines are turned after their points are set, and entries taken out last of all.
+    for address, key, value in sorted(todo, key=lambda t: _phase(t[0])):
+        if address[0] == "scale":
+            scales[address[1]] = _factor(key, value)
+        elif address[-1] == "present":
+            if not isinstance(value, bool):
+                raise InputError("wrong type", key=key, value=show(value), expected="true or false")
+            if not value:
+                _take_out(data, address[:-1])
+        elif address[-1] in TURNS and address[0] == "fracture":
+            _turn(data, address, key, value)
+        else:
+            _put(data, address, value)
+    return data, scales
+
+
+def _phase(address: Address) -> int:
+    return 2 if address[-1] == "present" else 1 if address[-1] in TURNS else 0
+
+
+def _factor(key: str, value: Any) -> float:
+    low, high = SCALE_RANGE
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise InputError("out of range", key=key, value=show(value),
+                         expected=f"a factor from {low:g} to {high:g}")
+    return float(value)
+
+
+# -- walking ----------------------------------------------------------------------------------
+
+def _walk(model: type[BaseModel], data: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """Paths below a table: fields of its model, entries of its lists."""
+    for name, info in model.model_fields.items():
+        key = info.alias or name
+        inner = next(_models(info.annotation), None)
+        here = data.get(key) if isinstance(data, dict) else None
+        at = (*path, key)
+        if inner is None:
+            if key not in TEXTS:
+                yield at
+                yield from _numbered(here, at)
+        elif isinstance(here, list):
+            for i, entry in enumerate(here):
+                label = str(entry.get("name", i + 1))
+                yield from _walk(inner, entry, (*at, label))
+                if "name" in entry:
+                    yield (*at, label, "present")
+                    if at == ("fracture",):
+                        yield from ((*at, label, turn) for turn in TURNS)
+        elif not _is_list(info.annotation):
+            yield from _walk(inner, here, at)
+
+
+def _numbered(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """Paths of the numbers in a plain list, counted from 1."""
+    if isinstance(value, list):
+        for i, entry in enumerate(value):
+            at = (*path, str(i + 1))
+            if isinstance(entry, list):
+                yield from _numbered(entry, at)
+            else:
+                yield at
+
+
+def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models(part)
+
+
+def _is_list(annotation: Any) -> bool:
+    return get_origin(annotation) is tuple or any(_is_list(a) for a in get_args(annotation))
+
+
+def _entry(here: Any, part: str) -> Any:
+    """The table or value below `here` at one part of a path; names before numbers."""
+    if isinstance(here, list):
+        named = [e for e in here if isinstance(e, dict) and e.get("name") == part]
+        return named[0] if named else here[int(part) - 1]
+    return here[part]
+
+
+def _below(data: dict[str, Any], address: Address) -> Any:
+    here: Any = data
+    for part in address:
+        if isinstance(here, dict) and part not in here:
+            here[part] = {}
+        here = _entry(here, part)
+    return here
+
+
+def _put(data: dict[str, Any], address: Address, value: Any) -> None:
+    owner, last = _below(data, address[:-1]), address[-1]
+    if isinstance(owner, list):
+        owner[int(last) - 1] = value
+        return
+    now = owner.get(last)
+    if isinstance(now, list) and not isinstance(value, list | tuple):
+        value = [value]  # one load instead of several
+    if isinstance(now, int) and not isinstance(now, bool) and isinstance(value, float) \
+            and value.is_integer():
+        value = int(value)
+    owner[last] = value
+
+
+def _remove(data: dict[str, Any], address: Address) -> None:
+    _below(data, address[:-1]).pop(address[-1], None)
+
+
+def _take_out(data: dict[str, Any], address: Address) -> None:
+    """Remove a named entry; a plate takes the screws whose heads are on it with it."""
+    owner = _below(data, address[:-2])
+    name = address[-1]
+    owner[address[-2]] = [e for e in owner[address[-2]] if e["name"] != name]
+    if address[-2] == "plate" and "screw" in owner:
+        owner["screw"] = [s for s in owner["screw"] if s.get("plate") != name]
+
+
+def _turn(data: dict[str, Any], address: Address, key: str, value: Any) -> None:
+    """Turn a fracture about its end at the joint, so that its slope is or grows by ``value``."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise InputError("wrong type", key=key, value=show(value), expected="degrees")
+    row = _below(data, address[:-1])
+    points = row["points_mm"]
+    pivot, far = sorted((points[0], points[-1]), key=lambda p: -p[1])
+    dx, down = far[0] - pivot[0], pivot[1] - far[1]
+    side = 1.0 if dx >= 0 else -1.0
+    now = math.degrees(math.atan2(abs(dx), down))
+    turn = side * math.radians(value if address[-1] == "turn_deg" else value - now)
+    if not 0.0 <= now + math.degrees(side * turn) <= 90.0:
+        raise InputError("a fracture turned beyond the long axis or the joint line", key=key,
+                         value=show(value), expected=f"a slope of 0 to 90 degrees; it is {now:.3g}")
+    cos, sin = math.cos(turn), math.sin(turn)
+    row["points_mm"] = [[pivot[0] + cos * (x - pivot[0]) - sin * (y - pivot[1]),
+                         pivot[1] + sin * (x - pivot[0]) + cos * (y - pivot[1])]
+                        for x, y in points]
