@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -142,6 +142,13 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
     loads, band = _loads(study, bodies), reference_band(study)
     return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft, loads,
                 measures(bodies, shaft, band, edges, loads), edges, band, inclusions)
+
+
+def under_load(bone: Bone, study: Study) -> Bone:
+    """The same bodies loaded as another study of the same geometry asks for; nothing is solved."""
+    loads = _loads(study, bone.bodies)
+    return replace(bone, study=study, loads=loads, measures=measures(
+        bone.bodies, bone.shaft, bone.band, bone.edges, loads))
 
 
 def _region_count(study: Study, blocks: tuple[Block, ...]) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -13,6 +14,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch
+from matplotlib.tri import Triangulation
 
 from constructs import LABEL
 from constructs.picture import BodyPicture, MemberPicture, Picture
@@ -22,12 +24,17 @@ FloatArray = np.ndarray
 WIDE, HIGH = 13.3, 7.5
 """A slide, inches."""
 DPI = 110
-KINDS = {"load": "#000000", "fracture": "#D55E00", "plate": "#0072B2", "screw": "#009E73"}
-"""Colours of sources of force (Okabe and Ito's set, told apart by colour-blind readers)."""
+KINDS = {"load": "#000000", "fracture": "#D55E00", "plate": "#0072B2", "screw": "#00785A",
+         "wire": "#A0447C", "graft": "#8A6100"}
+"""Colours of sources of force: Okabe and Ito's set, which colour-blind readers tell apart, the
+lighter ones darkened so that text in them is legible."""
 SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
 MARKERS = "osD^vP*Xp<>h8dH"
 STRAINS = "YlGnBu"
+METAL = "#DADADA"
+BONE = "#EDE6D6"
+GRAFT = "#F3C97B"
 RATIO = "largest principal strain / yield strain [-]"
 _LABELLED = "educational label"
 
@@ -41,7 +48,6 @@ def slide(height: float = HIGH) -> Figure:
 
 def label(figure: Figure) -> None:
     """Put the educational label at the bottom of a figure, once."""
-    figure = figure.get_figure(root=True) or figure  # type: ignore[assignment]
     if not any(t.get_gid() == _LABELLED for t in figure.texts):
         figure.text(0.5, 0.1 / figure.get_figheight(), LABEL, size=SIZE, color="#444444",
                     ha="center", va="bottom", gid=_LABELLED)
@@ -53,6 +59,29 @@ def axes_at(figure: Figure, left: float, bottom: float, wide: float, high: float
     ax = figure.add_axes((left / w, bottom / h, wide / w, high / h))
     ax.tick_params(labelsize=SIZE)
     return ax
+
+
+def title(ax: Axes, name: str, words: str) -> None:
+    """A name in bold over the axes, and what is to be said of it below the name."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    room = figure.get_figwidth() * (1.0 - ax.get_position().x0) - 0.3
+    if words:
+        ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,
+                wrap(words, room, 14), size=14, transform=ax.transAxes, va="bottom")
+    for size in (16, 14, 12):
+        # Bold letters are about a tenth wider than those that wrap() measures.
+        lines = wrap(name, room / 1.12, size)
+        if lines.count("\n") < 2:
+            break
+    ax.set_title(lines, loc="left", size=size, weight="bold", pad=34 if words else 12)
+
+
+def inches(ax: Axes) -> FloatArray:
+    """Width and height of axes, inches."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    return np.array(ax.get_position().size) * figure.get_size_inches()
 
 
 def series(number: int) -> dict:
@@ -72,8 +101,8 @@ def round_number(value: float, steps: Sequence[float] = (1, 2, 3, 4, 5, 6, 8, 10
 
 def largest_motion(picture: Picture) -> float:
     """Largest displacement of anything drawn, mm."""
-    parts = [*picture.bodies, *picture.members]
-    return max((float(np.hypot(*p.displacement.T).max(initial=0.0)) for p in parts), default=0.0)
+    moves = [p.displacement for p in picture.bodies] + [p.displacement for p in picture.members]
+    return max((float(np.hypot(*m.T).max(initial=0.0)) for m in moves), default=0.0)
 
 
 def magnification(pictures: Sequence[Picture], target: float = 4.0) -> float:
@@ -142,13 +171,16 @@ def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: S
         xy = body.points + factor * body.displacement
         corners = body.triangles[:, :3]
         if body.value is None:
-            ax.add_collection(PolyCollection(xy[corners], facecolor="#EDE6D6", edgecolor="face",
-                                             linewidth=0.3, rasterized=True), autolim=False)
+            # Filled along its outline: one shape, not an image of triangles.
+            ax.add_collection(PolyCollection([xy[loop] for loop in outline(body.triangles)],
+                                             facecolor=GRAFT if body.kind == "graft" else BONE,
+                                             linewidth=0.0, zorder=1), autolim=False)
             continue
         t = body.triangles
         small = np.concatenate([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]])
-        ax.tripcolor(xy[:, 0], xy[:, 1], small, body.value, shading="gouraud", cmap=scale.cmap,
-                     norm=scale.norm, rasterized=True)
+        smooth: dict[str, Any] = {"shading": "gouraud", "cmap": scale.cmap, "norm": scale.norm}
+        ax.tripcolor(Triangulation(xy[:, 0], xy[:, 1], small), body.value, rasterized=True,
+                     **smooth)
         over = body.value[corners].mean(axis=1) > 1.0
         if over.any():
             ax.add_collection(PolyCollection(xy[corners[over]], facecolor="black",
@@ -156,18 +188,20 @@ def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: S
 
 
 def draw_members(ax: Axes, members: Sequence[MemberPicture], factor: float) -> PolyCollection:
-    """Plates and screws in their true width: one four-sided piece a segment."""
-    pieces, colours = [], []
+    """Plates and screws in their true width: grey metal, edged in the colour of their kind."""
+    bands, colours = [], []
     for m in members:
         xy = m.points + factor * m.displacement
         along = np.diff(xy, axis=0)
         across = np.column_stack([-along[:, 1], along[:, 0]])
         across /= np.maximum(np.hypot(*across.T), 1e-12)[:, None]
-        half = across * m.width[:, None] / 2
-        pieces += list(np.stack([xy[:-1] - half, xy[1:] - half, xy[1:] + half, xy[:-1] + half],
-                                axis=1))
-        colours += [KINDS.get(m.kind, "#444444")] * len(along)
-    art = PolyCollection(pieces, facecolors=colours, edgecolors="none", alpha=0.8)
+        # One normal a node, the mean of its segments', so that a bend has no teeth.
+        normal = np.concatenate([across[:1], (across[:-1] + across[1:]) / 2, across[-1:]])
+        near = np.repeat(xy, 2, axis=0)[1:-1]
+        half = np.repeat(normal, 2, axis=0)[1:-1] * np.repeat(m.width, 2)[:, None] / 2
+        bands.append(np.concatenate([near - half, (near + half)[::-1]]))
+        colours.append(KINDS.get(m.kind, "#444444"))
+    art = PolyCollection(bands, facecolors=METAL, edgecolors=colours, linewidths=1.3)
     ax.add_collection(art, autolim=False)
     return art
 
@@ -183,34 +217,30 @@ def draw_arrows(ax: Axes, places: FloatArray, vectors: FloatArray, colour: str,
               zorder=5)
 
 
-def draw_arrow(ax: Axes, start: Sequence[float], end: Sequence[float], **style: object) -> None:
+def draw_arrow(ax: Axes, start: Sequence[float] | FloatArray, end: Sequence[float] | FloatArray,
+               **style: Any) -> None:
     """One arrow with a line style, from start to end in units of the axes."""
     look = {"color": "black", "linestyle": "-", "linewidth": 2.2} | style
-    shaft = {"shrinkA": 0.0, "shrinkB": 0.0, "zorder": 6}
-    colour = look.pop("color")
-    # The head is a second, solid artist: a dashed line style would break its outline.
-    ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-", color=colour, **look, **shaft))  # type: ignore[arg-type]
-    ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-|>", mutation_scale=18, color=colour,  # type: ignore[arg-type]
-                                 linewidth=0.0, **shaft))  # type: ignore[arg-type]
+    colour, head = look.pop("color"), 8.0 + 5.0 * float(look["linewidth"])  # type: ignore[arg-type]
+    # The head is a second, solid artist, since a dashed line style would break its outline; the
+    # shaft ends inside of it.
+    ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-", shrinkA=0.0, shrinkB=0.3 * head,  # type: ignore[arg-type]
+                                 color=colour, zorder=6, capstyle="butt", **look))  # type: ignore[arg-type]
+    ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-|>", shrinkA=0.0, shrinkB=0.0,  # type: ignore[arg-type]
+                                 mutation_scale=head, color=colour, linewidth=0.0, zorder=6))
 
 
-def frame(ax: Axes, low: Sequence[float], high: Sequence[float],
+def frame(ax: Axes, low: Sequence[float] | FloatArray, high: Sequence[float] | FloatArray,
           inches_per_mm: float | None = None) -> float:
     """Limits that show low..high centred and fill the box of the axes at an equal scale.
 
-    Returns the scale [in/mm]; a given scale is kept and the limits follow from it.
+    Returns the scale [in/mm]; a given scale is kept and the limits follow from it. Inset axes
+    have a place only once their figure was drawn.
     """
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    box = ax.get_position()
-    if ax.get_axes_locator() is not None:      # inset axes: their place follows from the parent
-        figure.draw_without_rendering()
-        box = ax.get_position()
-    wide, high_in = box.width * figure.get_figwidth(), box.height * figure.get_figheight()
+    box = inches(ax)
     a, b = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
-    scale = inches_per_mm or float(min(wide / (b[0] - a[0]), high_in / (b[1] - a[1])))
-    middle = (a + b) / 2
-    half = np.array([wide, high_in]) / scale / 2
+    scale = inches_per_mm or float(min(box / (b - a)))
+    middle, half = (a + b) / 2, box / scale / 2
     ax.set_xlim(middle[0] - half[0], middle[0] + half[0])
     ax.set_ylim(middle[1] - half[1], middle[1] + half[1])
     ax.set_aspect("equal", adjustable="datalim")

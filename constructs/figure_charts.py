@@ -7,10 +7,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
 from constructs.results import Comparison, ConstructResult
-from constructs.textfit import LINE, SIZE, plain, wrap, wrap_all
+from constructs.textfit import LINE, SIZE, wrap, wrap_all
 
 UNLIMITED = "not limited by this model"
 
@@ -41,7 +42,7 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
         lines, widest = _names(names, inside)
         inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in lines) + 0.3) * LINE)
         figure: Figure = d.slide(inside + 2.55)
-        ax = d.axes_at(figure, widest + 0.45, 1.85, d.WIDE - widest - 0.45 - 2.55, inside)
+        ax = d.axes_at(figure, widest + 0.5, 1.85, d.WIDE - widest - 0.5 - 2.55, inside)
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)
@@ -57,11 +58,11 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(len(names) - 0.4, -0.6)
     ax.set_xlim(0, end)
     ax.set_xlabel("total joint force [N]", size=SIZE)
-    ax.xaxis.get_major_locator().set_params(nbins=6)  # type: ignore[attr-defined]
-    ax.tick_params(axis="y", length=0)
+    ax.xaxis.set_major_locator(MaxNLocator(6))
+    ax.tick_params(axis="y", length=0, pad=12)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
-    ax.set_title("How much load each construct carries", loc="left", size=16, pad=12)
+    d.title(ax, "How much load each construct carries", "")
     _marks(ax, comparison)
     return ax
 
@@ -97,9 +98,10 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
             hatch="////", linewidth=1.2, zorder=2)
     if high is None or high > end:
         ax.plot(end, at, marker=">", markersize=12, color=colour, clip_on=False, zorder=6)
-    for value, marker in ((c.equilibrium_ends_N, "D"), (c.step_off_limit_N, "^")):
+    # One above the other, since both often happen at nearly the same load.
+    for value, marker, up in ((c.equilibrium_ends_N, "D", 0.17), (c.step_off_limit_N, "^", -0.17)):
         if value is not None and value <= end:
-            ax.plot(value, at, marker=marker, markersize=10, color="black", zorder=5,
+            ax.plot(value, at + up, marker=marker, markersize=10, color="black", zorder=5,
                     markeredgecolor="white", clip_on=False)
 
 
@@ -161,19 +163,21 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     for load in comparison.study.load.total_N:
         ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
     ax.set_xlim(0, top)
-    ax.set_ylim(bottom=min(0.0, ax.get_ylim()[0]))
-    ax.margins(y=0.05)
+    known = [v for c in constructs for v in c.curve_subsidence_mm.get(fragment, ())
+             if v is not None]
+    least, most = min(known, default=0.0), max(known, default=0.0)
+    ax.set_ylim(1.06 * min(0.0, least), 1.06 * most if most > 0 else 1.0)
     ax.set_xlabel("total joint force [N]", size=SIZE)
     ax.set_ylabel("mean subsidence of the joint surface [mm]", size=SIZE)
-    ax.set_title(wrap(f"How far '{fragment}' sinks", d.WIDE - 1.5, 16), loc="left", size=16, pad=12)
+    d.title(ax, f"{fragment}: subsidence under load", "")
     ax.grid(alpha=0.25)
     handles += [Line2D([], [], linestyle="none", marker="X", color="#555555", markersize=11,
                        label="equilibrium ends (on the load axis)"),
                 Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label="loads of the study")]
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
               frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
-    if all(v is None or x == 0.0 for c in constructs
-           for x, v in zip(c.curve_load_N, c.curve_subsidence_mm.get(fragment, ()), strict=False)):
+    if not any(v is not None and x > 0.0 for c in constructs for x, v in zip(
+            c.curve_load_N, c.curve_subsidence_mm.get(fragment, ()), strict=False)):
         ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
                           "is not held, or does not reach the joint", size=SIZE, ha="center",
                 transform=ax.transAxes)
@@ -181,9 +185,8 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
 
 
 def _ending(c: ConstructResult) -> str:
-    if c.equilibrium_ends_N is None:
+    ends = c.equilibrium_ends_N
+    if ends is None:
         return f"holds beyond {c.search_limit_N:g} N"
-    return "no equilibrium" if c.equilibrium_ends_N == 0.0 else f"ends at {c.equilibrium_ends_N:.0f} N"
+    return "no equilibrium" if ends == 0.0 else f"ends at {ends:.0f} N"
 
-
-__all__ = ["bracket_words", "capacity", "curves", "plain"]

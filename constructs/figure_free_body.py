@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.path import Path as Outline
 
 from constructs import drawing as d
-from constructs.figure_section import outcome
+from constructs.figure_section import draw_escape, escaping, outcome
 from constructs.picture import Arrow, FreeBody, Picture
-from constructs.textfit import SIZE, plain, wrap
+from constructs.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 COLUMN = 1.7
@@ -30,8 +32,11 @@ def looks(arrows: tuple[Arrow, ...]) -> list[dict]:
 def closing(body: FreeBody) -> str:
     """In words how well the polygon closes."""
     total = sum(float(np.hypot(*a.force)) for a in body.arrows if a.kind == "load")
-    share = f", {body.error / total:.0e} of the load on it" if total > 0 else ""
-    return f"The polygon closes: its gap is {body.error:.0e} N{share}."
+    largest = max((float(np.hypot(*a.force)) for a in body.arrows), default=0.0)
+    of = f"{total:.0f} N of load" if total > 0 else f"a largest force of {largest:.0f} N"
+    if body.error > 1e-6 * max(total, largest):
+        return f"It does not close: {body.error:.2g} N are missing, beside {of}."
+    return f"It closes: the gap is {body.error:.0e} N beside {of}."
 
 
 def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axes:
@@ -42,23 +47,22 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     With ``ax``, leave as much room right of it as it is wide; its ``child_axes[0]`` is the polygon.
     """
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.05, 6.3, 5.4)
+        ax = d.axes_at(d.slide(), 0.95, 1.05, 6.6, 5.4)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
-    title = (f"{plain(picture.construct)}: {plain(fragment)} cut free")
-    ax.set_title(wrap(title.replace(r"\$", "$"), figure.get_figwidth() - 1.5, 16) + "\n"
-                 + wrap(outcome(picture).replace(r"\$", "$"), figure.get_figwidth() - 1.5, 14),
-                 loc="left", size=14, pad=10)
+    d.title(ax, f"{picture.construct}: {fragment} cut free", outcome(picture))
     ax.set_xlabel("lateral position x [mm]", size=SIZE)
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
     body = next((f for f in picture.free_bodies if f.fragment == fragment), None)
     piece = next(b for b in picture.bodies if b.name == fragment)
     low, high = piece.points.min(axis=0), piece.points.max(axis=0)
-    d.draw_strain(ax, [_blank(piece)], 0.0, d.strain_scale(1.0))
+    d.draw_strain(ax, [replace(piece, value=None)], 0.0, d.strain_scale(1.0))
     d.draw_outline(ax, [piece], colors="black", linewidths=1.5, zorder=2)
     if body is None or not body.arrows:
         d.frame(ax, low - 8, high + 8)
+        if (gone := escaping(picture)) is not None:
+            draw_escape(ax, gone)
         words = ("No equilibrium: no set of forces within the strength of the links closes."
                  if picture.status == "no equilibrium" else
                  "No forces on this fragment." if picture.held else
@@ -68,22 +72,23 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     style = looks(body.arrows)
     force = np.array([a.force for a in body.arrows])
     point = np.array([a.point for a in body.arrows])
-    size = figure.get_size_inches() * ax.get_position().size
+    size = d.inches(ax)
     newtons = _newtons(force, low, high)
     ends = _ends(point, force * 10.0 / newtons, piece.points, d.outline(piece.triangles))
     every = np.concatenate([[low, high], *ends])
     lowest, highest = every.min(axis=0) - 2, every.max(axis=0) + 2
-    scale = float(min((size[0] - 2 * COLUMN - 0.3) / (highest[0] - lowest[0]),
-                      size[1] / (highest[1] - lowest[1])))
-    d.frame(ax, lowest, highest, scale)
-    for (start, end), look in zip(ends, style, strict=True):
-        d.draw_arrow(ax, start, end, **look)
-    ax.plot(*point.T, linestyle="none", marker="o", markersize=5, markerfacecolor="white",
-            markeredgecolor="black", zorder=7)
-    names = [f"{a.source}\n{np.hypot(*a.force):.0f} N" for a in body.arrows]
-    colours = [s["color"] for s in style]
     tails = np.array([_outer(e, point[i]) for i, e in enumerate(ends)])
     left = tails[:, 0] < (low[0] + high[0]) / 2
+    column = np.array([COLUMN if left.any() else 0.1, COLUMN if not left.all() else 0.1])
+    scale = float(min((size[0] - column.sum() - 0.2) / (highest[0] - lowest[0]),
+                      size[1] / (highest[1] - lowest[1])))
+    d.frame(ax, lowest - np.array([column[0] / scale, 0]),
+            highest + np.array([column[1] / scale, 0]), scale)
+    for (start, end), look in zip(ends, style, strict=True):
+        d.draw_arrow(ax, start, end, **look)
+    ax.plot(*point.T, linestyle="none", marker="o", markersize=4, color="black", zorder=7)
+    names = [f"{a.source}\n{np.hypot(*a.force):.0f} N" for a in body.arrows]
+    colours = [s["color"] for s in style]
     for side in (True, False):
         mine = np.flatnonzero(left == side)
         d.leaders(ax, tails[mine], [names[i] for i in mine], [colours[i] for i in mine],
@@ -93,15 +98,11 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     return ax
 
 
-def _blank(piece: object) -> object:
-    from dataclasses import replace
-    return replace(piece, value=None)  # type: ignore[type-var]
-
-
 def _newtons(force: FloatArray, low: FloatArray, high: FloatArray) -> float:
-    """Round number of newtons for 10 mm of arrow: the longest is about half the fragment's height."""
+    """Round number of newtons for 10 mm of arrow: the longest is 0.7 of the fragment."""
     longest = float(np.hypot(*force.T).max())
-    return d.round_number(longest * 10.0 / (0.5 * float(high[1] - low[1])), (1, 2, 2.5, 4, 5, 10))
+    return d.round_number(longest * 10.0 / (0.7 * float(high[1] - low[1])),
+                          (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10))
 
 
 def _ends(point: FloatArray, vector: FloatArray, nodes: FloatArray, loops: list[np.ndarray]
@@ -124,31 +125,33 @@ def _outer(ends: FloatArray, point: FloatArray) -> FloatArray:
 def _polygon(ax: Axes, body: FreeBody, style: list[dict], newtons: float, scale: float,
              size: FloatArray) -> None:
     """Forces tip to tail, in the order of the list, at the same scale."""
-    other = ax.inset_axes((1.06, 0.0, 0.88, 1.0))
+    other = ax.inset_axes((1.03, 0.0, 0.8, 1.0))
     other.set_title("Force polygon: the same arrows, tip to tail", size=SIZE, loc="left")
     other.set_xticks([])
     other.set_yticks([])
     step = np.array([a.force for a in body.arrows]) * 10.0 / newtons
     corner = np.concatenate([[[0.0, 0.0]], np.cumsum(step, axis=0)])
     low, high = corner.min(axis=0), corner.max(axis=0)
-    wide = 0.88 * size[0]
-    # The names stand right of the polygon; the scale bar and the words below it.
-    shift = (COLUMN + 0.2) / scale / 2
-    middle = (low + high) / 2 + np.array([shift, -0.3 / scale])
+    wide = 0.8 * size[0]
+    # Names stand on both sides of the polygon; the scale bar and the words lie below it.
     half = np.array([wide, size[1]]) / scale / 2
-    fits = bool((high - low < 2 * half - np.array([2 * shift + 4, 1.6 / scale])).all())
-    ratio = 1.0 if fits else float(np.min((2 * half - [2 * shift + 4, 1.6 / scale]) / (high - low)))
+    room = 2 * half - np.array([2 * COLUMN + 0.5, 1.7]) / scale
+    ratio = float(min(1.0, *(room / np.maximum(high - low, 1e-9))))
     corner, low, high = corner * ratio, low * ratio, high * ratio
-    middle = (low + high) / 2 + np.array([shift, -0.3 / scale])
+    middle = (low + high) / 2 - np.array([0.0, 0.45 / scale])
     other.set_xlim(middle[0] - half[0], middle[0] + half[0])
     other.set_ylim(middle[1] - half[1], middle[1] + half[1])
     for i, look in enumerate(style):
         d.draw_arrow(other, corner[i], corner[i + 1], **look)
     other.plot(0, 0, marker="o", markersize=7, color="black", zorder=7)
     mids = (corner[:-1] + corner[1:]) / 2
-    d.leaders(other, mids, [a.source for a in body.arrows], [s["color"] for s in style],
-              left=False, x=high[0] + 5, room=COLUMN, scale=scale,
-              span=(middle[1] - half[1] + 1.1 / scale, middle[1] + half[1] - 1))
+    left = mids[:, 0] < (low[0] + high[0]) / 2 - 1e-9
+    for side in (True, False):
+        mine = np.flatnonzero(left == side)
+        d.leaders(other, mids[mine], [body.arrows[i].source for i in mine],
+                  [style[i]["color"] for i in mine], left=side,
+                  x=low[0] - 4 if side else high[0] + 4, room=COLUMN, scale=scale,
+                  span=(middle[1] - half[1] + 1.1 / scale, middle[1] + half[1] - 1))
     bar = d.round_number(20.0 * newtons / 10.0, (1, 2, 5, 10))
     d.scale_bar(other, middle[0] - half[0] + 3, middle[1] - half[1] + 0.62 / scale,
                 bar * 10.0 / newtons * ratio, f"{bar:g} N")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,16 +12,19 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from constructs import drawing as d
-from constructs.picture import BodyPicture, Picture
+from constructs.picture import BodyPicture, MemberPicture, Picture
 from constructs.results import Comparison, ConstructResult, LoadResult
-from constructs.textfit import LINE, SIZE, plain, width, wrap
+from constructs.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
 ESCAPE_MM = 5.0
 """How far an escaping fragment is drawn along its motion."""
 GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
-ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone")
+SHORTEST_MM = 1.0
+"""Arrows shorter than this are specks and are left out."""
+ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
+           "bonded")
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
@@ -49,14 +53,16 @@ def outcome(picture: Picture) -> str:
         return f"{picture.status} at {load}: no answer, drawn as it was"
     if (body := escaping(picture)) is None:
         return f"no equilibrium at {load}"
-    return f"no equilibrium at {load}: {plain(body.name)} escapes along the arrow"
+    return f"no equilibrium at {load}: {body.name} escapes along the arrow"
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
     """Corners of the smallest rectangle that holds all bodies and members, as drawn or not."""
-    xy = [p.points + k * p.displacement for picture in pictures
-          for p in (*picture.bodies, *picture.members)
-          for k in (0.0, drawn_factor(picture, factor))]
+    xy = []
+    for picture in pictures:
+        parts: list[BodyPicture | MemberPicture] = [*picture.bodies, *picture.members]
+        for k in (0.0, drawn_factor(picture, factor)):
+            xy += [p.points + k * p.displacement for p in parts]
     every = np.concatenate(xy)
     return every.min(axis=0), every.max(axis=0)
 
@@ -68,6 +74,7 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
     """
     links = picture.links
     kinds = {m.name: m.kind for m in picture.members}
+    kinds |= {b.name: b.kind for b in picture.bodies if b.kind == "graft"}
     out: dict[str, tuple[list, list]] = {}
     for source in dict.fromkeys(links.sources):
         mine = np.array([s == source and k.startswith(ON_BONE)
@@ -100,10 +107,14 @@ def draw_section(ax: Axes, picture: Picture, factor: float, top: float) -> None:
     d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
     body = escaping(picture)
     if body is not None:
-        move = body.displacement.mean(axis=0)
-        start = body.points.mean(axis=0)
-        d.draw_arrow(ax, start, start + 18.0 * move / max(np.hypot(*move), 1e-12),
-                     color=d.KINDS["fracture"], linewidth=4.0)
+        draw_escape(ax, body)
+
+
+def draw_escape(ax: Axes, body: BodyPicture) -> None:
+    """Arrow from the middle of an escaping body along its mean motion."""
+    move, start = body.displacement.mean(axis=0), body.points.mean(axis=0)
+    d.draw_arrow(ax, start, start + 18.0 * move / max(float(np.hypot(*move)), 1e-12),
+                 color=d.KINDS["fracture"], linewidth=4.0)
 
 
 def draw_loads(ax: Axes, picture: Picture, direction_deg: float, height: float) -> None:
@@ -129,33 +140,43 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     scale of strain over yield strain. Without equilibrium the motion of the escape is drawn, 5 mm
     long. The colour bar and the list of lines lie right of the axes: leave room for them.
     """
+    own = ax is None
     if ax is None:
-        figure = d.slide()
-        ax = d.axes_at(figure, 0.95, 1.05, 7.1, 5.5)
+        ax = d.axes_at(d.slide(), 0.95, 1.05, 7.1, 5.55)
     figure_of = ax.get_figure(root=True)
     assert figure_of is not None
     d.label(figure_of)
     factor = drawn_factor(picture, factor)
     top = d.strain_top([picture]) if top is None else top
     low, high = bounds([picture], factor)
-    column = 1.75   # inches of names on each side
-    box = ax.get_position().size * figure_of.get_size_inches()
-    tall = high[1] - low[1] + 28.0
-    scale = min(box[1] / tall, (box[0] - 2 * column) / (high[0] - low[0] + 12))
-    d.frame(ax, (low[0], low[1] - 4), (high[0], high[1] + 24), scale)
+    names = _names(picture, factor if picture.held else 0.0, (low[0] + high[0]) / 2)
+    column = np.array([1.75 if side else 0.15 for side in names])   # inches of names
+    box = d.inches(ax)
+    margin = np.array([8.0, 8.0])
+    scale = float(min(box[1] / (high[1] - low[1] + 28.0),
+                      (box[0] - column.sum()) / (high[0] - low[0] + margin.sum())))
+    if own:
+        box[0] = (high[0] - low[0] + margin.sum()) * scale + column.sum()
+        # Section and list together in the middle of the slide.
+        start = max(0.95, (d.WIDE - box[0] - 3.9) / 2 + 0.2)
+        ax.set_position((start / d.WIDE, ax.get_position().y0, box[0] / d.WIDE,
+                         ax.get_position().height))
+    left, right = column / scale + margin
+    d.frame(ax, (low[0] - left, low[1] - 4), (high[0] + right, high[1] + 24), scale)
     draw_section(ax, picture, factor, top)
     draw_loads(ax, picture, direction_deg, high[1] + 1.5)
     handles = _forces(ax, picture, factor) if picture.held else []
-    _member_names(ax, picture, factor if picture.held else 0.0, (low, high), scale, column)
+    for side, (anchors, words, colours) in enumerate(zip(*s, strict=True) if s else ((), (), ())
+                                                     for s in names):
+        d.leaders(ax, np.array(anchors), words, colours, left=side == 0, scale=scale,
+                  x=high[0] + 6 if side else low[0] - 6, room=1.7, span=(low[1], high[1]))
     ax.set_xlabel("lateral position x [mm]", size=SIZE)
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
     _list_of_lines(ax, picture, factor, handles, max(room, 2.0))
     if picture.held:
         strain_bar(ax, top, (1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
-    ax.set_title(wrap(picture.construct, figure_of.get_figwidth() - 1.5, 16) + "\n"
-                 + wrap(outcome(picture), figure_of.get_figwidth() - 1.5, 14),
-                 loc="left", size=14, pad=10)
+    d.title(ax, picture.construct, outcome(picture))
     return ax
 
 
@@ -177,19 +198,20 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
     largest = max((float(np.hypot(*v.T).max()) for _, v in groups.values()), default=0.0)
     if largest == 0.0:
         return []
-    newtons = d.round_number(largest * 10.0 / 16.0, (1, 2, 5, 10))
-    words = {"fracture": "fracture on the fragment", "plate": "plate on bone",
-             "screw": "screw on bone"}
+    newtons = d.round_number(largest * 10.0 / 20.0, (1, 2, 5, 10))
+    words = {"fracture": "fracture on the fragment"}
     handles = []
     nodes = np.concatenate([b.points for b in picture.bodies])
     moves = np.concatenate([b.displacement for b in picture.bodies])
     for kind, (places, vectors) in groups.items():
+        long = np.hypot(*vectors.T) * 10.0 / newtons > SHORTEST_MM
+        places, vectors = places[long], vectors[long]
         near = [int(np.argmin(((nodes - p) ** 2).sum(axis=1))) for p in places]
         at = places + factor * moves[near]
         # A push ends at the face that it acts on; screws act inside of bone.
-        d.draw_arrows(ax, at, vectors * 10.0 / newtons, d.KINDS[kind], tip=kind != "screw")
-        handles.append(Line2D([], [], color=d.KINDS[kind], marker=">", markersize=8, linewidth=2,
-                              label=f"force of {words[kind]}"))
+        d.draw_arrows(ax, at, vectors * 10.0 / newtons, d.KINDS[kind], tip=kind not in ("screw", "wire"))
+        handles.append(Line2D([], [], color=d.KINDS[kind], marker=">", markersize=9,
+                              linestyle="none", label=f"force of {words.get(kind, kind + ' on bone')}"))
     handles.append(Line2D([], [], linestyle="none",
                           label=f"10 mm of arrow = {newtons:g} N,\nsummed over {GROUP_MM:g} mm "
                                 "of its source"))
@@ -206,34 +228,25 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room
                               label=f"moved {ESCAPE_MM:g} mm along the escape:\n"
                                     "a direction, not an amount"))
     kinds = {m.kind for m in picture.members}
-    handles += [Patch(color=d.KINDS[k], alpha=0.8, label=f"{k}, true width")
-                for k in ("plate", "screw") if k in kinds]
-    handles.append(Line2D([], [], color="black", marker="v", markersize=8, linewidth=2,
+    handles += [Patch(facecolor=d.METAL, edgecolor=d.KINDS[k], label=f"{k}, true width")
+                for k in ("plate", "screw", "wire") if k in kinds]
+    if any(b.kind == "graft" for b in picture.bodies):
+        handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))
+    handles.append(Line2D([], [], color="black", marker="v", markersize=9, linestyle="none",
                           label="joint force"))
     legend = ax.legend(handles=[*handles, *forces], loc="upper left", fontsize=SIZE, frameon=False,
                        bbox_to_anchor=(1.02, 1.0), borderaxespad=0, handlelength=1.6)
     legend.set_zorder(7)
 
 
-def _member_names(ax: Axes, picture: Picture, factor: float,
-                  corners: tuple[FloatArray, FloatArray], scale: float, column: float) -> None:
-    """Names of plates and screws beside the section, on the side of their heads."""
-    if not picture.members:
-        return
-    low, high = corners
-    middle = (low[0] + high[0]) / 2
-    for left in (True, False):
-        anchors, names, colours = [], [], []
-        for m in picture.members:
-            xy = m.points + factor * m.displacement
-            at = xy[0] if m.kind == "screw" else xy[int(0.85 * (len(xy) - 1))]
-            if (at[0] < middle) == left:
-                anchors.append(at)
-                names.append(m.name)
-                colours.append(d.KINDS.get(m.kind, "#444444"))
-        d.leaders(ax, np.array(anchors), names, colours, left=left, scale=scale,
-                  x=low[0] - 6 if left else high[0] + 6, room=column - 0.1,
-                  span=(low[1], high[1]))
+def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
+    """Anchor, name and colour of each plate and screw: those left and those right of the middle."""
+    sides: tuple[list[tuple], list[tuple]] = ([], [])
+    for m in picture.members:
+        xy = m.points + factor * m.displacement
+        at = xy[0] if m.kind != "plate" else xy[int(0.85 * (len(xy) - 1))]
+        sides[int(at[0] > middle)].append((at, m.name, d.KINDS.get(m.kind, "#444444")))
+    return sides
 
 
 def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -> Axes:
@@ -253,51 +266,61 @@ def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)
-        box = ax.get_position().size * figure.get_size_inches()
+        box = d.inches(ax)
         columns, rows, cell_high, names = _grid(shown, box[0], box[1])
     ax.axis("off")
     if not shown:
         ax.text(0.5, 0.5, f"no pictures at {load_N:g} N", size=SIZE, ha="center")
         return ax
-    box = ax.get_position().size * figure.get_size_inches()
-    cell = np.array([box[0] / columns, box[1] / rows])
+    box = d.inches(ax)
     low, high = bounds(pictures, factor)
-    deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
+    size = high - low + 2.0
+    text = (max(n.count("\n") + 1 for n in names) + 0.6) * LINE
+    cell = box / (columns, rows)
+    scale = float(min((cell[0] - 0.15) / size[0], (cell[1] - text - 0.25) / size[1]))
+    pitch = min(cell[1], text + size[1] * scale + 0.5)
+    above = (box[1] - rows * pitch) / 2      # what is left over lies above and below
     sections = []
-    for i, (picture, name) in enumerate(zip(pictures, names, strict=True)):
+    for i, name in enumerate(names):
         row, column = divmod(i, columns)
-        x0, y0 = column / columns, 1 - (row + 1) / rows
-        inner = ax.inset_axes((x0 + 0.01 / columns, y0 + 0.02 / rows, 0.98 / columns,
-                               (cell[1] - deep) / box[1]))
-        inner.axis("off")
-        sections.append(inner)
-        ax.text(x0 + 0.5 / columns, y0 + 1 / rows, name, size=SIZE, ha="center", va="top",
-                transform=ax.transAxes, linespacing=1.1)
-    room = cell - np.array([0.1, deep + 0.1])
-    scale = float(min(room[0] * 0.96 / (high[0] - low[0] + 2), room[1] * 0.96
-                      / (high[1] - low[1] + 2)))
-    figure.draw_without_rendering()
+        middle, y = (column + 0.5) * cell[0], box[1] - above - row * pitch
+        ax.text(middle / box[0], (y - text + 0.4 * LINE) / box[1], name, size=SIZE, ha="center",
+                va="bottom",
+                transform=ax.transAxes, linespacing=1.15)
+        wide, tall = cell[0] - 0.1, size[1] * scale
+        sections.append(ax.inset_axes(((middle - wide / 2) / box[0], (y - text - tall) / box[1],
+                                       wide / box[0], tall / box[1])))
+        sections[-1].axis("off")
+    figure.draw_without_rendering()    # gives the inset axes their places
     for inner, picture in zip(sections, pictures, strict=True):
         d.frame(inner, low, high, scale)
         draw_section(inner, picture, factor, top)
-    d.scale_bar(sections[0], low[0] - 1, low[1] + 3, 20, "20 mm")
-    ax.set_title(f"All constructs at {load_N:g} N of joint force", loc="left", size=16)
-    _overview_bar(ax, top, factor, box)
+    d.title(ax, f"All constructs at {load_N:g} N of joint force", "")
+    _overview_foot(ax, top, factor, scale, box)
     return ax
 
 
-def _overview_bar(ax: Axes, top: float, factor: float, box: FloatArray) -> None:
-    strain = ax.inset_axes((1 - 3.2 / box[0], -0.33 / box[1], 3.0 / box[0], 0.16 / box[1]))
+def _overview_foot(ax: Axes, top: float, factor: float, scale: float, box: FloatArray) -> None:
+    """Under the sections: length scale, magnification, colour bar."""
+    low = -0.25 / box[1]
+    strain = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
     figure = ax.get_figure(root=True)
     assert figure is not None
     bar = figure.colorbar(d.strain_scale(top), cax=strain, orientation="horizontal",
                           extend="max" if top < 1.0 else "neither")
     bar.set_ticks([0.0, top])
     bar.ax.tick_params(labelsize=SIZE)
+    there: dict[str, Any] = {"transform": ax.transAxes, "clip_on": False}
+    long = 20.0 * scale
+    ax.plot([0, long / box[0]], [low, low], color="black", linewidth=3, solid_capstyle="butt",
+            **there)
+    ax.text((long + 0.1) / box[0], low, "20 mm", size=SIZE, va="center", **there)
     words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             "escape.   Colour: strain / yield strain [-]")
-    ax.text(0, -0.25 / box[1], wrap(words, box[0] - 3.6), size=SIZE, va="center",
-            transform=ax.transAxes)
+             "escape")
+    ax.text((long + 1.0) / box[0], low, wrap(words, box[0] - long - 6.3), size=SIZE, va="center",
+            **there)
+    ax.text(1 - 2.85 / box[0], low, "strain / yield strain [-]", size=SIZE, va="center",
+            ha="right", **there)
 
 
 def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
@@ -307,7 +330,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
     for columns in range(1, len(shown) + 1):
         rows = -(-len(shown) // columns)
         cell = wide / columns
-        names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.25)
+        names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
                  for c, p in shown]
         if any(width(word) > cell - 0.2 for word in ("equilibrium",)):
             continue

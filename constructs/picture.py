@@ -127,11 +127,17 @@ def take_picture(model: Model, answer: Answer, total: float,
 
 def _link_forces(model: Model, force: FloatArray) -> LinkForces:
     places, vectors, kinds, sources = [], [], [], []
+    fragments = {id(model.bone.bodies[i]) for i in model.bone.fragments}
+    grafts = {id(s.body) for s in model.solids if s.kind == "graft"}
     for value, link in zip(force, model.problem.links.links, strict=True):
         if value == 0.0 or not np.isfinite(link.place[0]):
             continue
-        # The force that bone receives: bodies of bone are end b of screws, end a of plates.
-        sign = -1.0 if link.kind.startswith("plate on bone") else 1.0
+        # The force that bone receives: bodies of bone are end b of screws, end a of plates. Of a
+        # fracture it is the one on the fragment, of two fragments on the first.
+        on_a = link.kind.startswith(("plate on bone", "bonded plate")) or id(
+            link.b.body) in grafts or (
+            link.kind.startswith("contact") and id(link.a.body) in fragments)
+        sign = -1.0 if on_a else 1.0
         places.append(link.place)
         vectors.append(sign * value * np.array(link.direction))
         kinds.append(link.kind)

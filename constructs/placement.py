@@ -21,6 +21,7 @@ from fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 TOUCH = 1e-6  # mm; a head on the outline counts as outside it
+FAR = 1000.0  # mm; outside every void
 
 
 @dataclass(frozen=True)
@@ -221,12 +222,40 @@ def crossings(start: FloatArray, direction: FloatArray, line: FloatArray) -> Flo
 
 
 def fracture_crossings(study: Study, axis: Axis) -> list[tuple[float, str]]:
-    """(distance from the head, fracture) where the axis, in bone, crosses a fracture; rising."""
+    """(distance from the head, fracture) where the axis, in bone, crosses a fracture; rising.
+
+    A fracture that is drawn on through a void is not met there.
+    """
     low, high = axis.in_bone
+    empty = void_stretches(study, axis)
     met = [(float(s), f.name) for f in study.fractures
            for s in crossings(axis.head, axis.direction, np.array(f.points_mm))
-           if low <= s <= high]
+           if low <= s <= high and not any(a + TOUCH < s < b - TOUCH for a, b, _ in empty)]
     return sorted(met)
+
+
+def void_stretches(study: Study, axis: Axis) -> list[tuple[float, float, str]]:
+    """(start, end, void): stretches of the axis between entry and tip that lie in voids; rising."""
+    low, high = axis.in_bone
+    found = []
+    for void in study.voids:
+        ring = np.array([*void.points_mm, void.points_mm[0]])
+        # The walls met from far outside come in pairs: in, out.
+        met = crossings(axis.head - FAR * axis.direction, axis.direction, ring) - FAR
+        for a, b in itertools.pairwise(met):
+            middle = axis.point(0.5 * (a + b))
+            if _within(middle, ring) and min(b, high) - max(a, low) > TOUCH:
+                found.append((max(float(a), low), min(float(b), high), void.name))
+    return sorted(found)
+
+
+def _within(point: FloatArray, ring: FloatArray) -> bool:
+    """Whether a closed polygon (first point repeated) holds a point: an odd number of walls."""
+    a, b = ring[:-1], ring[1:]
+    spans = (a[:, 1] > point[1]) != (b[:, 1] > point[1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x = a[:, 0] + (point[1] - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0])
+    return bool((spans & (x > point[0])).sum() % 2)
 
 
 def thread_span(pin: Pin, length: float) -> tuple[float, float]:

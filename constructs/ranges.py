@@ -31,9 +31,11 @@ EXPECTED = "a:b:n, a list such as 0.3,0.5 or soft,dense, or " + ", ".join(FORMS)
 
 
 class Range(Protocol):
-    """Values of one key. ``text`` is the range as it was given."""
+    """Values of one key."""
 
-    text: str
+    @property
+    def text(self) -> str:
+        """The range as it was given."""
 
     def steps(self) -> list[Value] | None:
         """The values of a grid, None where there are none."""
@@ -185,7 +187,7 @@ def _span(given: str, key: str) -> Span:
     if len(parts) == 3:
         if not (numbers[2].is_integer() and 2 <= numbers[2] <= MOST_STEPS):
             raise InputError("the number of steps is not usable", key=key, value=given,
-                             expected=f"a whole number from 2 to {MOST_STEPS} after the second colon")
+                             expected=f"a whole number from 2 to {MOST_STEPS} of steps")
         count = int(numbers[2])
     if not low < high:
         raise InputError("a range that does not rise", key=key, value=given, expected=expected)

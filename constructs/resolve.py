@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from constructs.graft import fill_outline, graft
+from constructs.grafts import fill_material
 from constructs.implants import gliding, pilot, tension
 from constructs.placement import screw_axis, thread_span
 from constructs.schema import Fill, Screw, Study
@@ -58,22 +58,21 @@ def resolved(study: Study) -> dict[str, Any]:
                     row |= {"thread_mm": end - start, "tension_N": tension(pin),
                             "pilot_mm": pilot(pin), "gliding_mm": gliding(pin)}
             for fill, row in zip(construct.fills, out["fill"], strict=True):
-                row |= _fill(study, fill)
+                row |= _fill(fill)
         except InputError as error:
             raise InputError(error.message, key=f"construct.{construct.name}.{error.key}",
                              value=error.value, expected=error.expected) from None
     return _without_none(data)
 
 
-def _fill(study: Study, fill: Fill) -> dict[str, Any]:
-    """Outline of a fill and, where it is of one material, that material's numbers."""
-    row: dict[str, Any] = {"points_mm": fill_outline(study, fill).tolist(),
-                           "depth_mm": fill.depth_mm or study.section.depth_mm}
-    if fill.material is not None:
-        made_of = graft(fill, fill.material)
-        row |= {"bonded": made_of.bonded, "modulus_MPa": made_of.modulus,
-                "strength_MPa": made_of.strength, "friction": made_of.friction,
-                "bond_MPa": made_of.bond_strength}
+def _fill(fill: Fill) -> dict[str, Any]:
+    """What a fill leaves to its material. Its outline stays away where it is all of the void."""
+    made_of = fill_material(fill)
+    row: dict[str, Any] = {"bonded": made_of.bond is not None, "bond_MPa": made_of.bond,
+                           "friction": made_of.friction}
+    if fill.layers is None:
+        row |= {"modulus_MPa": float(made_of.modulus[0]),
+                "strength_MPa": float(made_of.strength[0])}
     return row
 
 

@@ -1,4 +1,4 @@
-"""Rules of the trade for screws: thread, tip, drill, tension, and screws that meet."""
+"""Rules of the trade for screws and wires: thread, tip, drill, tension, and what they run into."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from shapely import LineString
+from shapely import LineString, Point
 
 from constructs.implants import (
     depth_positions,
     gliding,
+    head_diameter,
+    outer,
     pilot,
     pull_out,
     screw_form,
@@ -24,8 +26,9 @@ from constructs.placement import (
     engaged_thread,
     fracture_crossings,
     plate_line,
+    void_stretches,
 )
-from constructs.schema import Construct, Screw, Study
+from constructs.schema import Construct, Screw, Study, Wire
 from constructs.section import Section
 from constructs.tables import number
 
@@ -38,32 +41,52 @@ EDGE = 1.0  # mm of bone between a screw and the joint surface
 
 @dataclass(frozen=True)
 class Placed:
-    """A screw in its place: crossings (distance from the head, fracture), engaged thread, mm."""
+    """A screw or wire in its place; distances from the head, mm.
 
-    screw: Screw
+    `crossed` fractures as (distance, name), `engaged` thread as (start, end), `empty` stretches
+    in voids as (start, end, name).
+    """
+
+    pin: Screw | Wire
     axis: Axis
     crossed: tuple[tuple[float, str], ...]
     engaged: tuple[float, float]
+    empty: tuple[tuple[float, float, str], ...]
 
 
-def place(study: Study, section: Section, screw: Screw, axis: Axis) -> Placed:
-    """A screw with what the rules ask of its place."""
+def place(study: Study, pin: Screw | Wire, axis: Axis) -> Placed:
+    """A screw or wire with what the rules ask of its place."""
     crossed = tuple(fracture_crossings(study, axis))
-    return Placed(screw, axis, crossed, engaged_thread(screw, axis, crossed))
+    return Placed(pin, axis, crossed, engaged_thread(pin, axis, crossed),
+                  tuple(void_stretches(study, axis)))
 
 
-def each(section: Section, placed: Placed) -> Iterator[Note]:
-    """What is said of one screw by itself."""
-    yield from _thread(placed)
+def each(study: Study, section: Section, construct: Construct, placed: Placed) -> Iterator[Note]:
+    """What is said of one screw or wire by itself."""
+    pin = placed.pin
+    if isinstance(pin, Screw):
+        yield from _thread(placed, pin)
     yield from _tip(section, placed)
-    yield from _drill(placed.screw)
-    yield from _tension(section, placed)
+    yield from _ends(study, construct, placed)
+    if isinstance(pin, Screw):
+        yield from _drill(pin)
+        yield from _tension(section, placed, pin)
     yield from _depth(section, placed)
 
 
-def _thread(placed: Placed) -> Iterator[Note]:
-    screw, (start, end) = placed.screw, placed.engaged
-    if end - start < HOLDS:
+def held_thread(placed: Placed) -> list[tuple[float, float]]:
+    """Stretches of engaged thread that lie in bone, between voids; distances from the head, mm."""
+    left = [placed.engaged]
+    for a, b, _ in placed.empty:
+        left = [part for start, end in left
+                for part in ((start, min(end, a)), (max(start, b), end))]
+    return [(start, end) for start, end in left if end > start]
+
+
+def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
+    start, end = placed.engaged
+    held = held_thread(placed)
+    if sum(b - a for a, b in held) < HOLDS:
         yield ("broken", "thread holds", "no thread of this screw holds in bone",
                "a screw holds along its axis by its thread only")
         return
@@ -85,12 +108,16 @@ def _thread(placed: Placed) -> Iterator[Note]:
         crossed = placed.crossed[1:]
     else:
         crossed = placed.crossed
-    for s, name in crossed:
-        if start < s - HOLDS and end > s + HOLDS:
-            level: Level = "note" if screw.locked else "warning"
-            yield (level, "thread on both sides", f'thread holds on both sides of "{name}"',
-                   "a thread engaged on both sides keeps the pieces as far apart as they are: "
-                   "close the gap first, or drill a gliding hole")
+    both = list(dict.fromkeys(
+        name for s, name in crossed
+        if any(a < s - HOLDS for a, _ in held) and any(b > s + HOLDS for _, b in held)))
+    if both:
+        # A locked screw and a row of screws are put across on purpose, once the gap is closed.
+        level: Level = "note" if screw.locked or screw.count > 1 else "warning"
+        names = " and ".join(f'"{name}"' for name in both)
+        yield (level, "thread on both sides", f"thread holds on both sides of {names}",
+               "a thread engaged on both sides keeps the pieces as far apart as they are: "
+               "close the gap first, or drill a gliding hole")
 
 
 def _tip(section: Section, placed: Placed) -> Iterator[Note]:
@@ -102,25 +129,48 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
                "metal in the joint destroys the cartilage opposite")
         return
     if over > -EDGE and out[1] < -section.given.height_mm + EDGE:
-        yield ("warning", "inside the section", "the screw leaves through the clamped end",
+        yield ("warning", "inside the section",
+               f"the {placed.pin.what} leaves through the clamped end",
                "the bone ends there only in this model; choose a larger height_mm")
         return
     if over > number("screws", "in use", "tip_excess"):
         yield ("warning", "tip beyond the cortex",
                f"the tip stands {over:.1f} mm out of the far cortex",
                "a tip more than 2 mm out irritates tendons, vessels and skin")
-    elif over < 0:
+    elif over < 0 and isinstance(placed.pin, Screw):
         yield ("note", "tip short of the cortex",
                f"the tip ends {-over:.1f} mm before the outside of the far cortex",
                "a screw that does not reach the far cortex holds in cancellous bone only")
     low, high = axis.in_bone
-    radius = screw_form(placed.screw.form).thread / 2
+    radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))
     near = float((-inner[:, 1]).min()) - radius
     if near < EDGE:
         yield ("broken", "out of the joint",
-               f"only {max(near, 0.0):.1f} mm of bone between the screw and the joint surface",
+               f"only {max(near, 0.0):.1f} mm of bone between the {placed.pin.what} and the "
+               "joint surface",
                "metal in the joint destroys the cartilage opposite")
+
+
+def _ends(study: Study, construct: Construct, placed: Placed) -> Iterator[Note]:
+    """A tip that ends in a fracture or in a void."""
+    axis, what = placed.axis, placed.pin.what
+    if axis.length > axis.exit:
+        return
+    inside = [(a, name) for a, b, name in placed.empty if a < axis.length <= b + HOLDS]
+    if inside:
+        name = inside[0][1]
+        filled = any(f.void == name for f in construct.fills)
+        yield ("warning" if filled else "broken", "tip in a void",
+               f'the {what} ends in the void "{name}"' + (", in its filling" if filled else ""),
+               "what ends where bone is missing is held at one end only, like a diving board")
+        return
+    near = number("screws", "in use", "tip_in_fracture")
+    tip = Point(axis.tip)
+    met = [f.name for f in study.fractures if LineString(f.points_mm).distance(tip) < near]
+    if met:
+        yield ("broken", "tip in a fracture", f'the {what} ends in "{met[0]}"',
+               "a tip in a fracture holds in neither piece and may wedge them apart")
 
 
 def _drill(screw: Screw) -> Iterator[Note]:
@@ -137,8 +187,7 @@ def _drill(screw: Screw) -> Iterator[Note]:
                "thread", "the thread grips in a hole narrower than itself and does not glide")
 
 
-def _tension(section: Section, placed: Placed) -> Iterator[Note]:
-    screw = placed.screw
+def _tension(section: Section, placed: Placed, screw: Screw) -> Iterator[Note]:
     pull = tension(screw)
     if screw.locked and (screw.use == "lag" or pull > 0):
         yield ("broken", "locked head", "a locked screw is asked to compress",
@@ -156,71 +205,73 @@ def _tension(section: Section, placed: Placed) -> Iterator[Note]:
 
 def thread_hold(section: Section, placed: Placed) -> float:
     """Pull-out force of one screw, N: Chapman's formula over the bone along the engaged thread."""
-    start, end = placed.engaged
-    if end <= start:
+    pin = placed.pin
+    if not isinstance(pin, Screw):
         return 0.0
-    # Midpoints of short pieces: the cortex is thin, a coarse rule would miss it.
-    count = max(20, int(np.ceil((end - start) / 0.1)))
-    s = start + (np.arange(count) + 0.5) * (end - start) / count
-    bone = section.local_bone(placed.axis.point(s), placed.screw.position_in_depth_mm)
-    form = screw_form(placed.screw.form)
-    return pull_out(form, end - start, float(bone.shear_strength.mean()))
+    total = 0.0
+    for start, end in held_thread(placed):
+        # Midpoints of short pieces: the cortex is thin, a coarse rule would miss it.
+        count = max(20, int(np.ceil((end - start) / 0.1)))
+        s = start + (np.arange(count) + 0.5) * (end - start) / count
+        bone = section.local_bone(placed.axis.point(s), pin.position_in_depth_mm)
+        total += pull_out(screw_form(pin.form), end - start, float(bone.shear_strength.mean()))
+    return total
 
 
 def _depth(section: Section, placed: Placed) -> Iterator[Note]:
     low, high = placed.axis.in_bone
     inner = placed.axis.point(np.linspace(low, high, 41)[1:-1])
-    radius = screw_form(placed.screw.form).thread / 2
+    radius = outer(placed.pin) / 2
     chord = section.chord(inner) / 2
-    for z in depth_positions(placed.screw):
+    for z in depth_positions(placed.pin):
         share = float(np.mean(abs(z) + radius > chord))
         if share > OUTSIDE:
             yield ("broken", "inside the section",
-                   f"at {z:+.0f} mm in depth the screw lies outside the bone over "
+                   f"at {z:+.0f} mm in depth the {placed.pin.what} lies outside the bone over "
                    f"{100 * share:.0f} % of its way",
-                   "the bone is round: a screw far from its middle runs out at the front or back")
+                   "the bone is round: what lies far from its middle runs out at the front or back")
 
 
 def together(section: Section, construct: Construct, placed: Sequence[Placed],
              ) -> Iterator[tuple[str, Note]]:
-    """What is said of screws that meet each other or lie under a plate: (part, note)."""
+    """What is said of pins that meet each other or lie under a plate: (part, note)."""
     for one, two in itertools.combinations(placed, 2):
         clear = _clearance(one, two)
         if clear < 0:
-            yield one.screw.name, (
-                "broken", "implants meet", f'runs into screw "{two.screw.name}" '
+            yield one.pin.name, (
+                "broken", "implants meet", f'runs into {two.pin.what} "{two.pin.name}" '
                 f"(they overlap by {-clear:.1f} mm)",
-                "two screws cannot be in one place; set position_in_depth_mm apart, or change "
+                "two implants cannot be in one place; set position_in_depth_mm apart, or change "
                 "height or angle")
     for item in placed:
-        if item.screw.plate is None:
+        if not isinstance(item.pin, Screw) or item.pin.plate is None:
             yield from _under_plate(section, construct, item)
 
 
 def _under_plate(section: Section, construct: Construct, item: Placed,
                  ) -> Iterator[tuple[str, Note]]:
-    head = screw_form(item.screw.form).head / 2
+    head = head_diameter(item.pin) / 2
     for plate in construct.plates:
-        if plate.side != item.screw.side:
+        if plate.side != item.pin.side:
             continue
         line = plate_line(section, plate)
         away = np.hypot(*(line.points - item.axis.head).T)
         k = int(away.argmin())
         width = section_at(plate, float(line.s[k])).width / 2
-        z = min(abs(z) for z in depth_positions(item.screw))
+        z = min(abs(z) for z in depth_positions(item.pin))
         if away[k] < head and z < width + head:
-            yield item.screw.name, (
+            yield item.pin.name, (
                 "broken", "implants meet", f'its head lies where plate "{plate.name}" lies',
                 "a head under a plate lifts the plate off; put the screw through a hole, or set "
                 "position_in_depth_mm beside the plate")
 
 
 def _clearance(one: Placed, two: Placed) -> float:
-    """Least free space between two screws or rows of screws, mm; negative where they overlap."""
+    """Least free space between two pins or rows of pins, mm; negative where they overlap."""
     flat = LineString([one.axis.head, one.axis.tip]).distance(
         LineString([two.axis.head, two.axis.tip]))
-    depth = min(abs(z - w) for z in depth_positions(one.screw)
-                for w in depth_positions(two.screw))
-    touch = (screw_form(one.screw.form).thread + screw_form(two.screw.form).thread) / 2
+    depth = min(abs(z - w) for z in depth_positions(one.pin)
+                for w in depth_positions(two.pin))
+    touch = (outer(one.pin) + outer(two.pin)) / 2
     # All axes are parallel to the section, so depth and distance in it are at right angles.
     return float(np.hypot(flat, depth)) - touch

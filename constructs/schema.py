@@ -111,19 +111,13 @@ class Study(Checked):
         lines = unique(self.voids, "void", "void", lines)
         lines = {name: kind for name, kind in lines.items() if name not in OUTLINE}
         pieces = unique(self.fragments, "fragment", "fragment", {"shaft": "piece that is held"})
+        unique(self.voids, "void", "void", pieces)
         unique(self.constructs, "construct", "construct")
-        voids = {v.name for v in self.voids}
         for construct in self.constructs:
             for kind, parts in construct.parts():
-                where = f"construct.{construct.name}.{kind}"
-                unique(parts, where, kind, lines)
+                unique(parts, f"construct.{construct.name}.{kind}", kind, lines)
             unique(construct.fills, f"construct.{construct.name}.fill", "fill", OUTLINE | pieces)
-            for fill in construct.fills:
-                if fill.void not in voids:
-                    refuse("no such void" + did_you_mean(closest(fill.void, voids)),
-                           key=f"construct.{construct.name}.fill.{fill.name}.void",
-                           value=fill.void,
-                           expected=", ".join(f'"{v}"' for v in sorted(voids)) or "a [[void]]")
+            self._fills(construct)
         for fragment in self.fragments:
             if fragment.depth_mm is not None and fragment.depth_mm > self.section.depth_mm:
                 refuse("the fragment is deeper than the bone",
@@ -133,6 +127,21 @@ class Study(Checked):
             refuse("a fragment needs a fracture that parts it from the bone",
                    key="fragment", expected="a [[fracture]]")
         return self
+
+    def _fills(self, construct: Construct) -> None:
+        """Refuse fills of no void, or of one void twice."""
+        voids = [v.name for v in self.voids]
+        filled: set[str] = set()
+        for fill in construct.fills:
+            key = f"construct.{construct.name}.fill.{fill.name}.void"
+            if fill.void not in voids:
+                refuse("no such void" + did_you_mean(closest(fill.void, voids)), key=key,
+                       value=fill.void,
+                       expected=", ".join(f'"{v}"' for v in voids) or "a [[void]]")
+            if fill.void in filled:
+                refuse("the void is filled twice in this construct", key=key, value=fill.void,
+                       expected="one fill a void; layers for two materials")
+            filled.add(fill.void)
 
     def resolved(self) -> dict[str, Any]:
         """Every key with its value, defaults and derived ones filled in: see `resolve.resolved`."""

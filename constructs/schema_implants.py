@@ -114,7 +114,7 @@ class Plate(Checked):
     def holes(self) -> tuple[float, ...]:
         """Distance of each hole from the proximal end, mm; by the section's pitch if not given.
 
-        The first of a plate with a head is the row of holes across the middle of its head.
+        The first of a plate with a head is the row of holes across it.
         """
         if self.holes_mm is not None:
             return self.holes_mm
@@ -122,14 +122,16 @@ class Plate(Checked):
             return ()
         pitch = tables.number("plates", self.section, "pitch")
         edge = tables.number("plates", self.section, "edge")
-        head = 0.0
+        head: float = 0.0
+        row: tuple[float, ...] = ()
         if tables.kind("plates", self.section) == "head and shaft":
+            # The holes of a head stand side by side, at one height: one row, for a raft.
             head = min(tables.number("plates", self.section, "head_length"), self.length)
+            row = (tables.number("plates", self.section, "row"),)
         room = self.length - head
         count = int((room - 2 * edge) / pitch + 1e-9) + 1 if room >= 2 * edge else 0
         first = self.length - room / 2 - (count - 1) * pitch / 2
-        # The holes of a head stand side by side, at one height: one row, for a raft.
-        return (*([head / 2] if head else []), *(first + i * pitch for i in range(count)))
+        return (*row, *(first + i * pitch for i in range(count)))
 
 
 class Pin(Checked):

@@ -116,15 +116,16 @@ def shown_texts(figure: Figure) -> list[tuple[str, Any]]:
     canvas.draw()
     renderer = canvas.get_renderer()
     found = [t for t in figure.texts if t.get_visible()]
-    waiting = list(figure.axes)
-    seen = set()
+    found += [t for g in figure.legends for t in g.get_texts()]
+    waiting: list[Any] = list(figure.axes)
+    seen: set[int] = set()
     while waiting:
         ax = waiting.pop()
         if id(ax) in seen or not ax.get_visible():
             continue
         seen.add(id(ax))
         waiting += ax.child_axes
-        legends = [ax.get_legend(), *(a for a in ax.artists if hasattr(a, "get_texts"))]
+        legends: list[Any] = [ax.get_legend(), *(a for a in ax.artists if hasattr(a, "get_texts"))]
         found += [t for g in legends if g is not None for t in (*g.get_texts(), g.get_title())]
         found += [c for c in ax.get_children() if isinstance(c, Text) and c.get_visible()]
         if ax.axison:

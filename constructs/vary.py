@@ -96,33 +96,51 @@ def _at_that_level(parts: list[str], known: list[tuple[str, ...]]) -> str:
 
 def varied(study: Study, values: Mapping[str, Any]) -> Case:
     """The study with other values at the given keys. Raises InputError for what is not valid."""
-    data, scales = assigned(study, values)
-    return Case(study_from(data), scales)
+    return Varier(study).case(values)
 
 
-def assigned(study: Study, values: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
-    """The changed study as nested dicts, not yet validated, and the scales."""
-    data = copy.deepcopy(plain(study))
-    scales: dict[str, float] = {}
-    todo = [(a, key, value) for key, value in values.items() for a in addresses(study, key)]
-    places = {a for a, _, _ in todo}
-    for place, follower in FOLLOWS.items():
-        if place in places and follower not in places:
-            _remove(data, follower)
-    # Lines are turned after their points are set, and entries taken out last of all.
-    for address, key, value in sorted(todo, key=lambda t: _phase(t[0])):
-        if address[0] == "scale":
-            scales[address[1]] = _factor(key, value)
-        elif address[-1] == "present":
-            if not isinstance(value, bool):
-                raise InputError("wrong type", key=key, value=show(value), expected="true or false")
-            if not value:
-                _take_out(data, address[:-1])
-        elif address[-1] in TURNS and address[0] == "fracture":
-            _turn(data, address, key, value)
-        else:
-            _put(data, address, value)
-    return data, scales
+class Varier:
+    """Makes many cases of one study; finds each key's places once."""
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        self._plain = plain(study)
+        self._places: dict[str, tuple[Address, ...]] = {}
+
+    def case(self, values: Mapping[str, Any]) -> Case:
+        """The study with other values at the given keys. Raises InputError."""
+        data, scales = self.assigned(values)
+        return Case(study_from(data), scales)
+
+    def assigned(self, values: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
+        """The changed study as nested dicts, not yet validated, and the scales."""
+        data = copy.deepcopy(self._plain)
+        scales: dict[str, float] = {}
+        todo = [(a, key, value) for key, value in values.items() for a in self._found(key)]
+        places = {a for a, _, _ in todo}
+        for place, follower in FOLLOWS.items():
+            if place in places and follower not in places:
+                _remove(data, follower)
+        # Lines are turned after their points are set, and entries taken out last of all.
+        for address, key, value in sorted(todo, key=lambda t: _phase(t[0])):
+            if address[0] == "scale":
+                scales[address[1]] = _factor(key, value)
+            elif address[-1] == "present":
+                if not isinstance(value, bool):
+                    raise InputError("wrong type", key=key, value=show(value),
+                                     expected="true or false")
+                if not value:
+                    _take_out(data, address[:-1])
+            elif address[-1] in TURNS and address[0] == "fracture":
+                _turn(data, address, key, value)
+            else:
+                _put(data, address, value)
+        return data, scales
+
+    def _found(self, key: str) -> tuple[Address, ...]:
+        if key not in self._places:
+            self._places[key] = addresses(self.study, key)
+        return self._places[key]
 
 
 def _phase(address: Address) -> int:

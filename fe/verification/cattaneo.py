@@ -3,15 +3,16 @@
 Cattaneo 1938, Mindlin 1949 (Johnson, Contact Mechanics, 1985, ch. 7; memory): the stick zone has
 the half-width c = a sqrt(1 - Q/(mu P)), and the traction is that of full slip less that of a
 smaller Hertz contact. Two steps: the press is remembered (`Solver.advance`) before the shear
-comes. The upper body is held by the contact alone. The shear acts together with a moment that
-brings its resultant into the face, and the lower body is loaded as the upper one turned by half a
-turn: so the press raises no traction and the shear no pressure.
+comes. Taken back, the shear slips back from the edges only to c = a sqrt(1 - Q/(2 mu P)), and
+traction stays locked in. The upper body is held by the contact alone. The shear acts together
+with a moment that brings its resultant into the face, and the lower body is loaded as the upper
+one turned by half a turn: so the press raises no traction and the shear no pressure.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -37,7 +38,7 @@ SOURCE = "Cattaneo 1938, Mindlin 1949; Johnson, Contact Mechanics, 1985, ch. 7"
 
 @dataclass(frozen=True)
 class Sheared:
-    """By place x (k,): weight [mm], pressure and traction [MPa], slip [mm] of the second step."""
+    """By place x (k,): weight [mm], pressure and traction [MPa], slip [mm] of the last step."""
 
     x: FloatArray
     weight: FloatArray
@@ -47,8 +48,8 @@ class Sheared:
 
 
 @cache
-def sheared(ratio: float = RATIO, across: int = ACROSS) -> Sheared:
-    """The face after the two steps."""
+def sheared(ratios: tuple[float, ...] = (RATIO,), across: int = ACROSS) -> Sheared:
+    """The face after the press and one shear after the other, each a share of mu P."""
     half = stretched(across, WIDTH, 1.2, 1.4)
     lines, depth = np.concatenate([-half[:0:-1], half]), stretched(across, WIDTH, 0.2, 1.4)
     depth = depth * half[-1] / depth[-1]
@@ -78,10 +79,12 @@ def sheared(ratio: float = RATIO, across: int = ACROSS) -> Sheared:
         [(high, Column.dense(edge_load(up, up.edges["top"], load))),
          (low, Column.dense(edge_load(down, down.edges["bottom"], load)))]
         for load in (press, shear)]))
-    pressed = solver.answer(np.array([PRESS, 0.0]))
-    answer = solver.answer(np.array([PRESS, ratio * FRICTION * PRESS]), solver.advance(pressed))
-    if not answer.held:
-        raise SolveError(f"verification problem: {answer.status}")
+    memory = None
+    for ratio in (0.0, *ratios):
+        answer = solver.answer(np.array([PRESS, ratio * FRICTION * PRESS]), memory)
+        if not answer.held:
+            raise SolveError(f"verification problem: {answer.status}")
+        memory = solver.advance(answer, memory)
     weight = edge_weights(down, down.edges["top"])[nodes[0]]
     order = np.argsort(x)
     first = np.array(normal)[order]
@@ -89,9 +92,9 @@ def sheared(ratio: float = RATIO, across: int = ACROSS) -> Sheared:
                    answer.force[first + 1] / weight[order], answer.slack[first + 1])
 
 
-def stick() -> float:
-    """Half-width of the zone without slip over that of the contact, mean of both sides."""
-    face = sheared()
+def stick(*ratios: float) -> float:
+    """Half-width of the zone without slip in the last step, over a; mean of both sides."""
+    face = sheared(ratios)
     slips = np.abs(face.slip) > 1e-9 * np.abs(face.slip).max()
     # The edge lies between the last node that sticks and the first that slips.
     step = face.x[1] - face.x[0]
@@ -100,7 +103,10 @@ def stick() -> float:
 
 
 NODE = 1 / (2 * ACROSS)  # one node's step over a
-EXACT = float(np.sqrt(1 - RATIO))
+EXACT, BACK = float(np.sqrt(1 - RATIO)), float(np.sqrt(1 - RATIO / 2))
 CASES = register(
     Case("Cattaneo-Mindlin, stick zone", SOURCE, "memory", "stick half-width over a", "-", EXACT,
-         NODE / EXACT, stick))
+         NODE / EXACT, partial(stick, RATIO)),
+    Case("Cattaneo-Mindlin, unloaded", SOURCE + "; Mindlin and Deresiewicz 1953", "memory",
+         "half-width without slip back, over a", "-", BACK, NODE / BACK,
+         partial(stick, RATIO, 0.0)))

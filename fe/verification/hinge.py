@@ -19,17 +19,20 @@ SUPPORT = 1e6  # N/mm
 SOURCE = "limit analysis, kinematic and static theorem (closed form)"
 
 
-def bar(*, built_in: bool) -> Solver:
-    """A bar loaded in its middle by 1 N, hinges at every inner node and at a built-in end."""
+def bar(*, built_in: bool, end: float = PLASTIC) -> Solver:
+    """A bar loaded in its middle by 1 N, hinges at every inner node.
+
+    A built-in end yields at the moment `end` [N mm].
+    """
     beam = Member("bar", line(LENGTH, LENGTH / 8), [SECTION] * 8)
     links = LinkList()
     spring(links, End(beam, beam.translation(0, ALONG)), GROUND, SUPPORT)
     for node in (0, 8):
         spring(links, End(beam, beam.translation(node, ACROSS)), GROUND, SUPPORT)
     if built_in:
-        # The hinge of a built-in end: a rotation link that yields at the plastic moment.
+        # The hinge of a built-in end is a rotation link that yields.
         spring(links, End(beam, beam.rotation(0)), GROUND, SUPPORT * LENGTH**2, kind="moment",
-               lower=-PLASTIC, upper=PLASTIC)
+               lower=-end, upper=end)
     links.hinges += [Hinge("bar", beam, node, PLASTIC) for node in range(1, 8)]
     return Solver(condense([beam], links, [[(beam, beam.translation(4, -ACROSS))]]))
 

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from constructs.placement import screw_axis
-from constructs.rules import Finding, apexes, check
+from constructs.rules import Finding, check
+from constructs.rules_plate import apexes
 from constructs.rules_screw import place, thread_hold
 from constructs.section import Section
 from constructs.study import Study, example, study_from
@@ -112,7 +113,7 @@ def test_tension_is_compared_with_what_the_thread_holds() -> None:
     bone = study([LAG])
     section = Section(bone.section)
     screw = bone.constructs[0].screws[0]
-    held = thread_hold(section, place(bone, section, screw, screw_axis(section, screw, [])))
+    held = thread_hold(section, place(bone, screw, screw_axis(section, screw, [])))
     # 30 mm in cancellous bone of 1028 MPa (shear strength 1.680 MPa), 1.5 mm in the cortex.
     by_hand = 3.14159 * 6.5 * 0.86740 * (30.0 * 1.680 + 1.5 * 51.6)
     assert held == pytest.approx(by_hand, rel=0.005)
@@ -159,7 +160,11 @@ def test_two_plates_in_one_place() -> None:
 
 def test_screws_side_by_side_in_one_row_of_holes_count_each() -> None:
     pair = shaft(3, count=2)
-    assert rules([pair], [PLATE]) == {}
+    assert rules([pair], [PLATE])["head beside the plate"].level == "broken"
+    wide = {k: v for k, v in PLATE.items() if k != "section"} | {"holes_mm": [5, 17, 35], "segments": [
+        {"length_mm": 70, "width_mm": 16, "thickness_mm": 3}]}
+    del wide["length_mm"]
+    assert rules([pair], [wide]) == {}
     assert "two screws below the apex" in rules([shaft(3)], [PLATE])
 
 

@@ -35,9 +35,23 @@ def test_traction_is_full_slip_less_a_smaller_hertz_contact():
     assert np.sqrt(np.mean((face.traction[inside] - exact)**2)) < 0.01 * peak
 
 
+def test_slipping_nodes_rub_at_the_limit():
+    face = cattaneo.sheared()
+    slips = (np.abs(face.slip) > 1e-9 * np.abs(face.slip).max()) & (face.pressure > 1.0)
+    assert slips.sum() > 4
+    assert face.traction[slips] == pytest.approx(cattaneo.FRICTION * face.pressure[slips], rel=1e-9)
+
+
+def test_a_full_cycle_closes():
+    # There and back again to the same shear: the same tractions as the first time.
+    once, again = cattaneo.sheared((0.5,), 8), cattaneo.sheared((0.5, 0.0, 0.5), 8)
+    assert again.traction == pytest.approx(once.traction, abs=0.02 * once.traction.max())
+    assert np.abs(cattaneo.sheared((0.5, 0.0), 8).traction).max() > 0.2 * once.traction.max()
+
+
 def test_more_shear_leaves_less_stuck():
     def stuck(ratio):
-        face = cattaneo.sheared(ratio, 8)
+        face = cattaneo.sheared((ratio,), 8)
         return int((np.abs(face.slip) < 1e-9 * np.abs(face.slip).max()).sum())
 
     assert stuck(0.2) > stuck(0.5) > stuck(0.8)

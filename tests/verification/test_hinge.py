@@ -37,9 +37,15 @@ def test_a_propped_bar_redistributes():
 
 
 def test_a_kink_is_remembered():
-    solver = hinge.bar(built_in=True)
-    yielded = solver.answer(np.array([5.99 * hinge.PLASTIC / hinge.LENGTH]))
+    # An end that never yields: the middle turns, the end takes FL/2 - 2Mp by statics, and unloading
+    # is elastic, so that the difference from the elastic moment is locked in.
+    solver = hinge.bar(built_in=True, end=np.inf)
+    load = 7 * hinge.PLASTIC / hinge.LENGTH
+    elastic = solver.answer(np.ones(1)).force[-1] * load
+    yielded = solver.answer(np.array([load]))
+    assert np.flatnonzero(yielded.kink).tolist() == [3]
+    assert abs(yielded.force[-1]) == pytest.approx(
+        load * hinge.LENGTH / 2 - 2 * hinge.PLASTIC, rel=1e-9)
     rest = solver.answer(np.zeros(1), solver.advance(yielded))
-    assert rest.held
-    # Locked-in moments balance the plastic rotation of the built-in end.
-    assert 0 < abs(rest.force[-1]) < hinge.PLASTIC
+    assert rest.kink == pytest.approx(yielded.kink)
+    assert rest.force[-1] == pytest.approx(yielded.force[-1] - elastic, rel=1e-9)

@@ -51,6 +51,12 @@ def test_friction_turns_round_on_unloading():
     assert less.force[-1] > 1.1 * statics.buttress_needed() / 2
 
 
+def test_a_tightened_screw_keeps_its_tension():
+    solver = statics.fragment(delta=20.0)
+    answer = solver.answer(LOADS / 2, prescribed={solver.problem.n - 1: statics.TENSION})
+    assert answer.force[-1] == pytest.approx(statics.TENSION, rel=1e-12)
+
+
 @pytest.mark.parametrize("strength", [0.999999, 1.000001])
 def test_a_buttress_just_too_weak_lets_go(strength):
     solver = statics.fragment(stop=strength * statics.buttress_needed())

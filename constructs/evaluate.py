@@ -1,0 +1,222 @@
+"""The figures of one case of a sweep: every construct under every load, without pictures."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from dataclasses import dataclass, field
+from time import perf_counter
+from typing import Any
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.compare import bracket
+from constructs.grouping import bone_key, digest, hardware_key
+from constructs.metrics import AT_BOUND, Reader, bone_strain, escaping, member_stress
+from constructs.model import Model
+from constructs.schema import Construct
+from constructs.study import study_from
+from constructs.vary import Case
+from constructs.workshop import Frame, Kept, Law, Workshop, share_key
+from fe.errors import InputError
+from fe.recover import displacements
+from fe.solve import Answer
+from fe.threads import one_thread
+
+MOST_ROWS = 512
+
+
+@dataclass(frozen=True)
+class Options:
+    """What is computed. ``quick`` leaves out Lemke's method, so that more may be "unconverged".
+
+    ``strain`` recovers the fields of strain, for the share of bone over its yield strain.
+    """
+
+    quick: bool = False
+    capacity: bool = True
+    strain: bool = False
+
+    def described(self) -> dict[str, Any]:
+        """As it goes into hashes and the store."""
+        return {"quick": self.quick, "capacity": self.capacity, "strain": self.strain}
+
+
+@dataclass(frozen=True)
+class Task:
+    """A case on its way to a worker, plain enough for any engine."""
+
+    number: int
+    hash: str
+    data: dict[str, Any]
+    scales: dict[str, float]
+
+
+@dataclass
+class Outcome:
+    """What became of a case. Rows are dicts by column; ``failures`` hold what has no answer."""
+
+    number: int
+    hash: str
+    capacities: list[dict[str, Any]] = field(default_factory=list)
+    results: list[dict[str, Any]] = field(default_factory=list)
+    fragments: list[dict[str, Any]] = field(default_factory=list)
+    edges: list[dict[str, Any]] = field(default_factory=list)
+    failures: list[dict[str, Any]] = field(default_factory=list)
+    seconds: float = 0.0
+    worker: int = 0
+    counts: dict[str, int] = field(default_factory=dict)
+
+    def fail(self, status: str, reason: str, construct: str | None = None,
+             load: float | None = None) -> None:
+        """Note what has no answer and why."""
+        self.failures.append({"construct": construct, "total_load_N": load, "status": status,
+                              "reason": reason})
+
+
+class Evaluator:
+    """Evaluates cases one after the other; what they share is made once."""
+
+    def __init__(self, options: Options) -> None:
+        self.options = options
+        self.workshop = Workshop()
+        self._rows: Kept[tuple[list[dict[str, Any]], ...]] = Kept(MOST_ROWS)
+
+    def evaluate(self, task: Task) -> Outcome:
+        """All figures of a case. Whatever goes wrong inside it is a row, not an error."""
+        start, before = perf_counter(), Counter(self.workshop.counts)
+        out = Outcome(task.number, task.hash, worker=os.getpid())
+        with one_thread():
+            try:
+                case = Case(study_from(task.data), task.scales)
+                # What is wrong with the bone concerns every construct.
+                intact = self.workshop.intact(case.study)
+            except InputError as error:
+                out.fail("refused", str(error))
+            except Exception as error:  # one case must never stop the others
+                out.fail("error", f"{type(error).__name__}: {error}")
+            else:
+                for construct in case.study.constructs:
+                    try:
+                        self._construct(case, construct, intact, out)
+                    except InputError as error:
+                        out.fail("refused", str(error), construct.name)
+                    except Exception as error:
+                        out.fail("error", f"{type(error).__name__}: {error}", construct.name)
+        out.seconds = perf_counter() - start
+        out.counts = {k: v - before[k] for k, v in self.workshop.counts.items()}
+        return out
+
+    def _construct(self, case: Case, construct: Construct, intact: dict[str, float],
+                   out: Outcome) -> None:
+        self.workshop.counts["constructs"] += 1
+        name = construct.name
+        key = self._key(case, construct)
+        rows = self._rows.get(key)
+        if rows is None:
+            frame, model, law = self.workshop.model(case, construct)
+            rows = self._rows.get_or(key, lambda: self._solve(case, frame, model, law, intact))
+        else:
+            self.workshop.counts["copied"] += 1
+        for table, found in zip((out.capacities, out.results, out.fragments, out.edges,
+                                 out.failures), rows, strict=True):
+            table.extend({**row, "construct": name} for row in found)
+
+    def _key(self, case: Case, construct: Construct) -> Any:
+        study = case.study
+        own = construct.model_dump(mode="json", exclude={"name", "note"})
+        return digest([bone_key(study), bone_key(study, construct), hardware_key(study, construct),
+                       own, [f.friction for f in study.fractures], study.load.model_dump(),
+                       dict(case.scales)])
+
+    def _solve(self, case: Case, frame: Frame, model: Model, law: Law, intact: dict[str, float]
+               ) -> tuple[list[dict[str, Any]], ...]:
+        reader = Reader.of(model.bone, intact) if self.options.strain \
+            else Reader(model.bone, (), intact)
+        capacities = [self._capacity(case, model, law)]
+        results, fragments, edges, failures = [], [], [], []
+        for total in case.study.load.total_N:
+            answer = model.answer(total, quick=self.options.quick)
+            self.workshop.counts["answers"] += 1
+            row: dict[str, Any] = {"total_load_N": total, "status": answer.status,
+                                   "method": answer.method}
+            if answer.held:
+                pieces = _fragments(reader, model, answer, total)
+                lips = _edges(reader, model, answer)
+                fragments += [{"total_load_N": total, **p} for p in pieces]
+                edges += [{"total_load_N": total, **e} for e in lips]
+                row |= _figures(frame, model, answer) | _worst(pieces, lips)
+                if self.options.strain:
+                    fields = displacements(model.problem, answer)
+                    row["bone_over_yield"] = bone_strain(reader, fields)[1]
+            else:
+                row["escapes"] = escaping(model, answer)
+                if answer.status == "unconverged":
+                    failures.append({"total_load_N": total, "status": "unconverged",
+                                     "reason": "; ".join(answer.notes) or answer.method})
+            results.append(row)
+        return capacities, results, fragments, edges, failures
+
+    def _capacity(self, case: Case, model: Model, law: Law) -> dict[str, Any]:
+        """Limit loads; they do not depend on the size of the load, so they are kept."""
+        row: dict[str, Any] = {"links": model.problem.n, "warnings": len(model.hardware.warnings)}
+        if not self.options.capacity:
+            return row
+        key = share_key(case.study)
+        if key not in law.capacities:
+            self.workshop.counts["limits"] += 2
+            law.capacities[key] = model.capacity(frictionless=True), model.capacity()
+        lower, upper = law.capacities[key]
+        low, high = bracket(lower, upper)
+        return row | {"capacity_lower_N": low, "capacity_upper_N": high,
+                      "capacity_status": upper.status}
+
+
+def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:
+    """Proof of an answer, stations at capacity and the largest stresses."""
+    row: dict[str, Any] = {"residual": answer.residual, "complementarity": answer.complementarity}
+    p = model.problem
+    bound = np.isfinite(p.upper) & (p.upper > 0) & frame.stations
+    row["stations_at_capacity"] = int(
+        (np.abs(answer.force[bound]) >= p.upper[bound] * (1.0 - AT_BOUND)).sum())
+    for part, pull in zip(model.hardware.parts, frame.pulls, strict=True):
+        kind = "plate" if part.kind == "plate" else "screw"
+        stress = member_stress(part, pull @ answer.force)[0]
+        ratio = stress / part.material.yield_strength
+        for column, value in ((f"{kind}_stress_MPa", stress), (f"{kind}_yield_ratio", ratio)):
+            row[column] = max(value, row.get(column, 0.0))
+    return row
+
+
+def _fragments(reader: Reader, model: Model, answer: Answer, total: float) -> list[dict[str, Any]]:
+    bone: Bone = model.bone
+    values, out = reader.measures(model, answer), []
+    for i in bone.fragments:
+        row: dict[str, Any] = {"fragment": bone.solids[i].name, "tilt_deg": float(
+            np.degrees(values[f"turn {i}"] - values["frame turn"]))}
+        if bone.articular(i)[0].size:
+            sunk, share = reader.surface(values, i)
+            mean = float(sunk @ share)
+            row |= {"subsidence_mean_mm": mean, "subsidence_max_mm": float(sunk.max()),
+                    "subsidence_net_mm": mean - total * reader.intact[bone.solids[i].name]}
+        out.append(row)
+    return out
+
+
+def _edges(reader: Reader, model: Model, answer: Answer) -> list[dict[str, Any]]:
+    values, out = reader.measures(model, answer), []
+    for edge in model.bone.edges:
+        step, gap = reader.step_off(values, edge.name)
+        out.append({"edge": edge.name, "step_off_mm": step, "gap_mm": gap})
+    return out
+
+
+def _worst(pieces: list[dict[str, Any]], lips: list[dict[str, Any]]) -> dict[str, Any]:
+    """The worst of all fragments and edges: largest, tilt by its size."""
+    row: dict[str, Any] = {}
+    for rows in (pieces, lips):
+        for column in sorted({c for r in rows for c in r if c not in ("fragment", "edge")}):
+            values = [r[column] for r in rows if column in r]
+            row[column] = max(values, key=abs) if column == "tilt_deg" else max(values)
+    return row

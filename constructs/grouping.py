@@ -1,0 +1,129 @@
+"""Which cases share a mesh, a factorisation and a condensed problem, by hashes of their content.
+
+Keys are conservative: what is not known to be free counts as changing the mesh. Friction, load
+sizes and share, tension of screws and the factors of `vary.SCALES` change neither mesh nor
+columns; patches and direction of the load change load columns only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from constructs.model import blocks_of
+from constructs.schema import Construct, Study
+from constructs.vary import Case
+
+NO_PART = ("name", "title", "scenario", "load", "limits", "construct")
+"""Tables and texts of a study that are no part of its bone."""
+LAW_ONLY_LOAD = ("total_N", "medial_share")
+
+
+def digest(data: Any) -> str:
+    """Short hash of nested dicts and lists by their content."""
+    text = json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:20]
+
+
+def _dump(part: Any) -> dict[str, Any]:
+    return part.model_dump(by_alias=True, exclude_none=True, mode="json")
+
+
+def case_hash(case: Case, options: dict[str, Any]) -> str:
+    """Hash of all that a case's figures depend on."""
+    data = _dump(case.study)
+    for text in ("name", "title", "scenario"):
+        data.pop(text, None)
+    for construct in data["construct"]:
+        construct.pop("note", None)
+    return digest([data, dict(case.scales), options])
+
+
+def bone_key(study: Study, construct: Construct | None = None) -> str:
+    """Hash of all that determines mesh and modulus field under a construct (None: the base)."""
+    data = {k: v for k, v in _dump(study).items() if k not in NO_PART}
+    for fracture in data.get("fracture", ()):
+        fracture.pop("friction", None)
+    own: Any = []
+    if construct is not None:
+        if construct.model == "links":
+            own = list(blocks_of(construct))
+        else:  # metal stuck into the bone is part of its modulus field
+            own = _dump(construct)
+            own.pop("note", None)
+    return digest([data, own])
+
+
+def load_key(study: Study) -> str:
+    """Hash of where and in which direction the bone is loaded."""
+    return digest({k: v for k, v in _dump(study)["load"].items() if k not in LAW_ONLY_LOAD})
+
+
+def hardware_key(study: Study, construct: Construct) -> str:
+    """Hash of all that determines members and where links hold, given the bone.
+
+    A face without friction has no link along it, so whether there is friction counts.
+    """
+    data = _dump(construct)
+    data.pop("name")
+    data.pop("note", None)
+    for plate in data.get("plate", ()):
+        plate["friction"] = plate.get("friction", 0.0) > 0
+    for screw in data.get("screw", ()):
+        screw.pop("tension_N", None)
+    rubbing = {f.name: f.friction > 0 for f in study.fractures}
+    return digest([data, rubbing])
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A case ready to be solved, with what it shares with others.
+
+    ``bones``: keys of its bones, one a distinct one; ``frames``: (bone, hardware) keys of its
+    constructs.
+    """
+
+    number: int
+    hash: str
+    data: dict[str, Any]
+    scales: dict[str, float]
+    bones: tuple[str, ...]
+    frames: tuple[tuple[str, str], ...]
+
+
+def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
+    """A case with its hash and keys."""
+    keys = [bone_key(case.study, c) for c in case.study.constructs]
+    frames = [(k, hardware_key(case.study, c))
+              for k, c in zip(keys, case.study.constructs, strict=True)]
+    return Planned(number, case_hash(case, options), _dump(case.study), dict(case.scales),
+                   tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)))
+
+
+def groups(cases: Iterable[Planned]) -> list[list[Planned]]:
+    """Cases by the bones that they share, each group in order of its hardware."""
+    found: dict[tuple[str, ...], list[Planned]] = {}
+    for case in cases:
+        found.setdefault(case.bones, []).append(case)
+    return [sorted(group, key=lambda c: (c.frames, c.number)) for group in found.values()]
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """What a plan shares: numbers of cases, constructs, distinct bones and distinct hardware."""
+
+    cases: int
+    constructs: int
+    bones: int
+    frames: int
+
+
+def sharing(cases: Iterable[Planned]) -> Sharing:
+    """Counts over all cases."""
+    listed = list(cases)
+    return Sharing(len(listed), sum(len(c.data["construct"]) for c in listed),
+                   len({b for c in listed for b in c.bones}),
+                   len({f for c in listed for f in c.frames}))

@@ -1,0 +1,65 @@
+"""What of a study's bone cannot be solved, found without a mesh: fractures, voids, fills, loads."""
+
+from __future__ import annotations
+
+from shapely import LineString, Polygon
+
+from constructs.grafts import fill_material
+from constructs.layout import Layout, fill_outline, layout, planned
+from constructs.schema import Construct, Study
+from constructs.section import Section
+from fe.errors import InputError
+
+
+def check_bone(study: Study, section: Section) -> Layout:
+    """The pieces of the bone, or InputError where a part of the study misses the bone.
+
+    Looks at fractures, voids, points of fragments and load patches, then at all of them together
+    as the mesher will: overlaps, slivers, lines that do not part the bone.
+    """
+    bone = Polygon(section.outline()[0])
+    for fracture in study.fractures:
+        if not LineString(fracture.points_mm).intersects(bone):
+            raise InputError("the fracture does not touch the bone",
+                             key=f"fracture.{fracture.name}.points_mm",
+                             expected="a line across the section: x lateral, y proximal, "
+                                      "origin at the middle of the joint line")
+    for void in study.voids:
+        if not Polygon(void.points_mm).buffer(0).intersection(bone).area > 0.0:
+            raise InputError("the void lies outside the bone", key=f"void.{void.name}.points_mm",
+                             expected="a polygon in the section: x lateral, y proximal, "
+                                      "origin at the middle of the joint line")
+    found = layout(study, section)
+    _loads(study, section)
+    for construct in study.constructs:
+        _fills(study, section, construct)
+    return found
+
+
+def _loads(study: Study, section: Section) -> None:
+    half = float(section.half_width(0.0))
+    load = study.load
+    for key in ("medial_centre_mm", "lateral_centre_mm"):
+        centre = getattr(load, key)
+        if abs(centre) + load.patch_width_mm / 2 > half + 1e-9:
+            raise InputError("the load patch hangs over the edge of the joint line",
+                             key=f"load.{key}", value=f"{centre:g}",
+                             expected=f"the centre within {half - load.patch_width_mm / 2:g} mm "
+                                      f"of the middle, for a patch {load.patch_width_mm:g} mm wide")
+
+
+def _fills(study: Study, section: Section, construct: Construct) -> None:
+    """Check that fills lie in their voids, are of a known kind and can be meshed there."""
+    try:
+        blocks = {}
+        for fill in construct.fills:
+            fill_material(fill)
+            outline = fill_outline(study, fill)
+            if fill.points_mm is not None:
+                blocks[fill.name] = outline
+        if blocks:
+            planned(study, section, blocks)
+    except InputError as error:
+        key = error.key.replace("region.", "fill.", 1)
+        raise InputError(error.message, key=f"construct.{construct.name}.{key}",
+                         value=error.value, expected=error.expected) from None

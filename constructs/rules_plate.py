@@ -1,0 +1,104 @@
+"""Rules of the trade for plates: the apex, screws on both of its sides, plates that meet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from shapely import LineString, Point
+
+from constructs.implants import depth_positions, head_diameter, section_at
+from constructs.placement import PlateLine, plate_line
+from constructs.rules_screw import Note
+from constructs.schema import Construct, Plate, Study
+from constructs.section import Section
+
+BESIDE = 1.0  # mm by which a head may hang over the edge of a plate
+
+
+def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, float]]:
+    """(fracture, x, y) where fractures leave the bone on a side below the plateau's rim, mm.
+
+    The lowest exit of each fracture; this is where a plate must lie to catch the fragment.
+    """
+    surface = LineString(section.surface(side))
+    found = []
+    for fracture in study.fractures:
+        # Ends that only just reach the surface count: the mesher lets them reach it too.
+        line = LineString(fracture.points_mm).buffer(0.1 * study.mesh.size_mm)
+        met = surface.intersection(line)
+        if not met.is_empty:
+            low = met.bounds[1]
+            point = surface.interpolate(surface.project(Point(met.centroid.x, low)))
+            found.append((fracture.name, point.x, point.y))
+    return found
+
+
+def plate_notes(study: Study, section: Section, construct: Construct, plate: Plate,
+                ) -> Iterator[Note]:
+    """What is said of one plate. Raises InputError where it does not lie on the bone."""
+    line = plate_line(section, plate)
+    top, bottom = float(line.points[0, 1]), float(line.points[-1, 1])
+    mine = [s for s in construct.screws if s.plate == plate.name and s.hole is not None]
+    if not mine:
+        yield ("broken", "plate without screws", "no screw goes through this plate",
+               "only friction and contact would keep a loose plate on the bone")
+    yield from _apex(study, section, construct, plate, line)
+    for screw in mine:
+        at = section_at(plate, plate.holes[(screw.hole or 1) - 1]).width / 2
+        reach = max(abs(z) for z in depth_positions(screw)) + head_diameter(screw) / 2
+        if reach > at + BESIDE:
+            yield ("broken", "head beside the plate",
+                   f'the heads of "{screw.name}" reach {reach:.0f} mm to the front or back, the '
+                   f"plate only {at:.0f} mm there",
+                   "a plate holds only heads that lie in its holes: a row needs a wide head of "
+                   "the plate, or a smaller count")
+    for other in construct.plates[construct.plates.index(plate) + 1:]:
+        if other.side == plate.side:
+            theirs = plate_line(section, other)
+            overlap = min(top, theirs.points[0, 1]) - max(bottom, theirs.points[-1, 1])
+            if overlap > 0:
+                yield ("broken", "implants meet",
+                       f'overlaps plate "{other.name}" over {overlap:.0f} mm of height',
+                       "two plates on one side of the section are drawn in the same place; "
+                       "in the operation they would lie beside each other")
+    if np.any(line.gap > 0):
+        yield ("note", "plate off the bone",
+               f"the plate stands {float(line.gap.max()):.1f} mm off the bone in its middle",
+               "an under-contoured plate touches at its ends first and presses the bone only when "
+               "its screws draw it in")
+
+
+def _apex(study: Study, section: Section, construct: Construct, plate: Plate, line: PlateLine,
+          ) -> Iterator[Note]:
+    """Whether a plate covers each fracture that comes out on its side, with hold below it."""
+    top, bottom = float(line.points[0, 1]), float(line.points[-1, 1])
+    exits = apexes(study, section, plate.side)
+    if study.fractures and not exits:
+        yield ("note", "plate over the apex",
+               f"no fracture comes out on the {plate.side} side, where this plate lies",
+               "a plate supports a fragment best from the side towards which it would slide")
+    for fracture, _, y in exits:
+        if bottom >= y:
+            yield ("broken", "plate over the apex",
+                   f'the plate stops {bottom - y:.0f} mm short of the apex of "{fracture}" '
+                   f"({y:.0f} mm): its lower end is at {bottom:.0f} mm",
+                   "the lower end of a sheared fragment moves outwards and down; a plate that "
+                   "stops short of it holds on to the fragment only")
+            continue
+        if top <= y:
+            yield ("broken", "plate over the apex",
+                   f'the plate begins at {top:.0f} mm, below the apex of "{fracture}" '
+                   f"({y:.0f} mm)",
+                   "the lower end of a sheared fragment moves outwards and down; a plate that does "
+                   "not cover it cannot hold it in")
+            continue
+        below = sum(s.count for s in construct.screws
+                    if s.plate == plate.name and s.hole is not None
+                    and float(line.at(plate.holes[s.hole - 1])[0][1]) < y)
+        if below < 2:
+            yield ("broken", "two screws below the apex",
+                   f'{below} screw(s) of this plate lie below the apex of "{fracture}" '
+                   f"({y:.0f} mm)",
+                   "the plate pushes the fragment in and is itself pushed off the shaft: one screw "
+                   "is a hinge, two hold it")

@@ -1,0 +1,269 @@
+"""The store of a sweep: one SQLite file with a write-ahead log and one writer.
+
+A case is written whole, in one transaction, so whatever happens loses at most the cases in
+flight. Readers may look at any time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import json
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from constructs import LABEL
+from constructs.design import Design
+from constructs.evaluate import Outcome
+from constructs.store_layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
+from fe.errors import ButtressError, InputError
+
+COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
+RETRIED = ("worker died", "error")
+"""Failures of which a further run tries the cases again."""
+
+
+class Store:
+    """The store open for writing. Use as a context; `create` or `resume` by whether it is there.
+
+    Raises InputError where the file is another process's, another study's or no store, and
+    ButtressError where it cannot be written.
+    """
+
+    def __init__(self, path: Path, about: dict[str, Any], design: Design, hashes: list[str]
+                 ) -> None:
+        self.path = path
+        self._lock = _locked(path)
+        try:
+            with told(path):
+                self._open(about, design, hashes)
+        except BaseException:
+            self._unlock()
+            raise
+
+    def _open(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
+        fresh = not self.path.exists() or self.path.stat().st_size == 0
+        self._db = sqlite3.connect(self.path, isolation_level=None, timeout=30.0)
+        try:
+            if not fresh:
+                _check_store(self._db, self.path)
+            self._db.execute("PRAGMA journal_mode=WAL")
+            self._db.execute("PRAGMA synchronous=NORMAL")
+            if fresh:
+                self._create(about, design, hashes)
+            else:
+                _check_same(read_meta(self._db), about, self.path)
+        except BaseException:
+            self._db.close()
+            if fresh:  # half a store is none
+                for end in ("", "-wal", "-shm"):
+                    Path(f"{self.path}{end}").unlink(missing_ok=True)
+            raise
+
+    def _create(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
+        columns = ", ".join(f"results.{c}" for c in _columns_of(TABLES, "results")
+                            if c not in ("case_id", "construct"))
+        with self._transaction():
+            for statement in (TABLES, design_table(design.keys), EVERYTHING.format(
+                    columns=columns)):
+                for part in _statements(statement):
+                    self._db.execute(part)
+            for key, value in (about | {"label": LABEL}).items():
+                self._db.execute("INSERT INTO meta VALUES (?, ?)", (key, json.dumps(value)))
+            marks = ", ".join("?" * (2 + len(design.keys)))
+            self._db.executemany(f"INSERT INTO design VALUES ({marks})", (
+                (i, *row, h) for i, (h, row) in enumerate(
+                    zip(hashes, design.rows, strict=True), start=1)))
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            with contextlib.suppress(sqlite3.Error):  # a full disk has already rolled back
+                self._db.execute("ROLLBACK")
+            raise
+        self._db.execute("COMMIT")
+
+    def done(self) -> set[int]:
+        """Numbers of the cases that need not be solved again."""
+        with told(self.path):
+            rows = self._db.execute("SELECT case_id FROM timings").fetchall()
+            marks = ", ".join("?" * len(RETRIED))
+            again = self._db.execute(
+                f"SELECT DISTINCT case_id FROM failures WHERE status IN ({marks})", RETRIED)
+            return {r[0] for r in rows} - {r[0] for r in again.fetchall()}
+
+    def write(self, outcome: Outcome) -> None:
+        """All rows of a case, or none of them. Raises ButtressError."""
+        with told(self.path), self._transaction():
+            for table in ("capacities", "results", "fragments", "edges", "failures", "timings"):
+                self._db.execute(f"DELETE FROM {table} WHERE case_id = ?", (outcome.number,))
+            for table, rows in (("capacities", outcome.capacities), ("results", outcome.results),
+                                ("fragments", outcome.fragments), ("edges", outcome.edges),
+                                ("failures", outcome.failures)):
+                for row in rows:
+                    self._insert(table, {"case_id": outcome.number, **row})
+            self._insert("timings", {"case_id": outcome.number, "seconds": outcome.seconds,
+                                     "worker": outcome.worker,
+                                     **{c: outcome.counts.get(c, 0) for c in COUNTED}})
+
+    def _insert(self, table: str, row: dict[str, Any]) -> None:
+        marks = ", ".join("?" * len(row))
+        self._db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})",
+                         tuple(row.values()))
+
+    def limit_pages(self, pages: int) -> None:
+        """Let the file grow no further than this: stands for a full disk in tests."""
+        self._db.execute(f"PRAGMA max_page_count={pages}")
+
+    def close(self) -> None:
+        """Close the file; the write-ahead log goes into it."""
+        with contextlib.suppress(sqlite3.Error):
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._db.close()
+        self._unlock()
+
+    def _unlock(self) -> None:
+        with contextlib.suppress(OSError):  # taken away while it is still held
+            _lock_path(self.path).unlink(missing_ok=True)
+        self._lock.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+
+@contextlib.contextmanager
+def told(path: Path) -> Iterator[None]:
+    """Context that turns what SQLite or the disk says into one message."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        if "not a database" in str(error) or "malformed" in str(error):
+            raise InputError(f"not a store of a sweep ({error})", file=str(path),
+                             expected="a file that buttress sweep has written") from None
+        full = "full" in str(error) or "disk I/O" in str(error)
+        cure = "; what was stored is safe: make room and run the same command again" if full else ""
+        raise ButtressError(f"{path}: the store cannot be written or read: {error}{cure}") from None
+    except OSError as error:
+        raise ButtressError(f"{path}: {error.strerror or error}") from None
+
+
+def _lock_path(path: Path) -> Path:
+    return Path(f"{path}.lock")
+
+
+def _locked(path: Path) -> sqlite3.Connection:
+    """A lock that the system drops with the process: an exclusive transaction on an empty file."""
+    while True:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            lock = sqlite3.connect(_lock_path(path), isolation_level=None, timeout=0.2)
+            lock.execute("BEGIN EXCLUSIVE")
+        except (OSError, sqlite3.Error) as error:
+            if "locked" in str(error):
+                raise InputError("the store is in use by another process", file=str(path),
+                                 expected="that process to end, or another --out") from None
+            raise InputError(f"the store cannot be made there: {error}", key="--out",
+                             value=str(path)) from None
+        if _lock_path(path).exists():
+            return lock
+        lock.close()  # its last owner took it away in the meantime
+
+
+def _statements(text: str) -> Iterator[str]:
+    """Single statements of a script, comments kept; executescript would end the transaction."""
+    statement = ""
+    for line in text.strip().splitlines():
+        statement += line + "\n"
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+    if statement.strip():
+        yield statement
+
+
+def _columns_of(script: str, table: str) -> list[str]:
+    with contextlib.closing(sqlite3.connect(":memory:")) as db:
+        for statement in _statements(script):
+            db.execute(statement)
+        return [r[1] for r in db.execute(f"PRAGMA table_info({quoted(table)})")]
+
+
+def _check_store(db: sqlite3.Connection, path: Path) -> None:
+    names = {r[0] for r in db.execute("SELECT name FROM sqlite_master")}
+    if not {"meta", "design", "results"} <= names:
+        raise InputError("not a store of a sweep", file=str(path),
+                         expected="a file that buttress sweep has written")
+    layout = read_meta(db).get("layout")
+    if layout != LAYOUT:
+        raise InputError("a store written by another version", file=str(path),
+                         value=f"layout {layout}", expected=f"layout {LAYOUT}")
+
+
+def read_meta(db: sqlite3.Connection) -> dict[str, Any]:
+    """The table `meta`."""
+    return {k: json.loads(v) for k, v in db.execute("SELECT key, value FROM meta")}
+
+
+def _check_same(stored: dict[str, Any], now: dict[str, Any], path: Path) -> None:
+    """Refuse a store of another version, study, design or options, and show what differs."""
+    for part, what in (("versions", "written by other versions"), ("study", "of another study"),
+                       ("design", "of another design"), ("options", "with other options")):
+        lines = differences(stored.get(part), now.get(part), part)
+        if lines:
+            shown = "\n  ".join(lines[:8] + ([f"and {len(lines) - 8} more"] if lines[8:] else []))
+            raise InputError(f"a store {what} (stored -> now):\n  {shown}", file=str(path),
+                             expected="the same, or another --out")
+
+
+def differences(old: Any, new: Any, path: str) -> list[str]:
+    """What differs between two nested values, one line a place."""
+    if isinstance(old, dict) and isinstance(new, dict):
+        return [line for key in dict.fromkeys([*old, *new])
+                for line in differences(old.get(key), new.get(key), f"{path}.{key}")]
+    if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
+        return [line for i, (a, b) in enumerate(zip(old, new, strict=True)) for line in
+                differences(a, b, f"{path}.{_label(a, i)}")]
+    return [] if old == new else [f"{path}: {_short(old)} -> {_short(new)}"]
+
+
+def _label(entry: Any, number: int) -> str:
+    return str(entry["name"]) if isinstance(entry, dict) and "name" in entry else str(number + 1)
+
+
+def _short(value: Any) -> str:
+    text = "nothing" if value is None else json.dumps(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+@contextlib.contextmanager
+def reading(path: Path) -> Iterator[sqlite3.Connection]:
+    """A store opened to be read only. Raises InputError where it is none."""
+    if not path.is_file():
+        raise InputError("no such store", file=str(path),
+                         expected="a file that buttress sweep has written")
+    with told(path), contextlib.closing(
+            sqlite3.connect(f"file:{path.resolve().as_posix()}?mode=ro", uri=True)) as db:
+        _check_store(db, path)
+        yield db
+
+
+def write_csv(path: Path, target: Path) -> int:
+    """The view `everything` as CSV, after a line with the label; returns the number of rows."""
+    with reading(path) as db, told(target), open(target, "w", newline="",
+                                                 encoding="utf-8") as file:
+        rows = db.execute("SELECT * FROM everything ORDER BY case_id, construct, total_load_N")
+        writer = csv.writer(file)
+        writer.writerow([c[0] for c in rows.description])
+        count = 0
+        for row in rows:
+            writer.writerow(row)
+            count += 1
+    return count

@@ -1,0 +1,109 @@
+"""Tables of a sweep's store: columns with their units in the comments that SQLite keeps."""
+
+from __future__ import annotations
+
+LAYOUT = 1
+"""Number of this layout: a store of another one is refused."""
+
+TABLES = """
+CREATE TABLE meta (
+    key TEXT PRIMARY KEY,      -- layout, versions, study, design, options, label
+    value TEXT NOT NULL        -- JSON
+);
+CREATE TABLE capacities (      -- one row a case and construct
+    case_id INTEGER NOT NULL,
+    construct TEXT NOT NULL,
+    capacity_lower_N REAL,     -- N, limit load without friction; empty: not limited by this model
+    capacity_upper_N REAL,     -- N, limit load with friction
+    capacity_status TEXT,      -- what limit analysis says
+    links INTEGER,             -- links of the condensed problem
+    warnings INTEGER,          -- warnings of the model builder
+    PRIMARY KEY (case_id, construct)
+) WITHOUT ROWID;
+CREATE TABLE results (         -- one row a case, construct and load; the worst fragment and edge
+    case_id INTEGER NOT NULL,
+    construct TEXT NOT NULL,
+    total_load_N REAL NOT NULL,        -- N, total joint force
+    status TEXT NOT NULL,              -- held | no equilibrium | unconverged
+    method TEXT,                       -- how the answer was found
+    subsidence_mean_mm REAL,           -- mm, mean over a fragment's joint surface, distal positive
+    subsidence_max_mm REAL,            -- mm, worst node of a joint surface
+    subsidence_net_mm REAL,            -- mm, mean less that of the intact bone
+    tilt_deg REAL,                     -- degrees, counter-clockwise
+    step_off_mm REAL,                  -- mm, unsigned
+    gap_mm REAL,                       -- mm
+    plate_stress_MPa REAL,             -- MPa, largest von Mises stress of any plate
+    plate_yield_ratio REAL,            -- that stress over the plate's yield strength
+    screw_stress_MPa REAL,             -- MPa, largest von Mises stress of any screw or wire
+    screw_yield_ratio REAL,            -- that stress over its yield strength
+    stations_at_capacity INTEGER,      -- screw stations whose bearing or thread is used up
+    bone_over_yield REAL,              -- share of bone volume over yield strain, where asked for
+    residual REAL,                     -- equilibrium error over the load
+    complementarity REAL,              -- complementarity error over the load
+    escapes TEXT,                      -- fragment that no force system holds
+    PRIMARY KEY (case_id, construct, total_load_N)
+) WITHOUT ROWID;
+CREATE TABLE fragments (       -- one row a case, construct, load and fragment, where held
+    case_id INTEGER NOT NULL,
+    construct TEXT NOT NULL,
+    total_load_N REAL NOT NULL,        -- N
+    fragment TEXT NOT NULL,
+    subsidence_mean_mm REAL,           -- mm
+    subsidence_max_mm REAL,            -- mm
+    subsidence_net_mm REAL,            -- mm
+    tilt_deg REAL,                     -- degrees
+    PRIMARY KEY (case_id, construct, total_load_N, fragment)
+) WITHOUT ROWID;
+CREATE TABLE edges (           -- one row a case, construct, load and fracture at the joint
+    case_id INTEGER NOT NULL,
+    construct TEXT NOT NULL,
+    total_load_N REAL NOT NULL,        -- N
+    edge TEXT NOT NULL,
+    step_off_mm REAL,                  -- mm, unsigned
+    gap_mm REAL,                       -- mm
+    PRIMARY KEY (case_id, construct, total_load_N, edge)
+) WITHOUT ROWID;
+CREATE TABLE failures (        -- what has no answer, and why; no equilibrium is an answer
+    case_id INTEGER NOT NULL,
+    construct TEXT,                    -- empty: the whole case
+    total_load_N REAL,                 -- N; empty: all loads
+    status TEXT NOT NULL,              -- refused | error | unconverged | worker died
+    reason TEXT NOT NULL
+);
+CREATE INDEX failures_by_case ON failures (case_id);
+CREATE TABLE timings (         -- one row a case that is done
+    case_id INTEGER PRIMARY KEY,
+    seconds REAL NOT NULL,             -- s, in the worker
+    worker INTEGER,                    -- number of its process
+    bones INTEGER,                     -- meshes made for this case
+    factorisations INTEGER,            -- bodies factorised for this case
+    condensed INTEGER,                 -- hardware condensed for this case
+    answers INTEGER,                   -- steps solved for this case
+    copied INTEGER                     -- constructs taken over from a case that is alike in them
+);
+"""
+"""All but the table `design`, whose columns are the keys that are varied."""
+
+EVERYTHING = """
+CREATE VIEW everything AS
+    SELECT design.*, results.construct, capacity_lower_N, capacity_upper_N, capacity_status,
+           {columns}
+    FROM results
+    JOIN design USING (case_id)
+    LEFT JOIN capacities ON capacities.case_id = results.case_id
+                        AND capacities.construct = results.construct
+"""
+"""The table for pandas: design, capacity and results of each case, construct and load."""
+
+
+def design_table(keys: tuple[str, ...]) -> str:
+    """Statement that makes the table of the design; keys end in their units."""
+    columns = "".join(f"    {quoted(key)},\n" for key in keys)
+    return ("CREATE TABLE design (         -- one row a case, stored before the first is solved\n"
+            f"    case_id INTEGER PRIMARY KEY,\n{columns}"
+            "    hash TEXT NOT NULL         -- of all that a case depends on; empty: not valid\n)")
+
+
+def quoted(name: str) -> str:
+    """A name as SQL takes it."""
+    return '"' + name.replace('"', '""') + '"'

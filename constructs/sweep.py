@@ -1,0 +1,345 @@
+"""Sweeps: many variants of a study into one store that can be stopped, resumed and queried."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+from collections import Counter
+from collections.abc import Callable, Generator, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+from constructs.compare import versions
+from constructs.design import Design, make_design
+from constructs.evaluate import Evaluator, Options, Outcome, Task
+from constructs.grouping import Planned, Sharing, digest, groups, planned, sharing
+from constructs.schema import Study
+from constructs.store import Store, read_meta, reading, write_csv
+from constructs.store_layout import LAYOUT
+from constructs.vary import Varier, plain
+from fe.errors import InputError
+
+Say = Callable[[str], None]
+STORE = "sweep.sqlite"
+EVERY = 2.0
+"""Seconds between lines of progress."""
+
+
+@dataclass(frozen=True)
+class SweepSummary:
+    """What a run has done. Counts are of this run; ``failures`` are by status, of the whole store.
+
+    ``avoided``: factorisations that solving every case by itself would have needed beside those
+    that were done.
+    """
+
+    path: Path
+    cases: int
+    skipped: int
+    done: int
+    left: int
+    failures: dict[str, int]
+    factorisations: int
+    avoided: int
+    condensed: int
+    answers: int
+    seconds: float
+    interrupted: bool
+
+    @property
+    def failed(self) -> bool:
+        """Whether some case has no answer (a case of no equilibrium has one)."""
+        return bool(self.failures)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A design made into cases, before anything is solved.
+
+    ``refused`` holds what combinations of values are not valid, by case number.
+    """
+
+    study: Study
+    design: Design
+    options: Options
+    cases: tuple[Planned, ...]
+    refused: dict[int, str]
+    hashes: tuple[str, ...]
+
+    @property
+    def shared(self) -> Sharing:
+        """What the cases share."""
+        return sharing(self.cases)
+
+    def about(self) -> dict[str, Any]:
+        """What the store remembers of it and is compared with."""
+        return {"layout": LAYOUT, "versions": versions(), "study": plain(self.study),
+                "resolved": self.study.resolved(), "design": self.design.described(),
+                "options": self.options.described()}
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What a sweep would cost; seconds on ``workers`` processes, from one case solved now."""
+
+    cases: int
+    refused: int
+    constructs: int
+    meshes: int
+    hardware: int
+    factorisations: int
+    avoided: int
+    seconds: float
+    workers: int
+
+    def sentences(self) -> list[str]:
+        """For the terminal."""
+        return [
+            f"{self.cases} cases of {self.constructs} solved constructs in all"
+            + (f", and {self.refused} that are not valid" if self.refused else ""),
+            f"{self.meshes} distinct meshes with modulus field, {self.hardware} distinct "
+            f"constructs on them",
+            f"about {self.factorisations} factorisations instead of "
+            f"{self.factorisations + self.avoided}",
+            f"about {duration(self.seconds)} on {self.workers} worker"
+            + ("s" if self.workers != 1 else "")]
+
+
+def make_plan(study: Study, design: Design, options: Options) -> Plan:
+    """Every case of a design validated, hashed and with its keys."""
+    varier, cases, refused, hashes = Varier(study), [], {}, []
+    known: dict[str, int] = {}
+    for number, values in enumerate(design.cases(), start=1):
+        try:
+            case = planned(number, varier.case(values), options.described())
+        except InputError as error:
+            refused[number] = str(error)
+            hashes.append("")
+            continue
+        hashes.append(case.hash)
+        known.setdefault(case.hash, number)
+        cases.append(case)
+    return Plan(study, design, options, tuple(cases), refused, tuple(hashes))
+
+
+def run_sweep(study: Study, vary: Sequence[str], *, out: Path | None = None, method: str = "",
+              samples: int | None = None, seed: int | None = None, workers: int | None = None,
+              cluster: str = "", options: Options | None = None,
+              say: Say = lambda text: None) -> SweepSummary:
+    """Solve every case of a design that its store does not hold yet.
+
+    ``vary``: texts KEY=RANGE. ``workers``: local processes; 0 solves in this one, None takes one
+    a core. ``cluster``: address of a Dask scheduler to use instead. Raises InputError before
+    anything is solved where the input is wrong, ButtressError where the store cannot be written.
+    """
+    design = make_design(study, vary, method=method, samples=samples, seed=seed)
+    return run_design(study, design, out=out, workers=workers, cluster=cluster, options=options,
+                      say=say)
+
+
+def run_design(study: Study, design: Design, *, out: Path | None = None,
+               workers: int | None = None, cluster: str = "", options: Options | None = None,
+               say: Say = lambda text: None) -> SweepSummary:
+    """As `run_sweep`, for a design that was made already."""
+    start = perf_counter()
+    plan = make_plan(study, design, options or Options())
+    path = store_path(study, design, plan.options, out)
+    with Store(path, plan.about(), design, list(plan.hashes)) as store, _gentle_stop(say) as stop:
+        done = store.done()
+        for number, reason in plan.refused.items():
+            if number not in done:
+                outcome = Outcome(number, "")
+                outcome.fail("refused", reason)
+                store.write(outcome)
+        todo = [c for c in plan.cases if c.number not in done]
+        if len(todo) < len(plan.cases):
+            say(f"{len(plan.cases) - len(todo)} of {len(plan.cases)} cases are done already")
+        counts: Counter[str] = Counter()
+        progress = _Progress(len(todo), say)
+        with contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes:
+            for outcome in outcomes:
+                store.write(outcome)
+                counts.update(outcome.counts)
+                counts["done"] += 1
+                progress.step()
+    left = len(todo) - counts["done"]
+    bodies = counts["factorisations"] / max(counts["bones"], 1)
+    apart = round(bodies * counts["done"])
+    if left:
+        say(f"stopped with {left} cases left; the same command goes on from here")
+    return SweepSummary(path, len(design.rows), len(plan.cases) - len(todo), counts["done"], left,
+                        failure_counts(path), counts["factorisations"],
+                        max(0, apart - counts["factorisations"]), counts["condensed"],
+                        counts["answers"], perf_counter() - start, bool(left))
+
+
+def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
+           stop: Callable[[], bool]) -> Generator[Outcome, None, None]:
+    tasks = [[Task(c.number, c.hash, c.data, c.scales) for c in group] for group in groups(todo)]
+    if cluster:
+        from constructs.cluster import on_cluster
+
+        yield from on_cluster(tasks, options, cluster, stop)
+        return
+    from constructs.workers import here, local
+
+    count = cores() if workers is None else workers
+    if count == 0:
+        yield from here(tasks, options, stop)
+    else:
+        yield from local(tasks, options, min(count, max(1, len(todo))), stop)
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def store_path(study: Study, design: Design, options: Options, out: Path | None) -> Path:
+    """Where the store lies: a file as given, in a given folder, or by what is asked for.
+
+    The default has a hash of study, design and options in its name, so that the same command
+    finds it again.
+    """
+    if out is None:
+        mark = digest([plain(study), design.described(), options.described()])[:8]
+        return Path("results") / f"{study.name}-sweep-{mark}.sqlite"
+    return out if out.suffix in (".sqlite", ".db") else out / STORE
+
+
+def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,
+             seed: int | None = None, workers: int | None = None,
+             options: Options | None = None) -> Estimate:
+    """What `run_sweep` would do and how long it would take, from solving the study once."""
+    options = options or Options()
+    design = make_design(study, vary, method=method, samples=samples, seed=seed)
+    return estimated(make_plan(study, design, options), workers)
+
+
+def estimated(plan: Plan, workers: int | None) -> Estimate:
+    """The cost of a plan, from one of its cases solved twice: anew, and with what is known."""
+    shared = plan.shared
+    count = max(1, cores() if workers is None else workers)
+    bone = frame = answer = 0.0
+    bodies = 0
+    if plan.cases:
+        first = plan.cases[len(plan.cases) // 2]
+        evaluator = Evaluator(plan.options)
+        made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales))
+        bodies = made.counts.get("factorisations", 0)
+        softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
+            "cancellous_strength", 1.0)}
+        law = evaluator.evaluate(Task(0, "", first.data, softer))
+        each = max(1, len(first.data["construct"]))
+        answer = law.seconds / each
+        rest = max(0.0, made.seconds - law.seconds)
+        # Measured on shipped studies: of what a case costs anew, about a third is the bone.
+        bone, frame = rest / 3, 2 * rest / 3 / each
+    seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
+    return Estimate(shared.cases, len(plan.refused), shared.constructs, shared.bones,
+                    shared.frames, bodies * shared.bones,
+                    bodies * (shared.cases - shared.bones), seconds / count, count)
+
+
+class _Progress:
+    """Lines of progress: how many, how fast, how long still."""
+
+    def __init__(self, total: int, say: Say) -> None:
+        self.total, self.say, self.done = total, say, 0
+        self.start = self.last = perf_counter()
+
+    def step(self) -> None:
+        """One case more is done."""
+        self.done += 1
+        now = perf_counter()
+        if now - self.last >= EVERY or self.done == self.total:
+            self.last = now
+            rate = self.done / max(now - self.start, 1e-9)
+            self.say(f"{self.done} of {self.total} cases, {rate:.3g} a second, "
+                     f"{duration((self.total - self.done) / rate)} left")
+
+
+def duration(seconds: float) -> str:
+    """Seconds as a person says them."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h"
+
+
+@contextlib.contextmanager
+def _gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
+    """Context in which the first Ctrl-C only asks to stop; the second one is as ever."""
+    asked = threading.Event()
+    if threading.current_thread() is not threading.main_thread():
+        yield asked.is_set
+        return
+    before = signal.getsignal(signal.SIGINT)
+
+    def ask(number: int, frame: Any) -> None:
+        asked.set()
+        signal.signal(signal.SIGINT, before)
+        say("stopping: the cases in flight are finished (Ctrl-C again to drop them)")
+
+    signal.signal(signal.SIGINT, ask)
+    try:
+        yield asked.is_set
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@dataclass(frozen=True)
+class SweepStatus:
+    """How far a sweep is: counts of cases and of failures, by status."""
+
+    study: str
+    cases: int
+    done: int
+    results: int
+    statuses: dict[str, int]
+    failures: dict[str, int]
+    design: dict[str, Any]
+    versions: dict[str, str]
+    seconds: float
+    size_bytes: int
+    examples: tuple[str, ...] = field(default=())
+
+
+def sweep_status(path: Path) -> SweepStatus:
+    """The state of a store, also while it is being written. Raises InputError."""
+    with reading(path) as db:
+        meta = read_meta(db)
+        cases = db.execute("SELECT count(*) FROM design").fetchone()[0]
+        done, seconds = db.execute("SELECT count(*), total(seconds) FROM timings").fetchone()
+        statuses = dict(db.execute("SELECT status, count(*) FROM results GROUP BY status"))
+        reasons = db.execute("SELECT case_id, coalesce(construct, 'all'), status, reason "
+                             "FROM failures ORDER BY case_id LIMIT 5").fetchall()
+    return SweepStatus(meta["study"]["name"], cases, done, sum(statuses.values()), statuses,
+                       failure_counts(path), meta["design"], meta["versions"], seconds,
+                       path.stat().st_size,
+                       tuple(f"case {c}, {n}: {s}: {r}" for c, n, s, r in reasons))
+
+
+def failure_counts(path: Path) -> dict[str, int]:
+    """Rows without an answer in a store, by status."""
+    with reading(path) as db:
+        return dict(db.execute("SELECT status, count(*) FROM failures GROUP BY status"))
+
+
+def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:
+    """The view ``everything`` of a store as CSV beside it (or in ``target``), and its rows."""
+    target = target or path.with_suffix(".csv")
+    return target, write_csv(path, target)
+
+
+def to_terminal(text: str) -> None:
+    """Progress as the command line shows it."""
+    print(text, file=sys.stderr, flush=True)

@@ -1,0 +1,271 @@
+"""Solving many cases of a study with as little work as they need: what is kept between cases.
+
+A bone is meshed and factorised once; a frame (a construct's hardware on it) is condensed once;
+friction, strengths, tension and the size and share of the load are answered in the condensed
+problem. Each figure is computed from its case alone, so it does not depend on what was solved
+before (responses of a body are solved in blocks, which leaves differences of rounding).
+"""
+
+from __future__ import annotations
+
+from collections import Counter, OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from constructs.bone import Bone, build_bone, under_load
+from constructs.grouping import bone_key, digest, hardware_key, load_key
+from constructs.implants import tension
+from constructs.metrics import intact_subsidence
+from constructs.model import Model, blocks_of, build_model, inclusions_of, intact_measures
+from constructs.schema import Construct, Study
+from constructs.vary import Case
+from fe.condense import Condensed, condense
+from fe.continuum import Continuum
+from fe.limit import Capacity
+from fe.solve import Memory, Solver
+
+FloatArray = np.ndarray
+T = TypeVar("T")
+MOST_BONES = 2
+MOST_FRAMES = 12
+MOST_LAWS = 4
+MOST_COLUMNS = 4000
+"""Responses after which a bone is made anew: their table takes 8 n² bytes (128 MB)."""
+
+
+class Kept(OrderedDict[Any, T]):
+    """The last few things that were made, by key."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__()
+        self.most = most
+
+    def get_or(self, key: Any, make: Callable[[], T]) -> T:
+        """The thing of a key, made if it is not there."""
+        if key in self:
+            self.move_to_end(key)
+            return self[key]
+        found = make()
+        self[key] = found
+        while len(self) > self.most:
+            self.popitem(last=False)
+        return found
+
+
+@dataclass
+class Law:
+    """A frame with the bounds of one case: its solver, what is tightened, its limit loads."""
+
+    arrays: dict[str, FloatArray]
+    solver: Solver
+    tighten: dict[int, float]
+    start: Model | None = None
+    capacities: dict[Any, tuple[Capacity, Capacity]] = field(default_factory=dict)
+
+
+class Frame:
+    """A construct's hardware on a bone, condensed; answers for any law and load.
+
+    ``made_for``: the load key of the model's columns.
+    """
+
+    def __init__(self, model: Model, made_for: str, counts: Counter[str]) -> None:
+        self.model, self.counts = model, counts
+        self.problems: Kept[Condensed] = Kept(2)
+        self.problems[made_for] = model.problem
+        self.laws: Kept[Law] = Kept(MOST_LAWS)
+        self.springs: Kept[Solver] = Kept(2)
+        p = model.problem
+        kinds = np.array([x.kind for x in p.links.links], dtype=object)
+        self.sources = np.array([x.source for x in p.links.links], dtype=object)
+        self.rubs = p.friction > 0
+        self.on_plate = kinds == "plate on bone friction"
+        self.heads = kinds == "head on plate friction"
+        self.bearing = kinds == "bearing"
+        self.stations = (kinds == "bearing") | (kinds == "thread")
+        self.soft = self._soft(kinds)
+        self.pressed: dict[str, int] = {}
+        for i, kind in enumerate(kinds):
+            if kind in ("head on bone", "head on plate"):
+                self.pressed.setdefault(self.sources[i], i)
+        self.pulls = [_pull(p, part.member) for part in model.hardware.parts]
+
+    def _soft(self, kinds: FloatArray) -> FloatArray:
+        """Which links bear or thread in bone other than cortex."""
+        bone, out = self.model.bone, np.zeros(len(kinds), dtype=bool)
+        bodies = {id(b) for b in bone.bodies}
+        depth = {p.name: p.position_in_depth_mm for p in self.model.construct.pins}
+        for i, link in enumerate(self.model.problem.links.links):
+            if kinds[i] in ("bearing", "thread") and id(link.b.body) in bodies:
+                out[i] = not bone.section.is_cortex(np.array(link.place), depth[link.source])
+        return out
+
+    def answerable(self, case: Case, bone: Bone, construct: Construct, load: str) -> tuple[Model,
+                                                                                        Law]:
+        """The model of a case, tightened, and its law."""
+        friction, scale = self._friction(case.study, construct), np.ones(self.rubs.size)
+        scale[self.soft] = case.scale("cancellous_strength")
+        tighten = self._tighten(construct)
+        spring = case.scale("bearing_stiffness")
+        key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), spring)
+        law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
+        problem = self.problems.get_or(load, lambda: self._condense(bone))
+        solver = law.solver.variant(problem.with_law(**law.arrays))
+        if law.start is None:
+            law.start = self._tightened(law, solver, len(bone.loads))
+        hardware = replace(self.model.hardware, tighten=tighten)
+        return replace(law.start, bone=bone, construct=construct, hardware=hardware,
+                       solver=solver), law
+
+    def _friction(self, study: Study, construct: Construct) -> FloatArray:
+        out = self.model.problem.friction.copy()
+        for fracture in study.fractures:
+            out[self.rubs & (self.sources == fracture.name)] = fracture.friction
+        for plate in construct.plates:
+            out[self.rubs & self.on_plate & (self.sources == plate.name)] = plate.friction
+            for screw in construct.screws:
+                if screw.plate == plate.name:
+                    out[self.heads & (self.sources == screw.name)] = plate.friction
+        return out
+
+    def _tighten(self, construct: Construct) -> dict[int, float]:
+        return {self.pressed[s.name]: tension(s) * s.count for s in construct.screws
+                if s.name in self.pressed and tension(s) > 0 and not s.locked}
+
+    def _law(self, friction: FloatArray, scale: FloatArray, tighten: dict[int, float],
+             spring: float) -> Law:
+        p = self.model.problem
+        arrays = {"friction": friction, "lower": p.lower * scale, "upper": p.upper * scale}
+        if spring != 1.0:
+            arrays["compliance"] = np.where(self.bearing, p.compliance / spring, p.compliance)
+        solver = self.model.solver
+        if spring != 1.0:
+            self.counts["inversions"] += 1
+            solver = self.springs.get_or(spring, lambda: Solver(p.with_law(**arrays)))
+        return Law(arrays, solver, tighten)
+
+    def _condense(self, bone: Bone) -> Condensed:
+        self.counts["condensed"] += 1
+        p = self.model.problem
+        return condense(p.bodies, p.links, bone.loads, bone.measures)
+
+    def _tightened(self, law: Law, solver: Solver, cases: int) -> Model:
+        memory, tightened = Memory.none(solver.problem), None
+        if law.tighten:
+            tightened = solver.answer(np.zeros(cases), memory, law.tighten)
+            if tightened.held:
+                memory = solver.advance(tightened, memory)
+        return replace(self.model, tightened=tightened, memory=memory)
+
+
+def _pull(problem: Condensed, member: Any) -> FloatArray:
+    """Matrix ``(n_dof, n)`` from link forces to the forces on a member's nodes."""
+    out = np.zeros((member.n_dof, problem.n))
+    for j, link in enumerate(problem.links.links):
+        for sign, end in ((-1.0, link.a), (1.0, link.b)):
+            if end.body is member and end.column is not None:
+                out[end.column.dofs, j] += sign * end.column.values
+    return out
+
+
+class Ground:
+    """A bone and all that stands on it."""
+
+    def __init__(self, bone: Bone, made_for: str, counts: Counter[str]) -> None:
+        self.bone, self.counts = bone, counts
+        for body in bone.bodies:
+            _remember(body)
+        self.loaded: Kept[Bone] = Kept(2)
+        self.loaded[made_for] = bone
+        self.intact: Kept[dict[str, float]] = Kept(8)
+        self.frames: Kept[Frame] = Kept(MOST_FRAMES)
+
+    def under(self, study: Study, load: str) -> Bone:
+        """The bone with the loads of a study."""
+        return replace(self.loaded.get_or(load, lambda: under_load(self.bone, study)), study=study)
+
+    @property
+    def columns(self) -> int:
+        """Responses known to its bodies."""
+        return max(b.responses_known for b in self.bone.bodies)
+
+
+def _remember(body: Continuum) -> None:
+    """Keep what was found at places: hardware that stays where it is asks for it again."""
+    for name in ("inside", "spread"):
+        setattr(body, name, _kept(getattr(body, name)))
+
+
+def _kept(function: Callable[..., T]) -> Callable[..., T]:
+    known: Kept[T] = Kept(4 * MOST_COLUMNS)
+
+    def found(*arrays: FloatArray) -> T:
+        key = b"|".join(np.ascontiguousarray(a).tobytes() for a in arrays)
+        return known.get_or(key, lambda: function(*arrays))
+
+    return found
+
+
+class Workshop:
+    """Models of cases, made with what earlier cases left; ``counts`` what had to be done."""
+
+    def __init__(self) -> None:
+        self.counts: Counter[str] = Counter()
+        self.grounds: Kept[Ground] = Kept(MOST_BONES)
+
+    def ground(self, study: Study, construct: Construct | None, load: str) -> Ground:
+        """The ground of a construct; of the bone without blocks or bonded metal for None."""
+        key = bone_key(study, construct)
+        if key in self.grounds and self.grounds[key].columns > MOST_COLUMNS:
+            del self.grounds[key]
+        return self.grounds.get_or(key, lambda: self._new_ground(study, construct, load))
+
+    def _new_ground(self, study: Study, construct: Construct | None, load: str) -> Ground:
+        bone = build_bone(study) if construct is None else build_bone(
+            study, blocks_of(construct), inclusions_of(study, construct))
+        self.counts["bones"] += 1
+        self.counts["factorisations"] += len(bone.bodies)
+        return Ground(bone, load, self.counts)
+
+    def intact(self, study: Study) -> dict[str, float]:
+        """Subsidence of the intact bone by fragment [mm a newton]."""
+        load = load_key(study)
+        ground = self.ground(study, None, load)
+        key = (load, study.load.medial_share)
+        return ground.intact.get_or(key, lambda: self._intact(ground.under(study, load)))
+
+    def _intact(self, bone: Bone) -> dict[str, float]:
+        self.counts["factorisations"] += len(bone.regions)
+        return intact_subsidence(bone, intact_measures(bone))
+
+    def model(self, case: Case, construct: Construct) -> tuple[Frame, Model, Law]:
+        """A construct of a case, ready to be loaded. Raises InputError where it cannot be built."""
+        load = load_key(case.study)
+        ground = self.ground(case.study, construct, load)
+        bone = ground.under(case.study, load)
+        key = hardware_key(case.study, construct)
+        frame = ground.frames.get_or(key, lambda: self._new_frame(bone, construct, load))
+        model, law = frame.answerable(case, bone, construct, load)
+        return frame, model, law
+
+    def _new_frame(self, bone: Bone, construct: Construct, load: str) -> Frame:
+        before = len(bone.fills)
+        # Without tension: whether and how much is a law of the case.
+        loose = construct.model_copy(update={"screws": tuple(
+            s.model_copy(update={"tension_N": 0.0}) for s in construct.screws)})
+        model = build_model(bone, loose)
+        for solid in model.hardware.fills:
+            if "inside" not in vars(solid.body):
+                _remember(solid.body)
+        self.counts["condensed"] += 1
+        self.counts["inversions"] += 1
+        self.counts["factorisations"] += len(bone.fills) - before
+        return Frame(model, load, self.counts)
+
+
+def share_key(study: Study) -> str:
+    """Hash of the load's columns and share: what a limit load depends on beside the law."""
+    return digest([load_key(study), study.load.medial_share])
