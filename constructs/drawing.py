@@ -270,7 +270,7 @@ def leaders(ax: Axes, anchors: FloatArray, texts: Sequence[str], colours: Sequen
         heights = np.append(heights[:fit], 1.35)
     wanted = np.append(anchors[:, 1], np.full(len(lines) - len(anchors), span[0]))
     centres = spread(wanted, heights * LINE / scale, *span)
-    edge = x + (-1.0 if not left else 1.0)
+    edge = x + (0.06 if left else -0.06) / scale
     stubs = []
     for i, text in enumerate(lines):
         colour = colours[i] if i < len(anchors) else "#444444"
@@ -282,11 +282,12 @@ def leaders(ax: Axes, anchors: FloatArray, texts: Sequence[str], colours: Sequen
                       autolim=False)
 
 
-def scale_bar(ax: Axes, x: float, y: float, length: float, text: str) -> None:
-    """A horizontal bar of a length in units of the axes, its text above."""
+def scale_bar(ax: Axes, x: float, y: float, length: float, text: str, scale: float) -> None:
+    """A horizontal bar of a length in units of the axes, its text above; ``scale`` in/unit."""
+    tick = 0.05 / scale
     ax.plot([x, x, x, x + length, x + length, x + length],
-            [y - 1, y + 1, y, y, y + 1, y - 1], color="black", linewidth=1.5, clip_on=False)
-    ax.text(x + length / 2, y + 1.6, text, size=SIZE, ha="center", va="bottom")
+            [y - tick, y + tick, y, y, y + tick, y - tick], color="black", linewidth=1.5)
+    ax.text(x + length / 2, y + 1.5 * tick, text, size=SIZE, ha="center", va="bottom")
 
 
 def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:

@@ -14,6 +14,8 @@ from constructs.results import Comparison, ConstructResult
 from constructs.textfit import LINE, SIZE, wrap, wrap_all
 
 UNLIMITED = "not limited by this model"
+WORDS = 2.35
+"""Width of the column of capacities in words, inches."""
 
 
 def bracket_words(construct: ConstructResult) -> str:
@@ -22,7 +24,7 @@ def bracket_words(construct: ConstructResult) -> str:
     if low is None and high is None:
         return UNLIMITED
     if high is None:
-        return f"{low:.0f} N or more: {UNLIMITED} above"
+        return f"{low:.0f} N; upper bound {UNLIMITED}"
     if high == 0.0:
         return "0 N: held by nothing"
     return f"{low or 0.0:.0f} to {high:.0f} N"
@@ -40,7 +42,8 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     if ax is None:
         inside = max(d.HIGH - 2.55, len(names) * 0.42)
         lines, widest = _names(names, inside)
-        inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in lines) + 0.3) * LINE)
+        deep = [*lines, *(wrap(bracket_words(c), WORDS) for c in constructs)]
+        inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in deep) + 0.3) * LINE)
         figure: Figure = d.slide(inside + 2.55)
         ax = d.axes_at(figure, widest + 0.5, 1.85, d.WIDE - widest - 0.5 - 2.55, inside)
     else:
@@ -50,7 +53,7 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     end = _axis_end(comparison)
     for i, c in enumerate(constructs):
         _bar(ax, c, i, end, row, d.series(i)["color"])
-        ax.text(1.015, i, wrap(bracket_words(c), 2.3), size=SIZE, va="center", linespacing=1.0,
+        ax.text(1.015, i, wrap(bracket_words(c), WORDS), size=SIZE, va="center", linespacing=1.0,
                 transform=ax.get_yaxis_transform())
     for load in comparison.study.load.total_N:
         ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
@@ -97,7 +100,8 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
     ax.barh(at, max(0.0, last - first), row, left=first, facecolor="white", edgecolor=colour,
             hatch="////", linewidth=1.2, zorder=2)
     if high is None or high > end:
-        ax.plot(end, at, marker=">", markersize=12, color=colour, clip_on=False, zorder=6)
+        ax.plot(0.985 * end, at, marker=">", markersize=12, color="white",
+                markeredgecolor="black", zorder=6)
     # One above the other, since both often happen at nearly the same load.
     for value, marker, up in ((c.equilibrium_ends_N, "D", 0.17), (c.step_off_limit_N, "^", -0.17)):
         if value is not None and value <= end:
@@ -122,7 +126,8 @@ def _marks(ax: Axes, comparison: Comparison) -> None:
                label=f"loads of the study: {several} N")]
     if any(c.capacity_N[1] is None or c.capacity_N[1] > ax.get_xlim()[1]
            for c in comparison.constructs):
-        handles.append(Line2D([], [], linestyle="none", marker=">", color="#777777", markersize=11,
+        handles.append(Line2D([], [], linestyle="none", marker=">", color="white",
+                              markeredgecolor="black", markersize=11,
                               label="goes on beyond this axis"))
     figure = ax.get_figure(root=True)
     assert figure is not None

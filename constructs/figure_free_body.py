@@ -101,7 +101,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
 def _newtons(force: FloatArray, low: FloatArray, high: FloatArray) -> float:
     """Round number of newtons for 10 mm of arrow: the longest is 0.7 of the fragment."""
     longest = float(np.hypot(*force.T).max())
-    return d.round_number(longest * 10.0 / (0.7 * float(high[1] - low[1])),
+    return d.round_number(longest * 10.0 / (0.7 * float((high - low).max())),
                           (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10))
 
 
@@ -150,11 +150,11 @@ def _polygon(ax: Axes, body: FreeBody, style: list[dict], newtons: float, scale:
         mine = np.flatnonzero(left == side)
         d.leaders(other, mids[mine], [body.arrows[i].source for i in mine],
                   [style[i]["color"] for i in mine], left=side,
-                  x=low[0] - 4 if side else high[0] + 4, room=COLUMN, scale=scale,
+                  x=low[0] - 0.25 / scale if side else high[0] + 0.25 / scale, room=COLUMN, scale=scale,
                   span=(middle[1] - half[1] + 1.1 / scale, middle[1] + half[1] - 1))
-    bar = d.round_number(20.0 * newtons / 10.0, (1, 2, 5, 10))
-    d.scale_bar(other, middle[0] - half[0] + 3, middle[1] - half[1] + 0.62 / scale,
-                bar * 10.0 / newtons * ratio, f"{bar:g} N")
+    bar = d.round_number(1.2 / scale * newtons / 10.0 / ratio, (1, 2, 5, 10))
+    d.scale_bar(other, middle[0] - half[0] + 0.15 / scale, middle[1] - half[1] + 0.62 / scale,
+                bar * 10.0 / newtons * ratio, f"{bar:g} N", scale)
     same = "" if ratio == 1.0 else f" Drawn {ratio:.2g} times as large as on the left."
     other.text(0.02, 0.015, wrap(closing(body) + same, wide - 0.3), size=SIZE, va="bottom",
                transform=other.transAxes)

@@ -209,9 +209,11 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
         near = [int(np.argmin(((nodes - p) ** 2).sum(axis=1))) for p in places]
         at = places + factor * moves[near]
         # A push ends at the face that it acts on; screws act inside of bone.
-        d.draw_arrows(ax, at, vectors * 10.0 / newtons, d.KINDS[kind], tip=kind not in ("screw", "wire"))
+        d.draw_arrows(ax, at, vectors * 10.0 / newtons, d.KINDS[kind],
+                      tip=kind not in ("screw", "wire"))
+        what = words.get(kind, f"{kind} on bone")
         handles.append(Line2D([], [], color=d.KINDS[kind], marker=">", markersize=9,
-                              linestyle="none", label=f"force of {words.get(kind, kind + ' on bone')}"))
+                              linestyle="none", label=f"force of {what}"))
     handles.append(Line2D([], [], linestyle="none",
                           label=f"10 mm of arrow = {newtons:g} N,\nsummed over {GROUP_MM:g} mm "
                                 "of its source"))
@@ -332,7 +334,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
         cell = wide / columns
         names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
                  for c, p in shown]
-        if any(width(word) > cell - 0.2 for word in ("equilibrium",)):
+        if width("sinks 0.0123 mm") > cell - 0.1 and columns > 1:
             continue
         deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
         tall = max(high / rows, deep + 1.3)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from constructs.bone import Block, Bone, build_bone, make_solid
 from constructs.grafts import fill_material
-from constructs.hardware import Hardware
+from constructs.hardware import STIFF, Hardware
 from constructs.implants import metal, outer
 from constructs.pieces import FillPiece, Inclusion, Solid
 from constructs.pins import add_pin
@@ -20,6 +22,7 @@ from constructs.section import Section
 from fe.condense import Condensed, condense
 from fe.continuum import interface_links
 from fe.errors import InputError
+from fe.interface import Interface
 from fe.limit import Capacity, capacity
 from fe.link import LinkList
 from fe.solve import Answer, Memory, Solver
@@ -167,6 +170,7 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
     """
     count = len(bone.solids)
     slots: dict[int, Solid] = dict(enumerate(bone.solids))
+    layers = junction_layers(bone)
     for i, mesh in enumerate(bone.regions, count):
         fill = fill_for(construct, mesh.name)
         if fill is not None:
@@ -178,7 +182,7 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
         places = a.mesh.points[face.nodes_a]
         area = face.weight * np.minimum(a.piece.depth(places), b.piece.depth(places))
         fills = [s for s in (a, b) if s.kind == "graft"]
-        law: dict = {"source": face.name, "area": area}
+        law: dict = {"source": face.name, "area": area, "compliance": layers(face)}
         if not fills:
             law |= {"friction": bone.friction(face.name)}
         else:
@@ -194,6 +198,23 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
         _bond_in_metal(links, start, bone.inclusions)
 
 
+def junction_layers(bone: Bone) -> Callable[[Interface], FloatArray]:
+    """Compliance of each node's links of a face [mm/N]: 0, but stiff where faces meet.
+
+    Where three bodies share a point, the links between them are one too many: forces could run
+    round in a ring. A thousandth of a millimetre a kilonewton makes them unique.
+    """
+    everything = (*bone.solids, *bone.regions)
+
+    def at(face: Interface) -> list[tuple[float, float]]:
+        body = everything[face.body_a]
+        points = body.mesh.points if isinstance(body, Solid) else body.points
+        return [(round(float(x), 6), round(float(y), 6)) for x, y in points[face.nodes_a]]
+
+    faces_at = Counter(place for face in bone.faces for place in set(at(face)))
+    return lambda face: np.array([STIFF if faces_at[place] > 1 else 0.0 for place in at(face)])
+
+
 def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...]) -> None:
     """Face links added since ``start`` that lie in an inclusion's outline hold both ways."""
     for i in range(start, len(links.links)):
@@ -207,9 +228,10 @@ def intact_measures(bone: Bone) -> dict[str, float]:
     piece = bone.solids[bone.shaft].piece
     slots = [*bone.solids, *(make_solid(mesh, "bone", piece) for mesh in bone.regions)]
     links = LinkList()
+    layers = junction_layers(bone)
     for face in bone.faces:
         interface_links(links, face, (slots[face.body_a].body, slots[face.body_b].body),
-                        source=face.name, area=face.weight, bond=np.inf)
+                        source=face.name, area=face.weight, bond=np.inf, compliance=layers(face))
     problem = condense([s.body for s in slots], links, bone.loads, bone.measures)
     answer = Solver(problem).answer(bone.load_vector(1.0))
     return problem.measures(answer.load, answer.force, answer.rigid, answer.kink)

@@ -50,8 +50,8 @@ def _loads(study: Study, section: Section) -> None:
 
 def _fills(study: Study, section: Section, construct: Construct) -> None:
     """Check that fills lie in their voids, are of a known kind and can be meshed there."""
+    blocks = {}
     try:
-        blocks = {}
         for fill in construct.fills:
             fill_material(fill)
             outline = fill_outline(study, fill)
@@ -60,6 +60,11 @@ def _fills(study: Study, section: Section, construct: Construct) -> None:
         if blocks:
             planned(study, section, blocks)
     except InputError as error:
-        key = error.key.replace("region.", "fill.", 1)
-        raise InputError(error.message, key=f"construct.{construct.name}.{key}",
+        key, message = error.key, error.message
+        for name in blocks:
+            # The bone alone could be meshed, so it is the block that is in the way.
+            if f"region.{name}" in message:
+                key, message = f"region.{name}", message.replace(f"region.{name}", key)
+        key = key.replace("region.", "fill.", 1)
+        raise InputError(message, key=f"construct.{construct.name}.{key}",
                          value=error.value, expected=error.expected) from None

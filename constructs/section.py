@@ -9,6 +9,7 @@ core goes on as cancellous bone at the modulus of the shaft; a marrow canal is n
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -21,6 +22,16 @@ from constructs.tables import number
 FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]
 INSIDE = 1e-9  # relative; a point on the inner ellipse belongs to the core
+
+
+@cache
+def _taper_curve() -> PchipInterpolator:
+    """Share of the way from shaft to plateau over the depth below the joint line."""
+    knots = ("plateau_end", "upper_depth", "lower_depth", "flare_end")
+    depth = [number("anatomy", "outline", k) for k in knots]
+    share = [1.0, number("anatomy", "outline", "upper_fraction"),
+             number("anatomy", "outline", "lower_fraction"), 0.0]
+    return PchipInterpolator([depth[0] - 10.0, *depth, depth[-1] + 10.0], [1.0, *share, 0.0])
 
 
 @dataclass(frozen=True)
@@ -43,13 +54,9 @@ class Section:
 
     def _taper(self, y: ArrayLike) -> FloatArray:
         """1 at the plateau, 0 at the shaft, monotone between (shape chosen by eye, see data)."""
-        knots = ("plateau_end", "upper_depth", "lower_depth", "flare_end")
-        depth = [number("anatomy", "outline", k) for k in knots]
-        share = [1.0, number("anatomy", "outline", "upper_fraction"),
-                 number("anatomy", "outline", "lower_fraction"), 0.0]
-        curve = PchipInterpolator([depth[0] - 10.0, *depth, depth[-1] + 10.0],
-                                  [1.0, *share, 0.0])
-        below = np.clip(-np.asarray(y, dtype=float), depth[0], depth[-1])
+        curve = _taper_curve()
+        first, last = curve.x[1], curve.x[-2]
+        below = np.clip(-np.asarray(y, dtype=float), first, last)
         return np.asarray(curve(below), dtype=float)
 
     def half_width(self, y: ArrayLike) -> FloatArray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from constructs import LABEL
 from constructs.output import largest
-from constructs.results import Comparison, ConstructResult, LoadResult
+from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
@@ -29,7 +29,7 @@ HEADER = ("construct", "load N", "status", "subsidence\nmean mm", "net of\nintac
 
 def cells(comparison: Comparison) -> list[tuple[str, ...]]:
     """Rows of the table as text, one a construct and load."""
-    out = []
+    out: list[tuple[str, ...]] = []
     for construct in best_first(comparison.constructs):
         for i, load in enumerate(construct.loads):
             worst = _worst(load)
@@ -46,13 +46,16 @@ def cells(comparison: Comparison) -> list[tuple[str, ...]]:
     return out
 
 
-def _worst(load: LoadResult):
-    found = [f for f in load.fragments.values() if f.subsidence_mean_mm is not None]
-    return max(found, key=lambda f: f.subsidence_mean_mm) if found else None
+def _worst(load: LoadResult) -> FragmentResult | None:
+    """The fragment that sinks most, None where none has a joint surface or is held."""
+    found = [(f.subsidence_mean_mm, k) for k, f in load.fragments.items()
+             if f.subsidence_mean_mm is not None]
+    return load.fragments[max(found)[1]] if found else None
 
 
 def number(value: float | None, digits: int) -> str:
-    return "-" if value is None else f"{value:.{digits}f}"
+    """Rounded text, "-" for a number that does not exist; no minus before a zero."""
+    return "-" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def percent(value: float | None) -> str:
@@ -72,31 +75,33 @@ def ends_text(construct: ConstructResult) -> str:
     return f"> {construct.search_limit_N:.0f}" if ends is None else f"{ends:.0f}"
 
 
+def lines(comparison: Comparison) -> list[str]:
+    """The table as text of at most 100 columns: a heading a construct, below it a line a load."""
+    rows = cells(comparison)
+    head = [h.split("\n") for h in HEADER[1:9]] + [["residual"]]
+    picked = [(*row[1:9], row[11]) for row in rows]
+    width = [max(len(x) for x in (*h, *(r[i] for r in picked))) for i, h in enumerate(head)]
+
+    def line(values: list[str] | tuple[str, ...]) -> str:
+        return "  ".join(v.ljust(w) if i == 1 else v.rjust(w)
+                         for i, (v, w) in enumerate(zip(values, width, strict=True))).rstrip()
+
+    out = [comparison.study.title or comparison.study.name, ""]
+    out += [line([h[k] if k < len(h) else "" for h in head]) for k in (0, 1)]
+    for row, values in zip(rows, picked, strict=True):
+        if row[0]:
+            out.append(f"\n{row[0]}: capacity {row[9]} N, equilibrium ends at {row[10]} N")
+        out.append(line(values))
+    return [*out, ""]
+
+
 def print_table(comparison: Comparison) -> None:
     """The table on standard output, with the frame of reference and the label."""
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
-
-    console = Console(highlight=False, soft_wrap=False)
-    width = max(console.width, 110)
-    console = Console(highlight=False, width=width)
-    table = Table(title=escape(comparison.study.title or comparison.study.name),
-                  title_justify="left", show_lines=False, pad_edge=False)
-    for i, name in enumerate(HEADER):
-        table.add_column(name, justify="left" if i in (0, 2) else "right",
-                         no_wrap=i not in (0, 2), overflow="fold")
-    previous = ""
-    for row in cells(comparison):
-        if row[0] and previous:
-            table.add_section()
-        previous = row[0] or previous
-        table.add_row(*(escape(c) for c in row))
-    console.print(table)
-    console.print("Movements in the frame of the shaft, distal and opening positive, zero after "
-                  "the last tightening; the worst fragment. Capacity: limit analysis without and "
-                  "with friction; ends at: largest load that stepwise loading still holds.")
+    print("\n".join(lines(comparison)))
+    print("Movements in the frame of the shaft, distal and opening positive, zero after the last\n"
+          "tightening; the worst fragment. Capacity: limit analysis without - with friction; ends\n"
+          "at: largest load that stepwise loading still holds.")
     for construct in comparison.constructs:
         if construct.capacity_N[1] == 0.0:
-            console.print(f"'{escape(construct.name)}' is held by nothing: capacity 0 N.")
-    console.print(LABEL)
+            print(f"'{construct.name}' is held by nothing: capacity 0 N.")
+    print(LABEL)

@@ -95,12 +95,14 @@ class Frame:
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
         """Which links bear or thread in bone other than cortex."""
-        bone, out = self.model.bone, np.zeros(len(kinds), dtype=bool)
+        bone, links = self.model.bone, self.model.problem.links.links
         bodies = {id(b) for b in bone.bodies}
-        depth = {p.name: p.position_in_depth_mm for p in self.model.construct.pins}
-        for i, link in enumerate(self.model.problem.links.links):
-            if kinds[i] in ("bearing", "thread") and id(link.b.body) in bodies:
-                out[i] = not bone.section.is_cortex(np.array(link.place), depth[link.source])
+        held = np.array([id(x.b.body) in bodies for x in links], dtype=bool) & self.stations
+        places = np.array([x.place for x in links]).reshape(-1, 2)
+        out = np.zeros(len(kinds), dtype=bool)
+        for pin in self.model.construct.pins:
+            its = held & (self.sources == pin.name)
+            out[its] = ~bone.section.is_cortex(places[its], pin.position_in_depth_mm)
         return out
 
     def answerable(self, case: Case, bone: Bone, construct: Construct, load: str) -> tuple[Model,

@@ -53,22 +53,23 @@ class Continuum(Body):
 def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
                     source: str, area: FloatArray, friction: float = 0.0,
                     strength: FloatArray | float = np.inf, bond: float | None = None,
-                    layer: float = 0.0) -> list[int]:
+                    compliance: FloatArray | float = 0.0) -> list[int]:
     """Links node by node along matched faces; returns the numbers of the normal links.
 
     ``area (k,)`` [mm²] is what each node stands for (its share of the length times the depth);
     ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces touch
-    and rub; with it they hold both ways, up to ``bond`` [MPa] in tension and shear. ``layer``
-    [mm³/N] is the compliance of a unit area of a thin layer between them.
+    and rub; with it they hold both ways, up to ``bond`` [MPa] in tension and shear.
+    ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them.
     """
     a, b = ends
     places = a.mesh.points[interface.nodes_a]
     crush = np.broadcast_to(strength, area.shape) * area
+    soft = np.broadcast_to(compliance, area.shape)
     numbers = []
     for i in range(len(places)):
         normal = interface.normal[i]
         take = a.node(int(interface.nodes_a[i])), b.node(int(interface.nodes_b[i]))
-        here = {"compliance": layer / float(area[i]) if layer else 0.0,
+        here = {"compliance": float(soft[i]),
                 "place": (float(places[i, 0]), float(places[i, 1])), "weight": float(area[i])}
         if bond is None:
             number, _ = links.contact("contact", source, (a, b), take, normal=normal,

@@ -8,8 +8,19 @@ from contextlib import contextmanager
 from threadpoolctl import threadpool_limits
 
 
+_held = False
+
+
 @contextmanager
 def one_thread() -> Iterator[None]:
-    """Context in which the linear algebra libraries use one thread."""
-    with threadpool_limits(limits=1):
+    """Context in which the linear algebra libraries use one thread; free inside of itself."""
+    global _held
+    if _held:
         yield
+        return
+    with threadpool_limits(limits=1):
+        _held = True
+        try:
+            yield
+        finally:
+            _held = False

@@ -47,7 +47,8 @@ def refused(text: str) -> InputError:
 
 def test_the_shipped_study() -> None:
     study = example("medial-shear")
-    assert example_names() == ("medial-shear",)
+    assert example_names() == ("bicondylar", "bicondylar-detached", "lateral-depression",
+                               "lateral-split", "medial-shear")
     assert [c.name for c in study.constructs] == [
         "nothing", "lag screws", "antiglide", "antiglide + screw", "antiglide + lag screws",
         "straight plate"]

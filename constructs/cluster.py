@@ -1,0 +1,96 @@
+"""The same groups of cases on a running Dask cluster (extra ``cluster``)."""
+
+from __future__ import annotations
+
+import queue
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
+
+from constructs.evaluate import Evaluator, Options, Outcome, Task
+from fe.errors import InputError
+
+CHUNK = 8
+"""Cases of one group sent at once: few enough to lose little, enough to pay for the bone."""
+WAIT = 10.0
+"""Seconds to wait for a scheduler and for a first worker."""
+CHANCES = 2
+AHEAD = 3
+"""Chunks in flight a worker thread."""
+
+_evaluators: dict[str, Evaluator] = {}
+
+
+def work(chunk: Sequence[Task], options: Options) -> list[Outcome]:
+    """Evaluate some cases of one group; runs on a worker of the cluster."""
+    key = repr(options)
+    if key not in _evaluators:
+        _evaluators.clear()
+        _evaluators[key] = Evaluator(options)
+    return [_evaluators[key].evaluate(task) for task in chunk]
+
+
+def on_cluster(groups: Sequence[Sequence[Task]], options: Options, address: str,
+               stop: Callable[[], bool]) -> Iterator[Outcome]:
+    """Evaluate all cases on the workers of a Dask scheduler, in whatever order they get done.
+
+    A worker that dies is survived: its chunk is solved again, case by case the second time, and a
+    case that workers die of becomes an outcome with the failure "worker died". Raises InputError
+    where there is no scheduler or no worker.
+    """
+    client = _connected(address)
+    try:
+        chunks = [list(g[i:i + CHUNK]) for g in groups for i in range(0, len(g), CHUNK)]
+        chunks.reverse()
+        room = max(1, AHEAD * sum(client.nthreads().values()))
+        flying: dict[Any, list[Task]] = {}
+        ready: queue.Queue[Any] = queue.Queue()
+        deaths: Counter[int] = Counter()
+        while True:
+            while chunks and len(flying) < room and not stop():
+                chunk = chunks.pop()
+                future = client.submit(work, chunk, options, pure=False)
+                flying[future] = chunk
+                future.add_done_callback(ready.put)
+            if not flying:
+                return
+            try:
+                future = ready.get(timeout=0.5)  # woken now and then, so that Ctrl-C is seen
+            except queue.Empty:
+                continue
+            chunk = flying.pop(future)
+            if future.status == "finished":
+                yield from future.result()
+                continue
+            reason = f"{type(future.exception()).__name__}: {future.exception()}"
+            for task in chunk:
+                deaths[task.number] += 1
+                if deaths[task.number] < CHANCES:
+                    chunks.append([task])
+                else:
+                    outcome = Outcome(task.number, task.hash)
+                    outcome.fail("worker died", reason)
+                    yield outcome
+    finally:
+        client.close(timeout=2)
+
+
+def _connected(address: str) -> Any:
+    try:
+        import distributed
+    except ImportError:
+        raise InputError("sweeps on a cluster need an extra part", key="--cluster", value=address,
+                         expected="pip install 'buttress[cluster]'") from None
+    try:
+        client = distributed.Client(address, timeout=WAIT, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise InputError(f"the cluster is not there: {error}", key="--cluster", value=address,
+                         expected="the address of a running scheduler, as in tcp://host:8786"
+                         ) from None
+    try:
+        client.wait_for_workers(1, timeout=WAIT)
+    except TimeoutError:
+        client.close(timeout=2)
+        raise InputError("the cluster has no workers", key="--cluster", value=address,
+                         expected="a worker that is connected to this scheduler") from None
+    return client
