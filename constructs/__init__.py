@@ -1,4 +1,4 @@
-"""The trade: sections, fractures, implants, studies, comparisons and pictures of the proximal tibia.
+"""The trade: sections, fractures, implants, studies and comparisons of the proximal tibia.
 
 Everything that it shows is educational and not for planning treatment.
 """

@@ -169,7 +169,7 @@ def _shaft(meshes: list[Mesh], study: Study) -> int:
     held = [i for i, mesh in enumerate(meshes) if "base" in mesh.edges]
     if len(held) != 1:
         raise InputError("a fracture reaches the clamp: more than one piece is held there",
-                         key="fracture", expected="fractures that end above the base of the section")
+                         key="fracture", expected="fractures that end above the base")
     if meshes[held[0]].name in {f.name for f in study.fragments}:
         raise InputError("a fragment's point lies in the shaft, which is held at the clamp",
                          key=f"fragment.{meshes[held[0]].name}.inside_mm",

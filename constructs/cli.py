@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -30,7 +31,7 @@ Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
                                       help="Processes; 0 takes one a core.")]
 
 
-def say(quiet: bool):
+def say(quiet: bool) -> Callable[[str], None]:
     """Progress to standard error, or nowhere."""
     return (lambda text: None) if quiet else (lambda text: print(text, file=sys.stderr))
 

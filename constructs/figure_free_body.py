@@ -146,11 +146,12 @@ def _polygon(ax: Axes, body: FreeBody, style: list[dict], newtons: float, scale:
     other.plot(0, 0, marker="o", markersize=7, color="black", zorder=7)
     mids = (corner[:-1] + corner[1:]) / 2
     left = mids[:, 0] < (low[0] + high[0]) / 2 - 1e-9
+    gap = 0.25 / scale
     for side in (True, False):
         mine = np.flatnonzero(left == side)
         d.leaders(other, mids[mine], [body.arrows[i].source for i in mine],
                   [style[i]["color"] for i in mine], left=side,
-                  x=low[0] - 0.25 / scale if side else high[0] + 0.25 / scale, room=COLUMN, scale=scale,
+                  x=low[0] - gap if side else high[0] + gap, room=COLUMN, scale=scale,
                   span=(middle[1] - half[1] + 1.1 / scale, middle[1] + half[1] - 1))
     bar = d.round_number(1.2 / scale * newtons / 10.0 / ratio, (1, 2, 5, 10))
     d.scale_bar(other, middle[0] - half[0] + 0.15 / scale, middle[1] - half[1] + 0.62 / scale,

@@ -15,9 +15,9 @@ from fe.member import BeamSection, Member
 
 FloatArray = np.ndarray
 STIFF = 1e-6
-"""Compliance of a joint that is taken as stiff [mm/N]: a thousandth of a millimetre a kilonewton."""
+"""Compliance of a joint that is taken as stiff [mm/N]: a micrometre a kilonewton."""
 LEVER = 10.0
-"""Arm by which moments of locked heads are carried as forces [mm], so that all links are newtons."""
+"""Arm by which moments of locked heads are carried as forces [mm]: all links are newtons."""
 SHEAR_ROUND, SHEAR_FLAT = 0.9, 5.0 / 6.0
 """Timoshenko shear factors of a round and of a flat section (Cowper 1966; memory)."""
 SAME_PLACE = 0.05

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from constructs.bone import Bone
-from constructs.measures import rims
 from constructs.hardware import Part
+from constructs.measures import rims
 from constructs.model import Model
 from constructs.picture import centroid
 from constructs.results import (
@@ -247,7 +247,7 @@ def bone_strain(reader: Reader, fields: list[FloatArray]
     value, volume = np.concatenate(flat), np.concatenate(volumes)
     order = np.argsort(value)
     rising = np.cumsum(volume[order]) / volume.sum()
-    p95, p99 = (float(value[order][min(np.searchsorted(rising, q), value.size - 1)])
+    p95, p99 = (float(value[order][min(int(np.searchsorted(rising, q)), value.size - 1)])
                 for q in (0.95, 0.99))
     return ratios, float(volume[value > 1.0].sum() / volume.sum()), p95, p99
 

@@ -204,12 +204,11 @@ def junction_layers(bone: Bone) -> Callable[[Interface], FloatArray]:
     Where three bodies share a point, the links between them are one too many: forces could run
     round in a ring. A thousandth of a millimetre a kilonewton makes them unique.
     """
-    everything = (*bone.solids, *bone.regions)
+    meshes = [*(s.mesh for s in bone.solids), *bone.regions]
 
     def at(face: Interface) -> list[tuple[float, float]]:
-        body = everything[face.body_a]
-        points = body.mesh.points if isinstance(body, Solid) else body.points
-        return [(round(float(x), 6), round(float(y), 6)) for x, y in points[face.nodes_a]]
+        points = meshes[face.body_a].points[face.nodes_a]
+        return [(round(float(x), 6), round(float(y), 6)) for x, y in points]
 
     faces_at = Counter(place for face in bone.faces for place in set(at(face)))
     return lambda face: np.array([STIFF if faces_at[place] > 1 else 0.0 for place in at(face)])

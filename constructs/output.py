@@ -104,7 +104,7 @@ def rows(comparison: Comparison) -> list[dict[str, Any]]:
     out = []
     for construct in comparison.constructs:
         for load in construct.loads:
-            for name in load.fragments or {"": None}:
+            for name in load.fragments or ("",):
                 out.append(_row(construct, load, name))
     return out
 

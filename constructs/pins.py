@@ -1,9 +1,10 @@
-"""Screws and wires: members in bone or graft, held across and along, resting where bone is missing."""
+"""Screws and wires: members in bone or graft, held across and along, or resting over a void."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -105,8 +106,8 @@ def cut_cells(solids: list[Solid], pin: Pin, axis: Axis) -> list[Cell]:
     """Stretches of the axis, solid by solid, none across a fracture."""
     fine = np.arange(0.0, axis.length, 0.02) + 0.01
     owner = np.full(fine.size, EMPTY)
-    for i, solid in enumerate(solids):
-        owner[solid.body.inside(axis.point(fine))] = i
+    for i, piece in enumerate(solids):
+        owner[piece.body.inside(axis.point(fine))] = i
     wanted = float(np.clip(outer(pin) / 2, *STATION))
     cells: list[Cell] = []
     for run in np.split(np.arange(fine.size), np.flatnonzero(np.diff(owner)) + 1):
@@ -141,7 +142,7 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, p
         if isinstance(pin, Screw) and cell.middle < low:
             diameter = screw_form(pin.form).shaft or diameter
         take = hold(solid.body, centre, along, length, diameter)
-        here = {"place": (float(centre[0]), float(centre[1]))}
+        here: dict[str, Any] = {"place": (float(centre[0]), float(centre[1]))}
         bearing = count * float(local.compressive_strength) * diameter * length
         side = lateral_compliance(modulus, poisson, stretch, diameter,
                                   part.material.modulus * element.inertia)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -51,7 +52,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         piece_body = bone.bodies[body]
         point = piece_body.points[node]
         arm = point - centre[k]
-        here = {"compliance": STIFF, "place": (float(point[0]), float(point[1])),
+        here: dict[str, Any] = {"compliance": STIFF, "place": (float(point[0]), float(point[1])),
                 "weight": weight * section_at(plate, place).width}
         ends = piece_body.node(node), _rigid(member, k, arm)
         if bonded:

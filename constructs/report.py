@@ -1,143 +1,183 @@
-"""The report of a comparison: one self-contained page that can be printed.
-
-Everything from a study is escaped, so that names with markup appear as text.
-"""
+"""The report of a comparison: one HTML page that needs nothing else, to read or to print."""
 
 from __future__ import annotations
 
 import base64
-from html import escape
+import json
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from constructs import LABEL
-from constructs.figures import stems
-from constructs.output import largest
+from constructs.figures import fragments, overview_load, shown_picture, stems
+from constructs.report_assumptions import LIMITS, MODEL, assumptions
+from constructs.report_parts import facts, forces, items, lets_go, main_table, metal, table, text
+from constructs.report_style import STYLE
 from constructs.results import Comparison, ConstructResult
-from constructs.table import HEADER, best_first, capacity_text, cells, ends_text
+from constructs.table import best_first
 
-STYLE = """
-body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;margin:0 auto;max-width:1100px;
-padding:0 20px 40px}
-h1{font-size:1.7em;margin:.6em 0 .2em}h2{margin-top:1.6em;border-bottom:2px solid #888}
-.label{border:2px solid #7a3b00;background:#fff6ea;padding:.5em .8em;font-weight:600}
-table{border-collapse:collapse;font-size:.82em;margin:.6em 0}
-th,td{border:1px solid #999;padding:.25em .5em;text-align:right;white-space:pre-line}
-th:first-child,td:first-child,td:nth-child(3){text-align:left}th{background:#eee}
-img{max-width:100%;height:auto}.wide{overflow-x:auto}code{background:#eee;padding:0 .25em}
-section{break-inside:avoid-page}@media print{body{max-width:none}a{color:inherit}}
-"""
-
-CANNOT = (
-    "anything about a patient: scenarios are invented, bone quality is a preset;",
-    "what happens out of the plane: one section stands for the whole bone, front and back support "
-    "and rotation are missing;",
-    "large movements: displacements are small against the parts, a fragment that slides far is "
-    "only said to escape;",
-    "time: nothing heals, loosens or tires; soft tissue, tendons and meniscus are missing;",
-    "breaking: metal bends as a perfectly plastic hinge, bone crushes at screws and contacts, "
-    "neither cracks.",
-)
-
-ASSUMPTIONS = (
-    "Plane stress with the bone's depth at every point: cancellous core and cortex are summed "
-    "through the depth.",
-    "Fracture faces touch and rub (Coulomb); they do not interlock.",
-    "Screws and plates are beams; bone holds a screw across by a bearing stiffness (Vesic) and "
-    "along by its thread (shear lag; pull-out after Chapman), each up to a strength.",
-    "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
-    "its modulus: two sources are mixed.",
-    "Capacity is a bracket of limit analysis: without friction and with friction; stepwise "
-    "loading tells where equilibrium really ends in this model.",
-    "Every value stands with unit, source and status in the data tables of the package.",
-)
+LARGEST_PICTURES = 7_000_000
+"""Bytes of pictures (as base64) in one page; later ones are named, not shown."""
+LEGEND = (
+    "<p class=small>Order: number of loads held, then subsidence at the last of them. Subsidence "
+    "(mean over the joint surface of the fragment that sinks most) is in the frame of the shaft, "
+    "distal positive, zero after the last tightening; net of intact: less what intact bone does "
+    "under the same load. Tilt is counter-clockwise as drawn; a gap opens positive. Capacity: "
+    "limit analysis without friction to with friction. Equilibrium ends: the largest load that "
+    "loading step by step still holds. Residual and complementarity are relative errors of the "
+    "solution; balance error is what the forces on a fragment leave over, relative to the load. A "
+    "dash is a number that does not exist.</p>")
+Figures = Mapping[str, Path | bytes] | Iterable[Path]
 
 
-def write_report(comparison: Comparison, path: Path, figures: list[Path]) -> None:
-    """Write the page; ``figures`` are the files drawn for this comparison (PNGs are embedded)."""
-    path.write_text(page(comparison, figures), encoding="utf-8")
+def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
+    """Write the page. ``figures``: PNG files by file name without ending, or just the files.
 
-
-def page(comparison: Comparison, figures: list[Path]) -> str:
-    """The page as text."""
+    Pictures that are not given are left out; where all would make the page too large, those of the
+    constructs that do worst are named instead of shown.
+    """
+    pictures = _pictures(comparison, figures)
+    order = best_first(comparison.constructs)
     study = comparison.study
-    title = escape(study.title or study.name)
-    files = {f.stem: f for f in figures if f.suffix == ".png"}
-    named = stems(comparison)
-    own: dict[str, list[str]] = {}
-    for (_, construct, _), stem in named.items():
-        own.setdefault(construct, []).append(stem)
-    shared = [s for s in files if not any(s in found for name, found in own.items() if name)]
+    title = study.title or study.name
     parts = [
-        f"<h1>{title}</h1>", f'<p class="label">{escape(LABEL)}</p>',
-        f"<p>{escape(study.scenario.strip())}</p>",
-        "<h2>What this cannot tell you</h2>", _list(CANNOT),
-        "<h2>What was asked</h2>",
-        f"<p>Loads: {', '.join(f'{x:g} N' for x in study.load.total_N)} of joint force, "
-        f"{study.load.medial_share:.0%} of it medial. Step-off limit "
-        f"{study.limits.step_off_mm:g} mm.</p>",
-        _list([f"{c.name}: {c.note}" if c.note else c.name for c in comparison.constructs]),
-        "<h2>Comparison, best first</h2>", _table([HEADER, *cells(comparison)]),
-        "<p>Movements in the frame of the shaft, distal and opening positive, zero after the last "
-        "tightening; the worst fragment.</p>",
-        *(_image(files[s]) for s in shared if s in files)]
-    for construct in best_first(comparison.constructs):
-        parts.append(_construct(construct, [files[s] for s in own.get(construct.name, ())
-                                            if s in files]))
-    parts += ["<h2>Assumptions</h2>", _list(ASSUMPTIONS), "<h2>Trust</h2>",
-              _table([("quantity", "value"), *((k, _short(v)) for k, v in comparison.trust.items()),
-                      *((f"mesh of {k}", _short(v)) for k, v in comparison.mesh.items())]),
-              "<h2>How to reproduce</h2>",
-              "<p>The exact input lies beside this page: <code>buttress compare study.toml</code>. "
-              "Versions: " + escape(_short(comparison.versions)) + ". "
-              "<code>buttress verify</code> computes the verification table of this version.</p>",
-              f'<p class="label">{escape(LABEL)}</p>']
-    return ('<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-            '<meta name="viewport" content="width=device-width">'
-            f"<title>{title}</title><style>{STYLE}</style></head><body><main>\n"
-            + "\n".join(parts) + "\n</main></body></html>\n")
+        f"<header><h1>{text(title)}</h1><p class=label>{text(LABEL)}</p></header>",
+        '<section class="top"><div>', _asked(comparison), '</div><div class="cannot">',
+        "<h2>What this cannot tell you</h2>", items(LIMITS), "</div></section>",
+        "<section><h2>The comparison, best first</h2>", _answer(order), main_table(order), LEGEND,
+        "</section>", "<section><h2>Side by side</h2>",
+        _figure(comparison, pictures, ("overview", "", ""), "Deformed sections of all constructs"),
+        _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
+        *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
+          for f in fragments(comparison)), "</section>",
+        *(_construct(comparison, c, pictures) for c in order),
+        "<section><h2>Assumptions</h2>", _assumptions(comparison), "</section>",
+        "<section><h2>Mesh, versions, how to reproduce</h2>", _reproduce(comparison), "</section>",
+        f"<footer><p class=label>{text(LABEL)}</p></footer>"]
+    page = (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+        'img-src data:; style-src \'unsafe-inline\'">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{text(title)}</title><style>{STYLE}</style></head>\n<body>\n"
+        + "\n".join(p for p in parts if p) + "\n</body></html>\n")
+    Path(path).write_text(page, encoding="utf-8")
 
 
-def _construct(c: ConstructResult, images: list[Path]) -> str:
-    rows: list[tuple[str, ...]] = [("load N", "fragment", "force from", "x N", "y N",
-                                    "balance error")]
-    for load in c.loads:
-        for name, f in load.fragments.items():
-            if f.forces_N is None:
-                rows.append((f"{load.total_load_N:g}", name, load.status, "-", "-", "-"))
-                continue
-            rows.append((f"{load.total_load_N:g}", name, "load", f"{f.applied_N[0]:.0f}",
-                         f"{f.applied_N[1]:.0f}", f"{f.balance_error:.0e}"))
-            rows += [("", "", source, f"{x:.0f}", f"{y:.0f}", "")
-                     for source, (x, y) in f.forces_N.items()]
-    facts = [f"capacity {capacity_text(c)} N, equilibrium ends at {ends_text(c)} N",
-             f"first limit: {c.first_limit}", *(f"warning: {w}" for w in c.warnings)]
-    facts += [f"lets go: {g.kind} of {g.source} ({g.count})" for g in c.lets_go]
-    yielded = largest(x.bone_over_yield for x in c.loads)
-    if yielded is not None:
-        facts.append(f"bone volume over yield strain, worst load: {100 * yielded:.2g} %")
-    return (f"<section><h2>{escape(c.name)}</h2><p>{escape(c.note)}</p>{_list(facts)}"
-            + "".join(_image(p) for p in images)
-            + "<h3>Who carries the fragment (forces on it; x lateral, y proximal)</h3>"
-            + _table(rows) + "</section>")
+def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
+    """Data addresses of the pictures that go into the page, most telling first."""
+    given: dict[str, Path | bytes] = (
+        dict(figures) if isinstance(figures, Mapping)
+        else {p.stem: p for p in figures if p.suffix == ".png"})
+    rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
+    kinds = ["overview", "capacity", "curves", "deformed", "free body"]
+    order = sorted(stems(comparison).items(),
+                   key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
+    out, size = {}, 0
+    for _, stem in order:
+        if stem not in given:
+            continue
+        content = given[stem]
+        raw = content if isinstance(content, bytes) else Path(content).read_bytes()
+        size += 4 * len(raw) // 3
+        out[stem] = ("" if size > LARGEST_PICTURES
+                     else "data:image/png;base64," + base64.b64encode(raw).decode("ascii"))
+    return out
 
 
-def _table(rows: list[tuple[str, ...]]) -> str:
-    head = "".join(f'<th scope="col">{escape(c)}</th>' for c in rows[0])
-    body = "".join("<tr>" + "".join(f"<td>{escape(c)}</td>" for c in row) + "</tr>"
-                   for row in rows[1:])
-    return f'<div class="wide"><table><tr>{head}</tr>{body}</table></div>'
+def _figure(comparison: Comparison, pictures: dict[str, str], key: tuple[str, str, str],
+            caption: str) -> str:
+    stem = stems(comparison).get(key, "")
+    address = pictures.get(stem)
+    if address is None:
+        return ""
+    if not address:
+        return f"<p class=small>{text(caption)}: too large for this page, see {text(stem)}.png.</p>"
+    return (f'<figure><img alt="{text(caption)}" src="{address}">'
+            f"<figcaption>{text(caption)}</figcaption></figure>")
 
 
-def _list(items: list[str] | tuple[str, ...]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(i)}</li>" for i in items) + "</ul>"
+def _asked(comparison: Comparison) -> str:
+    study = comparison.study
+    load = study.load
+    loads = ", ".join(f"{x:g}" for x in load.total_N)
+    direction = ("straight down the shaft" if load.direction_deg == 0.0
+                 else f"{load.direction_deg:g} degrees off the shaft, positive to lateral")
+    section = study.section
+    bone = section.bone if section.bone != "foam" else f"rigid foam, grade {section.foam_grade}"
+    facts_ = [
+        f"<b>Study</b> {text(study.name)}, {text(section.side)} tibia, {text(section.plane)} "
+        f"section, bone preset “{text(bone)}”.",
+        "<b>Fractures</b> " + "; ".join(f"{text(f.name)} (friction {f.friction:g})"
+                                        for f in study.fractures) + "."
+        if study.fractures else "<b>Fractures</b> none.",
+        f"<b>Loads</b> {loads} N in total, {100 * load.medial_share:.0f} % on the medial side, "
+        f"{direction}.",
+        f"<b>Limit</b> step-off of {study.limits.step_off_mm:g} mm at the joint."]
+    rows = [(f"<b>{text(c.name)}</b>", text(c.note)) for c in comparison.constructs]
+    return ("<h2>What was asked</h2>"
+            + (f"<p>{text(study.scenario.strip())}</p>" if study.scenario.strip() else "")
+            + items(facts_) + table(("construct", "what it is"), rows, (0, 1), "plain"))
 
 
-def _image(path: Path) -> str:
-    data = base64.b64encode(path.read_bytes()).decode()
-    return f'<p><img alt="{escape(path.stem)}" src="data:image/png;base64,{data}"></p>'
+def _answer(order: list[ConstructResult]) -> str:
+    best = order[0]
+    held = sum(r.status == "held" for r in best.loads)
+    if not held:
+        return "<p>No construct holds any of the loads.</p>"
+    return (f"<p><b>{text(best.name)}</b> comes first: it holds {held} of {len(best.loads)} loads "
+            "and, among those that hold as many, sinks least at the last of them.</p>")
 
 
-def _short(value: object) -> str:
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {_short(v)}" for k, v in value.items())
-    return f"{value:.3g}" if isinstance(value, float) else str(value)
+def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, str]) -> str:
+    picture = shown_picture(c)
+    at = picture.load_N if picture is not None else (overview_load(comparison)
+                                                     or c.loads[0].total_load_N)
+    load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
+    out = [f"<section class=construct><h2>{text(c.name)}</h2>",
+           f"<p>{text(c.note)}</p>" if c.note else "", facts(c),
+           _figure(comparison, pictures, ("deformed", c.name, ""),
+                   f"{c.name}: section under {at:g} N of joint force")]
+    for name, fragment in load.fragments.items():
+        out += [_figure(comparison, pictures, ("free body", c.name, name),
+                        f"{c.name}: {name} cut free at {at:g} N"),
+                f"<h3>Who carries “{text(name)}” at {at:g} N</h3>", forces(fragment)]
+    if load.members and load.status == "held":
+        out += [f"<h3>Metal at {at:g} N</h3>", metal(load)]
+    out.append(lets_go(c))
+    notes = [f"{r.total_load_N:g} N: {text(n)}" for r in c.loads for n in r.notes]
+    if load.escapes:
+        notes.insert(0, f"Without equilibrium at {at:g} N: “{text(load.escapes)}” escapes. The "
+                        "motion drawn is that of limit analysis, in which rough faces part as "
+                        "they slide.")
+    return "".join(out) + (items(notes) if notes else "") + "</section>"
+
+
+def _assumptions(comparison: Comparison) -> str:
+    listed = assumptions(comparison.study)
+    counts: dict[str, int] = {}
+    for a in listed:
+        counts[a.status] = counts.get(a.status, 0) + 1
+    summary = ", ".join(f"{n} {text(s)}" for s, n in counts.items())
+    return (items(MODEL) + "<p>The numbers behind it, unless the study gives its own:</p>"
+            f"<p class=small>{len(listed)} numbers: {summary}.</p>"
+            + table(("what", "value", "source", "status"),
+                    [(text(a.what), text(a.value), text(a.source), text(a.status))
+                     for a in listed], (0, 2, 3), "small"))
+
+
+def _reproduce(comparison: Comparison) -> str:
+    mesh = [(text(name), *(text(v) for v in row.values()))
+            for name, row in comparison.mesh.items() if isinstance(row, dict)]
+    rows = [r for r in comparison.mesh.values() if isinstance(r, dict)]
+    head = ("body", *(text(k.replace("_", " ")) for k in rows[0])) if rows else ("body",)
+    seconds = sum(comparison.seconds.values())
+    versions = ", ".join(f"{text(k)} {text(v)}" for k, v in comparison.versions.items())
+    worst = ", ".join(f"{text(k.replace('_', ' '))} {v:.0e}" for k, v in comparison.trust.items()
+                      if isinstance(v, float))
+    given = json.dumps(comparison.study.resolved(), indent=1, ensure_ascii=False)
+    return (table(head, mesh) + f"<p>Versions: {versions}. Solved in {seconds:.0f} s.</p>"
+            + (f"<p>Worst errors over all answers: {worst}.</p>" if worst else "")
+            + "<p>To reproduce, run this in the folder of results, where <code>study.toml</code> "
+              "is the exact input:</p><pre>buttress compare study.toml</pre>"
+              "<details><summary>The input with all defaults filled in</summary>"
+              f"<pre>{text(given)}</pre></details>")

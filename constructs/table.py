@@ -1,4 +1,4 @@
-"""The comparison as a table on the terminal: best first, with the columns that say how to trust it."""
+"""The comparison as a table on the terminal: best first, with columns that say how to trust it."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def worst_subsidence(load: LoadResult) -> float | None:
 
 
 HEADER = ("construct", "load N", "status", "subsidence\nmean mm", "net of\nintact mm",
-          "step-off\nmm", "gap\nmm", "tilt\ndeg", "plate/screw\n% of yield", "capacity N\nlow - high",
-          "ends at\nN", "residual")
+          "step-off\nmm", "gap\nmm", "tilt\ndeg", "plate/screw\n% of yield",
+          "capacity N\nlow - high", "ends at\nN", "residual")
 
 
 def cells(comparison: Comparison) -> list[tuple[str, ...]]:

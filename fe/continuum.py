@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from typing import Any
 
 import numpy as np
 
@@ -69,7 +70,7 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
     for i in range(len(places)):
         normal = interface.normal[i]
         take = a.node(int(interface.nodes_a[i])), b.node(int(interface.nodes_b[i]))
-        here = {"compliance": float(soft[i]),
+        here: dict[str, Any] = {"compliance": float(soft[i]),
                 "place": (float(places[i, 0]), float(places[i, 1])), "weight": float(area[i])}
         if bond is None:
             number, _ = links.contact("contact", source, (a, b), take, normal=normal,

@@ -192,7 +192,7 @@ def lemke_answer(step: _Step, limit: Capacity) -> Answer:
         kept_force, modes, reason = reduced.solve()
         force, rigid, kink = reduced.full(kept_force, modes, direction=reason == "ray")
         if reason != "solution":
-            if (active == bounded).all() and hinging.all() or p.n + hinging.size > SMALL:
+            if ((active == bounded).all() and hinging.all()) or p.n + hinging.size > SMALL:
                 break
             active, hinging = bounded, np.ones_like(hinging)
             continue

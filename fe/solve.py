@@ -153,7 +153,8 @@ class Solver:
         """
         load = np.asarray(load, dtype=float)
         with one_thread():
-            return _Step(self, load, memory or Memory.none(self.problem), prescribed or {}).run(near, quick)
+            step = _Step(self, load, memory or Memory.none(self.problem), prescribed or {})
+            return step.run(near, quick)
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""
@@ -418,7 +419,8 @@ class _Step:
         p = self.p
         nan = np.full(p.n, np.nan)
         method = method or ("linear program" if status == "no equilibrium" else "none")
-        return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), np.full(p.kinks.shape[1], np.nan), nan,
-                      np.full(p.kinks.shape[1], np.nan), self.load, np.nan, np.nan, 0.0, 0,
+        no_kink = np.full(p.kinks.shape[1], np.nan)
+        return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
+                      no_kink, self.load, np.nan, np.nan, 0.0, 0,
                       escape, (note,) if note else ())
 

@@ -7,7 +7,6 @@ from contextlib import contextmanager
 
 from threadpoolctl import threadpool_limits
 
-
 _held = False
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from constructs import implants
-from constructs.schema import Plate, Screw
+from constructs.schema import Plate, Screw, Wire
 from constructs.schema_implants import wire_diameters
 from fe.errors import InputError
 
@@ -158,3 +158,32 @@ def test_metals_and_wires() -> None:
     assert wire_diameters() == (1.0, 1.25, 1.6, 2.0, 2.5)
     with pytest.raises(InputError, match="titanium"):
         implants.metal("gold")
+
+
+def test_wires_are_smooth_and_round() -> None:
+    wire = Wire.model_validate({"name": "w", "diameter_mm": 1.6, "side": "medial",
+                                "height_mm": -6, "length_mm": 50, "count": 3,
+                                "position_in_depth_mm": 2})
+    assert (implants.outer(wire), implants.head_diameter(wire)) == (1.6, 1.6)
+    assert implants.depth_positions(wire) == (-4, 2, 8)
+    for threaded in (True, False):
+        assert implants.pin_section(wire, threaded) == implants.round_section(1.6)
+    # 30 mm of a 1.6 mm wire: pi d L times the stress, about 75 N (common practice, no source).
+    assert implants.press_fit() * 3.14159 * 1.6 * 30 == pytest.approx(75.4, abs=0.1)
+    assert implants.outer(screw()) == 6.5
+    assert implants.head_diameter(screw()) == 8
+    assert implants.pin_section(screw(), True) == implants.round_section(3.0)
+    assert implants.pin_section(screw(), False) == implants.round_section(4.5)
+
+
+def test_a_plate_with_a_head_carries_a_row_of_holes_across_it() -> None:
+    plate = Plate.model_validate({"name": "p", "section": "L buttress", "side": "lateral",
+                                  "top_mm": -3, "length_mm": 80})
+    # One row in the head, then five holes 12 mm apart in the middle of the 64 mm of shaft.
+    assert plate.holes == (4, 24, 36, 48, 60, 72)
+    assert [end for end, _ in implants.plate_stretches(plate)] == [16, 80]
+    head, shaft = implants.section_at(plate, 10), implants.section_at(plate, 16.1)
+    assert (head.width, head.thickness, shaft.width, shaft.thickness) == (32, 2, 11, 2.5)
+    short = plate.model_copy(update={"length_mm": 14.0})
+    assert short.holes == (4,)
+    assert [end for end, _ in implants.plate_stretches(short)] == [14]

@@ -15,8 +15,9 @@ from constructs.placement import (
     plate_line,
     screw_axis,
     thread_span,
+    void_stretches,
 )
-from constructs.schema import Fracture, Plate, Screw, SectionInput
+from constructs.schema import Fracture, Plate, Screw, SectionInput, Void, Wire
 from constructs.section import Section
 from constructs.study import parse_study
 from fe.errors import InputError
@@ -176,3 +177,71 @@ def test_engaged_thread(changes: dict[str, object], crossed: list[tuple[float, s
 
 def test_thread_span_of_a_short_cancellous_screw() -> None:
     assert thread_span(screw(), 40.0) == (24.0, 40.0)
+
+
+# --- wires and voids ----------------------------------------------------------------------------
+
+def wire(**changes: object) -> Wire:
+    given = {"name": "w", "diameter_mm": 2.0, "side": "medial", "height_mm": -80,
+             "length_mm": "bicortical"}
+    return Wire.model_validate(given | changes)
+
+
+def test_a_wire_lies_where_a_screw_of_its_place_would() -> None:
+    for changes in ({}, {"angle_deg": 20, "side": "lateral"}, {"length_mm": 20}):
+        given = {"height_mm": -80, "length_mm": "bicortical"} | changes
+        one, two = screw_axis(BONE, wire(**changes)), screw_axis(BONE, screw(**given), [])
+        np.testing.assert_array_equal([*one.head, *one.direction], [*two.head, *two.direction])
+        assert (one.length, one.in_bone) == (two.length, two.in_bone)
+
+
+def test_a_wire_has_no_thread() -> None:
+    axis = screw_axis(BONE, wire())
+    assert thread_span(wire(), axis.length) == (29, 29)
+    start, end = engaged_thread(wire(), axis, [(10.0, "f")])
+    assert start >= end
+
+
+@pytest.mark.parametrize(("changes", "key", "told"), [
+    ({"height_mm": -130}, "wire.w.height_mm", "the wire lies below the clamp"),
+    ({"height_mm": -2, "angle_deg": 75}, "wire.w.angle_deg", "the wire touches no bone"),
+    ({"position_in_depth_mm": 20}, "wire.w.position_in_depth_mm", "the wire passes in front"),
+    ({"count": 12}, "wire.w.position_in_depth_mm", "one of 12"),
+])
+def test_wires_that_touch_no_bone(changes: dict[str, object], key: str, told: str) -> None:
+    with pytest.raises(InputError, match=told) as caught:
+        screw_axis(BONE, wire(**changes))
+    assert caught.value.key == key
+
+
+def with_voids(*rings: list[list[float]]) -> object:
+    study = parse_study('name = "x"\n[[construct]]\nname = "c"\n')
+    rows = tuple(Void.model_validate({"name": f"v{i}", "points_mm": ring})
+                 for i, ring in enumerate(rings))
+    return study.model_copy(update={"voids": rows})
+
+
+@pytest.mark.parametrize(("rings", "expected"), [
+    ([[[-10, -10], [-10, -20], [5, -20], [5, -10]]], [(28, 43, "v0")]),
+    # the nearer void first; one beside the axis, one that ends on it
+    ([[[10, -10], [10, -20], [15, -14]], [[-20, -12], [-20, -18], [-8, -15]]],
+     [(18, 26, "v1"), (48, 53, "v0")]),
+    ([[[0, -20], [10, -20], [5, -16]]], []),
+    ([[[0, -20], [10, -20], [5, -14]]], []),
+    # a void with two legs is met twice
+    ([[[-20, -10], [20, -10], [20, -20], [10, -20], [10, -12], [-10, -12], [-10, -20],
+       [-20, -20]]], [(18, 28, "v0"), (48, 58, "v0")]),
+    # cut off at the tip and at the entry into bone
+    ([[[25, -10], [50, -10], [50, -20], [25, -20]]], [(63, 70, "v0")]),
+    ([[[-60, -10], [-30, -10], [-30, -20], [-60, -20]]], [(0, 8, "v0")]),
+    # two voids side by side stay two
+    ([[[-10, -10], [-10, -20], [0, -20], [0, -10]], [[0, -10], [0, -20], [9, -20], [9, -10]]],
+     [(28, 38, "v0"), (38, 47, "v1")]),
+])
+def test_stretches_in_voids(rings: list[list[list[float]]],
+                            expected: list[tuple[float, float, str]]) -> None:
+    axis = screw_axis(BONE, screw(), [])  # from x = -38, 70 mm, at height -14
+    found = void_stretches(with_voids(*rings), axis)  # type: ignore[arg-type]
+    assert [n for *_, n in found] == [n for *_, n in expected]
+    for (a, b, _), (c, d, _) in zip(found, expected, strict=True):
+        assert (a, b) == pytest.approx((c, d), abs=1e-5)

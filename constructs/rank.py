@@ -1,0 +1,318 @@
+"""How sure a ranking is: constructs on the same samples of what is uncertain, and what drives it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from constructs import LABEL
+from constructs.certainty import Difference, Indices, Share, indices, paired_difference, share
+from constructs.compare import SEARCH_LIMIT_N, versions
+from constructs.evaluate import Options
+from constructs.rank_design import Samples, make_samples
+from constructs.rank_words import sentence
+from constructs.schema import Study
+from constructs.store import reading
+from constructs.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
+from constructs.uncertain import inputs_of
+from fe.errors import ButtressError, InputError
+
+FloatArray = np.ndarray
+Say = Callable[[str], None]
+PARTS = 4
+"""Parts into which the range of an input is divided, with as many samples in each."""
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """What every sample gave, ``(samples, constructs)``; NaN where a number does not exist.
+
+    ``status``: "held", "no equilibrium", "unconverged" or "none" (refused, or failed).
+    ``capacity_N`` is capped at the search limit, also where the model does not limit it.
+    """
+
+    constructs: tuple[str, ...]
+    load_N: float
+    status: np.ndarray
+    subsidence_mm: FloatArray
+    step_off_mm: FloatArray
+    capacity_N: FloatArray
+
+    @property
+    def held(self) -> np.ndarray:
+        return self.status == "held"
+
+    def rows(self, part: slice) -> Outcomes:
+        """Some of the samples."""
+        return Outcomes(self.constructs, self.load_N, self.status[part], self.subsidence_mm[part],
+                        self.step_off_mm[part], self.capacity_N[part])
+
+    def score(self) -> FloatArray:
+        """Order of merit, smaller is better: what is held by its subsidence, then by capacity.
+
+        What has no equilibrium comes after all that is held, what failed last of all.
+        """
+        sunk = np.where(self.held, np.nan_to_num(self.subsidence_mm, nan=0.0), 0.0)
+        loose = 1e6 - np.nan_to_num(self.capacity_N, nan=0.0)
+        failed = ~np.isin(self.status, ("held", "no equilibrium"))
+        return np.where(self.held, sunk, loose) + np.where(failed, 1e7, 0.0)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One construct over all samples."""
+
+    construct: str
+    best: Share
+    holds: Share
+    keeps_limit: Share
+    no_equilibrium: int
+    unanswered: int
+    mean_rank: float
+    over_range: dict[str, tuple[float, ...]]
+    """Mean rank in each quarter of each input's range, from low to high."""
+
+
+@dataclass(frozen=True)
+class Against:
+    """One construct against the reference, pair by pair."""
+
+    construct: str
+    sinks_less: Share
+    subsidence_mm: Difference
+    capacity_N: Difference
+    both_held: int
+    only_this: int
+    only_reference: int
+    neither: int
+
+
+@dataclass(frozen=True)
+class Driven:
+    """Sobol indices of a construct's capacity, of keeping the limit, of beating the reference."""
+
+    construct: str
+    capacity: Indices
+    keeps_limit: Indices
+    sinks_less: Indices | None
+
+
+@dataclass(frozen=True)
+class Binning:
+    """What bins changed in the rows that were solved both ways."""
+
+    rows: int
+    subsidence_median_mm: float | None
+    subsidence_largest_mm: float | None
+    capacity_median_share: float | None
+    capacity_largest_share: float | None
+    other_best: int
+
+
+@dataclass(frozen=True)
+class RankResult:
+    """A ranking with how sure it is. Rows of constructs come best first."""
+
+    study: Study
+    samples: Samples
+    outcomes: Outcomes
+    reference: str
+    limit_mm: float
+    standings: tuple[Standing, ...]
+    against: tuple[Against, ...]
+    driven: tuple[Driven, ...]
+    binning: Binning | None
+    sentence: str
+    summary: SweepSummary
+    estimate: Estimate
+    versions: dict[str, str] = field(default_factory=versions)
+
+    def document(self) -> dict[str, Any]:
+        """As it goes into JSON: numbers that do not exist are None."""
+        return _plain({
+            "label": LABEL, "versions": self.versions, "study": self.study.resolved(),
+            "samples": len(self.samples.shares), "seed": self.samples.design.seed,
+            "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limit_mm": self.limit_mm,
+            "reference": self.reference, "sentence": self.sentence,
+            "inputs": [{"name": e.name, "key": e.key, "of": e.of, "law": e.law.text,
+                        "unit": e.unit, "source": e.source, "status": e.status}
+                       for e in self.samples.inputs],
+            "standings": [asdict(s) for s in self.standings],
+            "against": [asdict(a) for a in self.against],
+            "driven": [asdict(d) for d in self.driven],
+            "binning": asdict(self.binning) if self.binning else None,
+            "store": str(self.summary.path)})
+
+
+def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
+             reference: str = "", load: float | None = None, bins: int | None = None,
+             with_indices: bool = True, out: Path | None = None, workers: int | None = None,
+             cluster: str = "", say: Say = lambda text: None) -> RankResult:
+    """Solve paired samples of a study and say how sure the ranking is.
+
+    ``vary``: KEY=DISTRIBUTION in place of shipped distributions or beside them; ``reference``: the
+    construct of the paired differences, by default the one that is best most often; ``load``: one
+    load [N], by default the largest of the study. Raises InputError before anything is solved.
+    """
+    names = tuple(c.name for c in study.constructs)
+    if len(names) < 2:
+        raise InputError("a ranking needs two constructs", key="construct",
+                         value=", ".join(names), expected="two or more")
+    if reference and reference not in names:
+        from constructs.checked import closest, did_you_mean
+
+        raise InputError("no such construct" + did_you_mean(closest(reference, names)),
+                         key="--reference", value=reference, expected=", ".join(names))
+    load = max(study.load.total_N) if load is None else float(load)
+    one = study.model_copy(update={"load": _at_load(study, load)})
+    drawn = make_samples(inputs_of(one, vary), samples, seed, indices=with_indices, bins=bins)
+    plan = make_plan(one, drawn.design, Options())
+    cost = estimated(plan, workers)
+    for line in cost.sentences():
+        say(line)
+    summary = run_design(one, drawn.design, out=out, workers=workers, cluster=cluster, say=say)
+    if summary.interrupted:
+        raise ButtressError(f"stopped with {summary.left} of {summary.cases} samples left; "
+                            "the same command goes on from here")
+    found = read_outcomes(summary.path, names, load, len(drawn.design.rows))
+    return ranked(one, drawn, found, reference, summary, cost)
+
+
+def _at_load(study: Study, load: float) -> Any:
+    from constructs.schema import LoadInput
+    from constructs.study import study_from
+    from constructs.vary import plain
+
+    data = plain(study)
+    data["load"]["total_N"] = [load]
+    found = study_from(data).load
+    assert isinstance(found, LoadInput)
+    return found
+
+
+def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,
+           cost: Estimate) -> RankResult:
+    """The statistics of outcomes that are there already."""
+    names, limit = found.constructs, study.limits.step_off_mm
+    paired = found.rows(drawn.paired)
+    score = paired.score()
+    best = best_shares(score)
+    chosen = names.index(reference) if reference else int(np.argmax(best.mean(axis=0)))
+    ranks = 1.0 + (score[:, :, None] > score[:, None, :]).sum(axis=2) \
+        + 0.5 * ((score[:, :, None] == score[:, None, :]).sum(axis=2) - 1)
+    standings = []
+    for j, name in enumerate(names):
+        over = {e.name: _by_parts(drawn.shares[:, i], ranks[:, j])
+                for i, e in enumerate(drawn.inputs)}
+        standings.append(Standing(
+            name, share(best[:, j]), share(paired.held[:, j]),
+            share(_keeps(paired, limit)[:, j]), int((paired.status[:, j] == "no equilibrium").sum()),
+            int((~np.isin(paired.status[:, j], ("held", "no equilibrium"))).sum()),
+            float(ranks[:, j].mean()), over))
+    standings.sort(key=lambda s: (-s.best.share, s.mean_rank))
+    against = [_against(paired, score, j, chosen) for j in range(len(names)) if j != chosen]
+    driven = [_driven(drawn, found, limit, j, chosen) for j in range(len(names))] \
+        if drawn.indices else []
+    order = [s.construct for s in standings]
+    against.sort(key=lambda a: order.index(a.construct))
+    driven.sort(key=lambda d: order.index(d.construct))
+    words = sentence(found.load_N, names[chosen], against, driven, len(score))
+    return RankResult(study, drawn, found, names[chosen], limit, tuple(standings), tuple(against),
+                      tuple(driven), _binning(drawn, found) if drawn.bins else None, words,
+                      summary, cost)
+
+
+def best_shares(score: FloatArray) -> FloatArray:
+    """Who is best in each sample, ``(n, constructs)``: one, or shared among equals."""
+    top = score == score.min(axis=1, keepdims=True)
+    return top / top.sum(axis=1, keepdims=True)
+
+
+def _keeps(found: Outcomes, limit: float) -> np.ndarray:
+    """Whether the step-off limit is kept; what is not held does not keep it."""
+    return found.held & (np.nan_to_num(found.step_off_mm, nan=0.0) <= limit)
+
+
+def _by_parts(u: FloatArray, values: FloatArray) -> tuple[float, ...]:
+    order = np.argsort(u, kind="stable")
+    return tuple(float(values[part].mean()) for part in np.array_split(order, PARTS))
+
+
+def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> Against:
+    held, other = found.held[:, this], found.held[:, reference]
+    both = held & other
+    sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
+    less = score[:, this] < score[:, reference]
+    return Against(found.constructs[this], share(less),
+                   paired_difference(sunk[:, this], sunk[:, reference]),
+                   paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
+                   int(both.sum()), int((held & ~other).sum()), int((other & ~held).sum()),
+                   int((~held & ~other).sum()))
+
+
+def _driven(drawn: Samples, found: Outcomes, limit: float, this: int, reference: int) -> Driven:
+    names = [e.name for e in drawn.inputs]
+    failed = ~np.isin(found.status, ("held", "no equilibrium"))
+    keeps = np.where(failed, np.nan, _keeps(found, limit).astype(float))
+    score = found.score()
+    less = (score[:, this] < score[:, reference]).astype(float)
+    less[failed[:, this] | failed[:, reference]] = np.nan
+    seed = drawn.design.seed or 0
+
+    def of(values: FloatArray) -> Indices:
+        n = drawn.n
+        mixed = np.array([values[drawn.mixed(i)] for i in range(len(names))])
+        return indices(names, values[:n], values[n:2 * n], mixed, seed)
+
+    return Driven(found.constructs[this], of(found.capacity_N[:, this]), of(keeps[:, this]),
+                  of(less) if this != reference else None)
+
+
+def _binning(drawn: Samples, found: Outcomes) -> Binning:
+    exact = found.rows(drawn.exact)
+    count = len(exact.status)
+    binned = found.rows(slice(0, count))
+    sunk = np.abs(binned.subsidence_mm - exact.subsidence_mm)
+    held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, 1.0)
+    sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
+    other = (best_shares(binned.score()) != best_shares(exact.score())).any(axis=1)
+    return Binning(count, *(float(f(x)) if x.size else None for x in (sunk, held)
+                            for f in (np.median, np.max)), int(other.sum()))
+
+
+def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int) -> Outcomes:
+    """Outcomes of all samples at one load from a store."""
+    shape = samples, len(constructs)
+    number = {name: j for j, name in enumerate(constructs)}
+    status = np.full(shape, "none", dtype=object)
+    sunk, step, held = (np.full(shape, np.nan) for _ in range(3))
+    with reading(path) as db:
+        for case, name, how, mean, edge in db.execute(
+                "SELECT case_id, construct, status, subsidence_mean_mm, step_off_mm FROM results "
+                "WHERE total_load_N = ?", (load,)):
+            at = case - 1, number[name]
+            status[at] = how
+            sunk[at] = np.nan if mean is None else mean
+            step[at] = np.nan if edge is None else edge
+        for case, name, upper, said in db.execute(
+                "SELECT case_id, construct, capacity_upper_N, capacity_status FROM capacities"):
+            if said is not None:
+                capped = SEARCH_LIMIT_N if upper is None else min(upper, SEARCH_LIMIT_N)
+                held[case - 1, number[name]] = capped
+    return Outcomes(tuple(constructs), load, status, sunk, step, held)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    if isinstance(value, float) and not np.isfinite(value):
+        return None
+    return value

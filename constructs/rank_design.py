@@ -1,0 +1,105 @@
+"""The samples of a ranking: two independent sets, and what the sensitivities need beside them.
+
+With n rows a set and d inputs: A, B, and for each input the rows of A with that input from B
+(Saltelli et al. 2010). A and B together are the paired samples. With bins, a few rows are solved
+a second time as they are without them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from constructs.design import Design, unit_samples
+from constructs.ranges import Value
+from constructs.uncertain import Uncertain
+from fe.errors import InputError
+
+FloatArray = np.ndarray
+EXACT = 8
+"""Rows that are solved a second time without bins, to measure what the bins change."""
+MOST_BINS = 1000
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Rows of the design and what they are: slices of `design.rows`.
+
+    ``shares (n, d)`` of A and B; ``mixed`` is empty without indices, ``exact`` without bins.
+    """
+
+    inputs: tuple[Uncertain, ...]
+    design: Design
+    n: int
+    indices: bool
+    bins: int | None
+    shares: FloatArray
+
+    @property
+    def paired(self) -> slice:
+        """A and B: the paired samples."""
+        return slice(0, 2 * self.n)
+
+    def mixed(self, number: int) -> slice:
+        """A with one input from B."""
+        start = (2 + number) * self.n
+        return slice(start, start + self.n)
+
+    @property
+    def exact(self) -> slice:
+        """The first rows of A again, without bins."""
+        start = (2 + len(self.inputs) * self.indices) * self.n
+        return slice(start, len(self.design.rows))
+
+
+def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
+                 indices: bool = True, bins: int | None = None) -> Samples:
+    """The design of a ranking with ``samples`` paired samples. Raises InputError.
+
+    ``bins``: number of steps into which the inputs that change the mesh or the modulus field are
+    divided, each of the same probability and taken at its middle.
+    """
+    if not inputs:
+        raise InputError("nothing is uncertain in this study", key="--vary",
+                         expected="KEY=DISTRIBUTION")
+    if samples < 4 or samples & (samples - 1):
+        below = 2 ** max(2, samples.bit_length() - 1)
+        raise InputError("samples are even only for a power of two", key="--samples",
+                         value=str(samples), expected=f"{below} or {2 * below}")
+    if seed is None:
+        raise InputError("samples without a seed cannot be repeated", key="--seed",
+                         expected="a whole number, as in --seed 1")
+    if bins is not None and not 2 <= bins <= MOST_BINS:
+        raise InputError("how many bins?", key="--bins", value=str(bins),
+                         expected=f"a whole number from 2 to {MOST_BINS}")
+    d, n = len(inputs), samples // 2
+    u = unit_samples(2 * d, "sobol", n, seed)
+    a, b = u[:, :d], u[:, d:]
+    parts = [a, b]
+    if indices:
+        for i in range(d):
+            mixed = a.copy()
+            mixed[:, i] = b[:, i]
+            parts.append(mixed)
+    shares = np.vstack(parts)
+    if bins is not None:
+        exact = a[:min(EXACT, n)]
+        shares = np.vstack([_binned(shares, inputs, bins), exact])
+    columns = [entry.values(shares[:, j]) for j, entry in enumerate(inputs)]
+    rows: tuple[tuple[Value, ...], ...] = tuple(zip(*columns, strict=True))
+    method = "paired samples" + (" with indices" if indices else "") + (
+        f", {bins} bins" if bins else "")
+    design = Design(tuple(e.key for e in inputs),
+                    tuple(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
+                          for e in inputs), method, samples, seed, rows)
+    return Samples(tuple(inputs), design, n, indices, bins, shares[:2 * n])
+
+
+def _binned(shares: FloatArray, inputs: Sequence[Uncertain], bins: int) -> FloatArray:
+    out = shares.copy()
+    for j, entry in enumerate(inputs):
+        if entry.geometric:
+            out[:, j] = (np.minimum(np.floor(shares[:, j] * bins), bins - 1) + 0.5) / bins
+    return out

@@ -1,0 +1,99 @@
+"""What a study rests on, in plain words: the rows of the data tables that it uses, and limits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from constructs import tables
+from constructs.schema import Study
+
+STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked",
+                "derived": "worked out from other values",
+                "practice": "common practice or a choice of this tool, no source"}
+
+LIMITS = (
+    "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "
+    "rotation about the long axis, no front or back pieces, no twist.",
+    "<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where the "
+    "forces were worked out.",
+    "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
+    "over time, no repeated loading.",
+    "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
+    "Bone inside a piece does not break in this model.",
+    "<b>Plates and screws bend at perfectly plastic hinges</b>: past yield they turn on at the "
+    "same moment and never snap.",
+    "<b>Capacity is a bracket</b>: the lower load counts on no friction, the upper on friction at "
+    "its best. It is where the model lets go, not the load that a patient may put on the leg.",
+    "The scenario is <b>invented</b>. Compare constructs with it; do not read off millimetres.",
+)
+"""What the model cannot tell, as HTML of ours (no input in it)."""
+
+MODEL = (
+    "Bone is elastic. At every point the section has the bone's depth: cancellous core and cortex "
+    "are summed through it.",
+    "Faces of a fracture touch and rub (Coulomb friction); they do not interlock.",
+    "Plates, screws and wires are beams. Bone holds a screw across by a bearing stiffness (Vesic) "
+    "and along by its thread (shear lag; pull-out after Chapman), each up to a strength.",
+    "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
+    "its modulus: two sources are mixed.",
+    "Screws are tightened first; every load is then one step from the tightened state.",
+    "Capacity is limit analysis, without and with friction; loading step by step tells where "
+    "equilibrium ends in this model.",
+)
+"""How the model works, in plain words, as HTML of ours."""
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One number that the study used, unless its file overrides it."""
+
+    what: str
+    value: str
+    source: str
+    status: str
+
+
+def assumptions(study: Study) -> list[Assumption]:
+    """Every number of the data tables that bears on a study, in the order of the tables."""
+    out = []
+    for table, row in dict.fromkeys(_rows(study)):
+        for field in tables.fields(table, row):
+            q = tables.value(table, row, field)
+            unit = "" if q.unit == "-" else f" {q.unit}"
+            out.append(Assumption(f"{row}: {field.replace('_', ' ')}", f"{q.value:g}{unit}",
+                                  q.source, STATUS_WORDS[q.status]))
+    return out
+
+
+def _rows(study: Study) -> Iterator[tuple[str, str]]:
+    """Table and row of what a study uses."""
+    bone = study.section.bone
+    if bone == "foam":
+        yield "materials", f"foam {study.section.foam_grade}"
+        yield "materials", "foam shell"
+    else:
+        for row in ("trabecular law", bone, "cortical", "subchondral"):
+            yield "materials", row
+    yield "materials", "friction"
+    for c in study.constructs:
+        for metal in (*(p.material for p in c.plates), *(s.material for s in c.screws),
+                      *(w.material for w in c.wires)):
+            yield "materials", metal
+    for c in study.constructs:
+        for screw in c.screws:
+            yield "screws", screw.form
+        for plate in c.plates:
+            yield "plates", plate.section or "segments"
+        for wire in c.wires:
+            yield "wires", next(row for row in tables.rows("wires", "wire") if tables.number(
+                "wires", row, "diameter") == wire.diameter_mm)
+            yield "wires", "in use"
+        for fill in c.fills:
+            for material in ([fill.material] if fill.material else
+                             [layer.material for layer in fill.layers or ()]):
+                yield "grafts", material
+    yield "anatomy", "section"
+    yield "anatomy", "outline"
+    yield "anatomy", "limits"
+    yield "loads", "default"

@@ -1,0 +1,163 @@
+"""Pieces of the report page: escaped text, numbers, tables, the figures of one construct."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from constructs.figure_charts import bracket_words
+from constructs.output import largest
+from constructs.results import ConstructResult, FragmentResult, LoadResult
+from constructs.table import ends_text, worst_subsidence
+
+NONE = '<span class="none" title="this number does not exist">–</span>'
+
+
+def text(value: object) -> str:
+    """Text of a study or a result, shown letter by letter."""
+    return escape(str(value), quote=True)
+
+
+def number(value: float | None, digits: int) -> str:
+    """A number with fixed decimals; a dash where it does not exist."""
+    if value is None:
+        return NONE
+    shown = f"{value:.{digits}f}"
+    # No "-0.00": the sign of a rounded zero says nothing.
+    return shown.lstrip("-") if float(shown) == 0.0 else shown.replace("-", "−")
+
+
+def tiny(value: float | None) -> str:
+    """An error measure in powers of ten."""
+    return NONE if value is None else f"{value:.0e}"
+
+
+def share(value: float | None, digits: int = 0) -> str:
+    """A fraction as per cent."""
+    return NONE if value is None else f"{100.0 * value:.{digits}f} %"
+
+
+def table(head: Sequence[str], body: Iterable[Sequence[str]], left: Sequence[int] = (0,),
+          css: str = "") -> str:
+    """An HTML table of cells that are HTML already; columns in ``left`` hold text."""
+    def cells(row: Sequence[str], tag: str) -> str:
+        return "".join(f'<{tag}{" class=t" if i in left else ""}>{c}</{tag}>'
+                       for i, c in enumerate(row))
+
+    rows = "".join(f"<tr>{cells(r, 'td')}</tr>" for r in body)
+    return (f'<div class="wide"><table class="{css}"><thead><tr>{cells(head, "th")}</tr></thead>'
+            f"<tbody>{rows}</tbody></table></div>")
+
+
+def items(lines: Iterable[str]) -> str:
+    """A list of lines that are HTML already."""
+    return "<ul>" + "".join(f"<li>{line}</li>" for line in lines) + "</ul>"
+
+
+HEAD = ("construct", "load<br>[N]", "status", "subsid-<br>ence<br>[mm]", "net of<br>intact<br>[mm]",
+        "step-<br>off<br>[mm]", "gap<br>[mm]", "tilt<br>[deg]", "metal<br>of yield",
+        "capacity<br>[N]", "equilib-<br>rium ends<br>[N]")
+TRUST = ("residual", "comple-<br>mentarity", "balance<br>error", "method", "bone<br>over yield",
+         "warn-<br>ings")
+
+
+def main_table(constructs: Sequence[ConstructResult]) -> str:
+    """The comparison, one row a construct and load, with the columns that say how to trust it."""
+    groups = []
+    for c in constructs:
+        rows = []
+        for i, load in enumerate(c.loads):
+            first = i == 0
+            span = f' rowspan="{len(c.loads)}"'
+            worst = _worst(load)
+            cells = [f"<th{span} class=t scope=row>{text(c.name)}</th>"] if first else []
+            cells += [f"<td>{c_}</td>" for c_ in (
+                f"{load.total_load_N:g}", _status(load),
+                number(worst_subsidence(load), 3),
+                number(worst.subsidence_net_mm if worst else None, 3),
+                number(largest(e.step_off_mm for e in load.edges.values()), 3),
+                number(largest(e.gap_mm for e in load.edges.values()), 3),
+                number(worst.tilt_deg if worst else None, 2),
+                share(largest(m.yield_ratio for m in load.members.values())))]
+            if first:
+                cells += [f"<td{span} class=words>{text(bracket_words(c).removesuffix(' N'))}</td>",
+                          f"<td{span}>{text(ends_text(c))}</td>"]
+            cells += [f"<td class=trust>{c_}</td>" for c_ in (
+                tiny(load.residual), tiny(load.complementarity),
+                tiny(largest(f.balance_error for f in load.fragments.values())),
+                text(load.method), share(load.bone_over_yield, 2))]
+            if first:
+                cells.append(f"<td{span} class=trust>{len(c.warnings)}</td>")
+            rows.append(f'<tr{" class=first" if first else ""}>{"".join(cells)}</tr>')
+        groups.append("<tbody>" + "".join(rows) + "</tbody>")
+    head = "".join(f"<th{' class=t' if i == 0 else ''}>{h}</th>" for i, h in enumerate(HEAD))
+    head += "".join(f"<th class=trust>{h}</th>" for h in TRUST)
+    return (f'<div class="wide"><table class="main"><thead><tr><th colspan="{len(HEAD)}" '
+            f'class="t band">answer</th><th colspan="{len(TRUST)}" class="t band trust">how far to '
+            f'trust it</th></tr><tr>{head}</tr></thead>{"".join(groups)}</table></div>')
+
+
+def _worst(load: LoadResult) -> FragmentResult | None:
+    found = [f for f in load.fragments.values() if f.subsidence_mean_mm is not None]
+    return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
+
+
+def _status(load: LoadResult) -> str:
+    kind = "good" if load.status == "held" else "bad"
+    return f'<span class="{kind}">{text(load.status)}</span>'
+
+
+def forces(fragment: FragmentResult) -> str:
+    """Who carries a fragment: every force on it, with the sum that closes."""
+    if fragment.forces_N is None or fragment.moments_Nmm is None:
+        x, y = fragment.applied_N
+        return (f"<p>The load on it is ({number(x, 0)}, {number(y, 0)}) N. Nothing balances it, so "
+                "there are no forces to list.</p>")
+    rows = [("load", fragment.applied_N, fragment.applied_moment_Nmm)]
+    rows += [(name, fragment.forces_N[name], fragment.moments_Nmm[name])
+             for name in sorted(fragment.forces_N, key=lambda n: -_size(fragment.forces_N[n]))]  # type: ignore[index]
+    total = (sum(r[1][0] for r in rows), sum(r[1][1] for r in rows))
+    body = [(text(name), number(f[0], 1), number(f[1], 1), number(_size(f), 1),
+             number(moment / 1000.0, 2)) for name, f, moment in rows]
+    body.append(("<b>sum</b>", number(total[0], 1), number(total[1], 1), number(_size(total), 1),
+                 number(sum(r[2] for r in rows) / 1000.0, 2)))
+    return table(("force from", "lateral x [N]", "up y [N]", "size [N]", "moment about its "
+                  "centroid [N m]"), body) + (
+        f"<p class=small>Balance error {tiny(fragment.balance_error)} of the total load.</p>")
+
+
+def _size(force: tuple[float, float]) -> float:
+    return float((force[0] ** 2 + force[1] ** 2) ** 0.5)
+
+
+def metal(load: LoadResult) -> str:
+    """Stress of plates, screws and wires under a load."""
+    if not load.members:
+        return ""
+    return table(("plate, screw or wire", "stress [MPa]", "of its yield", "largest axial force [N]",
+                  "hinges that turn"),
+                 [(text(name), number(m.von_mises_MPa, 0), share(m.yield_ratio),
+                   number(m.axial_N, 0), NONE if m.hinges is None else str(m.hinges))
+                  for name, m in load.members.items()])
+
+
+def lets_go(c: ConstructResult) -> str:
+    """What is at its bound when the upper bound of capacity is reached."""
+    if not c.lets_go:
+        return ""
+    return "<h3>What lets go at the upper bound of capacity</h3>" + table(
+        ("link", "of", "places", "mean x [mm]", "mean y [mm]"),
+        [(text(g.kind), text(g.source), str(g.count), number(g.place_mm[0], 0),
+          number(g.place_mm[1], 0)) for g in c.lets_go], (0, 1))
+
+
+def facts(c: ConstructResult) -> str:
+    """What is said of a construct over all loads: capacity, limits, warnings."""
+    step = ("" if c.step_off_limit_N is None
+            else f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N")
+    lines = [f"Capacity by limit analysis: <b>{text(bracket_words(c))}</b>.",
+             f"Loaded step by step, equilibrium ends at <b>{text(ends_text(c))} N</b>{step}.",
+             f"First limit: {text(c.first_limit)}."]
+    return items(lines) + (
+        '<p class="warn"><b>Warnings</b></p>' + items(text(w) for w in c.warnings)
+        if c.warnings else "<p class=small>No warnings from the rules of the trade.</p>")

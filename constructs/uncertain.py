@@ -1,0 +1,100 @@
+"""The uncertain inputs of a ranking: shipped with source and status, or given by the user."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from constructs.design import parse_vary
+from constructs.grouping import bone_key
+from constructs.ranges import Range, Value, parse_range
+from constructs.schema import Study
+from constructs.vary import Varier, addresses, plain
+from fe.errors import InputError
+
+OF = ("value", "factor", "shift")
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """One uncertain input. ``base`` is the study's own value where the law is relative to it.
+
+    ``geometric``: whether another value means another mesh or modulus field.
+    """
+
+    name: str
+    key: str
+    of: str
+    law: Range
+    unit: str
+    source: str
+    status: str
+    base: float = 0.0
+    geometric: bool = False
+
+    def values(self, share: np.ndarray) -> list[Value]:
+        """Values of the key at shares ``(n,)`` of the probability."""
+        found = self.law.at(share)
+        if self.of == "value":
+            return found
+        return [self.base * float(x) if self.of == "factor" else self.base + float(x)
+                for x in found]
+
+
+@cache
+def shipped() -> tuple[Uncertain, ...]:
+    """The table `data/uncertain.toml`."""
+    text = files("constructs").joinpath("data", "uncertain.toml").read_text(encoding="utf-8")
+    return tuple(Uncertain(name, r["key"], r["of"], parse_range(r["law"], r["key"]), r["unit"],
+                           r["source"], r["status"]) for name, r in tomllib.loads(text).items())
+
+
+def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
+    """The uncertain inputs of a study: the shipped ones, of which ``vary`` replaces some or adds.
+
+    ``vary``: texts KEY=DISTRIBUTION. Inputs that the study has no key for are left out. Raises
+    InputError for a wrong key or distribution.
+    """
+    given = parse_vary(study, vary) if vary else {}
+    found: dict[str, Uncertain] = {}
+    for entry in shipped():
+        if entry.key not in given and _has(study, entry.key):
+            found[entry.key] = entry
+    for key, law in given.items():
+        named = next((e.name for e in shipped() if e.key == key), key)
+        found[key] = Uncertain(named, key, "value", law, "", "given by the user", "practice")
+    varier, before = Varier(study), bone_key(study)
+    out = []
+    for entry in found.values():
+        entry = _based(study, entry)
+        keys = {bone_key(varier.case({entry.key: v}).study)
+                for v in entry.values(np.array([0.3, 0.7]))}
+        out.append(_replaced(entry, geometric=keys != {before}))
+    return tuple(out)
+
+
+def _has(study: Study, key: str) -> bool:
+    try:
+        addresses(study, key)
+    except InputError:
+        return False
+    return True
+
+
+def _based(study: Study, entry: Uncertain) -> Uncertain:
+    if entry.of == "value":
+        return entry
+    here = plain(study)
+    for part in entry.key.split("."):
+        here = here[part]
+    assert isinstance(here, int | float), f"{entry.key} is relative, so it must be one number"
+    return _replaced(entry, base=float(here))
+
+
+def _replaced(entry: Uncertain, **changes: float | bool) -> Uncertain:
+    return replace(entry, **changes)
