@@ -88,6 +88,8 @@ def _plain(kind: str, context: dict[str, Any], given: Any, key: str) -> tuple[st
         near = closest(given, choices) if isinstance(given, str) else ""
         return "unknown choice" + did_you_mean(near), context["expected"].replace("'", '"')
     if kind == "too_short":
+        if key == "points_mm" and context["min_length"] > 2:
+            return "too few entries", "at least three corners, [[x, y], [x, y], [x, y]]"
         return "too few entries", _wanted(key) or f"at least {context['min_length']}"
     if kind == "too_long":
         return "too many entries", f"at most {context['max_length']}"
@@ -112,6 +114,8 @@ _WANTED = (
     ("length_mm", "a length in mm"), ("_mm", "a number in mm"),
     ("total_N", "at least one load in N"), ("_N", "a number in N"), ("name", "a name"),
     ("construct", "at least one [[construct]] with a name"),
+    ("void", "the name of a [[void]]"), ("material", "a graft material"),
+    ("share", "a share of the height, from 0 to 1"),
     ("side", '"medial" or "lateral"'), ("form", "a thread form"),
 )
 

@@ -11,8 +11,9 @@ from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
 from constructs.results import Comparison, ConstructResult
-from constructs.textfit import LINE, SIZE, wrap, wrap_all
+from constructs.textfit import LINE, SIZE, width, wrap, wrap_all
 
+ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 UNLIMITED = "not limited by this model"
 WORDS = 2.35
 """Width of the column of capacities in words, inches."""
@@ -147,6 +148,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
         high = d.HIGH - 1.9
         lines, widest = wrap_all(words, high / 1.12 - 3 * LINE, (3.4, 4.2, 5.2))
         needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + 3)
+        widest = max(widest, *(width(x) for x in (ENDS, STUDY)))
         figure: Figure = d.slide(max(d.HIGH, needed + 1.9))
         ax = d.axes_at(figure, 1.1, 1.1, d.WIDE - widest - 2.4, figure.get_figheight() - 1.9)
     else:
@@ -177,8 +179,8 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     d.title(ax, f"{fragment}: subsidence under load", "")
     ax.grid(alpha=0.25)
     handles += [Line2D([], [], linestyle="none", marker="X", color="#555555", markersize=11,
-                       label="equilibrium ends (on the load axis)"),
-                Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label="loads of the study")]
+                       label=ENDS),
+                Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY)]
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
               frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
     if not any(v is not None and x > 0.0 for c in constructs for x, v in zip(

@@ -23,7 +23,7 @@ GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
-ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
+ON_BONE = ("contact", "head on plate", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
            "bonded")
 
 

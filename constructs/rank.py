@@ -1,4 +1,4 @@
-"""How sure a ranking is: constructs on the same samples of what is uncertain, and what drives it."""
+"""How sure a ranking is: constructs on the same uncertain samples, and what drives it."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from fe.errors import ButtressError, InputError
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]
+ANSWERS = ("held", "no equilibrium")
 PARTS = 4
 """Parts into which the range of an input is divided, with as many samples in each."""
 
@@ -58,7 +59,7 @@ class Outcomes:
         """
         sunk = np.where(self.held, np.nan_to_num(self.subsidence_mm, nan=0.0), 0.0)
         loose = 1e6 - np.nan_to_num(self.capacity_N, nan=0.0)
-        failed = ~np.isin(self.status, ("held", "no equilibrium"))
+        failed = ~np.isin(self.status, ANSWERS)
         return np.where(self.held, sunk, loose) + np.where(failed, 1e7, 0.0)
 
 
@@ -79,10 +80,11 @@ class Standing:
 
 @dataclass(frozen=True)
 class Against:
-    """One construct against the reference, pair by pair."""
+    """One construct against the reference, pair by pair; one that lets go sinks more."""
 
     construct: str
     sinks_less: Share
+    sinks_more: Share
     subsidence_mm: Difference
     capacity_N: Difference
     both_held: int
@@ -210,9 +212,9 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
                 for i, e in enumerate(drawn.inputs)}
         standings.append(Standing(
             name, share(best[:, j]), share(paired.held[:, j]),
-            share(_keeps(paired, limit)[:, j]), int((paired.status[:, j] == "no equilibrium").sum()),
-            int((~np.isin(paired.status[:, j], ("held", "no equilibrium"))).sum()),
-            float(ranks[:, j].mean()), over))
+            share(_keeps(paired, limit)[:, j]),
+            int((paired.status[:, j] == "no equilibrium").sum()),
+            int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(ranks[:, j].mean()), over))
     standings.sort(key=lambda s: (-s.best.share, s.mean_rank))
     against = [_against(paired, score, j, chosen) for j in range(len(names)) if j != chosen]
     driven = [_driven(drawn, found, limit, j, chosen) for j in range(len(names))] \
@@ -246,8 +248,8 @@ def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> A
     held, other = found.held[:, this], found.held[:, reference]
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
-    less = score[:, this] < score[:, reference]
-    return Against(found.constructs[this], share(less),
+    less, more = score[:, this] < score[:, reference], score[:, this] > score[:, reference]
+    return Against(found.constructs[this], share(less), share(more),
                    paired_difference(sunk[:, this], sunk[:, reference]),
                    paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
                    int(both.sum()), int((held & ~other).sum()), int((other & ~held).sum()),
@@ -256,7 +258,7 @@ def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> A
 
 def _driven(drawn: Samples, found: Outcomes, limit: float, this: int, reference: int) -> Driven:
     names = [e.name for e in drawn.inputs]
-    failed = ~np.isin(found.status, ("held", "no equilibrium"))
+    failed = ~np.isin(found.status, ANSWERS)
     keeps = np.where(failed, np.nan, _keeps(found, limit).astype(float))
     score = found.score()
     less = (score[:, this] < score[:, reference]).astype(float)
@@ -280,8 +282,8 @@ def _binning(drawn: Samples, found: Outcomes) -> Binning:
     held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, 1.0)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
     other = (best_shares(binned.score()) != best_shares(exact.score())).any(axis=1)
-    return Binning(count, *(float(f(x)) if x.size else None for x in (sunk, held)
-                            for f in (np.median, np.max)), int(other.sum()))
+    figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
+    return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))
 
 
 def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int) -> Outcomes:

@@ -57,7 +57,11 @@ class FractureResult:
 
 @dataclass(frozen=True)
 class MemberResult:
-    """Stress of a plate or screw: largest von Mises stress of its outer fibres, over its yield."""
+    """Stress of a plate or screw: largest von Mises stress of its outer fibres, over its yield.
+
+    The stress is the elastic one of the section forces; a ratio over 1 means that fibres have
+    yielded, and the section turns as a hinge only at its plastic moment.
+    """
 
     kind: str
     von_mises_MPa: float | None

@@ -15,11 +15,22 @@ from pydantic import ValidationError
 
 from constructs.checked import closest, did_you_mean
 from constructs.complaint import complaint
-from constructs.schema import Construct, Fracture, Fragment, Plate, Screw, Study
+from constructs.schema import (
+    Construct,
+    Fill,
+    Fracture,
+    Fragment,
+    Plate,
+    Screw,
+    Study,
+    Void,
+    Wire,
+)
 from fe.errors import InputError
 
-__all__ = ["Construct", "Fracture", "Fragment", "Plate", "Screw", "Study", "example",
-           "example_names", "example_text", "load_study", "parse_study", "study_from"]
+__all__ = ["Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study", "Void",
+           "Wire", "example", "example_names", "example_text", "load_study", "parse_study",
+           "study_from"]
 
 LARGEST_FILE = 1_000_000  # bytes; a study is a page or two of text
 

@@ -100,7 +100,8 @@ def print_table(comparison: Comparison) -> None:
     print("\n".join(lines(comparison)))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the last\n"
           "tightening; the worst fragment. Capacity: limit analysis without - with friction; ends\n"
-          "at: largest load that stepwise loading still holds.")
+          "at: largest load that stepwise loading still holds. Over 100 % of yield an outer fibre\n"
+          "has yielded (its elastic stress is shown).")
     for construct in comparison.constructs:
         if construct.capacity_N[1] == 0.0:
             print(f"'{construct.name}' is held by nothing: capacity 0 N.")

@@ -110,7 +110,7 @@ def spread(wanted: FloatArray, heights: FloatArray, low: float, high: float) -> 
     return out
 
 
-def shown_texts(figure: Figure) -> list[tuple[str, Any]]:
+def shown_texts(figure: Figure) -> list[tuple[Text, Any]]:
     """Every text that is drawn, with its box in pixels."""
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
@@ -134,7 +134,7 @@ def shown_texts(figure: Figure) -> list[tuple[str, Any]]:
                 found += [axis.label, *(
                     label for label, at in zip(axis.get_ticklabels(), axis.get_ticklocs(),
                                                strict=False) if low <= at <= high)]
-    return [(t.get_text(), t.get_window_extent(renderer)) for t in found if t.get_text().strip()]
+    return [(t, t.get_window_extent(renderer)) for t in found if t.get_text().strip()]
 
 
 def clashes(figure: Figure, slack: float = 1.0) -> list[str]:
@@ -142,7 +142,7 @@ def clashes(figure: Figure, slack: float = 1.0) -> list[str]:
 
     ``slack``: pixels by which boxes may touch.
     """
-    texts = shown_texts(figure)
+    texts = [(t.get_text(), box) for t, box in shown_texts(figure)]
     wrong = []
     for (a, box), (b, other) in combinations(texts, 2):
         across = min(box.x1, other.x1) - max(box.x0, other.x0)

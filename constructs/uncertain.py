@@ -74,7 +74,7 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
         entry = _based(study, entry)
         keys = {bone_key(varier.case({entry.key: v}).study)
                 for v in entry.values(np.array([0.3, 0.7]))}
-        out.append(_replaced(entry, geometric=keys != {before}))
+        out.append(replace(entry, geometric=keys != {before}))
     return tuple(out)
 
 
@@ -93,8 +93,4 @@ def _based(study: Study, entry: Uncertain) -> Uncertain:
     for part in entry.key.split("."):
         here = here[part]
     assert isinstance(here, int | float), f"{entry.key} is relative, so it must be one number"
-    return _replaced(entry, base=float(here))
-
-
-def _replaced(entry: Uncertain, **changes: float | bool) -> Uncertain:
-    return replace(entry, **changes)
+    return replace(entry, base=float(here))

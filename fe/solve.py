@@ -35,6 +35,8 @@ LAYER = 1e-7
 """Compliance added to redundant links, over the flexibility that each has anyway."""
 SCATTERED = 16
 """Starts at random where everything else says that nothing holds."""
+FIRM = (1e3, 1e2)
+"""Weights against slack of the trial value, tried where the natural one does not end."""
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
 """Shares of a load through which its states are followed where no start ends at once."""
 MOST_STEPS = 80
@@ -257,10 +259,14 @@ class _Step:
             max(largest, LOCKED * self.reference)
         return slack, balance / against, error / against
 
-    def _project(self, force: FloatArray, slack: FloatArray, kink: FloatArray) -> tuple:
-        """Trial values projected on the bounds, and the states that this means."""
+    def _project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
+                 firm: float = 1.0) -> tuple:
+        """Trial values projected on the bounds, and the states that this means.
+
+        ``firm`` divides the slack's part: links then change state by their forces first.
+        """
         s, p = self.solver, self.p
-        trial = force + slack / s.scale
+        trial = force + slack / (firm * s.scale)
         lower, upper = self.lower, self.upper
         value = np.clip(trial, lower, upper)
         rubs = self.friction > 0
@@ -279,8 +285,8 @@ class _Step:
         return value, kink_value, state.astype(np.int8), turning.astype(np.int8)
 
     # -- search -----------------------------------------------------------------------------
-    def _search(self, state: IntArray, single: bool = False, turning: IntArray | None = None
-                ) -> Answer | None:
+    def _search(self, state: IntArray, single: bool = False, turning: IntArray | None = None,
+                firm: float = 1.0) -> Answer | None:
         """Follow the states from a start; None where it cycles, is singular or takes too long."""
         seen: set[bytes] = set()
         if turning is None:
@@ -290,7 +296,7 @@ class _Step:
                 force, rigid, slack, kink, rcond = self._solve(state, turning)
             except Singular:
                 return None
-            _, _, new, new_turning = self._project(force, slack, kink)
+            _, _, new, new_turning = self._project(force, slack, kink, firm)
             same = np.array_equal(new, state) and np.array_equal(new_turning, turning)
             if same or self._acceptable(force, rigid, kink):
                 found = self.accept(force, rigid, kink, float(rcond), step)
@@ -368,6 +374,12 @@ class _Step:
                 found = replace(found, method="active set, neighbour") if found else None
             if found is not None:
                 return found
+        if self.solver.inverse is not None:
+            # Soft graft between stiff walls overreacts to its slack and cycles.
+            for firm in FIRM:
+                found = self._search(stick, firm=firm)
+                if found is not None:
+                    return replace(found, method="active set, firm")
         limit = capacity(p, self.load, prescribed=self.prescribed)
         if not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9):
             return self.none("no equilibrium", limit.escape)

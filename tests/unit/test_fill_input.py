@@ -87,6 +87,10 @@ def test_resolved_says_what_the_fill_is_made_of_and_reads_back() -> None:
     assert cement["construct"][0]["fill"][0]["bond_MPa"] == 2.0
 
 
+def test_implants_may_have_the_name_of_a_side() -> None:
+    assert parse_study(changed(('name = "wire"', 'name = "medial"'))).constructs[0].wires
+
+
 def test_layers_sum_to_one() -> None:
     text = changed(('material = "impacted graft"', """layers = [
         {material = "loose chips", share = 0.25}, {material = "impacted graft", share = 0.75}]"""))
@@ -173,6 +177,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ('material = "impacted graft"', 'material = "loose chips"\n[[construct.fill]]\n'
      'name = "more"\nvoid = "hole"\nmaterial = "bone cement"', "construct.c.fill.more.void",
      "filled twice"),
+    ('void = "hole"\n', "", "construct.c.fill.graft.void", "the name of a [[void]]"),
     # names that answers are listed by
     ('name = "graft"', 'name = "hole"', "construct.c.fill.hole.name", "name of a void"),
     ('name = "graft"', 'name = "wire"', "construct.c.fill.wire.name", "name of a wire"),
@@ -186,7 +191,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ('name = "piece"', 'name = "shaft"', "fragment.shaft.name", "piece that is held"),
     # voids and fragments in the bone
     ("[[12, -9], [15, -20], [25, -20], [28, -9]]", "[[12, -9], [15, -20]]", "void.hole.points_mm",
-     "too few"),
+     "three corners"),
     ("[[12, -9], [15, -20], [25, -20], [28, -9]]", "[[12, 9], [15, 20], [25, 20]]",
      "void.hole.points_mm", "outside the bone"),
     ("[[12, -9], [15, -20], [25, -20], [28, -9]]", "[[12, -9], [25, -20], [15, -20], [28, -9]]",

@@ -89,6 +89,8 @@ def test_upper_and_lower_borders() -> None:
     upper, lower = ends(Polygon(VOID["points_mm"]))
     assert upper.bounds == (12, -9, 28, -9)
     assert lower.bounds == (15, -20, 25, -20)
+    upper, _ = ends(Polygon([(0, 0), (0, -9), (10, -9), (10, 5)]))  # a roof that slopes
+    assert upper.bounds == (0, 0, 10, 5)
     # Walls too steep to stand on: only the corner at the bottom is left.
     _, corner = ends(Polygon([(0, 0), (2, -12), (4, 0)]))
     assert corner.bounds == (2, -12, 2, -12)
@@ -145,6 +147,10 @@ def test_rules_for_tips_and_places_hold_for_wires(changes: dict[str, Any], rule:
     assert told in rules(wire=[WIRE | changes])[rule].message
 
 
+def test_a_wire_may_lie_closer_under_the_joint_than_a_screw() -> None:
+    assert rules(wire=[WIRE | {"height_mm": -3.5, "length_mm": 60}]) == {}
+
+
 def test_wires_and_screws_meet() -> None:
     wire = WIRE | {"height_mm": -6}
     assert 'wire "wire"' in rules(screw=[RAFT | {"count": 1}], wire=[wire])["implants meet"].message
@@ -169,6 +175,7 @@ def test_a_row_of_screws_needs_a_wide_plate(count: int, beside: bool) -> None:
 @pytest.mark.parametrize(("length", "fill", "rule", "level"), [
     (18, FULL, "tip in a void", "warning"), (18, None, "tip in a void", "broken"),
     (9, FULL, "", ""), (36, FULL, "", ""), (21.9, None, "tip in a void", "broken"),
+    (24.6, None, "tip in a void", "broken"),  # half a millimetre of bone behind it
 ])
 def test_a_tip_in_a_void(length: float, fill: dict[str, Any] | None, rule: str,
                          level: str) -> None:
@@ -176,6 +183,22 @@ def test_a_tip_in_a_void(length: float, fill: dict[str, Any] | None, rule: str,
     found = {k: f for k, f in rules(fill, screw=[screw]).items() if k.startswith("tip in")}
     assert set(found) == ({rule} if rule else set())
     assert not rule or found[rule].level == level
+
+
+def test_the_filling_of_another_void_is_no_help() -> None:
+    other = {"name": "other", "points_mm": [[-20, -20], [-10, -20], [-15, -28]]}
+    screw = RAFT | {"height_mm": -15.5, "length_mm": 18, "count": 1}
+    found = rules(FULL | {"void": "other"}, screw=[screw], void=[VOID, other])
+    assert found["tip in a void"].level == "broken"
+    assert found["void under a fragment"].part == "hole"
+
+
+def test_a_screw_that_comes_out_beside_an_apex_does_not_end_in_the_fracture() -> None:
+    line = [{"name": "plane", "points_mm": [[0, 0], [-25, -55]]}]
+    screw = RAFT | {"name": "s", "height_mm": -47.6, "length_mm": "bicortical", "count": 1}
+    found = rules(None, screw=[screw], fracture=line, void=[],
+                  fragment=[{"name": "m", "inside_mm": [-25, -10]}])
+    assert "tip in a fracture" not in found
 
 
 @pytest.mark.parametrize(("length", "broken"), [(10.2, True), (11.2, True), (12.5, False),
@@ -283,3 +306,13 @@ def test_what_lies_on_a_void() -> None:
     found = layout(bone, Section(bone.section))
     assert list(found.above("hole")) == ["piece"]
     assert found.pieces["piece"].area == pytest.approx((14 + 16) / 2 * 9)
+
+
+def test_a_deep_piece_over_a_void_is_not_under_the_joint() -> None:
+    # Parted from the joint by "roof": what it carries is no joint surface.
+    lines = [*EDGES, {"name": "roof", "points_mm": [[12.6, -4], [27.4, -4]]}]
+    names = [{"name": "top", "inside_mm": [20, -2]}, {"name": "deep", "inside_mm": [20, -7]}]
+    bone = study(fracture=lines, fragment=names)
+    found = layout(bone, Section(bone.section))
+    assert set(found.articular) == {"top"}
+    assert found.above("hole") == {}

@@ -1,0 +1,252 @@
+"""Plots of sweeps and rankings: each takes a table or a result, accepts ``ax=`` and returns it.
+
+The table is the view ``everything`` of a store, see `table`; nothing is solved here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from constructs import drawing as d
+from constructs.compare import SEARCH_LIMIT_N
+from constructs.store import read_meta, reading
+from constructs.textfit import SIZE, wrap
+from fe.errors import InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from constructs.rank import RankResult
+
+WORDS = {
+    "subsidence_mean_mm": "mean subsidence of the worst fragment [mm]",
+    "subsidence_max_mm": "largest subsidence [mm]",
+    "subsidence_net_mm": "mean subsidence, net of the intact bone [mm]",
+    "step_off_mm": "step-off [mm]", "gap_mm": "gap [mm]", "tilt_deg": "tilt [deg]",
+    "capacity_upper_N": "capacity, upper bound [N]",
+    "capacity_lower_N": "capacity, lower bound [N]",
+    "plate_yield_ratio": "largest plate stress / yield [-]",
+    "screw_yield_ratio": "largest screw stress / yield [-]",
+    "stations_at_capacity": "screw stations at capacity [-]",
+}
+"""Axis titles of the columns that are plotted most."""
+
+
+def table(path: Path) -> pd.DataFrame:
+    """The view ``everything`` of a store: one row a case, construct and load.
+
+    Constructs are a category in the order of the study, so that their colours stay the same.
+    """
+    import pandas as pd
+
+    with reading(path) as db:
+        frame = pd.read_sql_query(
+            "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
+        names = [c["name"] for c in read_meta(db)["study"]["construct"]]
+    frame["construct"] = pd.Categorical(frame["construct"], categories=names)
+    return frame
+
+
+def _by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]:
+    """Rows of each construct that has any, with its number in the study."""
+    column = frame["construct"]
+    names = list(column.cat.categories) if hasattr(column, "cat") else list(column.unique())
+    for i, name in enumerate(names):
+        rows = frame[column == name]
+        if len(rows):
+            yield i, str(name), rows
+
+
+def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
+          load: float | None = None, ax: Axes | None = None) -> Axes:
+    """A figure over one key, a line a construct; where nothing is held the line has a gap.
+
+    Where other keys vary too the line is the median and the band holds the middle half.
+    """
+    frame, words = _at_load(_checked(frame, key, column), load)
+    ax = _axes(ax)
+    numeric = np.issubdtype(frame[key].dtype, np.number)
+    ticks = sorted(frame[key].unique())
+    for i, name, rows in _by_construct(frame):
+        groups = rows.groupby(key)[column]
+        # A median over what holds would hide what does not: all must hold.
+        whole = groups.count() == groups.size()
+        middle, low, high = (groups.quantile(q).where(whole) for q in (0.5, 0.25, 0.75))
+        x = middle.index if numeric else [ticks.index(v) for v in middle.index]
+        style = d.series(i)
+        ax.plot(x, middle, label=name, **style)
+        if (groups.size() > 1).any():
+            ax.fill_between(x, low, high, color=style["color"], alpha=0.15, linewidth=0)
+    if not numeric:
+        ax.set_xticks(range(len(ticks)), [str(t) for t in ticks])
+    ax.set_xlabel(key, size=SIZE)
+    ax.set_ylabel(WORDS.get(column, column), size=SIZE)
+    ax.grid(alpha=0.3)
+    ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    d.title(ax, WORDS.get(column, column) + words, "")
+    return ax
+
+
+def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", *,
+              construct: str, limit: float, load: float | None = None, ax: Axes | None = None
+              ) -> Axes:
+    """A figure over two keys of a grid, the limit drawn as a line; hatched where nothing holds."""
+    frame, at = _at_load(_checked(_checked(frame, x, column), y, column), load)
+    rows = frame[frame["construct"] == construct]
+    if rows.empty:
+        raise InputError("no such construct in the table", value=construct,
+                         expected=", ".join(map(str, frame["construct"].unique())))
+    grid = rows.pivot_table(index=y, columns=x, values=column, aggfunc="mean", dropna=False)
+    grid = grid.reindex(index=sorted(rows[y].unique()), columns=sorted(rows[x].unique()))
+    ax = _axes(ax, right=2.2)
+    values = np.ma.masked_invalid(grid.to_numpy(dtype=float))
+    across, up = grid.columns.to_numpy(), grid.index.to_numpy()
+    mesh = ax.pcolormesh(across, up, values, shading="nearest", cmap="YlGnBu", zorder=0)
+    ax.patch.set(hatch="///", edgecolor="#888888", facecolor="white")
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    bar = figure.colorbar(mesh, ax=ax)
+    bar.set_label(WORDS.get(column, column), size=SIZE)
+    bar.ax.tick_params(labelsize=SIZE)
+    if min(values.shape) > 1 and values.count() and values.min() < limit < values.max():
+        drawn = ax.contour(across, up, values, levels=[limit], colors="#D55E00", linewidths=3)
+        ax.clabel(drawn, fmt=lambda v: f"limit {v:g}", fontsize=SIZE)
+    ax.set_xlabel(x, size=SIZE)
+    ax.set_ylabel(y, size=SIZE)
+    words = "" if values.count() == values.size else "hatched: no equilibrium or no answer"
+    d.title(ax, construct + at, words)
+    return ax
+
+
+def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
+    """Subsidence of each construct less that of the reference, over the samples where both hold.
+
+    Thin line: 5 to 95 %; thick line: middle half; dot with bar: mean with its interval.
+    """
+    ax = _axes(ax, left=3.6, right=3.0)
+    names = [a.construct for a in result.against]
+    for i, a in enumerate(result.against):
+        color = d.series(result.outcomes.constructs.index(a.construct))["color"]
+        diff = a.subsidence_mm
+        total = a.both_held + a.only_this + a.only_reference + a.neither
+        words = f"both hold in {a.both_held} of {total}"
+        if diff.quantiles is not None and diff.mean is not None:
+            low, first, middle, third, high = diff.quantiles
+            ax.plot([low, high], [i, i], color=color, linewidth=1.5)
+            ax.plot([first, third], [i, i], color=color, linewidth=9, alpha=0.5,
+                    solid_capstyle="butt")
+            ax.plot([middle], [i], "|", color=color, markersize=20, markeredgewidth=2)
+            ax.plot(np.array([diff.low, diff.high], dtype=float), [i + 0.22] * 2, color="black", marker="|")
+            ax.plot([diff.mean], [i + 0.22], "o", color="black")
+        ax.text(1.02, i, words, transform=ax.get_yaxis_transform(), size=SIZE, va="center")
+    ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
+    ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
+    ax.set_ylim(len(names) - 0.5, -0.6)
+    ax.set_xlabel(f"mean subsidence less that of '{result.reference}' [mm]", size=SIZE)
+    d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N",
+            "right of the line: sinks more than the reference")
+    return ax
+
+
+def sensitivities(result: RankResult, construct: str, quantity: str = "capacity", *,
+                  ax: Axes | None = None) -> Axes:
+    """Sobol indices of a construct: first order (light) and total (dark), with their intervals.
+
+    ``quantity``: "capacity", "keeps_limit" or "sinks_less" (than the reference).
+    """
+    known = ("capacity", "keeps_limit", "sinks_less")
+    if quantity not in known:
+        raise InputError("no such quantity", value=quantity, expected=", ".join(known))
+    driven = next((x for x in result.driven if x.construct == construct), None)
+    if driven is None:
+        raise InputError("no indices of this construct", value=construct,
+                         expected=", ".join(x.construct for x in result.driven)
+                         or "a ranking with indices")
+    found = getattr(driven, quantity)
+    ax = _axes(ax, left=3.8)
+    names = [e.name for e in result.samples.inputs]
+    ax.set_yticks(range(len(names)), names, size=SIZE)
+    ax.set_ylim(len(names) - 0.5, -0.6)
+    ax.set_xlim(0.0, 1.05)
+    if found is None or found.total is None:
+        ax.text(0.5, 0.5, "the same in all samples: nothing to explain", size=SIZE, ha="center",
+                transform=ax.transAxes)
+    else:
+        for shift, rows, color, words in ((-0.19, found.first, "#56B4E9", "alone (first order)"),
+                                          (0.19, found.total, "#0072B2", "with others (total)")):
+            value, low, high = np.clip(rows, 0.0, None).T
+            ax.barh(np.arange(len(names)) + shift, value, height=0.36, color=color, label=words)
+            ax.errorbar(value, np.arange(len(names)) + shift, fmt="none", ecolor="black", capsize=3,
+                        xerr=np.clip([value - low, high - value], 0.0, None))
+        ax.legend(fontsize=SIZE, frameon=False, loc="lower right")
+    ax.set_xlabel("share of the variance that it explains [-]", size=SIZE)
+    words = {"capacity": "capacity", "keeps_limit": "whether the step-off limit is kept",
+             "sinks_less": f"whether it sinks less than '{result.reference}'"}[quantity]
+    d.title(ax, f"{construct}: what drives it", words)
+    return ax
+
+
+def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Load over the share of cases that can carry it: a band from lower to upper bound.
+
+    A capacity that the model does not limit lies at the end of the axis.
+    """
+    ax = _axes(ax)
+    once = frame.drop_duplicates(["case_id", "construct"])
+    for i, name, rows in _by_construct(once):
+        style = d.series(i)
+        known = rows[rows["capacity_status"].notna()]
+        low, high = (np.sort(known[c].fillna(SEARCH_LIMIT_N).clip(upper=SEARCH_LIMIT_N))[::-1]
+                     for c in ("capacity_lower_N", "capacity_upper_N"))
+        share = np.arange(1, len(known) + 1) / max(len(known), 1)
+        ax.step(high, share, where="pre", label=name, color=style["color"], linewidth=2.2)
+        ax.fill_betweenx(share, low, high, step="post", color=style["color"], alpha=0.15,
+                         linewidth=0)
+    ax.set_ylim(0.0, 1.02)
+    ax.set_xlabel("total joint force [N]", size=SIZE)
+    ax.set_ylabel("share of cases that can carry it [-]", size=SIZE)
+    ax.grid(alpha=0.3)
+    ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    d.title(ax, "Load and capacity", "line: upper bound of limit analysis; band: down to the lower")
+    return ax
+
+
+def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:
+    if ax is None:
+        figure = d.slide()
+        return d.axes_at(figure, left, 1.2, d.WIDE - left - right, d.HIGH - 2.4)
+    figure_of: Any = ax.get_figure(root=True)
+    d.label(figure_of)
+    return ax
+
+
+def _checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
+    from constructs.checked import closest, did_you_mean
+
+    for name in (key, column):
+        if name not in frame.columns:
+            raise InputError("no such column in the table"
+                             + did_you_mean(closest(name, frame.columns)), value=name,
+                             expected=", ".join(frame.columns))
+    return frame
+
+
+def _at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]:
+    """Rows of one load (the largest, if none is named), and words for it.
+
+    Where the load itself is varied each case has its own, so all rows stay.
+    """
+    if load is None and "load.total_N" in frame.columns:
+        return frame, ""
+    loads = sorted(frame["total_load_N"].unique())
+    if load is None:
+        load = loads[-1]
+    elif load not in loads:
+        raise InputError("no such load in the table", value=f"{load:g}",
+                         expected=", ".join(f"{x:g}" for x in loads))
+    return frame[frame["total_load_N"] == load], f" at {load:g} N"

@@ -1,0 +1,93 @@
+"""The report page in a real browser: no error, no request, readable at every width, printable."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from made_up import long_names, usual
+
+from constructs.figures import draw_all
+from constructs.report import write_report
+
+CHROMIUM = Path("/usr/bin/chromium")
+ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    def missing(reason: str) -> None:
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright is not installed")
+    if not CHROMIUM.exists():
+        missing("no chromium at /usr/bin/chromium")
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module", params=["usual", "long names"])
+def address(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
+    folder = tmp_path_factory.mktemp("report")
+    made = usual() if request.param == "usual" else long_names(4)
+    write_report(made, folder / "report.html", draw_all(made, folder))
+    return (folder / "report.html").as_uri()
+
+
+@pytest.fixture
+def page(browser: Any, address: str) -> Iterator[Any]:
+    opened = browser.new_page(viewport={"width": 1280, "height": 800})
+    opened.said, opened.asked = [], []
+    opened.on("console", lambda m: opened.said.append(m.text))
+    opened.on("pageerror", lambda e: opened.said.append(str(e)))
+    opened.on("request", lambda r: opened.asked.append(r.url))
+    opened.goto(address)
+    yield opened
+    opened.close()
+
+
+def test_no_error_and_no_request_leaves_the_page(page: Any, address: str) -> None:
+    assert page.said == []
+    assert [u for u in page.asked if not u.startswith("data:")] == [address]
+
+
+def test_every_picture_is_shown(page: Any) -> None:
+    sizes = page.eval_on_selector_all("img", "all => all.map(i => [i.naturalWidth, i.alt])")
+    assert len(sizes) >= 9
+    assert all(width > 1000 and alt for width, alt in sizes)
+
+
+def test_what_it_cannot_tell_is_on_the_first_screen(page: Any) -> None:
+    box = page.locator(".cannot").bounding_box()
+    last = page.locator(".cannot li").last.bounding_box()
+    assert box["y"] < 400
+    assert last["y"] + last["height"] <= 800
+    assert page.locator(".label").first.bounding_box()["y"] < 200
+
+
+@pytest.mark.parametrize("width", [1280, 800, 390])
+def test_the_page_does_not_scroll_sideways(page: Any, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 800})
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_names_are_text(page: Any) -> None:
+    assert page.locator("table i, table script, h2 i").count() == 0
+
+
+def test_it_prints(page: Any) -> None:
+    printed = page.pdf(prefer_css_page_size=True)
+    assert printed.startswith(b"%PDF")
+    assert len(printed) > 50_000

@@ -1,0 +1,145 @@
+"""A made-up comparison for tests of pictures and reports: nothing is solved, numbers are chosen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from constructs.picture import Arrow, BodyPicture, FreeBody, LinkForces, MemberPicture, Picture
+from constructs.results import (
+    Comparison,
+    ConstructResult,
+    EdgeResult,
+    FractureResult,
+    FragmentResult,
+    LetsGo,
+    LoadResult,
+    MemberResult,
+)
+from constructs.study import example
+
+LOADS = (500.0, 1000.0, 1500.0)
+FORCES = {"shear plane": (-300.0, 400.0), "plate": (200.0, 500.0), "upper lag": (100.0, 75.0)}
+"""With a load of (0, -975) N at 1500 N they close: the rest is (0, 0)."""
+
+
+def grid(x: tuple[float, float], y: tuple[float, float], nx: int, ny: int):
+    """Points and T6 triangles of a rectangle."""
+    wide, high = 2 * nx + 1, 2 * ny + 1
+    points = np.array([[a, b] for b in np.linspace(*y, high) for a in np.linspace(*x, wide)])
+    triangles = []
+    for j in range(ny):
+        for i in range(nx):
+            a = 2 * j * wide + 2 * i
+            b, c, d = a + 2, a + 2 * wide + 2, a + 2 * wide
+            middle = a + wide + 1
+            triangles += [(a, b, c, a + 1, b + wide, middle), (a, c, d, middle, d + 1, a + wide)]
+    return points, np.array(triangles)
+
+
+def picture(name: str, load: float, held: bool = True, more: int = 0, words: str = "") -> Picture:
+    """A fragment over a shaft, a plate and a lag screw (and ``more`` screws of long names)."""
+    bodies = []
+    for body, x, y, push in (("medial", (-38, -3), (-40, 0), (-0.3, -0.4)),
+                             ("shaft", (-38, 38), (-120, -40), (0.0, 0.0))):
+        points, triangles = grid(x, y, 3, 4)
+        moved = np.tile(np.array(push) * (load / 1500.0 if held else 2.0), (len(points), 1))
+        value = np.linspace(0.0, 0.3, len(points)) if held else None
+        bodies.append(BodyPicture(body, points, triangles, moved, value))
+    line = np.column_stack([np.full(4, -39.5), np.linspace(-20.0, -90.0, 4)])
+    shaft = np.column_stack([np.linspace(-38.0, 30.0, 5), np.full(5, -10.0)])
+    members = [MemberPicture("plate", "plate", line, np.zeros((4, 2)), np.full(3, 3.3)),
+               MemberPicture("upper lag", "screw", shaft, np.zeros((5, 2)), np.full(4, 4.5))]
+    members += [MemberPicture(f"{words} {i}".strip()[:60], "screw", shaft - [0, 2.0 * i + 2.0],
+                              np.zeros((5, 2)), np.full(4, 2.4)) for i in range(more)]
+    places = np.array([[-3.0, -5.0], [-3.0, -7.0], [-3.0, -35.0], [-38.0, -10.0], [-38.0, -30.0],
+                       [-39.5, -50.0]])
+    forces = np.array([[-100.0, 200.0], [-100.0, 100.0], [-100.0, 100.0], [100.0, 75.0],
+                       [200.0, 500.0], [999.0, 0.0]])
+    kinds = ("contact", "contact friction", "contact", "head on bone", "plate on bone",
+             "head on plate")
+    sources = ("shear plane", "shear plane", "shear plane", "upper lag", "plate", "plate")
+    links = LinkForces(places, forces, kinds, sources) if held else LinkForces(
+        np.zeros((0, 2)), np.zeros((0, 2)), (), ())
+    factor = load / 1500.0
+    arrows = [Arrow("load", "load", (-22.0, 0.0), (0.0, -975.0 * factor))]
+    for source, kind, point in (("shear plane", "fracture", (-3.0, -20.0)),
+                                ("plate", "plate", (-38.0, -30.0)),
+                                ("upper lag", "screw", (-38.0, -10.0))):
+        x, y = FORCES[source]
+        arrows.append(Arrow(source, kind, point, (x * factor, y * factor)))
+    # More screws share nothing: small forces that cancel in pairs.
+    arrows += [Arrow(f"{words} {i}".strip()[:60], "screw", (-38.0, -2.0 * i - 12.0),
+                     ((-1.0) ** i * 20.0, 0.0)) for i in range(more - more % 2)]
+    free = (FreeBody("medial", 0, tuple(arrows), 2e-13),) if held else ()
+    return Picture(name, load, held, "held" if held else "no equilibrium", tuple(bodies),
+                   tuple(members), links, free,
+                   ((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)))
+
+
+def load_result(load: float, held: bool = True) -> LoadResult:
+    factor = load / 1500.0
+    applied = (0.0, -975.0 * factor)
+    if not held:
+        none = FragmentResult(None, None, None, None, applied, 0.0, (-20.0, -20.0), None, None,
+                              None)
+        return LoadResult(load, "no equilibrium", "linear program", None, None, 3,
+                          {"shear plane": EdgeResult(None, None)}, {"medial": none},
+                          {"shear plane": FractureResult(None, None, None)},
+                          {"plate": MemberResult("plate", None, None, None, None)},
+                          None, None, None, None, None, None, "medial")
+    forces = {k: (x * factor, y * factor) for k, (x, y) in FORCES.items()}
+    fragment = FragmentResult(0.06 * factor, 0.08 * factor, 0.01 * factor, 0.1 * factor, applied,
+                              0.0, (-20.0, -20.0), forces, dict.fromkeys(forces, 0.0), 3e-16)
+    return LoadResult(load, "held", "active set", 2e-16, 5e-15, 7,
+                      {"shear plane": EdgeResult(0.02 * factor, -0.0)}, {"medial": fragment},
+                      {"shear plane": FractureResult(0.02, 0.001, False)},
+                      {"plate": MemberResult("plate", 300.0 * factor, 0.43 * factor, -12.0, 0)},
+                      0.03, 31000.0, 0.0, 0.05, 0.07, 2, None)
+
+
+def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0),
+              ends: float | None = 2100.0, limit: float | None = 1900.0, more: int = 0,
+              words: str = "", note: str = "", warnings: tuple[str, ...] = ()) -> ConstructResult:
+    curve = tuple(np.linspace(0.0, 1800.0, 5))
+    sunk = tuple(x * 4e-5 if held or x == 0.0 else None for x in curve)
+    return ConstructResult(
+        name, note, "held" if held else "no equilibrium", capacity, "limited",
+        (LetsGo("thread", "upper lag", 3, (1.0, -10.0)),), ends, limit, 10_000.0,
+        "step-off reaches 2 mm at about 1900 N", curve, {"medial": sunk},
+        tuple(load_result(x, held) for x in LOADS), 100, warnings,
+        tuple(picture(name, x, held, more, words) for x in LOADS))
+
+
+def comparison(constructs: tuple[ConstructResult, ...]) -> Comparison:
+    mesh = {"medial": {"elements": 24, "unknowns": 126}, "shaft": {"elements": 24, "unknowns": 126}}
+    return Comparison(example("medial-shear"), constructs, {"buttress": "0.1.0", "numpy": "2.0"},
+                      mesh, {"worst_residual": 2e-16, "methods": {"active set": 3}}, {"bone": 1.0})
+
+
+def usual() -> Comparison:
+    """Three constructs: one that holds, one held by nothing, one that the model does not limit."""
+    return comparison((
+        construct("lag screws"),
+        construct("nothing", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None),
+        construct("raft", capacity=(4000.0, None), ends=None, limit=None,
+                  warnings=("shaft 1: tip beyond the far cortex",))))
+
+
+def long_names(count: int) -> Comparison:
+    """Constructs and screws whose names have 60 characters, some wide, some with odd signs."""
+    made = []
+    for i in range(count):
+        name = (f"{i} two $lag_screws$ of 6.5 mm & an <i>antiglide</i> plate, \"x\" " + "W" * 60)[:60]
+        words = "a screw of a name that goes on and on \\$ { } until it has sixty letters"[:57]
+        held = i % 5 != 3
+        made.append(construct(
+            name, held=held, more=i % 4 * 3, words=words,
+            capacity=((0.0, 0.0), (1234.0, None), (None, None), (900.0, 12_345.0))[i % 4],
+            ends=None if i % 4 == 2 else 300.0 + 100.0 * i))
+    return comparison(tuple(made))
+
+
+def with_title(made: Comparison, title: str) -> Comparison:
+    return replace(made, study=made.study.model_copy(update={"title": title}))

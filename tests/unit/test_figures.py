@@ -1,0 +1,340 @@
+"""Pictures: what their artists hold, that no text overlaps, and the files that they become."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from made_up import FORCES, comparison, construct, long_names, picture, usual
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import FancyArrowPatch
+from matplotlib.quiver import Quiver
+
+from constructs import LABEL, figures
+from constructs import drawing as d
+from constructs.figure_section import ESCAPE_MM, grouped
+from constructs.textfit import SIZE, clashes, plain, shown_texts, spread, width, wrap
+
+
+def words(ax) -> str:
+    return "\n".join(text.get_text() for text, _ in shown_texts(ax.get_figure(root=True)))
+
+
+def outlines(ax) -> list[np.ndarray]:
+    """Every closed line of the outlines, undeformed first."""
+    return [np.array(s) for c in ax.collections if isinstance(c, LineCollection)
+            for s in c.get_segments() if np.allclose(s[0], s[-1])]
+
+
+def arrows(ax) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Start and end of each single arrow: its heads are artists of their own, left out here."""
+    return [(np.array(a._posA_posB[0]), np.array(a._posA_posB[1])) for a in ax.patches
+            if isinstance(a, FancyArrowPatch) and a.get_linewidth() > 0.0]
+
+
+# ------------------------------------------------------------------------------ deformed section
+
+def test_deformed_outlines_are_the_points_and_their_magnified_displacement() -> None:
+    shot = picture("lag screws", 1500.0)
+    ax = figures.deformed(shot)
+    factor = d.magnification([shot])
+    assert factor == 8.0          # 0.5 mm becomes 4 mm
+    medial = shot.bodies[0]
+    loop = d.outline(medial.triangles)[0]
+    found = outlines(ax)
+    assert any(s.shape == medial.points[loop].shape and np.allclose(s, medial.points[loop])
+               for s in found)
+    moved = (medial.points + factor * medial.displacement)[loop]
+    assert any(s.shape == moved.shape and np.allclose(s, moved) for s in found)
+    assert "displacement × 8" in words(ax)
+
+
+def test_outline_is_one_closed_loop_with_the_area_of_the_body() -> None:
+    shot = picture("lag screws", 1500.0)
+    loops = d.outline(shot.bodies[0].triangles)
+    assert len(loops) == 1
+    x, y = shot.bodies[0].points[loops[0]].T
+    assert 0.5 * abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])) == pytest.approx(35.0 * 40.0)
+
+
+@pytest.mark.parametrize(("largest", "factor"), [(0.5, 8.0), (0.12, 30.0), (0.0004, 10_000.0),
+                                                 (3.9, 1.0), (20.0, 1.0)])
+def test_magnification_is_round_and_never_makes_smaller(largest: float, factor: float) -> None:
+    shot = picture("x", 1500.0)
+    body = shot.bodies[0]
+    moved = body.displacement * largest / np.hypot(*body.displacement.T).max()
+    shot = replace(shot, bodies=(replace(body, displacement=moved),), members=())
+    assert d.magnification([shot]) == pytest.approx(factor)
+
+
+def test_loads_stand_on_the_patches_with_their_newtons() -> None:
+    ax = figures.deformed(picture("x", 1000.0), direction_deg=30.0)
+    assert "650 N" in words(ax)
+    assert "350 N" in words(ax)
+    loads = [q for q in ax.collections if isinstance(q, Quiver)
+             and np.allclose(q.get_facecolor()[0, :3], 0.0)]
+    tips = [np.array(q.get_offsets()) for q in loads]
+    assert [(t[:, 0].min() >= lo, t[:, 0].max() <= hi) for t, (lo, hi) in
+            zip(tips, [(-31, -13), (13, 31)], strict=True)] == [(True, True)] * 2
+    for q in loads:   # positive direction: the force goes distal and towards lateral
+        assert np.allclose(np.arctan2(q.U, -q.V), np.radians(30.0))
+
+
+def test_forces_on_bone_are_summed_by_kind_and_nothing_is_lost() -> None:
+    shot = picture("x", 1500.0)
+    groups = grouped(shot)
+    assert set(groups) == {"fracture", "screw", "plate"}
+    for kind, source in (("fracture", "shear plane"), ("screw", "upper lag"), ("plate", "plate")):
+        # The head on the plate is not on bone, so its 999 N are in none of them.
+        assert groups[kind][1].sum(axis=0) == pytest.approx(FORCES[source])
+    assert len(groups["fracture"][0]) == 2    # two neighbours are one arrow
+
+
+def test_plates_and_screws_have_their_true_width() -> None:
+    ax = figures.deformed(picture("x", 1500.0))
+    bands = [p.vertices for c in ax.collections if isinstance(c, PolyCollection)
+             for p in c.get_paths() if np.ptp(p.vertices[:, 0]) == pytest.approx(68.0)]
+    assert [np.ptp(b[:, 1]) for b in bands] == [pytest.approx(4.5)]
+
+
+def test_without_equilibrium_the_escape_is_drawn_and_said() -> None:
+    shot = picture("nothing", 500.0, held=False)
+    ax = figures.deformed(shot)
+    assert "no equilibrium at 500 N: medial escapes along the arrow" in words(ax)
+    body = shot.bodies[0]
+    loop = d.outline(body.triangles)[0]
+    moved = (body.points + ESCAPE_MM * body.displacement
+             / np.hypot(*body.displacement[0]))[loop]
+    assert any(s.shape == moved.shape and np.allclose(s, moved) for s in outlines(ax))
+    ((start, end),) = arrows(ax)
+    along = (end - start) / np.hypot(*(end - start))
+    assert along == pytest.approx(body.displacement[0] / np.hypot(*body.displacement[0]))
+    assert "strain" not in words(ax)
+
+
+def test_an_unconverged_picture_says_that_it_is_no_answer() -> None:
+    shot = replace(picture("x", 500.0, held=False), status="unconverged")
+    still = tuple(replace(b, displacement=np.zeros_like(b.displacement)) for b in shot.bodies)
+    ax = figures.deformed(replace(shot, bodies=still))
+    assert "unconverged at 500 N: no answer" in words(ax)
+    assert not arrows(ax)
+
+
+def test_strain_over_yield_is_black_where_there_is_any() -> None:
+    shot = picture("x", 1500.0)
+    hot = replace(shot.bodies[0], value=np.full(len(shot.bodies[0].points), 1.5))
+    ax = figures.deformed(replace(shot, bodies=(hot, shot.bodies[1])))
+    black = [c for c in ax.collections if isinstance(c, PolyCollection)
+             and not isinstance(c, Quiver) and np.allclose(c.get_facecolor(), [0, 0, 0, 1])]
+    assert [len(c.get_paths()) for c in black] == [len(hot.triangles)]
+    assert "black: over 1" in words(ax)
+
+
+# ------------------------------------------------------------------------------------ free body
+
+def test_the_force_polygon_closes_and_its_arrows_are_those_of_the_free_body() -> None:
+    shot = picture("lag screws", 1500.0)
+    ax = figures.free_body(shot, "medial")
+    single, chain = arrows(ax), arrows(ax.child_axes[0])
+    given = shot.free_bodies[0].arrows
+    assert len(single) == len(chain) == len(given)
+    for (a, b), (c, e), arrow in zip(single, chain, given, strict=True):
+        assert b - a == pytest.approx(e - c)                       # one scale
+        assert np.cross(np.append(b - a, 0), [*arrow.force, 0])[2] == pytest.approx(0, abs=1e-9)
+        assert min(np.hypot(*(a - arrow.point)), np.hypot(*(b - arrow.point))) < 1e-9
+    for (_, tip), (tail, _) in zip(chain, chain[1:] + chain[:1], strict=True):
+        assert tip == pytest.approx(tail, abs=1e-9)                # tip to tail, and round
+    said = words(ax)
+    assert "It closes: the gap is 2e-13 N" in said
+    assert "upper lag\n125 N" in said
+
+
+def test_a_polygon_that_does_not_close_says_so() -> None:
+    shot = picture("x", 1500.0)
+    open_ = replace(shot.free_bodies[0], error=40.0)
+    ax = figures.free_body(replace(shot, free_bodies=(open_,)), "medial")
+    assert "It does not close: 40 N are missing" in words(ax)
+
+
+def test_a_fragment_without_equilibrium_has_no_polygon() -> None:
+    ax = figures.free_body(picture("nothing", 500.0, held=False), "medial")
+    assert "no set of forces" in words(ax).replace("\n", " ")
+    assert not ax.child_axes
+
+
+# --------------------------------------------------------------------------------------- charts
+
+def test_capacity_bars_are_the_brackets() -> None:
+    ax = figures.capacity(usual())
+    bars = [(p.get_x(), p.get_width()) for p in ax.patches]
+    assert bars[:2] == [(0.0, pytest.approx(1281.0)), (pytest.approx(1281.0), pytest.approx(852.0))]
+    assert bars[2:4] == [(0.0, 0.0), (0.0, 0.0)]
+    end = ax.get_xlim()[1]
+    assert bars[4][1] + bars[5][1] == pytest.approx(end)
+    said = words(ax).replace("\n", " ")
+    assert "1281 to 2133 N" in said
+    assert "4000 N; upper bound not limited by this model" in said
+    assert "0 N: held by nothing" in said
+    marks = {(line.get_marker(), float(line.get_xdata()[0])) for line in ax.lines
+             if line.get_marker() not in ("None", "", None)}
+    assert {("D", 2100.0), ("^", 1900.0), ("D", 0.0)} <= marks
+    loads = sorted(float(line.get_xdata()[0]) for line in ax.lines if len(line.get_xdata()) == 2)
+    assert loads == [500.0, 1000.0, 1500.0]
+
+
+def test_curves_are_the_results_and_missing_numbers_are_gaps() -> None:
+    made = usual()
+    ax = figures.curves(made, "medial")
+    for c, line in zip(made.constructs, ax.lines, strict=False):
+        drawn = {float(x): y for x, y in line.get_xydata()} if line.get_label()[0] != "_" else {}
+        if drawn:
+            given = dict(zip(c.curve_load_N, c.curve_subsidence_mm["medial"], strict=True))
+            assert all(np.isnan(drawn[x]) if y is None else drawn[x] == y
+                       for x, y in given.items())
+            assert drawn.keys() == given.keys()
+    ends = {line.get_gid(): float(line.get_xdata()[0]) for line in ax.lines if line.get_gid()}
+    assert ends == {"end nothing": 0.0}      # 2100 N lies beyond the axis, the raft never ends
+    said = words(ax).replace("\n", " ")
+    assert "lag screws (ends at 2100 N)" in said
+    assert "raft (holds beyond 10000 N)" in said
+
+
+def test_a_construct_keeps_its_colour_and_differs_from_others_in_more_than_colour() -> None:
+    looks = [d.series(i) for i in range(15)]
+    assert len({(s["color"], str(s["linestyle"]), s["marker"]) for s in looks}) == 15
+    assert len({s["marker"] for s in looks}) == 15
+    bars = figures.capacity(usual()).patches
+    lines = [x for x in figures.curves(usual(), "medial").lines if x.get_label()[0] != "_"]
+    assert [tuple(b.get_facecolor()[:3]) for b in bars[::2]] == [
+        tuple(int(x.get_color()[k:k + 2], 16) / 255 for k in (1, 3, 5)) for x in lines]
+
+
+def test_overview_shows_every_construct_at_one_load_and_one_scale() -> None:
+    made = usual()
+    ax = figures.overview(made, 1000.0)
+    cells = [a for a in ax.child_axes if any(isinstance(c, LineCollection) for c in a.collections)
+             and a.get_xlim()[1] - a.get_xlim()[0] > 2]
+    assert len(cells) == 3
+    spans = {round(a.get_xlim()[1] - a.get_xlim()[0], 6) for a in cells}
+    assert len(spans) == 1
+    said = words(ax)
+    assert "sinks 0.04 mm" in said
+    assert "no equilibrium" in said
+
+
+def test_shown_pictures_are_the_largest_held_load_or_the_smallest() -> None:
+    made = usual()
+    assert [figures.shown_picture(c).load_N for c in made.constructs] == [1500.0, 500.0, 1500.0]
+    assert figures.overview_load(made) == 1500.0
+
+
+# ----------------------------------------------------------------------------- text and its place
+
+@pytest.mark.parametrize("count", [1, 6, 15])
+def test_no_text_overlaps_or_leaves_the_figure(count: int) -> None:
+    for stem, ax in figures.drawn(long_names(count)):
+        assert clashes(ax.get_figure(root=True)) == [], stem
+
+
+def test_no_text_overlaps_in_the_usual_figures() -> None:
+    for stem, ax in figures.drawn(usual()):
+        assert clashes(ax.get_figure(root=True)) == [], stem
+        sizes = [t.get_size() for t, _ in shown_texts(ax.get_figure(root=True))]
+        assert min(sizes) >= SIZE == 12.0
+
+
+def test_the_check_finds_overlaps_and_escapes() -> None:
+    figure = Figure(figsize=(4, 2))
+    figure.text(0.3, 0.5, "one text")
+    figure.text(0.32, 0.52, "another")
+    figure.text(0.9, 0.1, "over the edge of the page")
+    found = clashes(figure)
+    assert len(found) == 2
+    assert "overlaps" in found[0]
+    assert "leaves" in found[1]
+
+
+def test_names_are_shown_letter_by_letter() -> None:
+    name = r"$\frac{1}{2}$ <b>&amp; a_b^c \$5 %"
+    figure = Figure()
+    text = figure.text(0.1, 0.5, plain(name))
+    shown, mathtext = text._preprocess_math(text.get_text())
+    assert not mathtext
+    assert shown == name
+    ax = figures.deformed(replace(picture("x", 1500.0), construct=name))
+    ax.get_figure(root=True).draw_without_rendering()    # mathtext errors would raise here
+
+
+def test_a_letter_that_the_font_lacks_is_a_box() -> None:
+    assert plain("a\U0001F9B4b") == "a□b"
+
+
+def test_wrapped_lines_fit_and_keep_every_letter() -> None:
+    text = "a name of sixty letters with onewordthatislongerthantheline $5"
+    lines = wrap(text, 1.2).split("\n")
+    assert all(width(line) <= 1.2 for line in lines)
+    assert "".join(lines).replace(r"\$", "$").replace(" ", "") == text.replace(" ", "")
+    assert wrap(text, 1.2, most=2).endswith("…")
+
+
+def test_measured_width_is_that_of_the_renderer() -> None:
+    figure = Figure(figsize=(10, 2), dpi=100)
+    figure.text(0.0, 0.5, "Subsidence 0.041 mm, WWWiii", size=SIZE)
+    ((_, box),) = shown_texts(figure)
+    assert width("Subsidence 0.041 mm, WWWiii") == pytest.approx(box.width / 100.0, rel=0.04)
+
+
+def test_spread_labels_do_not_overlap_and_stay_inside() -> None:
+    rng = np.random.default_rng(3)
+    for _ in range(200):
+        n = int(rng.integers(1, 9))
+        wanted, heights = rng.uniform(-20, 120, n), rng.uniform(4, 11, n)
+        at = spread(wanted, heights, 0.0, 100.0)
+        order = np.argsort(at)
+        low, high = (at - heights / 2)[order], (at + heights / 2)[order]
+        assert (low[1:] >= high[:-1] - 1e-9).all()
+        assert low[0] >= -1e-9
+        assert high[-1] <= 100.0 + 1e-9
+
+
+# ------------------------------------------------------------------------------ axes and files
+
+@pytest.mark.parametrize("draw", [
+    lambda ax: figures.deformed(picture("x", 1500.0), ax=ax),
+    lambda ax: figures.free_body(picture("x", 1500.0), "medial", ax=ax),
+    lambda ax: figures.capacity(usual(), ax=ax),
+    lambda ax: figures.curves(usual(), "medial", ax=ax),
+    lambda ax: figures.overview(usual(), 1000.0, ax=ax)])
+def test_given_axes_are_used_and_returned_and_labelled_once(draw) -> None:
+    figure = Figure(figsize=(16, 9))
+    ax = figure.add_axes((0.3, 0.3, 0.35, 0.5))
+    assert draw(ax) is ax
+    assert draw(figure.add_axes((0.7, 0.3, 0.2, 0.5))) is not ax
+    assert [t.get_text() for t in figure.texts].count(LABEL) == 1
+
+
+def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_path: Path) -> None:
+    made = comparison((construct("A + B"), construct("a  b"), construct("../é")))
+    for folder in ("one", "two"):
+        (tmp_path / folder).mkdir()
+    files = figures.draw_all(made, tmp_path / "one")
+    assert len({f.name for f in files}) == len(files) == 2 * (3 + 2 * 3)
+    assert all(f.parent == tmp_path / "one" and f.is_file() for f in files)
+    assert {"overview.png", "overview.svg", "capacity.png", "load-subsidence.svg",
+            "deformed-a-b.png", "deformed-a-b-2.png", "free-body-a-b.svg"} <= {
+                f.name for f in files}
+    assert all(f.stat().st_size < 1_000_000 for f in files)
+    for again in figures.draw_all(made, tmp_path / "two"):
+        assert again.read_bytes() == (tmp_path / "one" / again.name).read_bytes(), again.name
+    assert b"<dc:date>" not in (tmp_path / "one" / "capacity.svg").read_bytes()
+
+
+def test_no_global_state_of_pyplot() -> None:
+    code = "import sys, constructs.figures, constructs.report; print('matplotlib.pyplot' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
+    assert done.stdout.strip() == "False"

@@ -1,0 +1,153 @@
+"""The report page: complete, escaped, self-contained, best first."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from made_up import comparison, construct, usual, with_title
+
+from constructs import LABEL, report
+from constructs.figures import stems
+from constructs.report import write_report
+from constructs.report_assumptions import assumptions
+from constructs.results import Comparison
+from constructs.study import example
+from constructs.tables import value
+
+NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"
+PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
+
+
+class Page(HTMLParser):
+    """Tags, attributes and shown text of a page."""
+
+    def __init__(self, source: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str]] = []
+        self.words: list[str] = []
+        self.open: list[str] = []
+        self.feed(source)
+        assert self.open == [], f"tags left open: {self.open}"
+
+    def handle_starttag(self, tag, attrs) -> None:
+        self.tags.append(tag)
+        self.attributes += [(k, v or "") for k, v in attrs]
+        if tag not in ("meta", "img", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data) -> None:
+        if self.open and self.open[-1] != "style":
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def page(made: Comparison, folder: Path, figures=None) -> Page:
+    path = folder / "report.html"
+    write_report(made, path, figures if figures is not None else {})
+    return Page(path.read_text(encoding="utf-8"))
+
+
+def test_everything_that_was_asked_and_answered_is_there(tmp_path: Path) -> None:
+    got = page(usual(), tmp_path)
+    assert got.text.count(LABEL) == 2
+    for words in ("Medial shear fracture", "An invented scenario", "500, 1000, 1500 N in total",
+                  "step-off of 2 mm", "What this cannot tell you", "perfectly plastic hinges",
+                  "residual", "comple- mentarity", "balance error", "active set", "1281 to 2133",
+                  "not limited by this model", "0 N: held by nothing", "shear plane",
+                  "tip beyond the far cortex", "thread", "buttress compare study.toml",
+                  "numpy 2.0", "2e-16", "> 10000"):
+        assert words in got.text, words
+    assert got.text.index("cannot tell") < got.text.index("The comparison, best first")
+
+
+def test_numbers_that_do_not_exist_are_dashes(tmp_path: Path) -> None:
+    words = page(usual(), tmp_path).text.split()
+    assert not {"None", "nan", "inf", "-0.00", "-0.000", "−0.000"} & set(words)
+    assert "–" in words
+
+
+def test_best_first(tmp_path: Path) -> None:
+    made = comparison((construct("none", held=False), construct("sinks"), construct("sinks less")))
+    loads = tuple(replace(r, fragments={"medial": replace(
+        r.fragments["medial"], subsidence_mean_mm=0.001)}) for r in made.constructs[2].loads)
+    made = replace(made, constructs=(*made.constructs[:2], replace(made.constructs[2],
+                                                                   loads=loads)))
+    text = page(made, tmp_path).text
+    assert "sinks less comes first: it holds 3 of 3 loads" in text
+    body = text[text.index("how far to trust it"):]
+    assert body.index("sinks less") < body.index("sinks 500") < body.index("none")
+
+
+def test_nothing_of_the_input_becomes_markup(tmp_path: Path) -> None:
+    made = with_title(comparison((construct(NASTY, note=NASTY, warnings=(NASTY,)),)), NASTY)
+    got = page(made, tmp_path)
+    assert "script" not in got.tags
+    assert "img" not in got.tags
+    assert not [k for k, _ in got.attributes if k.startswith("on")]
+    assert got.text.count("<script>alert('x')</script>") >= 4
+
+
+def test_the_page_needs_nothing_else(tmp_path: Path) -> None:
+    got = page(usual(), tmp_path, dict.fromkeys(stems(usual()).values(), PNG))
+    linked = [v for k, v in got.attributes if k in ("src", "href", "data", "srcset", "action")]
+    assert len(linked) == len(stems(usual())) == 9
+    assert all(v.startswith("data:image/png;base64,") for v in linked)
+    assert base64.b64decode(linked[0].split(",")[1]) == PNG
+    assert not {"script", "link", "iframe", "object"} & set(got.tags)
+    assert ("http-equiv", "Content-Security-Policy") in got.attributes
+
+
+def test_pictures_by_name_or_as_files(tmp_path: Path) -> None:
+    files = []
+    for stem in stems(usual()).values():
+        files += [tmp_path / f"{stem}.png", tmp_path / f"{stem}.svg"]
+        files[-2].write_bytes(PNG)
+    page(usual(), tmp_path, files)
+    one = (tmp_path / "report.html").read_bytes()
+    page(usual(), tmp_path, {f.stem: f for f in files if f.suffix == ".png"})
+    assert (tmp_path / "report.html").read_bytes() == one
+
+
+def test_pictures_beyond_the_size_of_a_page_are_named(tmp_path: Path,
+                                                      monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(report, "LARGEST_PICTURES", 5 * 4 * len(PNG) // 3 + 5)
+    got = page(usual(), tmp_path, dict.fromkeys(stems(usual()).values(), PNG))
+    assert got.tags.count("img") == 5
+    assert "see free-body-nothing.png" in got.text      # the worst construct's goes first
+    assert "see overview.png" not in got.text
+
+
+def test_forces_of_a_fragment_and_their_sum(tmp_path: Path) -> None:
+    text = page(usual(), tmp_path).text
+    start = text.index("Who carries “medial” at 1500 N")
+    table = text[start:start + 400]
+    assert "load 0.0 −975.0 975.0" in table
+    assert "shear plane −300.0 400.0 500.0" in table
+    assert "sum 0.0 0.0 0.0" in table
+    assert "Nothing balances it" in text
+
+
+def test_assumptions_come_from_the_data_tables() -> None:
+    study = example("medial-shear")
+    found = {a.what: a for a in assumptions(study)}
+    used = value("screws", "HB 6.5", "core")
+    assert found["HB 6.5: core"].value == f"{used.value:g} {used.unit}"
+    assert found["HB 6.5: core"].source == used.source
+    assert found["HB 6.5: core"].status == "read in the source"
+    assert "one-third tubular: thickness" in found
+    assert "dense: modulus joint" in found
+    assert not [w for w in found if w.startswith(("soft", "foam", "HB 4.0", "titanium"))]
+    foam = study.model_copy(update={"section": study.section.model_copy(
+        update={"bone": "foam", "foam_grade": 20})})
+    assert "foam 20: modulus" in {a.what for a in assumptions(foam)}
