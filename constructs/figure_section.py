@@ -23,7 +23,7 @@ GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
-ON_BONE = ("contact", "head on plate", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
+ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
            "bonded")
 
 
@@ -41,7 +41,7 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
         return d.magnification([picture]) if factor is None else factor
     if escaping(picture) is None:
         return 0.0
-    return ESCAPE_MM / d.largest_motion(picture)
+    return ESCAPE_MM
 
 
 def outcome(picture: Picture) -> str:
