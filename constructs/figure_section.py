@@ -41,7 +41,7 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
         return d.magnification([picture]) if factor is None else factor
     if escaping(picture) is None:
         return 0.0
-    return ESCAPE_MM
+    return ESCAPE_MM / d.largest_motion(picture)
 
 
 def outcome(picture: Picture) -> str:

@@ -169,19 +169,31 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
 
         raise InputError("no such construct" + did_you_mean(closest(reference, names)),
                          key="--reference", value=reference, expected=", ".join(names))
-    load = max(study.load.total_N) if load is None else float(load)
-    one = study.model_copy(update={"load": _at_load(study, load)})
-    drawn = make_samples(inputs_of(one, vary), samples, seed, indices=with_indices, bins=bins)
-    plan = make_plan(one, drawn.design, Options())
-    cost = estimated(plan, workers)
+    one, drawn, cost = _prepared(study, samples, seed, vary, load, bins, with_indices, workers)
     for line in cost.sentences():
         say(line)
     summary = run_design(one, drawn.design, out=out, workers=workers, cluster=cluster, say=say)
     if summary.interrupted:
         raise ButtressError(f"stopped with {summary.left} of {summary.cases} samples left; "
                             "the same command goes on from here")
-    found = read_outcomes(summary.path, names, load, len(drawn.design.rows))
+    found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
     return ranked(one, drawn, found, reference, summary, cost)
+
+
+def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
+                  load: float | None = None, bins: int | None = None, with_indices: bool = True,
+                  workers: int | None = None) -> Estimate:
+    """What `run_rank` would cost, from solving one sample. Raises InputError."""
+    return _prepared(study, samples, seed, vary, load, bins, with_indices, workers)[2]
+
+
+def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
+              load: float | None, bins: int | None, with_indices: bool, workers: int | None
+              ) -> tuple[Study, Samples, Estimate]:
+    load = max(study.load.total_N) if load is None else float(load)
+    one = study.model_copy(update={"load": _at_load(study, load)})
+    drawn = make_samples(inputs_of(one, vary), samples, seed, indices=with_indices, bins=bins)
+    return one, drawn, estimated(make_plan(one, drawn.design, Options()), workers)
 
 
 def _at_load(study: Study, load: float) -> Any:

@@ -23,8 +23,8 @@ def sentence(load: float, reference: str, against: Sequence[Against], driven: Se
     more = rival.sinks_more
     words = (f"At {load:.0f} N '{reference}' sinks less than '{rival.construct}'"
              + (", or holds where that does not," if loose else "")
-             + f" in {more.share:.0%} of {samples} samples (95 % interval {more.low:.0%} to "
-             f"{more.high:.0%})")
+             + f" in {100 * more.share:.0f} % of {samples} samples (95 % interval "
+             f"{100 * more.low:.0f} to {100 * more.high:.0f} %)")
     if rival.subsidence_mm.mean is not None:
         mean = -rival.subsidence_mm.mean
         words += (f"; where both hold ({rival.both_held} samples) it sinks {abs(mean):.2g} mm "

@@ -141,7 +141,8 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
             ax.plot([first, third], [i, i], color=color, linewidth=9, alpha=0.5,
                     solid_capstyle="butt")
             ax.plot([middle], [i], "|", color=color, markersize=20, markeredgewidth=2)
-            ax.plot(np.array([diff.low, diff.high], dtype=float), [i + 0.22] * 2, color="black", marker="|")
+            ax.plot(np.array([diff.low, diff.high], dtype=float), [i + 0.22] * 2,
+                    color="black", marker="|")
             ax.plot([diff.mean], [i + 0.22], "o", color="black")
         ax.text(1.02, i, words, transform=ax.get_yaxis_transform(), size=SIZE, va="center")
     ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))

@@ -7,8 +7,10 @@ and groups of cases stay where their bone is. Nothing but plain tasks and outcom
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
 import sys
+import threading
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -33,13 +35,24 @@ _limits: Any = None
 
 
 def _start(options: Options) -> None:
-    """What a fresh worker does once: leave Ctrl-C to its parent, hold BLAS to one thread."""
+    """What a fresh worker does once: leave Ctrl-C to its parent, hold BLAS to one thread.
+
+    It ends with its parent: one that was killed cannot say so.
+    """
     global _evaluator, _limits
     from threadpoolctl import threadpool_limits
 
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _evaluator = Evaluator(options)
     _limits = threadpool_limits(limits=1)
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _work(task: Task) -> Outcome:
@@ -128,8 +141,8 @@ def local(groups: Groups, options: Options, workers: int, stop: Callable[[], boo
                 except BrokenProcessPool:
                     yield from _buried(worker.revive(), deaths, again)
                     if not alive and deaths.total() > HOPELESS * workers:
-                        raise ButtressError("worker processes die before they solve anything; "
-                                            "--workers 0 solves in this process") from None
+                        raise ButtressError("worker processes die before they solve anything: "
+                                            "is there memory for them?") from None
                     continue
                 alive = True
                 del worker.cases[future]

@@ -1,0 +1,198 @@
+"""The commands `sweep` and `rank`. Heavy imports wait until they are needed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from constructs import LABEL
+
+StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
+                                                  help="Study file.")]
+Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
+                                      help="Take a shipped study instead of a file.")]
+Vary = Annotated[list[str] | None, typer.Option(
+    "--vary", metavar="KEY=RANGE", show_default=False,
+    help="What to vary, as often as needed: a dotted KEY of the study (* for every name), "
+         "NAME.present, fracture.NAME.slope_deg, scale.cancellous_strength, "
+         "scale.bearing_stiffness; RANGE is a:b:n, a list, or normal(m,s), lognormal(median,s), "
+         "uniform(a,b), triangular(a,m,b), choice(a,b).")]
+Samples = Annotated[int | None, typer.Option("--samples", metavar="N", show_default=False,
+                                             help="Number of samples of lhs or sobol.")]
+Seed = Annotated[int | None, typer.Option("--seed", metavar="N", show_default=False, min=0,
+                                          help="Seed of everything random.")]
+Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
+                                      help="Processes; 0 takes one a core.")]
+Cluster = Annotated[str, typer.Option("--cluster", metavar="ADDRESS", show_default=False,
+                                      help="A running Dask scheduler instead of local processes.")]
+Out = Annotated[Path | None, typer.Option("--out", metavar="PATH", show_default=False,
+                                          help="Store (.sqlite) or folder for it; by default named "
+                                               "by what is asked for, so that the same command "
+                                               "goes on where it stopped.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what it would cost; solve one case.")]
+Figures = Annotated[bool, typer.Option("--figures", help="Draw what can be drawn, too.")]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
+
+
+def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
+          design: Annotated[str, typer.Option("--design", metavar="grid|lhs|sobol",
+                                              show_default=False,
+                                              help="By default a grid where all ranges have "
+                                                   "steps, else lhs.")] = "",
+          samples: Samples = None, seed: Seed = None, workers: Workers = 0, cluster: Cluster = "",
+          out: Out = None, dry_run: DryRun = False,
+          quick: Annotated[bool, typer.Option(
+              "--quick", help="Leave out the slow proof where a search does not end: more cases "
+                              "stay unconverged.")] = False,
+          strain: Annotated[bool, typer.Option(
+              "--strain", help="Also the share of bone over its yield strain (slower).")] = False,
+          status: Annotated[Path | None, typer.Option(
+              "--status", metavar="FILE", show_default=False,
+              help="Say how far a store is, and solve nothing.")] = None,
+          export: Annotated[str, typer.Option(
+              "--export", metavar="csv", show_default=False,
+              help="Write a CSV beside the store, after the run or with --status.")] = "",
+          figures: Figures = False, json: Json = False, quiet: Quiet = False) -> None:
+    """Many variants of a study into one store; the same command resumes by itself."""
+    from constructs.cli import given_study, located, say
+    from fe.errors import InputError
+
+    if export not in ("", "csv"):
+        raise InputError("unknown format", key="--export", value=export, expected="csv")
+    if status is not None:
+        _tell_status(status, export, figures, json)
+        return
+    from constructs.evaluate import Options
+    from constructs.sweep import estimate, export_csv, run_sweep
+
+    given, _, name = given_study(study, example)
+    asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
+                             "options": Options(quick=quick, strain=strain),
+                             "workers": workers or None}
+    with located(name):
+        if dry_run:
+            cost = estimate(given, vary or [], **asked)
+            _show(json, {"label": LABEL, "estimate": vars(cost)}, cost.sentences())
+            return
+        done = run_sweep(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
+                         **asked)
+    lines = [f"{done.cases} cases: {done.done} solved now, {done.skipped} were there already"
+             + (f", {done.left} are left" if done.left else ""),
+             f"{done.factorisations} factorisations done, {done.avoided} avoided; "
+             f"{done.condensed} constructs condensed for {done.answers} answers"]
+    lines += [f"{count} {what}" for what, count in done.failures.items()]
+    written = []
+    if export:
+        written.append(export_csv(done.path)[0])
+    if figures:
+        written += draw_sweep(done.path)
+    lines += [f"store: {done.path}", *(f"written: {p}" for p in written), LABEL]
+    _show(json, {"label": LABEL, **{k: str(v) if isinstance(v, Path) else v
+                                    for k, v in vars(done).items()},
+                 "written": [str(p) for p in written]}, lines)
+    raise typer.Exit(1 if done.failed or done.left else 0)
+
+
+def rank(study: StudyFile = None, example: Example = "", samples: Samples = None,
+         seed: Seed = None, vary: Vary = None,
+         reference: Annotated[str, typer.Option("--reference", metavar="CONSTRUCT",
+                                                show_default=False,
+                                                help="Construct of the paired differences; by "
+                                                     "default the one that is best most often."
+                                                )] = "",
+         load: Annotated[float | None, typer.Option("--load", metavar="N", show_default=False,
+                                                    help="Total joint force in N; by default the "
+                                                         "largest of the study.")] = None,
+         bins: Annotated[int | None, typer.Option(
+             "--bins", metavar="K", show_default=False,
+             help="Share meshes: K steps for inputs that change geometry or modulus; the error "
+                  "of that is measured.")] = None,
+         no_indices: Annotated[bool, typer.Option(
+             "--no-indices", help="Leave out the sensitivities: a fraction of the cases.")] = False,
+         workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
+         json: Json = False, quiet: Quiet = False) -> None:
+    """How sure the ranking of constructs is, and what drives it."""
+    from constructs.cli import given_study, located, print_json, say
+    from constructs.rank import estimate_rank, run_rank
+    from constructs.rank_table import table_lines, write_folder
+    from fe.errors import InputError
+
+    given, _, name = given_study(study, example)
+    if samples is None:
+        raise InputError("how many samples?", key="--samples",
+                         expected="a power of two, as in --samples 64")
+    asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
+                             "bins": bins, "with_indices": not no_indices,
+                             "workers": workers or None}
+    with located(name):
+        if dry_run:
+            cost = estimate_rank(given, **asked)
+            _show(json, {"label": LABEL, "estimate": vars(cost)}, cost.sentences())
+            return
+        result = run_rank(given, reference=reference, out=out, cluster=cluster,
+                          say=say(quiet or json), **asked)
+    folder = write_folder(result)
+    if json:
+        print_json(result.document())
+    else:
+        print("\n".join([*table_lines(result), f"results: {folder}"]))
+    raise typer.Exit(1 if result.summary.failed else 0)
+
+
+def draw_sweep(path: Path) -> list[Path]:
+    """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
+    from constructs import sweep_figures as f
+    from constructs.drawing import save
+    from constructs.output import slug
+    from constructs.store import read_meta, reading
+
+    with reading(path) as db:
+        meta = read_meta(db)
+    table, keys = f.table(path), list(meta["design"]["vary"])
+    if table.empty:
+        return []
+    limit = meta["study"]["limits"]["step_off_mm"]
+    axes: dict[str, Any] = {"envelope": f.envelope(table)}
+    for key in keys:
+        axes[f"subsidence over {key}"] = f.lines(table, key)
+    if len(keys) == 2 and meta["design"]["method"] == "grid" and all(
+            table[k].dtype.kind in "if" for k in keys):
+        for name in table["construct"].cat.categories:
+            axes[f"step-off {name}"] = f.limit_map(table, *keys, construct=name, limit=limit)
+    folder = path.with_name(path.stem + "-figures")
+    folder.mkdir(parents=True, exist_ok=True)
+    taken: set[str] = set()
+    return [save(ax.get_figure(root=True), folder, slug(name, taken))[0]
+            for name, ax in axes.items()]
+
+
+def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
+    from constructs.sweep import export_csv, sweep_status
+
+    state = sweep_status(path)
+    lines = [f"{state.study}: {state.done} of {state.cases} cases done, {state.results} results, "
+             f"{state.seconds:.0f} s of solving, {state.size_bytes / 1024:.0f} kB",
+             "design: " + "; ".join(f"{k} = {v}" for k, v in state.design["vary"].items())
+             + f" ({state.design['method']})",
+             *(f"{count} {what}" for what, count in state.statuses.items()),
+             *(f"{count} without an answer: {what}" for what, count in state.failures.items()),
+             *state.examples]
+    written = [export_csv(path)[0]] if export else []
+    if figures:
+        written += draw_sweep(path)
+    _show(json, {"label": LABEL, **vars(state), "written": [str(p) for p in written]},
+          [*lines, *(f"written: {p}" for p in written)])
+
+
+def _show(json: bool, document: dict[str, Any], lines: list[str]) -> None:
+    """One JSON document, or lines, on standard output."""
+    if json:
+        from constructs.cli import print_json
+
+        print_json(document)
+    else:
+        print("\n".join(lines), file=sys.stdout)

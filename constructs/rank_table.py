@@ -1,0 +1,95 @@
+"""A ranking on the terminal and as a folder: table, JSON and figures."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+
+from constructs import LABEL
+from constructs.certainty import Difference, Indices, Share
+from constructs.rank import RankResult
+
+
+def table_lines(result: RankResult) -> list[str]:
+    """The ranking as lines of text, best first, each figure with its interval."""
+    count = len(result.samples.shares)
+    out = [f"{count} paired samples at {result.outcomes.load_N:g} N; shares in % with 95 % "
+           f"intervals; limit: step-off {result.limit_mm:g} mm", ""]
+    rows = [("construct", "best", "holds", "keeps limit", "no equilibrium", "no answer",
+             "mean rank", f"subsidence less '{result.reference}' mm")]
+    against = {a.construct: a for a in result.against}
+    for s in result.standings:
+        other = against.get(s.construct)
+        rows.append((s.construct, _share(s.best), _share(s.holds), _share(s.keeps_limit),
+                     str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}",
+                     _difference(other.subsidence_mm) if other else "reference"))
+    widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
+    out += ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip()
+            for row in rows]
+    if result.driven:
+        out += ["", "what drives the capacity (total Sobol index, 95 % interval):"]
+        out += [f"  {x.construct}: {_indices(x.capacity)}" for x in result.driven]
+        left = max(x.capacity.left_out for x in result.driven)
+        if left:
+            out.append(f"  {left} rows without an answer are left out of the indices")
+    if result.binning:
+        b = result.binning
+        out += ["", f"bins, measured in {b.rows} samples solved both ways: subsidence changes by "
+                f"{_number(b.subsidence_median_mm)} mm (median), {_number(b.subsidence_largest_mm)}"
+                f" mm (largest); capacity by {_percent(b.capacity_median_share)} (median), "
+                f"{_percent(b.capacity_largest_share)} (largest); another construct is best in "
+                f"{b.other_best}"]
+    done = result.summary
+    return [*out, "", result.sentence,
+            f"{done.factorisations} factorisations done, {done.avoided} avoided", LABEL]
+
+
+def write_folder(result: RankResult) -> Path:
+    """`rank.json` and the figures in a folder beside the store; written anew each time."""
+    from constructs import sweep_figures as f
+    from constructs.drawing import save
+    from constructs.output import slug
+
+    path = result.summary.path
+    folder = path.with_name(path.stem + "-rank")
+    folder.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(result.document(), indent=1, allow_nan=False, ensure_ascii=False)
+    (folder / "rank.json").write_text(text + "\n", encoding="utf-8")
+    taken: set[str] = set()
+    axes = {"paired difference": f.paired(result), "envelope": f.envelope(f.table(path))}
+    for x in result.driven:
+        axes[f"indices {x.construct}"] = f.sensitivities(result, x.construct)
+    for name, ax in axes.items():
+        figure = ax.get_figure(root=True)
+        assert figure is not None
+        save(figure, folder, slug(name, taken))
+    return folder
+
+
+def _share(found: Share) -> str:
+    return f"{100 * found.share:.0f} ({100 * found.low:.0f}-{100 * found.high:.0f})"
+
+
+def _difference(found: Difference) -> str:
+    if found.mean is None:
+        return "-"
+    return f"{found.mean:+.3g} ({found.low:+.3g} to {found.high:+.3g})"
+
+
+def _indices(found: Indices) -> str:
+    total = found.total
+    if total is None:
+        return "the same in all samples"
+    order = np.argsort(-total[:, 0], kind="stable")[:3]
+    return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({total[i, 1]:.2f}-{total[i, 2]:.2f})"
+                     for i in order)
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else f"{value:.2g}"
+
+
+def _percent(value: float | None) -> str:
+    return "-" if value is None else f"{100 * value:.1f} %"

@@ -1,0 +1,18 @@
+"""A small study for tests of sweeps: a coarse mesh, two or three constructs, one load."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from constructs.study import Study, example, study_from
+from constructs.vary import plain
+
+
+def small_study(*constructs: str, loads: tuple[float, ...] = (700.0,), **load: Any) -> Study:
+    """The shipped shear fracture on a coarse mesh with some of its constructs."""
+    data = plain(example("medial-shear"))
+    data["mesh"] = {"size_mm": 4.0, "coarse_mm": 8.0}
+    wanted = constructs or ("nothing", "lag screws")
+    data["construct"] = [c for c in data["construct"] if c["name"] in wanted]
+    data["load"] |= {"total_N": list(loads), **load}
+    return study_from(data)

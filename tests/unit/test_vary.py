@@ -1,0 +1,144 @@
+"""Keys of a study by dotted path, and studies with other values at them."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from constructs.study import example
+from constructs.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
+from fe.errors import InputError
+
+STUDY = example("medial-shear")
+PLATE = "construct.antiglide.plate.antiglide plate"
+
+
+def test_every_known_key_is_found_and_can_be_set_to_what_it_is() -> None:
+    varier, data = Varier(STUDY), plain(STUDY)
+    for key in known_keys(STUDY):
+        assert addresses(STUDY, key) == (tuple(key.split(".")),)
+        here = data
+        for part in key.split("."):
+            if isinstance(here, list):
+                named = [e for e in here if isinstance(e, dict) and e["name"] == part]
+                here = named[0] if named else here[int(part) - 1]
+            else:
+                here = here.get(part) if isinstance(here, dict) else None
+        if here is not None:
+            assert varier.case({key: here}).study == STUDY, key
+
+
+def test_values_are_put_where_the_key_says() -> None:
+    case = varied(STUDY, {"section.bone": "soft", "fracture.shear plane.friction": 0.3,
+                          f"{PLATE}.top_mm": -30.0, "load.total_N": 750,
+                          "construct.antiglide.screw.shaft 2.angle_deg": 5.0,
+                          "fracture.shear plane.points_mm.1.1": -4.0})
+    study = case.study
+    assert study.section.bone == "soft"
+    assert study.fractures[0].friction == 0.3
+    assert study.fractures[0].points_mm[0] == (-4.0, 0.0)
+    assert study.load.total_N == (750.0,)
+    antiglide = next(c for c in study.constructs if c.name == "antiglide")
+    assert antiglide.plates[0].top_mm == -30.0
+    assert [s.angle_deg for s in antiglide.screws] == [-15.0, 5.0, 0.0]
+    # Nothing else has changed: neither the other constructs nor the study that was given.
+    assert study.constructs[-1] == STUDY.constructs[-1]
+    assert STUDY.section.bone == "dense"
+
+
+def test_a_key_that_is_not_in_the_file_can_be_set() -> None:
+    assert STUDY.constructs[1].screws[0].pilot_mm is None
+    case = varied(STUDY, {"construct.lag screws.screw.upper lag.pilot_mm": 3.5})
+    assert case.study.constructs[1].screws[0].pilot_mm == 3.5
+
+
+def test_a_star_stands_for_every_name() -> None:
+    case = varied(STUDY, {"construct.*.screw.*.material": "titanium"})
+    assert {s.material for c in case.study.constructs for s in c.screws} == {"titanium"}
+    assert {p.material for c in case.study.constructs for p in c.plates} == {"steel"}
+
+
+def test_members_are_there_or_not_and_a_plate_takes_its_screws_along() -> None:
+    without = varied(STUDY, {"construct.antiglide + lag screws.screw.upper lag.present": False})
+    names = [s.name for s in without.study.constructs[4].screws]
+    assert names == ["lower lag", "shaft 1", "shaft 2", "shaft 3"]
+    bare = varied(STUDY, {"construct.antiglide + lag screws.plate.antiglide plate.present": False})
+    assert not bare.study.constructs[4].plates
+    assert [s.name for s in bare.study.constructs[4].screws] == ["upper lag", "lower lag"]
+    assert varied(STUDY, {f"{PLATE}.present": True}).study == STUDY
+
+
+def test_number_of_screws_takes_whole_numbers_only() -> None:
+    key = "construct.lag screws.screw.upper lag.count"
+    assert varied(STUDY, {key: 2.0}).study.constructs[1].screws[0].count == 2
+    with pytest.raises(InputError, match="whole number"):
+        varied(STUDY, {key: 2.5})
+
+
+@pytest.mark.parametrize("slope", [10.0, 20.0, 35.0, 60.0])
+def test_slope_turns_a_fracture_about_its_end_at_the_joint(slope: float) -> None:
+    before = STUDY.fractures[0].points_mm
+    after = varied(STUDY, {"fracture.shear plane.slope_deg": slope}).study.fractures[0].points_mm
+    assert after[0] == pytest.approx(before[0])
+    dx, dy = after[1][0] - after[0][0], after[0][1] - after[1][1]
+    assert math.degrees(math.atan2(-dx, dy)) == pytest.approx(slope)
+    assert math.dist(*after) == pytest.approx(math.dist(*before))
+
+
+def test_turn_is_the_same_as_slope_by_the_difference() -> None:
+    (x0, y0), (x1, y1) = STUDY.fractures[0].points_mm
+    now = math.degrees(math.atan2(x0 - x1, y0 - y1))
+    turned = varied(STUDY, {"fracture.shear plane.turn_deg": 4.0})
+    sloped = varied(STUDY, {"fracture.*.slope_deg": now + 4.0})
+    for a, b in zip(turned.study.fractures[0].points_mm, sloped.study.fractures[0].points_mm,
+                    strict=True):
+        assert a == pytest.approx(b)
+
+
+def test_coarse_mesh_follows_the_fine_one_unless_it_is_varied_too() -> None:
+    assert varied(STUDY, {"mesh.size_mm": 2.5}).study.mesh.coarse_mm == 5.0
+    both = varied(STUDY, {"mesh.size_mm": 2.5, "mesh.coarse_mm": 4.0})
+    assert both.study.mesh.coarse_mm == 4.0
+
+
+def test_scales_stand_beside_the_study() -> None:
+    case = varied(STUDY, {"scale.cancellous_strength": 0.7})
+    assert case.study == STUDY
+    assert case.scale("cancellous_strength") == 0.7
+    assert case.scale("bearing_stiffness") == 1.0
+    assert Case(STUDY).scales == {}
+    assert all(f"scale.{name}" in known_keys(STUDY) for name in SCALES)
+
+
+@pytest.mark.parametrize(("key", "told"), [
+    ("section.modulus_scal", "section.modulus_scale"),
+    ("fracture.shear plan.friction", "fracture.shear plane.friction"),
+    ("construct.antiglide.plate.antiglide plate.topmm", f"{PLATE}.top_mm"),
+    ("load.total", "load.total_N"),
+    ("scale.strength", "cancellous_strength, bearing_stiffness"),
+    ("construct.antiglid.present", "construct.antiglide.present"),
+    ("fracture.shear plane.points_mm.3.1", "shear plane"),
+    ("title", "a text cannot be varied"),
+    ("", "one of section"),
+])
+def test_an_unknown_key_is_told_with_the_closest(key: str, told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        varied(STUDY, {key: 1.0})
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(("values", "told"), [
+    ({"section.width_mm": 0.076}, "looks like metres"),
+    ({"section.bone": 3.0}, "section.bone"),
+    ({f"{PLATE}.present": 1.0}, "true or false"),
+    ({"scale.bearing_stiffness": 0.0}, "0.05 to 20"),
+    ({"scale.bearing_stiffness": True}, "0.05 to 20"),
+    ({"fracture.shear plane.slope_deg": 95.0}, "0 to 90"),
+    ({"fracture.shear plane.turn_deg": "steep"}, "degrees"),
+    ({"construct.antiglide.screw.shaft 1.hole": 9}, "hole"),
+])
+def test_what_is_not_valid_is_refused(values: dict[str, object], told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        varied(STUDY, values)
+    assert told in str(caught.value)
