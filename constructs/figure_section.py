@@ -24,7 +24,7 @@ GROUP_MM = 6.0
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
-           "bonded")
+           "bond")
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
@@ -82,12 +82,13 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
         if not mine.any():
             continue
         places, forces = links.places[mine], links.forces[mine]
+        # Cells along the source's principal directions, so that the two walls of a graft stay apart.
         centred = places - places.mean(axis=0)
-        # Position along the source: its first principal direction.
-        along = centred @ np.linalg.svd(centred, full_matrices=False)[2][0]
-        length = float(np.ptp(along))
-        cell = np.minimum((along - along.min()) / max(length, 1e-9)
-                          * (count := max(1, round(length / GROUP_MM))), count - 1).astype(int)
+        position = centred @ np.linalg.svd(centred, full_matrices=False)[2].T
+        reach = np.maximum(np.ptp(position, axis=0), 1e-9)
+        count = np.maximum(1, np.round(reach / GROUP_MM))
+        cells = np.minimum((position - position.min(axis=0)) / reach * count, count - 1).astype(int)
+        cell = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1)
         tails, vectors = out.setdefault(kinds.get(source, "fracture"), ([], []))
         size = np.hypot(*forces.T)
         for i in np.unique(cell):

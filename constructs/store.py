@@ -49,12 +49,11 @@ class Store:
         try:
             if not fresh:
                 _check_store(self._db, self.path)
+                _check_same(read_meta(self._db), about, self.path)
             self._db.execute("PRAGMA journal_mode=WAL")
             self._db.execute("PRAGMA synchronous=NORMAL")
             if fresh:
                 self._create(about, design, hashes)
-            else:
-                _check_same(read_meta(self._db), about, self.path)
         except BaseException:
             self._db.close()
             if fresh:  # half a store is none
@@ -121,9 +120,11 @@ class Store:
         self._db.execute(f"PRAGMA max_page_count={pages}")
 
     def close(self) -> None:
-        """Close the file; the write-ahead log goes into it."""
-        with contextlib.suppress(sqlite3.Error):
+        """Close the file; the write-ahead log goes into it, so that one file is left."""
+        with contextlib.suppress(sqlite3.Error):  # where somebody reads the log stays for now
+            self._db.execute("PRAGMA busy_timeout=500")
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._db.execute("PRAGMA journal_mode=DELETE")
         self._db.close()
         self._unlock()
 

@@ -44,7 +44,7 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
     for body, x, y, push in (("medial", (-38, -3), (-40, 0), (-0.3, -0.4)),
                              ("shaft", (-38, 38), (-120, -40), (0.0, 0.0))):
         points, triangles = grid(x, y, 3, 4)
-        moved = np.tile(np.array(push) * (load / 1500.0 if held else 2.0), (len(points), 1))
+        moved = np.tile(np.array(push) * (load / 1500.0 if held else 2.6), (len(points), 1))
         value = np.linspace(0.0, 0.3, len(points)) if held else None
         bodies.append(BodyPicture(body, points, triangles, moved, value))
     line = np.column_stack([np.full(4, -39.5), np.linspace(-20.0, -90.0, 4)])

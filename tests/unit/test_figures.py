@@ -95,6 +95,19 @@ def test_forces_on_bone_are_summed_by_kind_and_nothing_is_lost() -> None:
     assert len(groups["fracture"][0]) == 2    # two neighbours are one arrow
 
 
+def test_forces_on_opposite_walls_do_not_cancel() -> None:
+    shot = picture("x", 1500.0)
+    x = np.linspace(-30.0, -10.0, 9)
+    places = np.array([[a, y] for y in (-20.0, -32.0) for a in x])
+    forces = np.array([[0.0, 50.0 if y == -20.0 else -50.0] for _, y in places])
+    n = len(places)
+    links = replace(shot.links, places=places, forces=forces, kinds=("contact",) * n,
+                    sources=("graft",) * n)
+    ((_, (tails, vectors)),) = grouped(replace(shot, links=links)).items()
+    assert np.abs(vectors[:, 1]).sum() == pytest.approx(50.0 * n)
+    assert all((v > 0) == (y > -26.0) for (_, y), (_, v) in zip(tails, vectors, strict=True))
+
+
 def test_plates_and_screws_have_their_true_width() -> None:
     ax = figures.deformed(picture("x", 1500.0))
     bands = [p.vertices for c in ax.collections if isinstance(c, PolyCollection)
@@ -257,6 +270,10 @@ def test_the_check_finds_overlaps_and_escapes() -> None:
     assert len(found) == 2
     assert "overlaps" in found[0]
     assert "leaves" in found[1]
+    ax = figure.add_axes((0.1, 0.5, 0.5, 0.4))
+    figure.legend(handles=ax.plot([0], [0], label="of the figure"), loc="lower left")
+    ax.legend(handles=ax.plot([0], [0], label="of the axes"), loc="upper right")
+    assert {"of the figure", "of the axes"} <= {t.get_text() for t, _ in shown_texts(figure)}
 
 
 def test_names_are_shown_letter_by_letter() -> None:

@@ -1,0 +1,259 @@
+"""Rankings: who is best, how sure that is, what drives it, and what is counted."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from small_study import small_study
+
+from constructs import tables, uncertain
+from constructs.rank import Outcomes, best_shares, ranked, run_rank
+from constructs.rank_design import Samples, make_samples
+from constructs.rank_table import table_lines, write_folder
+from constructs.sweep import Estimate, SweepSummary
+from constructs.uncertain import inputs_of, shipped
+from constructs.vary import addresses, varied
+from fe.errors import InputError
+
+SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
+COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)
+STUDY = small_study("lag screws", "antiglide")
+TWO = ("friction of the fracture", "cancellous strength")
+
+
+@pytest.fixture
+def two_inputs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only two inputs are uncertain: none of them geometric."""
+    few = tuple(e for e in shipped() if e.name in TWO)
+    monkeypatch.setattr(uncertain, "shipped", lambda: few)
+
+
+# -- the shipped inputs -----------------------------------------------------------------------
+
+def test_every_shipped_input_has_source_and_status() -> None:
+    assert len(shipped()) >= 8
+    for entry in shipped():
+        assert len(entry.source) > 5
+        assert entry.status in tables.STATUSES
+        assert entry.of in uncertain.OF
+        assert entry.unit
+
+
+def test_every_shipped_input_can_be_drawn_anywhere_in_its_range() -> None:
+    for entry in inputs_of(STUDY):
+        for value in entry.values(np.array([0.0, 0.001, 0.5, 0.999, 1.0])):
+            assert varied(STUDY, {entry.key: value})
+        assert addresses(STUDY, entry.key)
+
+
+def test_only_inputs_that_change_mesh_or_modulus_are_geometric() -> None:
+    assert {e.name for e in inputs_of(STUDY) if e.geometric} == {
+        "cortical thickness", "cancellous modulus", "slope of the fracture"}
+
+
+def test_factors_and_shifts_are_of_the_study_s_own_value() -> None:
+    study = varied(STUDY, {"section.modulus_scale": 0.5, "load.medial_centre_mm": -18.0}).study
+    found = {e.name: e for e in inputs_of(study)}
+    assert found["cancellous modulus"].values(np.array([0.5])) == pytest.approx([0.5])
+    assert found["place of the medial contact patch"].values(np.array([0.0, 1.0])) == \
+        pytest.approx([-20.0, -16.0])
+
+
+def test_an_input_is_replaced_or_added_by_the_user() -> None:
+    found = {e.key: e for e in inputs_of(STUDY, [
+        "fracture.*.friction=uniform(0.3,0.4)",
+        "construct.antiglide.plate.antiglide plate.top_mm=uniform(-28,-22)"])}
+    assert len(found) == len(shipped()) + 1
+    assert found["fracture.*.friction"].values(np.array([0.5])) == pytest.approx([0.35])
+    with pytest.raises(InputError, match="did you mean"):
+        inputs_of(STUDY, ["section.modulus_scal=uniform(1,2)"])
+
+
+# -- the samples ------------------------------------------------------------------------------
+
+def test_rows_are_the_two_sets_and_their_mixtures() -> None:
+    inputs = inputs_of(STUDY)
+    drawn = make_samples(inputs, 16, 1)
+    rows, n = drawn.design.rows, drawn.n
+    assert n == 8
+    assert len(rows) == n * (len(inputs) + 2)
+    for i in range(len(inputs)):
+        for j, row in enumerate(rows[drawn.mixed(i)]):
+            for k, value in enumerate(row):
+                assert value == rows[n + j if k == i else j][k]
+    assert rows[drawn.exact] == ()
+
+
+def test_bins_touch_geometric_inputs_only_and_some_rows_are_solved_both_ways() -> None:
+    inputs = inputs_of(STUDY)
+    plain, binned = make_samples(inputs, 64, 1), make_samples(inputs, 64, 1, bins=3)
+    for k, entry in enumerate(inputs):
+        values = {r[k] for r in binned.design.rows[:2 * binned.n]}
+        if entry.geometric:
+            assert len(values) == 3
+            assert values == set(entry.values(np.array([1 / 6, 0.5, 5 / 6])))
+        else:
+            assert values == {r[k] for r in plain.design.rows[:2 * plain.n]}
+    assert binned.design.rows[binned.exact] == plain.design.rows[:8]
+
+
+@pytest.mark.parametrize(("asked", "told"), [
+    ({"samples": 100, "seed": 1}, "64 or 128"), ({"samples": 2, "seed": 1}, "power of two"),
+    ({"samples": 8, "seed": None}, "without a seed"), ({"samples": 8, "seed": 1, "bins": 1}, "bins"),
+])
+def test_wrong_samples_are_refused(asked: dict[str, Any], told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        make_samples(inputs_of(STUDY), **asked)
+
+
+# -- the statistics ---------------------------------------------------------------------------
+
+def synthetic(drawn: Samples, sunk: np.ndarray, status: np.ndarray | None = None,
+              held: np.ndarray | None = None, names: tuple[str, ...] = ("A", "B")) -> Outcomes:
+    status = np.full(sunk.shape, "held", dtype=object) if status is None else status
+    capacity = np.full(sunk.shape, 3000.0) if held is None else held
+    return Outcomes(names, 1000.0, status, np.where(status == "held", sunk, np.nan),
+                    np.where(status == "held", sunk, np.nan), capacity)
+
+
+def shares_of_rows(drawn: Samples) -> np.ndarray:
+    """Friction and strength of every row as numbers."""
+    return np.array(drawn.design.rows, dtype=float)
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_a_linear_case_with_a_known_paired_difference() -> None:
+    drawn = make_samples(inputs_of(STUDY), 256, 3)
+    friction = shares_of_rows(drawn)[:, 0]
+    # A sinks 2 - friction, B 1.7 - 0.2 friction: A - B = 0.3 - 0.8 friction, zero at 0.375.
+    found = ranked(STUDY, drawn, synthetic(drawn, np.stack([2 - friction, 1.7 - 0.2 * friction], 1)),
+                   "B", SUMMARY, COST)
+    (against,) = found.against
+    mean = (0.2 + 0.5 + 0.6) / 3  # of triangular(0.2, 0.5, 0.6)
+    below = (0.375 - 0.2) ** 2 / (0.4 * 0.3)
+    assert against.subsidence_mm.low < 0.3 - 0.8 * mean < against.subsidence_mm.high
+    assert against.subsidence_mm.mean == pytest.approx(0.3 - 0.8 * mean, abs=2e-3)
+    assert against.sinks_less.share == pytest.approx(1 - below, abs=0.01)
+    assert against.sinks_more.share == pytest.approx(below, abs=0.01)
+    assert [s.construct for s in found.standings] == ["A", "B"]
+    assert found.standings[0].best.share == pytest.approx(1 - below, abs=0.01)
+    assert found.standings[0].best.low < 1 - below < found.standings[0].best.high
+    # Friction decides alone, and the mean rank falls along its range.
+    (driven,) = [d for d in found.driven if d.construct == "A"]
+    assert driven.sinks_less.total[:, 0] == pytest.approx([1.0, 0.0], abs=0.05)
+    over = found.standings[0].over_range
+    assert over["friction of the fracture"][0] == 2.0
+    assert over["friction of the fracture"][-1] == 1.0
+    assert driven.capacity.total is None
+    # A sinks less than 2 mm always, B does not: 2 - friction against the limit of 2 mm.
+    assert all(s.keeps_limit.share == 1.0 for s in found.standings)
+    assert "sinks less than 'A'" in found.sentence
+    assert "friction of the fracture decides the rest" in found.sentence
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> None:
+    drawn = make_samples(inputs_of(STUDY), 32, 3)
+    rows = len(drawn.design.rows)
+    sunk = np.tile([0.1, 0.2], (rows, 1))
+    status = np.full((rows, 2), "held", dtype=object)
+    status[0:8, 0] = "no equilibrium"      # of the 32 paired samples
+    status[8:10, 1] = "no equilibrium"
+    status[10:14, :] = "no equilibrium"
+    status[14, 0], status[15, 1] = "unconverged", "none"
+    capacity = np.where(status == "no equilibrium", 500.0, 3000.0).astype(float)
+    capacity[10:14, 1] = 600.0
+    found = ranked(STUDY, drawn, synthetic(drawn, sunk, status, capacity), "A", SUMMARY, COST)
+    a, b = found.standings
+    assert (a.construct, a.no_equilibrium, a.unanswered) == ("A", 12, 1)
+    assert (b.construct, b.no_equilibrium, b.unanswered) == ("B", 6, 1)
+    (against,) = found.against
+    assert (against.both_held, against.only_this, against.only_reference, against.neither) == (
+        16, 9, 3, 4)
+    assert against.subsidence_mm.pairs == 16
+    assert against.subsidence_mm.mean == pytest.approx(0.1)
+    # B is ahead where A lets go or has no answer, and where both let go but B carries more.
+    assert against.sinks_less.share == pytest.approx((8 + 1 + 4) / 32)
+    assert a.holds.share == pytest.approx(19 / 32)
+    assert a.keeps_limit.share == pytest.approx(19 / 32)
+    driven = {d.construct: d for d in found.driven}
+    assert driven["A"].keeps_limit.left_out == 1
+    assert driven["B"].sinks_less.left_out == 2
+    assert driven["A"].capacity.left_out == 0
+    assert "lets go" in found.sentence
+
+
+def test_equals_share_first_place() -> None:
+    score = np.array([[1.0, 1.0, 2.0], [3.0, 1.0, 2.0]])
+    assert best_shares(score).tolist() == [[0.5, 0.5, 0.0], [0.0, 1.0, 0.0]]
+
+
+def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None:
+    status = np.array([["held", "no equilibrium", "no equilibrium", "unconverged"]], dtype=object)
+    capacity = np.array([[600.0, 900.0, 0.0, 5000.0]])
+    found = Outcomes(tuple("abcd"), 1000.0, status, np.array([[3.0] + [np.nan] * 3]),
+                     np.array([[3.0] + [np.nan] * 3]), capacity)
+    assert np.argsort(found.score()[0]).tolist() == [0, 1, 2, 3]
+
+
+# -- all of it --------------------------------------------------------------------------------
+
+@pytest.mark.usefixtures("two_inputs")
+def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
+    told: list[str] = []
+    asked = {"samples": 8, "seed": 2, "out": tmp_path / "r.sqlite", "load": 600.0, "workers": 0}
+    found = run_rank(STUDY, say=told.append, **asked)
+    assert "16 cases" in told[0]  # 4 rows of A, of B, and of A with each of two inputs from B
+    assert found.summary.done == 16
+    assert found.summary.factorisations == 2
+    assert found.outcomes.status.shape == (16, 2)
+    assert set(found.outcomes.status.ravel()) <= {"held", "no equilibrium"}
+    assert {s.construct for s in found.standings} == {"lag screws", "antiglide"}
+    assert found.sentence.startswith("At 600 N")
+    again = run_rank(STUDY, **asked)
+    assert again.summary.done == 0
+    assert again.sentence == found.sentence
+    lines = table_lines(again)
+    assert any("keeps limit" in line for line in lines)
+    folder = write_folder(again)
+    document = json.loads((folder / "rank.json").read_text())
+    assert document["sentence"] == found.sentence
+    assert {i["name"] for i in document["inputs"]} == set(TWO)
+    assert {p.suffix for p in folder.iterdir()} == {".json", ".png", ".svg"}
+
+
+def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
+    data = small_study("lag screws")
+    twin = data.constructs[0].model_copy(update={"name": "twin"})
+    study = data.model_copy(update={"constructs": (*data.constructs, twin)})
+    found = run_rank(study, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
+                     with_indices=False)
+    (against,) = found.against
+    assert against.subsidence_mm.mean == 0.0
+    assert against.sinks_less.share == against.sinks_more.share == 0.0
+    assert [s.best.share for s in found.standings] == [0.5, 0.5]
+    # Bins of geometry change the figures a little; rows solved both ways say how much.
+    assert found.binning is not None
+    assert found.binning.rows == 2
+    assert 0.0 < found.binning.subsidence_largest_mm < 0.2
+    assert found.binning.other_best == 0
+    assert "bins, measured in 2 samples" in "\n".join(table_lines(found))
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
+    found = run_rank(STUDY, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
+                     with_indices=False, load=400.0)
+    assert found.binning.subsidence_largest_mm == 0.0
+    assert found.binning.capacity_largest_share == 0.0
+
+
+def test_a_ranking_wants_two_constructs_and_a_known_reference() -> None:
+    with pytest.raises(InputError, match="two constructs"):
+        run_rank(small_study("nothing"), samples=8, seed=1)
+    with pytest.raises(InputError, match="did you mean \"antiglide\""):
+        run_rank(STUDY, samples=8, seed=1, reference="antiglid")

@@ -1,0 +1,350 @@
+"""Sweeps: the figures of `compare`, whatever is shared, whoever solves it, and whatever happens."""
+
+from __future__ import annotations
+
+import math
+import os
+import signal
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from sqlite3 import connect
+
+import pytest
+from small_study import small_study
+from sweep_tables import alive, assert_same, rows_of, started, wait_for_cases
+
+from constructs import workers as workers_module
+from constructs.compare import compare
+from constructs.design import make_design
+from constructs.evaluate import Evaluator, Options, Outcome, Task
+from constructs.grouping import bone_key, groups, hardware_key, load_key, planned
+from constructs.schema import Study
+from constructs.sweep import (
+    estimate,
+    export_csv,
+    make_plan,
+    run_sweep,
+    store_path,
+    sweep_status,
+)
+from constructs.vary import Varier, varied
+from fe.errors import InputError
+
+FRICTION = "fracture.shear plane.friction"
+VARY = [f"{FRICTION}=0.3,0.45", "section.modulus_scale=0.8,1"]
+PLATED = "construct.antiglide.plate.antiglide plate"
+
+
+def evaluated(evaluator: Evaluator, study: Study, values: dict[str, object]) -> Outcome:
+    plan = planned(1, Varier(study).case(values), {})
+    return evaluator.evaluate(Task(1, plan.hash, plan.data, plan.scales))
+
+
+def test_figures_are_those_of_compare() -> None:
+    study = small_study("nothing", "lag screws", "antiglide", loads=(400.0, 900.0))
+    found = evaluated(Evaluator(Options(strain=True)), study, {})
+    assert not found.failures
+    results = {(r["construct"], r["total_load_N"]): r for r in found.results}
+    capacities = {c["construct"]: c for c in found.capacities}
+    for construct in compare(study, pictures=False).constructs:
+        row = capacities[construct.name]
+        assert (row["capacity_lower_N"], row["capacity_upper_N"]) == construct.capacity_N
+        for load in construct.loads:
+            row = results[construct.name, load.total_load_N]
+            assert row["status"] == load.status
+            if load.status != "held":
+                assert row["escapes"] == load.escapes == "medial"
+                continue
+            fragment, edge = load.fragments["medial"], load.edges["shear plane"]
+            for column, value in (
+                    ("subsidence_mean_mm", fragment.subsidence_mean_mm),
+                    ("subsidence_max_mm", fragment.subsidence_max_mm),
+                    ("subsidence_net_mm", fragment.subsidence_net_mm),
+                    ("tilt_deg", fragment.tilt_deg), ("gap_mm", edge.gap_mm),
+                    ("step_off_mm", edge.step_off_mm),
+                    ("bone_over_yield", load.bone_over_yield)):
+                assert row[column] == pytest.approx(value, rel=1e-10, abs=1e-13), column
+            assert row["stations_at_capacity"] == load.stations_at_capacity
+            for kind in ("plate", "screw"):
+                stress = [m.von_mises_MPa for m in load.members.values() if m.kind == kind]
+                assert row.get(f"{kind}_stress_MPa") == (
+                    pytest.approx(max(stress), rel=1e-9) if stress else None)
+
+
+@pytest.mark.parametrize("values", [
+    {"load.total_N": 500.0}, {"load.medial_share": 0.8}, {FRICTION: 0.25}, {FRICTION: 0.0},
+    {"scale.cancellous_strength": 0.5}, {"scale.bearing_stiffness": 0.5},
+    {f"{PLATED}.friction": 0.1}, {f"{PLATED}.friction": 0.0}, {f"{PLATED}.section": "3.5 straight"},
+    {"construct.lag screws.screw.upper lag.tension_N": 200.0},
+    {"construct.lag screws.screw.upper lag.tension_N": 0.0},
+    {"construct.*.screw.*.material": "titanium"}, {"load.patch_width_mm": 15.0},
+    {"load.direction_deg": 5.0}, {"construct.lag screws.screw.upper lag.height_mm": -12.0},
+    {"construct.antiglide.screw.shaft 3.present": False}, {"section.modulus_scale": 0.7},
+], ids=str)
+def test_what_is_shared_changes_no_figure(values: dict[str, object], shared: Evaluator) -> None:
+    study = small_study("lag screws", "antiglide")
+    anew = evaluated(Evaluator(Options()), study, values)
+    again = evaluated(shared, study, values)
+    assert [f["status"] for f in anew.failures] == [f["status"] for f in again.failures]
+    for one, other in ((anew.results, again.results), (anew.capacities, again.capacities)):
+        assert len(one) == len(other) > 0
+        for a, b in zip(one, other, strict=True):
+            assert a.keys() == b.keys()
+            for column, value in a.items():
+                if isinstance(value, float) and column not in ("residual", "complementarity"):
+                    assert b[column] == pytest.approx(value, rel=1e-10, abs=1e-13), column
+    assert again.counts.get("factorisations", 0) == (2 if "section.modulus_scale" in values else 0)
+
+
+@pytest.fixture(scope="module")
+def shared() -> Evaluator:
+    """An evaluator that has solved another case of the same study."""
+    evaluator = Evaluator(Options())
+    evaluated(evaluator, small_study("lag screws", "antiglide"), {FRICTION: 0.35})
+    return evaluator
+
+
+def test_strength_and_bearing_stiffness_act_on_what_they_say() -> None:
+    study, evaluator = small_study("lag screws", loads=(300.0,)), Evaluator(Options())
+    base = evaluated(evaluator, study, {})
+    weak = evaluated(evaluator, study, {"scale.cancellous_strength": 0.2})
+    soft = evaluated(evaluator, study, {"scale.bearing_stiffness": 0.2})
+    for lower in ("capacity_lower_N", "capacity_upper_N"):
+        assert weak.capacities[0][lower] < base.capacities[0][lower]
+        # Stiffness is no part of limit analysis.
+        assert soft.capacities[0][lower] == pytest.approx(base.capacities[0][lower], rel=1e-9)
+    assert soft.results[0]["subsidence_mean_mm"] > base.results[0]["subsidence_mean_mm"]
+
+
+def test_a_sweep_over_load_scales_where_everything_is_linear() -> None:
+    # A flat fracture that sticks, and metal bonded into the bone: no bound is ever reached.
+    study = small_study("nothing", "lag screws", medial_share=0.5)
+    values = {"fracture.shear plane.points_mm": [[-60.0, -40.0], [60.0, -44.0]], FRICTION: 1.5,
+              "fragment.medial.inside_mm": [0.0, -10.0], "load.medial_centre_mm": -14.0,
+              "load.lateral_centre_mm": 14.0, "construct.lag screws.model": "bonded inclusions"}
+    evaluator = Evaluator(Options())
+    found = {load: evaluated(evaluator, study, values | {"load.total_N": load})
+             for load in (200.0, 700.0, 1400.0)}
+    assert not found[700.0].failures
+    for load, outcome in found.items():
+        for row, base in zip(outcome.results, found[200.0].results, strict=True):
+            assert row["status"] == "held"
+            for column in ("subsidence_mean_mm", "subsidence_max_mm", "tilt_deg",
+                           "subsidence_net_mm"):
+                assert row[column] == pytest.approx(base[column] * load / 200.0, rel=1e-9), column
+    assert found[700.0].results[0]["subsidence_mean_mm"] > 1e-4
+
+
+def test_cases_share_what_they_can() -> None:
+    study = small_study("lag screws", "antiglide")
+    construct = study.constructs[1]
+    same_bone = [{FRICTION: 0.3}, {"load.total_N": 100.0}, {"load.patch_width_mm": 15.0},
+                 {f"{PLATED}.top_mm": -30.0}, {"limits.step_off_mm": 1.0}]
+    other_bone = [{"section.bone": "soft"}, {"fracture.shear plane.slope_deg": 21.0},
+                  {"mesh.size_mm": 3.9}, {"fragment.medial.depth_mm": 20.0}]
+    key = bone_key(study, construct)
+    assert all(bone_key(varied(study, v).study, construct) == key for v in same_bone)
+    assert all(bone_key(varied(study, v).study, construct) != key for v in other_bone)
+    assert load_key(varied(study, {"load.medial_share": 0.8}).study) == load_key(study)
+    assert load_key(varied(study, {"load.patch_width_mm": 15.0}).study) != load_key(study)
+    for values, same in (({FRICTION: 0.3}, True), ({FRICTION: 0.0}, False),
+                         ({f"{PLATED}.friction": 0.2}, True), ({f"{PLATED}.top_mm": -26.0}, False)):
+        other = varied(study, values).study
+        assert (hardware_key(other, other.constructs[1]) == hardware_key(study, construct)) == same
+
+
+def test_the_plan_groups_cases_by_their_bone() -> None:
+    study = small_study("lag screws")
+    plan = make_plan(study, make_design(study, VARY), Options())
+    assert plan.shared.bones == 2
+    assert plan.shared.frames == 2
+    assert [len(g) for g in groups(plan.cases)] == [2, 2]
+    assert len(set(plan.hashes)) == 4
+
+
+@pytest.fixture(scope="module")
+def reference(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sweep of `VARY`, solved in this process."""
+    path = tmp_path_factory.mktemp("reference") / "s.sqlite"
+    done = run_sweep(small_study(), VARY, out=path, workers=0)
+    assert (done.cases, done.done, done.left, done.failures) == (4, 4, 0, {})
+    assert (done.factorisations, done.avoided) == (4, 4)
+    return path
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_any_number_of_workers_gives_the_same(tmp_path: Path, reference: Path, count: int) -> None:
+    told: list[str] = []
+    run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", workers=count, say=told.append)
+    assert_same(tmp_path / "s.sqlite", reference)
+    assert any("4 of 4 cases" in t and "a second" in t for t in told)
+
+
+def test_any_order_gives_the_same(tmp_path: Path, reference: Path) -> None:
+    backwards = [f"{FRICTION}=0.45,0.3", "section.modulus_scale=1,0.8"]
+    run_sweep(small_study(), backwards, out=tmp_path / "s.sqlite", workers=0)
+    for table in ("results", "capacities"):
+        one = [r[1:] for r in rows_of(reference, table)]
+        other = [r[1:] for r in rows_of(tmp_path / "s.sqlite", table)]
+        # Case numbers differ, so rows are matched by their figures.
+        for a, b in zip(sorted(one, key=rounded), sorted(other, key=rounded), strict=True):
+            for x, y in zip(a, b, strict=True):
+                assert x == y or x == pytest.approx(y, rel=1e-10, abs=1e-13)
+
+
+def rounded(row: tuple) -> str:
+    return repr([f"{x:.6g}" if isinstance(x, float) else x for x in row])
+
+
+def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path) -> None:
+    vary = [f"{FRICTION}=0.3:0.5:12", "section.modulus_scale=0.8,1"]
+    path = tmp_path / "s.sqlite"
+    process = started(path, 2, "nothing,lag screws", *vary)
+    wait_for_cases(path, 2, process)
+    process.kill()
+    process.communicate()
+    solved = sweep_status(path).done
+    assert 2 <= solved < 24
+    assert worker_pids(path)
+    deadline = time.monotonic() + 20.0
+    while any(alive(pid) for pid in worker_pids(path)) and time.monotonic() < deadline:
+        time.sleep(0.1)
+    assert not any(alive(pid) for pid in worker_pids(path)), "workers outlive their parent"
+    done = run_sweep(small_study(), vary, out=path, workers=0)
+    assert (done.skipped, done.done) == (solved, 24 - solved)
+    whole = tmp_path / "whole.sqlite"
+    run_sweep(small_study(), vary, out=whole, workers=0)
+    assert_same(path, whole)
+
+
+def worker_pids(path: Path) -> set[int]:
+    with closing(connect(path)) as db:
+        return {r[0] for r in db.execute("SELECT worker FROM timings")}
+
+
+def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Path) -> None:
+    vary = [f"{FRICTION}=0.3:0.5:30", "section.modulus_scale=0.8,1"]
+    path = tmp_path / "s.sqlite"
+    process = started(path, 2, "nothing,lag screws", *vary)
+    wait_for_cases(path, 1, process)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0
+    assert out.strip() == "interrupted"
+    assert "cases in flight are finished" in err
+    assert "the same command goes on from here" in err
+    assert "Traceback" not in err
+    assert 1 <= sweep_status(path).done < 60
+
+
+def test_a_worker_that_is_killed_is_survived(tmp_path: Path, reference: Path,
+                                             capsys: pytest.CaptureFixture[str]) -> None:
+    path, killed = tmp_path / "s.sqlite", []
+
+    def kill_once(text: str) -> None:
+        if not killed and "cases" in text:
+            killed.extend(worker_pids(path))
+            for pid in killed:
+                os.kill(pid, signal.SIGKILL)
+
+    monkey = pytest.MonkeyPatch()
+    with monkey.context() as patch:
+        patch.setattr("constructs.sweep.EVERY", 0.0)
+        done = run_sweep(small_study(), VARY, out=path, workers=1, say=kill_once)
+    assert killed
+    assert (done.done, done.failures) == (4, {})
+    assert "a worker died" in capsys.readouterr().err
+    assert_same(path, reference)
+
+
+def test_a_case_that_kills_its_workers_becomes_a_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers_module, "_work", deadly)
+    tasks = [[Task(n, f"h{n}", {"deadly": n == 2}, {}) for n in (1, 2, 3, 4)]]
+    found = {o.number: o for o in workers_module.local(tasks, Options(), 1, lambda: False)}
+    assert sorted(found) == [1, 2, 3, 4]
+    assert [f["status"] for f in found[2].failures] == ["worker died"]
+    assert not any(found[n].failures for n in (1, 3, 4))
+
+
+def deadly(task: Task) -> Outcome:
+    if task.data["deadly"]:
+        os._exit(9)
+    return Outcome(task.number, task.hash)
+
+
+def test_invalid_combinations_and_failing_cases_are_rows_and_never_a_stop(tmp_path: Path) -> None:
+    # Each value is fine by itself; together the fragment's point lies in the shaft.
+    vary = ["fragment.medial.inside_mm.1=-25,-8", "fracture.shear plane.slope_deg=20,35",
+            "construct.lag screws.screw.lower lag.thread_mm=32,62",
+            "construct.lag screws.screw.lower lag.length_mm=62,45"]
+    path = tmp_path / "s.sqlite"
+    done = run_sweep(small_study("lag screws"), vary, out=path, workers=0)
+    assert done.done + done.failures["refused"] >= 16
+    assert done.failed
+    state = sweep_status(path)
+    assert state.done == state.cases == 16
+    assert any("thread" in r[-1] for r in rows_of(path, "failures"))
+    again = run_sweep(small_study("lag screws"), vary, out=path, workers=0)
+    assert again.done == 0
+
+
+def test_an_error_inside_a_case_is_a_row_and_is_tried_again(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "s.sqlite"
+    with monkeypatch.context() as patch:
+        patch.setattr("constructs.evaluate.bracket", lambda *a: 1 / 0)
+        done = run_sweep(small_study("lag screws"), VARY, out=path, workers=0)
+    assert done.failures == {"error": 4}
+    assert "ZeroDivisionError" in rows_of(path, "failures")[0][-1]
+    done = run_sweep(small_study("lag screws"), VARY, out=path, workers=0)
+    assert (done.done, done.failures) == (4, {})
+
+
+def test_quick_leaves_unconverged_what_it_did_not_prove(tmp_path: Path) -> None:
+    study = small_study("lag screws")
+    outcome = evaluated(Evaluator(Options(quick=True)), study, {})
+    full = evaluated(Evaluator(Options()), study, {})
+    for a, b in zip(outcome.results, full.results, strict=True):
+        assert a["status"] == b["status"] or a["status"] == "unconverged"
+
+
+def test_the_estimate_counts_what_is_shared() -> None:
+    cost = estimate(small_study(), VARY, workers=2)
+    assert (cost.cases, cost.constructs, cost.meshes, cost.hardware) == (4, 8, 2, 4)
+    assert (cost.factorisations, cost.avoided, cost.workers) == (4, 4, 2)
+    assert cost.seconds > 0
+    assert any("4 cases" in s for s in cost.sentences())
+
+
+def test_the_default_store_is_found_again_by_the_same_command() -> None:
+    study = small_study()
+    one = store_path(study, make_design(study, VARY), Options(), None)
+    assert one == store_path(study, make_design(study, VARY), Options(), None)
+    assert one.parts[0] == "results"
+    assert one.name.startswith("medial-shear-sweep-")
+    assert one != store_path(study, make_design(study, VARY), Options(quick=True), None)
+    assert one != store_path(study, make_design(study, VARY[:1]), Options(), None)
+    assert store_path(study, make_design(study, VARY), Options(), Path("x")) == Path(
+        "x/sweep.sqlite")
+
+
+def test_status_and_csv(reference: Path, tmp_path: Path) -> None:
+    state = sweep_status(reference)
+    assert (state.cases, state.done, state.results) == (4, 4, 8)
+    assert state.statuses == {"held": 4, "no equilibrium": 4}
+    target, rows = export_csv(reference, tmp_path / "t.csv")
+    assert rows == 8
+    assert math.isclose(sum("held" in line for line in target.read_text().splitlines()), 4)
+
+
+@pytest.mark.parametrize("call", [
+    lambda path: run_sweep(small_study(), [f"{FRICTION}=0.3,0.4"], out=path, workers=0),
+    lambda path: run_sweep(small_study("nothing"), VARY, out=path, workers=0),
+    lambda path: run_sweep(small_study(), VARY, out=path, workers=0, options=Options(quick=True)),
+])
+def test_a_store_of_another_sweep_is_refused(reference: Path, call: Callable[[Path], object]
+                                             ) -> None:
+    with pytest.raises(InputError, match="stored -> now"):
+        call(reference)
