@@ -120,15 +120,15 @@ def synthetic(drawn: Samples, sunk: np.ndarray, status: np.ndarray | None = None
                     np.where(status == "held", sunk, np.nan), capacity)
 
 
-def shares_of_rows(drawn: Samples) -> np.ndarray:
-    """Friction and strength of every row as numbers."""
-    return np.array(drawn.design.rows, dtype=float)
+def friction_of(drawn: Samples) -> np.ndarray:
+    """Friction in every row."""
+    return np.array(drawn.design.rows)[:, drawn.design.keys.index("fracture.*.friction")]
 
 
 @pytest.mark.usefixtures("two_inputs")
 def test_a_linear_case_with_a_known_paired_difference() -> None:
     drawn = make_samples(inputs_of(STUDY), 256, 3)
-    friction = shares_of_rows(drawn)[:, 0]
+    friction = friction_of(drawn)
     # A sinks 2 - friction, B 1.7 - 0.2 friction: A - B = 0.3 - 0.8 friction, zero at 0.375.
     found = ranked(STUDY, drawn, synthetic(drawn, np.stack([2 - friction, 1.7 - 0.2 * friction], 1)),
                    "B", SUMMARY, COST)
@@ -144,7 +144,9 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     assert found.standings[0].best.low < 1 - below < found.standings[0].best.high
     # Friction decides alone, and the mean rank falls along its range.
     (driven,) = [d for d in found.driven if d.construct == "A"]
-    assert driven.sinks_less.total[:, 0] == pytest.approx([1.0, 0.0], abs=0.05)
+    decides = driven.sinks_less.inputs.index("friction of the fracture")
+    assert driven.sinks_less.total[decides, 0] == pytest.approx(1.0, abs=0.05)
+    assert driven.sinks_less.total[1 - decides, 0] == pytest.approx(0.0, abs=0.05)
     over = found.standings[0].over_range
     assert over["friction of the fracture"][0] == 2.0
     assert over["friction of the fracture"][-1] == 1.0
