@@ -70,7 +70,7 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     """
     frame, words = _at_load(_checked(frame, key, column), load)
     ax = _axes(ax)
-    numeric = np.issubdtype(frame[key].dtype, np.number)
+    numeric = frame[key].dtype.kind in "if"
     ticks = sorted(frame[key].unique())
     for i, name, rows in _by_construct(frame):
         groups = rows.groupby(key)[column]
