@@ -82,7 +82,7 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
         if not mine.any():
             continue
         places, forces = links.places[mine], links.forces[mine]
-        # Cells along the source's principal directions, so that the two walls of a graft stay apart.
+        # Cells along the source's principal directions: the two walls of a graft stay apart.
         centred = places - places.mean(axis=0)
         position = centred @ np.linalg.svd(centred, full_matrices=False)[2].T
         reach = np.maximum(np.ptp(position, axis=0), 1e-9)
