@@ -70,8 +70,7 @@ def title(ax: Axes, name: str, words: str) -> None:
         ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,
                 wrap(words, room, 14), size=14, transform=ax.transAxes, va="bottom")
     for size in (16, 14, 12):
-        # Bold letters are about a tenth wider than those that wrap() measures.
-        lines = wrap(name, room / 1.12, size)
+        lines = wrap(name, room, size, bold=True)
         if lines.count("\n") < 2:
             break
     ax.set_title(lines, loc="left", size=size, weight="bold", pad=34 if words else 12)

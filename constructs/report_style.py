@@ -9,7 +9,7 @@ h1{font-size:1.6rem;line-height:1.2;margin:.2rem 0 .4rem;overflow-wrap:anywhere}
 h2{font-size:1.2rem;margin:1.6rem 0 .5rem;border-bottom:2px solid #0072b2;padding-bottom:.15rem;
 overflow-wrap:anywhere}
 h3{font-size:1rem;margin:1.1rem 0 .3rem;overflow-wrap:anywhere}
-p{margin:.4rem 0;max-width:75em}
+p{margin:.4rem 0;max-width:75em;overflow-wrap:anywhere}
 ul{margin:.3rem 0;padding-left:1.2rem}
 li{margin:.15rem 0;overflow-wrap:anywhere}
 .label{background:#fff3cd;border-left:5px solid #d55e00;padding:.45rem .8rem;margin:.3rem 0;
@@ -17,7 +17,7 @@ max-width:none;font-weight:600}
 .top{display:grid;grid-template-columns:1.15fr 1fr;gap:1.6rem}
 .top>div{min-width:0}
 .top h2{margin-top:.8rem}
-.cannot{background:#f4f6f8;padding:0 1rem .6rem;font-size:.93em}
+.cannot{align-self:start;background:#f4f6f8;padding:0 1rem .6rem;font-size:.93em}
 .small{font-size:.85em;color:#333}
 .none{color:#666}
 .good{color:#005f45}
@@ -29,14 +29,15 @@ th,td{padding:.22rem .5rem;text-align:right;vertical-align:top;border-bottom:1px
 th{vertical-align:bottom;font-weight:600;background:#f4f6f8}
 .t{text-align:left}
 td.t{overflow-wrap:anywhere}
-.main{font-size:.84rem;width:100%}
-.main th.t[scope]{vertical-align:top;background:none;max-width:16em;overflow-wrap:anywhere}
+.main{font-size:.81rem;width:100%}
+.main th.t[scope]{min-width:8em;
+vertical-align:top;background:none;max-width:16em;overflow-wrap:anywhere}
 .main tbody{border-top:2px solid #777}
 .main .trust{background:#f4f6f8;color:#333}
 .main .band{font-size:.8rem;text-transform:uppercase;letter-spacing:.05em;border-bottom:none}
 .main td{white-space:nowrap}
 .main td.words{white-space:normal;min-width:6.5em}
-.main td,.main th{padding:.22rem .42rem}
+.main td,.main th{padding:.22rem .3rem}
 .plain{font-size:.92em}
 table.small{font-size:.82rem}
 table.small td:nth-child(2){white-space:nowrap}
@@ -44,7 +45,7 @@ footer{margin-top:2rem}
 .main th:nth-child(3),.main td:has(>.good),.main td:has(>.bad){text-align:left}
 figure{margin:1rem 0}
 img{max-width:100%;height:auto;border:1px solid #ddd}
-figcaption{font-size:.85em;color:#333}
+figcaption{overflow-wrap:anywhere;font-size:.85em;color:#333}
 pre{background:#f4f6f8;padding:.6rem .8rem;overflow-x:auto;font-size:.82rem}
 @media (max-width:800px){.top{grid-template-columns:1fr}.cannot{order:-1}}
 @media print{

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.font_manager import findfont, get_font
+from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.text import Text
 
 FloatArray = np.ndarray
@@ -20,14 +20,15 @@ LINE = 1.25 * SIZE / 72.0
 
 
 @cache
-def _font() -> Any:
-    return get_font(findfont("DejaVu Sans"))
+def _font(bold: bool = False) -> Any:
+    weight = "bold" if bold else "normal"
+    return get_font(findfont(FontProperties(family="DejaVu Sans", weight=weight)))
 
 
 @cache
-def _advance(character: str) -> float:
+def _advance(character: str, bold: bool) -> float:
     """Advance width of a character, in units of the text size."""
-    font = _font()
+    font = _font(bold)
     font.set_size(100.0, 72.0)
     return float(font.load_char(ord(character)).linearHoriAdvance) / 65536.0 / 100.0
 
@@ -46,12 +47,13 @@ def plain(text: str) -> str:
     return shown.replace("$", r"\$")
 
 
-def width(text: str, size: float = SIZE) -> float:
+def width(text: str, size: float = SIZE, bold: bool = False) -> float:
     """Width of one line of text in inches (without kerning)."""
-    return sum(_advance(c) for c in text.replace(r"\$", "$")) * size / 72.0
+    return sum(_advance(c, bold) for c in text.replace(r"\$", "$")) * size / 72.0
 
 
-def wrap(text: str, inches: float, size: float = SIZE, most: int = 99) -> str:
+def wrap(text: str, inches: float, size: float = SIZE, most: int = 99,
+         bold: bool = False) -> str:
     """Plain text in lines no wider than ``inches``; long words are broken.
 
     What does not fit in ``most`` lines ends in an ellipsis.
@@ -59,18 +61,18 @@ def wrap(text: str, inches: float, size: float = SIZE, most: int = 99) -> str:
     lines = [""]
     for word in plain(text).replace(r"\$", "$").split(" "):
         trial = f"{lines[-1]} {word}".strip()
-        if width(trial, size) <= inches:
+        if width(trial, size, bold) <= inches:
             lines[-1] = trial
             continue
         if lines[-1]:
             lines.append("")
         for c in word:
-            if lines[-1] and width(lines[-1] + c, size) > inches:
+            if lines[-1] and width(lines[-1] + c, size, bold) > inches:
                 lines.append("")
             lines[-1] += c
     if len(lines) > most:
         last = lines[most - 1]
-        while last and width(last + "…", size) > inches:
+        while last and width(last + "…", size, bold) > inches:
             last = last[:-1]
         lines = [*lines[:most - 1], last + "…"]
     return "\n".join(lines).replace("$", r"\$")

@@ -132,6 +132,8 @@ def long_names(count: int) -> Comparison:
     made = []
     for i in range(count):
         name = (f"{i} two $lag_screws$ of 6.5 mm & an <i>antiglide</i> plate, \"x\" " + "W" * 60)[:60]
+        if i % 4 == 1:
+            name = f"{i}" + "W" * 58
         words = "a screw of a name that goes on and on \\$ { } until it has sixty letters"[:57]
         held = i % 5 != 3
         made.append(construct(

@@ -301,9 +301,12 @@ def test_wrapped_lines_fit_and_keep_every_letter() -> None:
 
 def test_measured_width_is_that_of_the_renderer() -> None:
     figure = Figure(figsize=(10, 2), dpi=100)
-    figure.text(0.0, 0.5, "Subsidence 0.041 mm, WWWiii", size=SIZE)
-    ((_, box),) = shown_texts(figure)
-    assert width("Subsidence 0.041 mm, WWWiii") == pytest.approx(box.width / 100.0, rel=0.04)
+    words = "Subsidence 0.041 mm, WWWiii"
+    for y, weight in ((0.8, "normal"), (0.2, "bold")):
+        figure.text(0.0, y, words, size=SIZE, weight=weight)
+    (_, thin), (_, thick) = shown_texts(figure)
+    assert width(words) == pytest.approx(thin.width / 100.0, rel=0.04)
+    assert width(words, bold=True) == pytest.approx(thick.width / 100.0, rel=0.04)
 
 
 def test_spread_labels_do_not_overlap_and_stay_inside() -> None:
