@@ -10,6 +10,8 @@ import numpy as np
 FloatArray = np.ndarray
 LEVEL = 0.95
 RESAMPLES = 1000
+FEWEST = 8
+"""Samples in which something must happen before indices are made of whether it happens."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,8 @@ class Difference:
 class Indices:
     """First-order and total Sobol index of each input with intervals; ``(d, 3)``: value, low, high.
 
-    None where the quantity is the same in all samples, so that there is nothing to explain.
+    None, with a ``note`` that says why, where the quantity is the same in all paired samples or
+    other in hardly any, so that there is nothing to explain.
     """
 
     inputs: tuple[str, ...]
@@ -49,6 +52,7 @@ class Indices:
     total: FloatArray | None
     samples: int
     left_out: int
+    note: str = ""
 
 
 def share(hits: FloatArray) -> Share:
@@ -111,8 +115,13 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     n, left_out = int(there.sum()), int((~there).sum())
     a, b, ab = f_a[there], f_b[there], f_ab[:, there]
     largest = max(float(np.abs(x).max(initial=0.0)) for x in (a, b, ab))
-    if n < 4 or max(float(np.ptp([a, b])), float(np.ptp(ab))) <= 1e-12 * largest:
-        return Indices(tuple(inputs), None, None, n, left_out)
+    # The variance comes from the two independent sets alone.
+    if n < 4 or float(np.ptp([a, b])) <= 1e-12 * largest:
+        return Indices(tuple(inputs), None, None, n, left_out, "the same in all samples")
+    kinds, counts = np.unique([a, b], return_counts=True)
+    if kinds.size == 2 and counts.min() < FEWEST:
+        # A bootstrap cannot tell how sure a handful of events is.
+        return Indices(tuple(inputs), None, None, n, left_out, "too rare in these samples to tell")
     first, total = saltelli(a, b, ab)
     if not left_out and n & (n - 1) == 0:
         from scipy.stats import sobol_indices

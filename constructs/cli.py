@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from constructs import LABEL, __version__
+from constructs import LABEL, __version__, cli_sweep
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -26,9 +26,10 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard er
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
                                           help="Folder for results; default results/STUDY-001.")]
 Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
-Seed = Annotated[int, typer.Option("--seed", metavar="N", help="Seed of everything random.")]
+Seed = Annotated[int, typer.Option("--seed", metavar="N",
+                                   help="Seed; comparing draws nothing at random.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Processes; 0 takes one a core.")]
+                                      help="Processes; comparing shares its factors in one.")]
 
 
 def say(quiet: bool) -> Callable[[str], None]:
@@ -55,8 +56,9 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
 
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            json: Json = False, quiet: Quiet = False) -> None:
+            json: Json = False, quiet: Quiet = False, workers: Workers = 1, seed: Seed = 0) -> None:
     """Solve each construct of a study: table on the terminal, folder of results."""
+    del workers, seed  # accepted by every command that solves; see their help
     from constructs.compare import compare as run
     from constructs.output import document, new_folder, write_results, written_whole
 
@@ -170,6 +172,10 @@ def verify(json: Json = False, quiet: Quiet = False) -> None:
         print("\n".join(table_lines(results)))
         print(LABEL)
     raise typer.Exit(0 if all(r["passes"] for r in results) else 1)
+
+
+app.command()(cli_sweep.sweep)
+app.command()(cli_sweep.rank)
 
 
 def print_json(data: dict[str, Any]) -> None:

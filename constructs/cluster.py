@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import queue
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from constructs.evaluate import Evaluator, Options, Outcome, Task
-from fe.errors import InputError
+from fe.errors import ButtressError, InputError
 
 CHUNK = 8
 """Cases of one group sent at once: few enough to lose little, enough to pay for the bone."""
 WAIT = 10.0
 """Seconds to wait for a scheduler and for a first worker."""
+POLL = 0.01
 CHANCES = 2
 AHEAD = 3
 """Chunks in flight a worker thread."""
@@ -44,35 +45,49 @@ def on_cluster(groups: Sequence[Sequence[Task]], options: Options, address: str,
         chunks.reverse()
         room = max(1, AHEAD * sum(client.nthreads().values()))
         flying: dict[Any, list[Task]] = {}
-        ready: queue.Queue[Any] = queue.Queue()
         deaths: Counter[int] = Counter()
         while True:
             while chunks and len(flying) < room and not stop():
                 chunk = chunks.pop()
-                future = client.submit(work, chunk, options, pure=False)
-                flying[future] = chunk
-                future.add_done_callback(ready.put)
+                try:
+                    flying[client.submit(work, chunk, options, pure=False)] = chunk
+                except Exception:
+                    _check(client, address)
+                    raise
             if not flying:
                 return
-            try:
-                future = ready.get(timeout=0.5)  # woken now and then, so that Ctrl-C is seen
-            except queue.Empty:
-                continue
-            chunk = flying.pop(future)
-            if future.status == "finished":
-                yield from future.result()
-                continue
-            reason = f"{type(future.exception()).__name__}: {future.exception()}"
-            for task in chunk:
-                deaths[task.number] += 1
-                if deaths[task.number] < CHANCES:
-                    chunks.append([task])
-                else:
-                    outcome = Outcome(task.number, task.hash)
-                    outcome.fail("worker died", reason)
-                    yield outcome
+            ready = [future for future in flying if future.done()]
+            if not ready:
+                _check(client, address)
+                time.sleep(POLL)
+            for future in ready:
+                if future.status == "pending":
+                    continue  # its result was lost with its worker and is computed again
+                chunk = flying.pop(future)
+                try:
+                    yield from future.result(timeout=WAIT)
+                except TimeoutError:
+                    flying[future] = chunk
+                except Exception as error:  # whatever a cluster raises for a worker that died
+                    _check(client, address)
+                    reason = f"{type(error).__name__}: {error}"
+                    for task in chunk:
+                        deaths[task.number] += 1
+                        if deaths[task.number] < CHANCES:
+                            chunks.append([task])
+                        else:
+                            outcome = Outcome(task.number, task.hash)
+                            outcome.fail("worker died", reason)
+                            yield outcome
     finally:
         client.close(timeout=2)
+
+
+def _check(client: Any, address: str) -> None:
+    """Raise ButtressError where the scheduler has gone."""
+    if client.status not in ("running", "connecting"):
+        raise ButtressError(f"the cluster at {address} has gone away; what was solved is stored, "
+                            "and the same command goes on from there")
 
 
 def _connected(address: str) -> Any:

@@ -25,7 +25,8 @@ SEARCH_LIMIT_N = 10_000.0
 """Loads are searched up to here: about ten times body weight, beyond any activity of the knee."""
 CURVE_POINTS = 12
 BISECTIONS = 12
-_UNKNOWN = float("nan")
+LEAST_N = 1.0
+"""A construct that does not hold this load is held by nothing."""
 Say = Callable[[str], None]
 
 
@@ -63,15 +64,16 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
     loads, shots = [], []
+    answers: dict[float, Answer] = {}
     for total in study.load.total_N:
-        answer = model.answer(total)
+        answer = answers[total] = model.answer(total)
         result, fields = read(reader, model, answer, total)
         loads.append(result)
         if pictures:
             shots.append(take_picture(model, answer, total, fields))
-    search = Search(reader, model, upper.factor)
+    search = Search(reader, model, upper.factor, answers)
     curve, sunk = _curve(search, max(study.load.total_N))
-    ends, limit = search.ends(), search.step_off_limit(study.limits.step_off_mm)
+    ends, limit = search.ends, search.step_off_limit(study.limits.step_off_mm)
     return ConstructResult(
         model.construct.name, model.construct.note, _status(model, loads),
         bracket(lower, upper), upper.status, lets_go(model, upper), ends, limit, SEARCH_LIMIT_N,
@@ -99,22 +101,47 @@ def _status(model: Model, loads: list[LoadResult]) -> str:
 
 
 class Search:
-    """Loads at which something happens; answers are kept, so that no load is solved twice."""
+    """Loads at which something happens, found from the study's own ``answers`` on.
 
-    def __init__(self, reader: Reader, model: Model, upper: float | None) -> None:
+    While the end is searched, a load that the quick starts do not answer counts as not held; the
+    search starts at the largest load of the study that is held by a full answer.
+    """
+
+    def __init__(self, reader: Reader, model: Model, upper: float | None,
+                 answers: dict[float, Answer]) -> None:
         self.reader, self.model, self.upper = reader, model, upper
-        self._ends: float | None = _UNKNOWN
-        self._known: dict[float, float | None] = {}
-        self._near: Answer | None = None
+        held = [p for p, a in answers.items() if a.held]
+        self.known: dict[float, Answer] = {p: answers[p] for p in held}
+        self.ends = self._find_end(max(held, default=0.0))
+
+    def answer(self, total: float, quick: bool = True) -> Answer:
+        """Answer at a load, followed from the nearest one that is known to hold."""
+        if total not in self.known:
+            nearest = min(self.known, key=lambda p: abs(p - total), default=None)
+            near = None if nearest is None else self.known[nearest]
+            found = self.model.answer(total, near, quick)
+            if not found.held:
+                return found
+            self.known[total] = found
+        return self.known[total]
 
     def step_off(self, total: float) -> float | None:
         """Worst step-off [mm] at a load, None where it is not held."""
-        if total not in self._known:
-            answer = self.model.answer(total, self._near, quick=True)
-            self._near = answer if answer.held else self._near
-            self._known[total] = (self.reader.worst_step_off(self.model, answer)
-                                  if answer.held else None)
-        return self._known[total]
+        answer = self.answer(total)
+        return self.reader.worst_step_off(self.model, answer) if answer.held else None
+
+    def _find_end(self, good: float) -> float | None:
+        """Largest load held by stepwise loading [N], None if beyond the search limit."""
+        if good == 0.0:
+            good = LEAST_N
+            if not self.answer(good, quick=False).held:
+                return 0.0
+        # Limit analysis bounds the load from above, so the search ends there at the latest.
+        bound = self.upper if self.upper is not None else np.inf
+        if bound > SEARCH_LIMIT_N and self.answer(SEARCH_LIMIT_N).held:
+            return None
+        return self._bisect(good, max(good, min(bound, SEARCH_LIMIT_N)),
+                            lambda p: self.answer(p).held)
 
     def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]) -> float:
         for _ in range(BISECTIONS):
@@ -122,49 +149,31 @@ class Search:
             good, bad = (middle, bad) if is_good(middle) else (good, middle)
         return good
 
-    def ends(self) -> float | None:
-        """Largest load held by stepwise loading [N], None if beyond the search limit."""
-        if self._ends is _UNKNOWN:
-            self._ends = self._find_end()
-        return self._ends
-
-    def _find_end(self) -> float | None:
-        if self.step_off(1.0) is None:
-            return 0.0
-        # Limit analysis bounds the load from above, so the search ends there at the latest.
-        bound = self.upper if self.upper is not None else np.inf
-        if bound > SEARCH_LIMIT_N and self.step_off(SEARCH_LIMIT_N) is not None:
-            return None
-        return self._bisect(1.0, min(bound, SEARCH_LIMIT_N),
-                            lambda p: self.step_off(p) is not None)
-
     def step_off_limit(self, limit: float) -> float | None:
         """Load [N] at which a step-off reaches the limit, None where that does not happen."""
-        top = self.ends() or (SEARCH_LIMIT_N if self.step_off(SEARCH_LIMIT_N) is not None else 0.0)
-        if top <= 1.0 or (self.step_off(top) or 0.0) < limit:
+        top = SEARCH_LIMIT_N if self.ends is None else self.ends
+        if top <= LEAST_N or (self.step_off(top) or 0.0) < limit:
             return None
         return self._bisect(0.0, top, lambda p: p == 0.0 or (self.step_off(p) or 0.0) < limit)
 
 
 def _curve(search: Search, top: float) -> tuple[tuple[float, ...], dict]:
     """Mean subsidence of each fragment over the load, up to a fifth beyond the largest load."""
-    bone = search.reader.bone
-    loads = np.linspace(0.0, 1.2 * top, CURVE_POINTS + 1)
+    bone, reader = search.reader.bone, search.reader
+    loads = tuple(float(x) for x in np.linspace(0.0, 1.2 * top, CURVE_POINTS + 1))
     sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
     for total in loads:
-        answer = search.model.answer(float(total), quick=True) if total else None
-        values = (search.reader.measures(search.model, answer)
-                  if answer is not None and answer.held else None)
+        values = None
+        if 0.0 < total <= (np.inf if search.ends is None else search.ends):
+            answer = search.answer(total, quick=False)
+            values = reader.measures(search.model, answer) if answer.held else None
         for i in bone.fragments:
-            name = bone.bodies[i].name
-            if total == 0.0:
-                sunk[name].append(0.0)
-            elif values is None or not bone.articular(i)[0].size:
-                sunk[name].append(None)
-            else:
-                surface, share = search.reader.surface(values, i)
-                sunk[name].append(float(surface @ share))
-    return tuple(float(x) for x in loads), {k: tuple(v) for k, v in sunk.items()}
+            sunken: float | None = 0.0 if total == 0.0 else None
+            if values is not None and bone.articular(i)[0].size:
+                surface, share = reader.surface(values, i)
+                sunken = float(surface @ share)
+            sunk[bone.bodies[i].name].append(sunken)
+    return loads, {k: tuple(v) for k, v in sunk.items()}
 
 
 def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:

@@ -134,7 +134,7 @@ class Evaluator:
                ) -> tuple[list[dict[str, Any]], ...]:
         reader = Reader.of(model.bone, intact) if self.options.strain \
             else Reader(model.bone, (), intact)
-        capacities = [self._capacity(case, model, law)]
+        capacities = [self._capacity(case, frame, model, law)]
         results, fragments, edges, failures = [], [], [], []
         for total in case.study.load.total_N:
             answer = model.answer(total, quick=self.options.quick)
@@ -158,16 +158,11 @@ class Evaluator:
             results.append(row)
         return capacities, results, fragments, edges, failures
 
-    def _capacity(self, case: Case, model: Model, law: Law) -> dict[str, Any]:
-        """Limit loads; they do not depend on the size of the load, so they are kept."""
+    def _capacity(self, case: Case, frame: Frame, model: Model, law: Law) -> dict[str, Any]:
         row: dict[str, Any] = {"links": model.problem.n, "warnings": len(model.hardware.warnings)}
         if not self.options.capacity:
             return row
-        key = share_key(case.study)
-        if key not in law.capacities:
-            self.workshop.counts["limits"] += 2
-            law.capacities[key] = model.capacity(frictionless=True), model.capacity()
-        lower, upper = law.capacities[key]
+        lower, upper = frame.capacities(model, law, share_key(case.study))
         low, high = bracket(lower, upper)
         return row | {"capacity_lower_N": low, "capacity_upper_N": high,
                       "capacity_status": upper.status}

@@ -83,7 +83,7 @@ class Planned:
     """A case ready to be solved, with what it shares with others.
 
     ``bones``: keys of its bones, one a distinct one; ``frames``: (bone, hardware) keys of its
-    constructs.
+    constructs; ``law``: hash of all but the size of the load.
     """
 
     number: int
@@ -92,6 +92,7 @@ class Planned:
     scales: dict[str, float]
     bones: tuple[str, ...]
     frames: tuple[tuple[str, str], ...]
+    law: str
 
 
 def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
@@ -99,16 +100,23 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
     keys = [bone_key(case.study, c) for c in case.study.constructs]
     frames = [(k, hardware_key(case.study, c))
               for k, c in zip(keys, case.study.constructs, strict=True)]
-    return Planned(number, case_hash(case, options), _dump(case.study), dict(case.scales),
-                   tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)))
+    data = _dump(case.study)
+    rest = {**data, "load": {k: v for k, v in data["load"].items() if k != "total_N"}}
+    return Planned(number, case_hash(case, options), data, dict(case.scales),
+                   tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)),
+                   digest([rest, dict(case.scales)]))
 
 
 def groups(cases: Iterable[Planned]) -> list[list[Planned]]:
-    """Cases by the bones that they share, each group in order of its hardware."""
+    """Cases by the bones that they share; in a group those of one hardware and law in a row."""
     found: dict[tuple[str, ...], list[Planned]] = {}
+    first: dict[tuple[tuple[str, str], ...] | str, int] = {}
     for case in cases:
         found.setdefault(case.bones, []).append(case)
-    return [sorted(group, key=lambda c: (c.frames, c.number)) for group in found.values()]
+        first.setdefault(case.frames, case.number)
+        first.setdefault(case.law, case.number)
+    return [sorted(group, key=lambda c: (first[c.frames], first[c.law], c.number))
+            for group in found.values()]
 
 
 @dataclass(frozen=True)

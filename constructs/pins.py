@@ -127,15 +127,14 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, p
     count, member, along = part.count, part.member, axis.direction
     across = np.array([-along[1], along[0]])
     low, high = engaged_thread(pin, axis, fracture_crossings(bone.study, axis))
-    for cell in cells:
+    around = _around(solids, cells, axis, pin.position_in_depth_mm).tolist()
+    for cell, (modulus, poisson, crush, shear_strength, sheet, deep) in zip(cells, around,
+                                                                            strict=True):
         solid = solids[cell.solid]
         node = int(np.argmin(np.abs(s - cell.middle)))
         centre = axis.point(cell.middle)
-        local = solid.piece.local(centre, pin.position_in_depth_mm)
-        modulus, poisson = float(local.modulus), float(local.poisson)
         # E t of the sheet that one of the pieces side by side has for itself
-        stretch = float(solid.piece.sheets(centre)[0]) * (1.0 - poisson**2) / count
-        depth = float(solid.piece.depth(centre)) / count
+        stretch, depth = sheet * (1.0 - poisson**2) / count, deep / count
         element = part.sections[min(node, len(part.sections) - 1)]
         length = cell.end - cell.start
         diameter = outer(pin)
@@ -143,7 +142,7 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, p
             diameter = screw_form(pin.form).shaft or diameter
         take = hold(solid.body, centre, along, length, diameter)
         here: dict[str, Any] = {"place": (float(centre[0]), float(centre[1]))}
-        bearing = count * float(local.compressive_strength) * diameter * length
+        bearing = count * crush * diameter * length
         side = lateral_compliance(modulus, poisson, stretch, diameter,
                                   part.material.modulus * element.inertia)
         links.add(Link("bearing", pin.name, End(member, member.translation(node, across)),
@@ -152,7 +151,7 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, p
                        weight=length * count, **here))
         if isinstance(pin, Screw):
             engaged = min(cell.end, high) - max(cell.start, low)
-            shear = float(local.shear_strength) * thread_shape_factor(screw_form(pin.form))
+            shear = shear_strength * thread_shape_factor(screw_form(pin.form))
         else:
             # A smooth wire only sticks in its hole, in bone.
             engaged, shear = length, press_fit() if solid.kind == "bone" else 0.0
@@ -165,6 +164,21 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, p
                        End(member, member.translation(node, along)), End(solid.body, take(along)),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
                        direction=_pair(along), weight=engaged * count, **here))
+
+
+def _around(solids: list[Solid], cells: list[Cell], axis: Axis, z: float) -> FloatArray:
+    """What each cell's station lies in, ``(cells, 6)``: modulus, Poisson's ratio, compressive and
+    shear strength, first entry of the sheet, depth. Asked for in one go a solid."""
+    places, owner = axis.point([c.middle for c in cells]), np.array([c.solid for c in cells])
+    out = np.empty((len(cells), 6))
+    for i in np.unique(owner):
+        its, piece = owner == i, solids[i].piece
+        local = piece.local(places[its], z)
+        for column, values in enumerate((
+                local.modulus, local.poisson, local.compressive_strength, local.shear_strength,
+                piece.sheets(places[its])[:, 0], piece.depth(places[its]))):
+            out[its, column] = values
+    return out
 
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,

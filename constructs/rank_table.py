@@ -81,7 +81,7 @@ def _difference(found: Difference) -> str:
 def _indices(found: Indices) -> str:
     total = found.total
     if total is None:
-        return "the same in all samples"
+        return found.note
     order = np.argsort(-total[:, 0], kind="stable")[:3]
     return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({total[i, 1]:.2f}-{total[i, 2]:.2f})"
                      for i in order)

@@ -49,7 +49,7 @@ def _cause(name: str, driven: Sequence[Driven]) -> str:
     if found is None:
         return ""
     if found.total is None:
-        return "; no sampled input changes that"
+        return f"; what decides the rest: {found.note}"
     return "; " + _most(found.inputs, found.total)
 
 

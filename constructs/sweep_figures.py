@@ -175,7 +175,8 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlim(0.0, 1.05)
     if found is None or found.total is None:
-        ax.text(0.5, 0.5, "the same in all samples: nothing to explain", size=SIZE, ha="center",
+        words = found.note if found is not None else "this is the reference"
+        ax.text(0.5, 0.5, words, size=SIZE, ha="center",
                 transform=ax.transAxes)
     else:
         for shift, rows, color, words in ((-0.19, found.first, "#56B4E9", "alone (first order)"),

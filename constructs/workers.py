@@ -78,13 +78,18 @@ class _Queue:
         self.open: list[deque[Task]] = []
 
     def next(self, group: deque[Task]) -> tuple[Task, deque[Task]] | None:
-        """The next case for a worker at a group: of that group, a new one, or the largest open."""
+        """The next case for a worker at a group: of that group, of a new one, or of the rear half
+        of the largest that others are at (in a row, so that what neighbours share stays shared).
+        """
         if not group and self.waiting:
             group = self.waiting.popleft()
             self.open.append(group)
         elif not group:
             largest = max(self.open, key=len, default=group)
-            group = largest if len(largest) > WORTH_SHARING else group
+            if len(largest) > WORTH_SHARING:
+                half = [largest.pop() for _ in range(len(largest) // 2)]
+                group = deque(reversed(half))
+                self.open.append(group)
         return (group.popleft(), group) if group else None
 
 
@@ -169,9 +174,9 @@ def _fill(pool: list[_Worker], queue: _Queue, again: deque[Task], stop: Callable
 
 
 def _buried(lost: list[Task], deaths: Counter[int], again: deque[Task]) -> Iterator[Outcome]:
-    """Cases of a worker that died: the oldest was being solved and may be the cause."""
-    for place, task in enumerate(lost):
-        deaths[task.number] += place == 0
+    """Cases of a worker that died: each gets a worker to itself, so that only its cause dies."""
+    for task in lost:
+        deaths[task.number] += 1
         if deaths[task.number] >= CHANCES:
             outcome = Outcome(task.number, task.hash)
             outcome.fail("worker died", f"{CHANCES} workers died while solving this case "

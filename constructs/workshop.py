@@ -62,8 +62,10 @@ class Law:
     arrays: dict[str, FloatArray]
     solver: Solver
     tighten: dict[int, float]
+    bounds: Any
+    """What a limit load without friction depends on."""
     start: Model | None = None
-    capacities: dict[Any, tuple[Capacity, Capacity]] = field(default_factory=dict)
+    capacities: dict[str, Capacity] = field(default_factory=dict)
 
 
 class Frame:
@@ -78,6 +80,7 @@ class Frame:
         self.problems[made_for] = model.problem
         self.laws: Kept[Law] = Kept(MOST_LAWS)
         self.springs: Kept[Solver] = Kept(2)
+        self.frictionless: Kept[Capacity] = Kept(MOST_LAWS)
         p = model.problem
         kinds = np.array([x.kind for x in p.links.links], dtype=object)
         self.sources = np.array([x.source for x in p.links.links], dtype=object)
@@ -122,6 +125,20 @@ class Frame:
         return replace(law.start, bone=bone, construct=construct, hardware=hardware,
                        solver=solver), law
 
+    def capacities(self, model: Model, law: Law, share: str) -> tuple[Capacity, Capacity]:
+        """Limit loads without and with friction; ``share`` is the load's `share_key`.
+
+        They do not depend on the size of the load, nor the first on friction, so they are kept.
+        """
+        def limit(frictionless: bool) -> Capacity:
+            self.counts["limits"] += 1
+            return model.capacity(frictionless=frictionless)
+
+        lower = self.frictionless.get_or((law.bounds, share), lambda: limit(True))
+        if share not in law.capacities:
+            law.capacities[share] = limit(False)
+        return lower, law.capacities[share]
+
     def _friction(self, study: Study, construct: Construct) -> FloatArray:
         out = self.model.problem.friction.copy()
         for fracture in study.fractures:
@@ -147,7 +164,7 @@ class Frame:
         if spring != 1.0:
             self.counts["inversions"] += 1
             solver = self.springs.get_or(spring, lambda: Solver(p.with_law(**arrays)))
-        return Law(arrays, solver, tighten)
+        return Law(arrays, solver, tighten, (scale.tobytes(), tuple(sorted(tighten.items()))))
 
     def _condense(self, bone: Bone) -> Condensed:
         self.counts["condensed"] += 1

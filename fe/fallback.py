@@ -19,7 +19,8 @@ from fe.lemke import lemke, proves_none
 from fe.limit import FARTHEST_MM, Capacity, Escape
 
 if TYPE_CHECKING:
-    from fe.solve import Answer, _Step
+    from fe.answer import Answer
+    from fe.step import Step
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
@@ -35,7 +36,7 @@ class Reduced:
     All other links are without bounds and eliminated, all other kinks are locked.
     """
 
-    def __init__(self, step: _Step, active: np.ndarray, hinging: np.ndarray) -> None:
+    def __init__(self, step: Step, active: np.ndarray, hinging: np.ndarray) -> None:
         self.step, p, s = step, step.p, step.solver
         self.free, self.kept = np.flatnonzero(~active), np.flatnonzero(active)
         self.hinges = np.flatnonzero(hinging)
@@ -179,7 +180,7 @@ def held_motions(rigid: FloatArray) -> IntArray:
     return np.sort(order[:int((size > 1e-3 * size[0]).sum())])
 
 
-def lemke_answer(step: _Step, limit: Capacity) -> Answer:
+def lemke_answer(step: Step, limit: Capacity) -> Answer:
     """The step's answer by Lemke's method, polished by one solve in the state that it found."""
     p = step.p
     active = (step.friction > 0) | (np.isfinite(step.lower) & np.isinf(step.upper))
@@ -218,5 +219,6 @@ def lemke_answer(step: _Step, limit: Capacity) -> Answer:
         # loading never raises it: parallel faces without pre-load, say. The ray is the motion.
         largest = max(float(np.abs(rigid).max(initial=0.0)), 1e-300)
         return step.none("no equilibrium", Escape(rigid / largest, kink / largest),
-                          "carried by no force system that loading raises", method="Lemke")
+                          "carried by no force system that loading raises (a ray of Lemke's: "
+                          "with friction not a strict proof)", method="Lemke")
     return step.none("unconverged", limit.escape, f"Lemke's method ended on: {reason}")

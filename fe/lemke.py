@@ -7,6 +7,7 @@ Complementarity Problem, 1992, ch. 4; memory). `fe.fallback` writes bounded link
 from __future__ import annotations
 
 import numpy as np
+from scipy.linalg.blas import dger
 
 FloatArray = np.ndarray
 MOST_PIVOTS = 20_000
@@ -26,16 +27,17 @@ def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
         return np.zeros(n), "solution"
     # Columns: v (n), z (n), cover (1), right-hand side.
     cover_by = np.ones(n) if covering is None else covering
-    table = np.hstack([np.eye(n), -matrix, -cover_by[:, None], right[:, None]])
+    # By columns in memory, so that a pivot is one update in place (BLAS ger).
+    table = np.asfortranarray(np.hstack([np.eye(n), -matrix, -cover_by[:, None], right[:, None]]))
     basis = np.arange(n)
     cover = 2 * n
 
     def pivot(row: int, column: int) -> None:
-        table[row] /= table[row, column]
+        scaled = table[row] / table[row, column]
         factors = table[:, column].copy()
         factors[row] = 0.0
-        rows = np.flatnonzero(factors)
-        table[rows] -= factors[rows, None] * table[row]
+        dger(-1.0, factors, scaled, a=table, overwrite_a=1)
+        table[row] = scaled
         basis[row] = column
 
     need = right / cover_by

@@ -133,8 +133,9 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
 def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: FloatArray,
              bounds: FloatArray, options: dict[str, Any]) -> Any:
     """Least cost with ``left x <= rhs``, ``equal x = 0`` and bounds, by HiGHS."""
-    return linprog(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal),  # type: ignore[call-overload]
-                   b_eq=np.zeros(len(equal)), bounds=bounds, method="highs", options=options)
+    solve: Any = linprog  # its stubs, where installed, do not know sparse matrices
+    return solve(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(len(equal)),
+                 bounds=bounds, method="highs", options=options)
 
 
 def _unbalanced(equal: FloatArray, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray

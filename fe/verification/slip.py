@@ -15,10 +15,8 @@ from fe.link import End, LinkList
 from fe.solve import Answer, Solver
 from fe.verification import Case, register
 from fe.verification.dowel import infinite
-from fe.verification.meshes import rectangle
-from fe.verification.parts import ACROSS, GROUND, RIGID, matched, piece, spring, touch, turned
-from fe.verification.problem import node_at, unknowns
-from fe.verification.statics import DOWN, FRICTION, LOAD, NORMAL, SLOPE
+from fe.verification.parts import ACROSS, GROUND, spring
+from fe.verification.statics import DOWN, FRICTION, LOAD, SLOPE, on_plane
 
 DOWEL = infinite()  # N/mm, the dowel of `fe.verification.dowel`
 
@@ -26,14 +24,7 @@ DOWEL = infinite()  # N/mm, the dowel of `fe.verification.dowel`
 @cache
 def slid(load: float = LOAD) -> tuple[LinkList, Answer]:
     """Links (the dowel last) and answer of a rigid fragment on the plane."""
-    angle = float(np.arctan2(NORMAL[1], NORMAL[0]) - np.pi / 2)
-    low = turned(rectangle(6, 2, 30.0, 10.0, left=-15.0, bottom=-10.0), angle)
-    high = turned(rectangle(6, 3, 30.0, 15.0, left=-15.0), angle)
-    base = piece(low, RIGID, 0.3, 10.0, unknowns(low.edges["bottom"]), name="base")
-    block = piece(high, RIGID, 0.3, 10.0, name="fragment")
-    links = LinkList()
-    touch(links, base, block, matched(low, "top", high, "bottom"), NORMAL, friction=FRICTION)
-    middle = block.node(node_at(high, 0.0, 0.0))
+    base, block, links, middle = on_plane(FRICTION)
     spring(links, End(block, middle(DOWN)), GROUND, DOWEL, kind="dowel")
     problem = condense([base, block], links, [[(block, middle(-ACROSS))]])
     return links, Solver(problem).answer(np.array([load]))

@@ -8,11 +8,14 @@ sin(delta + phi). All forces meet in the middle of the plane, so that only slidi
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache, partial
 
 import numpy as np
 
+from fe.body import Column
 from fe.condense import condense
+from fe.continuum import Continuum
 from fe.link import End, LinkList
 from fe.solve import Solver
 from fe.verification import Case, register
@@ -32,6 +35,7 @@ from fe.verification.parts import (
 )
 from fe.verification.problem import node_at, unknowns
 
+FloatArray = np.ndarray
 SLOPE, FRICTION, LOAD = float(np.radians(20.0)), 0.4, 1000.0  # rad, -, N
 PHI = float(np.arctan(FRICTION))
 TENSION = 1000.0  # N
@@ -50,13 +54,9 @@ def tension_needed(delta: float) -> float:
     return float(LOAD * np.cos(SLOPE + PHI) / np.sin(np.radians(delta) + PHI))
 
 
-@cache
-def fragment(*, friction: float = FRICTION, stop: float | None = None, gap: float = 0.0,
-             delta: float | None = None, stiffness: float = 1e4) -> Solver:
-    """Base and fragment; a buttress with the capacity `stop` [N] behind a gap [mm], or a screw.
-
-    The buttress is link number -1, and so is the screw (its pull is positive). Unit load 1 N.
-    """
+def on_plane(friction: float) -> tuple[
+        Continuum, Continuum, LinkList, Callable[[FloatArray], Column]]:
+    """Base, fragment, their contact and the middle of the fragment's face."""
     # The base's top edge becomes the plane: it is turned so that up is the normal.
     angle = float(np.arctan2(NORMAL[1], NORMAL[0]) - np.pi / 2)
     low = turned(rectangle(6, 2, 30.0, 10.0, left=-15.0, bottom=-10.0), angle)
@@ -65,7 +65,17 @@ def fragment(*, friction: float = FRICTION, stop: float | None = None, gap: floa
     block = piece(high, RIGID, 0.3, 10.0, name="fragment")
     links = LinkList()
     touch(links, base, block, matched(low, "top", high, "bottom"), NORMAL, friction=friction)
-    middle = block.node(node_at(high, 0.0, 0.0))
+    return base, block, links, block.node(node_at(high, 0.0, 0.0))
+
+
+@cache
+def fragment(*, friction: float = FRICTION, stop: float | None = None, gap: float = 0.0,
+             delta: float | None = None, stiffness: float = 1e4) -> Solver:
+    """Base and fragment; a buttress with the capacity `stop` [N] behind a gap [mm], or a screw.
+
+    The buttress is link number -1, and so is the screw (its pull is positive). Unit load 1 N.
+    """
+    base, block, links, middle = on_plane(friction)
     if stop is not None:
         spring(links, End(block, middle(ALONG)), GROUND, stiffness, kind="buttress", lower=0.0,
                upper=stop, gap=gap)

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from fe.condense import smallest_eigenvalue
 from fe.fallback import lemke_answer
 from fe.limit import capacity
-from fe.solve import Memory, _Step
+from fe.solve import Memory
+from fe.step import Step
 
 LOAD = np.array([FORCE])
 
@@ -146,7 +147,7 @@ def test_numbering_changes_nothing(case, random):
 def test_lemke_agrees_with_active_sets(case):
     solver = build(case)
     answer = solver.answer(LOAD)
-    step = _Step(solver, LOAD, Memory.none(solver.problem), {})
+    step = Step(solver, LOAD, Memory.none(solver.problem), {})
     fallback = lemke_answer(step, capacity(solver.problem, LOAD))
     assert len(case.springs) >= len(HOLD)
     assert answer.held

@@ -93,6 +93,23 @@ def test_a_quantity_that_never_changes_has_no_indices() -> None:
     assert found.total is None
 
 
+def test_a_quantity_that_changes_in_the_mixtures_only_has_none_either() -> None:
+    mixed = np.zeros((2, 16))
+    mixed[1, 3] = 1.0
+    assert indices("xy", np.zeros(16), np.zeros(16), mixed, 0).total is None
+
+
+def test_a_rare_event_is_not_explained() -> None:
+    # One event in 32 samples: every bootstrap sample that holds it gives the same index.
+    f_b = np.zeros(16)
+    f_b[5] = 1.0
+    found = indices("xy", np.zeros(16), f_b, np.stack([np.zeros(16), f_b]), 0)
+    assert found.total is None
+    assert "too rare" in found.note
+    f_b[:8] = 1.0
+    assert indices("xy", np.zeros(16), f_b, np.stack([np.zeros(16), f_b]), 0).total is not None
+
+
 def test_bootstrap_intervals_of_indices_cover_the_truth() -> None:
     # Linear: y = 2 x0 + x1, so the shares of the variance are 0.8 and 0.2.
     monkey = pytest.MonkeyPatch()

@@ -11,7 +11,8 @@ from fe.errors import SolveError
 from fe.fallback import lemke_answer
 from fe.limit import capacity
 from fe.link import End, LinkList
-from fe.solve import COMPLEMENTARITY, EQUILIBRIUM, Memory, Solver, _Step
+from fe.solve import Memory, Solver
+from fe.step import COMPLEMENTARITY, EQUILIBRIUM, Step
 from fe.verification import statics
 from fe.verification.meshes import mapped, rectangle
 from fe.verification.parts import ACROSS, ALONG, GROUND, matched, piece, spring, touch
@@ -23,7 +24,7 @@ LOAD = np.array([1000.0])
 def by_lemke(solver, load=LOAD, memory=None, prescribed=None):
     """The answer of the fallback alone."""
     prescribed = prescribed or {}
-    step = _Step(solver, load, memory or Memory.none(solver.problem), prescribed)
+    step = Step(solver, load, memory or Memory.none(solver.problem), prescribed)
     return lemke_answer(step, capacity(solver.problem, load, prescribed=prescribed))
 
 

@@ -106,6 +106,16 @@ def shared() -> Evaluator:
     return evaluator
 
 
+@pytest.mark.parametrize("key", [FRICTION, f"{PLATED}.friction"])
+def test_friction_after_none_is_what_it_is_anew(key: str) -> None:
+    # Without friction there are no links along the faces, so such a frame must not be shared.
+    study, evaluator = small_study("antiglide"), Evaluator(Options())
+    evaluated(evaluator, study, {key: 0.0})
+    again = evaluated(evaluator, study, {key: 0.4}).results[0]
+    anew = evaluated(Evaluator(Options()), study, {key: 0.4}).results[0]
+    assert again["subsidence_mean_mm"] == pytest.approx(anew["subsidence_mean_mm"], rel=1e-10)
+
+
 def test_strength_and_bearing_stiffness_act_on_what_they_say() -> None:
     study, evaluator = small_study("lag screws", loads=(300.0,)), Evaluator(Options())
     base = evaluated(evaluator, study, {})
@@ -204,7 +214,9 @@ def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path) -> None:
     process = started(path, 2, "nothing,lag screws", *vary)
     wait_for_cases(path, 2, process)
     process.kill()
-    process.communicate()
+    process.wait()
+    for pipe in (process.stdout, process.stderr):
+        pipe.close()  # not read to its end: workers that live on would hold it open
     solved = sweep_status(path).done
     assert 2 <= solved < 24
     assert worker_pids(path)

@@ -1,0 +1,48 @@
+"""What a step starts from and what it answers: memory, forces, motions and their proof."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fe.condense import Condensed
+from fe.limit import Escape
+
+FloatArray = np.ndarray
+
+
+@dataclass(frozen=True)
+class Memory:
+    """What earlier stages left: slip or crushing of each link and kink of each hinge [mm]."""
+
+    offset: FloatArray
+    kink: FloatArray
+
+    @staticmethod
+    def none(problem: Condensed) -> Memory:
+        return Memory(np.zeros(problem.n), np.zeros(problem.kinks.shape[1]))
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Forces, motions and proof of one step. Arrays are NaN where ``status`` is not "held"."""
+
+    status: str                  # "held" | "no equilibrium" | "unconverged"
+    method: str                  # "active set" | "active set, slip start" | ... | "Lemke"
+    force: FloatArray            # (n,) N
+    rigid: FloatArray            # (m,) mm
+    kink: FloatArray             # (h,) mm, earlier kinks included
+    slack: FloatArray            # (n,) w: slip, opening or crushing of this step, mm
+    kink_step: FloatArray        # (h,) kink of this step, mm
+    load: FloatArray             # (p,) factor of each load case
+    residual: float              # equilibrium error over the total load
+    complementarity: float       # distance of the forces from their projection, over the load
+    rcond: float
+    steps: int
+    escape: Escape | None = None
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def held(self) -> bool:
+        return self.status == "held"

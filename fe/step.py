@@ -1,0 +1,282 @@
+"""One step of bounded links: linear solves for a guessed state and the search for the right one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg.lapack as lapack
+
+from fe.answer import Answer, Memory
+from fe.limit import FARTHEST_MM, Escape, capacity
+
+if TYPE_CHECKING:
+    from fe.solve import Solver
+
+FloatArray = np.ndarray
+IntArray = np.ndarray
+
+EQUILIBRIUM = 1e-9
+COMPLEMENTARITY = 1e-8
+RCOND = 1e-12
+LOCKED = 1e-3
+"""Errors are relative to the load, or to this share of the largest force where that is more."""
+FIRM = (1e3, 1e2)
+"""Weights against slack of the trial value, tried where the natural one does not end."""
+RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
+"""Shares of a load through which its states are followed where no start ends at once."""
+MOST_STEPS = 80
+MOST_SINGLE_STEPS = 400
+
+
+class Singular(Exception):
+    """The linear system of a step is singular: the links that are left do not hold a body."""
+
+
+class Step:
+    """One step: data, linear solves for a guessed state, and the search for the right state."""
+
+    def __init__(self, solver: Solver, load: FloatArray, memory: Memory,
+                 prescribed: dict[int, float]) -> None:
+        p = solver.problem
+        self.solver, self.p, self.load, self.memory = solver, p, load, memory
+        self.prescribed = prescribed
+        self.lower, self.upper = p.lower.copy(), p.upper.copy()
+        self.friction = p.friction.copy()
+        for i, force in prescribed.items():
+            self.lower[i] = self.upper[i] = force
+            self.friction[i] = 0.0
+        self.partner = np.where(self.friction > 0, p.partner, 0)
+        self.d = p.load_deformation @ load - p.gap - memory.offset + p.kinks @ memory.kink
+        self.r = p.load_rigid @ load
+        self.k = p.load_kinks @ load
+        applied = float(np.abs(self.r).sum()) if not load.any() else float(np.abs(load).sum())
+        self.reference = max(applied, sum(abs(f) for f in prescribed.values()))
+        if self.reference == 0.0:  # only lack of fit or earlier slip: the forces it could raise
+            self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
+        self.tol = 1e-12 * self.reference
+
+    # -- linear algebra of one guessed state ------------------------------------------------
+    def _solve(self, state: IntArray, turning: IntArray) -> tuple[FloatArray, ...]:
+        """Forces, rigid motions, slack and kink for a state; raises `Singular`."""
+        s, p = self.solver, self.p
+        assert s.inverse is not None
+        n = p.n
+        out, hin = np.flatnonzero(state), np.flatnonzero(turning)
+        sign = state[out].astype(float)
+        bound = np.where(sign > 0, self.upper[out], self.lower[out])
+        slope = sign * self.friction[out]
+        mate = self.partner[out]
+        k_out, k_hin = s.to_slack[:n, out], s.to_kink[:n, hin]
+        kinks = p.kinks[:, hin]
+        size = out.size + hin.size
+        small = np.zeros((size, size))
+        joined = np.concatenate([k_out, k_hin], axis=1)
+        small[:out.size] = joined[out] - slope[:, None] * joined[mate]
+        small[out.size:] = kinks.T @ joined
+        limit = turning[hin] * p.kink_limit[hin]
+        factor, rcond = None, 1.0
+        if size:
+            norm = np.linalg.norm(small, 1)
+            lu, piv, info = lapack.dgetrf(small)
+            rcond = float(lapack.dgecon(lu, norm)[0]) if info == 0 else 0.0
+            if rcond < RCOND:
+                raise Singular
+            factor = (lu, piv)
+
+        force, rigid = np.zeros(n), np.zeros(p.rigid.shape[1])
+        slack, kink = np.zeros(n), np.zeros(p.kinks.shape[1])
+        for _ in range(3):  # the first pass solves, the others remove the rounding of the inverse
+            res = np.concatenate([
+                (self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink - slack) / s.unit,
+                self.r - p.rigid.T @ force])
+            base = s.inverse @ res
+            step = np.zeros(size)
+            if factor is not None:
+                miss = np.concatenate([
+                    bound - (force[out] + base[out]) + slope * (force[mate] + base[mate]),
+                    # the moment at a kink is k - kinks^T lam, at its bound turning * limit
+                    self.k[hin] - limit - kinks.T @ (force + base[:n])])
+                step = lapack.dgetrs(factor[0], factor[1], miss)[0]
+            delta = base + s.to_slack[:, out] @ step[:out.size]
+            delta += s.to_kink[:, hin] @ step[out.size:]
+            force += delta[:n]
+            rigid += delta[n:] * s.unit
+            slack[out] += step[:out.size] * s.scale[out]
+            kink[hin] += step[out.size:] * s.kink_scale[hin]
+        return force, rigid, slack, kink, np.array(rcond)
+
+    def residuals(self, force: FloatArray, rigid: FloatArray, kink: FloatArray) -> tuple:
+        """Slack recomputed from the answer, equilibrium error, complementarity error (relative)."""
+        s, p = self.solver, self.p
+        slack = self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink
+        target, kink_target, _, _ = self._project(force, slack, kink)
+        error = float(np.abs(target - force).max(initial=0.0))
+        moment = self.k - p.kinks.T @ force
+        error = max(error, float(np.abs(kink_target - moment).max(initial=0.0)))
+        balance = float(np.abs(self.r - p.rigid.T @ force).max(initial=0.0))
+        # Tightened parts under a small load: rounding is relative to the forces that are there.
+        largest = float(np.abs(force).max(initial=0.0))
+        loaded = self.load.any() or self.prescribed
+        against = max(self.reference, LOCKED * largest) if loaded else \
+            max(largest, LOCKED * self.reference)
+        return slack, balance / against, error / against
+
+    def _project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
+                 firm: float = 1.0) -> tuple:
+        """Trial values projected on the bounds, and the states that this means.
+
+        ``firm`` divides the slack's part: links then change state by their forces first.
+        """
+        s, p = self.solver, self.p
+        trial = force + slack / (firm * s.scale)
+        lower, upper = self.lower, self.upper
+        value = np.clip(trial, lower, upper)
+        rubs = self.friction > 0
+        width = np.where(rubs, self.friction * np.maximum(value[self.partner], 0.0), 0.0)
+        lower, upper = lower - width, upper + width
+        value = np.where(rubs, np.clip(trial, lower, upper), value)
+        state = (trial > upper + self.tol).astype(np.int8) - (trial < lower - self.tol)
+        # A friction link whose partner carries nothing has no sign; give it one for good, so
+        # that noise does not look like a change of state. Prescribed forces likewise.
+        state[(upper - lower) <= 2 * self.tol] = 1
+        moment = self.k - p.kinks.T @ force
+        trial_moment = moment + kink / s.kink_scale
+        kink_value = np.clip(trial_moment, -p.kink_limit, p.kink_limit)
+        turning = (trial_moment > p.kink_limit + self.tol).astype(np.int8) - (
+            trial_moment < -p.kink_limit - self.tol)
+        return value, kink_value, state.astype(np.int8), turning.astype(np.int8)
+
+    # -- search -----------------------------------------------------------------------------
+    def _search(self, state: IntArray, single: bool = False, turning: IntArray | None = None,
+                firm: float = 1.0) -> Answer | None:
+        """Follow the states from a start; None where it cycles, is singular or takes too long."""
+        seen: set[bytes] = set()
+        if turning is None:
+            turning = np.zeros(self.p.kinks.shape[1], dtype=np.int8)
+        for step in range(1, (MOST_SINGLE_STEPS if single else MOST_STEPS) + 1):
+            try:
+                force, rigid, slack, kink, rcond = self._solve(state, turning)
+            except Singular:
+                return None
+            _, _, new, new_turning = self._project(force, slack, kink, firm)
+            same = np.array_equal(new, state) and np.array_equal(new_turning, turning)
+            if same or self._acceptable(force, rigid, kink):
+                found = self.accept(force, rigid, kink, float(rcond), step)
+                if found is not None or same:
+                    return found
+            if single:
+                new, new_turning = self._one_change(state, new, turning, new_turning,
+                                                    force, slack)
+            key = new.tobytes() + new_turning.tobytes()
+            if key in seen:
+                return None
+            seen.add(key)
+            state, turning = new, new_turning
+        return None
+
+    def _one_change(self, state: IntArray, new: IntArray, turning: IntArray,
+                    new_turning: IntArray, force: FloatArray, slack: FloatArray) -> tuple:
+        """Only the worse half of the changes: ends cycles in which links overreact together."""
+        changed = np.flatnonzero(new != state)
+        if changed.size <= 1:
+            return new, new_turning
+        target = self._project(force, slack, np.zeros_like(turning, dtype=float))[0]
+        size = np.abs(target - force)[changed]
+        keep = changed[np.argsort(-size, kind="stable")[: max(1, changed.size // 4)]]
+        mixed = state.copy()
+        mixed[keep] = new[keep]
+        return mixed, new_turning
+
+    def _acceptable(self, force: FloatArray, rigid: FloatArray, kink: FloatArray) -> bool:
+        _, balance, error = self.residuals(force, rigid, kink)
+        return balance < EQUILIBRIUM and error < 0.01 * COMPLEMENTARITY
+
+    def accept(self, force: FloatArray, rigid: FloatArray, kink: FloatArray, rcond: float,
+                steps: int) -> Answer | None:
+        """The answer, if its own residuals prove it."""
+        slack, balance, error = self.residuals(force, rigid, kink)
+        far = float(np.abs(rigid).max(initial=0.0))
+        if not (balance < EQUILIBRIUM and error < COMPLEMENTARITY and far < FARTHEST_MM):
+            return None
+        return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
+                      self.load, balance, error, rcond, steps)
+
+    def follow(self, force: FloatArray, slack: FloatArray, kink: FloatArray) -> Answer | None:
+        """Follow the states that given forces and slacks stand for."""
+        if self.solver.inverse is None:
+            return None
+        _, _, state, turning = self._project(force, slack, kink)
+        return self._search(state, turning=turning)
+
+    def _follow_load(self) -> Answer | None:
+        """Follow the states while the load grows; each is only a start for the next."""
+        if self.prescribed or not self.load.any():
+            return None
+        near: Answer | None = None
+        for share in RAMP:
+            part = Step(self.solver, share * self.load, self.memory, {})
+            start = np.where(self.p.opens & (self.p.gap > 0), -1, 0).astype(np.int8)
+            found = part._search(start)
+            if found is None and near is not None:
+                found = part.follow(near.force, near.slack, near.kink_step)
+            near = found or near
+        return found
+
+    def run(self, near: Answer | None = None, quick: bool = False) -> Answer:
+        p = self.p
+        stick = np.zeros(p.n, dtype=np.int8)
+        for i in self.prescribed:
+            stick[i] = 1
+        # A gap that is still open starts open: sticking across it would pull the parts together.
+        stick[p.opens & (p.gap > 0)] = -1
+        if self.solver.inverse is not None:
+            found = self._search(stick)
+            if found is None and near is not None and near.held:
+                found = self.follow(near.force, near.slack, near.kink_step)
+                found = replace(found, method="active set, neighbour") if found else None
+            if found is not None:
+                return found
+        if self.solver.inverse is not None:
+            # Soft graft between stiff walls overreacts to its slack and cycles.
+            for firm in FIRM:
+                found = self._search(stick, firm=firm)
+                if found is not None:
+                    return replace(found, method="active set, firm")
+        limit = capacity(p, self.load, prescribed=self.prescribed)
+        if not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9):
+            return self.none("no equilibrium", limit.escape)
+        if self.solver.inverse is not None:
+            # A fragment that slides up to a stop is held only with that stop closed.
+            closed = np.where(p.opens, 0, stick).astype(np.int8)
+            for base, sign, name in ((stick, 1, "slip start"), (stick, -1, "opposite slip start"),
+                                     (closed, 1, "closed slip start"),
+                                     (closed, -1, "closed opposite slip start"),
+                                     (stick, 0, "damped")):
+                start = base.copy()
+                start[self.friction > 0] = sign
+                for i in self.prescribed:
+                    start[i] = 1
+                found = self._search(start, single=sign == 0)
+                if found is not None:
+                    return replace(found, method=f"active set, {name}")
+            found = self._follow_load()
+            if found is not None:
+                return replace(found, method="active set, load followed")
+        if quick:
+            return self.none("unconverged", limit.escape, "left out: Lemke's method")
+        from fe.fallback import lemke_answer  # only the rare case pays for it
+
+        return lemke_answer(self, limit)
+
+    def none(self, status: str, escape: Escape | None, note: str = "",
+              method: str = "") -> Answer:
+        p = self.p
+        nan = np.full(p.n, np.nan)
+        method = method or ("linear program" if status == "no equilibrium" else "none")
+        no_kink = np.full(p.kinks.shape[1], np.nan)
+        return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
+                      no_kink, self.load, np.nan, np.nan, 0.0, 0,
+                      escape, (note,) if note else ())
+

@@ -1,0 +1,158 @@
+"""The commands `sweep` and `rank`: what is printed where, and with which exit code."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from constructs import LABEL
+from constructs.cli_sweep import rank, sweep
+from fe.errors import InputError
+
+FRICTION = "fracture.shear plane.friction"
+VARY = ["--vary", f"{FRICTION}=0.3:0.5:2", "--vary", "section.modulus_scale=0.8,1"]
+STUDY = """
+name = "tiny"
+[mesh]
+size_mm = 4
+[[fracture]]
+name = "shear plane"
+points_mm = [[-3, 0], [-24, -57.7]]
+[[fragment]]
+name = "medial"
+inside_mm = [-25, -12]
+[load]
+total_N = [500]
+[[construct]]
+name = "nothing"
+[[construct]]
+name = "screw"
+[[construct.screw]]
+name = "lag"
+form = "HB 6.5"
+side = "medial"
+height_mm = -14
+length_mm = 68
+thread_mm = 32
+use = "lag"
+tension_N = 600
+"""
+
+
+@pytest.fixture(scope="module")
+def app() -> typer.Typer:
+    made = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
+    made.command()(sweep)
+    made.command()(rank)
+    return made
+
+
+@pytest.fixture
+def study(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    monkeypatch.chdir(tmp_path)
+    Path("tiny.toml").write_text(STUDY)
+    return "tiny.toml"
+
+
+def run(app: typer.Typer, *args: str, code: int = 0):
+    done = CliRunner().invoke(app, list(args), catch_exceptions=True)
+    if done.exception and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    assert done.exit_code == code, done.output
+    return done
+
+
+def test_a_sweep_says_what_it_saved_and_resumes_by_itself(app: typer.Typer, study: str) -> None:
+    first = run(app, "sweep", study, *VARY, "--workers", "1")
+    assert "4 cases: 4 solved now, 0 were there already" in first.stdout
+    assert "4 factorisations done, 4 avoided" in first.stdout
+    assert LABEL in first.stdout
+    assert "4 of 4 cases" in first.stderr
+    again = run(app, "sweep", study, *VARY, "--workers", "1", "--quiet", "--export", "csv",
+                "--figures")
+    assert "0 solved now, 4 were there already" in again.stdout
+    assert again.stderr == ""
+    (store,) = Path("results").glob("tiny-sweep-*.sqlite")
+    assert store.with_suffix(".csv").read_text().count("\n") == 9
+    assert {p.suffix for p in Path(f"results/{store.stem}-figures").iterdir()} == {".png", ".svg"}
+
+    status = run(app, "sweep", "--status", str(store))
+    assert "tiny: 4 of 4 cases done, 8 results" in status.stdout
+    told = json.loads(run(app, "sweep", "--status", str(store), "--json").stdout)
+    assert told["label"] == LABEL
+    assert told["statuses"] == {"held": 4, "no equilibrium": 4}
+
+
+def test_json_is_one_document_and_nothing_else(app: typer.Typer, study: str) -> None:
+    done = run(app, "sweep", study, *VARY[:2], "--json", "--workers", "1", "--out", "s.sqlite")
+    told = json.loads(done.stdout)
+    assert (told["cases"], told["done"], told["path"]) == (2, 2, "s.sqlite")
+    assert done.stderr == ""
+    cost = json.loads(run(app, "sweep", study, *VARY, "--json", "--dry-run").stdout)["estimate"]
+    assert (cost["cases"], cost["meshes"]) == (4, 2)
+
+
+def test_a_dry_run_stores_nothing(app: typer.Typer, study: str) -> None:
+    done = run(app, "sweep", study, *VARY, "--dry-run", "--workers", "2")
+    assert "4 cases of 8 solved constructs" in done.stdout
+    assert "about 4 factorisations instead of 8" in done.stdout
+    assert not Path("results").exists()
+    done = run(app, "rank", study, "--samples", "8", "--seed", "1", "--dry-run")
+    assert "44 cases of 88" in done.stdout
+    assert not Path("results").exists()
+
+
+def test_a_case_without_an_answer_is_told_by_the_exit_code(app: typer.Typer, study: str) -> None:
+    # A longer thread and a shorter screw are fine each by itself and wrong together.
+    vary = ["--vary", "construct.screw.screw.lag.thread_mm=32,60",
+            "--vary", "construct.screw.screw.lag.length_mm=68,50"]
+    done = run(app, "sweep", study, *vary, "--workers", "1", code=1)
+    assert "1 refused" in done.stdout
+    run(app, "sweep", study, *vary, "--workers", "1", code=1)
+
+
+@pytest.mark.parametrize(("args", "told"), [
+    (["--vary", "section.bon=dense,soft"], 'did you mean "section.bone"'),
+    (["--vary", "section.bone=normal(1,2)"], "outside what is valid"),
+    (["--vary", f"{FRICTION}=uniform(0.3,0.4)"], "how many samples"),
+    ([], "nothing to vary"),
+    (["--vary", f"{FRICTION}=uniform(0.3,0.4)", "--samples", "4"], "without a seed"),
+    ([*VARY, "--export", "xlsx"], "unknown format"),
+])
+def test_wrong_input_is_refused_with_the_study_s_name(app: typer.Typer, study: str,
+                                                      args: list[str], told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        run(app, "sweep", study, *args)
+    assert told in str(caught.value)
+    assert not Path("results").exists()
+
+
+def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
+    asked = ["rank", study, "--samples", "4", "--seed", "1", "--no-indices", "--workers", "1",
+             "--out", "r.sqlite"]
+    done = run(app, *asked)
+    assert "4 paired samples at 500 N" in done.stdout
+    assert "At 500 N 'screw' sinks less than 'nothing', or holds where that does not" in done.stdout
+    assert "distinct meshes" in done.stderr
+    assert Path("r-rank/rank.json").exists()
+    told = json.loads(run(app, *asked, "--json").stdout)
+    assert told["reference"] == "screw"
+    for wrong, words in (([study, "--samples", "6", "--seed", "1"], "4 or 8"),
+                         ([study, "--seed", "1"], "how many samples"),
+                         ([study, "--samples", "4"], "without a seed")):
+        with pytest.raises(InputError, match=words):
+            run(app, "rank", *wrong)
+
+
+def test_help_needs_none_of_the_heavy_parts() -> None:
+    code = ("import sys, constructs.cli_sweep\n"
+            "heavy = {'numpy', 'scipy', 'pydantic', 'pandas', 'matplotlib', 'distributed'}\n"
+            "print(sorted(heavy & set(sys.modules)))")
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -1,0 +1,171 @@
+"""Plots of sweeps and rankings: what the artists show is what the table holds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.figure import Figure
+
+from constructs import LABEL
+from constructs import sweep_figures as f
+from constructs.certainty import Indices, Share, paired_difference
+from constructs.drawing import series
+from constructs.rank import Against, Driven, Outcomes
+from constructs.textfit import clashes
+from fe.errors import InputError
+
+NAMES = ["nothing", "plate", "screws"]
+X, Y = "fracture.shear plane.friction", "section.modulus_scale"
+
+
+def frame(loads: tuple[float, ...] = (500.0, 1000.0)) -> pd.DataFrame:
+    """A grid of 4 x 3 cases; "nothing" never holds, "screws" only with friction of 0.3 or more."""
+    rows = []
+    for i, (x, y) in enumerate((x, y) for x in (0.2, 0.3, 0.4, 0.5) for y in (0.5, 1.0, 2.0)):
+        for name in NAMES:
+            for load in loads:
+                held = name == "plate" or (name == "screws" and x > 0.25)
+                rows.append({"case_id": i + 1, X: x, Y: y, "construct": name, "total_load_N": load,
+                             "status": "held" if held else "no equilibrium",
+                             "capacity_status": "limited",
+                             "capacity_lower_N": 100.0 * (i + 1),
+                             "capacity_upper_N": np.nan if i == 11 else 300.0 * (i + 1),
+                             "step_off_mm": load / 1000 * (1 - x) / y if held else np.nan,
+                             "subsidence_mean_mm": load / 1000 / y if held else np.nan})
+    table = pd.DataFrame(rows)
+    table["construct"] = pd.Categorical(table["construct"], categories=NAMES)
+    return table
+
+
+def test_lines_are_medians_in_the_constructs_colours_with_gaps() -> None:
+    ax = f.lines(frame(), X, "step_off_mm")
+    drawn = {line.get_label(): line for line in ax.get_lines()}
+    assert list(drawn) == NAMES
+    np.testing.assert_allclose(drawn["plate"].get_ydata(), [0.8, 0.7, 0.6, 0.5])
+    np.testing.assert_allclose(drawn["screws"].get_ydata(), [np.nan, 0.7, 0.6, 0.5])
+    assert np.isnan(drawn["nothing"].get_ydata()).all()
+    for i, name in enumerate(NAMES):
+        assert drawn[name].get_color() == series(i)["color"]
+    assert ax.get_ylabel() == "step-off [mm]"
+    assert "1000 N" in ax.get_title(loc="left")
+    assert len(ax.collections) == 3  # a band where another key varies too
+
+
+def test_a_line_has_a_gap_where_some_of_its_cases_do_not_hold() -> None:
+    table = frame()
+    loose = (table["construct"] == "plate") & (table[X] == 0.3) & (table[Y] == 2.0)
+    table.loc[loose, "step_off_mm"] = np.nan
+    line = f.lines(table, X, "step_off_mm").get_lines()[1]
+    np.testing.assert_allclose(line.get_ydata(), [0.8, np.nan, 0.6, 0.5])
+
+
+def test_a_line_over_words_and_one_load() -> None:
+    table = frame().assign(**{"section.bone": lambda t: np.where(t[Y] > 1, "soft", "dense")})
+    ax = f.lines(table, "section.bone", load=500.0)
+    assert [t.get_text() for t in ax.get_xticklabels()] == ["dense", "soft"]
+
+
+def test_where_the_load_is_varied_each_case_has_its_own() -> None:
+    table = frame((500.0,)).assign(**{"load.total_N": lambda t: 100.0 * t["case_id"]})
+    table["total_load_N"] = table["load.total_N"]
+    ax = f.lines(table, "load.total_N")
+    assert len(ax.get_lines()[1].get_xdata()) == 12
+
+
+def test_a_map_draws_the_limit_where_it_lies_and_hatches_what_does_not_hold() -> None:
+    ax = f.limit_map(frame(), X, Y, construct="screws", limit=0.55)
+    values = ax.collections[0].get_array()
+    assert values.shape == (3, 4)
+    assert values.mask[:, 0].all()
+    assert not values.mask[:, 1:].any()
+    np.testing.assert_allclose(values[1, 1:], [0.7, 0.6, 0.5])
+    contour = next(c for c in ax.collections if hasattr(c, "levels"))
+    assert contour.levels.tolist() == [0.55]
+    at_one = [x for path in contour.get_paths() for x, y in path.vertices if abs(y - 1.0) < 1e-9]
+    assert at_one == pytest.approx([0.45])
+    assert ax.patch.get_hatch()
+
+
+def test_a_map_of_what_never_holds_is_drawn_all_the_same() -> None:
+    ax = f.limit_map(frame(), X, Y, construct="nothing", limit=0.5)
+    assert ax.collections[0].get_array().mask.all()
+
+
+def test_the_envelope_is_the_share_of_cases_that_carry_a_load() -> None:
+    ax = f.envelope(frame())
+    line = next(x for x in ax.get_lines() if x.get_label() == "plate")
+    load, share = line.get_xdata(), line.get_ydata()
+    assert load[0] == 10000.0  # not limited: at the end of the axis
+    assert share[np.searchsorted(-load, -1500.0)] == pytest.approx(8 / 12)
+
+
+class Ranking:
+    """What the plots take of a ranking."""
+
+    def __init__(self) -> None:
+        rng = np.random.default_rng(0)
+        self.reference = "plate"
+        self.outcomes = Outcomes(tuple(NAMES), 1000.0, *(np.zeros((0, 3)),) * 4)
+        half = Share(0.5, 0.4, 0.6, 40)
+        self.against = tuple(Against(n, half, half, paired_difference(d, np.zeros(40)),
+                                     paired_difference(d, d), 40, 0, 0, 0)
+                             for n, d in (("screws", rng.normal(0.2, 0.1, 40)),
+                                          ("nothing", np.full(40, np.nan))))
+        names = ("friction", "modulus")
+        self.samples = type("S", (), {"inputs": [type("I", (), {"name": n}) for n in names]})()
+        known = Indices(names, np.array([[0.6, 0.5, 0.7], [0.1, -0.1, 0.2]]),
+                        np.array([[0.8, 0.7, 0.9], [0.3, 0.2, 0.4]]), 64, 0)
+        none = Indices(names, None, None, 64, 0, "the same in all samples")
+        self.driven = (Driven("screws", known, none, known), Driven("plate", known, none, None))
+
+
+def test_the_paired_plot_shows_mean_and_interval() -> None:
+    ranking = Ranking()
+    ax = f.paired(ranking)
+    diff = ranking.against[0].subsidence_mm
+    drawn = [line.get_xdata() for line in ax.get_lines()]
+    assert any(np.array_equal(x, [diff.low, diff.high]) for x in drawn)
+    assert any(np.array_equal(x, [diff.mean]) for x in drawn)
+    assert [t.get_text() for t in ax.get_yticklabels()] == ["screws", "nothing"]
+    assert any("both hold in 40 of 40" in t.get_text() for t in ax.texts)
+
+
+def test_the_bars_are_the_indices() -> None:
+    ax = f.sensitivities(Ranking(), "screws")
+    wide = [bar.get_width() for bar in ax.patches]
+    assert wide == pytest.approx([0.6, 0.1, 0.8, 0.3])
+    ax = f.sensitivities(Ranking(), "screws", "keeps_limit")
+    assert any("the same in all samples" in t.get_text() for t in ax.texts)
+    for args, told in ((("wood",), "no indices"), (("screws", "capacit"), "no such quantity")):
+        with pytest.raises(InputError, match=told):
+            f.sensitivities(Ranking(), *args)
+
+
+def test_every_plot_takes_axes_returns_them_and_carries_the_label() -> None:
+    table, ranking = frame(), Ranking()
+    for draw in (lambda ax: f.lines(table, X, ax=ax), lambda ax: f.envelope(table, ax=ax),
+                 lambda ax: f.limit_map(table, X, Y, construct="plate", limit=0.5, ax=ax),
+                 lambda ax: f.paired(ranking, ax=ax),
+                 lambda ax: f.sensitivities(ranking, "screws", ax=ax)):
+        given = Figure().subplots()
+        assert draw(given) is given
+        assert any(t.get_text() == LABEL for t in given.get_figure().texts)
+        slide = draw(None).get_figure()
+        assert tuple(slide.get_size_inches()) == (13.3, 7.5)
+        assert clashes(slide) == []
+
+
+@pytest.mark.parametrize(("call", "told"), [
+    (lambda: f.lines(frame(), "section.modulus_scal"), "section.modulus_scale"),
+    (lambda: f.lines(frame(), X, "step_of_mm"), "step_off_mm"),
+    (lambda: f.lines(frame(), X, load=700.0), "500, 1000"),
+    (lambda: f.limit_map(frame(), X, Y, construct="plat", limit=1.0), "nothing, plate, screws"),
+    (lambda: f.table(Path("none.sqlite")), "no such store"),
+])
+def test_what_is_not_in_the_table_is_told(call, told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        call()
+    assert told in str(caught.value)
