@@ -161,11 +161,19 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
 
 
 @app.command()
-def verify(json: Json = False, quiet: Quiet = False) -> None:
+def verify(json: Json = False, quiet: Quiet = False,
+           record: Annotated[bool, typer.Option(
+               "--record", help="Also keep the outcome as the verification status that reports "
+                                "of this version show.")] = False) -> None:
     """The verification table, computed now, against published values. Exit 1 where a case fails."""
     from constructs.verify import run_cases, table_lines
 
     results = run_cases(say(quiet or json))
+    if record:
+        from constructs.compare import versions
+        from constructs.verified import record_of, write_record
+
+        print(f"recorded: {write_record(record_of(results, versions()))}", file=sys.stderr)
     if json:
         print_json({"label": LABEL, "cases": results})
     else:

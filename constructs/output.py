@@ -146,12 +146,13 @@ def as_csv(table: list[dict[str, Any]]) -> str:
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()
     for row in table:
-        writer.writerow({k: "" if v is None else _inert(v) for k, v in row.items()})
+        writer.writerow({k: "" if v is None else inert(v) for k, v in row.items()})
     return out.getvalue()
 
 
-def _inert(value: Any) -> Any:
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+def inert(value: Any) -> Any:
+    """The value for a CSV field; text that a spreadsheet would run gets an apostrophe in front."""
+    if isinstance(value, str) and value.lstrip()[:1] in tuple("=+-@＝＋－＠"):
         return "'" + value
     return value
 

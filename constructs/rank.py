@@ -133,6 +133,11 @@ class RankResult:
     estimate: Estimate
     versions: dict[str, str] = field(default_factory=versions)
 
+    def _repr_html_(self) -> str:
+        from constructs.html_results import rank_html
+
+        return rank_html(self)
+
     def document(self) -> dict[str, Any]:
         """As it goes into JSON: numbers that do not exist are None."""
         return _plain({

@@ -9,11 +9,13 @@ from pathlib import Path
 
 from constructs import LABEL
 from constructs.figures import fragments, overview_load, shown_picture, stems
+from constructs.glossary import glossary
 from constructs.report_assumptions import LIMITS, MODEL, assumptions
 from constructs.report_parts import facts, forces, items, lets_go, main_table, metal, table, text
 from constructs.report_style import STYLE
 from constructs.results import Comparison, ConstructResult
 from constructs.table import best_first
+from constructs.verified import recorded, sentences
 
 LARGEST_PICTURES = 7_000_000
 """Bytes of pictures (as base64) in one page; later ones are named, not shown."""
@@ -51,8 +53,11 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
           for f in fragments(comparison)), "</section>",
         *(_construct(comparison, c, pictures) for c in order),
         "<section><h2>Assumptions</h2>", _assumptions(comparison), "</section>",
+        "<section><h2>How far this version is verified</h2>",
+        *(f"<p>{text(line)}</p>" for line in sentences(recorded())), "</section>",
         "<section><h2>Mesh, versions, how to reproduce</h2>", _reproduce(comparison), "</section>",
-        f"<footer><p class=label>{text(LABEL)}</p></footer>"]
+        "<section class=words><h2>Words</h2>", f'<div class="wide">{glossary().html()}</div>',
+        "</section>", f"<footer><p class=label>{text(LABEL)}</p></footer>"]
     page = (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '

@@ -40,6 +40,9 @@ vertical-align:top;background:none;max-width:16em;overflow-wrap:anywhere}
 .main td,.main th{padding:.22rem .3rem}
 .plain{font-size:.92em}
 table.small{font-size:.82rem}
+.glossary{font-size:.88rem}
+.glossary th[scope=row]{vertical-align:top;min-width:8em}
+.glossary td{min-width:14em}
 table.small td:nth-child(2){white-space:nowrap}
 footer{margin-top:2rem}
 .main th:nth-child(3),.main td:has(>.good),.main td:has(>.bad){text-align:left}

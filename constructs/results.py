@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from constructs.checked import closest, did_you_mean
 from constructs.picture import Picture
 from constructs.schema import Study
+from fe.errors import InputError
 
 Vector = tuple[float, float]
 
@@ -36,6 +38,11 @@ class FragmentResult:
     forces_N: dict[str, Vector] | None
     moments_Nmm: dict[str, float] | None
     balance_error: float | None
+
+    def _repr_html_(self) -> str:
+        from constructs.html_results import fragment_html
+
+        return fragment_html(self)
 
 
 @dataclass(frozen=True)
@@ -98,6 +105,11 @@ class LoadResult:
     escapes: str | None
     notes: tuple[str, ...] = ()
 
+    def _repr_html_(self) -> str:
+        from constructs.html_results import load_html
+
+        return load_html(self)
+
 
 @dataclass(frozen=True)
 class LetsGo:
@@ -136,6 +148,19 @@ class ConstructResult:
     warnings: tuple[str, ...] = ()
     pictures: tuple[Picture, ...] = field(default=(), repr=False)
 
+    def load(self, total_N: float) -> LoadResult:
+        """The answer under a total joint force. Raises InputError where it was not asked for."""
+        for found in self.loads:
+            if found.total_load_N == total_N:
+                return found
+        raise InputError("this load was not asked for", value=f"{total_N:g}",
+                         expected=", ".join(f"{r.total_load_N:g}" for r in self.loads))
+
+    def _repr_html_(self) -> str:
+        from constructs.html_results import construct_html
+
+        return construct_html(self)
+
 
 @dataclass(frozen=True)
 class Comparison:
@@ -147,3 +172,16 @@ class Comparison:
     mesh: dict[str, Any]
     trust: dict[str, Any]
     seconds: dict[str, float] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> ConstructResult:
+        """A construct by its name. Raises InputError with the closest one if there is none."""
+        found = {c.name: c for c in self.constructs}
+        if name not in found:
+            raise InputError("no such construct" + did_you_mean(closest(name, found)), value=name,
+                             expected=", ".join(found))
+        return found[name]
+
+    def _repr_html_(self) -> str:
+        from constructs.html_results import comparison_html
+
+        return comparison_html(self)

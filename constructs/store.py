@@ -17,6 +17,7 @@ from typing import Any
 from constructs import LABEL
 from constructs.design import Design
 from constructs.evaluate import Outcome
+from constructs.output import inert
 from constructs.store_layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
 from fe.errors import ButtressError, InputError
 
@@ -265,6 +266,6 @@ def write_csv(path: Path, target: Path) -> int:
         writer.writerow([c[0] for c in rows.description])
         count = 0
         for row in rows:
-            writer.writerow(row)
+            writer.writerow([inert(x) for x in row])
             count += 1
     return count

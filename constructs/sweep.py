@@ -56,6 +56,11 @@ class SweepSummary:
         """Whether some case has no answer (a case of no equilibrium has one)."""
         return bool(self.failures)
 
+    def _repr_html_(self) -> str:
+        from constructs.html_results import sweep_html
+
+        return sweep_html(self)
+
 
 @dataclass(frozen=True)
 class Plan:

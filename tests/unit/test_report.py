@@ -12,11 +12,13 @@ from made_up import comparison, construct, usual, with_title
 
 from constructs import LABEL, report
 from constructs.figures import stems
+from constructs.glossary import glossary
 from constructs.report import write_report
 from constructs.report_assumptions import assumptions
 from constructs.results import Comparison
 from constructs.study import example
 from constructs.tables import value
+from constructs.verified import recorded, sentences
 
 NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
@@ -69,6 +71,14 @@ def test_everything_that_was_asked_and_answered_is_there(tmp_path: Path) -> None
                   "numpy 2.0", "2e-16", "> 10000"):
         assert words in got.text, words
     assert got.text.index("cannot tell") < got.text.index("The comparison, best first")
+
+
+def test_it_says_how_far_it_is_verified_and_explains_its_words(tmp_path: Path) -> None:
+    text = page(usual(), tmp_path).text
+    for line in sentences(recorded()):
+        assert line in text
+    for term in glossary().terms:
+        assert term.not_engineer in text
 
 
 def test_numbers_that_do_not_exist_are_dashes(tmp_path: Path) -> None:

@@ -1,0 +1,64 @@
+"""Words of both trades, explained for people who are not surgeons and who are not engineers."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from importlib.resources import files
+
+from constructs.checked import closest, did_you_mean
+from fe.errors import InputError
+
+HEAD = ("word", "for people who are not surgeons", "for people who are not engineers")
+
+
+@dataclass(frozen=True)
+class Term:
+    """A word and what it means to either reader."""
+
+    word: str
+    not_surgeon: str
+    not_engineer: str
+
+
+@dataclass(frozen=True)
+class Glossary:
+    """The words in the order of the file: the bone, what is put in, what is found."""
+
+    terms: tuple[Term, ...]
+
+    def __getitem__(self, word: str) -> Term:
+        """One word. Raises InputError with the closest one where it is not explained."""
+        found = {t.word: t for t in self.terms}
+        if word not in found:
+            raise InputError("no such word in the glossary" + did_you_mean(closest(word, found)),
+                             value=word, expected=", ".join(found))
+        return found[word]
+
+    def html(self) -> str:
+        """The words as an HTML table, for a page or a notebook."""
+        rows = "".join(f"<tr><th scope=row class=t>{escape(t.word)}</th>"
+                       f"<td class=t>{escape(t.not_surgeon)}</td>"
+                       f"<td class=t>{escape(t.not_engineer)}</td></tr>" for t in self.terms)
+        head = "".join(f"<th scope=col class=t>{h}</th>" for h in HEAD)
+        return (f'<table class="glossary"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody>'
+                "</table>")
+
+    def _repr_html_(self) -> str:
+        return self.html()
+
+    def markdown(self) -> str:
+        """The words as a Markdown table."""
+        lines = ["| " + " | ".join(HEAD) + " |", "| --- | --- | --- |"]
+        lines += [f"| **{t.word}** | {t.not_surgeon} | {t.not_engineer} |" for t in self.terms]
+        return "\n".join(lines) + "\n"
+
+
+@cache
+def glossary() -> Glossary:
+    """All words of `data/glossary.toml`."""
+    text = files("constructs").joinpath("data", "glossary.toml").read_text(encoding="utf-8")
+    return Glossary(tuple(Term(word, entry["not_surgeon"], entry["not_engineer"])
+                          for word, entry in tomllib.loads(text).items()))

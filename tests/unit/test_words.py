@@ -1,0 +1,78 @@
+"""Glossary and verification status: complete, plain, true to the code."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from test_report import Page
+
+from constructs import __version__, verified
+from constructs.glossary import glossary
+from constructs.report_parts import HEAD
+from fe.errors import InputError
+
+
+def test_every_word_is_explained_to_both_readers_in_short_sentences() -> None:
+    terms = glossary().terms
+    assert len(terms) >= 30
+    for term in terms:
+        for text in (term.not_surgeon, term.not_engineer):
+            assert 20 < len(text) < 190, term.word
+            assert text.endswith(".")
+            assert text[0].isupper()
+
+
+def test_the_words_of_the_table_are_in_the_glossary() -> None:
+    words = " ".join(t.word for t in glossary().terms)
+    for word in ("subsidence", "step-off", "gap", "tilt", "capacity", "residual", "yield"):
+        assert word in words
+        assert any(word in h.replace("-<br>", "").replace("<br>", " ") or word in h.replace(
+            "<br>", "") for h in HEAD) or word == "residual"
+
+
+def test_the_glossary_as_a_page_as_text_and_by_word() -> None:
+    page = Page(glossary().html())
+    assert page.tags.count("tr") == len(glossary().terms) + 1
+    assert glossary()._repr_html_() == glossary().html()
+    assert glossary().markdown().count("\n") == len(glossary().terms) + 2
+    assert "squeezes" in glossary()["lag screw"].not_surgeon
+    with pytest.raises(InputError, match="lag screw"):
+        glossary()["lag screws"]
+
+
+RESULTS = [{"name": "a", "status": "seen", "deviation": 0.5e-6, "tolerance": 1e-6, "kind": "equal",
+            "passes": True},
+           {"name": "b", "status": "derived", "deviation": 3.0, "tolerance": 1e-6, "kind": "equal",
+            "passes": False}]
+
+
+def test_a_record_says_what_passed_and_with_what_code(tmp_path: Path) -> None:
+    made = verified.record_of(RESULTS, {"numpy": "2.0"})
+    path = verified.write_record(made, tmp_path / "verified.json")
+    assert verified.recorded(path) == made
+    said = " ".join(verified.sentences(made))
+    assert "1 of 2 published or closed-form values" in said
+    assert "Not reproduced: b." in said
+    assert "the same solver code" in said
+    for other in (replace(made, solver="0" * 16), replace(made, buttress="0.0.1")):
+        assert "may no longer hold" in " ".join(verified.sentences(other))
+    assert "No verification record" in verified.sentences(None)[0]
+
+
+def test_a_record_that_cannot_be_read_is_none(tmp_path: Path) -> None:
+    assert verified.recorded(tmp_path / "none.json") is None
+    for text in ("{", "[]", '{"buttress": "1"}', '{"failed": []}'):
+        (tmp_path / "bad.json").write_text(text)
+        assert verified.recorded(tmp_path / "bad.json") is None
+    with pytest.raises(InputError, match="cannot be written"):
+        verified.write_record(verified.record_of(RESULTS, {}), tmp_path / "no" / "such.json")
+
+
+def test_the_shipped_record_is_of_this_version_and_nothing_failed() -> None:
+    found = verified.recorded()
+    assert found is not None
+    assert found.buttress == __version__
+    assert found.failed == ()
+    assert found.cases >= 100
