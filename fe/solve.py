@@ -50,7 +50,7 @@ class Solver:
         self.layer = 0.0
         with one_thread():
             self.inverse = self._invert()
-            if self.inverse is None:
+            if self.inverse is None and n:
                 # Where three bodies meet at a point their links are redundant: a thin layer
                 # between the faces makes the forces unique. A structure that is loose even with
                 # everything stuck stays singular.

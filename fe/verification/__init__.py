@@ -15,7 +15,8 @@ from typing import Literal
 MODULES = ("patch", "rigid", "manufactured", "le1", "cook", "cantilever", "kirsch", "strip",
            "inclusion", "layers", "sideplates", "lame", "gci", "shrinkfit", "contactpatch", "hertz",
            "cattaneo", "timoshenko", "foundation", "dowel", "embedded", "shearlag", "bonded",
-           "incline", "statics", "wedge", "slip", "pullout", "joint", "hinge")
+           "incline", "statics", "wedge", "slip", "pullout", "joint", "hinge", "stagepath",
+           "cyclic")
 
 Status = Literal["seen", "memory", "derived", "practice"]
 

@@ -1,0 +1,95 @@
+"""Loads that come and go: repeated until a cycle changes nothing any more, or its limit.
+
+Slip that comes to rest after some cycles is shakedown (elastic if the last cycle slips nowhere,
+else it slips to and fro by a constant amount); slip of one sign that does not fall off ratchets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fe.answer import Answer
+from fe.stages import Staging, State
+
+FloatArray = np.ndarray
+STEADY = 0.999
+"""A change that keeps this share of itself from one cycle to the next does not fall off."""
+
+
+@dataclass(frozen=True)
+class Cycled:
+    """How a cyclic load ended.
+
+    ``verdict``: "settled", "ratchets" (the change does not fall off), "not settled" (it still
+    falls off at the limit), or the status of the step that was not held. ``change``: largest
+    change [mm] of what is watched, from one cycle to the next, at either load; entry 0 compares
+    the second cycle with the first. ``ratio``: last change over the one before. ``slip``: largest
+    movement [mm] of a link at its bound within the last cycle. ``peaks``: the held answer at each
+    load of the last complete cycle.
+    """
+
+    verdict: str
+    count: int
+    change: tuple[float, ...]
+    ratio: float | None
+    slip: float | None
+    peaks: tuple[Answer, ...]
+    answer: Answer
+    state: State
+
+
+def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
+          watch: Callable[[Answer], FloatArray], limit: int, settled: float) -> Cycled:
+    """Go through ``loads`` (each ``(p,)``) again and again, at most ``limit`` times.
+
+    Ends once the largest change of ``watch(answer)`` [mm] from one cycle to the next is at most
+    ``settled`` [mm].
+    """
+    changes: list[float] = []
+    before = step_before = None
+    peaks: tuple[Answer, ...] = ()
+    slip: float | None = None
+    one_way = False
+    for count in range(1, limit + 1):
+        answers, moved = [], 0.0
+        for load in loads:
+            answer, state = staging.step(state, load)
+            if not answer.held:
+                return Cycled(answer.status, count - 1, tuple(changes), ratio(changes), slip, peaks,
+                              answer, state)
+            answers.append(answer)
+            moved = max(moved, slipped(answer))
+        now = np.concatenate([watch(a) for a in answers])
+        peaks, slip = tuple(answers), moved
+        if before is not None:
+            step = now - before
+            changes.append(float(np.abs(step).max(initial=0.0)))
+            one_way = step_before is not None and float(step @ step_before) > 0.0
+            step_before = step
+            if changes[-1] <= settled:
+                return Cycled("settled", count, tuple(changes), ratio(changes), slip, peaks,
+                              answers[-1], state)
+        before = now
+    last = ratio(changes)
+    verdict = "ratchets" if one_way and last is not None and last >= STEADY else "not settled"
+    return Cycled(verdict, limit, tuple(changes), last, slip, peaks, state.answer, state)
+
+
+def ratio(changes: Sequence[float]) -> float | None:
+    """The last change over the one before, None where there are no two."""
+    if len(changes) < 2 or changes[-2] == 0.0:
+        return None
+    return changes[-1] / changes[-2]
+
+
+def slipped(answer: Answer) -> float:
+    """Largest slip or crushing [mm] under force in the step of an answer.
+
+    Links that open, or slide while nothing presses on them, do not count.
+    """
+    size = np.abs(answer.force)
+    lasting = size > 1e-9 * size.max(initial=0.0)
+    return float(np.abs(answer.slack[lasting]).max(initial=0.0))

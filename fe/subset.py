@@ -1,0 +1,117 @@
+"""The part of a condensed problem that takes part: some bodies left out, some links held back.
+
+A subset is a condensed problem of its own, cut out of the arrays of the whole: no body is
+factorised or asked for a response again. Answers are carried back to the numbering of the whole,
+where links that do not take part carry no force and bodies that do not take part do not move.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fe.answer import Answer, Memory
+from fe.condense import Condensed
+from fe.limit import Escape
+from fe.link import LinkList
+
+FloatArray = np.ndarray
+IntArray = np.ndarray
+BoolArray = np.ndarray
+
+
+def link_bodies(problem: Condensed) -> IntArray:
+    """Numbers of the two bodies of each link ``(n, 2)``; -1 is the ground."""
+    number = {id(b): i for i, b in enumerate(problem.bodies)}
+    return np.array([[-1 if end.body is None else number[id(end.body)] for end in (x.a, x.b)]
+                     for x in problem.links.links], dtype=np.int64).reshape(-1, 2)
+
+
+@dataclass(frozen=True)
+class Subset:
+    """A condensed problem cut out of a whole one, with the numbers of what was kept."""
+
+    whole: Condensed
+    problem: Condensed
+    links: IntArray     # numbers of the kept links, rising
+    motions: IntArray   # of the kept rigid motions
+    hinges: IntArray    # of the kept hinges
+
+    def memory(self, whole: Memory) -> Memory:
+        """The memory of what takes part."""
+        return Memory(whole.offset[self.links], whole.kink[self.hinges])
+
+    def remembered(self, part: Memory, before: Memory) -> Memory:
+        """The memory of the whole: as before where nothing takes part."""
+        offset, kink = before.offset.copy(), before.kink.copy()
+        offset[self.links], kink[self.hinges] = part.offset, part.kink
+        return Memory(offset, kink)
+
+    def prescribed(self, whole: dict[int, float]) -> dict[int, float]:
+        """Prescribed forces in the numbering of the subset; KeyError for a link left out."""
+        number = {int(link): i for i, link in enumerate(self.links)}
+        return {number[i]: force for i, force in whole.items()}
+
+    def carried_back(self, answer: Answer, memory: Memory) -> Answer:
+        """An answer of the subset as one of the whole; ``memory`` is the whole's, for old kinks."""
+        def spread(values: FloatArray, where: IntArray, size: int) -> FloatArray:
+            out = np.zeros(size)
+            out[where] = values
+            return out
+
+        n, m, h = self.whole.n, self.whole.rigid.shape[1], self.whole.kinks.shape[1]
+        kink = memory.kink.copy()
+        kink[self.hinges] = answer.kink
+        escape = None if answer.escape is None else Escape(
+            spread(answer.escape.rigid, self.motions, m),
+            spread(answer.escape.kink, self.hinges, h))
+        return replace(answer, force=spread(answer.force, self.links, n),
+                       rigid=spread(answer.rigid, self.motions, m), kink=kink,
+                       slack=spread(answer.slack, self.links, n),
+                       kink_step=spread(answer.kink_step, self.hinges, h), escape=escape)
+
+
+def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
+    """The subset of the bodies ``(b,)`` and links ``(n,)`` that are True.
+
+    Raises ValueError where a link is kept whose body or friction partner is not, or where a
+    loaded or measured body is left out.
+    """
+    ends = link_bodies(problem)
+    there = np.append(np.asarray(bodies, dtype=bool), True)     # the ground is always there
+    kept = np.flatnonzero(links)
+    if not there[ends[kept]].all():
+        raise ValueError("a link of a body that does not take part")
+    rubs = problem.friction[kept] > 0
+    if not np.isin(problem.partner[kept][rubs], kept).all():
+        raise ValueError("a friction link without its partner")
+    motions = np.flatnonzero(there[problem.rigid_body])
+    out = np.setdiff1d(np.arange(problem.rigid.shape[1]), motions)
+    if problem.load_rigid[out].any() or problem.measure_rigid[:, out].any():
+        raise ValueError("a body that is loaded or measured must take part")
+    number = {id(b): i for i, b in enumerate(problem.bodies)}
+    hinges = np.array([i for i, hinge in enumerate(problem.links.hinges)
+                       if there[number[id(hinge.member)]]], dtype=np.int64)
+    renumbered = np.full(problem.n + 1, -1)
+    renumbered[kept] = np.arange(kept.size)
+    # A link without friction has no partner (-1), which the last entry stands for.
+    partner = renumbered[problem.partner[kept]]
+    new_body = np.cumsum(there) - 1
+    listed = LinkList([replace(problem.links.links[i], partner=int(p))
+                       for i, p in zip(kept, partner, strict=True)],
+                      [problem.links.hinges[i] for i in hinges])
+    part = replace(
+        problem, links=listed, bodies=tuple(b for b, t in zip(problem.bodies, there, strict=False)
+                                            if t),
+        flexibility=problem.flexibility[np.ix_(kept, kept)],
+        rigid=problem.rigid[np.ix_(kept, motions)], kinks=problem.kinks[np.ix_(kept, hinges)],
+        kink_limit=problem.kink_limit[hinges], load_deformation=problem.load_deformation[kept],
+        load_rigid=problem.load_rigid[motions], load_kinks=problem.load_kinks[hinges],
+        rigid_body=new_body[problem.rigid_body[motions]],
+        measure_links=problem.measure_links[:, kept],
+        measure_rigid=problem.measure_rigid[:, motions],
+        measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
+        **{name: getattr(problem, name)[kept]
+           for name in ("compliance", "lower", "upper", "gap", "friction", "opens")})
+    return Subset(problem, part, kept, motions, hinges)

@@ -1,0 +1,109 @@
+"""Cyclic loads on a frictional block: shakedown, slip to and fro, and ratcheting in closed form.
+
+On one foot and a spring k, under a push that comes and goes between 0 and Q, friction R = mu N:
+with R < Q < 2 R the first push slips by (Q - R)/k and everything after is elastic; with Q > 2 R
+the block slips to and fro by (Q - 2 R)/k for good. On two feet with compliance, a weight that
+rocks from one to the other lets the block walk under a constant push Q: the foot that carries
+stretches its spring k by Q/k while the other one follows, so a cycle walks 2 Q/k for ever. With a
+spring K to the ground the walk falls off: after j half cycles it has gone
+(Q/K) (1 - r^j), r = k/(k + K).
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from fe.answer import Answer
+from fe.condense import condense
+from fe.cycles import Cycled, cycle
+from fe.link import End, LinkList
+from fe.solve import Solver
+from fe.stages import Staging
+from fe.verification import Case, register
+from fe.verification.parts import ACROSS, ALONG, GROUND, spring
+from fe.verification.stagepath import FRICTION, PRESS, SPRING, block, foot, held, sliding
+
+ROUGH = FRICTION * PRESS    # N
+SHAKES, SWINGS = 1.5 * ROUGH, 2.75 * ROUGH
+FOOT, STAY, WALK = 2000.0, 500.0, 300.0    # N/mm of a foot, of the spring that holds, N of push
+FINE = 1e-4                 # mm a cycle, at which a walk counts as settled
+SOURCE = "frictional block under a cyclic push, closed form"
+WALKING = "frictional block that rocks on two feet, closed form"
+
+
+def moved(answer: Answer) -> np.ndarray:
+    """Displacement of the block on one foot [mm], measured by its spring."""
+    return np.array([-answer.force[2] / SPRING])
+
+
+def pushed(push: float) -> Cycled:
+    """The block on one foot, pressed, under a push that comes and goes."""
+    staging = sliding()
+    state = held(staging.step(staging.start(np.ones(1)), np.array([PRESS, 0.0])))
+    loads = [np.array([PRESS, push]), np.array([PRESS, 0.0])]
+    return cycle(staging, state, loads, moved, 20, 1e-9)
+
+
+@cache
+def walker(stay: float) -> Staging:
+    """A block on two feet and a spring ``stay`` [N/mm] (0: none); loads press each and push."""
+    body, links = block(2), LinkList()
+    for node in (0, 1):
+        foot(links, body, node, FRICTION, 1.0 / FOOT)
+    if stay:
+        spring(links, GROUND, End(body, body.translation(0, ALONG)), stay)
+    loads = [[(body, body.translation(node, -ACROSS))] for node in (0, 1)]
+    return Staging(Solver(condense([body], links, [*loads, [(body, body.translation(0, ALONG))]])))
+
+
+def walked(stay: float, limit: int) -> Cycled:
+    """The block under a constant push while its weight rocks from foot to foot."""
+    staging = walker(stay)
+    loads = [np.array([PRESS, 0.0, WALK]), np.array([0.0, PRESS, WALK])]
+    return cycle(staging, staging.start(np.ones(1)), loads, lambda a: place(staging, a), limit,
+                 FINE)
+
+
+def place(staging: Staging, answer: Answer) -> np.ndarray:
+    """Displacement of the block along x [mm] from its rigid motions: the bar itself is stiff."""
+    return np.array([staging.problem.bodies[0].rigid[0] @ answer.rigid])
+
+
+RATIO = FOOT / (FOOT + STAY)
+
+
+def cycles_to_settle() -> int:
+    """Cycles until the first of a cycle's two positions changes by `FINE` or less."""
+    count = 2
+    while WALK / STAY * RATIO**(2 * count - 3) * (1 - RATIO**2) > FINE:
+        count += 1
+    return count
+
+
+def end_of(found: Cycled, peak: int) -> float:
+    """Displacement at a load of the last cycle, mm."""
+    return float(moved(found.peaks[peak])[0])
+
+
+def walk_of(stay: float, limit: int) -> float:
+    """How far the block has walked at the end, mm."""
+    found = walked(stay, limit)
+    return float(place(walker(stay), found.peaks[-1])[0])
+
+
+CASES = register(
+    Case("shakedown of a block", SOURCE, "derived", "displacement that stays", "mm",
+         (SHAKES - ROUGH) / SPRING, 1e-9, lambda: end_of(pushed(SHAKES), 1)),
+    Case("shakedown of a block: elastic", SOURCE, "derived", "slip in the last cycle", "mm",
+         0.0, 1e-12, lambda: pushed(SHAKES).slip or 0.0),
+    Case("block that slips to and fro", SOURCE, "derived", "slip each way", "mm",
+         (SWINGS - 2 * ROUGH) / SPRING, 1e-9, lambda: pushed(SWINGS).slip or 0.0),
+    Case("block that walks", WALKING, "derived", "advance a cycle", "mm", 2 * WALK / FOOT, 1e-9,
+         lambda: walked(0.0, 12).change[-1]),
+    Case("block that walks against a spring", WALKING, "derived", "advance at the end", "mm",
+         WALK / STAY * (1 - RATIO**(2 * cycles_to_settle())), 1e-9, lambda: walk_of(STAY, 200)),
+    Case("block that walks against a spring: cycles", WALKING, "derived",
+         "cycles until a cycle changes 0.1 µm", "-", float(cycles_to_settle()), 0.0,
+         lambda: float(walked(STAY, 200).count)))
