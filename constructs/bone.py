@@ -75,7 +75,7 @@ class Bone:
 
     def load_vector(self, total: float) -> FloatArray:
         """Force on each condyle's patch [N] for a total joint force."""
-        share = self.study.load.medial_share
+        share = self.study.load.shifted_share
         return total * np.array([share, 1.0 - share])
 
     def friction(self, name: str) -> float:
@@ -204,8 +204,8 @@ def _loads(study: Study, bodies: tuple[Continuum, ...]
     direction = np.array([np.sin(angle), -np.cos(angle)])
     centres = (load.medial_centre_mm, load.lateral_centre_mm)
     cases = []
-    for condyle, centre, share in zip(CONDYLES, centres, (load.medial_share,
-                                                          1.0 - load.medial_share), strict=True):
+    shares = (load.shifted_share, 1.0 - load.shifted_share)
+    for condyle, centre, share in zip(CONDYLES, centres, shares, strict=True):
         low, high = centre - load.patch_width_mm / 2, centre + load.patch_width_mm / 2
         parts: list[tuple[Body, Column]] = []
         total = 0.0

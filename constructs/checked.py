@@ -20,6 +20,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 LONGEST_NAME = 60
 MOST = 100  # entries of any list: far above any sensible study, below what would hang a reader
 LONGEST_TEXT = 2000
+POUND, GRAVITY = 0.45359237, 9.80665  # kg and m/s2, exact by definition; for hints only
 
 
 def refuse(message: str, *, key: str = "", value: object = None, expected: str = "") -> NoReturn:
@@ -70,6 +71,12 @@ def _slip(value: float, low: float, high: float, unit: str) -> str:
             return "looks like micrometres"
     if unit == "N" and low <= value * 1000.0 <= high:
         return "looks like kilonewtons"
+    if unit == "kg":
+        found = [f"{name}, {value * factor:.0f} kg" for factor, name in
+                 ((POUND, "pounds"), (1.0 / GRAVITY, "newtons"), (0.001, "grams"))
+                 if low <= value * factor <= high]
+        if found:
+            return "looks like " + ", or ".join(found)
     if unit == "-" and 1.0 < value <= 100.0 and low <= value / 100.0 <= high:
         return "looks like per cent"
     return ""

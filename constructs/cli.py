@@ -83,7 +83,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                 code = 1
             if load.status != "held":
                 who = f", '{load.escapes}' escapes" if load.escapes else ""
-                print(f"{construct.name}: {load.status} at {load.total_load_N:g} N{who}",
+                print(f"{construct.name}: {load.status} at {load.load_words}{who}",
                       file=sys.stderr)
         for warning in construct.warnings:
             if not quiet:

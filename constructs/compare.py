@@ -5,6 +5,7 @@ from __future__ import annotations
 import platform
 from collections import Counter, defaultdict
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.metadata import version
 from time import perf_counter
 
@@ -68,7 +69,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     for total in study.load.total_N:
         answer = answers[total] = model.answer(total)
         result, fields = read(reader, model, answer, total)
-        loads.append(result)
+        loads.append(replace(result, load_name=study.load.name(total)))
         if pictures:
             shots.append(take_picture(model, answer, total, fields))
     search = Search(reader, model, upper.factor, answers)

@@ -15,11 +15,13 @@ from typing import Any
 
 from constructs.model import blocks_of
 from constructs.schema import Construct, Study
+from constructs.schema_load import SIZES
 from constructs.vary import Case
 
 NO_PART = ("name", "title", "scenario", "load", "limits", "construct")
 """Tables and texts of a study that are no part of its bone."""
-LAW_ONLY_LOAD = ("total_N", "medial_share")
+SIZE_OF_LOAD = (*SIZES, "body_mass_kg")
+LAW_ONLY_LOAD = (*SIZE_OF_LOAD, "medial_share", "shift_mm")
 
 
 def digest(data: Any) -> str:
@@ -101,7 +103,8 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
     frames = [(k, hardware_key(case.study, c))
               for k, c in zip(keys, case.study.constructs, strict=True)]
     data = _dump(case.study)
-    rest = {**data, "load": {k: v for k, v in data["load"].items() if k != "total_N"}}
+    rest = {**data, "load": {k: v for k, v in data["load"].items()
+                             if k not in SIZE_OF_LOAD}}
     return Planned(number, case_hash(case, options), data, dict(case.scales),
                    tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)),
                    digest([rest, dict(case.scales)]))

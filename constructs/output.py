@@ -91,12 +91,12 @@ def document(comparison: Comparison) -> dict[str, Any]:
 
 
 COLUMNS = (
-    "construct", "total_load_N", "fragment", "status", "subsidence_mean_mm", "subsidence_max_mm",
-    "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm", "slip_max_mm",
-    "opening_max_mm", "widening_mm", "stiffness_N_per_mm", "capacity_lower_N", "capacity_upper_N",
-    "capacity_status", "equilibrium_ends_N", "step_off_limit_N", "bone_over_yield",
-    "worst_member_yield_ratio", "stations_at_capacity", "applied_x_N", "applied_y_N",
-    "balance_error", "residual", "complementarity", "method")
+    "construct", "total_load_N", "load_name", "fragment", "status", "subsidence_mean_mm",
+    "subsidence_max_mm", "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
+    "slip_max_mm", "opening_max_mm", "widening_mm", "stiffness_N_per_mm", "capacity_lower_N",
+    "capacity_upper_N", "capacity_status", "equilibrium_ends_N", "step_off_limit_N",
+    "bone_over_yield", "worst_member_yield_ratio", "stations_at_capacity", "applied_x_N",
+    "applied_y_N", "balance_error", "residual", "complementarity", "method")
 
 
 def rows(comparison: Comparison) -> list[dict[str, Any]]:

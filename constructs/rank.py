@@ -15,10 +15,11 @@ from constructs.compare import SEARCH_LIMIT_N, versions
 from constructs.evaluate import Options
 from constructs.rank_design import Samples, make_samples
 from constructs.rank_words import sentence
-from constructs.schema import Study
+from constructs.schema import LoadInput, Study
 from constructs.store import reading
 from constructs.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from constructs.uncertain import inputs_of
+from constructs.vary import varied
 from fe.errors import ButtressError, InputError
 
 FloatArray = np.ndarray
@@ -201,16 +202,8 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
     return one, drawn, estimated(make_plan(one, drawn.design, Options()), workers)
 
 
-def _at_load(study: Study, load: float) -> Any:
-    from constructs.schema import LoadInput
-    from constructs.study import study_from
-    from constructs.vary import plain
-
-    data = plain(study)
-    data["load"]["total_N"] = [load]
-    found = study_from(data).load
-    assert isinstance(found, LoadInput)
-    return found
+def _at_load(study: Study, load: float) -> LoadInput:
+    return varied(study, {"load.total_N": load}).study.load
 
 
 def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,

@@ -104,7 +104,7 @@ def _figure(comparison: Comparison, pictures: dict[str, str], key: tuple[str, st
 def _asked(comparison: Comparison) -> str:
     study = comparison.study
     load = study.load
-    loads = ", ".join(f"{x:g}" for x in load.total_N)
+    shift = f", resultant {load.shift_mm:+g} mm to lateral" if load.shift_mm else ""
     direction = ("straight down the shaft" if load.direction_deg == 0.0
                  else f"{load.direction_deg:g} degrees off the shaft, positive to lateral")
     section = study.section
@@ -115,8 +115,8 @@ def _asked(comparison: Comparison) -> str:
         "<b>Fractures</b> " + "; ".join(f"{text(f.name)} (friction {f.friction:g})"
                                         for f in study.fractures) + "."
         if study.fractures else "<b>Fractures</b> none.",
-        f"<b>Loads</b> {loads} N in total, {100 * load.medial_share:.0f} % on the medial side, "
-        f"{direction}.",
+        f"<b>Loads</b> {text(load.all_words)} in total, {100 * load.shifted_share:.0f} % on the "
+        f"medial side{shift}, {direction}.",
         f"<b>Limit</b> step-off of {study.limits.step_off_mm:g} mm at the joint."]
     rows = [(f"<b>{text(c.name)}</b>", text(c.note)) for c in comparison.constructs]
     return ("<h2>What was asked</h2>"
@@ -141,19 +141,19 @@ def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, s
     out = [f"<section class=construct><h2>{text(c.name)}</h2>",
            f"<p>{text(c.note)}</p>" if c.note else "", facts(c),
            _figure(comparison, pictures, ("deformed", c.name, ""),
-                   f"{c.name}: section under {at:g} N of joint force")]
+                   f"{c.name}: section under {load.load_words} of joint force")]
     for name, fragment in load.fragments.items():
         out += [_figure(comparison, pictures, ("free body", c.name, name),
-                        f"{c.name}: {name} cut free at {at:g} N"),
-                f"<h3>Who carries “{text(name)}” at {at:g} N</h3>", forces(fragment)]
+                        f"{c.name}: {name} cut free at {load.load_words}"),
+                f"<h3>Who carries “{text(name)}” at {text(load.load_words)}</h3>", forces(fragment)]
     if load.members and load.status == "held":
-        out += [f"<h3>Metal at {at:g} N</h3>", metal(load)]
+        out += [f"<h3>Metal at {text(load.load_words)}</h3>", metal(load)]
     out.append(lets_go(c))
-    notes = [f"{r.total_load_N:g} N: {text(n)}" for r in c.loads for n in r.notes]
+    notes = [f"{text(r.load_words)}: {text(n)}" for r in c.loads for n in r.notes]
     if load.escapes:
-        notes.insert(0, f"Without equilibrium at {at:g} N: “{text(load.escapes)}” escapes. The "
-                        "motion drawn is that of limit analysis, in which rough faces part as "
-                        "they slide.")
+        notes.insert(0, f"Without equilibrium at {text(load.load_words)}: “{text(load.escapes)}” "
+                        "escapes. The motion drawn is that of limit analysis, in which rough "
+                        "faces part as they slide.")
     return "".join(out) + (items(notes) if notes else "") + "</section>"
 
 

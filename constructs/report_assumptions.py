@@ -97,3 +97,6 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     yield "anatomy", "outline"
     yield "anatomy", "limits"
     yield "loads", "default"
+    load = study.load
+    if load.activity or load.ground_kg or load.body_mass_kg:
+        yield from (("loads", row) for row in ("peak force", "under one foot", "gravity"))

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from constructs.figure_charts import bracket_words
+from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import ConstructResult, FragmentResult, LoadResult
 from constructs.table import ends_text, worst_subsidence
@@ -72,7 +73,7 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
             worst = _worst(load)
             cells = [f"<th{span} class=t scope=row>{text(c.name)}</th>"] if first else []
             cells += [f"<td>{c_}</td>" for c_ in (
-                f"{load.total_load_N:g}", _status(load),
+                _load(load), _status(load),
                 number(worst_subsidence(load), 3),
                 number(worst.subsidence_net_mm if worst else None, 3),
                 number(largest(e.step_off_mm for e in load.edges.values()), 3),
@@ -100,6 +101,12 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
 def _worst(load: LoadResult) -> FragmentResult | None:
     found = [f for f in load.fragments.values() if f.subsidence_mean_mm is not None]
     return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
+
+
+def _load(load: LoadResult) -> str:
+    """A load in newtons, and below it the name that it may have."""
+    name = f"<br><small>{text(load.load_name)}</small>" if load.load_name else ""
+    return newtons(load.total_load_N) + name
 
 
 def _status(load: LoadResult) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from constructs.grafts import fill_material
@@ -40,11 +41,13 @@ def reference_band(study: Study) -> tuple[float, float]:
 def resolved(study: Study) -> dict[str, Any]:
     """Nested dicts and lists, as in the TOML file, with every default and derived value.
 
-    Lengths "bicortical" become numbers. Reading the result again gives the same study.
-    Raises InputError where an implant cannot be placed.
+    Lengths "bicortical" become numbers, activities and masses on the ground named loads in N.
+    Reading the result again gives the same study. Raises InputError where an implant cannot be
+    placed.
     """
     data: dict[str, Any] = study.model_dump(by_alias=True, mode="json")
     data["section"]["reference_band_mm"] = list(reference_band(study))
+    data["load"] |= _forces(study)
     section = Section(study.section)
     for construct, out in zip(study.constructs, data["construct"], strict=True):
         for plate, row in zip(construct.plates, out["plate"], strict=True):
@@ -63,6 +66,14 @@ def resolved(study: Study) -> dict[str, Any]:
             raise InputError(error.message, key=f"construct.{construct.name}.{error.key}",
                              value=error.value, expected=error.expected) from None
     return _without_none(data)
+
+
+def _forces(study: Study) -> dict[str, Any]:
+    """Loads told by masses as newtons, each with its source and status."""
+    if study.load.given_N is not None:
+        return {}
+    return {"activity": None, "ground_kg": None,
+            "case": [asdict(case) for case in study.load.cases]}
 
 
 def _fill(fill: Fill) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from constructs.checked import closest, did_you_mean
+from constructs.loads import LoadCase
 from constructs.picture import Picture
 from constructs.schema import Study
 from fe.errors import InputError
@@ -84,6 +85,7 @@ class LoadResult:
     ``stiffness_N_per_mm``: total force over the mean displacement of the contact patches along
     it (work-conjugate). ``bone_over_yield``: share of bone volume whose principal strain is over
     yield; ``strain_ratio_p95`` and ``p99``: percentiles by volume of strain over yield strain.
+    ``load_name``: name of an activity or of a mass on the ground, empty for a load given in N.
     """
 
     total_load_N: float
@@ -104,6 +106,12 @@ class LoadResult:
     stations_at_capacity: int | None
     escapes: str | None
     notes: tuple[str, ...] = ()
+    load_name: str = ""
+
+    @property
+    def load_words(self) -> str:
+        """The load in words, with its name where it has one: ``1920 N (walking)``."""
+        return LoadCase(self.load_name, self.total_load_N, "", "").words
 
     def _repr_html_(self) -> str:
         from constructs.html_results import load_html

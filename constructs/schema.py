@@ -21,16 +21,9 @@ from constructs.checked import (
     refuse,
     unique,
 )
-from constructs.schema_bone import (
-    Fracture,
-    Fragment,
-    LimitsInput,
-    LoadInput,
-    MeshInput,
-    SectionInput,
-    Void,
-)
+from constructs.schema_bone import Fracture, Fragment, MeshInput, SectionInput, Void
 from constructs.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Side, Wire
+from constructs.schema_load import LimitsInput, LoadInput
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
            "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Study",

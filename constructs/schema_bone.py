@@ -1,4 +1,4 @@
-"""What a study may say of the bone: its section, fractures, fragments, voids, loads and limits.
+"""What a study may say of the bone: its section, fractures, fragments and voids.
 
 One frozen model a table of the TOML file, with defaults and limits. Every dimensional key ends in
 its unit.
@@ -11,16 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from constructs import tables
-from constructs.checked import (
-    MOST,
-    Checked,
-    Name,
-    Point,
-    Within,
-    ascending,
-    distinct_points,
-    refuse,
-)
+from constructs.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
 
 Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint line
 Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
@@ -132,27 +123,3 @@ class Void(Checked):
     def _distinct(self) -> Void:
         distinct_points(self.points_mm, "points_mm")
         return self
-
-
-class LoadInput(Checked):
-    """`[load]`: total joint force on two patches of the joint line."""
-
-    total_N: Annotated[tuple[Annotated[float, Within(1, 20000, "N")], ...],
-                       Field(min_length=1, max_length=MOST)] = (500.0, 1000.0, 1500.0)
-    medial_share: Annotated[float, Within(0, 1)] = listed("loads.default.medial_share")
-    direction_deg: Annotated[float, Within(-60, 60, "deg")] = 0.0
-    patch_width_mm: Annotated[float, Within(2, 50, "mm")] = listed("loads.default.patch_width")
-    medial_centre_mm: Annotated[float, Within(-60, -1, "mm")] = Field(
-        default_factory=lambda: -tables.number("loads", "default", "centre"))
-    lateral_centre_mm: Annotated[float, Within(1, 60, "mm")] = listed("loads.default.centre")
-
-    @model_validator(mode="after")
-    def _rising(self) -> LoadInput:
-        ascending(self.total_N, "total_N", "loads")
-        return self
-
-
-class LimitsInput(Checked):
-    """`[limits]`: what counts as failed."""
-
-    step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")

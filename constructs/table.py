@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from constructs import LABEL
+from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
 
@@ -34,7 +35,7 @@ def cells(comparison: Comparison) -> list[tuple[str, ...]]:
         for i, load in enumerate(construct.loads):
             worst = _worst(load)
             out.append((
-                construct.name if i == 0 else "", f"{load.total_load_N:g}", load.status,
+                construct.name if i == 0 else "", newtons(load.total_load_N), load.status,
                 number(worst.subsidence_mean_mm, 3) if worst else "-",
                 number(worst.subsidence_net_mm, 3) if worst else "-",
                 number(largest(e.step_off_mm for e in load.edges.values()), 3),
@@ -87,6 +88,8 @@ def lines(comparison: Comparison) -> list[str]:
                          for i, (v, w) in enumerate(zip(values, width, strict=True))).rstrip()
 
     out = [comparison.study.title or comparison.study.name, ""]
+    named = [c for c in comparison.study.load.cases if c.name]
+    out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
     out += [line([h[k] if k < len(h) else "" for h in head]) for k in (0, 1)]
     for row, values in zip(rows, picked, strict=True):
         if row[0]:

@@ -34,8 +34,11 @@ SCALES = {
 """Factors that belong to no key of a study file, 1 unless varied."""
 SCALE_RANGE = (0.05, 20.0)
 TEXTS = ("name", "title", "scenario", "note")
-FOLLOWS = {("mesh", "size_mm"): ("mesh", "coarse_mm")}
-"""Keys whose default follows another key, so that it is given up when that one is varied."""
+FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
+           ("load", "total_N"): (("load", "activity"), ("load", "ground_kg"), ("load", "case"))}
+"""Keys whose value follows another key or is told by it, so given up when that one is varied."""
+LISTS = (("load", "total_N"), ("load", "activity"), ("load", "ground_kg"))
+"""Keys that hold a list, also where the study has none yet."""
 TURNS = ("slope_deg", "turn_deg")
 Address = tuple[str, ...]
 
@@ -118,9 +121,10 @@ class Varier:
         scales: dict[str, float] = {}
         todo = [(a, key, value) for key, value in values.items() for a in self._found(key)]
         places = {a for a, _, _ in todo}
-        for place, follower in FOLLOWS.items():
-            if place in places and follower not in places:
-                _remove(data, follower)
+        for place, followers in FOLLOWS.items():
+            for follower in followers:
+                if place in places and follower not in places:
+                    _remove(data, follower)
         # Lines are turned after their points are set, and entries taken out last of all.
         for address, key, value in sorted(todo, key=lambda t: _phase(t[0])):
             if address[0] == "scale":
@@ -225,7 +229,7 @@ def _put(data: dict[str, Any], address: Address, value: Any) -> None:
         owner[int(last) - 1] = value
         return
     now = owner.get(last)
-    if isinstance(now, list) and not isinstance(value, list | tuple):
+    if (isinstance(now, list) or address in LISTS) and not isinstance(value, list | tuple):
         value = [value]  # one load instead of several
     if isinstance(now, int) and not isinstance(now, bool) and isinstance(value, float) \
             and value.is_integer():

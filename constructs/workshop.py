@@ -253,7 +253,7 @@ class Workshop:
         """Subsidence of the intact bone by fragment [mm a newton]."""
         load = load_key(study)
         ground = self.ground(study, None, load)
-        key = (load, study.load.medial_share)
+        key = (load, study.load.shifted_share)
         return ground.intact.get_or(key, lambda: self._intact(ground.under(study, load)))
 
     def _intact(self, bone: Bone) -> dict[str, float]:
@@ -287,4 +287,4 @@ class Workshop:
 
 def share_key(study: Study) -> str:
     """Hash of the load's columns and share: what a limit load depends on beside the law."""
-    return digest([load_key(study), study.load.medial_share])
+    return digest([load_key(study), study.load.shifted_share])

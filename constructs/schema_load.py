@@ -1,0 +1,174 @@
+"""What a study may say of loads and limits: one frozen model a table of the TOML file."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from constructs import tables
+from constructs.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
+from constructs.loads import (
+    LoadCase,
+    activities,
+    activity_case,
+    ground_cases,
+    newtons,
+    rising,
+)
+from constructs.schema_bone import listed
+
+Total = Annotated[float, Within(1, 20000, "N")]
+DEFAULT_N = (500.0, 1000.0, 1500.0)
+SIZES = ("total_N", "activity", "ground_kg", "case")
+"""Keys of `[load]` that say how large the loads are: the first, the last, or one or both others."""
+
+
+def _case_name(value: str) -> str:
+    if not value.strip() or len(value) > 120 or "\n" in value:
+        refuse("a name of a load", expected="1 to 120 printable characters on one line")
+    return value
+
+
+class CaseInput(Checked):
+    """`[[load.case]]`: a load by name, as the resolved study has it for activities."""
+
+    name: Annotated[Text, AfterValidator(_case_name)]
+    total_N: Total
+    source: Text = "given in the study"
+    status: Literal["seen", "memory", "derived", "practice"] = "practice"
+
+
+class LoadInput(Checked):
+    """`[load]`: total joint force on two patches of the joint line.
+
+    The forces are given as ``total_N``, or as a ``body_mass_kg`` with ``activity`` (peak force as
+    a share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
+    loads, see `constructs.loads`), or as named ``case``s. A body mass beside ``total_N`` or cases
+    only adds the weight-bearing table. ``shift_mm`` moves the resultant to lateral (valgus) or
+    medial (negative, varus) by changing the share of the condyles; the patches stay.
+    """
+
+    given_N: Annotated[tuple[Total, ...], Field(min_length=1, max_length=MOST)] | None = Field(
+        default=None, alias="total_N")
+    body_mass_kg: Annotated[float, Within(30, 160, "kg")] | None = None
+    activity: Annotated[tuple[Annotated[str, OneOf(activities, "activity")], ...],
+                        Field(min_length=1, max_length=MOST)] | None = None
+    ground_kg: Annotated[tuple[Annotated[float, Within(2, 100, "kg")], ...],
+                         Field(min_length=1, max_length=MOST)] | None = None
+    case: Annotated[tuple[CaseInput, ...], Field(min_length=1, max_length=MOST)] | None = None
+    medial_share: Annotated[float, Within(0, 1)] = listed("loads.default.medial_share")
+    shift_mm: Annotated[float, Within(-60, 60, "mm")] = 0.0
+    direction_deg: Annotated[float, Within(-60, 60, "deg")] = 0.0
+    patch_width_mm: Annotated[float, Within(2, 50, "mm")] = listed("loads.default.patch_width")
+    medial_centre_mm: Annotated[float, Within(-60, -1, "mm")] = Field(
+        default_factory=lambda: -tables.number("loads", "default", "centre"))
+    lateral_centre_mm: Annotated[float, Within(1, 60, "mm")] = listed("loads.default.centre")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _default(cls, data: Any) -> Any:
+        if isinstance(data, dict) and not {*SIZES, "body_mass_kg"} & data.keys():
+            return {**data, "total_N": DEFAULT_N}
+        return data
+
+    @model_validator(mode="after")
+    def _consistent(self) -> LoadInput:
+        by_mass = [k for k in ("activity", "ground_kg") if getattr(self, k) is not None]
+        if self.given_N is not None:
+            ascending(self.given_N, "total_N", "loads")
+            if by_mass:
+                refuse(f"the loads are given twice: total_N and {by_mass[0]}", key="total_N",
+                       value=self.given_N, expected="total_N, or activity and ground_kg")
+        if self.case is not None and (by_mass or self.given_N is not None):
+            other = "total_N" if self.given_N is not None else by_mass[0]
+            refuse(f"the loads are given twice: case and {other}", key="case",
+                   value=[c.name for c in self.case], expected=f"cases or {other}, not both")
+        self._by_mass(by_mass)
+        self._shifted()
+        forces = [c.total_N for c in self.case or ()]
+        if len({c.name.casefold() for c in self.case or ()}) < len(forces):
+            refuse("two loads have one name", key="case", value=[c.name for c in self.case or ()],
+                   expected="names of their own")
+        if len(set(forces)) < len(forces):
+            refuse("two cases of the same load", key="case", value=forces,
+                   expected="loads that differ")
+        return self
+
+    def _by_mass(self, given: list[str]) -> None:
+        """Refuse masses that do not fit together."""
+        mass = self.body_mass_kg
+        if mass is not None and not given and self.given_N is None and self.case is None:
+            refuse("a body mass says nothing of the load by itself", key="body_mass_kg", value=mass,
+                   expected='beside it activity = ["walking"], ground_kg = [15] or total_N = [500]')
+        if self.activity is not None:
+            if mass is None:
+                refuse("an activity needs a body mass", key="activity", value=self.activity,
+                       expected="body_mass_kg = 75 beside it")
+            if len(set(self.activity)) < len(self.activity):
+                refuse("an activity twice", key="activity", value=self.activity,
+                       expected="each once")
+        if self.ground_kg is not None:
+            ascending(self.ground_kg, "ground_kg", "masses on the ground")
+            if mass is not None and self.ground_kg[-1] > mass:
+                newton = self.ground_kg[-1] / tables.number("loads", "gravity", "standard")
+                refuse(f"more on the ground than the body weighs (newtons would be {newton:.0f} "
+                       "kg)", key="ground_kg", value=self.ground_kg,
+                       expected=f"at most body_mass_kg = {mass:g}")
+
+    def _shifted(self) -> None:
+        """Refuse a shift that takes the resultant beyond a contact patch."""
+        span = self.lateral_centre_mm - self.medial_centre_mm
+        low, high = -(1.0 - self.medial_share) * span, self.medial_share * span
+        if not low - 1e-9 <= self.shift_mm <= high + 1e-9:
+            refuse("the shift takes the load beyond a contact patch: one condyle would lift off",
+                   key="shift_mm", value=self.shift_mm,
+                   expected=f"{low:.4g} to {high:.4g} mm with this medial_share and these centres")
+
+    @property
+    def cases(self) -> tuple[LoadCase, ...]:
+        """All loads by rising force, with name, source and status."""
+        if self.given_N is not None:
+            return tuple(LoadCase("", x, "given in the study", "practice") for x in self.given_N)
+        if self.case is not None:
+            return rising(LoadCase(c.name, c.total_N, c.source, c.status) for c in self.case)
+        found = [c for kg in self.ground_kg or () for c in ground_cases(kg)]
+        if self.body_mass_kg is not None:
+            found += [activity_case(a, self.body_mass_kg) for a in self.activity or ()]
+        return rising(found)
+
+    @property
+    def total_N(self) -> tuple[float, ...]:
+        """All loads, rising [N]."""
+        return tuple(c.total_N for c in self.cases)
+
+    def words(self, total: float) -> str:
+        """A load in words, with its name where it has one: ``1920 N (walking)``."""
+        return next((c.words for c in self.cases if c.total_N == total), f"{newtons(total)} N")
+
+    @property
+    def all_words(self) -> str:
+        """All loads in words: ``500, 1000 N`` or ``315 N (15 kg on ground, two-leg), ...``."""
+        if self.given_N is not None:
+            return ", ".join(newtons(x) for x in self.given_N) + " N"
+        return ", ".join(c.words for c in self.cases)
+
+    def name(self, total: float) -> str:
+        """The name of a load, empty where it has none."""
+        return next((c.name for c in self.cases if c.total_N == total), "")
+
+    @property
+    def shifted_share(self) -> float:
+        """Share of the medial condyle after the shift of the resultant.
+
+        The resultant of s on the medial and 1 - s on the lateral centre lies at s x_m + (1 - s)
+        x_l; a shift e to lateral takes e / (x_l - x_m) from s (equilibrium of moments).
+        """
+        share = self.medial_share - self.shift_mm / (self.lateral_centre_mm - self.medial_centre_mm)
+        return min(1.0, max(0.0, share))
+
+
+class LimitsInput(Checked):
+    """`[limits]`: what counts as failed."""
+
+    step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")
