@@ -127,6 +127,11 @@ def _asked(comparison: Comparison) -> str:
 def _answer(order: list[ConstructResult]) -> str:
     best = order[0]
     held = sum(r.status == "held" for r in best.loads)
+    if not any(r.fragments for c in order for r in c.loads):
+        return ("<p>Nothing is broken in this study, so there is no fragment that could sink or "
+                "let go, and no order of the constructs.</p>")
+    if held and len(order) == 1:
+        return f"<p><b>{text(best.name)}</b> holds {held} of {len(best.loads)} loads.</p>"
     if not held:
         return "<p>No construct holds any of the loads.</p>"
     return (f"<p><b>{text(best.name)}</b> comes first: it holds {held} of {len(best.loads)} loads "

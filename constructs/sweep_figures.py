@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from constructs import drawing as d
 from constructs.compare import SEARCH_LIMIT_N
 from constructs.store import read_meta, reading
-from constructs.textfit import SIZE, wrap
+from constructs.textfit import SIZE, plain, wrap
 from fe.errors import InputError
 
 if TYPE_CHECKING:
@@ -72,6 +72,7 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     ax = _axes(ax)
     numeric = frame[key].dtype.kind in "if"
     ticks = sorted(frame[key].unique())
+    handles = []
     for i, name, rows in _by_construct(frame):
         groups = rows.groupby(key)[column]
         # A median over what holds would hide what does not: all must hold.
@@ -79,15 +80,17 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
         middle, low, high = (groups.quantile(q).where(whole) for q in (0.5, 0.25, 0.75))
         x = middle.index if numeric else [ticks.index(v) for v in middle.index]
         style = d.series(i)
-        ax.plot(x, middle, label=name, **style)
+        handles += ax.plot(x, middle, label=plain(name), **style)
         if (groups.size() > 1).any():
             ax.fill_between(x, low, high, color=style["color"], alpha=0.15, linewidth=0)
     if not numeric:
-        ax.set_xticks(range(len(ticks)), [str(t) for t in ticks])
-    ax.set_xlabel(key, size=SIZE)
+        ax.set_xticks(range(len(ticks)), [plain(str(t)) for t in ticks])
+    ax.set_xlabel(plain(key), size=SIZE)
     ax.set_ylabel(WORDS.get(column, column), size=SIZE)
     ax.grid(alpha=0.3)
-    ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    # Handles by hand: matplotlib leaves out names that begin with an underscore.
+    ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
+              bbox_to_anchor=(1.01, 1.0))
     d.title(ax, WORDS.get(column, column) + words, "")
     return ax
 
@@ -116,8 +119,8 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     if min(values.shape) > 1 and values.count() and values.min() < limit < values.max():
         drawn = ax.contour(across, up, values, levels=[limit], colors="#D55E00", linewidths=3)
         ax.clabel(drawn, fmt=lambda v: f"limit {v:g}", fontsize=SIZE)
-    ax.set_xlabel(x, size=SIZE)
-    ax.set_ylabel(y, size=SIZE)
+    ax.set_xlabel(plain(x), size=SIZE)
+    ax.set_ylabel(plain(y), size=SIZE)
     words = "" if values.count() == values.size else "hatched: no equilibrium or no answer"
     d.title(ax, construct + at, words)
     return ax
@@ -148,7 +151,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
     ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    ax.set_xlabel(f"mean subsidence less that of '{result.reference}' [mm]", size=SIZE)
+    ax.set_xlabel(plain(f"mean subsidence less that of '{result.reference}' [mm]"), size=SIZE)
     d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N",
             "right of the line: sinks more than the reference")
     return ax
@@ -171,7 +174,7 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     found = getattr(driven, quantity)
     ax = _axes(ax, left=3.8)
     names = [e.name for e in result.samples.inputs]
-    ax.set_yticks(range(len(names)), names, size=SIZE)
+    ax.set_yticks(range(len(names)), [plain(n) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlim(0.0, 1.05)
     if found is None or found.total is None:
@@ -199,21 +202,23 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     A capacity that the model does not limit lies at the end of the axis.
     """
     ax = _axes(ax)
-    once = frame.drop_duplicates(["case_id", "construct"])
+    once, handles = frame.drop_duplicates(["case_id", "construct"]), []
     for i, name, rows in _by_construct(once):
         style = d.series(i)
         known = rows[rows["capacity_status"].notna()]
         low, high = (np.sort(known[c].fillna(SEARCH_LIMIT_N).clip(upper=SEARCH_LIMIT_N))[::-1]
                      for c in ("capacity_lower_N", "capacity_upper_N"))
         share = np.arange(1, len(known) + 1) / max(len(known), 1)
-        ax.step(high, share, where="pre", label=name, color=style["color"], linewidth=2.2)
+        handles += ax.step(high, share, where="pre", label=plain(name), color=style["color"],
+                           linewidth=2.2)
         ax.fill_betweenx(share, low, high, step="post", color=style["color"], alpha=0.15,
                          linewidth=0)
     ax.set_ylim(0.0, 1.02)
     ax.set_xlabel("total joint force [N]", size=SIZE)
     ax.set_ylabel("share of cases that can carry it [-]", size=SIZE)
     ax.grid(alpha=0.3)
-    ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
+              bbox_to_anchor=(1.01, 1.0))
     d.title(ax, "Load and capacity", "line: upper bound of limit analysis; band: down to the lower")
     return ax
 

@@ -74,7 +74,7 @@ class Solver:
         """Inverse of the sticking problem ``[[F + C, -G], [G^T, 0]]``, None where singular."""
         n, m = self.problem.n, self.problem.rigid.shape[1]
         if n + m == 0:
-            return None
+            return np.zeros((0, 0))    # one body that is held, and nothing on it
         system = np.zeros((n + m, n + m))
         system[:n, :n] = self.stiff / self.unit
         system[:n, n:] = -self.problem.rigid

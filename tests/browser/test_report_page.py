@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hostile import hostile_comparison
 from made_up import long_names, usual
 
 from constructs.figures import draw_all
@@ -38,10 +39,11 @@ def browser() -> Iterator[Any]:
         started.close()
 
 
-@pytest.fixture(scope="module", params=["usual", "long names"])
+@pytest.fixture(scope="module", params=["usual", "long names", "hostile"])
 def address(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("report")
-    made = usual() if request.param == "usual" else long_names(4)
+    made = {"usual": usual, "long names": lambda: long_names(4),
+            "hostile": hostile_comparison}[request.param]()
     write_report(made, folder / "report.html", draw_all(made, folder))
     return (folder / "report.html").as_uri()
 
@@ -84,7 +86,20 @@ def test_the_page_does_not_scroll_sideways(page: Any, width: int) -> None:
 
 
 def test_names_are_text(page: Any) -> None:
-    assert page.locator("table i, table script, h2 i").count() == 0
+    assert page.locator("script, i, s, u, table b b, h1 b, plate").count() == 0
+
+
+def test_no_name_becomes_code(page: Any) -> None:
+    # A dialogue would be one: alert() in a name opens it.
+    opened: list[str] = []
+    page.on("dialog", lambda d: (opened.append(d.message), d.dismiss()))
+    page.reload()
+    page.wait_for_timeout(100)
+    assert opened == []
+    if "=HYPERLINK" in page.title():
+        names = page.locator("table.main th[scope=row]").all_text_contents()
+        assert "@SUM(A1:A9) <script>alert(1)</script>" in names
+        assert page.locator("h1").text_content() == page.title()
 
 
 def test_it_prints(page: Any) -> None:
