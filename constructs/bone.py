@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from constructs.measures import CONDYLES, Edge, articular, band_nodes, lips, measures
+from constructs.measures import Edge, articular, band_nodes, lips, measures
+from constructs.patches import patches
 from constructs.pieces import BonePiece, Inclusion, Piece, Solid
 from constructs.resolve import reference_band
 from constructs.schema import Study
@@ -32,7 +33,7 @@ Block = tuple[str, str, tuple[tuple[float, float], ...]]
 class Bone:
     """Bodies, faces, loads and measures of one geometry and one modulus field.
 
-    ``loads``: unit load cases, 1 N total on the medial and on the lateral contact patch.
+    ``loads``: unit load cases, 1 N total on each contact patch, in the order of `patches`.
     ``shaft`` numbers the body that is clamped; all others are fragments. ``regions`` are the
     meshes of voids (or of blocks in them) that a construct may fill; ``faces`` holds all matched
     faces, in which bodies from ``len(solids)`` on are the regions in their order.
@@ -74,9 +75,8 @@ class Bone:
         return shaft.points[band_nodes(shaft, self.band)].mean(axis=0)
 
     def load_vector(self, total: float) -> FloatArray:
-        """Force on each condyle's patch [N] for a total joint force."""
-        share = self.study.load.shifted_share
-        return total * np.array([share, 1.0 - share])
+        """Force on each contact patch [N] for a total joint force."""
+        return total * np.array([p.share for p in patches(self.study)])
 
     def friction(self, name: str) -> float:
         """Friction coefficient of a fracture."""
@@ -90,11 +90,12 @@ class Bone:
 def mesh_size(study: Study) -> Callable[[FloatArray], FloatArray]:
     """Element size by place: fine near fractures, voids and the joint, coarse in the shaft."""
     fine, coarse = study.mesh.size_mm, study.mesh.coarse_mm
+    section = Section(study.section)
     lines = [np.array(f.points_mm) for f in study.fractures]
     lines += [np.array([*v.points_mm, v.points_mm[0]]) for v in study.voids]
 
     def size(xy: FloatArray) -> FloatArray:
-        distance = np.abs(xy[:, 1])
+        distance = np.abs(section.below(xy))
         for line in lines:
             for a, b in zip(line[:-1], line[1:], strict=True):
                 step = b - a
@@ -140,15 +141,17 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
     bodies = tuple(s.body for s in solids)
     edges = lips([f for f in faces if max(f.body_a, f.body_b) < count], meshes)
     loads, band = _loads(study, bodies), reference_band(study)
-    return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft, loads,
-                measures(bodies, shaft, band, edges, loads), edges, band, inclusions)
+    return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft,
+                tuple(loads.values()),
+                measures(bodies, shaft, band, edges, loads, study.section.sides), edges, band,
+                inclusions)
 
 
 def under_load(bone: Bone, study: Study) -> Bone:
     """The same bodies loaded as another study of the same geometry asks for; nothing is solved."""
     loads = _loads(study, bone.bodies)
-    return replace(bone, study=study, loads=loads, measures=measures(
-        bone.bodies, bone.shaft, bone.band, bone.edges, loads))
+    return replace(bone, study=study, loads=tuple(loads.values()), measures=measures(
+        bone.bodies, bone.shaft, bone.band, bone.edges, loads, study.section.sides))
 
 
 def _region_count(study: Study, blocks: tuple[Block, ...]) -> int:
@@ -198,15 +201,14 @@ def patch(mesh: Mesh, low: float, high: float, direction: FloatArray) -> tuple[C
 
 
 def _loads(study: Study, bodies: tuple[Continuum, ...]
-           ) -> tuple[tuple[tuple[Body, Column], ...], ...]:
+           ) -> dict[str, tuple[tuple[Body, Column], ...]]:
+    """Unit load case of each patch, by condyle. Raises `InputError` for one off the bone."""
     load = study.load
     angle = np.radians(load.direction_deg)
     direction = np.array([np.sin(angle), -np.cos(angle)])
-    centres = (load.medial_centre_mm, load.lateral_centre_mm)
-    cases = []
-    shares = (load.shifted_share, 1.0 - load.shifted_share)
-    for condyle, centre, share in zip(CONDYLES, centres, shares, strict=True):
-        low, high = centre - load.patch_width_mm / 2, centre + load.patch_width_mm / 2
+    cases = {}
+    for where in patches(study):
+        low, high = (where.centre + side * load.patch_width_mm / 2 for side in (-1.0, 1.0))
         parts: list[tuple[Body, Column]] = []
         total = 0.0
         for body in bodies:
@@ -214,10 +216,10 @@ def _loads(study: Study, bodies: tuple[Continuum, ...]
             if covered > 0:
                 parts.append((body, column))
                 total += covered
-        if share > 0 and abs(total - 1.0) > 1e-9:
-            raise InputError(f"the {condyle} contact patch does not lie on the joint surface",
-                             key=f"load.{condyle}_centre_mm",
+        if where.share > 0 and abs(total - 1.0) > 1e-9:
+            raise InputError(f"the {where.name} contact patch does not lie on the joint surface",
+                             key=f"load.{where.key}",
                              value=f"{low:g} to {high:g} mm, of which {total:.0%} on bone",
                              expected="a patch wholly on the joint line")
-        cases.append(tuple(parts))
-    return tuple(cases)
+        cases[where.name] = tuple(parts)
+    return cases

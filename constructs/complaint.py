@@ -116,7 +116,8 @@ _WANTED = (
     ("construct", "at least one [[construct]] with a name"),
     ("void", "the name of a [[void]]"), ("material", "a graft material"),
     ("share", "a share of the height, from 0 to 1"),
-    ("side", '"medial" or "lateral"'), ("form", "a thread form"),
+    ("side", '"medial" or "lateral", in a sagittal section "anterior" or "posterior"'),
+    ("form", "a thread form"),
 )
 
 

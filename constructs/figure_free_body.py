@@ -52,7 +52,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     assert figure is not None
     d.label(figure)
     d.title(ax, f"{picture.construct}: {fragment} cut free", outcome(picture))
-    ax.set_xlabel("lateral position x [mm]", size=SIZE)
+    ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE)
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
     body = next((f for f in picture.free_bodies if f.fragment == fragment), None)
     piece = next(b for b in picture.bodies if b.name == fragment)

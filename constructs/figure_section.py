@@ -171,7 +171,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
                                                      for s in names):
         d.leaders(ax, np.array(anchors), words, colours, left=side == 0, scale=scale,
                   x=high[0] + 6 if side else low[0] - 6, room=1.7, span=(low[1], high[1]))
-    ax.set_xlabel("lateral position x [mm]", size=SIZE)
+    ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE)
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
     _list_of_lines(ax, picture, factor, handles, max(room, 2.0))

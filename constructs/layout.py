@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -27,19 +28,31 @@ class Layout:
     """Pieces that the fractures leave and the voids between them; polygons in mm.
 
     `pieces` holds the named fragments, then the others as "piece 1", ...; `shaft` is the piece
-    that reaches the clamp.
+    that reaches the clamp, `joint` the joint surface.
     """
 
     bone: Polygon
     pieces: dict[str, Polygon]
     shaft: Polygon
     voids: dict[str, Polygon]
+    joint: LineString
 
     @property
     def articular(self) -> dict[str, Polygon]:
         """Pieces other than the shaft that carry joint surface."""
         return {n: p for n, p in self.pieces.items()
-                if p.intersection(LineString([(-150, 0), (150, 0)])).length > ADJOINS}
+                if p.buffer(JOINED).intersection(self.joint).length > ADJOINS}
+
+    def below(self, points: FloatArray) -> FloatArray:
+        """Depth of points (n, 2) below the joint surface, mm."""
+        line = np.array(self.joint.coords)
+        return np.asarray(np.interp(points[:, 0], line[:, 0], line[:, 1]) - points[:, 1])
+
+    def slope(self, direction: FloatArray) -> float:
+        """Angle in degrees, 0 to 90, between a direction (2,) and the joint line."""
+        along = np.subtract(self.joint.coords[-1], self.joint.coords[0])
+        turn = along[0] * direction[1] - along[1] * direction[0]
+        return math.degrees(math.atan2(abs(turn), abs(float(along @ direction))))
 
     def above(self, void: str) -> dict[str, Polygon]:
         """Articular pieces that lie on a void: their underside is its upper border."""
@@ -79,7 +92,7 @@ def layout(study: Study, section: Section) -> Layout:
     others = [p for k, p in enumerate(found) if k not in names and p is not held]
     pieces = {name: found[k] for k, name in names.items()}
     pieces |= {f"piece {i}": p for i, p in enumerate(others, start=1)}
-    return Layout(bone, pieces, held, voids)
+    return Layout(bone, pieces, held, voids, LineString(section.shape.joint_line()))
 
 
 def _piece_of(fragment: Fragment, section: Section, voids: dict[str, Polygon],
@@ -104,10 +117,12 @@ def _piece_of(fragment: Fragment, section: Section, voids: dict[str, Polygon],
 def _where(section: Section, y: float) -> str:
     """In words, where the bone lies at a height."""
     height = section.given.height_mm
-    if not -height < y < 0:
-        return f"a height between {-height:g} and 0"
-    half = float(section.half_width(y))
-    return f"x between {-half:.1f} and {half:.1f} at that height (medial is negative)"
+    top = float(section.shape.joint_line()[:, 1].max())
+    if not -height < y < top:
+        return f"a height between {-height:g} and {top:g}"
+    low, high = (float(np.interp(-y, -wall[:, 1], wall[:, 0])) for wall in section.shape.walls())
+    return (f"x between {low:.1f} and {high:.1f} at that height "
+            f"({section.given.sides[0]} is negative)")
 
 
 def planned(study: Study, section: Section, blocks: Mapping[str, FloatArray] | None = None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,6 @@ from fe.interface import Interface
 from fe.mesh import Mesh
 
 FloatArray = np.ndarray
-CONDYLES = ("medial", "lateral")
 
 
 @dataclass(frozen=True)
@@ -62,9 +61,12 @@ def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge,
 
 
 def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
-             edges: Sequence[Edge], loads: Sequence[Sequence[tuple[Body, Column]]]
-             ) -> tuple[Measure, ...]:
-    """All measures of a bone; their names are what `constructs.metrics` looks up."""
+             edges: Sequence[Edge], loads: Mapping[str, Sequence[tuple[Body, Column]]],
+             sides: tuple[str, str]) -> tuple[Measure, ...]:
+    """All measures of a bone; their names are what `constructs.metrics` looks up.
+
+    ``loads``: load case of each condyle; ``sides``: names of the surfaces at -x and at +x.
+    """
     found: list[Measure] = []
 
     def point(name: str, body: int, node: int) -> None:
@@ -86,9 +88,9 @@ def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
     for edge in edges:
         point(f"lip a {edge.name}", edge.body_a, edge.node_a)
         point(f"lip b {edge.name}", edge.body_b, edge.node_b)
-    for side, number, node in rims(bodies):
+    for side, number, node in rims(bodies, sides):
         point(f"rim {side}", number, node)
-    for condyle, case in zip(CONDYLES, loads, strict=True):
+    for condyle, case in loads.items():
         found.append(Measure(f"under load {condyle}", tuple(case)))
     return tuple(found)
 
@@ -115,10 +117,10 @@ def frame_columns(points: FloatArray, nodes: np.ndarray) -> tuple[Column, Column
     return Column.of(2 * nodes, mean), Column.of(2 * nodes + 1, mean), turn
 
 
-def rims(bodies: Sequence[Continuum]) -> list[tuple[str, int, int]]:
+def rims(bodies: Sequence[Continuum], sides: tuple[str, str]) -> list[tuple[str, int, int]]:
     """The outermost point of the plateau on each side: (side, body, node)."""
     out = []
-    for side, sign in (("medial", -1.0), ("lateral", 1.0)):
+    for side, sign in zip(sides, (-1.0, 1.0), strict=True):
         best = (-np.inf, 0, 0)
         for i, body in enumerate(bodies):
             for name in (side, "joint"):

@@ -8,8 +8,8 @@ import numpy as np
 
 from constructs.bone import Bone
 from constructs.hardware import Part
-from constructs.measures import rims
 from constructs.model import Model
+from constructs.patches import patches
 from constructs.picture import centroid
 from constructs.results import (
     EdgeResult,
@@ -66,13 +66,14 @@ class Reader:
 
     def step_off(self, values: dict[str, float], edge: str) -> tuple[float, float]:
         """Step-off (unsigned, across the joint line) and gap (along it) of a fracture's lips."""
-        across = values[f"lip b {edge} y"] - values[f"lip a {edge} y"]
-        along = values[f"lip b {edge} x"] - values[f"lip a {edge} x"]
+        apart = np.array([values[f"lip b {edge} {k}"] - values[f"lip a {edge} {k}"] for k in "xy"])
+        line = self.bone.section.joint_direction
+        along, across = apart @ line, apart @ np.array([-line[1], line[0]])
         e = next(x for x in self.bone.edges if x.name == edge)
         # The gap opens when the two sides move apart along the joint line.
         side = np.sign(self.bone.bodies[e.body_b].points[:, 0].mean()
                        - self.bone.bodies[e.body_a].points[:, 0].mean())
-        return abs(across), float(side * along)
+        return abs(float(across)), float(side * along)
 
     def worst_step_off(self, model: Model, answer: Answer) -> float:
         """Largest step-off of all edges [mm]; 0 where no fracture reaches the joint."""
@@ -105,7 +106,7 @@ def _tissue(bone: Bone, number: int) -> Tissue:
     core, chord = section.core_thickness(xy), section.thickness(xy)
     area = area_weights(body.mesh)
     volume = np.stack([area * core, area * (chord - core)], axis=-1)
-    under = xy[..., 1] > -bone.study.section.subchondral_mm
+    under = section.below(xy) < bone.study.section.subchondral_mm
     limits = {t: section.yield_strain(t) for t in ("core", "subchondral", "cortex")}
     both = []
     for k in (0, 1):
@@ -122,33 +123,45 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
     bone = reader.bone
     values = reader.measures(model, answer)
     fields = displacements(model.problem, answer)
-    ratios, share, p95, p99 = bone_strain(reader, fields)
-    mean_under = sum(w * values[f"under load {c}"] for w, c in zip(
-        bone.load_vector(1.0), ("medial", "lateral"), strict=True))
-    mean_under -= _frame_under_load(bone, values)
+    ratios, over, p95, p99 = bone_strain(reader, fields)
+    share, moved = under_load(bone, values)
     edges = {e.name: EdgeResult(*reader.step_off(values, e.name)) for e in bone.edges}
     nodal = [to_nodes(b.mesh, r.max(axis=-1)) for b, r in zip(bone.bodies, ratios, strict=True)]
-    medial, lateral = (s for s, _, _ in rims(bone.bodies))
     return LoadResult(
         total, answer.status, answer.method, answer.residual, answer.complementarity,
         answer.steps, edges,
         {bone.bodies[i].name: _fragment(reader, model, answer, values, i, total)
          for i in bone.fragments},
         _fractures(model, answer), _members(model, answer),
-        values[f"rim {lateral} x"] - values[f"rim {medial} x"],
-        total / mean_under if mean_under > 0 else None, share, p95, p99,
+        widening(bone, values), share * total / moved if moved > 0 else None, over, p95, p99,
         stations_at_capacity(model, answer), None, answer.notes), nodal
 
 
-def _frame_under_load(bone: Bone, values: dict[str, float]) -> float:
-    """What the shaft's frame itself moves along the load at the patches, weighted as the load."""
-    load = bone.study.load
-    angle = np.radians(load.direction_deg)
-    x = bone.load_vector(1.0) @ np.array([load.medial_centre_mm, load.lateral_centre_mm])
-    arm = np.array([x, 0.0]) - bone.frame_centre
+def widening(bone: Bone, values: dict[str, float]) -> float | None:
+    """By how much the plateau grows wider, mm; None in a slice, which does not show its width."""
+    if bone.study.section.sagittal:
+        return None
+    low, high = bone.study.section.sides
+    return values[f"rim {high} x"] - values[f"rim {low} x"]
+
+
+def under_load(bone: Bone, values: dict[str, float]) -> tuple[float, float]:
+    """Share of the joint force that the section takes, and how far its patches move, mm.
+
+    The movement is along the load, weighted as the load, in the frame of the shaft.
+    """
+    where = patches(bone.study)
+    share = sum(p.share for p in where)
+    if share == 0.0:
+        return 0.0, 0.0
+    weights = np.array([p.share for p in where]) / share
+    moved = float(weights @ [values[f"under load {p.name}"] for p in where])
+    angle = np.radians(bone.study.load.direction_deg)
+    x = float(weights @ [p.centre for p in where])
+    arm = np.array([x, float(bone.section.joint(x))]) - bone.frame_centre
     turn = values["frame turn"]
-    move = np.array([values["frame x"] - turn * arm[1], values["frame y"] + turn * arm[0]])
-    return float(move @ np.array([np.sin(angle), -np.cos(angle)]))
+    frame = np.array([values["frame x"] - turn * arm[1], values["frame y"] + turn * arm[0]])
+    return share, moved - float(frame @ np.array([np.sin(angle), -np.cos(angle)]))
 
 
 def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, float],
@@ -158,7 +171,7 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
     about = centroid(body.points, body.mesh.triangles)
     applied, sources = pushes(model.problem, answer, body, about)
     left = applied + sum(sources.values(), np.zeros(3))
-    width = bone.study.section.width_mm
+    width = bone.section.extent
     error = max(float(np.abs(left[:2]).max()) / total, abs(float(left[2])) / (total * width))
     nodes = bone.articular(number)[0]
     mean = worst = net = None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from constructs.model import Model
+from constructs.patches import patches
 from fe.recover import displacements, escape_motion, pushes
 from fe.solve import Answer
 
@@ -82,7 +83,8 @@ class Picture:
     members: tuple[MemberPicture, ...]
     links: LinkForces
     free_bodies: tuple[FreeBody, ...]
-    patches: tuple[tuple[float, float, float], ...]   # (x from, x to, force N) of each condyle
+    patches: tuple[tuple[float, float, float], ...]   # (x from, x to, force N) of each
+    toward: str = "lateral"   # where x points
 
 
 def source_kind(model: Model, source: str) -> str:
@@ -122,7 +124,7 @@ def take_picture(model: Model, answer: Answer, total: float,
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
     return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
                    _link_forces(model, forces), _free_bodies(model, answer, total),
-                   _patches(model, total))
+                   _patches(model, total), model.bone.study.section.sides[1])
 
 
 def _link_forces(model: Model, force: FloatArray) -> LinkForces:
@@ -147,11 +149,9 @@ def _link_forces(model: Model, force: FloatArray) -> LinkForces:
 
 
 def _patches(model: Model, total: float) -> tuple[tuple[float, float, float], ...]:
-    load = model.bone.study.load
-    half = load.patch_width_mm / 2
-    share = model.bone.load_vector(total)
-    return ((load.medial_centre_mm - half, load.medial_centre_mm + half, float(share[0])),
-            (load.lateral_centre_mm - half, load.lateral_centre_mm + half, float(share[1])))
+    study = model.bone.study
+    half = study.load.patch_width_mm / 2
+    return tuple((p.centre - half, p.centre + half, total * p.share) for p in patches(study))
 
 
 def centroid(points: FloatArray, triangles: np.ndarray) -> FloatArray:

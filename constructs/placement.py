@@ -83,13 +83,17 @@ class Axis:
 
 
 def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLine:
-    """Line of a plate along the medial or lateral surface, points at most `step` mm apart.
+    """Line of a plate along a side of the bone, points at most `step` mm apart.
 
     Raises InputError when the plate reaches below the clamp or starts above the joint line.
     """
     surface = section.surface(plate.side)
     arc = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(surface, axis=0).T))])
     start = float(np.interp(-plate.top_mm, -surface[:, 1], arc))
+    if plate.top_mm > surface[0, 1] + TOUCH:
+        raise InputError("the plate reaches above the joint line",
+                         key=f"plate.{plate.name}.top_mm", value=f"{plate.top_mm:g}",
+                         expected=f"at most {surface[0, 1]:.1f} mm on the {plate.side} side")
     if plate.top_mm < surface[-1, 1] or start + plate.length > arc[-1] + TOUCH:
         room = max(0.0, float(arc[-1]) - start)
         raise InputError("the plate reaches below the clamp of the section",
@@ -101,7 +105,7 @@ def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLin
              *(a - start for a in arc if 0.0 < a - start < plate.length)]
     s = _filled(fixed, step)
     points = np.column_stack([np.interp(start + s, arc, surface[:, k]) for k in (0, 1)])
-    normals = _normals(surface, arc, start + s, 1.0 if plate.side == "medial" else -1.0)
+    normals = _normals(surface, arc, start + s, -section.sign(plate.side))
     stretches = plate_stretches(plate)
     ends = np.array([end for end, _ in stretches])
     inner = np.array([stretch.solid.inner for _, stretch in stretches])
@@ -142,8 +146,8 @@ def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = ()) -> Axis
     """
     key = f"{pin.what}.{pin.name}"
     head, inward, side = _start(section, pin, plates)
-    # Positive angles take the tip proximal: counter-clockwise from the medial side.
-    angle = math.radians(pin.angle_deg) * (1.0 if side == "medial" else -1.0)
+    # Positive angles take the tip proximal: counter-clockwise from the side at -x.
+    angle = -math.radians(pin.angle_deg) * section.sign(side)
     cos, sin = math.cos(angle), math.sin(angle)
     direction = np.array([cos * inward[0] - sin * inward[1], sin * inward[0] + cos * inward[1]])
     # The plate may be bent away from the drawn outline; from a little outside the axis meets it.
@@ -184,8 +188,12 @@ def _start(section: Section, pin: Pin, plates: Sequence[Plate],
         raise InputError(f"the {pin.what} lies below the clamp of the section",
                          key=f"{pin.what}.{pin.name}.height_mm", value=f"{pin.height_mm:g}",
                          expected=f"{surface[-1, 1]:g} to 0 mm")
+    if pin.height_mm > surface[0, 1] + TOUCH:
+        raise InputError(f"the {pin.what} lies above the joint line",
+                         key=f"{pin.what}.{pin.name}.height_mm", value=f"{pin.height_mm:g}",
+                         expected=f"at most {surface[0, 1]:.1f} mm on the {pin.side} side")
     x = np.interp(-pin.height_mm, -surface[:, 1], surface[:, 0])
-    return (np.array([x, pin.height_mm]), np.array([1.0 if pin.side == "medial" else -1.0, 0.0]),
+    return (np.array([x, pin.height_mm]), np.array([-section.sign(pin.side), 0.0]),
             pin.side)
 
 
@@ -194,7 +202,9 @@ def _meets_bone_in_depth(section: Section, pin: Pin, axis: Axis) -> None:
     room = float(section.chord(axis.point(np.linspace(*axis.in_bone, 50))).max()) / 2
     farthest = max(depth_positions(pin), key=abs)
     if abs(farthest) >= room:
-        raise InputError(f"the {pin.what} passes in front of or behind the bone",
+        raise InputError(f"the {pin.what} passes " + (
+                             "beside the slice" if section.given.sagittal
+                             else "in front of or behind the bone"),
                          key=f"{pin.what}.{pin.name}.position_in_depth_mm",
                          value=f"{farthest:g}" + (f" (one of {pin.count})"
                                                   if pin.count > 1 else ""),

@@ -10,10 +10,12 @@ from pathlib import Path
 from constructs import LABEL
 from constructs.figures import fragments, overview_load, shown_picture, stems
 from constructs.glossary import glossary
+from constructs.patches import patches
 from constructs.report_assumptions import LIMITS, MODEL, assumptions
 from constructs.report_parts import facts, forces, items, lets_go, main_table, metal, table, text
 from constructs.report_style import STYLE
 from constructs.results import Comparison, ConstructResult
+from constructs.schema import Study
 from constructs.table import best_first
 from constructs.verified import recorded, sentences
 
@@ -101,12 +103,22 @@ def _figure(comparison: Comparison, pictures: dict[str, str], key: tuple[str, st
             f"<figcaption>{text(caption)}</figcaption></figure>")
 
 
+def _shares(study: Study) -> str:
+    """Which share of the joint force goes where, in words."""
+    first = patches(study)[0]
+    share = f"{100 * first.share:.0f} %"
+    if not study.section.sagittal:
+        return f"{share} on the {first.name} side"
+    return f"of which the slice takes the {share} of the {first.name} condyle"
+
+
 def _asked(comparison: Comparison) -> str:
     study = comparison.study
     load = study.load
     shift = f", resultant {load.shift_mm:+g} mm to lateral" if load.shift_mm else ""
     direction = ("straight down the shaft" if load.direction_deg == 0.0
-                 else f"{load.direction_deg:g} degrees off the shaft, positive to lateral")
+                 else f"{load.direction_deg:g} degrees off the shaft, positive to "
+                      f"{study.section.sides[1]}")
     section = study.section
     bone = section.bone if section.bone != "foam" else f"rigid foam, grade {section.foam_grade}"
     facts_ = [
@@ -115,8 +127,7 @@ def _asked(comparison: Comparison) -> str:
         "<b>Fractures</b> " + "; ".join(f"{text(f.name)} (friction {f.friction:g})"
                                         for f in study.fractures) + "."
         if study.fractures else "<b>Fractures</b> none.",
-        f"<b>Loads</b> {text(load.all_words)} in total, {100 * load.shifted_share:.0f} % on the "
-        f"medial side{shift}, {direction}.",
+        f"<b>Loads</b> {text(load.all_words)} in total, {_shares(study)}{shift}, {direction}.",
         f"<b>Limit</b> step-off of {study.limits.step_off_mm:g} mm at the joint."]
     rows = [(f"<b>{text(c.name)}</b>", text(c.note)) for c in comparison.constructs]
     return ("<h2>What was asked</h2>"
@@ -150,7 +161,8 @@ def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, s
     for name, fragment in load.fragments.items():
         out += [_figure(comparison, pictures, ("free body", c.name, name),
                         f"{c.name}: {name} cut free at {load.load_words}"),
-                f"<h3>Who carries “{text(name)}” at {text(load.load_words)}</h3>", forces(fragment)]
+                f"<h3>Who carries “{text(name)}” at {text(load.load_words)}</h3>",
+                forces(fragment, comparison.study.section.sides[1])]
     if load.members and load.status == "held":
         out += [f"<h3>Metal at {text(load.load_words)}</h3>", metal(load)]
     out.append(lets_go(c))

@@ -114,7 +114,7 @@ def _status(load: LoadResult) -> str:
     return f'<span class="{kind}">{text(load.status)}</span>'
 
 
-def forces(fragment: FragmentResult) -> str:
+def forces(fragment: FragmentResult, toward: str = "lateral") -> str:
     """Who carries a fragment: every force on it, with the sum that closes."""
     if fragment.forces_N is None or fragment.moments_Nmm is None:
         x, y = fragment.applied_N
@@ -128,7 +128,7 @@ def forces(fragment: FragmentResult) -> str:
              number(moment / 1000.0, 2)) for name, f, moment in rows]
     body.append(("<b>sum</b>", number(total[0], 1), number(total[1], 1), number(_size(total), 1),
                  number(sum(r[2] for r in rows) / 1000.0, 2)))
-    return table(("force from", "lateral x [N]", "up y [N]", "size [N]", "moment about its "
+    return table(("force from", f"{toward} x [N]", "up y [N]", "size [N]", "moment about its "
                   "centroid [N m]"), body) + (
         f"<p class=small>Balance error {tiny(fragment.balance_error)} of the total load.</p>")
 

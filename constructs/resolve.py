@@ -47,6 +47,11 @@ def resolved(study: Study) -> dict[str, Any]:
     """
     data: dict[str, Any] = study.model_dump(by_alias=True, mode="json")
     data["section"]["reference_band_mm"] = list(reference_band(study))
+    if study.section.sagittal:
+        own = study.section
+        data["section"] |= {"condyle": own.slice_condyle, "slope_deg": own.slope,
+                            "slice_mm": own.slice_depth, "shaft_offset_mm": own.shaft_offset}
+        data["load"]["slice_centre_mm"] = study.load.slice_centre
     data["load"] |= _forces(study)
     section = Section(study.section)
     for construct, out in zip(study.constructs, data["construct"], strict=True):

@@ -6,6 +6,7 @@ from shapely import LineString, Polygon
 
 from constructs.grafts import fill_material
 from constructs.layout import Layout, fill_outline, layout, planned
+from constructs.patches import patches
 from constructs.schema import Construct, Study
 from constructs.section import Section
 from fe.errors import InputError
@@ -22,13 +23,11 @@ def check_bone(study: Study, section: Section) -> Layout:
         if not LineString(fracture.points_mm).intersects(bone):
             raise InputError("the fracture does not touch the bone",
                              key=f"fracture.{fracture.name}.points_mm",
-                             expected="a line across the section: x lateral, y proximal, "
-                                      "origin at the middle of the joint line")
+                             expected=f"a line across the section: {axes_words(section)}")
     for void in study.voids:
         if not Polygon(void.points_mm).buffer(0).intersection(bone).area > 0.0:
             raise InputError("the void lies outside the bone", key=f"void.{void.name}.points_mm",
-                             expected="a polygon in the section: x lateral, y proximal, "
-                                      "origin at the middle of the joint line")
+                             expected=f"a polygon in the section: {axes_words(section)}")
     found = layout(study, section)
     _loads(study, section)
     for construct in study.constructs:
@@ -36,16 +35,21 @@ def check_bone(study: Study, section: Section) -> Layout:
     return found
 
 
+def axes_words(section: Section) -> str:
+    """What the axes of a section are, in words."""
+    return f"x {section.given.sides[1]}, y proximal, origin at the middle of the joint line"
+
+
 def _loads(study: Study, section: Section) -> None:
-    half = float(section.half_width(0.0))
-    load = study.load
-    for key in ("medial_centre_mm", "lateral_centre_mm"):
-        centre = getattr(load, key)
-        if abs(centre) + load.patch_width_mm / 2 > half + 1e-9:
+    line = section.shape.joint_line()
+    half = study.load.patch_width_mm / 2
+    low, high = float(line[0, 0]) + half, float(line[-1, 0]) - half
+    for patch in patches(study):
+        if not low - 1e-9 <= patch.centre <= high + 1e-9:
             raise InputError("the load patch hangs over the edge of the joint line",
-                             key=f"load.{key}", value=f"{centre:g}",
-                             expected=f"the centre within {half - load.patch_width_mm / 2:g} mm "
-                                      f"of the middle, for a patch {load.patch_width_mm:g} mm wide")
+                             key=f"load.{patch.key}", value=f"{patch.centre:g}",
+                             expected=f"the centre between {low:g} and {high:g} mm, for a patch "
+                                      f"{study.load.patch_width_mm:g} mm wide")
 
 
 def _fills(study: Study, section: Section, construct: Construct) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -62,10 +61,10 @@ def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
     pin, axis = placed.pin, placed.axis
     inner = axis.point(np.linspace(*axis.in_bone, 41))
     zone = number("screws", "in use", "raft_zone")
-    if float((-inner[:, 1]).min()) > zone:
+    if float(found.below(inner).min()) > zone:
         return
     if isinstance(pin, Wire):
-        slope = math.degrees(math.atan2(abs(axis.direction[1]), abs(axis.direction[0])))
+        slope = found.slope(axis.direction)
         limit = number("wires", "in use", "parallel")
         if slope > limit:
             yield ("warning", "wires parallel to the joint",
@@ -76,7 +75,7 @@ def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
     row = pin.count > 1 or any(_overlap(inner, piece) > 0.0 for piece in raised.values())
     if not row or (isinstance(pin, Screw) and pin.use == "lag"):
         return
-    yield from _level(placed, inner)
+    yield from _level(placed, found.below(inner))
     yield from _under(placed, inner, raised)
 
 
@@ -91,9 +90,9 @@ def _overlap(inner: np.ndarray, piece: Polygon) -> float:
     return float(min(right, inner[:, 0].max()) - max(left, inner[:, 0].min()))
 
 
-def _level(placed: Placed, inner: np.ndarray) -> Iterator[Note]:
+def _level(placed: Placed, below: np.ndarray) -> Iterator[Note]:
     low, high = (number("screws", "in use", f"raft_{k}") for k in ("least", "most"))
-    deepest, highest = float((-inner[:, 1]).max()), float((-inner[:, 1]).min())
+    deepest, highest = float(below.max()), float(below.min())
     if deepest > high:
         yield ("warning", "raft below the joint",
                f"the raft lies {deepest:.0f} mm below the joint surface, "

@@ -49,8 +49,8 @@ def plate_notes(study: Study, section: Section, construct: Construct, plate: Pla
         reach = max(abs(z) for z in depth_positions(screw)) + head_diameter(screw) / 2
         if reach > at + BESIDE:
             yield ("broken", "head beside the plate",
-                   f'the heads of "{screw.name}" reach {reach:.0f} mm to the front or back, the '
-                   f"plate only {at:.0f} mm there",
+                   f'the heads of "{screw.name}" reach {reach:.0f} mm to the '
+                   f"{section.given.beside}, the plate only {at:.0f} mm there",
                    "a plate holds only heads that lie in its holes: a row needs a wide head of "
                    "the plate, or a smaller count")
     for other in construct.plates[construct.plates.index(plate) + 1:]:

@@ -124,7 +124,7 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     axis = placed.axis
     over = axis.length - axis.exit
     out = axis.point(axis.exit)
-    if over > -EDGE and out[1] > -EDGE:
+    if over > -EDGE and float(section.below(out)) < EDGE:
         yield ("broken", "out of the joint", "the tip comes out through the joint surface",
                "metal in the joint destroys the cartilage opposite")
         return
@@ -144,7 +144,7 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))
-    near = float((-inner[:, 1]).min()) - radius
+    near = float(section.below(inner).min()) - radius
     if near < EDGE:
         yield ("broken", "out of the joint",
                f"only {max(near, 0.0):.1f} mm of bone between the {placed.pin.what} and the "
@@ -229,7 +229,8 @@ def _depth(section: Section, placed: Placed) -> Iterator[Note]:
             yield ("broken", "inside the section",
                    f"at {z:+.0f} mm in depth the {placed.pin.what} lies outside the bone over "
                    f"{100 * share:.0f} % of its way",
-                   "the bone is round: what lies far from its middle runs out at the front or back")
+                   "the bone is round: what lies far from its middle runs out at the "
+                   + section.given.beside)
 
 
 def together(section: Section, construct: Construct, placed: Sequence[Placed],

@@ -1,7 +1,8 @@
 """What a study may say: one frozen model a table of the TOML file, with defaults and limits.
 
-Every dimensional key ends in its unit. x points lateral, y proximal, the origin is the middle of
-the joint line; medial is at -x. `constructs.study` reads files into these models.
+Every dimensional key ends in its unit. y points proximal, the origin is the middle of the joint
+line; x points lateral (medial is at -x), in a sagittal section posterior (anterior is at -x).
+`constructs.study` reads files into these models.
 """
 
 from __future__ import annotations
@@ -21,15 +22,25 @@ from constructs.checked import (
     refuse,
     unique,
 )
-from constructs.schema_bone import Fracture, Fragment, MeshInput, SectionInput, Void
-from constructs.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Side, Wire
+from constructs.schema_bone import (
+    SIDES,
+    Fracture,
+    Fragment,
+    MeshInput,
+    SectionInput,
+    Side,
+    Void,
+)
+from constructs.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
 from constructs.schema_load import LimitsInput, LoadInput
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
            "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Study",
            "Void", "Wire"]
 
-OUTLINE = dict.fromkeys(("joint", "medial", "lateral", "base"), "side of the bone")
+OUTLINE = {plane: dict.fromkeys(("joint", *sides, "base"), "side of the bone")
+           for plane, sides in SIDES.items()}
+"""Names of the border of a section, by its plane."""
 
 
 class Construct(Checked):
@@ -100,26 +111,45 @@ class Study(Checked):
     @model_validator(mode="after")
     def _consistent(self) -> Study:
         # Forces on a fragment are listed by the name of their source, faces by that of their line.
-        lines = unique(self.fractures, "fracture", "fracture", OUTLINE)
+        border = OUTLINE[self.section.plane]
+        lines = unique(self.fractures, "fracture", "fracture", border)
         lines = unique(self.voids, "void", "void", lines)
-        lines = {name: kind for name, kind in lines.items() if name not in OUTLINE}
+        lines = {name: kind for name, kind in lines.items() if name not in border}
         pieces = unique(self.fragments, "fragment", "fragment", {"shaft": "piece that is held"})
         unique(self.voids, "void", "void", pieces)
         unique(self.constructs, "construct", "construct")
         for construct in self.constructs:
             for kind, parts in construct.parts():
                 unique(parts, f"construct.{construct.name}.{kind}", kind, lines)
-            unique(construct.fills, f"construct.{construct.name}.fill", "fill", OUTLINE | pieces)
+            unique(construct.fills, f"construct.{construct.name}.fill", "fill", border | pieces)
             self._fills(construct)
+            self._sides(construct)
+        if self.load.slice_centre_mm is not None and not self.section.sagittal:
+            refuse("slice_centre_mm belongs to a sagittal section", key="load.slice_centre_mm",
+                   value=self.load.slice_centre_mm,
+                   expected="medial_centre_mm and lateral_centre_mm in the coronal plane")
+        most = self.section.most_depth
+        key = "slice_mm" if self.section.sagittal else "depth_mm"
         for fragment in self.fragments:
-            if fragment.depth_mm is not None and fragment.depth_mm > self.section.depth_mm:
+            if fragment.depth_mm is not None and fragment.depth_mm > most:
                 refuse("the fragment is deeper than the bone",
                        key=f"fragment.{fragment.name}.depth_mm", value=fragment.depth_mm,
-                       expected=f"at most section.depth_mm = {self.section.depth_mm:g}")
+                       expected=f"at most section.{key} = {most:g}")
         if self.fragments and not self.fractures:
             refuse("a fragment needs a fracture that parts it from the bone",
                    key="fragment", expected="a [[fracture]]")
         return self
+
+    def _sides(self, construct: Construct) -> None:
+        """Refuse implants on a side that the plane of the section does not have."""
+        sides = self.section.sides
+        for kind, parts in construct.parts():
+            for part in parts:
+                side = getattr(part, "side", None)
+                if side is not None and side not in sides:
+                    refuse(f"a {self.section.plane} section has no {side} side",
+                           key=f"construct.{construct.name}.{kind}.{part.name}.side", value=side,
+                           expected=f'"{sides[0]}" or "{sides[1]}"')
 
     def _fills(self, construct: Construct) -> None:
         """Refuse fills of no void, or of one void twice."""

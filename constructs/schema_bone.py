@@ -17,6 +17,14 @@ Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint li
 Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
 
 
+Side = Literal["medial", "lateral", "anterior", "posterior"]
+SIDES: dict[str, tuple[Side, Side]] = {"coronal": ("medial", "lateral"),
+                                       "sagittal": ("anterior", "posterior")}
+"""Names of the surfaces of a section at -x and at +x, by its plane."""
+SLICE = ("condyle", "slope_deg", "slice_mm", "shaft_offset_mm")
+"""Keys of `[section]` that only a sagittal section has."""
+
+
 def listed(path: str) -> Any:
     """A default out of the data tables (table.row.field), read when needed, not on import."""
     table, row, field = path.split(".")
@@ -24,9 +32,19 @@ def listed(path: str) -> Any:
 
 
 class SectionInput(Checked):
-    """`[section]`: size of the bone and its quality. All keys have defaults."""
+    """`[section]`: size of the bone and its quality. All keys have defaults.
 
-    plane: Literal["coronal"] = "coronal"
+    Widths are those of the whole bone from medial to lateral, depths from front to back. A
+    *sagittal* section is a slice of one ``condyle``, from the middle of the bone to its outer wall
+    (``slice_mm`` deep at the plateau unless that is half the width), whose joint line falls to the
+    back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
+    """
+
+    plane: Literal["coronal", "sagittal"] = "coronal"
+    condyle: Literal["medial", "lateral"] | None = None
+    slope_deg: Annotated[float, Within(-11, 11, "deg")] | None = None
+    slice_mm: Annotated[float, Within(8, 60, "mm")] | None = None
+    shaft_offset_mm: Annotated[float, Within(-30, 30, "mm")] | None = None
     width_mm: Annotated[float, Within(40, 120, "mm")] = listed("anatomy.section.width")
     depth_mm: Annotated[float, Within(25, 90, "mm")] = listed("anatomy.section.depth")
     shaft_width_mm: Annotated[float, Within(12, 60, "mm")] = listed("anatomy.section.shaft_width")
@@ -51,7 +69,16 @@ class SectionInput(Checked):
                 refuse("the shaft is larger than the plateau", key=shaft,
                        value=getattr(self, shaft),
                        expected=f"at most {plateau} = {getattr(self, plateau):g}")
-        thinnest = min(self.shaft_width_mm, self.shaft_depth_mm) / 2
+        if not self.sagittal:
+            for key in SLICE:
+                if getattr(self, key) is not None:
+                    refuse(f"{key} belongs to a sagittal section", key=key,
+                           value=getattr(self, key), expected='plane = "sagittal" beside it')
+        if self.slice_depth > self.width_mm:
+            refuse("the slice is deeper than the bone is wide", key="slice_mm",
+                   value=self.slice_mm, expected=f"at most width_mm = {self.width_mm:g}")
+        thinnest = min(self.shaft_width_mm * self.slice_depth / self.width_mm
+                       if self.sagittal else self.shaft_width_mm / 2, self.shaft_depth_mm / 2)
         for key in ("shaft_cortex_mm", "metaphyseal_cortex_mm"):
             if getattr(self, key) * self.cortex_scale >= thinnest:
                 refuse("the cortex (times cortex_scale) fills the whole shaft", key=key,
@@ -63,6 +90,54 @@ class SectionInput(Checked):
                        value=self.reference_band_mm,
                        expected=f"[low, high], low < high, from {-self.height_mm:g} upwards")
         return self
+
+    @property
+    def sagittal(self) -> bool:
+        """Whether the section is a slice of one condyle, seen from the side."""
+        return self.plane == "sagittal"
+
+    @property
+    def sides(self) -> tuple[Side, Side]:
+        """Names of the surfaces at -x and at +x: x points lateral, or posterior."""
+        return SIDES[self.plane]
+
+    @property
+    def beside(self) -> str:
+        """Where one comes out of the plane, in words."""
+        return "medial or lateral side" if self.sagittal else "front or back"
+
+    @property
+    def slice_condyle(self) -> Literal["medial", "lateral"]:
+        """The condyle that a sagittal section cuts."""
+        return self.condyle or "medial"
+
+    @property
+    def slope(self) -> float:
+        """Fall of the joint line to the back, degrees; 0 in the coronal plane."""
+        if not self.sagittal:
+            return 0.0
+        if self.slope_deg is not None:
+            return self.slope_deg
+        return tables.number("anatomy", "slope", self.slice_condyle)
+
+    @property
+    def slice_depth(self) -> float:
+        """Depth of a sagittal slice at the plateau, mm: half of the bone unless given."""
+        return self.width_mm / 2 if self.slice_mm is None else self.slice_mm
+
+    @property
+    def shaft_offset(self) -> float:
+        """How far the middle of the shaft lies in front of that of the joint line, mm."""
+        if not self.sagittal:
+            return 0.0
+        if self.shaft_offset_mm is not None:
+            return self.shaft_offset_mm
+        return (0.5 - tables.number("anatomy", "sagittal", "axis_fraction")) * self.depth_mm
+
+    @property
+    def most_depth(self) -> float:
+        """Depth of the section out of its plane at the plateau, mm."""
+        return self.slice_depth if self.sagittal else self.depth_mm
 
 
 class MeshInput(Checked):

@@ -18,9 +18,8 @@ from constructs.checked import (
     distinct_points,
     refuse,
 )
-from constructs.schema_bone import Depth, Thickness, listed
+from constructs.schema_bone import Depth, Side, Thickness, listed
 
-Side = Literal["medial", "lateral"]
 Metal = Literal["steel", "titanium"]
 
 
@@ -70,7 +69,7 @@ class Segment(Checked):
 
 
 class Plate(Checked):
-    """`[[construct.plate]]`: a plate on the medial or lateral surface."""
+    """`[[construct.plate]]`: a plate on one of the two surfaces of the section."""
 
     name: Name
     section: Annotated[str, OneOf(plate_sections, "plate section")] | None = None

@@ -46,7 +46,8 @@ class LoadInput(Checked):
     a share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
     loads, see `constructs.loads`), or as named ``case``s. A body mass beside ``total_N`` or cases
     only adds the weight-bearing table. ``shift_mm`` moves the resultant to lateral (valgus) or
-    medial (negative, varus) by changing the share of the condyles; the patches stay.
+    medial (negative, varus) by changing the share of the condyles; the patches stay. A sagittal
+    section has one patch, about ``slice_centre_mm``, with the share of its condyle.
     """
 
     given_N: Annotated[tuple[Total, ...], Field(min_length=1, max_length=MOST)] | None = Field(
@@ -64,6 +65,7 @@ class LoadInput(Checked):
     medial_centre_mm: Annotated[float, Within(-60, -1, "mm")] = Field(
         default_factory=lambda: -tables.number("loads", "default", "centre"))
     lateral_centre_mm: Annotated[float, Within(1, 60, "mm")] = listed("loads.default.centre")
+    slice_centre_mm: Annotated[float, Within(-40, 40, "mm")] | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -156,6 +158,13 @@ class LoadInput(Checked):
     def name(self, total: float) -> str:
         """The name of a load, empty where it has none."""
         return next((c.name for c in self.cases if c.total_N == total), "")
+
+    @property
+    def slice_centre(self) -> float:
+        """Middle x of the patch on a sagittal section [mm]."""
+        if self.slice_centre_mm is not None:
+            return self.slice_centre_mm
+        return tables.number("loads", "slice", "centre")
 
     @property
     def shifted_share(self) -> float:

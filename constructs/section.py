@@ -1,37 +1,29 @@
-"""The bone as a section: outline, depth and stiffness of the proximal tibia in the coronal plane.
+"""The bone as a section: outline, depth and stiffness of the proximal tibia in a plane.
 
-Every horizontal cut is taken as an ellipse with half axes a (width) and b (depth), hollowed by an
-inner ellipse a - c, b - c. A point (x, y) of the section therefore stands for a chord of length
-t(x, y), part cortex and part core, whose sheets are summed as side plates. Below the flare the
+Every cut across the bone is taken as an ellipse with half axes a (in the plane) and b (out of it),
+hollowed by an inner ellipse a - c, b - c. A point (x, y) of the section therefore stands for a
+chord of length t(x, y), part cortex and part core, whose sheets are summed as side plates. A
+sagittal section is a slice of one condyle: half of such an ellipse, from the middle of the bone to
+its outer wall, with one side plate; what it is cut from does nothing to it. Below the flare the
 core goes on as cancellous bone at the modulus of the shaft; a marrow canal is not modelled.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
 
-from constructs.schema import SectionInput
+from constructs.schema_bone import SectionInput
+from constructs.shapes import Flared, taper
 from constructs.tables import number
 
 FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]
 INSIDE = 1e-9  # relative; a point on the inner ellipse belongs to the core
-
-
-@cache
-def _taper_curve() -> PchipInterpolator:
-    """Share of the way from shaft to plateau over the depth below the joint line."""
-    knots = ("plateau_end", "upper_depth", "lower_depth", "flare_end")
-    depth = [number("anatomy", "outline", k) for k in knots]
-    share = [1.0, number("anatomy", "outline", "upper_fraction"),
-             number("anatomy", "outline", "lower_fraction"), 0.0]
-    return PchipInterpolator([depth[0] - 10.0, *depth, depth[-1] + 10.0], [1.0, *share, 0.0])
 
 
 @dataclass(frozen=True)
@@ -46,73 +38,89 @@ class LocalBone:
 
 @dataclass(frozen=True)
 class Section:
-    """Geometry and material field of `[section]`. x lateral, y proximal, z front; mm."""
+    """Geometry and material field of `[section]`; mm.
+
+    Coronal: x lateral, y proximal, z front. Sagittal: x posterior, y proximal, z towards the outer
+    wall. z is 0 in the middle of the depth.
+    """
 
     given: SectionInput
 
     # --- shape ---------------------------------------------------------------------------------
 
-    def _taper(self, y: ArrayLike) -> FloatArray:
-        """1 at the plateau, 0 at the shaft, monotone between (shape chosen by eye, see data)."""
-        curve = _taper_curve()
-        first, last = curve.x[1], curve.x[-2]
-        below = np.clip(-np.asarray(y, dtype=float), first, last)
-        return np.asarray(curve(below), dtype=float)
+    @cached_property
+    def shape(self) -> Flared:
+        """The drawn outline."""
+        return Flared(self.given)
 
-    def half_width(self, y: ArrayLike) -> FloatArray:
-        """Half axis a of the horizontal cut at height y, mm, with the rounded plateau edge."""
+    def sign(self, side: str) -> float:
+        """-1 for the surface at -x, 1 for the one at +x."""
+        return (-1.0, 1.0)[self.given.sides.index(side)]
+
+    def level(self, xy: ArrayLike) -> FloatArray:
+        """Level h of the cut through points (..., 2), mm; in the coronal plane the height y."""
+        return self.shape.level(*_split(xy))
+
+    def joint(self, x: ArrayLike) -> FloatArray:
+        """Height y of the joint line at x, mm."""
+        return self.shape.joint(x)
+
+    def below(self, xy: ArrayLike) -> FloatArray:
+        """Depth of points (..., 2) below the joint line, mm."""
+        x, y = _split(xy)
+        return self.shape.joint(x) - y
+
+    @property
+    def joint_direction(self) -> FloatArray:
+        """Unit vector (2,) along the joint line, towards +x."""
+        line = self.shape.joint_line()
+        along = line[-1] - line[0]
+        return np.asarray(along / np.hypot(*along))
+
+    @property
+    def extent(self) -> float:
+        """Drawn width of the plateau, mm."""
+        return self.given.depth_mm if self.given.sagittal else self.given.width_mm
+
+    def half_width(self, h: ArrayLike) -> FloatArray:
+        """Half axis a of the cut at level h in the plane, mm, with the rounded plateau edge."""
+        return self.shape.half_width(h)
+
+    def half_depth(self, h: ArrayLike) -> FloatArray:
+        """Half axis b of the cut at level h out of the plane, mm; of a slice its whole depth."""
         g = self.given
-        a = g.shaft_width_mm / 2 + (g.width_mm - g.shaft_width_mm) / 2 * self._taper(y)
-        radius = number("anatomy", "outline", "corner")
-        above = np.clip(np.asarray(y, dtype=float) + radius, 0.0, radius)
-        return a - (radius - np.sqrt(radius**2 - above**2))
+        wide, narrow = ((g.width_mm, g.shaft_width_mm) if g.sagittal
+                        else (g.depth_mm, g.shaft_depth_mm))
+        b = narrow / 2 + (wide - narrow) / 2 * taper(h)
+        return b * (g.slice_depth / (g.width_mm / 2)) if g.sagittal else b
 
-    def half_depth(self, y: ArrayLike) -> FloatArray:
-        """Half axis b of the horizontal cut at height y, mm."""
+    def centre(self, h: ArrayLike) -> FloatArray:
+        """x of the middle of the cut at level h, mm; 0 in the coronal plane."""
+        return self.shape.centre(h)
+
+    def cortex(self, h: ArrayLike) -> FloatArray:
+        """Thickness c of the cortex at level h, mm; it thickens along the flare."""
         g = self.given
-        return g.shaft_depth_mm / 2 + (g.depth_mm - g.shaft_depth_mm) / 2 * self._taper(y)
-
-    def centre(self, y: ArrayLike) -> FloatArray:
-        """x of the middle of the cut at height y, mm: 0, the outline is symmetric."""
-        return np.zeros_like(np.asarray(y, dtype=float))
-
-    def cortex(self, y: ArrayLike) -> FloatArray:
-        """Thickness c of the cortex at height y, mm; it thickens along the flare."""
-        g = self.given
-        share = self._taper(y)
+        share = taper(h)
         c = g.metaphyseal_cortex_mm * share + g.shaft_cortex_mm * (1.0 - share)
         return g.cortex_scale * c
 
     def outline(self) -> tuple[FloatArray, tuple[str, ...]]:
         """Closed polygon (n, 2), counter-clockwise, and the label of the edge after each point.
 
-        Labels: "joint" (flat top), "medial", "base" (the clamp), "lateral".
+        Labels: "joint" (the top), "base" (the clamp) and the names of the two sides.
         """
-        heights = self._heights()
-        a, mid = self.half_width(heights), self.centre(heights)
-        medial = np.column_stack([mid - a, heights])
-        lateral = np.column_stack([mid + a, heights])[::-1]
-        # Down the medial side, along the base, up the lateral side, back along the joint line.
-        labels = (*["medial"] * (len(heights) - 1), "base",
-                  *["lateral"] * (len(heights) - 1), "joint")
-        return np.vstack([medial, lateral]), labels
-
-    def _heights(self) -> FloatArray:
-        """Heights of the outline's vertices, from 0 down: dense where the outline is curved."""
-        spacing = number("anatomy", "outline", "spacing")
-        radius = number("anatomy", "outline", "corner")
-        start = number("anatomy", "outline", "plateau_end")
-        end = number("anatomy", "outline", "flare_end")
-        angle = np.linspace(0.0, np.pi / 2, 5)
-        corner = -radius * (1.0 - np.cos(angle))
-        flare = -np.linspace(start, end, round((end - start) / spacing) + 1)
-        return np.concatenate([corner, flare, [-self.given.height_mm]])
+        left, right = self.shape.walls()
+        top = self.shape.joint_line()[-2:0:-1]
+        low, high = self.given.sides
+        # Down the wall at -x, along the base, up the other wall, back along the joint line.
+        labels = (*[low] * (len(left) - 1), "base", *[high] * (len(right) - 1),
+                  *["joint"] * (len(top) + 1))
+        return np.vstack([left, right[::-1], top]), labels
 
     def surface(self, side: str) -> FloatArray:
-        """The medial or lateral edge of the outline as points (n, 2) from joint to base, mm."""
-        sign = {"medial": -1.0, "lateral": 1.0}[side]
-        heights = self._heights()
-        return np.column_stack([self.centre(heights) + sign * self.half_width(heights), heights])
+        """One side of the outline as points (n, 2) from joint to base, mm."""
+        return self.shape.walls()[0 if self.sign(side) < 0 else 1]
 
     # --- depth ---------------------------------------------------------------------------------
 
@@ -124,15 +132,29 @@ class Section:
         real edge is a wall of cortex. With 5 mm on a 28 mm shaft it adds 0.5 % to the bending
         stiffness; twice as much would add 4 %.
         """
-        x, y = _split(xy)
-        chord = _chord(x - self.centre(y), self.half_width(y), self.half_depth(y))
-        return np.maximum(chord, self.cortex(y))
+        x, h = self._cut(xy)
+        chord = self._through(x, self.half_width(h), self.half_depth(h))
+        return np.maximum(chord, self.cortex(h))
 
     def core_thickness(self, xy: ArrayLike) -> FloatArray:
         """Depth of the core at points (..., 2), mm: the chord of the inner ellipse, 0 outside."""
+        x, h = self._cut(xy)
+        c = self.cortex(h)
+        return self._through(x, self.half_width(h) - c, self.half_depth(h) - c)
+
+    def _cut(self, xy: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Distance from the middle of the cut through points (..., 2), and the cut's level, mm."""
         x, y = _split(xy)
-        c = self.cortex(y)
-        return _chord(x - self.centre(y), self.half_width(y) - c, self.half_depth(y) - c)
+        h = self.shape.level(x, y)
+        return x - self.centre(h), h
+
+    def _through(self, x: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
+        """Chord of an ellipse with half axes a, b at distance x from its middle; 0 outside.
+
+        Of a slice, which ends in the middle of the bone, half of it.
+        """
+        half = b * np.sqrt(np.clip(1.0 - (x / a) ** 2, 0.0, None))
+        return half if self.given.sagittal else 2.0 * half
 
     def thickness(self, xy: ArrayLike) -> FloatArray:
         """Depth of bone at points (..., 2), mm; the same as `chord`."""
@@ -146,10 +168,9 @@ class Section:
         """
         from fe.assembly import sheet
 
-        _, y = _split(xy)
         core = self.core_thickness(xy)
         cortex = self.chord(xy) - core
-        total = (sheet(self.core_modulus(y), self.poisson("core"), core)
+        total = (sheet(self.core_modulus(self.level(xy)), self.poisson("core"), core)
                  + sheet(self.cortical_modulus, self.poisson("cortex"), cortex))
         return np.asarray(total, dtype=float)
 
@@ -174,49 +195,50 @@ class Section:
         """Modulus of the cortex (of the shell, for foam), MPa. `modulus_scale` leaves it alone."""
         return number("materials", self._row("cortex"), "modulus")
 
-    def cancellous_modulus(self, y: ArrayLike) -> FloatArray:
-        """Modulus of cancellous bone or foam at height y, MPa: falls evenly along the flare."""
-        y = np.asarray(y, dtype=float)
+    def cancellous_modulus(self, h: ArrayLike) -> FloatArray:
+        """Modulus of cancellous bone or foam at level h, MPa: falls evenly along the flare."""
+        h = np.asarray(h, dtype=float)
         if self._foam:
-            modulus = np.full_like(y, number("materials", self._foam, "modulus"))
+            modulus = np.full_like(h, number("materials", self._foam, "modulus"))
         else:
-            share = np.clip(1.0 + y / number("anatomy", "outline", "flare_end"), 0.0, 1.0)
+            share = np.clip(1.0 + h / number("anatomy", "outline", "flare_end"), 0.0, 1.0)
             top = number("materials", self.given.bone, "modulus_joint")
             bottom = number("materials", self.given.bone, "modulus_shaft")
             modulus = bottom + (top - bottom) * share
         return self.given.modulus_scale * modulus
 
-    def core_modulus(self, y: ArrayLike) -> FloatArray:
-        """Modulus of the core at height y, MPa: subchondral bone in the layer under the joint.
+    def core_modulus(self, h: ArrayLike) -> FloatArray:
+        """Modulus of the core at level h, MPa: subchondral bone in the layer under the joint.
 
         Foam has no such layer. `modulus_scale` acts on both.
         """
-        y = np.asarray(y, dtype=float)
-        spongy = self.cancellous_modulus(y)
+        h = np.asarray(h, dtype=float)
+        spongy = self.cancellous_modulus(h)
         if self._foam:
             return spongy
         subchondral = self.given.modulus_scale * number("materials", "subchondral", "modulus")
-        return np.where(y > -self.given.subchondral_mm, subchondral, spongy)
+        return np.where(h > -self.given.subchondral_mm, subchondral, spongy)
 
     def is_cortex(self, xy: ArrayLike, z: ArrayLike) -> NDArray[np.bool_]:
         """Whether points (..., 2) at depth z off the mid-plane lie in the cortex (or outside)."""
-        x, y = _split(xy)
-        c = self.cortex(y)
-        inside = ((x - self.centre(y)) / (self.half_width(y) - c)) ** 2 + (
-            np.asarray(z, dtype=float) / (self.half_depth(y) - c)) ** 2
+        x, h = self._cut(xy)
+        c, b = self.cortex(h), self.half_depth(h)
+        z = np.asarray(z, dtype=float)
+        if self.given.sagittal:
+            # z counts from the middle of the slice, the ellipse from where the slice is cut off.
+            z = np.maximum(z + b / 2, 0.0)
+        inside = (x / (self.half_width(h) - c)) ** 2 + (z / (b - c)) ** 2
         return np.asarray(inside > 1.0 + INSIDE)
 
     def local_bone(self, xy: ArrayLike, z: ArrayLike = 0.0) -> LocalBone:
-        """Bone at points (..., 2), at depth z off the mid-plane (front positive, mm).
+        """Bone at points (..., 2), at depth z off the mid-plane (mm, see `Section`).
 
         Two sources are mixed for cancellous and subchondral bone: the density is the one that
         Morgan's law gives for the modulus, the strength is Linde's at that density; shear
         strength is 0.44 of it. Cortex: Reilly & Burstein, and Turner for shear.
         """
-        _, y = _split(xy)
         cortex = self.is_cortex(xy, z)
-        y = np.broadcast_to(y, cortex.shape)
-        modulus = self.core_modulus(y)
+        modulus = self.core_modulus(np.broadcast_to(self.level(xy), cortex.shape))
         if self._foam:
             crush = np.full(cortex.shape, number("materials", self._foam, "compressive_strength"))
             shear = np.full(cortex.shape, number("materials", self._foam, "shear_strength"))
@@ -263,7 +285,3 @@ def _split(xy: ArrayLike) -> tuple[FloatArray, FloatArray]:
     xy = np.asarray(xy, dtype=float)
     return xy[..., 0], xy[..., 1]
 
-
-def _chord(x: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
-    """Chord of an ellipse with half axes a, b at distance x from its middle; 0 outside."""
-    return 2.0 * b * np.sqrt(np.clip(1.0 - (x / a) ** 2, 0.0, None))
