@@ -104,8 +104,9 @@ def _status(model: Model, loads: list[LoadResult]) -> str:
 class Search:
     """Loads at which something happens, found from the study's own ``answers`` on.
 
-    While the end is searched, a load that the quick starts do not answer counts as not held; the
-    search starts at the largest load of the study that is held by a full answer.
+    While the end is searched, a load that the first starts do not answer counts as not held until
+    the search has ended there; all starts but Lemke's method then have their say. The search
+    starts at the largest load of the study that is held by a full answer.
     """
 
     def __init__(self, reader: Reader, model: Model, upper: float | None,
@@ -115,12 +116,12 @@ class Search:
         self.known: dict[float, Answer] = {p: answers[p] for p in held}
         self.ends = self._find_end(max(held, default=0.0))
 
-    def answer(self, total: float, quick: bool = True) -> Answer:
+    def answer(self, total: float, quick: bool = True, brief: bool = False) -> Answer:
         """Answer at a load, followed from the nearest one that is known to hold."""
         if total not in self.known:
             nearest = min(self.known, key=lambda p: abs(p - total), default=None)
             near = None if nearest is None else self.known[nearest]
-            found = self.model.answer(total, near, quick)
+            found = self.model.answer(total, near, quick, brief)
             if not found.held:
                 return found
             self.known[total] = found
@@ -141,21 +142,26 @@ class Search:
         bound = self.upper if self.upper is not None else np.inf
         if bound > SEARCH_LIMIT_N and self.answer(SEARCH_LIMIT_N).held:
             return None
-        return self._bisect(good, max(good, min(bound, SEARCH_LIMIT_N)),
-                            lambda p: self.answer(p).held)
+        top = max(good, min(bound, SEARCH_LIMIT_N))
+        while True:
+            good, bad = self._bisect(good, top, lambda p: self.answer(p, brief=True).held)
+            if bad >= top or not self.answer(bad).held:
+                return good
+            good = bad
 
-    def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]) -> float:
+    def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]
+                ) -> tuple[float, float]:
         for _ in range(BISECTIONS):
             middle = 0.5 * (good + bad)
             good, bad = (middle, bad) if is_good(middle) else (good, middle)
-        return good
+        return good, bad
 
     def step_off_limit(self, limit: float) -> float | None:
         """Load [N] at which a step-off reaches the limit, None where that does not happen."""
         top = SEARCH_LIMIT_N if self.ends is None else self.ends
         if top <= LEAST_N or (self.step_off(top) or 0.0) < limit:
             return None
-        return self._bisect(0.0, top, lambda p: p == 0.0 or (self.step_off(p) or 0.0) < limit)
+        return self._bisect(0.0, top, lambda p: p == 0.0 or (self.step_off(p) or 0.0) < limit)[0]
 
 
 def _curve(search: Search, top: float) -> tuple[tuple[float, ...], dict]:

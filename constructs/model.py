@@ -59,7 +59,8 @@ class Model:
         """Whether the construct can be loaded: tightening has found an equilibrium."""
         return self.tightened is None or self.tightened.held
 
-    def answer(self, total: float, near: Answer | None = None, quick: bool = False) -> Answer:
+    def answer(self, total: float, near: Answer | None = None, quick: bool = False,
+               brief: bool = False) -> Answer:
         """The step from the tightened state to a total joint force [N].
 
         Every load is one step of its own from the tightened state, so an answer does not depend
@@ -68,7 +69,7 @@ class Model:
         if self.tightened is not None and not self.tightened.held:
             return self.tightened
         return self.solver.answer(self.bone.load_vector(total), self.memory, near=near,
-                                  quick=quick)
+                                  quick=quick, brief=brief)
 
     def capacity(self, frictionless: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force."""

@@ -93,17 +93,17 @@ class Solver:
 
     def answer(self, load: FloatArray, memory: Memory | None = None,
                prescribed: dict[int, float] | None = None, near: Answer | None = None,
-               quick: bool = False) -> Answer:
+               quick: bool = False, brief: bool = False) -> Answer:
         """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are held.
 
-        ``near``: a held answer of a similar load, from which the states are followed where the
-        sticking start does not end; it cannot change what is accepted. ``quick`` leaves out
-        Lemke's method, so that "unconverged" may stand for "no equilibrium": for searches.
+        ``near``: a held answer of a similar load, from which the states are followed first; it
+        cannot change what is accepted. ``quick`` leaves out Lemke's method and ``brief`` all but
+        the first starts, so that "unconverged" may stand for "no equilibrium": for searches.
         """
         load = np.asarray(load, dtype=float)
         with one_thread():
             step = Step(self, load, memory or Memory.none(self.problem), prescribed or {})
-            return step.run(near, quick)
+            return step.run(near, quick, brief)
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""

@@ -1,0 +1,111 @@
+"""The linear problem of one guessed state: which links have left the sticking state, and how.
+
+The sticking problem is inverted once (`fe.solve.Solver`); a guess only needs a small system over
+the links that have opened, slipped or yielded and the hinges that turn. A first pass costs no
+product with the large matrices beyond the answer itself, which is enough to see the next state;
+`refine` removes the rounding of the inverse before an answer is judged.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg.lapack as lapack
+
+if TYPE_CHECKING:
+    from fe.step import Step
+
+FloatArray = np.ndarray
+IntArray = np.ndarray
+
+RCOND = 1e-12
+REFINEMENTS = 4
+ENOUGH = 1e-12
+"""Error of the forces, over the load, that no further pass is asked to remove."""
+
+
+class Singular(Exception):
+    """The linear system of a guess is singular: the links that are left do not hold a body."""
+
+
+class Guess:
+    """Forces, rigid motions, slack and kinks of one state; raises `Singular`.
+
+    ``state (n,)`` is 0 for a sticking link, +1 at its upper and -1 at its lower bound;
+    ``turning (h,)`` likewise for hinges. A slipping link's bound moves with its partner's force.
+    """
+
+    def __init__(self, step: Step, state: IntArray, turning: IntArray) -> None:
+        s, p = step.solver, step.p
+        assert s.inverse is not None
+        self.step, n = step, p.n
+        self.out, self.hin = np.flatnonzero(state), np.flatnonzero(turning)
+        sign = state[self.out].astype(float)
+        self.bound = np.where(sign > 0, step.upper[self.out], step.lower[self.out])
+        self.slope = sign * step.friction[self.out]
+        self.mate = step.partner[self.out]
+        self.kinks = p.kinks[:, self.hin]
+        self.limit = turning[self.hin] * p.kink_limit[self.hin]
+        k, size = self.out.size, self.out.size + self.hin.size
+        small = np.zeros((size, size))
+        small[:k, :k] = s.to_slack[np.ix_(self.out, self.out)]
+        small[:k, k:] = s.to_kink[np.ix_(self.out, self.hin)]
+        rubs = np.flatnonzero(self.slope)
+        if rubs.size:
+            mates, slope = self.mate[rubs], self.slope[rubs, None]
+            small[rubs, :k] -= slope * s.to_slack[np.ix_(mates, self.out)]
+            small[rubs, k:] -= slope * s.to_kink[np.ix_(mates, self.hin)]
+        if self.hin.size:
+            small[k:, :k] = self.kinks.T @ s.to_slack[:n, self.out]
+            small[k:, k:] = self.kinks.T @ s.to_kink[:n, self.hin]
+        self.factor, self.rcond = None, 1.0
+        if size:
+            norm = np.abs(small).sum(axis=0).max()
+            lu, piv, info = lapack.dgetrf(small.T)   # transposed: no copy into column order
+            self.rcond = float(lapack.dgecon(lu, norm, norm="I")[0]) if info == 0 else 0.0
+            if self.rcond < RCOND:
+                raise Singular
+            self.factor = (lu, piv)
+        self.force, self.rigid = np.zeros(n), np.zeros(p.rigid.shape[1])
+        self.slack, self.kink = np.zeros(n), np.zeros(p.kinks.shape[1])
+        self._correct(step.sticking)
+
+    def refine(self) -> None:
+        """Remove the rounding of the inverse: the pass that leaves the least error is kept."""
+        s, p, step = self.step.solver, self.step.p, self.step
+        least, best = np.inf, (self.force, self.rigid, self.slack, self.kink)
+        for count in range(REFINEMENTS + 1):
+            gap = (step.d - s.stiff @ self.force + p.rigid @ self.rigid + p.kinks @ self.kink
+                   - self.slack)
+            error = float(np.abs(gap / s.scale).max(initial=0.0))
+            if error >= least:
+                break
+            least = error
+            best = (self.force.copy(), self.rigid.copy(), self.slack.copy(), self.kink.copy())
+            if count == 0 or (count < REFINEMENTS and error > ENOUGH * step.reference):
+                self._correct(s.inverse @ np.concatenate(
+                    [gap / s.unit, step.r - p.rigid.T @ self.force]))
+        self.force, self.rigid, self.slack, self.kink = best
+
+    def _correct(self, base: FloatArray) -> None:
+        """Add the answer to a right-hand side, given what sticking links answer to it."""
+        s, p, step = self.step.solver, self.step.p, self.step
+        n, k = p.n, self.out.size
+        change = base
+        if self.factor is not None:
+            miss = np.concatenate([
+                self.bound - (self.force[self.out] + base[self.out])
+                + self.slope * (self.force[self.mate] + base[self.mate]),
+                # the moment at a kink is k - kinks^T lam, at its bound turning * limit
+                step.k[self.hin] - self.limit - self.kinks.T @ (self.force + base[:n])])
+            move = lapack.dgetrs(*self.factor, miss, trans=1)[0]
+            spread = np.zeros(n)
+            spread[self.out] = move[:k]
+            change = base + s.to_slack @ spread
+            if self.hin.size:
+                change += s.to_kink[:, self.hin] @ move[k:]
+            self.slack[self.out] += move[:k] * s.scale[self.out]
+            self.kink[self.hin] += move[k:] * s.kink_scale[self.hin]
+        self.force += change[:n]
+        self.rigid += change[n:] * s.unit
