@@ -125,10 +125,14 @@ def build_meshes(study: Study, blocks: tuple[Block, ...] = ()
 
 
 def build_bone(study: Study, blocks: tuple[Block, ...] = (),
-               inclusions: tuple[Inclusion, ...] = ()) -> Bone:
-    """Mesh, stiffness and factors of a study's section. Raises `InputError` for its geometry."""
+               inclusions: tuple[Inclusion, ...] = (),
+               meshed: tuple[list[Mesh], list[Interface]] | None = None) -> Bone:
+    """Mesh, stiffness and factors of a study's section. Raises `InputError` for its geometry.
+
+    ``meshed``: what `build_meshes` would give, where the caller has it (or its mirror image).
+    """
     section = Section(study.section)
-    meshes, faces = build_meshes(study, blocks)
+    meshes, faces = meshed or build_meshes(study, blocks)
     count = len(meshes) - _region_count(study, blocks)
     shaft = _shaft(meshes[:count], study)
     depth = {f.name: f.depth_mm for f in study.fragments}

@@ -201,10 +201,13 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
             inside &= inside[::-1]
             spots = points[inside] if inside.any() else touch[None]
             take = solid.body.spread(spots, np.ones(len(spots)))
+            # Friction acts on the pin's surface: without the arm the pair would turn by itself.
+            arm = touch - member.points[node]
             crush = float(solid.piece.local(touch, pin.position_in_depth_mm).compressive_strength)
             links.contact("rest", pin.name, (member, solid.body),
-                          (lambda d, n=node: member.translation(n, d), take), normal=outward,
-                          friction=friction, gap=max(0.0, distance - outer(pin) / 2),
+                          (lambda d, n=node, r=arm: member.translation(n, d, r), take),
+                          normal=outward, friction=friction,
+                          gap=max(0.0, distance - outer(pin) / 2),
                           strength=pin.count * crush * outer(pin) * length, compliance=STIFF,
                           place=_pair(touch), weight=pin.count * outer(pin) * length)
 

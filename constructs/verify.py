@@ -6,6 +6,7 @@ from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
+from constructs.verification import cases as of_constructs
 from fe.threads import one_thread
 from fe.verification import cases
 
@@ -14,7 +15,7 @@ def run_cases(say: Callable[[str], None] = lambda text: None) -> list[dict[str, 
     """All cases as records: name, source, status, quantity, reference, computed, passes."""
     out = []
     with one_thread():
-        for case in cases():
+        for case in [*cases(), *of_constructs()]:
             say(case.name)
             start = perf_counter()
             value = float(case.compute())

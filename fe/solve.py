@@ -26,6 +26,8 @@ __all__ = ["Answer", "Memory", "Solver"]
 
 LOOSE = 1e-13
 """Reciprocal condition below which the sticking problem counts as singular."""
+FLOOR = 1e-4
+"""Least flexibility by which a link's slack is scaled, over the links' median."""
 LAYER = 1e-7
 """Compliance added to redundant links, over the flexibility that each has anyway."""
 
@@ -44,7 +46,9 @@ class Solver:
             return
         n = problem.n
         self.stiff = problem.flexibility + np.diag(problem.compliance)
-        self.scale = np.maximum(np.diag(self.stiff), 1e-300)
+        # A link between two nodes that both happen to be pinned has no flexibility of its own.
+        own = np.diag(self.stiff)
+        self.scale = np.maximum(own, max(FLOOR * float(np.median(own)), 1e-300) if n else 1.0)
         self.unit = float(np.mean(self.scale)) if n else 1.0
         self.kink_scale = np.full(problem.kinks.shape[1], 1.0 / self.unit)
         self.layer = 0.0
@@ -56,7 +60,7 @@ class Solver:
                 # everything stuck stays singular.
                 # Relative to each link's own flexibility: a soft spring elsewhere sets no scale.
                 own = np.diag(problem.flexibility)
-                layer = LAYER * np.maximum(own, 1e-4 * np.median(own))
+                layer = LAYER * np.maximum(own, FLOOR * np.median(own))
                 layer[problem.compliance > 0.0] = 0.0
                 self.layer = float(layer.max(initial=0.0))
                 self.stiff = self.stiff + np.diag(layer)
