@@ -98,7 +98,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
 
 
 def rank(study: StudyFile = None, example: Example = "", samples: Samples = None,
-         seed: Seed = None, vary: Vary = None,
+         seed: Annotated[int, typer.Option("--seed", metavar="N", min=0,
+                                           help="Seed of the samples; it is told and stored.")] = 0,
+         vary: Vary = None,
          reference: Annotated[str, typer.Option("--reference", metavar="CONSTRUCT",
                                                 show_default=False,
                                                 help="Construct of the paired differences; by "

@@ -229,10 +229,14 @@ class PlateSection:
     net: Bending
 
 
-def plate_section(name: str) -> PlateSection:
-    """A section of plates.toml. Raises InputError for an unknown one."""
-    width, thickness = number("plates", name, "width"), number("plates", name, "thickness")
-    hole = number("plates", name, "hole")
+def plate_section(name: str, thickness: float | None = None) -> PlateSection:
+    """A section of plates.toml, of its own thickness [mm] or another.
+
+    Raises InputError for an unknown one.
+    """
+    if thickness is None:
+        thickness = number("plates", name, "thickness")
+    width, hole = number("plates", name, "width"), number("plates", name, "hole")
     if kind("plates", name) == "arc":
         arc = number("plates", name, "arc")
         return PlateSection(width, thickness, hole, arc_section(width, thickness, arc),
@@ -245,11 +249,12 @@ def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
     if plate.segments is None:
         name = plate.section
         assert name is not None
-        shaft = (plate.length, plate_section(name))
+        shaft = (plate.length, plate_section(name, plate.thickness_mm))
         if kind("plates", name) != "head and shaft":
             return (shaft,)
         long, width, thick, hole = (number("plates", name, f) for f in (
             "head_length", "head_width", "head_thickness", "hole"))
+        thick *= shaft[1].thickness / number("plates", name, "thickness")
         head = (min(long, plate.length), _flat(width, thick, hole))
         return (head, shaft) if plate.length > long else (head,)
     hole, end, found = number("plates", "segments", "hole"), 0.0, []

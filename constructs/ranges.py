@@ -27,7 +27,7 @@ FORMS = {
     "triangular": "triangular(low, most likely, high)",
     "choice": "choice(a, b, ...)",
 }
-EXPECTED = "a:b:n, a list such as 0.3,0.5 or soft,dense, or " + ", ".join(FORMS)
+EXPECTED = "a:b:n, a list such as 0.3,0.5 or [soft, dense], or " + ", ".join(FORMS)
 
 
 class Range(Protocol):
@@ -139,7 +139,9 @@ def parse_range(text: str, key: str = "") -> Range:
         return _distribution(given, called[1], called[2], key)
     if ":" in given:
         return _span(given, key)
-    return Listed(given, _values(given, given, key))
+    # As a study file writes it, or as is quicker to type.
+    inside = given[1:-1] if given[0] == "[" and given[-1] == "]" else given
+    return Listed(given, _values(inside, given, key))
 
 
 def _values(text: str, given: str, key: str) -> tuple[Value, ...]:

@@ -15,8 +15,9 @@ from constructs.rank import RankResult
 def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
-    out = [f"{count} paired samples at {result.outcomes.load_N:g} N; shares in % with 95 % "
-           f"intervals; limit: step-off {result.limit_mm:g} mm", ""]
+    out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
+           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; limit: step-off "
+           f"{result.limit_mm:g} mm", ""]
     rows = [("construct", "best", "holds", "keeps limit", "no equilibrium", "no answer",
              "mean rank", f"subsidence less '{result.reference}' mm")]
     against = {a.construct: a for a in result.against}

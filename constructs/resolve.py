@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from constructs.grafts import fill_material
-from constructs.implants import gliding, pilot, tension
+from constructs.implants import gliding, pilot, plate_section, tension
 from constructs.placement import screw_axis, thread_span
 from constructs.schema import Fill, Screw, Study
 from constructs.section import Section
@@ -57,6 +57,8 @@ def resolved(study: Study) -> dict[str, Any]:
     for construct, out in zip(study.constructs, data["construct"], strict=True):
         for plate, row in zip(construct.plates, out["plate"], strict=True):
             row["holes_mm"] = list(plate.holes)
+            if plate.section is not None:
+                row["thickness_mm"] = plate_section(plate.section, plate.thickness_mm).thickness
         try:
             for pin, row in zip(construct.pins, [*out["screw"], *out["wire"]], strict=True):
                 axis = screw_axis(section, pin, construct.plates)

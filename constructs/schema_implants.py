@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -69,7 +70,11 @@ class Segment(Checked):
 
 
 class Plate(Checked):
-    """`[[construct.plate]]`: a plate on one of the two surfaces of the section."""
+    """`[[construct.plate]]`: a plate on one of the two surfaces of the section.
+
+    `thickness_mm` takes the place of the section's own (of the shaft, where there is a head: the
+    head keeps its proportion).
+    """
 
     name: Name
     section: Annotated[str, OneOf(plate_sections, "plate section")] | None = None
@@ -77,6 +82,7 @@ class Plate(Checked):
     side: Side
     top_mm: Annotated[float, Within(-290, 0, "mm")]
     length_mm: Annotated[float, Within(8, 300, "mm")] | None = None
+    thickness_mm: Annotated[float, Within(0.4, 8, "mm")] | None = None
     material: Metal = "steel"
     friction: Annotated[float, Within(0, 1.5)] = listed("materials.friction.plate_on_bone")
     holes_mm: Annotated[tuple[Annotated[float, Within(0, 300, "mm")], ...],
@@ -92,6 +98,17 @@ class Plate(Checked):
         if self.segments is not None and self.length_mm is not None:
             refuse("the segments already give the length", key="length_mm", value=self.length_mm,
                    expected="no length_mm beside segments")
+        if self.segments is not None and self.thickness_mm is not None:
+            refuse("the segments already give the thickness", key="thickness_mm",
+                   value=self.thickness_mm, expected="no thickness_mm beside segments")
+        if self.section is not None and self.thickness_mm is not None \
+                and tables.kind("plates", self.section) == "arc":
+            # Half of the tube's outer radius; beyond it the wall is no longer thin.
+            half = math.radians(tables.number("plates", self.section, "arc")) / 2
+            most = tables.number("plates", self.section, "width") / (4 * math.sin(half))
+            if self.thickness_mm > most:
+                refuse("too thick for a sector of a tube", key="thickness_mm",
+                       value=self.thickness_mm, expected=f"at most {most:.2f} mm")
         if self.segments is None and self.length_mm is None:
             refuse("missing key", key="length_mm", expected="the plate's length in mm")
         if self.holes_mm is not None:

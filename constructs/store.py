@@ -45,9 +45,11 @@ class Store:
             raise
 
     def _open(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
-        fresh = not self.path.exists() or self.path.stat().st_size == 0
         self._db = sqlite3.connect(self.path, isolation_level=None, timeout=30.0)
+        fresh = False
         try:
+            # Also where a process was killed between making the file and filling it.
+            fresh = not self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
             if not fresh:
                 _check_store(self._db, self.path)
                 _check_same(read_meta(self._db), about, self.path)
@@ -258,7 +260,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def write_csv(path: Path, target: Path) -> int:
-    """The view `everything` as CSV, after a line with the label; returns the number of rows."""
+    """The view `everything` as CSV with units in its header; returns the number of rows."""
     with reading(path) as db, told(target), open(target, "w", newline="",
                                                  encoding="utf-8") as file:
         rows = db.execute("SELECT * FROM everything ORDER BY case_id, construct, total_load_N")

@@ -6,6 +6,7 @@ and groups of cases stay where their bone is. Nothing but plain tasks and outcom
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
@@ -46,6 +47,22 @@ def _start(options: Options) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _evaluator = Evaluator(options)
     _limits = threadpool_limits(limits=1)
+
+
+@contextlib.contextmanager
+def _deaf() -> Iterator[None]:
+    """Context in which Ctrl-C waits: a process that is started in it never hears of it.
+
+    A terminal sends Ctrl-C to the whole group, also to a worker that is still starting.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _end_with_parent() -> None:
@@ -107,8 +124,9 @@ class _Worker:
                                    initializer=_start, initargs=(self.options,))
 
     def give(self, task: Task) -> None:
-        """Hand a case to the process."""
-        self.cases[self.executor.submit(_work, task)] = task
+        """Hand a case to the process, which starts with the first one."""
+        with _deaf():
+            self.cases[self.executor.submit(_work, task)] = task
 
     def revive(self) -> list[Task]:
         """A new process in place of one that died; returns the cases that it had, oldest first."""

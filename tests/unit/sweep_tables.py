@@ -54,14 +54,15 @@ if __name__ == "__main__":
 
 
 def started(path: Path, workers: int, constructs: str, *vary: str) -> subprocess.Popen[str]:
-    """A sweep of the small study in a process of its own."""
+    """A sweep of the small study in a process group of its own."""
     script = path.with_suffix(".py")
     script.write_text(SCRIPT)
     here = Path(__file__).parent
     env = os.environ | {"PYTHONPATH": str(here.parent.parent), "OPENBLAS_NUM_THREADS": "1"}
     return subprocess.Popen(
         [sys.executable, str(script), str(here), str(path), str(workers), constructs, *vary],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env)
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
+        start_new_session=True)
 
 
 def wait_for_cases(path: Path, count: int, process: subprocess.Popen[str]) -> None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
+import shlex
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -42,10 +45,23 @@ def test_top_level_is_fixed() -> None:
                        "fe", "constructs", "notebooks", "tests", "results"}
 
 
-def test_the_code_of_the_readme_runs(capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.filterwarnings("ignore::ResourceWarning")  # one line does not close what it opens
+def test_the_code_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                     capsys: pytest.CaptureFixture[str]) -> None:
     text = (ROOT / "README.md").read_text()
+    monkeypatch.chdir(tmp_path)
+    shell = "\n".join(re.findall(r"```sh\n(.*?)```", text, re.S))
+    commands = [line for line in shell.splitlines() if line.startswith("buttress ")]
+    assert any("sweep" in line for line in commands)
+    for line in commands:
+        done = subprocess.run([sys.executable, "-m", "constructs.cli", *shlex.split(line)[1:]],
+                              env=os.environ | {"PYTHONPATH": str(ROOT)}, text=True,
+                              capture_output=True, check=False)
+        assert done.returncode == 0, done.stderr
     blocks = re.findall(r"```python\n(.*?)```", text, re.S)
-    assert blocks
+    names: dict[str, object] = {}
     for block in blocks:
-        exec(compile(block, "README.md", "exec"), {})
+        exec(compile(block, "README.md", "exec"), names)
     assert "antiglide" in capsys.readouterr().out
+    table = names["table"]
+    assert len(table) == 4 * 6 * 3  # type: ignore[arg-type]

@@ -18,8 +18,6 @@ from sweep_tables import assert_same
 from constructs.sweep import run_sweep
 from fe.errors import ButtressError, InputError
 
-pytest.importorskip("distributed", reason="the extra `cluster` is not installed")
-
 VARY = ["fracture.shear plane.friction=0.3:0.5:24", "section.modulus_scale=0.8,1"]
 
 

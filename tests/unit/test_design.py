@@ -73,6 +73,14 @@ def test_a_list_is_drawn_from_when_it_is_sampled() -> None:
     assert {r[0] for r in design.rows} == {500, 1000, 1500}
 
 
+def test_a_list_may_stand_in_brackets() -> None:
+    (one,), (other,) = (make_design(STUDY, [f"load.total_N={text}"]).rows[:1]
+                        for text in ("500,1000", "[500, 1000]"))
+    assert one == other == (500,)
+    words = make_design(STUDY, ['section.bone=["dense", "soft"]'])
+    assert words.rows == (("dense",), ("soft",))
+
+
 def test_sobol_wants_a_power_of_two() -> None:
     assert unit_samples(3, "sobol", 64, 0).shape == (64, 3)
     told = refused(f"{FRICTION}=0.2:0.6", method="sobol", samples=100, seed=1)

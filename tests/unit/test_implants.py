@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from constructs import implants
 from constructs.schema import Plate, Screw, Wire
@@ -79,6 +80,19 @@ def test_the_arc_of_the_thin_plate_counts() -> None:
     thin, thick = (implants.plate_section(n).solid for n in ("one-third tubular", "3.5 straight"))
     assert thick.inertia / implants.flat_section(9, 1).inertia == pytest.approx(40, rel=0.01)
     assert 5 < thick.inertia / thin.inertia < 8  # "5- to 8-fold with the arc"
+
+
+def test_a_section_may_be_given_another_thickness() -> None:
+    assert implants.plate_section("3.5 straight", 2.0).solid == implants.flat_section(10, 2)
+    assert implants.plate_section("one-third tubular", 1.5).solid == implants.arc_section(9, 1.5, 120)
+    plate = Plate(name="p", section="L buttress", side="lateral", top_mm=-3, length_mm=80,
+                  thickness_mm=3.75)
+    assert [s.thickness for _, s in implants.plate_stretches(plate)] == [3.0, 3.75]
+    assert [s.width for _, s in implants.plate_stretches(plate)] == [32, 11]
+    for wrong in ({"section": "one-third tubular", "thickness_mm": 2.7},
+                  {"section": "3.5 straight", "thickness_mm": 33.0}):
+        with pytest.raises(ValidationError, match=r"too thick|implausible"):
+            Plate(name="p", side="medial", top_mm=-3, length_mm=80, **wrong)
 
 
 @pytest.mark.parametrize("name", ["one-third tubular", "3.5 straight", "T buttress"])

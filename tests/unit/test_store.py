@@ -169,6 +169,18 @@ def test_a_file_that_is_no_store_is_refused_and_left_alone(tmp_path: Path, conte
     assert path.read_bytes() == content
 
 
+def test_a_file_that_a_killed_process_has_not_filled_is_taken(tmp_path: Path) -> None:
+    # SQLite makes the file before the first transaction fills it.
+    path = tmp_path / "s.sqlite"
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("PRAGMA journal_mode=WAL")
+    assert path.stat().st_size > 0
+    with opened(path) as store:
+        store.write(outcome(1))
+    with opened(path) as store:
+        assert store.done() == {1}
+
+
 def test_another_database_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
     with closing(sqlite3.connect(path)) as db, db:

@@ -236,19 +236,24 @@ def worker_pids(path: Path) -> set[int]:
         return {r[0] for r in db.execute("SELECT worker FROM timings")}
 
 
-def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Path) -> None:
+@pytest.mark.parametrize("solved", [0, 1])
+def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Path, solved: int
+                                                                   ) -> None:
     vary = [f"{FRICTION}=0.3:0.5:30", "section.modulus_scale=0.8,1"]
     path = tmp_path / "s.sqlite"
     process = started(path, 2, "nothing,lag screws", *vary)
-    wait_for_cases(path, 1, process)
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=60)
+    wait_for_cases(path, solved, process)
+    if not solved:
+        time.sleep(0.3)  # the workers are being started
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to the workers, too
+    out, err = process.communicate(timeout=120)
     assert process.returncode == 0
     assert out.strip() == "interrupted"
     assert "cases in flight are finished" in err
     assert "the same command goes on from here" in err
     assert "Traceback" not in err
-    assert 1 <= sweep_status(path).done < 60
+    assert "a worker died" not in err
+    assert solved <= sweep_status(path).done < 60
 
 
 def test_a_worker_that_is_killed_is_survived(tmp_path: Path, reference: Path,

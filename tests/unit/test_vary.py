@@ -53,6 +53,14 @@ def test_a_key_that_is_not_in_the_file_can_be_set() -> None:
     assert case.study.constructs[1].screws[0].pilot_mm == 3.5
 
 
+def test_the_thickness_of_a_plate_given_by_its_section_can_be_set() -> None:
+    study = varied(STUDY, {f"{PLATE}.thickness_mm": 1.5}).study
+    antiglide = next(c for c in study.constructs if c.name == "antiglide")
+    assert antiglide.plates[0].section == "one-third tubular"
+    assert antiglide.plates[0].thickness_mm == 1.5
+    assert STUDY.resolved()["construct"][2]["plate"][0]["thickness_mm"] == 1.0
+
+
 def test_a_star_stands_for_every_name() -> None:
     case = varied(STUDY, {"construct.*.screw.*.material": "titanium"})
     assert {s.material for c in case.study.constructs for s in c.screws} == {"titanium"}
