@@ -125,7 +125,8 @@ class Section:
     # --- depth ---------------------------------------------------------------------------------
 
     def chord(self, xy: ArrayLike) -> FloatArray:
-        """Depth of bone t at points (..., 2), mm: the chord of the ellipse, at least one cortex.
+        """Depth of bone t at points (..., 2), mm: the chord of the ellipse, at least one cortex
+        (in a slice, which is half of it, half of one).
 
         The floor keeps the stiffness from vanishing at the very edge, where the chord does: the
         mesh is straight-sided, so its points may lie on or a little outside the ellipse, and a
@@ -134,7 +135,7 @@ class Section:
         """
         x, h = self._cut(xy)
         chord = self._through(x, self.half_width(h), self.half_depth(h))
-        return np.maximum(chord, self.cortex(h))
+        return np.maximum(chord, self.cortex(h) / 2 if self.given.sagittal else self.cortex(h))
 
     def core_thickness(self, xy: ArrayLike) -> FloatArray:
         """Depth of the core at points (..., 2), mm: the chord of the inner ellipse, 0 outside."""

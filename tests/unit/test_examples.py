@@ -16,6 +16,7 @@ from fe.interface import mesh_bodies
 BODIES = {
     "medial-shear": ({"medial"}, {"shear plane"}),
     "lateral-split": ({"lateral wedge"}, {"split"}),
+    "posterior-shear": ({"posterior fragment"}, {"shear plane"}),
     "lateral-depression": ({"joint fragment"}, {"inner edge", "outer edge"}),
     "bicondylar": ({"medial", "joint fragment", "lateral wedge"},
                    {"shear plane", "inner edge", "outer edge", "wedge plane"}),

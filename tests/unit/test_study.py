@@ -48,7 +48,7 @@ def refused(text: str) -> InputError:
 def test_the_shipped_study() -> None:
     study = example("medial-shear")
     assert example_names() == ("bicondylar", "bicondylar-detached", "lateral-depression",
-                               "lateral-split", "medial-shear")
+                               "lateral-split", "medial-shear", "posterior-shear")
     assert [c.name for c in study.constructs] == [
         "nothing", "lag screws", "antiglide", "antiglide + screw", "antiglide + lag screws",
         "straight plate"]
