@@ -95,6 +95,10 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
                 yield "grafts", material
     yield "anatomy", "section"
     yield "anatomy", "outline"
+    if study.section.sagittal:
+        yield "anatomy", "sagittal"
+        yield "anatomy", "slope"
+        yield "loads", "slice"
     yield "anatomy", "limits"
     yield "loads", "default"
     load = study.load

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 
@@ -24,7 +25,9 @@ OF = ("value", "factor", "shift")
 class Uncertain:
     """One uncertain input. ``base`` is the study's own value where the law is relative to it.
 
-    ``geometric``: whether another value means another mesh or modulus field.
+    ``plane``: the only plane of a section
+    that it makes sense for, if any. ``geometric``: whether another value means another mesh or
+    modulus field.
     """
 
     name: str
@@ -34,6 +37,7 @@ class Uncertain:
     unit: str
     source: str
     status: str
+    plane: str = ""
     base: float = 0.0
     geometric: bool = False
 
@@ -51,7 +55,8 @@ def shipped() -> tuple[Uncertain, ...]:
     """The table `data/uncertain.toml`."""
     text = files("constructs").joinpath("data", "uncertain.toml").read_text(encoding="utf-8")
     return tuple(Uncertain(name, r["key"], r["of"], parse_range(r["law"], r["key"]), r["unit"],
-                           r["source"], r["status"]) for name, r in tomllib.loads(text).items())
+                           r["source"], r["status"], r.get("plane", ""))
+                 for name, r in tomllib.loads(text).items())
 
 
 def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
@@ -63,7 +68,7 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
     given = parse_vary(study, vary) if vary else {}
     found: dict[str, Uncertain] = {}
     for entry in shipped():
-        if entry.key not in given and _has(study, entry.key):
+        if entry.key not in given and _concerns(study, entry):
             found[entry.key] = entry
     for key, law in given.items():
         named = next((e.name for e in shipped() if e.key == key), key)
@@ -78,19 +83,28 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
     return tuple(out)
 
 
-def _has(study: Study, key: str) -> bool:
+def _concerns(study: Study, entry: Uncertain) -> bool:
+    """Whether a study has the key, in the right plane, and a value if the law is relative to it."""
+    if entry.plane not in ("", study.section.plane):
+        return False
     try:
-        addresses(study, key)
+        addresses(study, entry.key)
     except InputError:
         return False
-    return True
+    return entry.of == "value" or _value(study, entry.key) is not None
+
+
+def _value(study: Study, key: str) -> Any:
+    """What a study has at a key; None where that is left to a default."""
+    here: Any = plain(study)
+    for part in key.split("."):
+        here = here.get(part) if isinstance(here, dict) else None
+    return here
 
 
 def _based(study: Study, entry: Uncertain) -> Uncertain:
     if entry.of == "value":
         return entry
-    here = plain(study)
-    for part in entry.key.split("."):
-        here = here[part]
+    here = _value(study, entry.key)
     assert isinstance(here, int | float), f"{entry.key} is relative, so it must be one number"
     return replace(entry, base=float(here))

@@ -67,7 +67,7 @@ def test_an_input_is_replaced_or_added_by_the_user() -> None:
     found = {e.key: e for e in inputs_of(STUDY, [
         "fracture.*.friction=uniform(0.3,0.4)",
         "construct.antiglide.plate.antiglide plate.top_mm=uniform(-28,-22)"])}
-    assert len(found) == len(shipped()) + 1
+    assert len(found) == len([e for e in shipped() if e.plane != "sagittal"]) + 1
     assert found["fracture.*.friction"].values(np.array([0.5])) == pytest.approx([0.35])
     with pytest.raises(InputError, match="did you mean"):
         inputs_of(STUDY, ["section.modulus_scal=uniform(1,2)"])

@@ -18,6 +18,7 @@ from constructs.rules_plate import apexes
 from constructs.schema import Plate, Screw, SectionInput, Study
 from constructs.section import Section
 from constructs.study import example, study_from
+from constructs.uncertain import inputs_of
 from constructs.vary import plain
 from fe.errors import InputError
 
@@ -200,9 +201,16 @@ def test_wrong_input(table: str, changes: Any, key: str, told: str) -> None:
 def test_the_coronal_plane_has_no_anterior_side_and_no_slice() -> None:
     data = plain(example("medial-shear"))
     data["construct"][2]["plate"][0]["side"] = "anterior"
-    with pytest.raises(InputError, match='coronal section has no anterior side.*"medial" or'):
+    with pytest.raises(InputError, match=r'coronal section has no anterior side.*"medial" or'):
         study_from(data)
     data = plain(example("medial-shear"))
     data["load"]["slice_centre_mm"] = 5.0
     with pytest.raises(InputError, match="belongs to a sagittal section"):
         study_from(data)
+
+
+def test_a_ranking_moves_the_patch_of_the_slice_and_no_other() -> None:
+    names = {entry.key for entry in inputs_of(example("posterior-shear"))}
+    assert "load.slice_centre_mm" in names
+    assert "load.medial_centre_mm" not in names
+    assert "load.slice_centre_mm" not in {e.key for e in inputs_of(example("medial-shear"))}
