@@ -12,10 +12,12 @@ from time import perf_counter
 import numpy as np
 
 from constructs.bone import Bone
+from constructs.limits import Gauge, Reading, find_limits, first_words, gauges, lowest
+from constructs.loads import newtons
 from constructs.metrics import Reader, intact_subsidence, read
 from constructs.model import Bones, Model, build_model, intact_measures
 from constructs.picture import take_picture
-from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult
+from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult, Where
 from constructs.rules import check
 from constructs.schema import Study
 from fe.limit import Capacity
@@ -26,6 +28,8 @@ SEARCH_LIMIT_N = 10_000.0
 """Loads are searched up to here: about ten times body weight, beyond any activity of the knee."""
 CURVE_POINTS = 12
 BISECTIONS = 12
+VALUE_TOLERANCE, LOAD_TOLERANCE, REACHES = 1e-4, 1e-6, 40
+"""A limit is reached where its figure is this close to it, or this much of the load over it."""
 LEAST_N = 1.0
 """A construct that does not hold this load is held by nothing."""
 Say = Callable[[str], None]
@@ -74,12 +78,15 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
             shots.append(take_picture(model, answer, total, fields))
     search = Search(reader, model, upper.factor, answers)
     curve, sunk = _curve(search, max(study.load.total_N))
-    ends, limit = search.ends, search.step_off_limit(study.limits.step_off_mm)
+    letting_go = lets_go(model, upper)
+    limits = find_limits(search, gauges(reader, model, study.limits, loads),
+                         letting_go or lets_go(model, lower),
+                         next((r.escapes for r in loads if r.escapes), None))
     return ConstructResult(
-        model.construct.name, model.construct.note, _status(model, loads),
-        bracket(lower, upper), upper.status, lets_go(model, upper), ends, limit, SEARCH_LIMIT_N,
-        _first_limit(ends, limit, loads, study), curve, sunk, tuple(loads), model.problem.n,
-        (*warnings, *model.hardware.warnings), tuple(shots))
+        model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
+        upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
+        first_words(limits, SEARCH_LIMIT_N), curve, sunk, tuple(loads), model.problem.n,
+        (*warnings, *model.hardware.warnings), tuple(shots), limits, lowest(limits))
 
 
 def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
@@ -112,9 +119,9 @@ class Search:
     def __init__(self, reader: Reader, model: Model, upper: float | None,
                  answers: dict[float, Answer]) -> None:
         self.reader, self.model, self.upper = reader, model, upper
-        held = [p for p, a in answers.items() if a.held]
-        self.known: dict[float, Answer] = {p: answers[p] for p in held}
-        self.ends = self._find_end(max(held, default=0.0))
+        self.held = [p for p, a in answers.items() if a.held]
+        self.known: dict[float, Answer] = {p: answers[p] for p in self.held}
+        self.ends = self._find_end(max(self.held, default=0.0))
 
     def answer(self, total: float, quick: bool = True, brief: bool = False) -> Answer:
         """Answer at a load, followed from the nearest one that is known to hold."""
@@ -126,11 +133,6 @@ class Search:
                 return found
             self.known[total] = found
         return self.known[total]
-
-    def step_off(self, total: float) -> float | None:
-        """Worst step-off [mm] at a load, None where it is not held."""
-        answer = self.answer(total)
-        return self.reader.worst_step_off(self.model, answer) if answer.held else None
 
     def _find_end(self, good: float) -> float | None:
         """Largest load held by stepwise loading [N], None if beyond the search limit."""
@@ -156,12 +158,73 @@ class Search:
             good, bad = (middle, bad) if is_good(middle) else (good, middle)
         return good, bad
 
-    def step_off_limit(self, limit: float) -> float | None:
-        """Load [N] at which a step-off reaches the limit, None where that does not happen."""
+    def reach(self, gauge: Gauge) -> tuple[float, Reading] | str:
+        """Least load [N] at which a gauge that rises with the load reaches its limit, and its
+        reading there; the words why there is none.
+
+        Bracketed between loads of the study and the end of the search, then false position
+        (Illinois): exact in one step where the figure is linear in the load.
+        """
         top = SEARCH_LIMIT_N if self.ends is None else self.ends
-        if top <= LEAST_N or (self.step_off(top) or 0.0) < limit:
-            return None
-        return self._bisect(0.0, top, lambda p: p == 0.0 or (self.step_off(p) or 0.0) < limit)[0]
+        if top == 0.0:
+            return "held by nothing"
+        low, below = 0.0, -1.0
+        for load in sorted({0.0, top, *(p for p in self.held if p < top)}):
+            over = self._over(gauge, load)
+            if isinstance(over, str):
+                return over
+            if over >= 0.0:
+                return self._between(gauge, (low, below), (load, over))
+            low, below = load, over
+        return (f"not reached below {newtons(top)} N" if self.ends is None
+                else f"not reached before it lets go at {newtons(top)} N")
+
+    def _between(self, gauge: Gauge, low: tuple[float, float], high: tuple[float, float]
+                 ) -> tuple[float, Reading] | str:
+        (a, fa), (b, fb), kept = low, high, 0
+        for step in range(REACHES):
+            if fb <= VALUE_TOLERANCE or b - a <= LOAD_TOLERANCE * b:
+                break
+            middle = 0.5 * (a + b) if step % 4 == 3 else (a * fb - b * fa) / (fb - fa)
+            for _ in range(3):
+                over = self._over(gauge, middle)
+                if not isinstance(over, str):
+                    break
+                middle = 0.5 * (a + middle)   # a load without an answer: nearer to one that has it
+            if isinstance(over, str):
+                return over
+            if abs(over) <= VALUE_TOLERANCE:
+                b = middle
+                break
+            if over < 0.0:
+                a, fa, fb, kept = middle, over, fb / 2 if kept < 0 else fb, -1
+            else:
+                b, fb, fa, kept = middle, over, fa / 2 if kept > 0 else fa, 1
+        reading = self._read(gauge, b)
+        return reading if isinstance(reading, str) else (b, reading)
+
+    def _over(self, gauge: Gauge, load: float) -> float | str:
+        """A gauge over its limit less 1 at a load; words where there is none."""
+        if load not in gauge.known:
+            reading = self._read(gauge, load)
+            if isinstance(reading, str):
+                return reading
+            gauge.known[load] = reading.value
+        return gauge.known[load] / gauge.limit - 1.0
+
+    def _read(self, gauge: Gauge, load: float) -> Reading | str:
+        """The reading of a gauge at a load, at 0 N that of the tightened construct."""
+        if load == 0.0:
+            if self.model.tightened is None:
+                return Reading(0.0, Where("", None))
+            answer = self.model.tightened
+        else:
+            answer = self.answer(load)
+            if not answer.held:
+                answer = self.answer(load, quick=False)
+            if not answer.held:
+                return "not found: answers did not converge near it"
+        return gauge.read(answer) or "no such figure in this section or construct"
 
 
 def _curve(search: Search, top: float) -> tuple[tuple[float, ...], dict]:
@@ -205,25 +268,6 @@ def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:
 def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
     x, y = np.nanmean(np.array(places), axis=0)
     return float(x), float(y)
-
-
-def _first_limit(ends: float | None, limit: float | None, loads: list[LoadResult], study: Study
-                 ) -> str:
-    """Which limit is reached first as the load rises, in words."""
-    found = []
-    if ends is not None:
-        found.append((ends, "equilibrium ends"))
-    if limit is not None:
-        found.append((limit, f"step-off reaches {study.limits.step_off_mm:g} mm"))
-    for r in loads:
-        for name, m in r.members.items():
-            if m.yield_ratio is not None and m.yield_ratio > 1.0:
-                # Elastic to the first yield, so the first load over it is scaled back.
-                found.append((r.total_load_N / m.yield_ratio, f"{name} reaches yield"))
-    if not found:
-        return f"none below {SEARCH_LIMIT_N:g} N"
-    load, words = min(found)
-    return f"{words} at about {load:.0f} N"
 
 
 def versions() -> dict[str, str]:

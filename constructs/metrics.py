@@ -220,6 +220,16 @@ def _members(model: Model, answer: Answer) -> dict[str, MemberResult]:
 def member_stress(part: Part, force: FloatArray) -> tuple[float, float]:
     """Largest von Mises stress [MPa] and the axial force of largest size [N] of a member.
 
+    See `fibre_stress` for the stress of each element.
+    """
+    stress, inner = fibre_stress(part, force)
+    largest = inner[int(np.argmax(np.abs(inner[:, 0]))), 0] if len(inner) else 0.0
+    return float(stress.max(initial=0.0)), float(largest)
+
+
+def fibre_stress(part: Part, force: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Von Mises stress of the outer fibres ``(k,)`` [MPa] of a member's elements; their forces.
+
     Bending and axial stress at the extreme fibres, mean shear beside them; a count of screws
     shares the forces evenly.
     """
@@ -230,9 +240,7 @@ def member_stress(part: Part, force: FloatArray) -> tuple[float, float]:
     bending = np.abs(inner[:, 2:]).max(axis=1) * fibre / inertia
     direct = np.abs(inner[:, 0]) / area + bending
     shear = inner[:, 1] / area
-    worst = float(np.sqrt(direct**2 + 3.0 * shear**2).max(initial=0.0))
-    largest = inner[int(np.argmax(np.abs(inner[:, 0]))), 0] if len(inner) else 0.0
-    return worst, float(largest)
+    return np.sqrt(direct**2 + 3.0 * shear**2), inner
 
 
 def stations_at_capacity(model: Model, answer: Answer) -> int:

@@ -223,8 +223,8 @@ def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...
             links.links[i] = replace(link, lower=-np.inf, upper=np.inf, friction=0.0, partner=-1)
 
 
-def intact_measures(bone: Bone) -> dict[str, float]:
-    """Measures a newton of total force on the intact bone: all faces bonded, voids of bone."""
+def intact_problem(bone: Bone) -> Condensed:
+    """The intact bone: all faces bonded, voids filled with bone."""
     piece = bone.solids[bone.shaft].piece
     slots = [*bone.solids, *(make_solid(mesh, "bone", piece) for mesh in bone.regions)]
     links = LinkList()
@@ -232,6 +232,11 @@ def intact_measures(bone: Bone) -> dict[str, float]:
     for face in bone.faces:
         interface_links(links, face, (slots[face.body_a].body, slots[face.body_b].body),
                         source=face.name, area=face.weight, bond=np.inf, compliance=layers(face))
-    problem = condense([s.body for s in slots], links, bone.loads, bone.measures)
+    return condense([s.body for s in slots], links, bone.loads, bone.measures)
+
+
+def intact_measures(bone: Bone) -> dict[str, float]:
+    """Measures a newton of total force on the intact bone."""
+    problem = intact_problem(bone)
     answer = Solver(problem).answer(bone.load_vector(1.0))
     return problem.measures(answer.load, answer.force, answer.rigid, answer.kink)

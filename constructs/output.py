@@ -95,8 +95,12 @@ COLUMNS = (
     "subsidence_max_mm", "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
     "slip_max_mm", "opening_max_mm", "widening_mm", "stiffness_N_per_mm", "capacity_lower_N",
     "capacity_upper_N", "capacity_status", "equilibrium_ends_N", "step_off_limit_N",
+    "depression_limit_N", "widening_limit_N", "bone_limit_N", "metal_limit_N", "first_limit",
     "bone_over_yield", "worst_member_yield_ratio", "stations_at_capacity", "applied_x_N",
     "applied_y_N", "balance_error", "residual", "complementarity", "method")
+LIMIT_COLUMNS = {"depression_limit_N": "depression", "widening_limit_N": "widening",
+                 "bone_limit_N": "bone over yield", "metal_limit_N": "metal over yield"}
+"""Columns of the loads at which limits are reached, and the names of the limits."""
 
 
 def rows(comparison: Comparison) -> list[dict[str, Any]]:
@@ -122,6 +126,9 @@ def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, A
         "equilibrium_ends_N": construct.equilibrium_ends_N,
         "step_off_limit_N": construct.step_off_limit_N,
         "worst_member_yield_ratio": largest(m.yield_ratio for m in load.members.values())}
+    for column, limit in LIMIT_COLUMNS.items():
+        row[column] = construct.limits[limit].load_N if limit in construct.limits else None
+    row["first_limit"] = construct.lowest_limit
     if fragment is not None:
         row["applied_x_N"], row["applied_y_N"] = fragment.applied_N
     for column in COLUMNS:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from constructs.figure_charts import bracket_words
+from constructs.limits import limit_words
 from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import ConstructResult, FragmentResult, LoadResult
@@ -158,6 +159,15 @@ def lets_go(c: ConstructResult) -> str:
           number(g.place_mm[1], 0)) for g in c.lets_go], (0, 1))
 
 
+def limits_table(c: ConstructResult) -> str:
+    """At which load each limit is reached first, and where; in words why one is not."""
+    return table(("limit", "reached at [N]", "where"), [
+        (f"<b>{text(limit_words(name, r))}</b>" if name == c.lowest_limit
+         else text(limit_words(name, r)), number(r.load_N, 0),
+         text(r.where.words if r.where else r.missing)) for name, r in c.limits.items()],
+        (0, 2), "small") if c.limits else ""
+
+
 def facts(c: ConstructResult) -> str:
     """What is said of a construct over all loads: capacity, limits, warnings."""
     step = ("" if c.step_off_limit_N is None
@@ -165,6 +175,6 @@ def facts(c: ConstructResult) -> str:
     lines = [f"Capacity by limit analysis: <b>{text(bracket_words(c))}</b>.",
              f"Loaded step by step, equilibrium ends at <b>{text(ends_text(c))} N</b>{step}.",
              f"First limit: {text(c.first_limit)}."]
-    return items(lines) + (
+    return items(lines) + limits_table(c) + (
         '<p class="warn"><b>Warnings</b></p>' + items(text(w) for w in c.warnings)
         if c.warnings else "<p class=small>No warnings from the rules of the trade.</p>")

@@ -130,13 +130,47 @@ class LetsGo:
 
 
 @dataclass(frozen=True)
+class Where:
+    """What reaches a limit (a fracture, fragment, plate, screw or kind of link) and its place."""
+
+    part: str
+    place_mm: Vector | None
+
+    @property
+    def words(self) -> str:
+        """Part and place: ``plate at (-31, -40) mm``."""
+        if self.place_mm is None:
+            return self.part
+        x, y = (round(v) + 0 for v in self.place_mm)
+        return f"{self.part} at ({x}, {y}) mm"
+
+
+@dataclass(frozen=True)
+class LimitResult:
+    """The load at which a limit is reached, and where: ``limit`` of a figure in its ``unit``.
+
+    ``key`` is that of `[limits]`. ``load_N`` is None where the limit is not reached; ``missing``
+    then says why. The figure meets its limit at that load within `compare.VALUE_TOLERANCE`, or
+    passes it within `compare.LOAD_TOLERANCE` of that load.
+    """
+
+    load_N: float | None
+    where: Where | None
+    key: str
+    limit: float | None
+    unit: str
+    missing: str = ""
+
+
+@dataclass(frozen=True)
 class ConstructResult:
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
     ``equilibrium_ends_N``: largest load that stepwise loading still holds, None if beyond
     ``search_limit_N``; ``step_off_limit_N``: load at which a step-off reaches the study's limit,
-    None where the construct lets go first or the limit is not reached.
+    None where the construct lets go first or the limit is not reached; ``limits``: the same for
+    every limit by name, of which ``lowest_limit`` is reached first.
     """
 
     name: str
@@ -155,6 +189,8 @@ class ConstructResult:
     links: int
     warnings: tuple[str, ...] = ()
     pictures: tuple[Picture, ...] = field(default=(), repr=False)
+    limits: dict[str, LimitResult] = field(default_factory=dict)
+    lowest_limit: str | None = None
 
     def load(self, total_N: float) -> LoadResult:
         """The answer under a total joint force. Raises InputError where it was not asked for."""

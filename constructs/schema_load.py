@@ -178,6 +178,16 @@ class LoadInput(Checked):
 
 
 class LimitsInput(Checked):
-    """`[limits]`: what counts as failed."""
+    """`[limits]`: what counts as failed.
+
+    Step-off: lips of a fracture across the joint line. Depression: largest subsidence of a point
+    of a fragment's joint surface. Widening: the rims of the plateau apart. Bone: share of its
+    volume over yield strain. Metal: stress of an outer fibre over yield stress.
+    """
 
     step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")
+    depression_mm: Annotated[float, Within(0.05, 30, "mm")] = listed("anatomy.limits.depression")
+    widening_mm: Annotated[float, Within(0.05, 30, "mm")] = listed("anatomy.limits.widening")
+    bone_over_yield_share: Annotated[float, Within(1e-5, 0.5)] = listed(
+        "anatomy.limits.bone_over_yield")
+    metal_yield_ratio: Annotated[float, Within(0.05, 2)] = listed("anatomy.limits.metal_yield")

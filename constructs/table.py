@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 from constructs import LABEL
 from constructs.loads import newtons
 from constructs.output import largest
@@ -94,6 +96,8 @@ def lines(comparison: Comparison) -> list[str]:
     for row, values in zip(rows, picked, strict=True):
         if row[0]:
             out.append(f"\n{row[0]}: capacity {row[9]} N, equilibrium ends at {row[10]} N")
+            first = f"first limit: {comparison[row[0]].first_limit}"
+            out += wrap(first, 100, initial_indent="  ", subsequent_indent="    ")
         out.append(line(values))
     return [*out, ""]
 

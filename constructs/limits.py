@@ -1,0 +1,203 @@
+"""At which load each limit of a study is reached, and where.
+
+A gauge is a figure of an answer over its limit, so that 1 is the limit. Gauges are taken to rise
+with the load; the first load at which one reaches 1 is searched by `compare.Search`. Bone over
+yield is searched through the percentile of strain that stands for the share of volume: the share
+itself is zero for long and then steep, the percentile grows almost evenly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from constructs.loads import newtons
+from constructs.measures import rims
+from constructs.metrics import Reader, bone_strain, fibre_stress
+from constructs.model import Model
+from constructs.results import LetsGo, LimitResult, LoadResult, Where
+from constructs.schema_load import LimitsInput
+from fe.assembly import quadrature_points
+from fe.recover import displacements, nodal_forces
+from fe.solve import Answer
+
+if TYPE_CHECKING:
+    from constructs.compare import Search
+
+FloatArray = np.ndarray
+CAPACITY = "capacity"
+P99 = 0.01
+"""Share of volume for which every answer of the study has its percentile of strain already."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A figure of an answer, and where it is largest."""
+
+    value: float
+    where: Where
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """A figure with its limit. ``read`` gives None where the section has no such figure."""
+
+    name: str
+    key: str
+    limit: float
+    unit: str
+    read: Callable[[Answer], Reading | None]
+    known: dict[float, float]    # values at loads that were read already
+
+
+def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[LoadResult]
+           ) -> tuple[Gauge, ...]:
+    """The gauges of a construct in the order of their report."""
+    share = limits.bone_over_yield_share
+    strained = {r.total_load_N: r.strain_ratio_p99 for r in loads
+                if share == P99 and r.strain_ratio_p99 is not None}
+    return (
+        Gauge("step-off", "step_off_mm", limits.step_off_mm, "mm",
+              lambda a: step_off(reader, model, a), {}),
+        Gauge("depression", "depression_mm", limits.depression_mm, "mm",
+              lambda a: depression(reader, model, a), {}),
+        Gauge("widening", "widening_mm", limits.widening_mm, "mm",
+              lambda a: widening(reader, model, a), {}),
+        Gauge("bone over yield", "bone_over_yield_share", 1.0, "strain / yield strain",
+              lambda a: strained_bone(reader, model, a, share), strained),
+        Gauge("metal over yield", "metal_yield_ratio", limits.metal_yield_ratio,
+              "stress / yield stress", lambda a: stressed_metal(model, a), {}))
+
+
+def step_off(reader: Reader, model: Model, answer: Answer) -> Reading | None:
+    """Largest step-off of all lips [mm]; None where no fracture reaches the joint."""
+    values, bone = reader.measures(model, answer), reader.bone
+    found = [Reading(reader.step_off(values, e.name)[0], _where(e.name, 0.5 * (
+        bone.bodies[e.body_a].points[e.node_a] + bone.bodies[e.body_b].points[e.node_b])))
+        for e in bone.edges]
+    return max(found, key=lambda r: r.value, default=None)
+
+
+def depression(reader: Reader, model: Model, answer: Answer) -> Reading | None:
+    """Largest subsidence of any point of a fragment's joint surface [mm]."""
+    values, bone, found = reader.measures(model, answer), reader.bone, []
+    for i in bone.fragments:
+        nodes = bone.articular(i)[0]
+        if nodes.size:
+            sunk, _ = reader.surface(values, i)
+            worst = int(np.argmax(sunk))
+            found.append(Reading(float(sunk[worst]), _where(
+                bone.solids[i].name, bone.bodies[i].points[nodes[worst]])))
+    return max(found, key=lambda r: r.value, default=None)
+
+
+def widening(reader: Reader, model: Model, answer: Answer) -> Reading | None:
+    """How far the rims of the plateau part [mm], told at the rim that moves more in the frame."""
+    values, bone = reader.measures(model, answer), reader.bone
+    if not all(f"rim {side} x" in values for side in ("medial", "lateral")):
+        return None
+    out = {}
+    for (side, body, node), sign in zip(rims(bone.bodies), (-1.0, 1.0), strict=True):
+        place = bone.bodies[body].points[node]
+        frame = values["frame x"] - values["frame turn"] * (place[1] - bone.frame_centre[1])
+        out[side] = (sign * (values[f"rim {side} x"] - frame), bone.solids[body].name, place)
+    _, part, place = max(out.values(), key=lambda x: x[0])
+    return Reading(values["rim lateral x"] - values["rim medial x"],
+                   _where(part, place))
+
+
+def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) -> Reading:
+    """Strain over yield strain that a share of the bone's volume exceeds; where such bone lies.
+
+    Over 1 just where more than that share of the volume is over yield. The place is the point of
+    that bone next to its centre, in the piece that has most of it.
+    """
+    ratios = bone_strain(reader, displacements(model.problem, answer))[0]
+    volumes = [t.volume for t in reader.tissues]
+    value = np.concatenate([r.ravel() for r in ratios])
+    weight = np.concatenate([v.ravel() for v in volumes])
+    order = np.argsort(value)
+    rising = np.cumsum(weight[order]) / weight.sum()
+    at = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
+    top = float(value[at])
+    most = max(range(len(ratios)), key=lambda i: float(volumes[i][ratios[i] >= top].sum()))
+    inside = (ratios[most] >= top).any(axis=-1)
+    points = quadrature_points(reader.bone.bodies[most].mesh)[inside]
+    held = (volumes[most] * (ratios[most] >= top)).sum(axis=-1)[inside]
+    centre = (points * held[:, None]).sum(axis=0) / max(held.sum(), 1e-300)
+    nearest = points[int(np.argmin(np.hypot(*(points - centre).T)))]
+    return Reading(top, _where(reader.bone.solids[most].name, nearest))
+
+
+def stressed_metal(model: Model, answer: Answer) -> Reading | None:
+    """Largest stress over yield stress of all plates, screws and wires; None without metal."""
+    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.solids):]
+    found = []
+    for part, force in zip(model.hardware.parts, forces, strict=True):
+        stress = fibre_stress(part, force)[0]
+        if stress.size:
+            worst = int(np.argmax(stress))
+            found.append(Reading(float(stress[worst]) / part.material.yield_strength, _where(
+                part.name, part.member.points[worst:worst + 2].mean(axis=0))))
+    return max(found, key=lambda r: r.value, default=None)
+
+
+def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo, ...],
+                escapes: str | None) -> dict[str, LimitResult]:
+    """The load at which each limit is reached, with its place, or the words why there is none."""
+    out = {}
+    for gauge in found:
+        reached = search.reach(gauge)
+        about = (gauge.key, gauge.limit, gauge.unit)
+        out[gauge.name] = (LimitResult(None, None, *about, reached) if isinstance(reached, str)
+                           else LimitResult(reached[0], reached[1].where, *about))
+    out[CAPACITY] = _capacity(search, letting_go, escapes)
+    return out
+
+
+def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | None) -> LimitResult:
+    """Where stepwise loading ends; the place is what is at its bound in limit analysis (in the
+    one without friction where friction alone would hold any load)."""
+    about = ("", None, "N")
+    if search.ends is None:
+        return LimitResult(None, None, *about, "holds beyond the search limit")
+    if search.ends > 0.0 and letting_go:
+        first = letting_go[0]
+        return LimitResult(search.ends, Where(f"{first.kind} of {first.source}", first.place_mm),
+                           *about)
+    return LimitResult(search.ends, Where(escapes, None) if escapes else None, *about)
+
+
+def lowest(limits: dict[str, LimitResult]) -> str | None:
+    """Name of the limit that is reached at the lowest load, None where none is reached."""
+    found = [(r.load_N, name) for name, r in limits.items() if r.load_N is not None]
+    return min(found, key=lambda x: x[0])[1] if found else None
+
+
+def first_words(limits: dict[str, LimitResult], search_limit: float) -> str:
+    """Which limit is reached first as the load rises, in words."""
+    name = lowest(limits)
+    if name is None:
+        return f"none below {newtons(search_limit)} N"
+    limit = limits[name]
+    where = f" ({limit.where.words})" if limit.where else ""
+    return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
+
+
+def limit_words(name: str, limit: LimitResult) -> str:
+    """What happens at a limit: ``step-off reaches 2 mm``."""
+    if name == CAPACITY:
+        return "equilibrium ends"
+    if name == "bone over yield":
+        return "more bone is over yield than its limit"
+    if name == "metal over yield":
+        return "metal reaches yield" if limit.limit == 1.0 else (
+            f"metal reaches {limit.limit:g} of yield")
+    return f"{name} reaches {limit.limit:g} {limit.unit}"
+
+
+def _where(part: str, point: FloatArray) -> Where:
+    return Where(part, (float(point[0]), float(point[1])))
