@@ -16,7 +16,7 @@ import numpy as np
 
 from constructs.loads import newtons
 from constructs.measures import rims
-from constructs.metrics import Reader, bone_strain, fibre_stress
+from constructs.metrics import Reader, bone_strain, fibre_stress, widening
 from constructs.model import Model
 from constructs.results import LetsGo, LimitResult, LoadResult, Where
 from constructs.schema_load import LimitsInput
@@ -65,7 +65,7 @@ def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[Lo
         Gauge("depression", "depression_mm", limits.depression_mm, "mm",
               lambda a: depression(reader, model, a), {}),
         Gauge("widening", "widening_mm", limits.widening_mm, "mm",
-              lambda a: widening(reader, model, a), {}),
+              lambda a: wider(reader, model, a), {}),
         Gauge("bone over yield", "bone_over_yield_share", 1.0, "strain / yield strain",
               lambda a: strained_bone(reader, model, a, share), strained),
         Gauge("metal over yield", "metal_yield_ratio", limits.metal_yield_ratio,
@@ -94,19 +94,20 @@ def depression(reader: Reader, model: Model, answer: Answer) -> Reading | None:
     return max(found, key=lambda r: r.value, default=None)
 
 
-def widening(reader: Reader, model: Model, answer: Answer) -> Reading | None:
+def wider(reader: Reader, model: Model, answer: Answer) -> Reading | None:
     """How far the rims of the plateau part [mm], told at the rim that moves more in the frame."""
     values, bone = reader.measures(model, answer), reader.bone
-    if not all(f"rim {side} x" in values for side in ("medial", "lateral")):
+    apart = widening(bone, values)
+    if apart is None:
         return None
-    out = {}
-    for (side, body, node), sign in zip(rims(bone.bodies), (-1.0, 1.0), strict=True):
+    moved = []
+    for (side, body, node), sign in zip(rims(bone.bodies, bone.study.section.sides), (-1.0, 1.0),
+                                        strict=True):
         place = bone.bodies[body].points[node]
         frame = values["frame x"] - values["frame turn"] * (place[1] - bone.frame_centre[1])
-        out[side] = (sign * (values[f"rim {side} x"] - frame), bone.solids[body].name, place)
-    _, part, place = max(out.values(), key=lambda x: x[0])
-    return Reading(values["rim lateral x"] - values["rim medial x"],
-                   _where(part, place))
+        moved.append((sign * (values[f"rim {side} x"] - frame),
+                      _where(bone.solids[body].name, place)))
+    return Reading(apart, max(moved, key=lambda m: m[0])[1])
 
 
 def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) -> Reading:

@@ -1,0 +1,218 @@
+"""The load at which each limit is reached: linear scaling, the answer at that load, the words."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_study import small_study
+
+from constructs.bone import build_bone
+from constructs.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
+from constructs.hardware import Hardware
+from constructs.limits import (
+    Gauge,
+    Reading,
+    depression,
+    find_limits,
+    gauges,
+    lowest,
+    step_off,
+    strained_bone,
+    stressed_metal,
+    wider,
+)
+from constructs.metrics import Reader, bone_strain, intact_subsidence
+from constructs.model import Model, build_model, intact_measures, intact_problem
+from constructs.output import document, rows
+from constructs.results import LimitResult, Where
+from constructs.study import example_text, parse_study, study_from
+from constructs.tables import value
+from constructs.vary import plain
+from fe.errors import InputError
+from fe.recover import displacements
+from fe.solve import Memory, Solver
+
+
+def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits: float):
+    data = plain(small_study(*constructs, loads=loads))
+    data["limits"] |= limits
+    return study_from(data)
+
+
+@pytest.fixture(scope="module")
+def bonded():
+    """The bone with its fracture bonded: every figure is linear in the load."""
+    study = with_limits("nothing", loads=(500.0, 1500.0), depression_mm=0.05, widening_mm=0.05,
+                        bone_over_yield_share=0.02)
+    bone = build_bone(study)
+    reader = Reader.of(bone, intact_subsidence(bone, intact_measures(bone)))
+    problem = intact_problem(bone)
+    model = Model(bone, study.constructs[0], Hardware(), Solver(problem), None,
+                  Memory.none(problem))
+    answers = {p: model.answer(p) for p in study.load.total_N}
+    return reader, model, Search(reader, model, None, answers), answers
+
+
+def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded) -> None:
+    """Closed form: load = limit / (figure per newton)."""
+    reader, model, search, answers = bonded
+    limits = model.bone.study.limits
+    found = find_limits(search, gauges(reader, model, limits, []), (), None)
+    for name, limit, figure in (("depression", 0.05, depression), ("widening", 0.05, wider)):
+        rate = figure(reader, model, answers[500.0]).value / 500.0
+        assert found[name].load_N == pytest.approx(limit / rate, rel=1e-6), name
+        assert found[name].load_N < SEARCH_LIMIT_N
+    assert lowest(found) == min(("depression", "widening"), key=lambda n: found[n].load_N)
+    assert found["capacity"].load_N is None
+    assert "holds beyond" in found["capacity"].missing
+    assert found["metal over yield"].missing.startswith("no such figure")
+
+
+def test_bone_over_yield_scales_and_its_percentile_is_the_share(bonded) -> None:
+    """The percentile passes 1 where the share of volume over yield passes the limit."""
+    reader, model, search, answers = bonded
+    share = model.bone.study.limits.bone_over_yield_share
+    reading = strained_bone(reader, model, answers[1500.0], share)
+    load = 1500.0 / reading.value     # linear, so the percentile reaches 1 here
+    for factor, over in ((1.001, True), (0.999, False)):
+        fields = [u * factor * load / 1500.0
+                  for u in displacements(model.problem, answers[1500.0])]
+        assert (bone_strain(reader, fields)[1] > share) is over
+    gauge = next(g for g in gauges(reader, model, model.bone.study.limits, [])
+                 if g.name == "bone over yield")
+    free = Gauge(gauge.name, gauge.key, reading.value * 2.0, gauge.unit, gauge.read, {})
+    assert search.reach(free)[0] == pytest.approx(3000.0, rel=1e-6)
+    assert reading.where.part in ("medial", "shaft")
+
+
+@pytest.fixture(scope="module")
+def antiglide():
+    return compare(with_limits("nothing", "antiglide", "lag screws", loads=(500.0, 900.0),
+                               step_off_mm=0.3, depression_mm=0.08), pictures=False)
+
+
+def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
+    study = antiglide.study
+    construct = antiglide["antiglide"]
+    bone = build_bone(study)
+    model = build_model(bone, next(c for c in study.constructs if c.name == "antiglide"))
+    reader = Reader.of(bone, {"medial": 0.0})
+    figures = {"step-off": lambda a: step_off(reader, model, a),
+               "depression": lambda a: depression(reader, model, a),
+               "metal over yield": lambda a: stressed_metal(model, a)}
+    for name, figure in figures.items():
+        limit = construct.limits[name]
+        assert limit.load_N is not None, name
+        assert limit.limit is not None
+        answer = model.answer(limit.load_N)
+        got = figure(answer)
+        assert got.value == pytest.approx(limit.limit, rel=2 * VALUE_TOLERANCE), name
+        assert limit.where == got.where
+        assert figure(model.answer(0.98 * limit.load_N)).value < limit.limit
+    assert construct.step_off_limit_N == construct.limits["step-off"].load_N
+    assert construct.limits["metal over yield"].where.part == "antiglide plate"
+    assert construct.limits["step-off"].where.part == "shear plane"
+    assert abs(construct.limits["step-off"].where.place_mm[1]) < 1e-9    # on the joint line
+
+
+def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
+    nothing = antiglide["nothing"]
+    assert {n for n, r in nothing.limits.items() if r.load_N is not None} == {"capacity"}
+    assert nothing.limits["step-off"].missing == "held by nothing"
+    assert nothing.limits["capacity"].load_N == 0.0
+    assert nothing.lowest_limit == "capacity"
+    assert nothing.limits["capacity"].where == Where("medial", None)
+    lag = antiglide["lag screws"]
+    assert lag.limits["bone over yield"].load_N is None
+    assert "lets go at" in lag.limits["bone over yield"].missing
+    found = [(r.load_N, n) for n, r in lag.limits.items() if r.load_N is not None]
+    assert lag.lowest_limit == min(found)[1]
+    assert lag.first_limit.count("at about") == 1
+
+
+def test_limits_are_in_json_and_csv(antiglide) -> None:
+    data = json.loads(json.dumps(document(antiglide), allow_nan=False))
+    limits = data["constructs"][1]["limits"] if data["constructs"][1]["name"] == "antiglide" \
+        else next(c for c in data["constructs"] if c["name"] == "antiglide")["limits"]
+    assert set(limits) == {"step-off", "depression", "widening", "bone over yield",
+                           "metal over yield", "capacity"}
+    assert set(limits["step-off"]) >= {"load_N", "where"}
+    assert limits["step-off"]["where"]["part"] == "shear plane"
+    row = next(r for r in rows(antiglide) if r["construct"] == "antiglide")
+    assert row["metal_limit_N"] == limits["metal over yield"]["load_N"]
+    assert row["first_limit"] == antiglide["antiglide"].lowest_limit
+
+
+def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
+    found = compare(with_limits("lag screws", metal_yield_ratio=0.05), pictures=False)
+    limit = found["lag screws"].limits["metal over yield"]
+    assert limit.load_N == 0.0
+    assert limit.where.part in ("upper lag", "lower lag")
+
+
+def test_a_gauge_that_jumps_is_found_by_its_load(bonded) -> None:
+    """Where a figure jumps over its limit, the load of the jump is found instead."""
+    search = bonded[2]
+    rate = depression(bonded[0], bonded[1], bonded[3][500.0]).value / 500.0
+
+    def jumps(answer) -> Reading:
+        load = depression(bonded[0], bonded[1], answer).value / rate
+        return Reading(0.1 if load < 1234.5 else 7.0, Where("here", None))
+
+    load, reading = search.reach(Gauge("jump", "", 1.0, "mm", jumps, {}))
+    assert load == pytest.approx(1234.5, rel=1e-5)
+    assert reading.value == 7.0
+
+
+def test_defaults_come_from_the_table_with_their_status() -> None:
+    limits = small_study().limits
+    for key, row, status in (
+            ("step_off_mm", "step_off", "seen"), ("depression_mm", "depression", "memory"),
+            ("widening_mm", "widening", "memory"),
+            ("bone_over_yield_share", "bone_over_yield", "practice"),
+            ("metal_yield_ratio", "metal_yield", "derived")):
+        quantity = value("anatomy", "limits", row)
+        assert (getattr(limits, key), quantity.status) == (quantity.value, status)
+
+
+@pytest.mark.parametrize(("text", "key", "told"), [
+    ("bone_over_yield_share = 2", "limits.bone_over_yield_share", "per cent"),
+    ("depression_mm = 0.003", "limits.depression_mm", "metres"),
+    ("depresion_mm = 3", "limits.depresion_mm", "depression_mm"),
+    ("metal_yield_ratio = 0", "limits.metal_yield_ratio", "0.05 to 2"),
+    ("widening_mm = '5'", "limits.widening_mm", "no quotes"),
+])
+def test_limits_that_are_wrong(text: str, key: str, told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_study(example_text("medial-shear").replace("step_off_mm = 2", text), "s.toml")
+    assert caught.value.key == key
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(("old", "new", "told"), [
+    ("total_N = [500, 1000, 1500]", "body_mass_kg = 735\nactivity = ['walking']", "newtons, 75 kg"),
+    ("total_N = [500, 1000, 1500]", "ground_kg = [15]\ntotal_N = [500]", "given twice"),
+    ("step_off_mm = 2", "bone_over_yield_share = 2", "per cent"),
+])
+def test_wrong_loads_and_limits_by_the_command(tmp_path: Path, old: str, new: str, told: str
+                                               ) -> None:
+    text = example_text("medial-shear")
+    assert old in text
+    (tmp_path / "s.toml").write_text(text.replace(old, new))
+    done = subprocess.run([sys.executable, "-m", "constructs.cli", "compare", "s.toml"],
+                          cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120)
+    assert done.returncode == 2
+    assert told in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+    assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
+
+
+def test_lowest_of_nothing_is_none() -> None:
+    none = LimitResult(None, None, "step_off_mm", 2.0, "mm", "not reached below 10000 N")
+    assert lowest({"step-off": none}) is None
+    assert np.isfinite(SEARCH_LIMIT_N)
