@@ -74,6 +74,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     else:
         from constructs.table import print_table
 
+        if comparison.stages:
+            from constructs.stages.table import print_stages
+
+            print_stages(comparison.stages)
         print_table(comparison)
         print(f"results: {folder}")
     code = 0
@@ -85,6 +89,11 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                 who = f", '{load.escapes}' escapes" if load.escapes else ""
                 print(f"{construct.name}: {load.status} at {load.load_words}{who}",
                       file=sys.stderr)
+    for staged in comparison.stages:
+        if staged.status != "held":
+            code = 1 if staged.status.startswith("unconverged") else code
+            print(f"{staged.name}: {staged.status}; later stages are not run", file=sys.stderr)
+    for construct in comparison.constructs:
         for warning in construct.warnings:
             if not quiet:
                 print(f"{construct.name}: warning: {warning}", file=sys.stderr)

@@ -20,6 +20,7 @@ from constructs.picture import take_picture
 from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult, Where
 from constructs.rules import check
 from constructs.schema import Study
+from constructs.stages.run import staged_result
 from fe.limit import Capacity
 from fe.solve import Answer
 from fe.threads import one_thread
@@ -51,7 +52,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -
         for finding in check(study):
             if finding.level != "note":
                 warned[finding.construct].append(f"{finding.part}: {finding.message}")
-        done = []
+        done, staged = [], []
         for construct in study.constructs:
             start = perf_counter()
             say(f"solving '{construct.name}'")
@@ -59,9 +60,11 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -
             reader = readers.setdefault(id(bone), Reader.of(bone, intact))
             model = build_model(bone, construct)
             done.append(_solve(reader, model, tuple(warned[construct.name]), pictures))
+            if model.whole is not None:
+                staged.append(staged_result(reader, model.whole, pictures))
             seconds[construct.name] = perf_counter() - start
     return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
-                      trust(done), seconds)
+                      trust(done), seconds, tuple(staged))
 
 
 def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool

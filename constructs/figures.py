@@ -19,6 +19,7 @@ from constructs.figure_section import deformed, overview
 from constructs.output import slug
 from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult
+from constructs.stages.figure import common_factor, screw_forces, stage_pictures
 
 __all__ = ["capacity", "curves", "deformed", "draw_all", "drawn", "free_body", "overview",
            "overview_load", "save", "shown_picture", "stems"]
@@ -49,7 +50,8 @@ def fragments(comparison: Comparison) -> list[str]:
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
-    Kinds are "deformed", "free body", "capacity", "curves" and "overview".
+    Kinds are "deformed", "free body", "capacity", "curves", "overview", "stages" and "screw
+    forces".
     """
     taken: set[str] = set()
     several = fragments(comparison)
@@ -63,6 +65,10 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
         for name in several:
             extra = "" if len(several) == 1 else f" {name}"
             out["free body", c.name, name] = slug(f"free body {c.name}{extra}", taken)
+    for staged in comparison.stages:
+        out["stages", staged.name, ""] = slug(f"stages {staged.name}", taken)
+        if any(s.screws for s in staged.stages):
+            out["screw forces", staged.name, ""] = slug(f"screw forces {staged.name}", taken)
     return out
 
 
@@ -83,6 +89,12 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
             factor=magnification([picture]) if picture.held else None)
         for fragment in fragments(comparison):
             yield names["free body", construct, fragment], free_body(picture, fragment)
+    factor = common_factor(comparison.stages)
+    for staged in comparison.stages:
+        if any(staged.pictures):
+            yield names["stages", staged.name, ""], stage_pictures(staged, factor=factor)
+        if ("screw forces", staged.name, "") in names:
+            yield names["screw forces", staged.name, ""], screw_forces(staged)
 
 
 def draw_all(comparison: Comparison, folder: Path) -> list[Path]:

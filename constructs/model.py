@@ -40,6 +40,8 @@ class Model:
     solver: Solver
     tightened: Answer | None
     memory: Memory
+    whole: Model | None = None
+    """Of a construct with stages: everything that is ever placed, before the first stage."""
 
     @property
     def problem(self) -> Condensed:
@@ -138,7 +140,12 @@ def build_model(bone: Bone, construct: Construct) -> Model:
         tightened = solver.answer(np.zeros(len(bone.loads)), memory, hardware.tighten)
         if tightened.held:
             memory = solver.advance(tightened, memory)
-    return Model(bone, construct, hardware, solver, tightened, memory)
+    model = Model(bone, construct, hardware, solver, tightened, memory)
+    if construct.stages:
+        from constructs.stages.install import installed  # it needs the model itself
+
+        return installed(model)
+    return model
 
 
 def fill_for(construct: Construct, region: str) -> Fill | None:

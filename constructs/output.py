@@ -87,7 +87,7 @@ def document(comparison: Comparison) -> dict[str, Any]:
     return {"label": LABEL, "versions": comparison.versions,
             "study": comparison.study.resolved(), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
-            "constructs": plain(comparison.constructs)}
+            "constructs": plain(comparison.constructs), "stages": plain(comparison.stages)}
 
 
 COLUMNS = (
@@ -206,6 +206,10 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     (folder / "comparison.csv").write_text(as_csv(rows(comparison)), encoding="utf-8")
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
+    if comparison.stages:
+        from constructs.stages.table import as_csv as stages_csv
+
+        (folder / "stages.csv").write_text(stages_csv(comparison.stages), encoding="utf-8")
     taken: set[str] = set()
     for construct in comparison.constructs:
         name = slug(construct.name, taken)

@@ -12,6 +12,8 @@ from fe.recover import displacements, escape_motion, pushes
 from fe.solve import Answer
 
 FloatArray = np.ndarray
+SPECK_N = 1e-6
+"""Forces up to this are rounding, also where there is no load."""
 
 
 @dataclass(frozen=True)
@@ -175,7 +177,7 @@ def _free_bodies(model: Model, answer: Answer, total: float) -> tuple[FreeBody, 
         arrows = []
         for name, push in {"load": applied, **sources}.items():
             size = float(np.hypot(push[0], push[1]))
-            if size < 1e-3 * total:
+            if size <= max(1e-3 * total, SPECK_N):
                 continue
             kind = "load" if name == "load" else source_kind(model, name)
             start = near.get(name, about)

@@ -55,6 +55,9 @@ STATION = (1.5, 3.0)
 REST_GAP = 1.5
 """Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
 EMPTY = -1
+HEAD_MOMENT = "locked head moment"
+HEADS = ("head on bone", "head on plate", "locked head")
+"""Kinds of the link along a screw's axis between its head and what it rests on."""
 
 
 @dataclass(frozen=True)
@@ -95,9 +98,10 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
     _embed(bone, pin, axis, [c for c in cells if c.solid != EMPTY], s, part, solids, links)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
     if isinstance(pin, Screw):
-        head = _head_on_plate(pin, axis, part, seats[pin.plate], links) if pin.plate \
+        later = construct.locks_later(pin.name)
+        head = _head_on_plate(pin, axis, part, seats[pin.plate], links, later) if pin.plate \
             else _head_on_bone(solids, pin, axis, member, links)
-        if tension(pin) > 0 and not pin.locked:
+        if tension(pin) > 0 and not pin.locked and not construct.stages:
             out.tighten[head] = tension(pin) * pin.count
     add_hinges(part, links)
 
@@ -256,8 +260,12 @@ def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member,
                      expected="a head on the bone's surface")
 
 
-def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList) -> int:
-    """Head in a plate's hole: pressed and rubbing until the hole's edge, or locked."""
+def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList,
+                   later: bool = False) -> int:
+    """Head in a plate's hole: pressed and rubbing until the hole's edge, or locked.
+
+    ``later``: a stage locks it; until then it is pressed, and its moment waits.
+    """
     assert screw.hole is not None
     node = int(np.argmin(np.abs(seat.s - seat.line.holes[screw.hole - 1])))
     along = axis.direction
@@ -271,13 +279,16 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
                               compliance=STIFF / part.count, place=_pair(axis.head),
                               direction=_pair(direction), **law))  # type: ignore[arg-type]
 
-    if screw.locked:
-        axial = link("locked head", along)
-        link("locked head", across)
+    def moment() -> None:
         turn = [Column.of(c.dofs, c.values * LEVER) for c in (head.rotation(0),
                                                              held.rotation(node))]
-        links.add(Link("locked head moment", screw.name, End(head, turn[0]), End(held, turn[1]),
+        links.add(Link(HEAD_MOMENT, screw.name, End(head, turn[0]), End(held, turn[1]),
                        compliance=STIFF / part.count, place=_pair(axis.head)))
+
+    if screw.locked and not later:
+        axial = link("locked head", along)
+        link("locked head", across)
+        moment()
         return axial
     axial = link("head on plate", along, lower=0.0)
     link("head on plate friction", across, lower=0.0, upper=0.0, friction=seat.given.friction,
@@ -285,6 +296,8 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
     for direction in (across, -across):
         link("head at the edge of the hole", direction, lower=0.0,
              gap=seat.given.hole_clearance_mm)
+    if later:
+        moment()
     return axial
 
 

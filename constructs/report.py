@@ -16,6 +16,7 @@ from constructs.report_parts import facts, forces, items, lets_go, main_table, m
 from constructs.report_style import STYLE
 from constructs.results import Comparison, ConstructResult
 from constructs.schema import Study
+from constructs.stages.table import stages_html
 from constructs.table import best_first
 from constructs.verified import recorded, sentences
 
@@ -53,6 +54,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
         *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
           for f in fragments(comparison)), "</section>",
+        _stages(comparison, pictures),
         *(_construct(comparison, c, pictures) for c in order),
         "<section><h2>Assumptions</h2>", _assumptions(comparison), "</section>",
         "<section><h2>How far this version is verified</h2>",
@@ -76,7 +78,7 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
-    kinds = ["overview", "capacity", "curves", "deformed", "free body"]
+    kinds = ["overview", "capacity", "curves", "stages", "screw forces", "deformed", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0
@@ -172,6 +174,18 @@ def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, s
                         "escapes. The motion drawn is that of limit analysis, in which rough "
                         "faces part as they slide.")
     return "".join(out) + (items(notes) if notes else "") + "</section>"
+
+
+def _stages(comparison: Comparison, pictures: dict[str, str]) -> str:
+    if not comparison.stages:
+        return ""
+    out = ["<section class=stages><h2>Stage by stage</h2>", stages_html(comparison.stages)]
+    for c in comparison.stages:
+        out += [_figure(comparison, pictures, ("stages", c.name, ""),
+                        f"{c.name}: the fragment after each stage"),
+                _figure(comparison, pictures, ("screw forces", c.name, ""),
+                        f"{c.name}: force of each screw after each stage")]
+    return "".join(out) + "</section>"
 
 
 def _assumptions(comparison: Comparison) -> str:

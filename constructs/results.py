@@ -7,13 +7,16 @@ Displacements are in the frame of the shaft, zero after the last tightening.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from constructs.checked import closest, did_you_mean
 from constructs.loads import LoadCase
 from constructs.picture import Picture
 from constructs.schema import Study
 from fe.errors import InputError
+
+if TYPE_CHECKING:
+    from constructs.stages.records import StagedResult
 
 Vector = tuple[float, float]
 
@@ -216,6 +219,7 @@ class Comparison:
     mesh: dict[str, Any]
     trust: dict[str, Any]
     seconds: dict[str, float] = field(default_factory=dict)
+    stages: tuple[StagedResult, ...] = ()
 
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""

@@ -33,10 +33,11 @@ from constructs.schema_bone import (
 )
 from constructs.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
 from constructs.schema_load import LimitsInput, LoadInput
+from constructs.schema_stages import Stage, check_stages
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
-           "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Study",
-           "Void", "Wire"]
+           "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Stage",
+           "Study", "Void", "Wire"]
 
 OUTLINE = {plane: dict.fromkeys(("joint", *sides, "base"), "side of the bone")
            for plane, sides in SIDES.items()}
@@ -57,6 +58,7 @@ class Construct(Checked):
     screws: Annotated[tuple[Screw, ...], Field(alias="screw", max_length=MOST)] = ()
     wires: Annotated[tuple[Wire, ...], Field(alias="wire", max_length=MOST)] = ()
     fills: Annotated[tuple[Fill, ...], Field(alias="fill", max_length=MOST)] = ()
+    stages: Annotated[tuple[Stage, ...], Field(alias="stage", max_length=MOST)] = ()
 
     @model_validator(mode="after")
     def _consistent(self) -> Construct:
@@ -77,7 +79,15 @@ class Construct(Checked):
                 refuse("hole number beyond the plate", key=f"screw.{screw.name}.hole",
                        value=screw.hole, expected=f'1 to {count}, the holes of "{screw.plate}"'
                        if count else f'holes_mm in plate "{screw.plate}", which has no holes')
+        if self.stages and self.model != "links":
+            refuse("stages need links that slip and can be tightened", key="model",
+                   value=self.model, expected='"links"')
+        check_stages(self.stages, {p.name: p for _, parts in self.parts() for p in parts})
         return self
+
+    def locks_later(self, screw: str) -> bool:
+        """Whether a stage locks the head of this screw: until then it only presses and rubs."""
+        return any(s.do == "lock" and screw in (s.what or ()) for s in self.stages)
 
     def parts(self) -> tuple[tuple[str, tuple[Plate | Screw | Wire | Fill, ...]], ...]:
         """All that is put in: (key of the list, its entries)."""

@@ -85,11 +85,13 @@ def ratio(changes: Sequence[float]) -> float | None:
     return changes[-1] / changes[-2]
 
 
-def slipped(answer: Answer) -> float:
+def slipped(answer: Answer, without: Sequence[int] = ()) -> float:
     """Largest slip or crushing [mm] under force in the step of an answer.
 
-    Links that open, or slide while nothing presses on them, do not count.
+    Links that open, or slide while nothing presses on them, do not count, nor those ``without``:
+    of a link that is being tightened, the slip is the shortening.
     """
     size = np.abs(answer.force)
     lasting = size > 1e-9 * size.max(initial=0.0)
+    lasting[list(without)] = False
     return float(np.abs(answer.slack[lasting]).max(initial=0.0))

@@ -53,6 +53,14 @@ class Subset:
         number = {int(link): i for i, link in enumerate(self.links)}
         return {number[i]: force for i, force in whole.items()}
 
+    def narrowed(self, answer: Answer) -> Answer:
+        """An answer of the whole as one of the subset."""
+        escape = None if answer.escape is None else Escape(answer.escape.rigid[self.motions],
+                                                           answer.escape.kink[self.hinges])
+        return replace(answer, force=answer.force[self.links], rigid=answer.rigid[self.motions],
+                       kink=answer.kink[self.hinges], slack=answer.slack[self.links],
+                       kink_step=answer.kink_step[self.hinges], escape=escape)
+
     def carried_back(self, answer: Answer, memory: Memory) -> Answer:
         """An answer of the subset as one of the whole; ``memory`` is the whole's, for old kinks."""
         def spread(values: FloatArray, where: IntArray, size: int) -> FloatArray:

@@ -15,6 +15,7 @@ from fe.interface import mesh_bodies
 
 BODIES = {
     "medial-shear": ({"medial"}, {"shear plane"}),
+    "staged-tightening": ({"medial"}, {"shear plane"}),
     "lateral-split": ({"lateral wedge"}, {"split"}),
     "posterior-shear": ({"posterior fragment"}, {"shear plane"}),
     "lateral-depression": ({"joint fragment"}, {"inner edge", "outer edge"}),

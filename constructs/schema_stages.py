@@ -1,0 +1,148 @@
+"""What a study may say of the order of things: place, tighten, lock, release, load, cycle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field, model_validator
+
+from constructs.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
+from constructs.schema_implants import Fill, Plate, Screw, Wire
+
+Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
+Newtons = Annotated[float, Within(1, 20000, "N")]
+Share = Annotated[float, Within(0, 1)]
+CYCLES = {"low_N": 0.0, "times": 50, "settle_mm": 0.001}
+"""Defaults of a cycle. Practice, no source: a micrometre a cycle is below what can be measured."""
+
+
+class Stage(Checked):
+    """`[[construct.stage]]`: one step of the order in which a construct is built and loaded.
+
+    `do`: "place" (parts join without force as the bone lies then), "tighten" (screws, to `force_N`
+    each, else to their tension_N, and from then on they keep their length), "lock" (heads hold
+    both ways and in rotation), "release" (parts are taken out), "load" (the joint force becomes
+    `total_N`), "unload" (it goes), "cycle" (between `total_N` and `low_N`, at most `times`, until
+    a cycle changes the joint surface by `settle_mm` or less). A part that no stage places is there
+    from the start.
+    """
+
+    do: Do
+    note: Text = ""
+    what: Annotated[tuple[str, ...], Field(min_length=1, max_length=MOST)] | None = None
+    force_N: Annotated[float, Within(1, 6000, "N")] | None = None
+    total_N: Newtons | None = None
+    low_N: Annotated[float, Within(0, 20000, "N")] | None = None
+    medial_share: Share | None = None
+    low_medial_share: Share | None = None
+    steps: Annotated[int, Within(1, 100)] | None = None
+    times: Annotated[int, Within(2, 2000)] | None = None
+    settle_mm: Annotated[float, Within(1e-6, 1, "mm")] | None = None
+
+    NEEDED: ClassVar[Mapping[str, tuple[str, ...]]] = {
+        "place": ("what",), "tighten": ("what",), "lock": ("what",), "release": ("what",),
+        "load": ("total_N",), "unload": (), "cycle": ("total_N",)}
+    ALLOWED: ClassVar[Mapping[str, tuple[str, ...]]] = {
+        "tighten": ("force_N",), "load": ("medial_share", "steps"), "unload": ("steps",),
+        "cycle": ("low_N", "medial_share", "low_medial_share", "times", "settle_mm")}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _defaults(cls, data: Any) -> Any:
+        if isinstance(data, dict) and data.get("do") == "cycle":
+            return CYCLES | data
+        return data
+
+    @model_validator(mode="after")
+    def _keys_fit(self) -> Stage:
+        needed = self.NEEDED[self.do]
+        allowed = {"do", "note", *needed, *self.ALLOWED.get(self.do, ())}
+        for key in type(self).model_fields:
+            given = getattr(self, key)
+            if given is None and key in needed:
+                refuse("missing key", key=key, expected="names of the parts in a list"
+                       if key == "what" else "the joint force in N")
+            if given is not None and key not in allowed:
+                refuse(f'a stage that does "{self.do}" has no such key', key=key, value=given,
+                       expected="one of " + ", ".join(sorted(allowed)))
+        if self.what is not None and len(set(self.what)) < len(self.what):
+            refuse("a part is named twice in one stage", key="what", value=self.what,
+                   expected="each name once")
+        if self.do == "cycle" and not (self.low_N or 0.0) < (self.total_N or 0.0) \
+                and self.low_medial_share in (None, self.medial_share):
+            refuse("the load does not change within a cycle", key="low_N", value=self.low_N,
+                   expected=f"less than total_N = {self.total_N:g}, or another low_medial_share")
+        return self
+
+    @property
+    def loads(self) -> bool:
+        """Whether it is a step of loading rather than of building."""
+        return self.do in ("load", "unload", "cycle")
+
+
+Part = Plate | Screw | Wire | Fill
+
+
+def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
+    """Refuse an order that cannot be: tightening what is not placed, placing twice, and so on.
+
+    Raises a validation error whose key is below the construct.
+    """
+    from constructs.implants import tension  # it needs the schema itself
+
+    later = {name for stage in stages if stage.do == "place" for name in stage.what or ()}
+    there = {name for name in parts if name not in later}
+    locking = {name for stage in stages if stage.do == "lock" for name in stage.what or ()}
+    locked = {n for n, p in parts.items() if isinstance(p, Screw) and p.locked} - locking
+    for number, stage in enumerate(stages, 1):
+        key = f"stage.{number}.what"
+
+        def no(message: str, name: str, expected: str, key: str = key) -> None:
+            refuse(message, key=key, value=name, expected=expected)
+
+        for name in stage.what or ():
+            part = parts.get(name)
+            if part is None:
+                no("no such part in this construct" + did_you_mean(closest(name, parts)), name,
+                   ", ".join(f'"{p}"' for p in parts) or "a part of the construct")
+            if stage.do == "place":
+                if name in there:
+                    no("the part is placed already", name, "a part that is not there")
+                if isinstance(part, Screw) and part.plate is not None and not (
+                        part.plate in there or part.plate in (stage.what or ())):
+                    no("the plate of this screw is not placed", name,
+                       f'"{part.plate}" placed before it, or with it')
+                continue
+            if name not in there:
+                no(f"a stage that does \"{stage.do}\" names a part that is not placed", name,
+                   f'an earlier stage that places "{name}"')
+            if stage.do == "release":
+                left = [s for s in there - set(stage.what or ())
+                        if getattr(parts[s], "plate", None) == name]
+                if left:
+                    no("screws still hold this plate", name,
+                       "their release first, or with it: " + ", ".join(f'"{s}"' for s in left))
+                continue
+            if not isinstance(part, Screw):
+                no(f"only a screw can be {stage.do}ed", name, "the name of a screw")
+            elif stage.do == "tighten":
+                if name in locked:
+                    no("the head of this screw is locked: it cannot be tightened", name,
+                       "tightening before the stage that locks it")
+                if stage.force_N is None and tension(part) == 0.0:
+                    refuse("this screw has no tension of its own", key=f"stage.{number}.force_N",
+                           value=name, expected="force_N in the stage, or tension_N of the screw")
+            elif stage.do == "lock":
+                if part.plate is None:
+                    no("only a head in a plate can be locked", name, "a screw with plate and hole")
+                if name in locked:
+                    no("the head of this screw is locked already", name, "a screw not yet locked")
+        names = set(stage.what or ())
+        if stage.do == "place":
+            there |= names
+        elif stage.do == "release":
+            there -= names
+            locked -= names & locking
+        elif stage.do == "lock":
+            locked |= names

@@ -1,0 +1,193 @@
+"""Pictures of stages: the fragment after each stage, and forces of the screws along the stages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+
+from constructs import drawing as d
+from constructs.figure_section import bounds, draw_escape, drawn_factor, escaping
+from constructs.picture import Picture
+from constructs.stages.records import StagedResult, StageResult
+from constructs.stages.table import screw_names
+from constructs.textfit import LINE, SIZE, width, wrap
+
+FloatArray = np.ndarray
+FRAGMENT = "#F6C6A0"
+"""Fill of the fragments, light enough for screws to be seen in them."""
+MOST_COLUMNS = 6
+BELOW = 8.0
+"""Bone shown below the lowest fragment or implant, mm."""
+
+
+def common_factor(constructs: Sequence[StagedResult]) -> float:
+    """One magnification for all stages of all constructs."""
+    return d.magnification([p for c in constructs for p in c.pictures if p is not None])
+
+
+def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
+                   factor: float | None = None) -> Axes:
+    """The section after each stage of a construct: small multiples at one magnification.
+
+    ``factor`` magnifies displacements, which count from the start (default: a round number that
+    draws the largest as about 4 mm). With ``ax`` the cells lie inside of these axes, which are
+    then a frame only; else on a slide, higher where stages are many.
+    """
+    factor = common_factor([construct]) if factor is None else factor
+    shots = [p for p in construct.pictures if p is not None]
+    figure: Figure
+    if ax is None:
+        columns, rows, text = _grid(construct, d.WIDE - 0.6)
+        high = max(d.HIGH, rows * (text + 2.1) + 1.9)
+        figure = d.slide(high)
+        ax = d.axes_at(figure, 0.3, 1.0, d.WIDE - 0.6, high - 1.9)
+    else:
+        figure = ax.get_figure(root=True)  # type: ignore[assignment]
+        d.label(figure)
+        columns, rows, text = _grid(construct, d.inches(ax)[0])
+    ax.axis("off")
+    d.title(ax, construct.name, construct.status if construct.status != "held"
+            else "the fragment after each stage")
+    if not shots:
+        ax.text(0.5, 0.5, "no pictures of the stages", size=SIZE, ha="center")
+        return ax
+    low, high_xy = _window(shots, factor)
+    box = d.inches(ax)
+    cell = box / (columns, rows)
+    size = high_xy - low
+    scale = float(min((cell[0] - 0.1) / size[0], (cell[1] - text - 0.1) / size[1]))
+    cells = []
+    for i, stage in enumerate(construct.stages):
+        row, column = divmod(i, columns)
+        middle, y = (column + 0.5) * cell[0], box[1] - row * cell[1]
+        ax.text(middle / box[0], (y - text + 0.3 * LINE) / box[1], _words(stage, cell[0]),
+                size=SIZE, ha="center", va="bottom", linespacing=1.1, transform=ax.transAxes,
+                color="black" if stage.held else d.KINDS["fracture"])
+        wide, tall = cell[0] - 0.05, size[1] * scale
+        cells.append(ax.inset_axes(((middle - wide / 2) / box[0], (y - text - tall) / box[1],
+                                    wide / box[0], tall / box[1])))
+        cells[-1].axis("off")
+    figure.draw_without_rendering()    # gives the inset axes their places
+    for inner, shot, stage in zip(cells, construct.pictures, construct.stages, strict=True):
+        d.frame(inner, low, high_xy, scale)
+        if shot is not None:
+            draw_stage(inner, shot, stage, shots[0], factor)
+    _foot(ax, factor, scale, box)
+    return ax
+
+
+def draw_stage(ax: Axes, picture: Picture, stage: StageResult, first: Picture, factor: float
+               ) -> None:
+    """One stage: the start in grey, the bodies as they lie, what is placed, the load."""
+    names = set(first_fragments(first, stage))
+    factor = drawn_factor(picture, factor)
+    for body in picture.bodies:
+        xy = body.points + factor * body.displacement
+        colour = d.GRAFT if body.kind == "graft" else FRAGMENT if body.name in names else d.BONE
+        ax.add_collection(PolyCollection([xy[loop] for loop in d.outline(body.triangles)],
+                                         facecolor=colour, edgecolor="black", linewidth=1.0,
+                                         zorder=1), autolim=False)
+    d.draw_outline(ax, first.bodies, colors="#777777", linewidths=0.8, linestyles=(0, (4, 2)),
+                   zorder=3)
+    d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
+    runaway = escaping(picture)
+    if runaway is not None:
+        draw_escape(ax, runaway)
+    top = max(float(b.points[:, 1].max()) for b in first.bodies)
+    for left, right, force in picture.patches:
+        if force > 0.0 and picture.held:
+            x = 0.5 * (left + right)
+            d.draw_arrow(ax, (x, top + 13.0), (x, top + 1.5), linewidth=1.6)
+
+
+def first_fragments(first: Picture, stage: StageResult) -> list[str]:
+    """Names of the bodies that are fragments; all but the last body of bone where unknown."""
+    return list(stage.fragments) or [b.name for b in first.bodies if b.name != "shaft"]
+
+
+def _window(shots: Sequence[Picture], factor: float) -> tuple[FloatArray, FloatArray]:
+    """Corners of what is shown: all of the width, down to the lowest fragment or implant."""
+    low, high = bounds(shots, factor)
+    lowest = [float(m.points[:, 1].min()) for p in shots for m in p.members]
+    pieces = [b for b in shots[0].bodies if b.points[:, 1].min() > low[1] + 1.0]
+    lowest += [float(b.points[:, 1].min()) for b in pieces]
+    low = low - 1.0
+    low[1] = max(low[1], min(lowest, default=low[1]) - BELOW)
+    return low, high + np.array([1.0, 13.5])
+
+
+def _words(stage: StageResult, wide: float) -> str:
+    """Number and words of a stage, and where the fragment lies."""
+    worst = stage.worst
+    lies = stage.status
+    if stage.held and worst is not None and worst.subsidence_mean_mm is not None:
+        sunk = round(worst.subsidence_mean_mm, 3) + 0.0
+        lies = f"{'up' if sunk < 0 else 'down'} {abs(sunk):.3f} mm" if sunk else "0.000 mm"
+    return wrap(f"{stage.number} {stage.words}", wide - 0.1) + "\n" + wrap(lies, wide - 0.1)
+
+
+def _grid(construct: StagedResult, wide: float) -> tuple[int, int, float]:
+    """Columns, rows, and height of the words of a cell [in]."""
+    count = len(construct.stages)
+    rows = -(-count // MOST_COLUMNS)
+    columns = -(-count // rows)
+    while columns > 1 and width("down 0.123 mm") > wide / columns - 0.1:
+        columns -= 1
+    rows = -(-count // columns)
+    deep = max(_words(s, wide / columns).count("\n") + 1 for s in construct.stages)
+    return columns, rows, (deep + 0.6) * LINE
+
+
+def _foot(ax: Axes, factor: float, scale: float, box: FloatArray) -> None:
+    """Under the cells: length scale, magnification, what the colours mean."""
+    y, long = -0.3 / box[1], 20.0 * scale
+    ax.plot([0, long / box[0]], [y, y], color="black", linewidth=3, solid_capstyle="butt",
+            transform=ax.transAxes, clip_on=False)
+    words = (f"20 mm; displacement × {factor:g} from the start (dashed); fragments in colour; "
+             "up, down: mean of the joint surface")
+    ax.text((long + 0.1) / box[0], y, wrap(words, box[0] - long - 0.2), size=SIZE, va="center",
+            transform=ax.transAxes)
+
+
+def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
+    """Force of each screw's head after each stage: what tightening the next one, and the load,
+    leave of it. The list of stages lies right of the axes."""
+    if ax is None:
+        ax = d.axes_at(d.slide(), 1.1, 1.2, 8.2, 5.1)
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    d.label(figure)
+    held = [s for s in construct.stages if s.held]
+    names = screw_names((construct,))
+    for i, name in enumerate(names):
+        at = [s.number for s in held if name in s.screws]
+        ax.plot(at, [s.screws[name].force_N for s in held if name in s.screws], label=name,
+                markersize=9, linewidth=2.0, **d.series(i))
+    count = len(construct.stages)
+    ax.set_xticks(range(1, count + 1, 1 + count // 30))
+    ax.set_xlabel("stage", size=SIZE)
+    ax.set_xlim(0.5, count + 0.5)
+    ax.set_ylim(bottom=min(0.0, ax.get_ylim()[0]))
+    ax.set_ylabel("force of the screw's head [N]", size=SIZE)
+    ax.grid(axis="y", color="#DDDDDD")
+    ax.set_axisbelow(True)
+    room = max(1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
+    tall = d.inches(ax)[1]
+    if names:
+        ax.legend(loc="upper left", bbox_to_anchor=(1.02, 1.02), fontsize=SIZE, frameon=False,
+                  borderaxespad=0)
+    listed: list[str] = []
+    for s in construct.stages:
+        said = wrap(f"{s.number} {s.words}" + ("" if s.held else f": {s.status}"), room, most=2)
+        listed += said.split("\n")
+    fit = int(tall / LINE - 1.6 * len(names)) - 1
+    if len(listed) > fit:
+        listed = [*listed[:max(fit - 1, 1)], "and so on"]
+    ax.text(1.02, 0.0, "\n".join(listed), size=SIZE, transform=ax.transAxes, va="bottom",
+            linespacing=1.15)
+    d.title(ax, construct.name, "what is left of each screw's force after each stage")
+    return ax

@@ -1,0 +1,48 @@
+"""The construct as the stages have built it: what the loads of a comparison are applied to."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from constructs.model import Model
+from constructs.stages.order import Order
+from fe.solve import Answer
+
+
+def installed(model: Model) -> Model:
+    """The model after the stages before the first that loads it; ``whole`` keeps the given one.
+
+    Parts that are not there by then are left out, with a warning. Where a stage has no
+    equilibrium, that is the model's tightening, which does not hold.
+    """
+    order = Order(model)
+    state = order.start()
+    tightened: dict[str, float] = {}
+    failed: Answer | None = None
+    for stage in model.construct.stages:
+        if stage.loads:
+            break
+        tightened |= order.forces(stage)
+        done = order.do(stage, state, 0.0)
+        state = done.state
+        if not done.answer.held:
+            failed = done.answer
+            break
+    cut, solver = order.staging.part(state)
+    there = {name for name, body in order.bodies.items() if state.present[body]}
+    answer = cut.narrowed(failed or state.answer)
+    number = {int(link): i for i, link in enumerate(cut.links)}
+    heads = {number[order.heads[n]]: (tightened[n] if failed else
+                                      float(state.answer.force[order.heads[n]]))
+             for n in tightened if n in there}
+    missing = [name for name in order.bodies if name not in there]
+    warnings = list(model.hardware.warnings)
+    if missing:
+        warnings.append("the loads of the comparison meet it as it is before its first loading "
+                        "stage, without " + ", ".join(f"'{n}'" for n in missing))
+    hardware = replace(
+        model.hardware, tighten=heads, warnings=warnings,
+        parts=[p for p in model.hardware.parts if p.name in there],
+        fills=[s for s in model.hardware.fills if s.name in there])
+    return replace(model, hardware=hardware, solver=solver, tightened=answer,
+                   memory=cut.memory(state.memory), whole=model)

@@ -1,0 +1,140 @@
+"""Stages of a study as steps of the condensed problem."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from constructs.implants import tension
+from constructs.model import Model
+from constructs.pins import HEAD_MOMENT, HEADS
+from constructs.schema_stages import Stage
+from fe.cycles import Cycled, cycle
+from fe.solve import Answer
+from fe.stages import Staging, State
+
+FloatArray = np.ndarray
+WATCHED = ("joint ", "lip ")
+"""Beginnings of the names of measures that must come to rest in a cycle: joint surface and lips."""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a stage led to: the answers of its steps, of which the last may fail, and the state."""
+
+    answer: Answer
+    state: State
+    total: float
+    answers: tuple[Answer, ...] = ()
+    tightened: tuple[int, ...] = ()
+    cycled: Cycled | None = None
+
+
+class Order:
+    """Carries out the stages of one construct.
+
+    ``model``: all of the construct, whatever is placed when; its tightening is left to stages.
+    """
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self.staging = Staging(model.solver)
+        p = model.problem
+        self.bodies = {s.name: model.number(s.body) for s in model.hardware.fills}
+        self.bodies |= {q.name: model.number(q.member) for q in model.hardware.parts}
+        self.heads: dict[str, int] = {}
+        self.locks: dict[str, list[int]] = {}
+        for i, link in enumerate(p.links.links):
+            if link.kind in HEADS:
+                self.heads.setdefault(link.source, i)
+            if (model.construct.locks_later(link.source)
+                    and link.kind in ("head on plate", "head on plate friction", HEAD_MOMENT)):
+                self.locks.setdefault(link.source, []).append(i)
+        self.waiting = np.zeros(p.n, dtype=bool)
+        self.waiting[[i for group in self.locks.values() for i in group
+                      if p.links.links[i].kind == HEAD_MOMENT]] = True
+        self.watched = np.array([name.startswith(WATCHED) for name in p.measure_names], dtype=bool)
+
+    def start(self) -> State:
+        """Before the first stage: what no stage places is there, nothing is loaded."""
+        later = [self.bodies[name] for s in self.model.construct.stages if s.do == "place"
+                 for name in s.what or ()]
+        present = np.ones(len(self.model.problem.bodies), dtype=bool)
+        present[later] = False
+        return self.staging.start(present, self.waiting)
+
+    def forces(self, stage: Stage) -> dict[str, float]:
+        """Force of each head [N, all pieces] that a stage tightens."""
+        screws = {s.name: s for s in self.model.construct.screws}
+        return {name: screws[name].count * (stage.force_N if stage.force_N is not None
+                                            else tension(screws[name]))
+                for name in (stage.what or () if stage.do == "tighten" else ())}
+
+    def load(self, total: float, share: float | None = None) -> FloatArray:
+        """Factors of the load cases for a total joint force, with another medial share if given."""
+        bone = self.model.bone
+        if share is not None:
+            load = bone.study.load.model_copy(update={"medial_share": share})
+            bone = replace(bone, study=bone.study.model_copy(update={"load": load}))
+        return bone.load_vector(total)
+
+    def do(self, stage: Stage, state: State, total: float) -> Done:
+        """Carry out a stage from a state under a total joint force."""
+        if stage.do == "cycle":
+            return self._cycle(stage, state, total)
+        target = state.answer.load
+        prescribed: dict[int, float] = {}
+        bodies = np.array([self.bodies[n] for n in stage.what or ()], dtype=np.int64)
+        if stage.do == "place":
+            state = self.staging.join(state, bodies)
+        elif stage.do == "release":
+            # A lock that was opened waits again, should the screw be put back.
+            back = [i for name in stage.what or () for i in self.locks.get(name, ())]
+            state = self._opened(self.staging.leave(state, bodies), back)
+        elif stage.do == "lock":
+            state = self.staging.fasten(state, np.array(
+                [i for name in stage.what or () for i in self.locks[name]]))
+        elif stage.do == "tighten":
+            prescribed = {self.heads[n]: force for n, force in self.forces(stage).items()}
+        else:
+            total = stage.total_N or 0.0
+            target = self.load(total, stage.medial_share)
+        answers: list[Answer] = []
+        first, count = state.answer.load, stage.steps or 1
+        for k in range(1, count + 1):
+            answer, state = self.staging.step(state, first + (target - first) * (k / count),
+                                              prescribed)
+            answers.append(answer)
+            if not answer.held:
+                break
+        return Done(answers[-1], state, total, tuple(answers), tuple(prescribed))
+
+    def _opened(self, state: State, links: Sequence[int]) -> State:
+        if not links:
+            return state
+        p, where = self.model.problem, np.array(links)
+        lower, upper, friction = state.lower.copy(), state.upper.copy(), state.friction.copy()
+        lower[where], upper[where], friction[where] = (p.lower[where], p.upper[where],
+                                                       p.friction[where])
+        held_back = state.held_back.copy()
+        held_back[where] = self.waiting[where]
+        return replace(state, lower=lower, upper=upper, friction=friction, held_back=held_back)
+
+    def _cycle(self, stage: Stage, state: State, total: float) -> Done:
+        assert stage.total_N is not None
+        assert stage.times is not None
+        assert stage.settle_mm is not None
+        low = stage.low_N or 0.0
+        share = stage.low_medial_share if stage.low_medial_share is not None \
+            else stage.medial_share
+        loads = [self.load(stage.total_N, stage.medial_share), self.load(low, share)]
+        found = cycle(self.staging, state, loads, self._watch, stage.times, stage.settle_mm)
+        held = found.answer.held
+        return Done(found.answer, found.state, low if held else total, found.peaks, (), found)
+
+    def _watch(self, answer: Answer) -> FloatArray:
+        p = self.model.problem
+        values = p.measures(answer.load, answer.force, answer.rigid, answer.kink)
+        return np.array(list(values.values()))[self.watched]

@@ -1,0 +1,200 @@
+"""What stages say: immutable records, one a stage, units in the names.
+
+Displacements are in the frame of the shaft and count from the start: the fracture reduced, nothing
+placed and nothing loaded. None stands for a number that does not exist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from constructs.checked import closest, did_you_mean
+from constructs.picture import Picture
+from constructs.results import EdgeResult, Vector
+from constructs.schema_stages import Stage
+from fe.errors import InputError
+
+NOT_RUN = "not run"
+
+
+@dataclass(frozen=True)
+class FragmentStage:
+    """One fragment after a stage.
+
+    Subsidence: how far its joint surface lies distally of the start, mean over its length and
+    worst node (negative: it was pushed up); ``change_mm``: mean less that after the stage before;
+    tilt counter-clockwise as drawn. ``forces_N``: on it from each source; with the load they close
+    to ``balance_error``, relative to the largest force of any link or load (moments over the
+    section's width).
+    """
+
+    subsidence_mean_mm: float | None
+    subsidence_max_mm: float | None
+    change_mm: float | None
+    tilt_deg: float
+    applied_N: Vector
+    forces_N: dict[str, Vector]
+    balance_error: float | None
+
+
+@dataclass(frozen=True)
+class FaceStage:
+    """Largest slip so far (all stages, not taken back) and opening now along a fracture, mm."""
+
+    slip_mm: float
+    opening_mm: float
+
+
+@dataclass(frozen=True)
+class ScrewStage:
+    """Force between head and plate or bone (of all pieces, pressing positive), the force to which
+    the screw was last tightened, and the share of it that is left."""
+
+    force_N: float
+    tightened_N: float | None
+    kept: float | None
+
+
+@dataclass(frozen=True)
+class CycleStage:
+    """How a cyclic load ended.
+
+    ``verdict``: "settled", "not settled" (falls off still), "ratchets" (grows without falling
+    off) or the status of a step that was not held. ``count`` of at most ``limit`` complete cycles.
+    ``change_mm``: largest change of the joint surface from one cycle to the next, from the second
+    cycle on; ``ratio`` the last over the one before. ``slip_mm``: largest slip or crushing within
+    the last cycle (0: elastic shakedown). Subsidence: mean of each fragment in the last cycle.
+    """
+
+    verdict: str
+    count: int
+    limit: int
+    settle_mm: float
+    change_mm: tuple[float, ...]
+    ratio: float | None
+    slip_mm: float | None
+    subsidence_loaded_mm: dict[str, float | None]
+    subsidence_unloaded_mm: dict[str, float | None]
+
+    @property
+    def words(self) -> str:
+        """The end in words."""
+        last = self.change_mm[-1] if self.change_mm else None
+        if self.verdict == "settled":
+            how = ("elastic from then on" if (self.slip_mm or 0.0) <= self.settle_mm
+                   else f"but slips to and fro by {self.slip_mm:.3g} mm")
+            return f"settles after {self.count} cycles (shakedown), {how}"
+        if self.verdict == "ratchets":
+            return (f"ratchets: still grows by {last:.2g} mm a cycle, without falling off, at its "
+                    f"limit of {self.limit} cycles")
+        if self.verdict == "not settled":
+            said = "no two to compare" if last is None else f"the last one changes {last:.2g} mm"
+            return f"not settled at its limit of {self.limit} cycles: {said}"
+        return f"{self.verdict} in cycle {self.count + 1}"
+
+
+@dataclass(frozen=True)
+class StageResult:
+    """One stage: what was done, whether it was held, how all lies afterwards.
+
+    ``status``: "held", "no equilibrium", "unconverged", or "not run" after a stage that was not
+    held. ``slip_mm``: largest slip or crushing [mm] under force within this stage.
+    """
+
+    number: int
+    do: str
+    what: tuple[str, ...]
+    words: str
+    status: str
+    method: str
+    residual: float | None
+    complementarity: float | None
+    total_load_N: float | None
+    slip_mm: float | None
+    fragments: dict[str, FragmentStage] = field(default_factory=dict)
+    edges: dict[str, EdgeResult] = field(default_factory=dict)
+    fractures: dict[str, FaceStage] = field(default_factory=dict)
+    screws: dict[str, ScrewStage] = field(default_factory=dict)
+    cycle: CycleStage | None = None
+    escapes: str | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def held(self) -> bool:
+        return self.status == "held"
+
+    @property
+    def worst(self) -> FragmentStage | None:
+        """The fragment that has sunk most; None where none has a joint surface."""
+        found = [f for f in self.fragments.values() if f.subsidence_mean_mm is not None]
+        return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
+
+
+@dataclass(frozen=True)
+class StagedResult:
+    """All stages of a construct. ``status``: "held" or what stopped it, and at which stage.
+
+    ``same_steps_as``: constructs of the study with the same parts and steps in another order.
+    """
+
+    name: str
+    note: str
+    status: str
+    stages: tuple[StageResult, ...]
+    same_steps_as: tuple[str, ...] = ()
+    pictures: tuple[Picture | None, ...] = field(default=(), repr=False)
+
+    @property
+    def last_held(self) -> StageResult | None:
+        """The last stage that was held."""
+        return next((s for s in reversed(self.stages) if s.held), None)
+
+    def _repr_html_(self) -> str:
+        from constructs.stages.table import staged_html
+
+        return staged_html((self,))
+
+
+@dataclass(frozen=True)
+class StagedStudy:
+    """The staged constructs of a study; iterates over them, and finds one by its name."""
+
+    title: str
+    constructs: tuple[StagedResult, ...]
+
+    def __iter__(self) -> Iterator[StagedResult]:
+        return iter(self.constructs)
+
+    def __len__(self) -> int:
+        return len(self.constructs)
+
+    def __getitem__(self, name: str) -> StagedResult:
+        """A construct by its name. Raises InputError with the closest one if there is none."""
+        found = {c.name: c for c in self.constructs}
+        if name not in found:
+            raise InputError("no such construct with stages" + did_you_mean(closest(name, found)),
+                             value=name, expected=", ".join(found))
+        return found[name]
+
+    def _repr_html_(self) -> str:
+        from constructs.stages.table import staged_html
+
+        return staged_html(self.constructs)
+
+
+def words(stage: Stage, own_force: float | None = None) -> str:
+    """A stage in words; ``own_force``: tension of its screw where the stage gives none."""
+    names = ", ".join(stage.what or ())
+    if stage.do == "tighten":
+        force = stage.force_N if stage.force_N is not None else own_force
+        return f"tighten {names}" + (f" to {force:g} N" if force is not None else "")
+    if stage.do == "load":
+        share = "" if stage.medial_share is None else f", {100 * stage.medial_share:g} % medial"
+        return f"load to {stage.total_N:g} N{share}"
+    if stage.do == "cycle":
+        share = ""
+        if stage.medial_share is not None or stage.low_medial_share is not None:
+            share = ", medial share changing"
+        return f"cycle {stage.low_N or 0.0:g} to {stage.total_N:g} N{share}"
+    return f"{stage.do} {names}".strip()

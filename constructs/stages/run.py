@@ -1,0 +1,219 @@
+"""Run the stages of constructs and read their figures, stage by stage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.metrics import Reader, intact_subsidence
+from constructs.model import Bones, Model, build_model, intact_measures
+from constructs.picture import Picture, centroid, take_picture
+from constructs.results import EdgeResult
+from constructs.schema import Construct, Study
+from constructs.stages.order import Done, Order
+from constructs.stages.records import (
+    NOT_RUN,
+    CycleStage,
+    FaceStage,
+    FragmentStage,
+    ScrewStage,
+    StagedResult,
+    StagedStudy,
+    StageResult,
+    words,
+)
+from fe.cycles import Cycled, slipped
+from fe.errors import InputError
+from fe.recover import pushes
+from fe.solve import Answer
+from fe.stages import State
+from fe.threads import one_thread
+
+FloatArray = np.ndarray
+Say = Callable[[str], None]
+
+
+def run_stages(study: Study, *, pictures: bool = True, say: Say = lambda text: None) -> StagedStudy:
+    """The stages of every construct of a study that has some, without the rest of a comparison.
+
+    Raises `InputError` where the study cannot be built or no construct has stages.
+    """
+    staged = [c for c in study.constructs if c.stages]
+    if not staged:
+        raise InputError("no construct of this study has stages", key="construct.NAME.stage",
+                         expected="[[construct.stage]] entries, see the example staged-tightening")
+    out: list[StagedResult] = []
+    readers: dict[int, Reader] = {}
+    with one_thread():
+        bones = Bones(study)
+        intact = intact_subsidence(bones.base, intact_measures(bones.base))
+        for construct in staged:
+            say(f"stages of '{construct.name}'")
+            bone = bones.of(construct)
+            reader = readers.setdefault(id(bone), Reader.of(bone, intact))
+            model = build_model(bone, construct)
+            out.append(staged_result(reader, model.whole or model, pictures))
+    return StagedStudy(study.title or study.name, tuple(out))
+
+
+def staged_result(reader: Reader, model: Model, pictures: bool = True) -> StagedResult:
+    """All stages of one construct; ``model`` holds everything that is ever placed."""
+    construct = model.construct
+    order = Order(model)
+    state, total = order.start(), 0.0
+    before: StageResult | None = None
+    tightened: dict[str, float] = {}
+    results: list[StageResult] = []
+    shots: list[Picture | None] = []
+    status = "held"
+    for number, stage in enumerate(construct.stages, 1):
+        aims = order.forces(stage)
+        own = next(iter(aims.values())) if len(set(aims.values())) == 1 else None
+        said: dict[str, Any] = {"number": number, "do": stage.do, "what": stage.what or (),
+                                "words": words(stage, own)}
+        if status != "held":
+            results.append(StageResult(**said, status=NOT_RUN, method=NOT_RUN, residual=None,
+                                       complementarity=None, total_load_N=None, slip_mm=None))
+            shots.append(None)
+            continue
+        done = order.do(stage, state, total)
+        state = done.state
+        if done.answer.held:
+            total = done.total
+            tightened |= aims
+        else:
+            status = f"{done.answer.status} at stage {number} ({said['words']})"
+        result = read_stage(reader, order, done, tightened, before, said)
+        before = result if result.held else before
+        results.append(result)
+        shots.append(_picture(order, done) if pictures else None)
+    same = tuple(c.name for c in model.bone.study.constructs if same_steps(c, construct))
+    return StagedResult(construct.name, construct.note, status, tuple(results), same, tuple(shots))
+
+
+def same_steps(a: Construct, b: Construct) -> bool:
+    """Whether two constructs have the same parts and the same steps in another order."""
+    def parts(c: Construct) -> dict[str, Any]:
+        return c.model_dump(exclude={"name", "note", "stages"})
+
+    def steps(c: Construct) -> list[str]:
+        return [repr(s.model_dump(exclude={"note"})) for s in c.stages]
+
+    return (a.stages != b.stages and parts(a) == parts(b) and steps(a) != steps(b)
+            and sorted(steps(a)) == sorted(steps(b)))
+
+
+def read_stage(reader: Reader, order: Order, done: Done, tightened: dict[str, float],
+               before: StageResult | None, said: dict[str, Any]) -> StageResult:
+    """The record of a stage; ``before`` that of the last one that was held."""
+    answer, state = done.answer, done.state
+    cycled = None if done.cycled is None else _cycled(reader, order, done.cycled, said["number"])
+    if not answer.held:
+        return StageResult(**said, status=answer.status, method=answer.method, residual=None,
+                           complementarity=None, total_load_N=None, slip_mm=None, cycle=cycled,
+                           escapes=escaping(order, answer), notes=answer.notes)
+    model = at_start(order.model)
+    values = reader.measures(model, answer)
+    screws = {name: _screw(float(answer.force[link]), tightened.get(name))
+              for name, link in order.heads.items() if state.present[order.bodies[name]]}
+    return StageResult(
+        **said, status=answer.status, method=answer.method, residual=answer.residual,
+        complementarity=answer.complementarity, total_load_N=done.total,
+        slip_mm=max(slipped(a, done.tightened) for a in done.answers or (answer,)),
+        fragments={model.bone.bodies[i].name: _fragment(reader, order, answer, values, i, before)
+                   for i in model.bone.fragments},
+        edges={e.name: EdgeResult(*reader.step_off(values, e.name)) for e in model.bone.edges},
+        fractures=_faces(order, state), screws=screws, cycle=cycled, notes=answer.notes)
+
+
+def at_start(model: Model) -> Model:
+    """The model with movements that count from the start, not from the tightened state."""
+    return replace(model, tightened=None)
+
+
+def _screw(force: float, tightened: float | None) -> ScrewStage:
+    return ScrewStage(force, tightened, force / tightened if tightened else None)
+
+
+def _fragment(reader: Reader, order: Order, answer: Answer, values: dict[str, float], number: int,
+              before: StageResult | None) -> FragmentStage:
+    bone, problem = reader.bone, order.model.problem
+    body = bone.bodies[number]
+    applied, sources = pushes(problem, answer, body, centroid(body.points, body.mesh.triangles))
+    left = applied + sum(sources.values(), np.zeros(3))
+    size = max(float(np.abs(answer.force).max(initial=0.0)), float(np.hypot(*applied[:2])))
+    width = bone.study.section.width_mm
+    error = max(float(np.abs(left[:2]).max()), abs(float(left[2])) / width)
+    mean, worst = subsidence(reader, values, number)
+    was = before.fragments[body.name].subsidence_mean_mm if before is not None else 0.0
+    return FragmentStage(
+        mean, worst, None if mean is None or was is None else mean - was,
+        float(np.degrees(values[f"turn {number}"] - values["frame turn"])),
+        (float(applied[0]), float(applied[1])),
+        {k: (float(v[0]), float(v[1])) for k, v in sources.items() if np.any(v)},
+        error / size if size > 0.0 else None)
+
+
+def subsidence(reader: Reader, values: dict[str, float], number: int
+               ) -> tuple[float | None, float | None]:
+    """Mean and worst subsidence [mm] of a body's joint surface; None where it has none."""
+    if not reader.bone.articular(number)[0].size:
+        return None, None
+    sunk, share = reader.surface(values, number)
+    return float(sunk @ share), float(sunk.max())
+
+
+def _faces(order: Order, state: State) -> dict[str, FaceStage]:
+    """Slip that the fractures remember, and how far they are open now."""
+    lack, links = order.staging.lack(state), order.model.problem.links.links
+    out = {}
+    for fracture in order.model.bone.study.fractures:
+        mine = [i for i, link in enumerate(links) if link.source == fracture.name]
+        slip = [abs(float(state.memory.offset[i])) for i in mine
+                if links[i].kind == "contact friction"]
+        opened = [-float(lack[i]) for i in mine if links[i].kind == "contact"]
+        out[fracture.name] = FaceStage(max(slip, default=0.0), max([0.0, *opened]))
+    return out
+
+
+def _cycled(reader: Reader, order: Order, found: Cycled, number: int) -> CycleStage:
+    stage = order.model.construct.stages[number - 1]
+    assert stage.times is not None
+    assert stage.settle_mm is not None
+    bone, model = reader.bone, at_start(order.model)
+    sunk: list[dict[str, float | None]] = []
+    for answer in found.peaks:
+        values = reader.measures(model, answer)
+        sunk.append({bone.bodies[i].name: subsidence(reader, values, i)[0]
+                     for i in bone.fragments})
+    none = _none(bone)
+    return CycleStage(found.verdict, found.count, stage.times, stage.settle_mm, found.change,
+                      found.ratio, found.slip, *(sunk if len(sunk) == 2 else (none, none)))
+
+
+def _none(bone: Bone) -> dict[str, float | None]:
+    return {bone.bodies[i].name: None for i in bone.fragments}
+
+
+def escaping(order: Order, answer: Answer) -> str | None:
+    """Name of the body that moves most in an escape; None where no motion is known."""
+    if answer.escape is None or not answer.escape.rigid.any():
+        return None
+    problem = order.model.problem
+    body = problem.bodies[int(problem.rigid_body[np.argmax(np.abs(answer.escape.rigid))])]
+    names = {order.model.number(body_): name for name, body_ in (
+        *((s.name, s.body) for s in order.model.solids),
+        *((q.name, q.member) for q in order.model.hardware.parts))}
+    return names[order.model.number(body)]
+
+
+def _picture(order: Order, done: Done) -> Picture:
+    """How all lies after a stage, without what is not placed; the escape where nothing holds."""
+    shot = take_picture(at_start(order.model), done.answer, done.total)
+    there = {name for name, body in order.bodies.items() if done.state.present[body]}
+    return replace(shot, members=tuple(m for m in shot.members if m.name in there),
+                   bodies=tuple(b for b in shot.bodies if b.kind != "graft" or b.name in there))

@@ -1,0 +1,212 @@
+"""Stages as tables: on the terminal, as CSV, as HTML for the report and for notebooks."""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+from collections.abc import Iterator, Sequence
+from textwrap import wrap
+from typing import Any
+
+from constructs import report_parts as parts
+from constructs.html_results import page
+from constructs.output import inert, largest, plain
+from constructs.stages.records import StagedResult, StageResult
+from constructs.table import number
+
+FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
+         "start: a negative subsidence was pushed up. Change: against the stage before. Slip: "
+         "largest movement of a link at its bound within the stage. Forces of screws are those "
+         "between head and plate or bone, of all pieces.")
+COLUMNS = ("construct", "stage", "do", "what", "words", "status", "total_load_N", "fragment",
+           "subsidence_mean_mm", "subsidence_max_mm", "change_mm", "tilt_deg", "step_off_max_mm",
+           "gap_max_mm", "slip_in_stage_mm", "fracture_slip_mm", "fracture_opening_mm",
+           "cycles", "cycles_limit", "cycles_verdict", "cycles_last_change_mm",
+           "cycles_slip_mm", "subsidence_loaded_mm", "residual", "complementarity",
+           "balance_error", "method")
+
+
+def step_off(stage: StageResult) -> float | None:
+    """Largest step-off after a stage, mm."""
+    return largest(e.step_off_mm for e in stage.edges.values())
+
+
+def _numbers(stage: StageResult) -> tuple[str, ...]:
+    worst = stage.worst
+    return (stage.status, "-" if stage.total_load_N is None else f"{stage.total_load_N:.0f}",
+            number(worst.subsidence_mean_mm if worst else None, 3),
+            number(worst.change_mm if worst else None, 3), number(step_off(stage), 3),
+            number(worst.tilt_deg if worst else None, 2), number(stage.slip_mm, 3),
+            "-" if stage.residual is None else f"{stage.residual:.0e}")
+
+
+HEADER = ("status", "load\nN", "subsid.\nmm", "change\nmm", "step-off\nmm", "tilt\ndeg",
+          "slip\nmm", "residual")
+
+
+def lines(constructs: Sequence[StagedResult], width: int = 100) -> list[str]:
+    """The stages as text of at most ``width`` columns: a table a construct, then the orders."""
+    out: list[str] = []
+    for c in constructs:
+        out += [f"{c.name}, stage by stage: {c.status}"]
+        rows = [(f"{s.number:2d} {s.words}", *_numbers(s)) for s in c.stages]
+        room = width - sum(2 + max(len(h) for h in (*head.split("\n"), *(r[i + 1] for r in rows)))
+                           for i, head in enumerate(HEADER))
+        rows = [(_cut(r[0], room), *r[1:]) for r in rows]
+        out += aligned(("stage", *HEADER), rows)
+        out += [f"   cycle: {s.cycle.words}" for s in c.stages if s.cycle is not None]
+        out += [f"   '{s.escapes}' escapes at stage {s.number}" for s in c.stages if s.escapes]
+        out += [*_screws(c, width), ""]
+    return out + [line for said in orders(constructs) for line in wrap(said, width)]
+
+
+def _screws(construct: StagedResult, width: int) -> list[str]:
+    """The forces of the screws after each stage, as many in a row as fit."""
+    names = screw_names((construct,))
+    held = [s for s in construct.stages if s.held]
+    fit = max(1, (width - 10) // 14)
+    out: list[str] = []
+    for some in (names[i:i + fit] for i in range(0, len(names), fit)):
+        head = ("force of", *(f"{_cut(n, 12)}\nN" for n in some))
+        rows = [(f"{s.number:2d}", *(number(s.screws[n].force_N, 0) if n in s.screws else "-"
+                                     for n in some)) for s in held]
+        out += aligned(head, rows)
+    return out
+
+
+def _cut(text: str, room: int) -> str:
+    return text if len(text) <= room else text[:max(room - 3, 1)] + "..."
+
+
+def aligned(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Columns of text: the first flush left, all others flush right."""
+    head = [h.split("\n") for h in header]
+    wide = [max(len(x) for x in (*h, *(r[i] for r in rows))) for i, h in enumerate(head)]
+
+    def line(cells: Sequence[str]) -> str:
+        return "  ".join(c.ljust(w) if i == 0 else c.rjust(w)
+                         for i, (c, w) in enumerate(zip(cells, wide, strict=True))).rstrip()
+
+    deep = max(len(h) for h in head)
+    return [*(line([h[k] if k < len(h) else "" for h in head]) for k in range(deep)),
+            *(line(r) for r in rows)]
+
+
+def orders(constructs: Sequence[StagedResult]) -> list[str]:
+    """What the order of the same steps changes, one sentence a pair of constructs."""
+    known = {c.name: c for c in constructs}
+    out = []
+    for a, b in itertools.combinations(constructs, 2):
+        if b.name in a.same_steps_as and b.name in known:
+            out.append(f"'{a.name}' and '{b.name}' take the same steps in another order: "
+                       + "; ".join(_difference(a, b)) + ".")
+    return out
+
+
+def _difference(a: StagedResult, b: StagedResult) -> Iterator[str]:
+    if a.status != "held" or b.status != "held":
+        yield f"{a.status} and {b.status}"
+    last = a.last_held, b.last_held
+    if last[0] is None or last[1] is None or a.status != b.status:
+        return
+    for name in last[0].fragments:
+        x, y = (s.fragments[name] for s in last if s is not None)
+        if x.subsidence_mean_mm is None or y.subsidence_mean_mm is None:
+            continue
+        yield (f"at the end '{name}' lies at {number(x.subsidence_mean_mm, 3)} and "
+               f"{number(y.subsidence_mean_mm, 3)} mm")
+        if step_off(last[0]) is not None:
+            yield (f"with a step-off of {number(step_off(last[0]), 3)} and "
+                   f"{number(step_off(last[1]), 3)} mm")
+    for name, screw in last[0].screws.items():
+        other = last[1].screws.get(name)
+        if other is not None and screw.tightened_N is not None:
+            yield f"'{name}' carries {screw.force_N:.0f} and {other.force_N:.0f} N"
+
+
+def print_stages(constructs: Sequence[StagedResult]) -> None:
+    """The stages on standard output."""
+    print("\n".join(lines(constructs)))
+    print("\n".join([*wrap(FRAME, 100), ""]))
+
+
+def screw_names(constructs: Sequence[StagedResult]) -> list[str]:
+    """Names of all screws, in the order in which they come."""
+    return list(dict.fromkeys(n for c in constructs for s in c.stages for n in s.screws))
+
+
+def rows(constructs: Sequence[StagedResult]) -> list[dict[str, Any]]:
+    """One row a construct, stage and fragment; forces of screws in columns of their own."""
+    names = screw_names(constructs)
+    return [_row(c, s, fragment, names) for c in constructs for s in c.stages
+            for fragment in s.fragments or ("",)]
+
+
+def _row(c: StagedResult, s: StageResult, name: str, screws: Sequence[str]) -> dict[str, Any]:
+    fragment, cycle = s.fragments.get(name), s.cycle
+    row: dict[str, Any] = {
+        "construct": c.name, "stage": s.number, "what": ", ".join(s.what), "fragment": name,
+        "step_off_max_mm": step_off(s), "gap_max_mm": largest(e.gap_mm for e in s.edges.values()),
+        "slip_in_stage_mm": s.slip_mm,
+        "fracture_slip_mm": largest(f.slip_mm for f in s.fractures.values()),
+        "fracture_opening_mm": largest(f.opening_mm for f in s.fractures.values())}
+    if cycle is not None:
+        row |= {"cycles": cycle.count, "cycles_limit": cycle.limit, "cycles_slip_mm": cycle.slip_mm,
+                "cycles_verdict": cycle.verdict,
+                "cycles_last_change_mm": cycle.change_mm[-1] if cycle.change_mm else None,
+                "subsidence_loaded_mm": cycle.subsidence_loaded_mm.get(name)}
+    for column in COLUMNS:
+        if column not in row:
+            row[column] = getattr(fragment if hasattr(fragment, column) else s, column, None)
+    out = {column: plain(row[column]) for column in COLUMNS}
+    return out | {f"screw {n} force_N": s.screws[n].force_N if n in s.screws else None
+                  for n in screws}
+
+
+def as_csv(constructs: Sequence[StagedResult]) -> str:
+    """The rows as CSV with units in the header; a missing number is an empty field."""
+    header = [*COLUMNS, *(f"screw {n} force_N" for n in screw_names(constructs))]
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([inert(h) for h in header])
+    for row in rows(constructs):
+        writer.writerow(["" if row[h] is None else inert(row[h]) for h in header])
+    return out.getvalue()
+
+
+def stage_table(construct: StagedResult) -> str:
+    """The stages of a construct as an HTML table, screws beside the movements."""
+    names = screw_names((construct,))
+    head = ("", "stage", "status", "load<br>[N]", "subsid-<br>ence<br>[mm]", "change<br>[mm]",
+            "step-<br>off<br>[mm]", "tilt<br>[deg]", "slip<br>[mm]",
+            *(f"{parts.text(n)}<br>[N]" for n in names), "residual", "comple-<br>mentarity")
+    body = []
+    for s in construct.stages:
+        worst = s.worst
+        kind = "good" if s.held else "bad"
+        said = parts.text(s.words) + (f"<br><small>{parts.text(s.cycle.words)}</small>"
+                                      if s.cycle else "")
+        said += f"<br><small>“{parts.text(s.escapes)}” escapes</small>" if s.escapes else ""
+        body.append((
+            str(s.number), said, f'<span class="{kind}">{parts.text(s.status)}</span>',
+            parts.number(s.total_load_N, 0),
+            parts.number(worst.subsidence_mean_mm if worst else None, 3),
+            parts.number(worst.change_mm if worst else None, 3), parts.number(step_off(s), 3),
+            parts.number(worst.tilt_deg if worst else None, 2), parts.number(s.slip_mm, 3),
+            *(parts.number(s.screws[n].force_N if n in s.screws else None, 0) for n in names),
+            parts.tiny(s.residual), parts.tiny(s.complementarity)))
+    return parts.table(head, body, (1, 2), "small")
+
+
+def stages_html(constructs: Sequence[StagedResult]) -> str:
+    """All stages as HTML without the label: for the report, which has its own."""
+    out = [f"<h3>{parts.text(c.name)}: {parts.text(c.status)}</h3>{stage_table(c)}"
+           for c in constructs]
+    said = parts.items(parts.text(s) for s in orders(constructs)) if orders(constructs) else ""
+    return "".join(out) + said + f"<p class=small>{FRAME}</p>"
+
+
+def staged_html(constructs: Sequence[StagedResult]) -> str:
+    """All stages as HTML with the label: for a notebook."""
+    return page(stages_html(constructs))

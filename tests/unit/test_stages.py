@@ -1,0 +1,327 @@
+"""Stages of constructs: what the order, tightening again, loads and cycles do; where they stop."""
+
+from __future__ import annotations
+
+import itertools
+import json
+
+import numpy as np
+import pytest
+from staged_study import (
+    BUILT,
+    FIRST,
+    LAG,
+    PLATE,
+    SECOND,
+    UNLOAD,
+    load,
+    place,
+    staged,
+    staged_data,
+    staged_study,
+    tighten,
+)
+
+from constructs.compare import compare
+from constructs.output import document
+from constructs.stages import run_stages
+from constructs.stages.table import as_csv, lines, orders
+from constructs.study import study_from
+from fe.errors import InputError
+
+
+@pytest.fixture(scope="module")
+def both():
+    """The two orders of the shipped study on a coarse mesh, compared."""
+    data = staged_data()
+    second = study_from(staged_data()).constructs[0]
+    plate_first = [*BUILT[2:], BUILT[0], BUILT[1], *second.model_dump(
+        mode="json", exclude_none=True, by_alias=True)["stage"][6:]]
+    data["construct"].append(data["construct"][0] | {"name": "plate first", "stage": plate_first})
+    data["construct"][0]["stage"][1]["force_N"] = 400.0
+    return compare(study_from(data))
+
+
+def test_an_under_contoured_plate_pushes_a_loose_fragment_up_and_a_held_one_not(both) -> None:
+    lag_first, plate_first = both.stages
+    pulled = next(s for s in plate_first.stages if s.words == "tighten shaft 1 to 500 N")
+    assert pulled.fragments["medial"].subsidence_mean_mm < -0.3
+    assert pulled.edges["shear plane"].step_off_mm > 0.3
+    pulled = next(s for s in lag_first.stages if s.words == "tighten shaft 1 to 500 N")
+    assert abs(pulled.fragments["medial"].subsidence_mean_mm) < 0.03
+    # What was pushed up stays up: the lag screw squeezes it on where it lies.
+    ends = [c.stages[-1].fragments["medial"].subsidence_mean_mm for c in both.stages]
+    assert ends[1] < ends[0] - 0.3
+
+
+def test_a_second_screw_takes_force_from_the_first_and_tightening_again_restores_it(both) -> None:
+    force = {s.words: s.screws[FIRST].force_N for s in both.stages[0].stages[3:7]}
+    first, *_, again = both.stages[0].stages[3:7]
+    after = both.stages[0].stages[5]
+    assert first.screws[FIRST].force_N == pytest.approx(500.0, rel=1e-9)
+    assert after.screws[FIRST].force_N < 480.0, force
+    assert after.screws[FIRST].kept == pytest.approx(after.screws[FIRST].force_N / 500.0)
+    assert again.screws[FIRST].force_N == pytest.approx(500.0, rel=1e-9)
+
+
+def test_every_stage_balances_and_says_how_it_was_solved(both) -> None:
+    for s in itertools.chain(*(c.stages for c in both.stages)):
+        assert s.held
+        assert s.residual < 1e-9
+        assert s.complementarity < 1e-8
+        assert s.fragments["medial"].balance_error is None or \
+            s.fragments["medial"].balance_error < 1e-9
+        change = s.do in ("tighten", "load", "unload", "cycle")
+        assert (s.method != "unchanged") is change
+
+
+def test_loads_of_the_comparison_start_where_the_building_stages_end(both) -> None:
+    for construct, c in zip(both.constructs, both.stages, strict=True):
+        loaded = next(s for s in c.stages if s.do == "load")
+        assert loaded.fragments["medial"].change_mm == pytest.approx(
+            construct.load(1000.0).fragments["medial"].subsidence_mean_mm, rel=1e-9)
+
+
+def test_the_two_orders_are_found_and_told_apart(both) -> None:
+    assert both.stages[0].same_steps_as == ("plate first",)
+    [said] = orders(both.stages)
+    assert "same steps in another order" in said
+    assert "'shaft 1' carries" in said
+
+
+def test_cycles_settle_and_the_settled_subsidence_is_told(both) -> None:
+    for c in both.stages:
+        cycle = c.stages[-1].cycle
+        assert cycle.verdict == "settled"
+        assert cycle.count < cycle.limit
+        assert cycle.change_mm[-1] <= cycle.settle_mm
+        assert (cycle.subsidence_loaded_mm["medial"] > cycle.subsidence_unloaded_mm["medial"])
+        assert cycle.subsidence_unloaded_mm["medial"] == pytest.approx(
+            c.stages[-1].fragments["medial"].subsidence_mean_mm, abs=1e-12)
+        assert f"after {cycle.count} cycles" in cycle.words
+
+
+def test_files_and_the_terminal_hold_every_stage(both) -> None:
+    text = json.dumps(document(both)["stages"], allow_nan=False)
+    assert [len(c["stages"]) for c in json.loads(text)] == [10, 10]
+    rows = as_csv(both.stages).splitlines()
+    assert len(rows) == 1 + 20
+    assert "screw lag force_N" in rows[0]
+    shown = lines(both.stages)
+    assert all(len(line) <= 100 for line in shown)
+    assert sum("tighten" in line for line in shown) >= 7
+    html = both.stages[0]._repr_html_()
+    assert "Educational" in html
+    assert html.count("<tr>") >= 10
+
+
+def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
+    screws = {LAG: {"tension_N": 400.0}, FIRST: {"tension_N": 300.0}, SECOND: {"tension_N": 300.0}}
+    stages = [{"do": "tighten", "what": [LAG, FIRST, SECOND]}, load(1000.0)]
+    data = staged_data(*stages, screws=screws)
+    bare = {k: v for k, v in data["construct"][0].items() if k != "stage"}
+    data["construct"].append(bare | {"name": "bare"})
+    found = compare(study_from(data), pictures=False)
+    assert [c.name for c in found.stages] == [found.constructs[0].name]
+    with_, without = (c.load(1000.0) for c in found.constructs)
+    for key in ("subsidence_mean_mm", "subsidence_max_mm", "tilt_deg", "applied_N"):
+        assert getattr(with_.fragments["medial"], key) == pytest.approx(
+            getattr(without.fragments["medial"], key), rel=1e-9)
+    assert found.constructs[0].capacity_N == pytest.approx(found.constructs[1].capacity_N)
+    assert found.stages[0].stages[1].fragments["medial"].change_mm == pytest.approx(
+        without.fragments["medial"].subsidence_mean_mm, rel=1e-9)
+
+
+def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
+    found = staged(place(LAG), tighten(LAG, 80.0), place(PLATE, FIRST), tighten(FIRST, 6000.0),
+                   place(SECOND), load(500.0), pictures=True, bone="soft")
+    assert found.status == "no equilibrium at stage 4 (tighten shaft 1 to 6000 N)"
+    assert [s.status for s in found.stages] == ["held"] * 3 + ["no equilibrium", "not run",
+                                                              "not run"]
+    failed = found.stages[3]
+    assert failed.escapes in (FIRST, PLATE)
+    assert failed.residual is None
+    assert failed.fragments == {}
+    assert found.pictures[4] is None
+    assert "not run" in "\n".join(lines([found]))
+    json.dumps(document_of(found), allow_nan=False)
+
+
+def document_of(found):
+    from constructs.output import plain
+
+    return plain(found)
+
+
+def test_a_failed_installation_is_the_constructs_status() -> None:
+    study = staged_study(place(PLATE, FIRST), tighten(FIRST, 6000.0), bone="soft")
+    found = compare(study, pictures=False)
+    assert found.constructs[0].status == "tightening has no equilibrium"
+    assert found.constructs[0].capacity_N[1] == 0.0
+
+
+def test_a_load_that_is_too_much_stops_too_and_names_the_fragment() -> None:
+    found = staged(place(LAG), tighten(LAG, 400.0), load(20000.0), UNLOAD)
+    assert found.status.startswith("no equilibrium at stage 3")
+    assert found.stages[3].status == "not run"
+
+
+def test_a_cycle_ends_at_its_limit_and_says_so() -> None:
+    cycle = {"do": "cycle", "total_N": 1500.0, "times": 3, "settle_mm": 1e-6}
+    found = staged(*BUILT, cycle).stages[-1].cycle
+    assert found.count == 3
+    assert found.verdict in ("not settled", "ratchets")
+    assert "at its limit of 3 cycles" in found.words
+
+
+def test_a_cycle_that_shifts_its_load_is_not_the_one_that_does_not() -> None:
+    still = {"do": "cycle", "total_N": 1000.0, "low_N": 200.0, "medial_share": 0.65}
+    moving = still | {"low_medial_share": 0.2}
+    ends = [staged(*BUILT, c).stages[-1] for c in (still, moving)]
+    shift = [abs(s.fragments["medial"].applied_N[1]) for s in ends]
+    assert shift == pytest.approx([130.0, 40.0], rel=1e-6)
+
+
+def test_a_head_is_locked_without_a_jerk_and_then_carries_moment() -> None:
+    screws = {FIRST: {"locked": True}, SECOND: {"locked": True}}
+    locked = {"do": "lock", "what": [FIRST, SECOND]}
+    found = staged(*BUILT, locked, load(1500.0), screws=screws)
+    loose = staged(*BUILT, load(1500.0), screws={})
+    assert found.stages[-2].method == "unchanged"
+    assert found.stages[-2].screws == found.stages[-3].screws
+    assert found.status == loose.status == "held"
+    # Locked heads cannot turn or slide in the plate: the construct is stiffer.
+    assert (found.stages[-1].fragments["medial"].change_mm
+            < loose.stages[-1].fragments["medial"].change_mm - 1e-6)
+
+
+def test_what_is_taken_out_lets_go() -> None:
+    out = {"do": "release", "what": [LAG]}
+    found = staged(*BUILT, out)
+    last = found.stages[-1]
+    assert LAG not in last.screws
+    assert LAG not in last.fragments["medial"].forces_N
+    assert LAG in found.stages[-2].fragments["medial"].forces_N
+    back = staged(*BUILT, out, place(LAG), tighten(LAG, 400.0))
+    assert back.stages[-2].method == "unchanged"
+    assert back.stages[-2].screws[LAG].force_N == pytest.approx(0.0, abs=1e-6)
+    assert back.stages[-1].screws[LAG].force_N == pytest.approx(400.0, rel=1e-9)
+
+
+def test_a_part_joins_a_loaded_bone_without_force() -> None:
+    found = staged(place(LAG), tighten(LAG, 400.0), load(800.0), place(PLATE, FIRST, SECOND), UNLOAD)
+    placed, unloaded = found.stages[3:]
+    assert placed.method == "unchanged"
+    assert placed.screws[FIRST].force_N == pytest.approx(0.0, abs=1e-6)
+    assert unloaded.held
+
+
+def test_steps_of_a_load_end_at_the_same_load() -> None:
+    once, often = (staged(*BUILT, load(1000.0) | {"steps": n}).stages[-1] for n in (1, 4))
+    assert often.total_load_N == once.total_load_N
+    assert often.fragments["medial"].applied_N == pytest.approx(once.fragments["medial"].applied_N)
+    assert often.fragments["medial"].subsidence_mean_mm == pytest.approx(
+        once.fragments["medial"].subsidence_mean_mm, abs=5e-3)
+
+
+def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    from constructs.metrics import Reader, intact_subsidence
+    from constructs.model import Bones, build_model, intact_measures
+    from constructs.stages.run import staged_result
+    from fe import body
+
+    study = staged_study()
+    bones = Bones(study)
+    reader = Reader.of(bones.base, intact_subsidence(bones.base, intact_measures(bones.base)))
+    model = build_model(bones.of(study.constructs[0]), study.constructs[0])
+    assert model.whole is not None
+    before = [b.responses_known for b in bones.base.bodies]
+
+    def forbidden(*_: object, **__: object) -> None:
+        raise AssertionError("a factorisation")
+
+    monkeypatch.setattr(body.spla, "splu", forbidden)
+    assert staged_result(reader, model.whole, pictures=False).status == "held"
+    assert [b.responses_known for b in bones.base.bodies] == before
+
+
+@pytest.mark.parametrize("order", [(LAG, FIRST, SECOND), (SECOND, LAG, FIRST),
+                                   (FIRST, SECOND, LAG, FIRST, SECOND)])
+def test_any_order_of_tightening_gives_the_last_one_its_force(order: tuple[str, ...]) -> None:
+    found = staged(place(LAG, PLATE, FIRST, SECOND), *(tighten(n, 350.0) for n in order))
+    assert found.status == "held"
+    for name, s in zip(order, found.stages[1:], strict=True):
+        assert s.screws[name].force_N == pytest.approx(350.0, rel=1e-9)
+        assert s.fragments["medial"].balance_error < 1e-9
+        assert all(x.force_N > -1e-9 for x in s.screws.values())
+
+
+WRONG = {
+    "not placed": ([tighten(LAG, 100.0), place(LAG)], "stage.1.what", "not placed"),
+    "no such part": ([place("lagg")], "stage.1.what", 'did you mean "lag"?'),
+    "placed twice": ([place(LAG), place(LAG)], "stage.2.what", "placed already"),
+    "screw before its plate": ([place(FIRST), place(PLATE)], "stage.1.what", "is not placed"),
+    "tightened plate": ([{"do": "tighten", "what": [PLATE], "force_N": 10.0}], "stage.1.what",
+                        "only a screw can be tightened"),
+    "no force": ([{"do": "tighten", "what": [FIRST]}], "stage.1.force_N", "no tension of its own"),
+    "locked on bone": ([{"do": "lock", "what": [LAG]}], "stage.1.what", "only a head in a plate"),
+    "tightened when locked": ([{"do": "lock", "what": [FIRST]}, tighten(FIRST, 100.0)],
+                              "stage.2.what", "cannot be tightened"),
+    "locked twice": ([{"do": "lock", "what": [FIRST]}, {"do": "lock", "what": [FIRST]}],
+                     "stage.2.what", "locked already"),
+    "released under screws": ([{"do": "release", "what": [PLATE]}], "stage.1.what",
+                              "screws still hold"),
+    "released twice": ([{"do": "release", "what": [LAG]}, {"do": "release", "what": [LAG]}],
+                       "stage.2.what", "not placed"),
+    "load without size": ([{"do": "load"}], "stage.1.total_N", "missing key"),
+    "unload with size": ([UNLOAD | {"total_N": 100.0}], "stage.1.total_N", "no such key"),
+    "unknown step": ([{"do": "tigten", "what": [LAG]}], "stage.1.do", "did you mean \"tighten\"?"),
+    "cycle of nothing": ([{"do": "cycle", "total_N": 500.0, "low_N": 500.0}], "stage.1.low_N",
+                         "does not change"),
+    "negative load": ([load(-500.0)], "stage.1.total_N", "sign"),
+    "named twice": ([place(LAG, LAG)], "stage.1.what", "twice"),
+    "one cycle": ([{"do": "cycle", "total_N": 500.0, "times": 1}], "stage.1.times", "2 to 2000"),
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_a_wrong_order_is_refused_with_its_key(name: str) -> None:
+    stages, key, words = WRONG[name]
+    with pytest.raises(InputError) as caught:
+        staged_study(*stages)
+    assert key in caught.value.key, str(caught.value)
+    assert words in str(caught.value)
+
+
+def test_bonded_metal_has_no_stages() -> None:
+    data = staged_data()
+    data["construct"][0]["model"] = "bonded inclusions"
+    with pytest.raises(InputError, match="stages need links"):
+        study_from(data)
+
+
+def test_a_study_without_stages_is_refused_by_the_runner() -> None:
+    data = staged_data()
+    del data["construct"][0]["stage"]
+    with pytest.raises(InputError, match="no construct of this study has stages"):
+        run_stages(study_from(data))
+
+
+def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> None:
+    import matplotlib.pyplot as plt
+
+    from constructs.stages.figure import screw_forces, stage_pictures
+
+    found = staged(*BUILT, load(800.0), pictures=True)
+    assert [len(p.members) for p in found.pictures] == [1, 1, 3, 3, 4, 4, 4]
+    assert not any(np.any(b.displacement) for b in found.pictures[0].bodies)
+    figure, axes = plt.subplots(1, 2, figsize=(13.3, 7.5))
+    try:
+        assert stage_pictures(found, ax=axes[0]) is axes[0]
+        assert screw_forces(found, ax=axes[1]) is axes[1]
+        assert [line.get_label() for line in axes[1].lines] == [LAG, FIRST, SECOND]
+        assert list(axes[1].lines[1].get_ydata()) == [
+            s.screws[FIRST].force_N for s in found.stages if FIRST in s.screws]
+        assert len(axes[0].child_axes) == len(found.stages)
+    finally:
+        plt.close(figure)
