@@ -12,6 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from constructs import drawing as d
+from constructs.bone import SHAFT
 from constructs.picture import BodyPicture, MemberPicture, Picture
 from constructs.results import Comparison, ConstructResult, LoadResult
 from constructs.textfit import LINE, SIZE, width, wrap
@@ -243,8 +244,13 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room
 
 
 def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
-    """Anchor, name and colour of each plate and screw: those left and those right of the middle."""
+    """Anchor, name and colour of each plate, screw and fragment: those left and right of it."""
     sides: tuple[list[tuple], list[tuple]] = ([], [])
+    pieces = [b for b in picture.bodies if b.kind == "bone" and b.name != SHAFT]
+    if len(pieces) > 1:   # a single one needs no name
+        for b in pieces:
+            at = b.points.mean(axis=0) + factor * b.displacement.mean(axis=0)
+            sides[int(at[0] > middle)].append((at, b.name, "black"))
     for m in picture.members:
         xy = m.points + factor * m.displacement
         at = xy[0] if m.kind != "plate" else xy[int(0.85 * (len(xy) - 1))]

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 
 from constructs.drawing import magnification, save, strain_top
 from constructs.figure_charts import capacity, curves
+from constructs.figure_contact import contact_pressure
 from constructs.figure_free_body import free_body
 from constructs.figure_section import deformed, overview
 from constructs.output import slug
@@ -21,8 +22,8 @@ from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult
 from constructs.stages.figure import common_factor, screw_forces, stage_pictures
 
-__all__ = ["capacity", "curves", "deformed", "draw_all", "drawn", "free_body", "overview",
-           "overview_load", "save", "shown_picture", "stems"]
+__all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "free_body",
+           "overview", "overview_load", "save", "shown_picture", "stems"]
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
@@ -50,8 +51,8 @@ def fragments(comparison: Comparison) -> list[str]:
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
-    Kinds are "deformed", "free body", "capacity", "curves", "overview", "stages" and "screw
-    forces".
+    Kinds are "deformed", "contact", "free body", "capacity", "curves", "overview", "stages" and
+    "screw forces".
     """
     taken: set[str] = set()
     several = fragments(comparison)
@@ -62,6 +63,7 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
         out["curves", "", name] = slug(words, taken)
     for c in comparison.constructs:
         out["deformed", c.name, ""] = slug(f"deformed {c.name}", taken)
+        out["contact", c.name, ""] = slug(f"contact pressure {c.name}", taken)
         for name in several:
             extra = "" if len(several) == 1 else f" {name}"
             out["free body", c.name, name] = slug(f"free body {c.name}{extra}", taken)
@@ -76,9 +78,10 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
     """Every figure of a comparison with its file name, one at a time."""
     names = stems(comparison)
     shown = {c.name: p for c in comparison.constructs if (p := shown_picture(c)) is not None}
-    load = overview_load(comparison)
-    if load is not None:
-        yield names["overview", "", ""], overview(comparison, load)
+    loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
+    most = overview_load(comparison)
+    if most is not None:
+        yield names["overview", "", ""], overview(comparison, most)
     yield names["capacity", "", ""], capacity(comparison)
     for fragment in fragments(comparison):
         yield names["curves", "", fragment], curves(comparison, fragment)
@@ -87,6 +90,8 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
         yield names["deformed", construct, ""], deformed(
             picture, direction_deg=comparison.study.load.direction_deg, top=top,
             factor=magnification([picture]) if picture.held else None)
+        if (load := loads[construct].get(picture.load_N)) is not None and picture.held:
+            yield names["contact", construct, ""], contact_pressure(picture, load)
         for fragment in fragments(comparison):
             yield names["free body", construct, fragment], free_body(picture, fragment)
     factor = common_factor(comparison.stages)

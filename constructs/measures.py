@@ -88,7 +88,7 @@ def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
     for edge in edges:
         point(f"lip a {edge.name}", edge.body_a, edge.node_a)
         point(f"lip b {edge.name}", edge.body_b, edge.node_b)
-    for side, number, node in rims(bodies, sides):
+    for side, number, node in (*rims(bodies, sides), ("middle", *joint_middle(bodies))):
         point(f"rim {side}", number, node)
     for condyle, case in loads.items():
         found.append(Measure(f"under load {condyle}", tuple(case)))
@@ -130,3 +130,10 @@ def rims(bodies: Sequence[Continuum], sides: tuple[str, str]) -> list[tuple[str,
                         best = (reach, i, int(node))
         out.append((side, best[1], best[2]))
     return out
+
+
+def joint_middle(bodies: Sequence[Continuum]) -> tuple[int, int]:
+    """The point of the joint surface nearest to the midline: (body, node)."""
+    found = [(abs(float(body.points[node, 0])), i, int(node)) for i, body in enumerate(bodies)
+             for node in articular(body.mesh)[0]]
+    return min(found, default=(0.0, 0, 0))[1:]

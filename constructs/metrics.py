@@ -7,14 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from constructs.bone import Bone
+from constructs.contact_figures import contact_result, graft_results, unknown_contacts
+from constructs.contacts import contact_lines, percentile
 from constructs.hardware import Part
+from constructs.measures import edge_lengths
 from constructs.model import Model
 from constructs.patches import patches
 from constructs.picture import centroid
 from constructs.results import (
+    BoneResult,
+    CondyleResult,
     EdgeResult,
     FractureResult,
     FragmentResult,
+    GraftResult,
     LoadResult,
     MemberResult,
 )
@@ -97,7 +103,28 @@ def intact_subsidence(bone: Bone, values: dict[str, float]) -> dict[str, float]:
     for i in bone.fragments:
         sunk, share = surface_subsidence(bone, values, i)
         out[bone.solids[i].name] = float(sunk @ share)
+    for patch in patches(bone.study):
+        sunk, share = condyle_subsidence(bone, values, patch.name)
+        out[f"condyle.{patch.name}"] = float(sunk @ share)
     return out
+
+
+def condyle_subsidence(bone: Bone, values: dict[str, float], side: str
+                       ) -> tuple[FloatArray, FloatArray]:
+    """Subsidence of the joint nodes of all pieces of one condyle, and their shares.
+
+    The condyles meet at the midline; a slice shows one of them.
+    """
+    sunk, shares = [np.zeros(0)], [np.zeros(0)]
+    for i, body in enumerate(bone.bodies):
+        nodes = bone.articular(i)[0]
+        mine = np.sign(body.points[nodes, 0]) == (-1.0 if side == "medial" else 1.0)
+        if bone.study.section.sagittal:
+            mine[:] = True
+        sunk.append(surface_subsidence(bone, values, i)[0][mine])
+        shares.append(edge_lengths(body.mesh, "joint")[nodes[mine]])
+    long = np.concatenate(shares)
+    return np.concatenate(sunk), long / max(float(long.sum()), 1e-300)
 
 
 def _tissue(bone: Bone, number: int) -> Tissue:
@@ -123,6 +150,7 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
     bone = reader.bone
     values = reader.measures(model, answer)
     fields = displacements(model.problem, answer)
+    lines = contact_lines(model, answer)
     ratios, over, p95, p99 = bone_strain(reader, fields)
     share, moved = under_load(bone, values)
     edges = {e.name: EdgeResult(*reader.step_off(values, e.name)) for e in bone.edges}
@@ -134,7 +162,26 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
          for i in bone.fragments},
         _fractures(model, answer), _members(model, answer),
         widening(bone, values), share * total / moved if moved > 0 else None, over, p95, p99,
-        stations_at_capacity(model, answer), None, answer.notes), nodal
+        stations_at_capacity(model, answer), None, answer.notes,
+        condyles=_condyles(reader, values, total),
+        contacts={x.name: contact_result(x) for x in lines},
+        grafts=graft_results(model, answer, lines, fields), bone=_bone(reader, ratios)), nodal
+
+
+def _condyles(reader: Reader, values: dict[str, float], total: float) -> dict[str, CondyleResult]:
+    out = {}
+    for patch in patches(reader.bone.study):
+        side = patch.name
+        sunk, share = condyle_subsidence(reader.bone, values, side)
+        mean = worst = net = wider = None
+        if sunk.size:
+            mean, worst = float(sunk @ share), float(sunk.max())
+            net = mean - total * reader.intact[f"condyle.{side}"]
+        if not reader.bone.study.section.sagittal:
+            outwards = values[f"rim {side} x"] - values["rim middle x"]
+            wider = float(-outwards if side == "medial" else outwards)
+        out[side] = CondyleResult(patch.share * total, mean, worst, net, wider)
+    return out
 
 
 def widening(bone: Bone, values: dict[str, float]) -> float | None:
@@ -171,6 +218,9 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
     about = centroid(body.points, body.mesh.triangles)
     applied, sources = pushes(model.problem, answer, body, about)
     left = applied + sum(sources.values(), np.zeros(3))
+    square = float(applied[:2] @ applied[:2])
+    carried = None if square < (1e-9 * total) ** 2 else {
+        k: -float(v[:2] @ applied[:2]) / square for k, v in sources.items()}
     width = bone.section.extent
     error = max(float(np.abs(left[:2]).max()) / total, abs(float(left[2])) / (total * width))
     nodes = bone.articular(number)[0]
@@ -183,7 +233,7 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
     return FragmentResult(
         mean, worst, net, tilt, _pair(applied), float(applied[2]), _pair(about),
         {k: _pair(v) for k, v in sources.items()}, {k: float(v[2]) for k, v in sources.items()},
-        error)
+        error, carried)
 
 
 def _pair(vector: FloatArray) -> tuple[float, float]:
@@ -266,11 +316,21 @@ def bone_strain(reader: Reader, fields: list[FloatArray]
         flat.append(ratio.ravel())
         volumes.append(tissue.volume.ravel())
     value, volume = np.concatenate(flat), np.concatenate(volumes)
-    order = np.argsort(value)
-    rising = np.cumsum(volume[order]) / volume.sum()
-    p95, p99 = (float(value[order][min(int(np.searchsorted(rising, q)), value.size - 1)])
-                for q in (0.95, 0.99))
-    return ratios, float(volume[value > 1.0].sum() / volume.sum()), p95, p99
+    return ratios, *_over_yield(value, volume)
+
+
+def _over_yield(ratio: FloatArray, volume: FloatArray) -> tuple[float, float, float]:
+    """Share of volume over yield, 95th and 99th percentile by volume, of ratios ``(n,)``."""
+    return (float(volume[ratio > 1.0].sum() / volume.sum()), percentile(ratio, volume, 0.95),
+            percentile(ratio, volume, 0.99))
+
+
+def _bone(reader: Reader, ratios: list[FloatArray]) -> dict[str, BoneResult]:
+    """Yield piece by piece."""
+    return {solid.name: BoneResult(float(tissue.volume.sum()),
+                                   *_over_yield(ratio.ravel(), tissue.volume.ravel()))
+            for solid, tissue, ratio in zip(reader.bone.solids, reader.tissues, ratios,
+                                            strict=True)}
 
 
 def _unheld(reader: Reader, model: Model, answer: Answer, total: float) -> LoadResult:
@@ -294,7 +354,13 @@ def _unheld(reader: Reader, model: Model, answer: Answer, total: float) -> LoadR
         {e.name: EdgeResult(None, None) for e in bone.edges}, fragments,
         {f.name: none for f in bone.study.fractures},
         {p.name: MemberResult(p.kind, None, None, None, None) for p in model.hardware.parts},
-        None, None, None, None, None, None, escaping(model, answer), answer.notes)
+        None, None, None, None, None, None, escaping(model, answer), answer.notes,
+        condyles={p.name: CondyleResult(p.share * total, None, None, None, None)
+                  for p in patches(bone.study)},
+        contacts=unknown_contacts(model), grafts={f.name: GraftResult()
+                                                  for f in model.hardware.fills},
+        bone={s.name: BoneResult(float(t.volume.sum()))
+              for s, t in zip(bone.solids, reader.tissues, strict=True)})
 
 
 def escaping(model: Model, answer: Answer) -> str | None:

@@ -97,7 +97,11 @@ COLUMNS = (
     "capacity_upper_N", "capacity_status", "equilibrium_ends_N", "step_off_limit_N",
     "depression_limit_N", "widening_limit_N", "bone_limit_N", "metal_limit_N", "first_limit",
     "bone_over_yield", "worst_member_yield_ratio", "stations_at_capacity", "applied_x_N",
-    "applied_y_N", "balance_error", "residual", "complementarity", "method")
+    "applied_y_N", "balance_error", "residual", "complementarity", "method",
+    "fragment_over_yield", "fragment_strain_ratio_p95", "carried_most_by", "carried_most_share",
+    "medial_subsidence_mean_mm", "lateral_subsidence_mean_mm", "medial_widening_mm",
+    "lateral_widening_mm", "fracture_pressure_p95_MPa", "plate_pressure_p95_MPa",
+    "graft_pressure_p95_MPa", "graft_crushed_max_mm", "graft_at_strength")
 LIMIT_COLUMNS = {"depression_limit_N": "depression", "widening_limit_N": "widening",
                  "bone_limit_N": "bone over yield", "metal_limit_N": "metal over yield"}
 """Columns of the loads at which limits are reached, and the names of the limits."""
@@ -131,11 +135,32 @@ def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, A
     row["first_limit"] = construct.lowest_limit
     if fragment is not None:
         row["applied_x_N"], row["applied_y_N"] = fragment.applied_N
+        carried = fragment.carried_by or {}
+        row["carried_most_by"] = max(carried, key=lambda k: carried[k], default=None)
+        row["carried_most_share"] = largest(carried.values())
+    row |= _extra(load, name)
     for column in COLUMNS:
         if column not in row:
             source = fragment if hasattr(fragment, column) else load
             row[column] = getattr(source, column, None)
     return {column: plain(row[column]) for column in COLUMNS}
+
+
+def _extra(load: LoadResult, fragment: str) -> dict[str, Any]:
+    """Figures of a row about bone, condyles, contact and grafts."""
+    row: dict[str, Any] = {}
+    if (bone := load.bone.get(fragment)) is not None:
+        row["fragment_over_yield"] = bone.over_yield
+        row["fragment_strain_ratio_p95"] = bone.strain_ratio_p95
+    for side, condyle in load.condyles.items():
+        row[f"{side}_subsidence_mean_mm"] = condyle.subsidence_mean_mm
+        row[f"{side}_widening_mm"] = condyle.widening_mm
+    for kind in ("fracture", "plate", "graft"):
+        row[f"{kind}_pressure_p95_MPa"] = largest(
+            c.pressure_p95_MPa for c in load.contacts.values() if c.kind == kind)
+    row["graft_crushed_max_mm"] = largest(g.crushed_max_mm for g in load.grafts.values())
+    row["graft_at_strength"] = largest(g.at_strength for g in load.grafts.values())
+    return row
 
 
 def largest(values: Any) -> float | None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from constructs.contacts import ContactLine, contact_lines
 from constructs.model import Model
 from constructs.patches import patches
 from fe.recover import displacements, escape_motion, pushes
@@ -87,6 +88,7 @@ class Picture:
     free_bodies: tuple[FreeBody, ...]
     patches: tuple[tuple[float, float, float], ...]   # (x from, x to, force N) of each
     toward: str = "lateral"   # where x points
+    contacts: tuple[ContactLine, ...] = ()
 
 
 def source_kind(model: Model, source: str) -> str:
@@ -126,7 +128,8 @@ def take_picture(model: Model, answer: Answer, total: float,
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
     return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
                    _link_forces(model, forces), _free_bodies(model, answer, total),
-                   _patches(model, total), model.bone.study.section.sides[1])
+                   _patches(model, total), model.bone.study.section.sides[1],
+                   contact_lines(model, answer) if answer.held else ())
 
 
 def _link_forces(model: Model, force: FloatArray) -> LinkForces:

@@ -12,7 +12,18 @@ from constructs.figures import fragments, overview_load, shown_picture, stems
 from constructs.glossary import glossary
 from constructs.patches import patches
 from constructs.report_assumptions import LIMITS, MODEL, assumptions
-from constructs.report_parts import facts, forces, items, lets_go, main_table, metal, table, text
+from constructs.report_contact import more
+from constructs.report_parts import (
+    facts,
+    forces,
+    items,
+    lets_go,
+    main_table,
+    metal,
+    table,
+    text,
+    trust_table,
+)
 from constructs.report_style import STYLE
 from constructs.results import Comparison, ConstructResult
 from constructs.schema import Study
@@ -28,9 +39,13 @@ LEGEND = (
     "distal positive, zero after the last tightening; net of intact: less what intact bone does "
     "under the same load. Tilt is counter-clockwise as drawn; a gap opens positive. Capacity: "
     "limit analysis without friction to with friction. Equilibrium ends: the largest load that "
-    "loading step by step still holds. Residual and complementarity are relative errors of the "
-    "solution; balance error is what the forces on a fragment leave over, relative to the load. A "
+    "loading step by step still holds. Largest error: the worst of residual, complementarity and "
+    "balance error, relative to the load; an answer whose errors are over tolerance is refused. A "
     "dash is a number that does not exist.</p>")
+ERRORS = (
+    "<p class=small>Residual: equilibrium of the whole; complementarity: how far forces are from "
+    "what contact, friction and strength allow; balance error: what the forces on a fragment leave "
+    "over.</p>")
 Figures = Mapping[str, Path | bytes] | Iterable[Path]
 
 
@@ -49,7 +64,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         '<section class="top"><div>', _asked(comparison), '</div><div class="cannot">',
         "<h2>What this cannot tell you</h2>", items(LIMITS), "</div></section>",
         "<section><h2>The comparison, best first</h2>", _answer(order), main_table(order), LEGEND,
-        "</section>", "<section><h2>Side by side</h2>",
+        "<details><summary>How far to trust it: each answer\'s errors and method</summary>",
+        trust_table(order), ERRORS, "</details></section>", "<section><h2>Side by side</h2>",
         _figure(comparison, pictures, ("overview", "", ""), "Deformed sections of all constructs"),
         _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
         *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
@@ -78,7 +94,8 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
-    kinds = ["overview", "capacity", "curves", "stages", "screw forces", "deformed", "free body"]
+    kinds = ["overview", "capacity", "curves", "stages", "screw forces", "deformed", "contact",
+             "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0
@@ -159,7 +176,9 @@ def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, s
     out = [f"<section class=construct><h2>{text(c.name)}</h2>",
            f"<p>{text(c.note)}</p>" if c.note else "", facts(c),
            _figure(comparison, pictures, ("deformed", c.name, ""),
-                   f"{c.name}: section under {load.load_words} of joint force")]
+                   f"{c.name}: section under {load.load_words} of joint force"),
+           _figure(comparison, pictures, ("contact", c.name, ""),
+                   f"{c.name}: contact pressure at {load.load_words}"), more(load)]
     for name, fragment in load.fragments.items():
         out += [_figure(comparison, pictures, ("free body", c.name, name),
                         f"{c.name}: {name} cut free at {load.load_words}"),

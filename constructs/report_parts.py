@@ -59,8 +59,7 @@ def items(lines: Iterable[str]) -> str:
 HEAD = ("construct", "load<br>[N]", "status", "subsid-<br>ence<br>[mm]", "net of<br>intact<br>[mm]",
         "step-<br>off<br>[mm]", "gap<br>[mm]", "tilt<br>[deg]", "metal<br>of yield",
         "capacity<br>[N]", "equilib-<br>rium ends<br>[N]")
-TRUST = ("residual", "comple-<br>mentarity", "balance<br>error", "method", "bone<br>over yield",
-         "warn-<br>ings")
+TRUST = ("largest<br>error", "bone<br>over yield", "warn-<br>ings")
 
 
 def main_table(constructs: Sequence[ConstructResult]) -> str:
@@ -85,9 +84,7 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
                 cells += [f"<td{span} class=words>{text(bracket_words(c).removesuffix(' N'))}</td>",
                           f"<td{span}>{text(ends_text(c))}</td>"]
             cells += [f"<td class=trust>{c_}</td>" for c_ in (
-                tiny(load.residual), tiny(load.complementarity),
-                tiny(largest(f.balance_error for f in load.fragments.values())),
-                text(load.method), share(load.bone_over_yield, 2))]
+                tiny(largest(errors(load))), share(load.bone_over_yield, 2))]
             if first:
                 cells.append(f"<td{span} class=trust>{len(c.warnings)}</td>")
             rows.append(f'<tr{" class=first" if first else ""}>{"".join(cells)}</tr>')
@@ -95,8 +92,22 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
     head = "".join(f"<th{' class=t' if i == 0 else ''}>{h}</th>" for i, h in enumerate(HEAD))
     head += "".join(f"<th class=trust>{h}</th>" for h in TRUST)
     return (f'<div class="wide"><table class="main"><thead><tr><th colspan="{len(HEAD)}" '
-            f'class="t band">answer</th><th colspan="{len(TRUST)}" class="t band trust">how far to '
-            f'trust it</th></tr><tr>{head}</tr></thead>{"".join(groups)}</table></div>')
+            f'class="t band">answer</th><th colspan="{len(TRUST)}" class="t band trust">trust</th>'
+            f'</tr><tr>{head}</tr></thead>{"".join(groups)}</table></div>')
+
+
+def errors(load: LoadResult) -> tuple[float | None, float | None, float | None]:
+    """Residual, complementarity error and the largest balance error of a fragment."""
+    return (load.residual, load.complementarity,
+            largest(f.balance_error for f in load.fragments.values()))
+
+
+def trust_table(constructs: Sequence[ConstructResult]) -> str:
+    """How each answer was found, its three errors one by one and its steps."""
+    rows = [(text(c.name), text(load.load_words), *(tiny(e) for e in errors(load)),
+             text(load.method), str(load.steps)) for c in constructs for load in c.loads]
+    return table(("construct", "load", "residual", "complementarity", "balance error",
+                  "method", "steps"), rows, (0, 5), "small")
 
 
 def _worst(load: LoadResult) -> FragmentResult | None:

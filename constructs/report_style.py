@@ -10,6 +10,7 @@ h2{font-size:1.2rem;margin:1.6rem 0 .5rem;border-bottom:2px solid #0072b2;paddin
 overflow-wrap:anywhere}
 h3{font-size:1rem;margin:1.1rem 0 .3rem;overflow-wrap:anywhere}
 p{margin:.4rem 0;max-width:75em;overflow-wrap:anywhere}
+summary{margin:.5rem 0 .2rem;cursor:pointer}
 ul{margin:.3rem 0;padding-left:1.2rem}
 li{margin:.15rem 0;overflow-wrap:anywhere}
 .label{background:#fff3cd;border-left:5px solid #d55e00;padding:.45rem .8rem;margin:.3rem 0;
@@ -29,6 +30,7 @@ th,td{padding:.22rem .5rem;text-align:right;vertical-align:top;border-bottom:1px
 th{vertical-align:bottom;font-weight:600;background:#f4f6f8}
 .t{text-align:left}
 td.t{overflow-wrap:anywhere}
+td.t:first-child{min-width:6em}
 .main{font-size:.81rem;width:100%}
 .main th.t[scope]{min-width:8em;
 vertical-align:top;background:none;max-width:16em;overflow-wrap:anywhere}

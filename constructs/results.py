@@ -30,6 +30,8 @@ class FragmentResult:
     rotation, counter-clockwise as drawn. ``forces_N`` are the forces on the fragment from each
     source, ``moments_Nmm`` their moments about its centroid; together with the load they close to
     ``balance_error`` (over the total load, moments over load times section width).
+    ``carried_by``: the share of the fragment's own load that each source carries, measured along
+    that load (sum 1; below 0 pushes it further down), None where the fragment has no load.
     """
 
     subsidence_mean_mm: float | None
@@ -42,6 +44,7 @@ class FragmentResult:
     forces_N: dict[str, Vector] | None
     moments_Nmm: dict[str, float] | None
     balance_error: float | None
+    carried_by: dict[str, float] | None = None
 
     def _repr_html_(self) -> str:
         from constructs.html_results import fragment_html
@@ -64,6 +67,95 @@ class FractureResult:
     slip_max_mm: float | None
     opening_max_mm: float | None
     slip_beyond_element: bool | None
+
+
+@dataclass(frozen=True)
+class CondyleResult:
+    """Joint surface medial or lateral of the midline, whatever pieces it consists of.
+
+    ``load_N``: joint force on it. Subsidence: mean over its length, and the worst node; net of
+    the intact bone's mean. ``widening_mm``: how far its rim moves outwards from the joint
+    surface's point at the midline; both together are the widening of the plateau.
+    """
+
+    load_N: float
+    subsidence_mean_mm: float | None
+    subsidence_max_mm: float | None
+    subsidence_net_mm: float | None
+    widening_mm: float | None
+
+
+@dataclass(frozen=True)
+class ContactProfile:
+    """Pressure node by node along a line of contact; all of one length, in order a pair of bodies.
+
+    ``position_mm``: along the fracture as drawn, from a plate's proximal end, or round a fill.
+    ``pressure_MPa`` and ``shear_MPa``: nodal force over its share of the length and over
+    ``depth_mm`` (the bone's chord there, at a plate the plate's width), tightening included.
+    ``between``: the two bodies; shear is positive where it drives the second one to the left of
+    the normal from the first.
+    """
+
+    position_mm: tuple[float, ...]
+    x_mm: tuple[float, ...]
+    y_mm: tuple[float, ...]
+    depth_mm: tuple[float, ...]
+    pressure_MPa: tuple[float, ...]
+    shear_MPa: tuple[float, ...]
+    opening_mm: tuple[float, ...]
+    between: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ContactResult:
+    """Contact along a fracture, under a plate, or round a fill (``kind`` "graft").
+
+    ``force_N``: sum of the pressing forces, ``friction_N``: of the sizes of those along the line.
+    ``contact_share``: share of the length that presses. Mean and 95th percentile are taken over
+    all of the length, open parts at 0; the largest nodal pressure depends on the mesh where it
+    lies at the end of a line. Below 0 bonded faces pull. The place is None where nothing presses.
+    """
+
+    kind: str
+    force_N: float | None = None
+    friction_N: float | None = None
+    length_mm: float | None = None
+    contact_share: float | None = None
+    pressure_mean_MPa: float | None = None
+    pressure_p95_MPa: float | None = None
+    pressure_max_MPa: float | None = None
+    pressure_max_at_mm: Vector | None = None
+    profile: ContactProfile | None = None
+
+
+@dataclass(frozen=True)
+class GraftResult:
+    """A fill: how far its faces are crushed, how much its body is compressed, who presses on it.
+
+    ``crushed``: how far the bone beside it has sunk into it beyond what is elastic, mean over the
+    length of its faces and largest with its place; ``at_strength``: share of that length which
+    carries the crushing strength. ``compression``: largest compressive strain, mean and 95th
+    percentile by volume. ``forces_N`` on it from each piece of bone, screw and wire.
+    """
+
+    crushed_mean_mm: float | None = None
+    crushed_max_mm: float | None = None
+    crushed_max_at_mm: Vector | None = None
+    at_strength: float | None = None
+    compression_mean: float | None = None
+    compression_p95: float | None = None
+    forces_N: dict[str, Vector] | None = None
+
+
+@dataclass(frozen=True)
+class BoneResult:
+    """A piece of bone: its volume, the share of it over yield strain, and percentiles by volume
+    of strain over yield strain."""
+
+    volume_mm3: float
+    over_yield: float | None = None
+    strain_ratio_p95: float | None = None
+    strain_ratio_p99: float | None = None
 
 
 @dataclass(frozen=True)
@@ -110,6 +202,10 @@ class LoadResult:
     escapes: str | None
     notes: tuple[str, ...] = ()
     load_name: str = ""
+    condyles: dict[str, CondyleResult] = field(default_factory=dict)
+    contacts: dict[str, ContactResult] = field(default_factory=dict)
+    grafts: dict[str, GraftResult] = field(default_factory=dict)
+    bone: dict[str, BoneResult] = field(default_factory=dict)
 
     @property
     def load_words(self) -> str:

@@ -85,6 +85,13 @@ def test_the_page_does_not_scroll_sideways(page: Any, width: int) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+def test_no_table_scrolls_sideways_on_a_laptop(page: Any) -> None:
+    page.eval_on_selector_all("details", "all => all.forEach(d => d.open = true)")
+    wide = page.eval_on_selector_all(
+        ".wide", "all => all.filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.innerText)")
+    assert wide == []
+
+
 def test_names_are_text(page: Any) -> None:
     assert page.locator("script, i, s, u, table b b, h1 b, plate").count() == 0
 

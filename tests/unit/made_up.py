@@ -6,13 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 
+from constructs.contacts import ContactLine
 from constructs.picture import Arrow, BodyPicture, FreeBody, LinkForces, MemberPicture, Picture
 from constructs.results import (
+    BoneResult,
     Comparison,
+    CondyleResult,
     ConstructResult,
+    ContactProfile,
+    ContactResult,
     EdgeResult,
     FractureResult,
     FragmentResult,
+    GraftResult,
     LetsGo,
     LoadResult,
     MemberResult,
@@ -36,6 +42,45 @@ def grid(x: tuple[float, float], y: tuple[float, float], nx: int, ny: int):
             middle = a + wide + 1
             triangles += [(a, b, c, a + 1, b + wide, middle), (a, c, d, middle, d + 1, a + wide)]
     return points, np.array(triangles)
+
+
+def contact_line(name: str, kind: str, start: tuple[float, float], end: tuple[float, float],
+                 peak: float) -> ContactLine:
+    """A straight line of nine nodes, 10 mm deep, open on its first half; pressure rises to a peak."""
+    share = np.linspace(0.0, 1.0, 9)
+    places = np.array(start) + share[:, None] * (np.array(end) - np.array(start))
+    along = (np.array(end) - np.array(start)) / np.hypot(*(np.array(end) - np.array(start)))
+    length = np.full(9, np.hypot(*(np.array(end) - np.array(start))) / 9)
+    pressure = np.maximum(0.0, share - 0.5) * 2.0 * peak
+    zero = np.zeros(9)
+    return ContactLine(name, kind, places, np.tile([along[1], -along[0]], (9, 1)),
+                       share * length.sum(), length, np.full(9, 10.0), np.zeros(9, dtype=int),
+                       (("medial", "shaft"),), pressure * length * 10.0, zero, zero, zero,
+                       np.zeros(9, dtype=bool))
+
+
+def contact_pictures(factor: float, words: str = "") -> tuple[ContactLine, ...]:
+    return (contact_line("shear plane", "fracture", (-3.0, 0.0), (-24.0, -58.0), 4.0 * factor),
+            contact_line(words[:60] or "plate", "plate", (-38.0, -20.0), (-30.0, -90.0), factor),
+            contact_line("graft", "graft", (10.0, -10.0), (25.0, -10.0), 0.5 * factor))
+
+
+def more(factor: float | None, load: float) -> dict:
+    """Condyles, contacts, grafts and bone of a load; None: without equilibrium."""
+    kinds = {"shear plane": "fracture", "plate": "plate", "graft": "graft"}
+    if factor is None:
+        return {"condyles": {"medial": CondyleResult(0.65 * load, None, None, None, None)},
+                "contacts": {n: ContactResult(k) for n, k in kinds.items()},
+                "grafts": {"graft": GraftResult()}, "bone": {"medial": BoneResult(9000.0)}}
+    profile = ContactProfile(*((0.0, 1.0),) * 7, ("medial | shaft",) * 2)
+    return {"condyles": {side: CondyleResult(x * load, 0.05, 0.07, 0.01, -0.002)
+                         for side, x in (("medial", 0.65), ("lateral", 0.35))},
+            "contacts": {n: ContactResult(k, 400.0, 90.0, 61.7, 0.44, 1.234 * factor, 2.5 * factor,
+                                          4.0 * factor, (-24.0, -58.0), profile)
+                         for n, k in kinds.items()},
+            "grafts": {"graft": GraftResult(0.001, 0.0123, (10.0, -10.0), 0.05, 0.004, 0.006,
+                                            {"medial": (1.0, -20.0), "shaft": (-1.0, 20.0)})},
+            "bone": {"medial": BoneResult(9000.0, 0.0, 0.05, 0.07)}}
 
 
 def picture(name: str, load: float, held: bool = True, more: int = 0, words: str = "") -> Picture:
@@ -75,7 +120,8 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
     free = (FreeBody("medial", 0, tuple(arrows), 2e-13),) if held else ()
     return Picture(name, load, held, "held" if held else "no equilibrium", tuple(bodies),
                    tuple(members), links, free,
-                   ((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)))
+                   ((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)),
+                   contacts=contact_pictures(factor) if held else ())
 
 
 def load_result(load: float, held: bool = True) -> LoadResult:
@@ -88,15 +134,16 @@ def load_result(load: float, held: bool = True) -> LoadResult:
                           {"shear plane": EdgeResult(None, None)}, {"medial": none},
                           {"shear plane": FractureResult(None, None, None)},
                           {"plate": MemberResult("plate", None, None, None, None)},
-                          None, None, None, None, None, None, "medial")
+                          None, None, None, None, None, None, "medial", **more(None, load))
     forces = {k: (x * factor, y * factor) for k, (x, y) in FORCES.items()}
     fragment = FragmentResult(0.06 * factor, 0.08 * factor, 0.01 * factor, 0.1 * factor, applied,
-                              0.0, (-20.0, -20.0), forces, dict.fromkeys(forces, 0.0), 3e-16)
+                              0.0, (-20.0, -20.0), forces, dict.fromkeys(forces, 0.0), 3e-16,
+                              {"shear plane": 0.41, "plate": 0.51, "upper lag": 0.08})
     return LoadResult(load, "held", "active set", 2e-16, 5e-15, 7,
                       {"shear plane": EdgeResult(0.02 * factor, -0.0)}, {"medial": fragment},
                       {"shear plane": FractureResult(0.02, 0.001, False)},
                       {"plate": MemberResult("plate", 300.0 * factor, 0.43 * factor, -12.0, 0)},
-                      0.03, 31000.0, 0.0, 0.05, 0.07, 2, None)
+                      0.03, 31000.0, 0.0, 0.05, 0.07, 2, None, **more(factor, load))
 
 
 def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0),

@@ -148,6 +148,17 @@ def test_strain_over_yield_is_black_where_there_is_any() -> None:
     assert "black: over 1" in words(ax)
 
 
+def test_fragments_are_named_where_there_are_several() -> None:
+    shot = picture("lag screws", 1500.0)
+    assert "medial" not in words(figures.deformed(shot)).split("\n")
+    body = replace(shot.bodies[0], name="joint fragment",
+                   points=shot.bodies[0].points + np.array([41.0, 0.0]))
+    shown = words(figures.deformed(replace(shot, bodies=(*shot.bodies, body)))).split("\n")
+    assert "medial" in shown
+    assert "joint fragment" in shown
+    assert "shaft" not in shown
+
+
 # ------------------------------------------------------------------------------------ free body
 
 def test_the_force_polygon_closes_and_its_arrows_are_those_of_the_free_body() -> None:
@@ -343,7 +354,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
     files = figures.draw_all(made, tmp_path / "one")
-    assert len({f.name for f in files}) == len(files) == 2 * (3 + 2 * 3)
+    assert len({f.name for f in files}) == len(files) == 2 * (3 + 3 * 3)
     assert all(f.parent == tmp_path / "one" and f.is_file() for f in files)
     assert {"overview.png", "overview.svg", "capacity.png", "load-subsidence.svg",
             "deformed-a-b.png", "deformed-a-b-2.png", "free-body-a-b.svg"} <= {

@@ -1,0 +1,96 @@
+"""What lines of contact and fills come to: the figures of `ContactResult` and `GraftResult`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from constructs.contacts import ContactLine, percentile
+from constructs.model import Model
+from constructs.pieces import Solid
+from constructs.results import ContactProfile, ContactResult, GraftResult
+from fe.assembly import quadrature_points
+from fe.recover import resultant
+from fe.solve import Answer
+from fe.stress import principal, strain
+from fe.stress import weights as area_weights
+
+FloatArray = np.ndarray
+
+
+def contact_result(line: ContactLine) -> ContactResult:
+    """The figures of a line of contact: see `ContactResult`."""
+    pressure, long = line.pressure, float(line.length.sum())
+    worst = int(np.argmax(pressure))
+    touching = float(line.length[line.touching].sum()) / long
+    between = [" | ".join(line.pairs[k]) for k in line.pair]
+    profile = ContactProfile(
+        _short(line.position), _short(line.places[:, 0]), _short(line.places[:, 1]),
+        _short(line.depth), _short(pressure), _short(line.shear), _short(line.opening),
+        tuple(between))
+    return ContactResult(
+        line.kind, float(line.force.sum()), float(np.abs(line.rub).sum()), long,
+        touching, float(pressure @ line.length) / long,
+        percentile(pressure, line.length, 0.95), float(pressure[worst]),
+        _place(line, worst) if touching > 0 else None, profile)
+
+
+def _place(line: ContactLine, node: int) -> tuple[float, float]:
+    return float(line.places[node, 0]), float(line.places[node, 1])
+
+
+def unknown_contacts(model: Model) -> dict[str, ContactResult]:
+    """Lines of contact of a construct that has no answer: names and kinds, no numbers."""
+    found: dict[str, str] = {f.name: "fracture" for f in model.bone.study.fractures}
+    found |= {p.name: "plate" for p in model.hardware.parts if p.kind == "plate"}
+    found |= {f.name: "graft" for f in model.hardware.fills}
+    return {name: ContactResult(kind) for name, kind in found.items()}
+
+
+def _short(values: FloatArray) -> tuple[float, ...]:
+    """Six figures are more than the model knows."""
+    return tuple(float(f"{v:.6g}") + 0.0 for v in values)
+
+
+def graft_results(model: Model, answer: Answer, lines: tuple[ContactLine, ...],
+                  fields: list[FloatArray]) -> dict[str, GraftResult]:
+    """What each fill has crushed, how much it is compressed, and who presses on it.
+
+    ``fields``: displacements ``(n_dof,)`` of all bodies.
+    """
+    out = {}
+    faces = {x.name: x for x in lines}
+    for solid, u in zip(model.solids, fields, strict=False):
+        if solid.kind != "graft" or solid.name not in faces:
+            continue
+        line = faces[solid.name]
+        worst = int(np.argmax(line.crushed))
+        low = -principal(strain(solid.mesh, u))[..., 1].ravel()
+        volume = _volume(solid)
+        out[solid.name] = GraftResult(
+            float(line.crushed @ line.length / line.length.sum()), float(line.crushed[worst]),
+            _place(line, worst) if line.crushed[worst] > 0 else None,
+            float(line.length[line.at_strength].sum() / line.length.sum()),
+            float(low @ volume / volume.sum()), percentile(low, volume, 0.95),
+            dict(_forces_on(model, answer, solid)))
+    return out
+
+
+def _volume(solid: Solid) -> FloatArray:
+    return (area_weights(solid.mesh) * solid.piece.depth(quadrature_points(solid.mesh))).ravel()
+
+
+def _forces_on(model: Model, answer: Answer, solid: Solid
+               ) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Force (Fx, Fy) [N] on a fill from each body that it touches, screws and wires too."""
+    names = {id(s.body): s.name for s in model.solids}
+    names |= {id(p.member): p.name for p in model.hardware.parts}
+    total: dict[str, FloatArray] = {}
+    for value, link in zip(answer.force, model.problem.links.links, strict=True):
+        for sign, end, other in ((-1.0, link.a, link.b), (1.0, link.b, link.a)):
+            if end.body is solid.body and end.column is not None:
+                who = total.setdefault(names.get(id(other.body), "ground"), np.zeros(2))
+                who += sign * value * resultant(solid.body, end.column, np.zeros(2))[:2]
+    for name, force in total.items():
+        yield name, (float(force[0]), float(force[1]))

@@ -1,0 +1,161 @@
+"""Contact pressure along fractures, under plates and round fills, drawn on the section."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from constructs import drawing as d
+from constructs.contacts import ContactLine
+from constructs.figure_section import outcome
+from constructs.picture import Picture
+from constructs.results import ContactResult, LoadResult
+from constructs.textfit import SIZE
+
+FloatArray = np.ndarray
+REACH = 14.0
+"""Height [mm] at which the largest 95th percentile of all lines is drawn, about."""
+CUT = 22.0
+"""Higher pressures are cut off at this height [mm]: peaks at corners would cover the rest."""
+COLUMN = 2.3
+"""Width of a column of labels, inches."""
+WORDS = {"fracture": "along a fracture", "plate": "under a plate", "graft": "on a graft's face"}
+
+
+def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = None) -> Axes:
+    """Pressure of a construct under a load as bands that stand on the lines where bodies touch.
+
+    Each line is labelled with its name, the share of its length that presses and its pressures.
+    With ``ax``, leave room below it for the list of signs.
+    """
+    if ax is None:
+        ax = d.axes_at(d.slide(), 0.95, 1.35, 11.9, 5.0)
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    d.label(figure)
+    words = "" if picture.held else ", so there is no pressure to draw"
+    d.title(ax, f"{picture.construct}: contact pressure", outcome(picture) + words)
+    ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE, loc="left")
+    ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
+    shown = [x for x in picture.contacts if x.name in load.contacts]
+    per_mm = _scale([load.contacts[x.name] for x in shown])
+    low, high = _corners(picture, shown, per_mm)
+    box = d.inches(ax)
+    scale = float(min(box[1] / (high[1] - low[1] + 4.0),
+                      (box[0] - 2 * COLUMN) / (high[0] - low[0] + 10.0)))
+    side = COLUMN / scale + 5.0
+    d.frame(ax, (low[0] - side, low[1] - 1.0), (high[0] + side, high[1] + 3.0), scale)
+    for body in picture.bodies:
+        ax.add_collection(PolyCollection(
+            [body.points[loop] for loop in d.outline(body.triangles)],
+            facecolor=d.GRAFT if body.kind == "graft" else d.BONE, linewidth=0.0, zorder=1),
+            autolim=False)
+    d.draw_outline(ax, picture.bodies, colors="#555555", linewidths=0.9, zorder=2)
+    d.draw_members(ax, picture.members, 0.0).set(zorder=1.5, alpha=0.45)
+    for line in shown:
+        _band(ax, line, per_mm)
+    _labels(ax, shown, load, (low, high), per_mm, scale)
+    _signs(ax, shown, per_mm)
+    return ax
+
+
+def _corners(picture: Picture, lines: list[ContactLine], per_mm: float
+             ) -> tuple[FloatArray, FloatArray]:
+    """Corners of what is drawn; the shaft below every line of contact is cut off."""
+    bone = np.concatenate([b.points for b in picture.bodies])
+    bands = [x.places + _heights(x, per_mm) for x in lines]
+    every = np.concatenate([bone, *bands])
+    low, high = every.min(axis=0), every.max(axis=0)
+    lowest = min((float(x.places[:, 1].min()) for x in lines), default=0.0)
+    low[1] = max(low[1], min(lowest - 12.0, -60.0))
+    return low, high
+
+
+def _scale(results: list[ContactResult]) -> float:
+    """MPa a millimetre of height: a round number for 10 mm."""
+    usual = max((r.pressure_p95_MPa or 0.0 for r in results), default=0.0)
+    if usual <= 0.0:
+        usual = max((r.pressure_max_MPa or 0.0 for r in results), default=0.0)
+    return d.round_number(usual * 10.0 / REACH, (1, 2, 5, 10)) / 10.0 if usual > 0 else 1.0
+
+
+def _heights(line: ContactLine, per_mm: float) -> FloatArray:
+    """From each node to the top of its band ``(k, 2)`` mm; outside of a fill, where is room."""
+    height = np.clip(line.pressure / per_mm, -CUT, CUT)[:, None] * line.normals
+    first = np.array([line.pairs[k][0] == line.name for k in line.pair])[:, None]
+    return np.where(first, height, -height) if line.kind == "graft" else height
+
+
+def _band(ax: Axes, line: ContactLine, per_mm: float) -> None:
+    """The pressure of each pair of bodies as a band on their common face."""
+    colour = d.KINDS[line.kind]
+    tips = line.places + _heights(line, per_mm)
+    for k in range(len(line.pairs)):
+        mine = np.flatnonzero(line.pair == k)
+        # A fill's outline is walked round: its start may lie in the middle of a face.
+        gaps = np.hypot(*np.diff(line.places[mine], axis=0).T)
+        apart = np.flatnonzero(gaps > 3.0 * max(float(np.median(gaps)) if gaps.size else 0.0,
+                                                1e-9)) + 1
+        for run in np.split(mine, apart):
+            band = np.concatenate([line.places[run], tips[run][::-1]])
+            ax.add_collection(PolyCollection([band], facecolor=colour, alpha=0.55, linewidth=0.0,
+                                             zorder=3), autolim=False)
+            ax.add_collection(LineCollection([line.places[run]], colors=colour, linewidths=2.0,
+                                             zorder=3.2), autolim=False)
+            ax.add_collection(LineCollection([tips[run]], colors=colour, linewidths=1.0,
+                                             zorder=3.1), autolim=False)
+
+
+def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult,
+            corners: tuple[FloatArray, FloatArray], per_mm: float, scale: float) -> None:
+    low, high = corners
+    anchors, texts, colours = [], [], []
+    for line in lines:
+        k = int(np.argmax(line.pressure)) if line.touching.any() else len(line.places) // 2
+        anchors.append(line.places[k] + 0.5 * _heights(line, per_mm)[k])
+        texts.append(f"{line.name}\n{_words(load.contacts[line.name])}")
+        colours.append(d.KINDS[line.kind])
+    at = np.array(anchors).reshape(-1, 2)
+    left = at[:, 0] < float((low[0] + high[0]) / 2)
+    for side in (True, False):
+        mine = np.flatnonzero(left == side)
+        d.leaders(ax, at[mine], [texts[i] for i in mine], [colours[i] for i in mine], left=side,
+                  x=float(low[0] - 4.0 if side else high[0] + 4.0), room=COLUMN - 0.1,
+                  scale=scale, span=(float(low[1]), float(high[1]) + 2.0))
+
+
+def _words(result: ContactResult) -> str:
+    """Share that presses and pressures of a line, in two short lines."""
+    if not result.contact_share:
+        return "nowhere pressed"
+    return (f"presses over {100.0 * result.contact_share:.0f} %\n"
+            f"mean {_figure(result.pressure_mean_MPa)}, 95 % {_figure(result.pressure_p95_MPa)},\n"
+            f"largest {_figure(result.pressure_max_MPa)} MPa")
+
+
+def _figure(value: float | None) -> str:
+    if value is None:
+        return "–"
+    return f"{value:.2g}" if abs(value) < 10 else f"{value:.0f}"
+
+
+def _signs(ax: Axes, lines: list[ContactLine], per_mm: float) -> None:
+    """What colours and heights mean, below the axes on the right."""
+    kinds = [k for k in WORDS if any(x.kind == k for x in lines)]
+    if not kinds:
+        return
+    handles: list = [Patch(facecolor=d.KINDS[k], alpha=0.55, label=WORDS[k]) for k in kinds]
+    cut = any((np.abs(x.pressure) > CUT * per_mm).any() for x in lines)
+    height = f"10 mm of height = {10.0 * per_mm:g} MPa" + (
+        f", cut off at {CUT * per_mm:g} MPa" if cut else "")
+    handles.append(Line2D([], [], linestyle="none", label=height))
+    words = ax.legend(handles=handles, loc="upper right", fontsize=SIZE, frameon=False, ncol=4,
+                      bbox_to_anchor=(1.0, -0.065), borderaxespad=0.1, handlelength=1.2,
+                      columnspacing=1.2)
+    words.set_zorder(7)
+    ax.text(1.0, -0.165, "pressure: force over length and depth; 95 %: not exceeded over "
+            "95 % of the line", size=SIZE, ha="right", va="center", color="#444444",
+            transform=ax.transAxes)
