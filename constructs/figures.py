@@ -12,6 +12,8 @@ from pathlib import Path
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from constructs import figure_bearing
+from constructs.bearing import weight_bearing
 from constructs.drawing import magnification, save, strain_top
 from constructs.figure_charts import capacity, curves
 from constructs.figure_contact import contact_pressure
@@ -51,13 +53,15 @@ def fragments(comparison: Comparison) -> list[str]:
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
-    Kinds are "deformed", "contact", "free body", "capacity", "curves", "overview", "stages" and
-    "screw forces".
+    Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "curves",
+    "overview", "stages" and "screw forces".
     """
     taken: set[str] = set()
     several = fragments(comparison)
     out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
         "capacity", taken)}
+    if comparison.study.load.body_mass_kg is not None:
+        out["weight bearing", "", ""] = slug("weight bearing", taken)
     for name in several:
         words = "load subsidence" if len(several) == 1 else f"load subsidence {name}"
         out["curves", "", name] = slug(words, taken)
@@ -83,6 +87,9 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
     if most is not None:
         yield names["overview", "", ""], overview(comparison, most)
     yield names["capacity", "", ""], capacity(comparison)
+    table = weight_bearing(comparison)
+    if table is not None:
+        yield names["weight bearing", "", ""], figure_bearing.weight_bearing(table)
     for fragment in fragments(comparison):
         yield names["curves", "", fragment], curves(comparison, fragment)
     top = strain_top(list(shown.values()))

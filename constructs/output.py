@@ -9,13 +9,14 @@ import math
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
-from constructs import LABEL
+from constructs import LABEL, bearing
+from constructs.bearing import weight_bearing
 from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult, LoadResult
 from fe.errors import InputError
@@ -87,7 +88,8 @@ def document(comparison: Comparison) -> dict[str, Any]:
     return {"label": LABEL, "versions": comparison.versions,
             "study": comparison.study.resolved(), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
-            "constructs": plain(comparison.constructs), "stages": plain(comparison.stages)}
+            "constructs": plain(comparison.constructs), "stages": plain(comparison.stages),
+            "weight_bearing": plain(weight_bearing(comparison))}
 
 
 COLUMNS = (
@@ -169,13 +171,13 @@ def largest(values: Any) -> float | None:
     return max(found) if found else None
 
 
-def as_csv(table: list[dict[str, Any]]) -> str:
+def as_csv(table: list[dict[str, Any]], columns: Sequence[str] = COLUMNS) -> str:
     """The table as CSV with units in its header; a missing number is an empty field.
 
     Text that a spreadsheet would take for a formula gets an apostrophe in front.
     """
     out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer = csv.DictWriter(out, columns, lineterminator="\n")
     writer.writeheader()
     for row in table:
         writer.writerow({k: "" if v is None else inert(v) for k, v in row.items()})
@@ -235,6 +237,10 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         from constructs.stages.table import as_csv as stages_csv
 
         (folder / "stages.csv").write_text(stages_csv(comparison.stages), encoding="utf-8")
+    found = weight_bearing(comparison)
+    if found is not None:
+        (folder / "weight-bearing.csv").write_text(as_csv(bearing.rows(found), bearing.COLUMNS),
+                                                   encoding="utf-8")
     taken: set[str] = set()
     for construct in comparison.constructs:
         name = slug(construct.name, taken)

@@ -8,12 +8,14 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from constructs import LABEL
+from constructs.bearing import weight_bearing
 from constructs.figures import fragments, overview_load, shown_picture, stems
 from constructs.glossary import glossary
 from constructs.patches import patches
 from constructs.report_assumptions import LIMITS, MODEL, assumptions
 from constructs.report_contact import more
 from constructs.report_parts import (
+    bearing_table,
     facts,
     forces,
     items,
@@ -70,7 +72,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
         *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
           for f in fragments(comparison)), "</section>",
-        _stages(comparison, pictures),
+        _bearing(comparison, pictures), _stages(comparison, pictures),
         *(_construct(comparison, c, pictures) for c in order),
         "<section><h2>Assumptions</h2>", _assumptions(comparison), "</section>",
         "<section><h2>How far this version is verified</h2>",
@@ -94,8 +96,8 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
-    kinds = ["overview", "capacity", "curves", "stages", "screw forces", "deformed", "contact",
-             "free body"]
+    kinds = ["overview", "capacity", "weight bearing", "curves", "stages", "screw forces",
+             "deformed", "contact", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0
@@ -152,6 +154,18 @@ def _asked(comparison: Comparison) -> str:
     return ("<h2>What was asked</h2>"
             + (f"<p>{text(study.scenario.strip())}</p>" if study.scenario.strip() else "")
             + items(facts_) + table(("construct", "what it is"), rows, (0, 1), "plain"))
+
+
+def _bearing(comparison: Comparison, pictures: dict[str, str]) -> str:
+    """The weight-bearing table, where the study gives a body mass."""
+    found = weight_bearing(comparison)
+    if found is None:
+        return ""
+    return (f"<section><h2>{text(found.title)}</h2>"
+            f"<p>Body mass {found.body_mass_kg:g} kg. {text(found.judged)}</p>"
+            + bearing_table(found)
+            + _figure(comparison, pictures, ("weight bearing", "", ""), found.title)
+            + "</section>")
 
 
 def _answer(order: list[ConstructResult]) -> str:

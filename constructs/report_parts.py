@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from constructs.bearing import Bearing
 from constructs.figure_charts import bracket_words
 from constructs.limits import limit_words
 from constructs.loads import newtons
@@ -177,6 +178,16 @@ def limits_table(c: ConstructResult) -> str:
          else text(limit_words(name, r)), number(r.load_N, 0),
          text(r.where.words if r.where else r.missing)) for name, r in c.limits.items()],
         (0, 2), "small") if c.limits else ""
+
+
+def bearing_table(bearing: Bearing) -> str:
+    """The weight-bearing table: activities down, constructs across, with the source of each."""
+    body = [(text(row.name), row.force_words, *(text(row.cells[c].words)
+                                                for c in bearing.constructs),
+             f"<small>{text(row.source)} ({text(row.status)})</small>") for row in bearing.rows]
+    columns = len(bearing.constructs)
+    return table(("under one leg", "joint force [N]", *(text(c) for c in bearing.constructs),
+                  "source of the force"), body, (0, *range(2, columns + 3)), "small")
 
 
 def facts(c: ConstructResult) -> str:

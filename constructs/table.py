@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
-from constructs import LABEL
+from constructs import LABEL, bearing
 from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
@@ -105,6 +105,9 @@ def lines(comparison: Comparison) -> list[str]:
 def print_table(comparison: Comparison) -> None:
     """The table on standard output, with the frame of reference and the label."""
     print("\n".join(lines(comparison)))
+    table = bearing.weight_bearing(comparison)
+    if table is not None:
+        print("\n".join([*bearing.lines(table), ""]))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the last\n"
           "tightening; the worst fragment. Capacity: limit analysis without - with friction; ends\n"
           "at: largest load that stepwise loading still holds. Over 100 % of yield an outer fibre\n"

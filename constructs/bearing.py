@@ -1,0 +1,156 @@
+"""The educational weight-bearing table: which construct keeps every limit under which activity.
+
+It compares the joint force of an activity, or of a mass on the ground, with the loads at which
+limits are reached. Nothing is solved anew: limits are taken to be reached once and for all as the
+load rises. A mass on the ground stands for a range of joint forces and is judged at its upper end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from textwrap import wrap
+from typing import Any
+
+from constructs import tables
+from constructs.limits import CAPACITY
+from constructs.loads import STANCES, activities, activity_case, ground_cases
+from constructs.results import Comparison, ConstructResult
+
+TITLE = "Educational weight-bearing table, not for planning treatment"
+JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
+          "standing on two legs (lower force) and on one leg (upper force), and judged at the "
+          "upper one. Peak forces were measured in instrumented knees, not in broken ones.")
+HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", "not known"
+WIDE = 100
+"""Columns of a terminal."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One construct under one row: "holds", the name of the limit broken first, or "lets go".
+
+    ``load_N`` is the load at which that limit is reached, None where all hold.
+    """
+
+    verdict: str
+    load_N: float | None
+
+    @property
+    def words(self) -> str:
+        """As in a cell of the table: ``step-off from 1076 N``."""
+        return f"{self.verdict} {self.since}".strip()
+
+    @property
+    def since(self) -> str:
+        """From which load on, empty where all limits hold."""
+        if self.load_N is None:
+            return ""
+        return f"from {self.load_N:.0f} N" if self.load_N > 0.0 else "at any load"
+
+
+@dataclass(frozen=True)
+class BearingRow:
+    """An activity or a mass on the ground; ``force_N`` its joint force, lower and upper."""
+
+    name: str
+    force_N: tuple[float, float]
+    source: str
+    status: str
+    cells: dict[str, Cell]
+
+    @property
+    def force_words(self) -> str:
+        """The joint force in newtons: ``1920`` or ``315-381``."""
+        low, high = (f"{x:.0f}" for x in self.force_N)
+        return low if low == high else f"{low}-{high}"
+
+
+@dataclass(frozen=True)
+class Bearing:
+    """The table for a body mass, rows by joint force."""
+
+    title: str
+    judged: str
+    body_mass_kg: float
+    rows: tuple[BearingRow, ...]
+
+    @property
+    def constructs(self) -> tuple[str, ...]:
+        """Names of the constructs, the columns."""
+        return tuple(self.rows[0].cells)
+
+
+def weight_bearing(comparison: Comparison) -> Bearing | None:
+    """The weight-bearing table of a comparison; None where the study gives no body mass."""
+    load = comparison.study.load
+    mass = load.body_mass_kg
+    if mass is None:
+        return None
+    usual = {tables.number("loads", "partial weight bearing", f)
+             for f in tables.fields("loads", "partial weight bearing")}
+    about: list[tuple[str, tuple[float, float], str, str]] = []
+    for kg in usual | set(load.ground_kg or ()):
+        if kg <= mass:
+            low, high = ground_cases(kg)
+            about.append((f"{kg:g} kg on the ground", (low.total_N, high.total_N),
+                          f"{low.source}; {high.source}", low.status))
+    for name in activities():
+        case = activity_case(name, mass)
+        about.append((name, (case.total_N, case.total_N), case.source, case.status))
+    about.sort(key=lambda row: (row[1][1], row[0]))
+    return Bearing(TITLE, JUDGED, mass, tuple(
+        BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
+        for row in about))
+
+
+def judged(construct: ConstructResult, force: float) -> Cell:
+    """What a construct does under a joint force [N], from the loads at which limits are reached."""
+    ends = construct.equilibrium_ends_N
+    if ends is not None and force > ends:
+        return Cell(LETS_GO, ends)
+    reached = [(r.load_N, name) for name, r in construct.limits.items()
+               if r.load_N is not None and name != CAPACITY and r.load_N <= force]
+    if reached:
+        load, name = min(reached)
+        return Cell(name, load)
+    if any(r.missing.startswith("not found") for r in construct.limits.values()):
+        return Cell(UNKNOWN, None)
+    return Cell(HOLDS, None)
+
+
+COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",
+           "construct", "verdict", "limit_load_N", "source", "status", "stances")
+
+
+def rows(bearing: Bearing) -> list[dict[str, Any]]:
+    """One row an activity and construct, each with the title that says what it is for."""
+    return [{"title": bearing.title, "body_mass_kg": bearing.body_mass_kg, "activity": row.name,
+             "joint_force_low_N": row.force_N[0], "joint_force_high_N": row.force_N[1],
+             "construct": name, "verdict": cell.verdict, "limit_load_N": cell.load_N,
+             "source": row.source, "status": row.status,
+             "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None}
+            for row in bearing.rows for name, cell in row.cells.items()]
+
+
+def lines(bearing: Bearing) -> list[str]:
+    """The table as text of at most 100 columns, in as many parts as the constructs need."""
+    side = max(len(row.name) for row in bearing.rows)
+    head = [" " * side, "force N"]
+    left = [(f"{row.name:{side}}", row.force_words) for row in bearing.rows]
+    across = max(len(head[1]), *(len(force) for _, force in left))
+    out = [f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", ""]
+    names = list(bearing.constructs)
+    each = 16
+    fit = max(1, (WIDE - side - across - 2) // (each + 2))
+    for start in range(0, len(names), fit):
+        part = names[start:start + fit]
+        tops = [wrap(name, each, max_lines=3, placeholder="…") or [""] for name in part]
+        for k in range(max(len(top) for top in tops)):
+            words = [top[k] if k < len(top) else "" for top in tops]
+            out.append("  ".join([head[0], f"{head[1] if k == 0 else '':>{across}}",
+                                  *(f"{w:{each}}" for w in words)]).rstrip())
+        for row, (name, force) in zip(bearing.rows, left, strict=True):
+            out.append("  ".join([name, f"{force:>{across}}", *(
+                f"{row.cells[c].verdict:{each}}" for c in part)]).rstrip())
+        out.append("")
+    return [*out, *wrap(bearing.judged, WIDE)]

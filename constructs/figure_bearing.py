@@ -1,0 +1,97 @@
+"""The educational weight-bearing table as a picture: a matrix with words in its cells."""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, Rectangle
+
+from constructs import drawing as d
+from constructs.bearing import HOLDS, LETS_GO, UNKNOWN, Bearing, BearingRow, Cell
+from constructs.textfit import LINE, SIZE, width, wrap
+
+LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"), UNKNOWN: ("#FFFFFF", "")}
+BROKEN = ("#FBEFA0", "//")
+"""Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
+MOST_COLUMNS = 7
+"""With more constructs than this they go down the side, activities across."""
+
+
+def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:
+    """Which construct keeps its limits under which activity, for the body mass of the table.
+
+    With ``ax``, leave room left of it and above it for names, and below it for the list of signs.
+    """
+    constructs = list(bearing.constructs)
+    activities = [(row, f"{row.name}\n{row.force_words} N") for row in bearing.rows]
+    turned = len(constructs) > MOST_COLUMNS
+    across = len(activities) if turned else len(constructs)
+    down = len(constructs) if turned else len(activities)
+    left, inside = 2.9, d.WIDE - 3.3
+    cell = inside / across
+    tops = ([f"{wrap(row.name, cell - 0.1)}\n{row.force_words} N" for row, _ in activities]
+            if turned else [wrap(c, cell - 0.1) for c in constructs])
+    sides = ([wrap(c, left - 0.4) for c in constructs] if turned
+             else [words for _, words in activities])
+    words = [[_words(row.cells[c], cell) for row, _ in activities] for c in constructs]
+    if not turned:
+        words = [list(column) for column in zip(*words, strict=True)]
+    deep = max(x.count("\n") + 1 for line in (*words, sides) for x in line)
+    tall = (deep + 0.6) * LINE
+    over = (max(t.count("\n") for t in tops) + 1) * LINE + 0.25
+    if ax is None:
+        height = max(d.HIGH, down * tall + over + 2.4)
+        tall = (height - over - 2.4) / down
+        figure: Figure = d.slide(height)
+        ax = d.axes_at(figure, left, 1.55, inside, down * tall)
+    else:
+        figure = ax.get_figure(root=True)  # type: ignore[assignment]
+        d.label(figure)
+    ax.set(xlim=(0, across), ylim=(down, 0))
+    for i, line in enumerate(words):
+        for k, text in enumerate(line):
+            row, name = ((activities[k][0], constructs[i]) if turned
+                         else (activities[i][0], constructs[k]))
+            _cell(ax, row, name, (k, i), text)
+    ax.set_xticks([k + 0.5 for k in range(across)], tops, size=SIZE)
+    ax.set_yticks([i + 0.5 for i in range(down)], sides, size=SIZE)
+    ax.tick_params(length=0, labeltop=True, labelbottom=False)
+    for spine in ax.spines.values():
+        spine.set_visible(False)
+    figure.text(0.3 / d.WIDE, 1 - 0.55 / figure.get_figheight(),
+                f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", size=16,
+                weight="bold")
+    _signs(figure, bearing)
+    return ax
+
+
+def _words(cell: Cell, room: float) -> str:
+    """The words of a cell on one line if they fit, else the load on a line of its own."""
+    if width(cell.words) <= room - 0.16 or not cell.since:
+        return wrap(cell.words, room - 0.16)
+    return f"{wrap(cell.verdict, room - 0.16)}\n{wrap(cell.since, room - 0.16)}"
+
+
+def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], text: str) -> None:
+    colour, hatch = LOOKS.get(row.cells[name].verdict, BROKEN)
+    ax.add_patch(Rectangle((at[0] + 0.02, at[1] + 0.04), 0.96, 0.92, facecolor=colour,
+                           edgecolor="#00000030", hatch=hatch, linewidth=0,
+                           gid=f"{name} / {row.name}"))
+    ax.text(at[0] + 0.5, at[1] + 0.5, text, size=SIZE, ha="center", va="center", linespacing=1.0,
+            bbox={"facecolor": colour, "edgecolor": "none", "pad": 1.5})
+
+
+def _signs(figure: Figure, bearing: Bearing) -> None:
+    """Below the matrix: what the colours mean, and how a mass on the ground is judged."""
+    verdicts = [c.verdict for row in bearing.rows for c in row.cells.values()]
+    named = {HOLDS: "keeps every limit", LETS_GO: "lets go: no equilibrium", UNKNOWN: "not known"}
+    handles = [Patch(facecolor=LOOKS[v][0], hatch=LOOKS[v][1], edgecolor="#00000030", label=words)
+               for v, words in named.items() if v in verdicts]
+    if any(v not in named for v in verdicts):
+        handles.insert(1, Patch(facecolor=BROKEN[0], hatch=BROKEN[1], edgecolor="#00000030",
+                                label="passes a limit first reached at the load named"))
+    high = figure.get_figheight()
+    figure.legend(handles=handles, loc="lower left", ncols=4, fontsize=SIZE, frameon=False,
+                  bbox_to_anchor=(0.15 / d.WIDE, 1.05 / high))
+    figure.text(0.3 / d.WIDE, 0.42 / high, wrap(bearing.judged, d.WIDE - 0.6), size=SIZE,
+                va="bottom", linespacing=1.15)
