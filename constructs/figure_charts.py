@@ -112,9 +112,9 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
 
 def _marks(ax: Axes, comparison: Comparison) -> None:
     step = comparison.study.limits.step_off_mm
-    loads = comparison.study.load.total_N
-    several = (", ".join(f"{x:g}" for x in loads) if len(loads) <= 5
-               else f"{len(loads)} from {loads[0]:g} to {loads[-1]:g}")
+    cases = comparison.study.load.cases
+    several = (comparison.study.load.all_words if len(cases) <= (3 if cases[0].name else 5)
+               else f"{len(cases)} from {cases[0].words} to {cases[-1].words}")
     handles = [
         Patch(color="#777777", label="carried without counting on friction (lower bound)"),
         Patch(facecolor="white", edgecolor="#777777", hatch="////",
@@ -124,7 +124,7 @@ def _marks(ax: Axes, comparison: Comparison) -> None:
         Line2D([], [], linestyle="none", marker="^", color="black", markersize=10,
                label=f"step-off reaches {step:g} mm"),
         Line2D([], [], color="#555555", linestyle=(0, (4, 3)),
-               label=f"loads of the study: {several} N")]
+               label=wrap(f"loads of the study: {several}", 6.0))]
     if any(c.capacity_N[1] is None or c.capacity_N[1] > ax.get_xlim()[1]
            for c in comparison.constructs):
         handles.append(Line2D([], [], linestyle="none", marker=">", color="white",

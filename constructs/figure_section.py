@@ -47,7 +47,7 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
 
 def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
-    load = f"{picture.load_N:g} N"
+    load = picture.load_words
     if picture.held:
         return f"holds {load}"
     if picture.status != "no equilibrium":
@@ -304,7 +304,7 @@ def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -
     for inner, picture in zip(sections, pictures, strict=True):
         d.frame(inner, low, high, scale)
         draw_section(inner, picture, factor, top)
-    d.title(ax, f"All constructs at {load_N:g} N of joint force", "")
+    d.title(ax, f"All constructs at {comparison.study.load.words(load_N)} of joint force", "")
     _overview_foot(ax, top, factor, scale, box)
     return ax
 

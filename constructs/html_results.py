@@ -50,7 +50,7 @@ def load_html(load: LoadResult) -> str:
              f"<p><small>{text(load.method)}: residual {load.residual:.0e}, complementarity "
              f"{load.complementarity:.0e}</small></p>")
     return page(
-        f"<p><b>{load.total_load_N:g} N: {text(load.status)}.</b>{said}</p>",
+        f"<p><b>{text(load.load_words)}: {text(load.status)}.</b>{said}</p>",
         parts.table(("fragment", "subsidence, mean [mm]", "largest [mm]", "net of intact [mm]",
                      "tilt [deg]"), rows) if rows else "",
         parts.table(("edge at the joint", "step-off [mm]", "gap [mm]"), lips) if lips else "",

@@ -185,6 +185,8 @@ def first_words(limits: dict[str, LimitResult], search_limit: float) -> str:
         return f"none below {newtons(search_limit)} N"
     limit = limits[name]
     where = f" ({limit.where.words})" if limit.where else ""
+    if name == CAPACITY and limit.load_N == 0.0:
+        return f"equilibrium: held by nothing{where}"
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
 
 

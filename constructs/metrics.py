@@ -81,11 +81,6 @@ class Reader:
                        - self.bone.bodies[e.body_a].points[:, 0].mean())
         return abs(float(across)), float(side * along)
 
-    def worst_step_off(self, model: Model, answer: Answer) -> float:
-        """Largest step-off of all edges [mm]; 0 where no fracture reaches the joint."""
-        values = self.measures(model, answer)
-        return max((self.step_off(values, e.name)[0] for e in self.bone.edges), default=0.0)
-
 
 def surface_subsidence(bone: Bone, values: dict[str, float], body: int
                        ) -> tuple[FloatArray, FloatArray]:

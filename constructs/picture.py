@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from constructs.contacts import ContactLine, contact_lines
+from constructs.loads import LoadCase
 from constructs.model import Model
 from constructs.patches import patches
 from fe.recover import displacements, escape_motion, pushes
@@ -89,6 +90,12 @@ class Picture:
     patches: tuple[tuple[float, float, float], ...]   # (x from, x to, force N) of each
     toward: str = "lateral"   # where x points
     contacts: tuple[ContactLine, ...] = ()
+    load_name: str = ""       # as of an activity
+
+    @property
+    def load_words(self) -> str:
+        """The load in words, with its name where it has one: ``1920 N (walking)``."""
+        return LoadCase(self.load_name, self.load_N, "", "").words
 
 
 def source_kind(model: Model, source: str) -> str:
@@ -129,7 +136,8 @@ def take_picture(model: Model, answer: Answer, total: float,
     return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
                    _link_forces(model, forces), _free_bodies(model, answer, total),
                    _patches(model, total), model.bone.study.section.sides[1],
-                   contact_lines(model, answer) if answer.held else ())
+                   contact_lines(model, answer) if answer.held else (),
+                   model.bone.study.load.name(total))
 
 
 def _link_forces(model: Model, force: FloatArray) -> LinkForces:

@@ -304,4 +304,4 @@ def test_every_dimensional_key_ends_in_its_unit() -> None:
     keys = set(re.findall(r"^(\w+) = -?[\d\[]", TEXT, flags=re.M))
     plain = {"friction", "medial_share", "hole"}
     assert keys - plain
-    assert all(re.search(r"_(mm|N|deg)$", k) for k in keys - plain)
+    assert all(re.search(r"_(mm|N|deg|kg)$", k) for k in keys - plain)

@@ -1,0 +1,139 @@
+"""The educational weight-bearing table: verdicts, forces, title, every place where it appears."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import made_up
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from constructs import LABEL, bearing, figure_bearing
+from constructs.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
+from constructs.output import document, write_results
+from constructs.results import Comparison, LimitResult
+from constructs.table import print_table
+from constructs.textfit import clashes
+
+
+def limit(load: float | None, missing: str = "") -> LimitResult:
+    return LimitResult(load, None, "key", 2.0, "mm", missing)
+
+
+def with_mass(made: Comparison, mass: float = 75.0, **load: object) -> Comparison:
+    changed = made.study.load.model_copy(update={"body_mass_kg": mass, **load})
+    return replace(made, study=made.study.model_copy(update={"load": changed}),
+                   constructs=tuple(replace(c, limits={"metal over yield": limit(420.0)})
+                                    if c.name == "lag screws" else c for c in made.constructs))
+
+
+@pytest.mark.parametrize(("ends", "reached", "missing", "force", "verdict"), [
+    (2000.0, None, "", 1000.0, Cell(HOLDS, None)),
+    (2000.0, None, "", 2000.0, Cell(HOLDS, None)),
+    (2000.0, None, "", 2000.1, Cell(LETS_GO, 2000.0)),
+    (0.0, None, "", 1.0, Cell(LETS_GO, 0.0)),
+    (None, None, "", 9000.0, Cell(HOLDS, None)),
+    (2000.0, 900.0, "", 899.0, Cell(HOLDS, None)),
+    (2000.0, 900.0, "", 900.0, Cell("step-off", 900.0)),
+    (None, None, "not found: answers did not converge near it", 500.0, Cell(UNKNOWN, None)),
+])
+def test_a_cell_is_judged_by_the_loads_at_which_limits_are_reached(
+        ends: float | None, reached: float | None, missing: str, force: float,
+        verdict: Cell) -> None:
+    construct = replace(made_up.construct("c", ends=ends), limits={
+        "step-off": limit(reached, missing), "depression": limit(950.0 if reached else None),
+        "capacity": limit(ends)})
+    assert judged(construct, force) == verdict
+
+
+def test_rows_rise_with_the_force_and_the_ground_is_judged_at_its_upper_end() -> None:
+    """Forces by hand: 75 kg x 9.80665 m/s2 x share; 20 kg x 9.80665 x 2.14 and x 2.59."""
+    table = weight_bearing(with_mass(made_up.usual(), given_N=None, ground_kg=(12.5,),
+                                     activity=("walking",)))
+    assert table is not None
+    force = {row.name: row.force_N for row in table.rows}
+    assert list(force) == ["12.5 kg on the ground", "15 kg on the ground", "20 kg on the ground",
+                           "30 kg on the ground", "two-leg stance", "one-leg stance", "walking",
+                           "stairs up", "stairs down"]
+    assert force["walking"] == pytest.approx((75 * 9.80665 * 2.61,) * 2)
+    assert force["20 kg on the ground"] == pytest.approx((20 * 9.80665 * 2.14,
+                                                          20 * 9.80665 * 2.59))
+    # 420 N lies between the two ends for 20 kg: 419.7 and 508.0 N.
+    verdict = {row.name: row.cells["lag screws"].verdict for row in table.rows}
+    assert verdict["15 kg on the ground"] == HOLDS
+    assert verdict["20 kg on the ground"] == "metal over yield"
+    assert verdict["stairs up"] == LETS_GO    # 2324 N, the end is at 2100 N
+    assert {row.cells["nothing"].words for row in table.rows} == {"lets go at any load"}
+
+
+def test_masses_over_the_body_mass_have_no_row() -> None:
+    table = weight_bearing(with_mass(made_up.usual(), 30.0))
+    assert table is not None
+    assert "30 kg on the ground" in [row.name for row in table.rows]
+    light = weight_bearing(with_mass(made_up.usual(), 29.0))
+    assert light is not None
+    assert "30 kg on the ground" not in [row.name for row in light.rows]
+
+
+def test_without_a_body_mass_there_is_no_table() -> None:
+    made = made_up.usual()
+    bare = replace(made, study=made.study.model_copy(update={
+        "load": made.study.load.model_copy(update={"body_mass_kg": None})}))
+    assert weight_bearing(bare) is None
+    assert document(bare)["weight_bearing"] is None
+
+
+def test_the_table_is_everywhere_with_its_title(tmp_path: Path,
+                                                capsys: pytest.CaptureFixture[str]) -> None:
+    made = with_mass(made_up.usual())
+    write_results(made, tmp_path, "")
+    for name in ("weight-bearing.csv", "report.html"):
+        assert TITLE in (tmp_path / name).read_text(encoding="utf-8"), name
+    assert (tmp_path / "weight-bearing.png").stat().st_size > 10_000
+    assert (tmp_path / "weight-bearing.svg").is_file()
+    table = (tmp_path / "weight-bearing.csv").read_text(encoding="utf-8")
+    found = list(csv.DictReader(table.splitlines()))
+    assert len(found) == 8 * 3
+    assert {r["title"] for r in found} == {TITLE}
+    assert next(r for r in found if r["activity"] == "walking" and r["construct"] == "raft"
+                )["limit_load_N"] == ""
+    stored = json.loads((tmp_path / "comparison.json").read_text(encoding="utf-8"))
+    assert stored["weight_bearing"]["title"] == TITLE
+    assert stored["weight_bearing"]["rows"][0]["cells"]["raft"]["verdict"] == HOLDS
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert page.count("metal over yield from 420 N") >= 4
+    print_table(made)
+    shown = capsys.readouterr().out
+    assert TITLE in shown
+    assert LABEL in shown
+
+
+def test_the_terminal_table_is_at_most_100_columns_wide() -> None:
+    for count in (1, 3, 9):
+        table = weight_bearing(with_mass(made_up.long_names(count)))
+        assert table is not None
+        lines = bearing.lines(table)
+        assert max(map(len, lines)) <= 100
+        assert sum(line.startswith("walking") for line in lines) == -(-count // 4)
+
+
+@pytest.mark.parametrize("count", [0, 7, 12])
+def test_the_picture_has_a_cell_a_verdict_and_no_overlap(count: int) -> None:
+    made = with_mass(made_up.long_names(count) if count else made_up.usual())
+    table = weight_bearing(made)
+    assert table is not None
+    ax = figure_bearing.weight_bearing(table)
+    figure = ax.get_figure(root=True)
+    assert isinstance(figure, Figure)
+    cells = [p for p in ax.patches if isinstance(p, Rectangle)]
+    assert len(cells) == 8 * len(made.constructs)
+    assert any(t.get_text().startswith(TITLE) for t in figure.texts)
+    words = [t.get_text() for t in ax.texts]
+    assert len(words) == len(cells)
+    assert words.count("holds") == sum(c.verdict == HOLDS for row in table.rows
+                                       for c in row.cells.values())
+    assert clashes(figure) == []
