@@ -28,6 +28,9 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=F
 Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="N",
                                    help="Seed; comparing draws nothing at random.")]
+AlsoBonded = Annotated[bool, typer.Option(
+    "--also-bonded", help="Add each construct's bonded twin: metal and graft stuck fast to the "
+                          "bone, to see what slip, lift-off and loosening change.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
                                       help="Processes; comparing shares its factors in one.")]
 
@@ -56,7 +59,8 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
 
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            json: Json = False, quiet: Quiet = False, workers: Workers = 1, seed: Seed = 0) -> None:
+            also_bonded: AlsoBonded = False, json: Json = False, quiet: Quiet = False,
+            workers: Workers = 1, seed: Seed = 0) -> None:
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
     from constructs.compare import compare as run
@@ -66,7 +70,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     given, text, name = given_study(study, example)
     folder = new_folder(given.name, out, force)
     with located(name):
-        comparison = run(given, progress)
+        comparison = run(given, progress, also_bonded=also_bonded)
     with written_whole(folder) as draft:
         write_results(comparison, draft, text, progress)
     if json:

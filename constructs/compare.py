@@ -21,6 +21,7 @@ from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult, 
 from constructs.rules import check
 from constructs.schema import Study
 from constructs.stages.run import staged_result
+from constructs.twins import with_twins
 from fe.limit import Capacity
 from fe.solve import Answer
 from fe.threads import one_thread
@@ -36,12 +37,16 @@ LEAST_N = 1.0
 Say = Callable[[str], None]
 
 
-def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -> Comparison:
+def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
+            also_bonded: bool = False) -> Comparison:
     """Answers of all constructs of a study. ``say`` is told what is being done.
+
+    ``also_bonded`` adds each construct's bonded twin: see `constructs.twins`.
 
     Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
     """
     clock = perf_counter()
+    study, twins = with_twins(study) if also_bonded else (study, {})
     with one_thread():
         say("meshing and factorising the bone")
         bones = Bones(study)
@@ -50,7 +55,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -
         seconds = {"bone": perf_counter() - clock}
         warned = defaultdict(list)
         for finding in check(study):
-            if finding.level != "note":
+            if finding.level != "note" and finding.construct not in twins:
                 warned[finding.construct].append(f"{finding.part}: {finding.message}")
         done, staged = [], []
         for construct in study.constructs:
@@ -59,7 +64,8 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True) -
             bone = bones.of(construct)
             reader = readers.setdefault(id(bone), Reader.of(bone, intact))
             model = build_model(bone, construct)
-            done.append(_solve(reader, model, tuple(warned[construct.name]), pictures))
+            solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
+            done.append(replace(solved, twin_of=twins.get(construct.name)))
             if model.whole is not None:
                 staged.append(staged_result(reader, model.whole, pictures))
             seconds[construct.name] = perf_counter() - start

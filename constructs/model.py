@@ -14,10 +14,10 @@ from constructs.hardware import STIFF, Hardware
 from constructs.implants import metal, outer
 from constructs.pieces import FillPiece, Inclusion, Solid
 from constructs.pins import add_pin
-from constructs.placement import screw_axis
+from constructs.placement import screw_axis, void_stretches
 from constructs.plating import add_plate
 from constructs.schema import Construct, Study
-from constructs.schema_implants import Fill
+from constructs.schema_implants import Fill, Screw, Wire
 from constructs.section import Section
 from fe.condense import Condensed, condense
 from fe.continuum import interface_links
@@ -125,8 +125,10 @@ def build_model(bone: Bone, construct: Construct) -> Model:
         face_links(bone, construct, hardware, links)
         solids = [*bone.solids, *hardware.fills]
         seats = {p.name: add_plate(bone, p, links, hardware, bonded) for p in construct.plates}
-        if not bonded:
-            for pin in construct.pins:
+        for pin in construct.pins:
+            if bonded:
+                hardware.warnings += _left_out(bone.study, construct, pin)
+            else:
                 add_pin(bone, construct, pin, solids, seats, links, hardware)
     except InputError as error:
         raise InputError(error.message, file=error.file, value=error.value,
@@ -146,6 +148,14 @@ def build_model(bone: Bone, construct: Construct) -> Model:
 
         return installed(model)
     return model
+
+
+def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:
+    """What bonded metal, which takes the place of bone or graft, cannot show of a pin."""
+    axis = screw_axis(Section(study.section), pin, construct.plates)
+    empty = {v for _, _, v in void_stretches(study, axis)} - {f.void for f in construct.fills}
+    return [f'{pin.name}: bonded metal counts only where it lies in bone or graft, so nothing of '
+            f'the {pin.what} is left in the empty void "{void}"' for void in sorted(empty)]
 
 
 def fill_for(construct: Construct, region: str) -> Fill | None:
@@ -174,7 +184,7 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
 def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
     """Links along every face: fractures touch and rub, fills rest or stick, void faces are free.
 
-    Inside the outline of a bonded inclusion a fracture is not parted.
+    Inside the outline of a bonded inclusion a fracture is not parted; a fill is stuck fast then.
     """
     count = len(bone.solids)
     slots: dict[int, Solid] = dict(enumerate(bone.solids))
@@ -191,7 +201,9 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
         area = face.weight * np.minimum(a.piece.depth(places), b.piece.depth(places))
         fills = [s for s in (a, b) if s.kind == "graft"]
         law: dict = {"source": face.name, "area": area, "compliance": layers(face)}
-        if not fills:
+        if fills and construct.model == "bonded inclusions":
+            law |= {"source": fills[0].name, "bond": np.inf}
+        elif not fills:
             law |= {"friction": bone.friction(face.name)}
         else:
             pieces = [s.piece for s in fills if isinstance(s.piece, FillPiece)]

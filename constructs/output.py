@@ -103,7 +103,8 @@ COLUMNS = (
     "fragment_over_yield", "fragment_strain_ratio_p95", "carried_most_by", "carried_most_share",
     "medial_subsidence_mean_mm", "lateral_subsidence_mean_mm", "medial_widening_mm",
     "lateral_widening_mm", "fracture_pressure_p95_MPa", "plate_pressure_p95_MPa",
-    "graft_pressure_p95_MPa", "graft_crushed_max_mm", "graft_at_strength")
+    "graft_pressure_p95_MPa", "graft_crushed_max_mm", "graft_at_strength",
+    "twin_of")
 LIMIT_COLUMNS = {"depression_limit_N": "depression", "widening_limit_N": "widening",
                  "bone_limit_N": "bone over yield", "metal_limit_N": "metal over yield"}
 """Columns of the loads at which limits are reached, and the names of the limits."""
@@ -122,7 +123,7 @@ def rows(comparison: Comparison) -> list[dict[str, Any]]:
 def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, Any]:
     fragment = load.fragments.get(name)
     row: dict[str, Any] = {
-        "construct": construct.name, "fragment": name,
+        "construct": construct.name, "fragment": name, "twin_of": construct.twin_of,
         "step_off_max_mm": largest(e.step_off_mm for e in load.edges.values()),
         "gap_max_mm": largest(e.gap_mm for e in load.edges.values()),
         "slip_max_mm": largest(f.slip_max_mm for f in load.fractures.values()),

@@ -22,6 +22,7 @@ from constructs.report_parts import (
     lets_go,
     main_table,
     metal,
+    number,
     table,
     text,
     trust_table,
@@ -31,6 +32,7 @@ from constructs.results import Comparison, ConstructResult
 from constructs.schema import Study
 from constructs.stages.table import stages_html
 from constructs.table import best_first
+from constructs.twins import WORDS, pairs
 from constructs.verified import recorded, sentences
 
 LARGEST_PICTURES = 7_000_000
@@ -66,6 +68,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         '<section class="top"><div>', _asked(comparison), '</div><div class="cannot">',
         "<h2>What this cannot tell you</h2>", items(LIMITS), "</div></section>",
         "<section><h2>The comparison, best first</h2>", _answer(order), main_table(order), LEGEND,
+        _twins(order),
         "<details><summary>How far to trust it: each answer\'s errors and method</summary>",
         trust_table(order), ERRORS, "</details></section>", "<section><h2>Side by side</h2>",
         _figure(comparison, pictures, ("overview", "", ""), "Deformed sections of all constructs"),
@@ -182,6 +185,25 @@ def _answer(order: list[ConstructResult]) -> str:
             "and, among those that hold as many, sinks least at the last of them.</p>")
 
 
+def _twins(order: list[ConstructResult]) -> str:
+    """Constructs beside their bonded twins."""
+    found = pairs(tuple(order))
+    if not found:
+        return ""
+
+    def two(values: tuple[float | None, float | None], digits: int) -> tuple[str, str]:
+        return number(values[0], digits), number(values[1], digits)
+
+    rows = [(text(p.construct), text(p.load.load_words), *two(p.subsidence_mm, 3),
+             *two(p.step_off_mm, 3), *two(p.widening_mm, 3), *two(p.stiffness_N_per_mm, 0))
+            for p in found]
+    head = ["construct", "load"]
+    for what in ("subsidence [mm]", "step-off [mm]", "widening [mm]", "stiffness [N/mm]"):
+        head += [what, "bonded"]
+    return f"<h3>Beside their bonded twins</h3><p>{text(WORDS)}</p>" + table(head, rows, (0, 1),
+                                                                           "small")
+
+
 def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, str]) -> str:
     picture = shown_picture(c)
     at = picture.load_N if picture is not None else (overview_load(comparison)
@@ -243,10 +265,11 @@ def _reproduce(comparison: Comparison) -> str:
     versions = ", ".join(f"{text(k)} {text(v)}" for k, v in comparison.versions.items())
     worst = ", ".join(f"{text(k.replace('_', ' '))} {v:.0e}" for k, v in comparison.trust.items()
                       if isinstance(v, float))
+    twins = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
     given = json.dumps(comparison.study.resolved(), indent=1, ensure_ascii=False)
     return (table(head, mesh) + f"<p>Versions: {versions}. Solved in {seconds:.0f} s.</p>"
             + (f"<p>Worst errors over all answers: {worst}.</p>" if worst else "")
             + "<p>To reproduce, run this in the folder of results, where <code>study.toml</code> "
-              "is the exact input:</p><pre>buttress compare study.toml</pre>"
+              f"is the exact input:</p><pre>buttress compare study.toml{twins}</pre>"
               "<details><summary>The input with all defaults filled in</summary>"
               f"<pre>{text(given)}</pre></details>")

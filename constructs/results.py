@@ -270,6 +270,7 @@ class ConstructResult:
     ``search_limit_N``; ``step_off_limit_N``: load at which a step-off reaches the study's limit,
     None where the construct lets go first or the limit is not reached; ``limits``: the same for
     every limit by name, of which ``lowest_limit`` is reached first.
+    ``twin_of``: the construct whose bonded twin this is.
     """
 
     name: str
@@ -290,6 +291,7 @@ class ConstructResult:
     pictures: tuple[Picture, ...] = field(default=(), repr=False)
     limits: dict[str, LimitResult] = field(default_factory=dict)
     lowest_limit: str | None = None
+    twin_of: str | None = None
 
     def load(self, total_N: float) -> LoadResult:
         """The answer under a total joint force. Raises InputError where it was not asked for."""

@@ -8,16 +8,22 @@ from constructs import LABEL, bearing
 from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
+from constructs.twins import WORDS, pair_lines
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs by how many loads they hold, then by subsidence and step-off at the last one."""
+    """Constructs by how many loads they hold, then by subsidence and step-off at the last one.
+
+    A bonded twin stands right after its construct.
+    """
     def key(c: ConstructResult) -> tuple:
         held = [r for r in c.loads if r.status == "held"]
         sunk = worst_subsidence(held[-1]) if held else None
         return (-len(held), sunk if sunk is not None else float("inf"), c.name)
 
-    return sorted(constructs, key=key)
+    twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
+    own = sorted((c for c in constructs if c.twin_of is None), key=key)
+    return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
 
 
 def worst_subsidence(load: LoadResult) -> float | None:
@@ -95,7 +101,8 @@ def lines(comparison: Comparison) -> list[str]:
     out += [line([h[k] if k < len(h) else "" for h in head]) for k in (0, 1)]
     for row, values in zip(rows, picked, strict=True):
         if row[0]:
-            out.append(f"\n{row[0]}: capacity {row[9]} N, equilibrium ends at {row[10]} N")
+            unit = " N" if row[9][-1:].isdigit() else ""
+            out.append(f"\n{row[0]}: capacity {row[9]}{unit}, equilibrium ends at {row[10]} N")
             first = f"first limit: {comparison[row[0]].first_limit}"
             out += wrap(first, 100, initial_indent="  ", subsequent_indent="    ")
         out.append(line(values))
@@ -112,6 +119,9 @@ def print_table(comparison: Comparison) -> None:
           "tightening; the worst fragment. Capacity: limit analysis without - with friction; ends\n"
           "at: largest load that stepwise loading still holds. Over 100 % of yield an outer fibre\n"
           "has yielded (its elastic stress is shown).")
+    if beside := pair_lines(tuple(best_first(comparison.constructs))):
+        print("\n" + "\n".join(beside))
+        print("\n".join(wrap(WORDS, 92)))
     for construct in comparison.constructs:
         if construct.capacity_N[1] == 0.0:
             print(f"'{construct.name}' is held by nothing: capacity 0 N.")

@@ -147,3 +147,24 @@ def test_help_loads_nothing_heavy() -> None:
                           check=False)
     assert done.returncode == 0, done.stderr
     assert "compare" in done.stdout
+
+
+def test_bonded_twins_are_added_paired_and_explained(tmp_path: Path) -> None:
+    text = example_text("lateral-depression")
+    head, *constructs = text.split("[[construct]]\n")
+    graft = next(c for c in constructs if c.startswith('name = "raft + impacted graft"'))
+    head = head.replace("[load]", "[mesh]\nsize_mm = 4\n\n[load]").replace(
+        "[400, 800, 1200, 1600]", "[800]")
+    (tmp_path / "s.toml").write_text(f"{head}[[construct]]\n{graft}")
+    done = run("compare", "s.toml", "--also-bonded", "--quiet", "--out", "out", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "raft + impacted graft, bonded: capacity not limited by this model" in done.stdout
+    assert "Beside their bonded twins" in done.stdout
+    assert "slip, lift-off and loosening" in " ".join(done.stdout.split())
+    found = json.loads((tmp_path / "out" / "comparison.json").read_text())["constructs"]
+    assert [c["twin_of"] for c in found] == [None, "raft + impacted graft"]
+    own, twin = (c["loads"][0]["fragments"]["joint fragment"]["subsidence_mean_mm"] for c in found)
+    assert 0 < twin < own
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert "Beside their bonded twins" in page
+    assert "buttress compare study.toml --also-bonded" in page

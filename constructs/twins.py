@@ -1,0 +1,109 @@
+"""Bonded twins: each construct once more with its metal and graft stuck fast to the bone.
+
+What a construct and its twin differ by is what slip, lift-off and loosening do in the model.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from constructs.checked import LONGEST_NAME
+from constructs.output import largest
+from constructs.results import ConstructResult, LoadResult
+from constructs.schema import Study
+
+WORDS = (
+    "A bonded twin is the same construct with its metal and graft stuck fast to the bone, so the "
+    "difference is what the slip, lift-off and loosening of hardware and graft change; fractures "
+    "open and slide in both, beside the metal.")
+ENDING = ", bonded"
+
+
+def with_twins(study: Study) -> tuple[Study, dict[str, str]]:
+    """A study with a bonded twin right after each of its constructs; twin -> its construct.
+
+    Constructs that are bonded already, or that put nothing in, have none. Stages need links, and
+    nothing is tightened in a bonded construct, so twins leave them out.
+    """
+    taken = {c.name.casefold() for c in study.constructs}
+    found, twins = [], {}
+    for construct in study.constructs:
+        found.append(construct)
+        if construct.model != "links" or not any(parts for _, parts in construct.parts()):
+            continue
+        name = _free(construct.name, taken)
+        taken.add(name.casefold())
+        twins[name] = construct.name
+        note = f'The bonded twin of "{construct.name}": nothing slips, lifts off or loosens.'
+        found.append(construct.model_copy(update={
+            "name": name, "model": "bonded inclusions", "stages": (), "note": note}))
+    return study.model_copy(update={"constructs": tuple(found)}), twins
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """A name of its own for a twin, no longer than names may be."""
+    for number in range(1, len(taken) + 2):
+        ending = ENDING if number == 1 else f"{ENDING} {number}"
+        twin = name[:LONGEST_NAME - len(ending)].rstrip() + ending
+        if twin.casefold() not in taken:
+            break
+    return twin
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A construct and its twin under one load: (with links, bonded) of each figure."""
+
+    construct: str
+    load: LoadResult
+    subsidence_mm: tuple[float | None, float | None]
+    step_off_mm: tuple[float | None, float | None]
+    widening_mm: tuple[float | None, float | None]
+    stiffness_N_per_mm: tuple[float | None, float | None]
+
+
+def pairs(constructs: tuple[ConstructResult, ...]) -> list[Pair]:
+    """Every construct that has a twin, load by load."""
+    names = {c.name: c for c in constructs}
+    out = []
+    for twin in constructs:
+        if twin.twin_of is None:
+            continue
+        own = names[twin.twin_of]
+        for a, b in zip(own.loads, twin.loads, strict=True):
+            out.append(Pair(
+                own.name, a,
+                (largest(f.subsidence_mean_mm for f in a.fragments.values()),
+                 largest(f.subsidence_mean_mm for f in b.fragments.values())),
+                (largest(e.step_off_mm for e in a.edges.values()),
+                 largest(e.step_off_mm for e in b.edges.values())),
+                (a.widening_mm, b.widening_mm), (a.stiffness_N_per_mm, b.stiffness_N_per_mm)))
+    return out
+
+
+def pair_lines(constructs: tuple[ConstructResult, ...]) -> list[str]:
+    """Constructs beside their twins for the terminal, at most 100 columns."""
+    found = pairs(constructs)
+    if not found:
+        return []
+    head = ["load N", "subsidence", "bonded", "step-off", "bonded", "stiffness", "bonded"]
+    units = ["", "mm", "mm", "mm", "mm", "N/mm", "N/mm"]
+    rows = [[f"{p.load.total_load_N:g}", *_shown(p.subsidence_mm, 3), *_shown(p.step_off_mm, 3),
+             *_shown(p.stiffness_N_per_mm, 0)] for p in found]
+    width = [max(len(r[i]) for r in (head, units, *rows)) for i in range(len(head))]
+
+    def line(cells: list[str]) -> str:
+        return "  ".join(c.rjust(w) for c, w in zip(cells, width, strict=True)).rstrip()
+
+    out = ["Beside their bonded twins (the worst fragment)", "", line(head), line(units)]
+    last = ""
+    for pair, row in zip(found, rows, strict=True):
+        if pair.construct != last:
+            out.append(f"\n{pair.construct}")
+            last = pair.construct
+        out.append(line(row))
+    return [*out, ""]
+
+
+def _shown(values: tuple[float | None, float | None], digits: int) -> list[str]:
+    return ["-" if v is None else f"{round(v, digits) + 0.0:.{digits}f}" for v in values]
