@@ -1,0 +1,88 @@
+"""Solve the bench set-ups and set the figures beside the expectations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from importlib.resources import files
+from time import process_time
+from typing import Any
+
+from constructs.bench.expect import BenchTest, Claim, expectations, verdict
+from constructs.bench.readings import readings
+from constructs.checked import closest, did_you_mean
+from constructs.compare import compare
+from constructs.results import Comparison, ConstructResult
+from constructs.study import Study, parse_study
+from fe.errors import InputError
+
+Say = Callable[[str], None]
+
+
+def bench_names() -> tuple[str, ...]:
+    """Names of the bench tests, in the order of the table."""
+    return tuple(t.name for t in expectations())
+
+
+def study_text(test: BenchTest) -> str:
+    """TOML text of the study that imitates a test."""
+    folder = files("constructs.bench").joinpath("studies")
+    return folder.joinpath(f"{test.study}.toml").read_text(encoding="utf-8")
+
+
+def study_of(test: BenchTest) -> Study:
+    """The study that imitates a test."""
+    return parse_study(study_text(test), f"{test.study}.toml")
+
+
+def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[dict[str, Any]]:
+    """Every bench test (or those named) as a record with its claims, figures and verdicts.
+
+    Raises `InputError` for a name that no test has.
+    """
+    for name in only:
+        if name not in bench_names():
+            raise InputError("no such bench test" + did_you_mean(closest(name, bench_names())),
+                             key="--only", value=name, expected=", ".join(bench_names()))
+    return [run_test(test, say) for test in expectations() if not only or test.name in only]
+
+
+def run_test(test: BenchTest, say: Say = lambda text: None) -> dict[str, Any]:
+    """One bench test: its study solved, each claim judged."""
+    start = process_time()
+    found: dict[str, ConstructResult] = {}
+    extra: dict[str, Any] = {}
+    if test.study:
+        say(f"bench: {test.name}")
+        comparison = compare(study_of(test), pictures=False)
+        found = {c.name: c for c in comparison.constructs}
+        extra = _how(comparison)
+    return {"name": test.name, "source": test.source, "doi": test.doi, "status": test.status,
+            "test": test.test, "bone": test.bone, "study": test.study,
+            "assumptions": list(test.assumptions), **extra,
+            "claims": [_judged(claim, found, test.fragment) for claim in test.claims],
+            "cpu_seconds": round(process_time() - start, 1)}
+
+
+def _how(comparison: Comparison) -> dict[str, Any]:
+    """Mesh, residuals and the limits of each construct: what the figures rest on."""
+    return {
+        "mesh": {"size_mm": comparison.study.mesh.size_mm,
+                 "elements": sum(b["elements"] for b in comparison.mesh.values())},
+        "trust": {k: comparison.trust[k] for k in ("worst_residual", "worst_balance_error",
+                                                   "statuses")},
+        "constructs": [{"name": c.name, "capacity_N": list(c.capacity_N),
+                        "equilibrium_ends_N": c.equilibrium_ends_N,
+                        "step_off_limit_N": c.step_off_limit_N, "first_limit": c.first_limit}
+                       for c in comparison.constructs]}
+
+
+def _judged(claim: Claim, found: dict[str, ConstructResult], fragment: str) -> dict[str, Any]:
+    read = readings(claim, found, fragment) if found else ()
+    judged, words = verdict(claim, read)
+    labels = [f"{load:g} N" for load in claim.load_N] if claim.rule in ("grows", "none") \
+        else list(claim.constructs)
+    return {"name": claim.name, "bench": claim.figure, "quantity": claim.quantity,
+            "unit": claim.unit, "load_N": list(claim.load_N), "rule": claim.rule,
+            "computed": [{"of": label, "value": r.value, "beyond": r.beyond, "words": r.words}
+                         for label, r in zip(labels, read, strict=False)],
+            "verdict": judged, "arithmetic": words, "caution": claim.caution}
