@@ -177,8 +177,30 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
 def verify(json: Json = False, quiet: Quiet = False,
            record: Annotated[bool, typer.Option(
                "--record", help="Also keep the outcome as the verification status that reports "
-                                "of this version show.")] = False) -> None:
+                                "of this version show.")] = False,
+           bench: Annotated[bool, typer.Option(
+               "--bench", help="Published bench tests beside the model instead: agrees, disagrees "
+                               "or not comparable, and why. A disagreement is a result, exit 0."
+           )] = False,
+           only: Annotated[list[str] | None, typer.Option(
+               "--only", metavar="NAME", show_default=False,
+               help="With --bench: this test only; may be repeated.")] = None,
+           out: Annotated[Path | None, typer.Option(
+               "--out", metavar="DIR", show_default=False,
+               help="With --bench: also write bench.md and bench.json.")] = None,
+           force: Force = False) -> None:
     """The verification table, computed now, against published values. Exit 1 where a case fails."""
+    if bench:
+        from constructs.cli_bench import run_bench_tests
+
+        run_bench_tests(json, say(quiet or json), only or [], out, force)
+        return
+    for key, given in (("--only", only), ("--out", out), ("--force", force)):
+        if given:
+            from fe.errors import InputError
+
+            raise InputError(f"{key} goes with --bench", key=key,
+                             expected=f"--bench, or no {key}")
     from constructs.verify import run_cases, table_lines
 
     results = run_cases(say(quiet or json))

@@ -85,7 +85,8 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
         loads.append(replace(result, load_name=study.load.name(total)))
         if pictures:
             shots.append(take_picture(model, answer, total, fields))
-    search = Search(reader, model, upper.factor, answers)
+    bound = model.capacity(rising=True) if model.hardware.tighten else upper
+    search = Search(reader, model, bound.factor, answers)
     curve, sunk = _curve(search, max(study.load.total_N))
     letting_go = lets_go(model, upper)
     limits = find_limits(search, gauges(reader, model, study.limits, loads),

@@ -73,10 +73,14 @@ class Model:
         return self.solver.answer(self.bone.load_vector(total), self.memory, near=near,
                                   quick=quick, brief=brief)
 
-    def capacity(self, frictionless: bool = False) -> Capacity:
-        """Limit load as a factor of 1 N of total joint force; tightened screws keep their force."""
+    def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
+        """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.
+
+        ``rising``: their pull may change as it does under load, which bounds any held load.
+        """
         return capacity(self.problem, self.bone.load_vector(1.0),
-                        prescribed=self.hardware.tighten, frictionless=frictionless)
+                        prescribed=None if rising else self.hardware.tighten,
+                        frictionless=frictionless)
 
 
 def blocks_of(construct: Construct) -> tuple[Block, ...]:

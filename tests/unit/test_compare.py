@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from small_study import small_study
 
 from constructs.bone import build_bone
 from constructs.compare import compare
 from constructs.metrics import Reader, intact_subsidence
-from constructs.model import build_model, intact_measures
+from constructs.model import Bones, build_model, intact_measures
 from constructs.study import example, study_from
 from fe.condense import smallest_eigenvalue
 
@@ -92,3 +93,14 @@ def test_an_untightened_screw_never_lowers_capacity() -> None:
         s.model_copy(update={"tension_N": 0.0}) for s in loose.screws)})
     assert (build_model(bone, loose).capacity().factor
             >= build_model(bone, plate).capacity().factor - 1e-6)
+
+
+def test_equilibrium_ends_where_it_does_though_screws_were_tightened() -> None:
+    # Limit analysis holds the tightened pull; under load it rises, and more is held than that.
+    study = small_study("lag screws", loads=(300.0,))
+    [found] = compare(study, pictures=False).constructs
+    model = build_model(Bones(study).base, study.constructs[0])
+    end = found.equilibrium_ends_N
+    assert end is not None
+    assert model.answer(0.99 * end).held
+    assert not model.answer(1.01 * end).held

@@ -1,0 +1,115 @@
+"""The bench comparisons as text: lines for a terminal, Markdown and JSON for a folder."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections import Counter
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from constructs import LABEL
+
+MADE_BY = "buttress verify --bench --out DIR"
+HEAD = """Published bench tests beside the model. For validation only: nothing in the tool is tuned
+to these figures. Direction or band of each claim was written down before it was run
+(`constructs/bench/expectations.toml`); a disagreement is a result. The geometries are invented
+and imitate the kind of fracture of each test (`constructs/bench/studies/`, each a study that
+`buttress compare` takes)."""
+
+
+@cache
+def remarks() -> dict[str, str]:
+    """What we believe the reasons are, by the name of the claim."""
+    text = files("constructs.bench").joinpath("remarks.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def document(records: list[dict[str, Any]]) -> dict[str, Any]:
+    """The report as one JSON document."""
+    return {"label": LABEL, "made_by": MADE_BY, "summary": counted(records),
+            "tests": [{**r, "claims": [{**c, "remark": remarks().get(c["name"], "")}
+                                       for c in r["claims"]]} for r in records]}
+
+
+def counted(records: list[dict[str, Any]]) -> dict[str, int]:
+    """How many claims agree, disagree and are not comparable."""
+    found = Counter(c["verdict"] for r in records for c in r["claims"])
+    return {v: found[v] for v in ("agrees", "disagrees", "not comparable")}
+
+
+def summary(records: list[dict[str, Any]]) -> str:
+    """One line of the count."""
+    return (f"{sum(counted(records).values())} claims of {len(records)} tests: "
+            + ", ".join(f"{n} {v}" for v, n in counted(records).items()))
+
+
+def figure(entry: dict[str, Any], unit: str) -> str:
+    """One computed figure in words."""
+    if entry["beyond"] == "unbounded":
+        return "lets go"
+    if entry["value"] is None:
+        return "none"
+    sign = "over " if entry["beyond"] == "over" else ""
+    return f"{sign}{entry['value']:.3g} {unit}" if abs(entry["value"]) < 1000 else \
+        f"{sign}{entry['value']:.0f} {unit}"
+
+
+def figures(claim: dict[str, Any]) -> str:
+    """All computed figures of a claim in words."""
+    return "; ".join(f"{e['of']} {figure(e, claim['unit'])}" for e in claim["computed"])
+
+
+def table_lines(records: list[dict[str, Any]]) -> list[str]:
+    """The report for a terminal."""
+    lines = []
+    for r in records:
+        lines += ["", f"{r['source']}  [{r['status']}]  {r['name']}" + (
+            f"  ({r['bone']}, study {r['study']})" if r["study"] else "")]
+        for c in r["claims"]:
+            lines += [f"  {c['verdict']:14} {c['name']}",
+                      f"                 bench: {c['bench']}"]
+            if c["computed"]:
+                lines.append(f"                 model: {figures(c)}")
+            lines.append(f"                 {c['arithmetic']}")
+    return [*lines, "", summary(records)]
+
+
+def markdown(records: list[dict[str, Any]]) -> str:
+    """The report as Markdown."""
+    parts = ["# Bench tests beside the model", f"> {LABEL}", HEAD, f"Made by `{MADE_BY}`.",
+             f"**{summary(records)}.**"]
+    for r in records:
+        parts.append(f"## {r['name']}")
+        facts = [f"Source: {r['source']}" + (f", doi {r['doi']}" if r["doi"] else "")
+                 + f" (figures: {r['status']})", f"Test: {r['test']}"]
+        if r["study"]:
+            facts += [f"Study: `{r['study']}.toml`, bone: {r['bone']}, mesh: "
+                      f"{r['mesh']['elements']} elements, {r['mesh']['size_mm']:g} mm at fractures",
+                      "Assumed: " + "; ".join(r["assumptions"])]
+        parts.append("\n".join(f"- {fact}" for fact in facts))
+        rows = ["| claim | bench | model | verdict | because |", "| --- | --- | --- | --- | --- |"]
+        rows += [f"| {_cell(c['name'])} | {_cell(c['bench'])} | {_cell(figures(c)) or '–'} "
+                 f"| **{c['verdict']}** | {_cell(c['arithmetic'])} |" for c in r["claims"]]
+        parts.append("\n".join(rows))
+        cautions = dict.fromkeys(c["caution"] for c in r["claims"] if c["caution"])
+        if cautions:
+            parts.append("Caution, written before: " + "; ".join(cautions) + ".")
+        told = [f"- *{c['name']}*: {remarks()[c['name']]}" for c in r["claims"]
+                if c["name"] in remarks()]
+        if told:
+            parts.append("What we believe, written after:\n\n" + "\n".join(told))
+    return "\n\n".join(parts) + "\n"
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "/")
+
+
+def write_report(records: list[dict[str, Any]], folder: Path) -> None:
+    """`bench.md` and `bench.json` in a folder that exists."""
+    (folder / "bench.md").write_text(markdown(records), encoding="utf-8")
+    text = json.dumps(document(records), indent=1, allow_nan=False, ensure_ascii=False)
+    (folder / "bench.json").write_text(text + "\n", encoding="utf-8")

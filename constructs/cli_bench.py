@@ -1,0 +1,31 @@
+"""What `buttress verify --bench` does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from constructs import LABEL
+
+
+def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[str],
+                    out: Path | None, force: bool) -> None:
+    """Run bench tests (all, or those named), print them and write them where asked."""
+    from constructs.bench.report import document, table_lines, write_report
+    from constructs.bench.run import run_bench
+    from constructs.output import new_folder, written_whole
+
+    folder = None if out is None else new_folder("bench", out, force)
+    records = run_bench(progress, only)
+    if folder is not None:
+        with written_whole(folder) as draft:
+            write_report(records, draft)
+    if json:
+        from constructs.cli import print_json
+
+        print_json(document(records))
+        return
+    print("\n".join(table_lines(records)))
+    print(LABEL)
+    if folder is not None:
+        print(f"report: {folder}")

@@ -1,0 +1,116 @@
+"""The committed report of the bench tests: its verdicts follow from its numbers, and fresh numbers
+are the same. Agreement is not asked for."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from constructs.bench.expect import Reading, expectations, verdict
+from constructs.bench.report import counted, markdown, remarks
+from constructs.bench.run import run_test, study_of, study_text
+from constructs.rules import check
+
+FOLDER = Path(__file__).parents[2] / "results" / "gallery" / "bench"
+REPORT = json.loads((FOLDER / "bench.json").read_text(encoding="utf-8"))
+CHEAP = ("posteromedial split, T plate", "lateral split, thread of the second screw")
+WITH_STUDY = [t for t in expectations() if t.study]
+
+
+def test_the_report_holds_every_claim_of_the_table_and_nothing_else():
+    written = {(t["name"], c["name"]) for t in REPORT["tests"] for c in t["claims"]}
+    assert written == {(t.name, c.name) for t in expectations() for c in t.claims}
+    assert "not for planning treatment" in REPORT["label"]
+    assert REPORT["made_by"] in (FOLDER / "bench.md").read_text(encoding="utf-8")
+
+
+def test_every_verdict_follows_from_the_written_numbers_and_the_written_rule():
+    claims = {c.name: c for t in expectations() for c in t.claims}
+    for test in REPORT["tests"]:
+        for entry in test["claims"]:
+            read = tuple(Reading(e["value"], e["beyond"], e["words"]) for e in entry["computed"])
+            claim = claims[entry["name"]]
+            assert verdict(claim, read) == (entry["verdict"], entry["arithmetic"])
+            assert entry["bench"] == claim.figure
+            assert len(read) == (0 if not claim.quantity else len(claim.load_N) if claim.rule in (
+                "grows", "none") else len(claim.constructs))
+
+
+def test_the_count_is_right_and_the_text_is_made_from_the_document():
+    assert REPORT["summary"] == counted(REPORT["tests"])
+    assert (FOLDER / "bench.md").read_text(encoding="utf-8") == markdown(REPORT["tests"])
+
+
+def test_every_disagreement_has_a_reason_and_no_reason_is_left_over():
+    names = {c.name for t in expectations() for c in t.claims}
+    assert set(remarks()) <= names
+    for test in REPORT["tests"]:
+        for claim in test["claims"]:
+            if claim["verdict"] == "disagrees":
+                assert claim["remark"] == remarks()[claim["name"]]
+
+
+def test_answers_of_the_report_were_proved():
+    for test in REPORT["tests"]:
+        if test["study"]:
+            assert test["trust"]["worst_residual"] < 1e-9
+            assert test["trust"]["worst_balance_error"] < 1e-9
+            assert "unconverged" not in test["trust"]["statuses"]
+
+
+@pytest.mark.parametrize("name", CHEAP)
+def test_fresh_numbers_are_those_of_the_report(name):
+    [given] = [t for t in REPORT["tests"] if t["name"] == name]
+    fresh = run_test(next(t for t in expectations() if t.name == name))
+    for old, new in zip(given["claims"], fresh["claims"], strict=True):
+        assert [e["of"] for e in old["computed"]] == [e["of"] for e in new["computed"]]
+        assert [e["value"] for e in old["computed"]] == pytest.approx(
+            [e["value"] for e in new["computed"]], rel=1e-3)
+        assert old["verdict"] == new["verdict"]
+    assert given["mesh"] == fresh["mesh"]
+
+
+@pytest.mark.parametrize("test", WITH_STUDY, ids=lambda t: t.study)
+def test_set_ups_are_what_the_table_says(test):
+    study = study_of(test)
+    bone = study.section.bone + (f" {study.section.foam_grade}" if study.section.bone == "foam"
+                                 else "")
+    assert bone == test.bone
+    assert study.name == test.study
+    assert "invented geometry" in study.scenario
+    assert test.fragment in {f.name for f in study.fragments}
+    named = {name for claim in test.claims for name in claim.constructs}
+    assert named == {c.name for c in study.constructs}
+    wanted = {load for claim in test.claims for load in claim.load_N}
+    assert wanted <= set(study.load.total_N)
+    broken = "the whole load acts on the broken condyle" in test.assumptions
+    assert (study.load.medial_share in (0.0, 1.0)) == broken
+    assert [f for f in check(study) if f.level == "broken"] == []
+    assert max(len(line) for line in study_text(test).splitlines()) <= 130
+
+
+def command(*words):
+    return subprocess.run([sys.executable, "-m", "constructs.cli", "verify", *words],
+                          capture_output=True, text=True)
+
+
+def test_command_writes_the_report_of_one_test(tmp_path):
+    out = command("--bench", "--only", CHEAP[1], "--out", str(tmp_path / "b"), "--json")
+    assert out.returncode == 0, out.stderr
+    told = json.loads(out.stdout)
+    assert told["tests"] == json.loads((tmp_path / "b" / "bench.json").read_text(
+        encoding="utf-8"))["tests"]
+    assert "disagrees" in (tmp_path / "b" / "bench.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    (("--bench", "--only", "posteromedial split, T plat"), "did you mean"),
+    (("--only", CHEAP[0]), "goes with --bench"), (("--out", "x"), "goes with --bench")])
+def test_command_refuses(words, said):
+    out = command(*words)
+    assert out.returncode == 2
+    assert said in out.stderr
+    assert "Traceback" not in out.stderr
+    assert out.stdout == ""
