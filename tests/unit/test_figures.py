@@ -354,7 +354,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
     files = figures.draw_all(made, tmp_path / "one")
-    assert len({f.name for f in files}) == len(files) == 2 * (3 + 3 * 3)
+    assert len({f.name for f in files}) == len(files) == 2 * (4 + 3 * 3)
     assert all(f.parent == tmp_path / "one" and f.is_file() for f in files)
     assert {"overview.png", "overview.svg", "capacity.png", "load-subsidence.svg",
             "deformed-a-b.png", "deformed-a-b-2.png", "free-body-a-b.svg"} <= {
