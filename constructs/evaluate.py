@@ -51,6 +51,7 @@ class Task:
     hash: str
     data: dict[str, Any]
     scales: dict[str, float]
+    folder: str | None = None
 
 
 @dataclass
@@ -89,7 +90,7 @@ class Evaluator:
         out = Outcome(task.number, task.hash, worker=os.getpid())
         with one_thread():
             try:
-                case = Case(study_from(task.data), task.scales)
+                case = Case(study_from(task.data, folder=task.folder), task.scales)
                 # What is wrong with the bone concerns every construct.
                 intact = self.workshop.intact(case.study)
             except InputError as error:

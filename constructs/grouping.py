@@ -85,7 +85,8 @@ class Planned:
     """A case ready to be solved, with what it shares with others.
 
     ``bones``: keys of its bones, one a distinct one; ``frames``: (bone, hardware) keys of its
-    constructs; ``law``: hash of all but the size of the load.
+    constructs; ``law``: hash of all but the size of the load; ``folder``: where the study's files
+    lie.
     """
 
     number: int
@@ -95,6 +96,7 @@ class Planned:
     bones: tuple[str, ...]
     frames: tuple[tuple[str, str], ...]
     law: str
+    folder: str | None = None
 
 
 def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
@@ -107,7 +109,8 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
                              if k not in SIZE_OF_LOAD}}
     return Planned(number, case_hash(case, options), data, dict(case.scales),
                    tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)),
-                   digest([rest, dict(case.scales)]))
+                   digest([rest, dict(case.scales)]),
+                   None if case.study.folder is None else str(case.study.folder.resolve()))
 
 
 def groups(cases: Iterable[Planned]) -> list[list[Planned]]:

@@ -49,8 +49,9 @@ def resolved(study: Study) -> dict[str, Any]:
     data["section"]["reference_band_mm"] = list(reference_band(study))
     if study.section.sagittal:
         own = study.section
-        data["section"] |= {"condyle": own.slice_condyle, "slope_deg": own.slope,
-                            "slice_mm": own.slice_depth, "shaft_offset_mm": own.shaft_offset}
+        data["section"] |= {"condyle": own.slice_condyle, "slice_mm": own.slice_depth}
+        if own.drawn is None:
+            data["section"] |= {"slope_deg": own.slope, "shaft_offset_mm": own.shaft_offset}
         data["load"]["slice_centre_mm"] = study.load.slice_centre
     data["load"] |= _forces(study)
     section = Section(study.section)

@@ -7,6 +7,7 @@ line; x points lateral (medial is at -x), in a sagittal section posterior (anter
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
@@ -175,6 +176,11 @@ class Study(Checked):
                 refuse("the void is filled twice in this construct", key=key, value=fill.void,
                        expected="one fill a void; layers for two materials")
             filled.add(fill.void)
+
+    @property
+    def folder(self) -> Path | None:
+        """Folder of the study's file, where the files lie that it names; None if it has none."""
+        return self.section.folder
 
     def resolved(self) -> dict[str, Any]:
         """Every key with its value, defaults and derived ones filled in: see `resolve.resolved`."""

@@ -6,12 +6,18 @@ its unit.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 
 from constructs import tables
 from constructs.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
+from constructs.schema_map import MapInput, folder_of, outline, told
+
+if TYPE_CHECKING:
+    from constructs.scan.field import ModulusField
+    from constructs.scan.outline import Drawn
 
 Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint line
 Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
@@ -38,6 +44,10 @@ class SectionInput(Checked):
     *sagittal* section is a slice of one ``condyle``, from the middle of the bone to its outer wall
     (``slice_mm`` deep at the plateau unless that is half the width), whose joint line falls to the
     back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
+
+    ``outline_file``: an outline in the study's folder that takes the place of the drawn sizes (see
+    `constructs.scan.outline`); depths out of the plane are still those of the keys. ``map``: the
+    bone's modulus from a file.
     """
 
     plane: Literal["coronal", "sagittal"] = "coronal"
@@ -61,6 +71,13 @@ class SectionInput(Checked):
     cortex_scale: Annotated[float, Within(0.1, 5)] = 1.0
     side: Literal["right", "left"] = "right"
     reference_band_mm: tuple[Depth, Depth] | None = None
+    outline_file: str | None = None
+    outline_sha256: str | None = None
+    map: MapInput | None = None
+
+    _folder: Path | None = PrivateAttr(None)
+    _drawn: Any = PrivateAttr(None)   # constructs.scan.outline.Drawn
+    _field: Any = PrivateAttr(None)   # constructs.scan.field.ModulusField
 
     @model_validator(mode="after")
     def _consistent(self) -> SectionInput:
@@ -90,6 +107,68 @@ class SectionInput(Checked):
                        value=self.reference_band_mm,
                        expected=f"[low, high], low < high, from {-self.height_mm:g} upwards")
         return self
+
+    @model_validator(mode="after")
+    def _from_files(self, info: ValidationInfo) -> SectionInput:
+        """Read the files that the section is made from."""
+        self._folder = folder_of(info)
+        if self.outline_file is not None:
+            self._no_sizes()
+            content, self._drawn = told("outline_file", lambda: outline(
+                self._folder, self.outline_file or "", self.outline_sha256, self.height_mm))
+            object.__setattr__(self, "outline_sha256", content)
+            narrow = self._drawn.half_width(self._drawn.left[:, 1]).min()
+            if self.shaft_cortex_mm * self.cortex_scale >= narrow:
+                refuse("the cortex (times cortex_scale) fills the outline where it is narrowest",
+                       key="shaft_cortex_mm", value=self.shaft_cortex_mm,
+                       expected=f"less than {narrow:.1f} mm")
+        elif self.outline_sha256 is not None:
+            refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
+                   expected="outline_file beside it")
+        if self.map is not None:
+            from constructs.section import Section
+
+            if self.bone == "foam":
+                refuse("a map is of bone, not of foam", key="bone", value=self.bone,
+                       expected='bone = "dense" beside a map')
+            given = self.map
+            self._field = told("map.file", lambda: given.field(Section(self).outline()[0]))
+        return self
+
+    def _no_sizes(self) -> None:
+        """Refuse sizes beside an outline that draws them."""
+        drawn = (("depth_mm", "shaft_depth_mm", "slope_deg", "shaft_offset_mm") if self.sagittal
+                 else ("width_mm", "shaft_width_mm"))
+        for key in drawn:
+            field = type(self).model_fields[key]
+            if getattr(self, key) != field.get_default(call_default_factory=True):
+                refuse(f"{key} beside an outline, which draws it", key=key,
+                       value=getattr(self, key), expected=f"no {key}, or no outline_file")
+
+    @property
+    def folder(self) -> Path | None:
+        """Folder of the study's file, where its other files lie; None if it has none."""
+        return self._folder
+
+    @property
+    def drawn(self) -> Drawn | None:
+        """The outline from a file; None where the sizes draw it."""
+        return self._drawn
+
+    @property
+    def field(self) -> ModulusField | None:
+        """The modulus field from a map; None for a preset."""
+        return self._field
+
+    @property
+    def files(self) -> dict[str, str]:
+        """Files that the section is made from, below the study's folder, with their digests."""
+        found = {}
+        if self.outline_file is not None and self.outline_sha256 is not None:
+            found[self.outline_file] = self.outline_sha256
+        if self.map is not None and self.map.sha256 is not None:
+            found[self.map.file] = self.map.sha256
+        return found
 
     @property
     def sagittal(self) -> bool:

@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from constructs.scan.outline import Drawn
 from constructs.schema_bone import SectionInput
 from constructs.shapes import Flared, taper
 from constructs.tables import number
@@ -49,9 +50,9 @@ class Section:
     # --- shape ---------------------------------------------------------------------------------
 
     @cached_property
-    def shape(self) -> Flared:
-        """The drawn outline."""
-        return Flared(self.given)
+    def shape(self) -> Flared | Drawn:
+        """The outline: drawn from the sizes of the section, or read from a file."""
+        return self.given.drawn or Flared(self.given)
 
     def sign(self, side: str) -> float:
         """-1 for the surface at -x, 1 for the one at +x."""
@@ -80,6 +81,8 @@ class Section:
     @property
     def extent(self) -> float:
         """Drawn width of the plateau, mm."""
+        if self.given.drawn is not None:
+            return float(2.0 * self.given.drawn.half_width(self.given.drawn.left[:, 1]).max())
         return self.given.depth_mm if self.given.sagittal else self.given.width_mm
 
     def half_width(self, h: ArrayLike) -> FloatArray:
@@ -138,7 +141,12 @@ class Section:
         return np.maximum(chord, self.cortex(h) / 2 if self.given.sagittal else self.cortex(h))
 
     def core_thickness(self, xy: ArrayLike) -> FloatArray:
-        """Depth of the core at points (..., 2), mm: the chord of the inner ellipse, 0 outside."""
+        """Depth of the core at points (..., 2), mm: the chord of the inner ellipse, 0 outside.
+
+        Under a map of all of the depth there is no cortex apart from it.
+        """
+        if self.map_of_all:
+            return self.chord(xy)
         x, h = self._cut(xy)
         c = self.cortex(h)
         return self._through(x, self.half_width(h) - c, self.half_depth(h) - c)
@@ -164,14 +172,13 @@ class Section:
     def sheets(self, xy: ArrayLike) -> FloatArray:
         """Thickness-weighted stiffness at points (..., 2): (D11, D12, D33) in N/mm, (..., 3).
 
-        The plane-stress matrices of core and cortex are summed over the depth. In the layer under
-        the joint line the core is subchondral bone.
+        The plane-stress matrices of core and cortex are summed over the depth.
         """
         from fe.assembly import sheet
 
         core = self.core_thickness(xy)
         cortex = self.chord(xy) - core
-        total = (sheet(self.core_modulus(self.level(xy)), self.poisson("core"), core)
+        total = (sheet(self.core_at(xy), self.poisson("core"), core)
                  + sheet(self.cortical_modulus, self.poisson("cortex"), cortex))
         return np.asarray(total, dtype=float)
 
@@ -220,11 +227,28 @@ class Section:
         subchondral = self.given.modulus_scale * number("materials", "subchondral", "modulus")
         return np.where(h > -self.given.subchondral_mm, subchondral, spongy)
 
+    @property
+    def map_of_all(self) -> bool:
+        """Whether a map says what the bone is through all of its depth."""
+        return self.given.map is not None and self.given.map.covers == "all"
+
+    def core_at(self, xy: ArrayLike) -> FloatArray:
+        """Modulus of the core at points (..., 2), MPa: of a map, else of the preset.
+
+        In the layer under the joint line the core of a preset is subchondral bone; a map has its
+        own. `modulus_scale` acts on all of them.
+        """
+        if self.given.field is not None:
+            return self.given.modulus_scale * self.given.field.modulus(xy)
+        return self.core_modulus(-self.below(xy))
+
     def is_cortex(self, xy: ArrayLike, z: ArrayLike) -> NDArray[np.bool_]:
         """Whether points (..., 2) at depth z off the mid-plane lie in the cortex (or outside)."""
         x, h = self._cut(xy)
         c, b = self.cortex(h), self.half_depth(h)
         z = np.asarray(z, dtype=float)
+        if self.map_of_all:
+            return np.zeros(np.broadcast_shapes(x.shape, z.shape), dtype=bool)
         if self.given.sagittal:
             # z counts from the middle of the slice, the ellipse from where the slice is cut off.
             z = np.maximum(z + b / 2, 0.0)
@@ -239,12 +263,12 @@ class Section:
         strength is 0.44 of it. Cortex: Reilly & Burstein, and Turner for shear.
         """
         cortex = self.is_cortex(xy, z)
-        modulus = self.core_modulus(np.broadcast_to(self.level(xy), cortex.shape))
+        modulus = np.broadcast_to(self.core_at(xy), cortex.shape)
         if self._foam:
             crush = np.full(cortex.shape, number("materials", self._foam, "compressive_strength"))
             shear = np.full(cortex.shape, number("materials", self._foam, "shear_strength"))
         else:
-            crush = trabecular_strength(modulus)
+            crush = self._strength(modulus)
             shear = number("materials", "trabecular law", "shear_to_compression") * crush
         wall = self._row("cortex")
         return LocalBone(
@@ -253,6 +277,13 @@ class Section:
             np.where(cortex, number("materials", wall, "compressive_strength"), crush),
             np.where(cortex, number("materials", wall, "shear_strength"), shear),
         )
+
+    def _strength(self, modulus: FloatArray) -> FloatArray:
+        """Compressive strength [MPa] of core of a modulus, by the law of the map if it has one."""
+        field = self.given.field
+        if field is None or field.law is None:
+            return trabecular_strength(modulus)
+        return linde_strength(field.law.apparent * field.law.density(modulus))
 
     def yield_strain(self, tissue: Tissue) -> tuple[float, float]:
         """Yield strain of a tissue in compression and in tension, both positive."""
@@ -277,9 +308,14 @@ def trabecular_density(modulus: ArrayLike) -> FloatArray:
 
 def trabecular_strength(modulus: ArrayLike) -> FloatArray:
     """Compressive strength in MPa: Linde's law at the density of Morgan's law (mixed sources)."""
+    return linde_strength(trabecular_density(modulus))
+
+
+def linde_strength(density: ArrayLike) -> FloatArray:
+    """Compressive strength in MPa of an apparent density in g/cm3 (Linde 1989)."""
     factor = number("materials", "trabecular law", "strength_factor")
     power = number("materials", "trabecular law", "strength_exponent")
-    return np.asarray(factor * trabecular_density(modulus) ** power)
+    return np.asarray(factor * np.asarray(density, dtype=float) ** power)
 
 
 def _split(xy: ArrayLike) -> tuple[FloatArray, FloatArray]:

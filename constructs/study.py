@@ -43,11 +43,15 @@ def load_study(path: str | Path) -> Study:
     """
     path = Path(path)
     shown = _printable(str(path))
-    return parse_study(_read(path, shown), shown)
+    return parse_study(_read(path, shown), shown, path.parent)
 
 
-def parse_study(text: str, file: str = "") -> Study:
-    """The study in a TOML text; `file` is what messages call it. Raises InputError."""
+def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
+    """The study in a TOML text; `file` is what messages call it. Raises InputError.
+
+    `folder` is where the files lie that the study names, an outline or a map; without it such a
+    study is refused.
+    """
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -62,13 +66,16 @@ def parse_study(text: str, file: str = "") -> Study:
     if not data:
         raise InputError("the file holds nothing", file=file,
                          expected="a study: copy a shipped example to start from")
-    return study_from(data, file)
+    return study_from(data, file, folder)
 
 
-def study_from(data: dict[str, Any], file: str = "") -> Study:
-    """The study in nested dicts and lists, as TOML gives them. Raises InputError."""
+def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None = None) -> Study:
+    """The study in nested dicts and lists, as TOML gives them. Raises InputError.
+
+    `folder`: see `parse_study`.
+    """
     try:
-        return Study.model_validate(data)
+        return Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
         raise complaint(error, data, Study, file) from None
 

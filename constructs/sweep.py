@@ -185,7 +185,8 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
 
 def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
            stop: Callable[[], bool]) -> Generator[Outcome, None, None]:
-    tasks = [[Task(c.number, c.hash, c.data, c.scales) for c in group] for group in groups(todo)]
+    tasks = [[Task(c.number, c.hash, c.data, c.scales, c.folder) for c in group]
+             for group in groups(todo)]
     if cluster:
         from constructs.cluster import on_cluster
 
@@ -237,11 +238,12 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
     if plan.cases:
         first = plan.cases[len(plan.cases) // 2]
         evaluator = Evaluator(plan.options)
-        made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales))
+        made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales,
+                                       first.folder))
         bodies = made.counts.get("factorisations", 0)
         softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
             "cancellous_strength", 1.0)}
-        law = evaluator.evaluate(Task(0, "", first.data, softer))
+        law = evaluator.evaluate(Task(0, "", first.data, softer, first.folder))
         each = max(1, len(first.data["construct"]))
         answer = law.seconds / each
         rest = max(0.0, made.seconds - law.seconds)

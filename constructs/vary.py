@@ -35,6 +35,8 @@ SCALES = {
 SCALE_RANGE = (0.05, 20.0)
 TEXTS = ("name", "title", "scenario", "note")
 FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
+           ("section", "outline_file"): (("section", "outline_sha256"),),
+           ("section", "map", "file"): (("section", "map", "sha256"),),
            ("load", "total_N"): (("load", "activity"), ("load", "ground_kg"), ("load", "case"))}
 """Keys whose value follows another key or is told by it, so given up when that one is varied."""
 LISTS = (("load", "total_N"), ("load", "activity"), ("load", "ground_kg"))
@@ -113,7 +115,7 @@ class Varier:
     def case(self, values: Mapping[str, Any]) -> Case:
         """The study with other values at the given keys. Raises InputError."""
         data, scales = self.assigned(values)
-        return Case(study_from(data), scales)
+        return Case(study_from(data, folder=self.study.folder), scales)
 
     def assigned(self, values: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
         """The changed study as nested dicts, not yet validated, and the scales."""
@@ -180,7 +182,7 @@ def _walk(model: type[BaseModel], data: Any, path: tuple[str, ...]) -> Iterator[
                     yield (*at, label, "present")
                     if at == ("fracture",):
                         yield from ((*at, label, turn) for turn in TURNS)
-        elif not _is_list(info.annotation):
+        elif not _is_list(info.annotation) and here is not None:
             yield from _walk(inner, here, at)
 
 
