@@ -159,6 +159,11 @@ def draw_outline(ax: Axes, bodies: Sequence[BodyPicture], factor: float = 0.0, *
     return art
 
 
+def quarters(t: np.ndarray) -> np.ndarray:
+    """The four straight triangles of each element ``(m, 6)``, between all of its nodes."""
+    return np.concatenate([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]])
+
+
 def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: ScalarMappable
                 ) -> None:
     """Deformed bodies coloured by their nodal value; one flat colour where there is none.
@@ -175,8 +180,7 @@ def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: S
                                              facecolor=GRAFT if body.kind == "graft" else BONE,
                                              linewidth=0.0, zorder=1), autolim=False)
             continue
-        t = body.triangles
-        small = np.concatenate([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]])
+        small = quarters(body.triangles)
         smooth: dict[str, Any] = {"shading": "gouraud", "cmap": scale.cmap, "norm": scale.norm}
         ax.tripcolor(Triangulation(xy[:, 0], xy[:, 1], small), body.value, rasterized=True,
                      **smooth)

@@ -7,7 +7,7 @@ anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where there is mo
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -18,6 +18,7 @@ from constructs.drawing import magnification, save, strain_top
 from constructs.figure_charts import capacity, curves
 from constructs.figure_contact import contact_pressure
 from constructs.figure_free_body import free_body
+from constructs.figure_map import modulus_map
 from constructs.figure_section import deformed, overview
 from constructs.output import slug
 from constructs.picture import Picture
@@ -25,7 +26,7 @@ from constructs.results import Comparison, ConstructResult
 from constructs.stages.figure import common_factor, screw_forces, stage_pictures
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "free_body",
-           "overview", "overview_load", "save", "shown_picture", "stems"]
+           "modulus_map", "overview", "overview_load", "save", "shown_picture", "stems"]
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
@@ -54,9 +55,10 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
     Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "curves",
-    "overview", "stages" and "screw forces".
+    "overview", "stages", "screw forces" and "map". Names of the files that the section was read
+    from lie in the same folder and are taken.
     """
-    taken: set[str] = set()
+    taken = {PurePosixPath(f).stem.lower() for f in comparison.study.section.files}
     several = fragments(comparison)
     out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
         "capacity", taken)}
@@ -65,6 +67,8 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     for name in several:
         words = "load subsidence" if len(several) == 1 else f"load subsidence {name}"
         out["curves", "", name] = slug(words, taken)
+    if comparison.study.section.map is not None:
+        out["map", "", ""] = slug("map", taken)
     for c in comparison.constructs:
         out["deformed", c.name, ""] = slug(f"deformed {c.name}", taken)
         out["contact", c.name, ""] = slug(f"contact pressure {c.name}", taken)
@@ -92,6 +96,9 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
         yield names["weight bearing", "", ""], figure_bearing.weight_bearing(table)
     for fragment in fragments(comparison):
         yield names["curves", "", fragment], curves(comparison, fragment)
+    if ("map", "", "") in names and shown:
+        mesh = next(iter(shown.values())).bodies
+        yield names["map", "", ""], modulus_map(comparison.study, mesh)
     top = strain_top(list(shown.values()))
     for construct, picture in shown.items():
         yield names["deformed", construct, ""], deformed(

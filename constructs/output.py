@@ -12,13 +12,14 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from constructs import LABEL, bearing
 from constructs.bearing import weight_bearing
 from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult, LoadResult
+from constructs.schema import Study
 from fe.errors import InputError
 
 
@@ -59,12 +60,21 @@ def written_whole(folder: Path) -> Iterator[Path]:
         yield draft
         draft.chmod(0o755)
         if folder.exists():
-            for path in sorted(draft.iterdir()):
-                os.replace(path, folder / path.name)
+            _move_over(draft, folder)
         else:
             os.rename(draft, folder)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+
+
+def _move_over(source: Path, target: Path) -> None:
+    """Move what is in a folder into another that exists, file by file."""
+    for path in sorted(source.iterdir()):
+        there = target / path.name
+        if path.is_dir() and there.is_dir():
+            _move_over(path, there)
+        else:
+            os.replace(path, there)
 
 
 def plain(value: Any) -> Any:
@@ -224,6 +234,25 @@ def write_fields(picture: Picture, path: Path) -> None:
         cell_data={"region": [np.concatenate(region)]}, file_format="vtu")
 
 
+def copy_files(study: Study, folder: Path) -> None:
+    """Copy the files that a study names to the same places below a folder.
+
+    Raises `InputError` where one has changed since the study was read.
+    """
+    from constructs.scan.files import digest, inside, read_bytes
+    from constructs.scan.grids import LARGEST
+
+    for name, content in study.section.files.items():
+        raw = read_bytes(inside(study.folder, name, (PurePosixPath(name).suffix.lower(),)), name,
+                         LARGEST)
+        if digest(raw) != content:
+            raise InputError("the file changed after the study was read", key="section",
+                             value=name, expected="files that stay as they are")
+        target = folder / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(raw)
+
+
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given."""
@@ -231,6 +260,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     from constructs.report import write_report
 
     (folder / "study.toml").write_text(text, encoding="utf-8")
+    copy_files(comparison.study, folder)
     (folder / "comparison.csv").write_text(as_csv(rows(comparison)), encoding="utf-8")
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")

@@ -74,8 +74,9 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         _figure(comparison, pictures, ("overview", "", ""), "Deformed sections of all constructs"),
         _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
         *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
-          for f in fragments(comparison)), "</section>",
-        _bearing(comparison, pictures), _stages(comparison, pictures),
+          for f in fragments(comparison)),
+        _figure(comparison, pictures, ("map", "", ""), "Map of the bone over the mesh"),
+        "</section>", _bearing(comparison, pictures), _stages(comparison, pictures),
         *(_construct(comparison, c, pictures) for c in order),
         "<section><h2>Assumptions</h2>", _assumptions(comparison), "</section>",
         "<section><h2>How far this version is verified</h2>",
@@ -99,7 +100,7 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
-    kinds = ["overview", "capacity", "weight bearing", "curves", "stages", "screw forces",
+    kinds = ["overview", "capacity", "weight bearing", "curves", "map", "stages", "screw forces",
              "deformed", "contact", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
@@ -127,6 +128,19 @@ def _figure(comparison: Comparison, pictures: dict[str, str], key: tuple[str, st
             f"<figcaption>{text(caption)}</figcaption></figure>")
 
 
+def _bone(study: Study) -> str:
+    """What the bone is made of and where its outline comes from, in words that are HTML."""
+    section = study.section
+    made = f"rigid foam, grade {section.foam_grade}" if section.bone == "foam" else section.bone
+    words = f"bone preset “{text(made)}”"
+    if section.map is not None:
+        where = "through all of its depth" if section.map.covers == "all" else "between its cortex"
+        words = f"{text(section.map.words)}, {where}"
+    if section.outline_file is not None:
+        words += f", outline from {text(section.outline_file)}"
+    return words
+
+
 def _shares(study: Study) -> str:
     """Which share of the joint force goes where, in words."""
     first = patches(study)[0]
@@ -144,10 +158,9 @@ def _asked(comparison: Comparison) -> str:
                  else f"{load.direction_deg:g} degrees off the shaft, positive to "
                       f"{study.section.sides[1]}")
     section = study.section
-    bone = section.bone if section.bone != "foam" else f"rigid foam, grade {section.foam_grade}"
     facts_ = [
         f"<b>Study</b> {text(study.name)}, {text(section.side)} tibia, {text(section.plane)} "
-        f"section, bone preset “{text(bone)}”.",
+        f"section, {_bone(study)}.",
         "<b>Fractures</b> " + "; ".join(f"{text(f.name)} (friction {f.friction:g})"
                                         for f in study.fractures) + "."
         if study.fractures else "<b>Fractures</b> none.",

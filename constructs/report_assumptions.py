@@ -73,7 +73,11 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
         yield "materials", f"foam {study.section.foam_grade}"
         yield "materials", "foam shell"
     else:
-        for row in ("trabecular law", bone, "cortical", "subchondral"):
+        given = study.section.map
+        preset = (bone, "cortical", "subchondral") if given is None else (
+            *([given.law] if given.law is not None else []),
+            *(["cortical"] if given.covers == "core" else []))
+        for row in ("trabecular law", *preset):
             yield "materials", row
     yield "materials", "friction"
     for c in study.constructs:
