@@ -59,10 +59,11 @@ def read_bytes(path: Path, name: str, most: int) -> bytes:
                          | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
     except OSError as error:
         raise InputError(f"the file cannot be read: {error.strerror}", value=name) from None
+    about = os.fstat(handle)
+    if not stat.S_ISREG(about.st_mode):
+        os.close(handle)
+        raise InputError("not a regular file", value=name, expected="a file of data")
     with os.fdopen(handle, "rb") as file:
-        about = os.fstat(file.fileno())
-        if not stat.S_ISREG(about.st_mode):
-            raise InputError("not a regular file", value=name, expected="a file of data")
         if about.st_size > most:
             raise InputError(f"the file is too large: {about.st_size} bytes", value=name,
                              expected=f"at most {most} bytes")

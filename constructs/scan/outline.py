@@ -128,6 +128,9 @@ def _parts(ring: FloatArray, height: float, name: str) -> Drawn:
     # From the base's corner at +x up, over the joint, down to the one at -x.
     ring = np.roll(ring, -int(base[np.argmax(ring[base, 0])]), axis=0)
     end = int(np.argmin(np.where(ring[:, 1] < -height + 1e-6, ring[:, 0], np.inf)))
+    if end != len(ring) - 1:
+        raise InputError("the clamp cuts the outline into several pieces", value=name,
+                         expected="one piece of bone at the clamp")
     chain = ring[:end + 1]
     step = np.diff(chain, axis=0)
     up = np.flatnonzero(-step[:, 0] / np.hypot(*step.T) > UPWARD)
@@ -144,6 +147,9 @@ def _parts(ring: FloatArray, height: float, name: str) -> Drawn:
             raise InputError(f"the {what} of the outline folds back at ({x:g}, {y:g}) mm",
                              value=name, expected="a joint line over which x rises, and walls that "
                              "go down from it to the base")
+    if shape.top[-1, 0] - shape.top[0, 0] < ring[0, 0] - ring[end, 0]:
+        raise InputError("the bone is narrower at its joint than at the clamp: upside down?",
+                         value=name, expected="y that points proximal, the joint at the top")
     middle = shape.top[[0, -1], 0].mean()
     if abs(middle) > OFF_ORIGIN or abs(float(shape.joint(0.0))) > OFF_ORIGIN:
         raise InputError(f"the middle of the joint line is drawn at ({middle:.1f}, "
