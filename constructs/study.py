@@ -29,8 +29,8 @@ from constructs.schema import (
 from fe.errors import InputError
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study", "Void",
-           "Wire", "example", "example_names", "example_text", "load_study", "parse_study",
-           "study_from"]
+           "Wire", "example", "example_names", "example_text", "load_study", "only",
+           "parse_study", "study_from"]
 
 LARGEST_FILE = 1_000_000  # bytes; a study is a page or two of text
 
@@ -98,6 +98,19 @@ def example_text(name: str) -> str:
 def example(name: str) -> Study:
     """A shipped study. Raises InputError when there is none of that name."""
     return parse_study(example_text(name), f"{name}.toml")
+
+
+def only(study: Study, *names: str) -> Study:
+    """The study with some of its constructs, in the order given. Raises InputError."""
+    found = {c.name: c for c in study.constructs}
+    for name in names:
+        if name not in found:
+            raise InputError("no such construct" + did_you_mean(closest(name, found)), value=name,
+                             expected=", ".join(found))
+    if not names or len(set(names)) < len(names):
+        raise InputError("names of constructs, each once", value=", ".join(names),
+                         expected=", ".join(found))
+    return study.model_copy(update={"constructs": tuple(found[n] for n in names)})
 
 
 def _read(path: Path, shown: str) -> str:

@@ -1,0 +1,82 @@
+"""Live answers of a study, for sliders and films: only what a question changes is computed anew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from constructs.checked import closest, did_you_mean
+from constructs.compare import bracket
+from constructs.metrics import Reader, read
+from constructs.model import Model
+from constructs.picture import Picture, take_picture
+from constructs.results import LoadResult
+from constructs.schema import Study
+from constructs.vary import Case, Varier
+from constructs.workshop import Frame, Law, Workshop, share_key
+from fe.errors import InputError
+from fe.threads import one_thread
+
+
+@dataclass(frozen=True)
+class Live:
+    """One construct under one load: its figures and what is drawn of it."""
+
+    construct: str
+    result: LoadResult
+    picture: Picture
+
+    def _repr_html_(self) -> str:
+        return self.result._repr_html_()
+
+
+class Explorer:
+    """Answers any construct of a study under any load, with other values at its keys.
+
+    The first question about a construct meshes and condenses it. After that, other loads,
+    frictions, strengths and tensions are answered from the condensed problem in tens of
+    milliseconds; another geometry or bone costs a new factorisation. Not for several threads.
+    """
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        self._varier, self._workshop = Varier(study), Workshop()
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """What had to be done so far: bones meshed, bodies factorised, constructs condensed."""
+        return dict(self._workshop.counts)
+
+    def answer(self, construct: str, load_N: float, values: Mapping[str, Any] | None = None
+               ) -> Live:
+        """The answer of a construct under a total joint force.
+
+        ``values``: other values by dotted key, as in a sweep. Raises InputError for a construct
+        or key that the study has not, and for a load that is not positive.
+        """
+        if not 0.0 < load_N <= 20_000.0:
+            raise InputError("a load that cannot be put on", value=load_N,
+                             expected="a total joint force over 0 and up to 20000 N")
+        with one_thread():
+            case, _, model, _ = self._model(construct, values)
+            reader = Reader.of(model.bone, self._workshop.intact(case.study))
+            found = model.answer(load_N)
+            result, fields = read(reader, model, found, load_N)
+            return Live(construct, result, take_picture(model, found, load_N, fields))
+
+    def capacity(self, construct: str, values: Mapping[str, Any] | None = None
+                 ) -> tuple[float | None, float | None]:
+        """Holding capacity without and with friction [N]; None: not limited by this model."""
+        with one_thread():
+            case, frame, model, law = self._model(construct, values)
+            return bracket(*frame.capacities(model, law, share_key(case.study)))
+
+    def _model(self, construct: str, values: Mapping[str, Any] | None
+               ) -> tuple[Case, Frame, Model, Law]:
+        case = self._varier.case(values or {})
+        found = {c.name: c for c in case.study.constructs}
+        if construct not in found:
+            raise InputError("no such construct" + did_you_mean(closest(construct, found)),
+                             value=construct, expected=", ".join(found))
+        return (case, *self._workshop.model(case, found[construct]))

@@ -1,0 +1,107 @@
+"""The notebooks: stored empty, public imports one a line, labelled, and every cell runs."""
+
+from __future__ import annotations
+
+import ast
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from constructs import LABEL
+
+ROOT = Path(__file__).parents[2]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+PUBLIC = {"constructs", "constructs.compare", "constructs.explore", "constructs.glossary",
+          "constructs.rank", "constructs.report_assumptions", "constructs.rules",
+          "constructs.stages", "constructs.study", "constructs.sweep", "constructs.tables",
+          "constructs.vary", "constructs.verify", "fe.errors", "fe.richardson",
+          "fe.verification"}
+"""What a notebook of our own may import; DEVELOPERS.md lists the same."""
+OTHERS = {"numpy", "pandas", "matplotlib", "ipywidgets", "IPython", "pathlib", "tempfile"}
+LONGEST_CELL = 16
+SECONDS = 280
+
+RUN = """
+import asyncio, sys, warnings
+warnings.simplefilter("ignore")    # of the machinery; what a cell says is checked below
+import nbformat
+from nbclient import NotebookClient
+book = nbformat.read(sys.argv[1], as_version=4)
+NotebookClient(book, timeout=float(sys.argv[3]), kernel_name="python3",
+               resources={"metadata": {"path": sys.argv[2]}}).execute()
+nbformat.write(book, sys.argv[2] + "/done.ipynb")
+"""
+
+each = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+
+
+def cells(path: Path, kind: str) -> list[dict[str, Any]]:
+    return [c for c in json.loads(path.read_text(encoding="utf-8"))["cells"]
+            if c["cell_type"] == kind]
+
+
+def source(cell: dict[str, Any]) -> str:
+    return "".join(cell["source"])
+
+
+def test_there_are_notebooks_for_everything() -> None:
+    for word in ("first", "why", "depression", "sweep", "own", "verification", "trust"):
+        assert any(word in p.stem for p in NOTEBOOKS), word
+
+
+@each
+def test_it_is_stored_without_output(path: Path) -> None:
+    book = json.loads(path.read_text(encoding="utf-8"))
+    for cell in cells(path, "code"):
+        assert cell["outputs"] == []
+        assert cell["execution_count"] is None
+        assert cell["metadata"] == {}
+    assert set(book["metadata"]) <= {"kernelspec", "language_info"}
+    assert "widgets" not in book["metadata"]
+
+
+@each
+def test_it_carries_the_label_and_says_one_thing_at_a_time(path: Path) -> None:
+    words = cells(path, "markdown")
+    assert LABEL in source(words[0])
+    assert source(words[0]).startswith("# ")
+    for cell in cells(path, "code"):
+        assert len(source(cell).splitlines()) <= LONGEST_CELL
+        assert max(len(line) for line in source(cell).splitlines()) <= 110
+
+
+@each
+def test_imports_are_public_and_one_a_line(path: Path) -> None:
+    for cell in cells(path, "code"):
+        tree = ast.parse(source(cell))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Import | ast.ImportFrom):
+                assert node.lineno == node.end_lineno
+                assert len(node.names) == 1
+                module = node.module if isinstance(node, ast.ImportFrom) else node.names[0].name
+                assert module in PUBLIC or module.split(".")[0] in OTHERS, module
+                assert not node.names[0].name.startswith("_")
+            if isinstance(node, ast.Attribute):
+                assert not node.attr.startswith("_")
+
+
+@each
+def test_it_runs(path: Path, tmp_path: Path) -> None:
+    env = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1",
+                        "IPYTHONDIR": str(tmp_path / "ipython"),
+                        "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
+    done = subprocess.run([sys.executable, "-c", RUN, str(path), str(tmp_path), str(SECONDS)],
+                          capture_output=True, text=True, env=env, check=False, timeout=SECONDS)
+    assert done.returncode == 0, done.stderr[-3000:]
+    ran = cells(tmp_path / "done.ipynb", "code")
+    assert [c["execution_count"] for c in ran] == list(range(1, len(ran) + 1))
+    for cell in ran:
+        said = [o for o in cell["outputs"] if o.get("name") == "stderr"]
+        assert not said, "".join(said[0]["text"])
+    kinds = {k for c in ran for o in c["outputs"] for k in o.get("data", {})}
+    assert {"text/html", "text/plain"} <= kinds

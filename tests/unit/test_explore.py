@@ -1,0 +1,68 @@
+"""Live answers: the same as a comparison's, with nothing factorised twice."""
+
+from __future__ import annotations
+
+import pytest
+from small_study import small_study
+
+from constructs.compare import compare
+from constructs.explore import Explorer
+from constructs.study import only
+from constructs.vary import varied
+from fe.errors import InputError
+
+FRICTION = "fracture.shear plane.friction"
+
+
+@pytest.fixture(scope="module")
+def explorer() -> Explorer:
+    return Explorer(small_study("nothing", "lag screws", "antiglide"))
+
+
+@pytest.mark.parametrize("values", [{}, {FRICTION: 0.3},
+                                    {"construct.lag screws.screw.upper lag.tension_N": 150}])
+def test_live_answers_are_those_of_a_comparison(explorer: Explorer, values: dict) -> None:
+    fresh = compare(varied(explorer.study, values).study, pictures=False)
+    for name in ("lag screws", "antiglide"):
+        live, same = explorer.answer(name, 700.0, values), fresh[name].load(700.0)
+        assert live.result.status == same.status
+        assert live.picture.held == (same.status == "held")
+        for fragment, figures in same.fragments.items():
+            assert live.result.fragments[fragment].subsidence_mean_mm == pytest.approx(
+                figures.subsidence_mean_mm, rel=1e-9)
+        assert explorer.capacity(name, values) == pytest.approx(fresh[name].capacity_N, rel=1e-6)
+
+
+def test_another_load_friction_or_tension_factorises_nothing(explorer: Explorer) -> None:
+    explorer.answer("lag screws", 500.0)
+    before = explorer.counts
+    for load, friction in ((300.0, 0.5), (900.0, 0.35), (700.0, 0.2)):
+        explorer.answer("lag screws", load, {FRICTION: friction})
+        explorer.capacity("lag screws", {FRICTION: friction})
+    for key in ("bones", "factorisations", "condensed"):
+        assert explorer.counts[key] == before[key]
+
+
+def test_what_holds_nothing_has_an_answer_too(explorer: Explorer) -> None:
+    live = explorer.answer("nothing", 500.0)
+    assert live.result.status == "no equilibrium"
+    assert explorer.capacity("nothing") == (0.0, 0.0)
+    assert "no equilibrium" in live._repr_html_()
+
+
+def test_what_is_asked_wrongly_is_named(explorer: Explorer) -> None:
+    with pytest.raises(InputError, match="lag screws"):
+        explorer.answer("lag screw", 500.0)
+    with pytest.raises(InputError, match="friction"):
+        explorer.answer("nothing", 500.0, {"fracture.shear plane.frictoin": 0.3})
+    for load in (0.0, -5.0, 1e9, float("nan")):
+        with pytest.raises(InputError, match="load"):
+            explorer.answer("nothing", load)
+
+
+def test_some_constructs_of_a_study(explorer: Explorer) -> None:
+    picked = only(explorer.study, "antiglide", "nothing")
+    assert [c.name for c in picked.constructs] == ["antiglide", "nothing"]
+    for names in (("antiglid",), (), ("nothing", "nothing")):
+        with pytest.raises(InputError, match="lag screws"):
+            only(explorer.study, *names)
