@@ -60,7 +60,11 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
             also_bonded: AlsoBonded = False, json: Json = False, quiet: Quiet = False,
-            workers: Workers = 1, seed: Seed = 0) -> None:
+            workers: Workers = 1, seed: Seed = 0,
+            motion: Annotated[tuple[str, str] | None, typer.Option(
+                "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
+                help="Also a film (motion.gif) of the load going up on two constructs.")] = None
+            ) -> None:
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
     from constructs.compare import compare as run
@@ -70,9 +74,15 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     given, text, name = given_study(study, example)
     folder = new_folder(given.name, out, force)
     with located(name):
+        if motion:
+            from constructs.motion import film, write_film
+
+            made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
     with written_whole(folder) as draft:
         write_results(comparison, draft, text, progress)
+        if motion:
+            write_film(made, draft / "motion.gif", progress)
     if json:
         print_json(document(comparison))
     else:
@@ -140,11 +150,23 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                  "--out", metavar="FILE", show_default=False,
                  help="Where to copy it; default NAME.toml here.")] = None,
              force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
-             json: Json = False) -> None:
+             gallery: Annotated[Path | None, typer.Option(
+                 "--gallery", metavar="DIR", show_default=False,
+                 help="Solve all of them (or NAME) anew: a page of table and pictures each.")]
+             = None, json: Json = False, quiet: Quiet = False) -> None:
     """List the shipped studies, or copy one to start from."""
     from constructs.study import example_names, example_text, parse_study
     from fe.errors import InputError
 
+    if gallery is not None:
+        from constructs.gallery import write_gallery
+
+        written = write_gallery(gallery, [name] if name else [], say(quiet or json))
+        if json:
+            print_json({"label": LABEL, "written": [str(p) for p in written]})
+        else:
+            print("\n".join([*(f"written: {p}" for p in written), LABEL]))
+        return
     if not name:
         listed = [parse_study(example_text(n), f"{n}.toml") for n in example_names()]
         if json:

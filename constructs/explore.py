@@ -56,7 +56,7 @@ class Explorer:
         or key that the study has not, and for a load that is not positive.
         """
         if not 0.0 < load_N <= 20_000.0:
-            raise InputError("a load that cannot be put on", value=load_N,
+            raise InputError("a load that cannot be put on", value=f"{load_N:g}",
                              expected="a total joint force over 0 and up to 20000 N")
         with one_thread():
             case, _, model, _ = self._model(construct, values)

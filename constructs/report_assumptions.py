@@ -44,6 +44,11 @@ MODEL = (
 """How the model works, in plain words, as HTML of ours."""
 
 
+def markdown(line: str) -> str:
+    """A line of `LIMITS` or `MODEL` for a Markdown page."""
+    return line.replace("<b>", "**").replace("</b>", "**")
+
+
 @dataclass(frozen=True)
 class Assumption:
     """One number that the study used, unless its file overrides it."""

@@ -301,6 +301,15 @@ class ConstructResult:
         raise InputError("this load was not asked for", value=f"{total_N:g}",
                          expected=", ".join(f"{r.total_load_N:g}" for r in self.loads))
 
+    def picture(self, total_N: float) -> Picture:
+        """What is drawn of it under a total joint force. Raises InputError where there is none."""
+        for found in self.pictures:
+            if found.load_N == total_N:
+                return found
+        raise InputError("no picture at this load", value=f"{total_N:g}",
+                         expected=", ".join(f"{p.load_N:g}" for p in self.pictures)
+                         or "compare(study) with pictures")
+
     def _repr_html_(self) -> str:
         from constructs.html_results import construct_html
 

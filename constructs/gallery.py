@@ -1,0 +1,184 @@
+"""The gallery: of each shipped study the table and four pictures, each beside its command."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from constructs import LABEL, figures
+from constructs.drawing import DPI
+from constructs.output import inert, rows
+from constructs.results import Comparison
+from constructs.small_images import few_colours, image_of
+from constructs.study import example, example_names
+from constructs.table import best_first, lines
+
+COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
+           "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
+           "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
+           "equilibrium_ends_N", "step_off_limit_N")
+SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
+"""Loads that a bisection finds: known to its last step only."""
+DIGITS = 9
+OTHERS = {"bench": ("Comparisons with published bench tests",
+                    "buttress verify --bench --out results/gallery/bench --force")}
+"""Folders of the gallery that hold no shipped study, and the command that makes each."""
+REMAKE = "buttress examples --gallery results/gallery"
+Say = Callable[[str], None]
+
+
+def numbers(comparison: Comparison) -> str:
+    """The compact numbers of a comparison as CSV, nine digits each."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for row in rows(comparison):
+        writer.writerow([_field(row[c]) for c in COLUMNS])
+    return out.getvalue()
+
+
+def _field(value: Any) -> Any:
+    if value is None:
+        return ""
+    return f"{value:.{DIGITS}g}" if isinstance(value, float) else inert(value)
+
+
+def chosen(comparison: Comparison) -> tuple[str, str]:
+    """Construct and fragment of the free body: the best one, and what sinks most in it."""
+    best = best_first(comparison.constructs)[0]
+    held = [r for r in best.loads if r.status == "held"]
+    if not held:
+        return best.name, figures.fragments(comparison)[0]
+    sunk = {k: f.subsidence_mean_mm for k, f in held[-1].fragments.items()
+            if f.subsidence_mean_mm is not None}
+    return best.name, max(sunk, key=lambda k: sunk[k]) if sunk else next(iter(held[-1].fragments))
+
+
+def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
+    """The four key pictures: file name, what it shows, the figure, and the line of Python for it.
+
+    File names are those of the folder that `buttress compare` writes.
+    """
+    construct, fragment = chosen(comparison)
+    names = figures.stems(comparison)
+    load = figures.overview_load(comparison)
+    picture = figures.shown_picture(comparison[construct])
+    found: list[tuple[tuple[str, str, str], str, Any, str]] = []
+    if load is not None:
+        found.append((("overview", "", ""), f"All constructs at {load:g} N, deformed",
+                      figures.overview(comparison, load),
+                      f"figures.overview(comparison, {load:g})"))
+    if picture is not None:
+        found.append((("free body", construct, fragment),
+                      f"“{fragment}” cut free in “{construct}”",
+                      figures.free_body(picture, fragment),
+                      f"figures.free_body(figures.shown_picture(comparison[{construct!r}]), "
+                      f"{fragment!r})"))
+    found.append((("capacity", "", ""), "Capacity", figures.capacity(comparison),
+                  "figures.capacity(comparison)"))
+    found.append((("curves", "", fragment), f"How “{fragment}” sinks as the load rises",
+                  figures.curves(comparison, fragment),
+                  f"figures.curves(comparison, {fragment!r})"))
+    out = []
+    for key, words, ax, code in found:
+        figure = ax.get_figure(root=True)
+        assert isinstance(figure, Figure)
+        out.append((names[key], words, figure, code))
+    return out
+
+
+def save_small(figure: Figure, path: Path) -> Path:
+    """A PNG of few colours; the same figure gives the same bytes."""
+    few_colours([image_of(figure, DPI)])[0].save(path, optimize=True)
+    return path
+
+
+def shown(text: str) -> str:
+    """Text of a study for a Markdown page: no markup of either kind."""
+    flat = escape(" ".join(text.split()), quote=False)
+    return "".join("\\" + c if c in "\\`*_[]#|$~!" else c for c in flat)
+
+
+def write_study(comparison: Comparison, folder: Path) -> list[Path]:
+    """Table, numbers, pictures and the page of one study into its folder."""
+    study = comparison.study
+    command = f"buttress compare --example {study.name}"
+    folder.mkdir(parents=True, exist_ok=True)
+    table = "\n".join(line.rstrip() for line in lines(comparison)).strip()
+    page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
+            f"All of this comes from one command; the files are in the folder that it writes:\n\n"
+            f"    {command}\n",
+            f"## The table\n\nWhat `{command}` prints, best first "
+            "([the numbers](comparison.csv)):\n", "```", table, "```", ""]
+    written = [folder / "comparison.csv"]
+    written[0].write_text(numbers(comparison), encoding="utf-8")
+    for stem, words, figure, code in pictures(comparison):
+        written.append(save_small(figure, folder / f"{stem}.png"))
+        ticks = "``" if "`" in code else "`"
+        page += [f"## {shown(words)}", "",
+                 f"`{command}` → `{stem}.png`; in Python {ticks}{code}{ticks}", "",
+                 f"![{shown(words)}]({stem}.png)", ""]
+    written.append(folder / "README.md")
+    written[-1].write_text("\n".join(page), encoding="utf-8")
+    return written
+
+
+def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda text: None
+                  ) -> list[Path]:
+    """Solve the shipped studies (or some of them) and write their part of the gallery.
+
+    The index lists every study that lies in the folder. Files of the studies that are made are
+    replaced. Raises InputError for a study that is not shipped.
+    """
+    from constructs.compare import compare
+
+    written = []
+    for name in names or example_names():
+        study = example(name)
+        say(f"gallery: {name}")
+        comparison = compare(study, say)
+        target = folder / name
+        for old in (*target.glob("*.png"), *target.glob("*.csv"), *target.glob("*.txt")):
+            old.unlink()
+        written += write_study(comparison, target)
+    return [*written, *write_index(folder)]
+
+
+def write_index(folder: Path) -> list[Path]:
+    """The page that lists the studies of the folder, and the pages of words."""
+    from constructs.glossary import glossary
+    from constructs.report_assumptions import LIMITS, MODEL, markdown
+
+    out = ["# Gallery", "", LABEL, "", "All scenarios are invented. Made by", "",
+           f"    {REMAKE}", "",
+           "(`buttress examples NAME --gallery results/gallery` makes one study anew.)", "",
+           "| study | constructs | command |", "| --- | --- | --- |"]
+    for name in example_names():
+        if (folder / name / "README.md").exists():
+            study = example(name)
+            out.append(f"| [{shown(study.title or name)}]({name}/README.md) | "
+                       f"{len(study.constructs)} | `buttress compare --example {name}` |")
+    out += [f"| [{words}]({name}/) | | `{command}` |"
+            for name, (words, command) in OTHERS.items() if (folder / name).exists()]
+    out += ["", "[What this cannot tell you, and what it assumes](assumptions.md) · "
+            "[words, for people who are not engineers and for people who are not surgeons]"
+            "(glossary.md)", ""]
+    pages = {"README.md": "\n".join(out),
+             "glossary.md": f"# Words\n\n{LABEL}\n\n{glossary().markdown()}",
+             "assumptions.md": f"# What this cannot tell you\n\n{LABEL}\n\n"
+                               + "\n".join(f"- {markdown(x)}" for x in LIMITS)
+                               + "\n\n# How the model works\n\n"
+                               + "\n".join(f"- {markdown(x)}" for x in MODEL)
+                               + "\n\nThe numbers behind it, each with its source and how far it "
+                                 "was confirmed, stand in the report of every comparison "
+                                 "(`report.html`) and in `constructs/data/`.\n"}
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in pages.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    return [folder / name for name in pages]

@@ -1,0 +1,90 @@
+"""The film of two constructs: its frames, its size, and what it refuses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hostile import NAMES, hostile_study
+from PIL import Image
+from small_study import small_study
+
+from constructs import LABEL, motion
+from constructs.motion import Film, _drawn, draw_frame, film, write_film
+from constructs.study import only
+from constructs.textfit import clashes
+from fe.errors import InputError
+
+
+@pytest.fixture(scope="module")
+def made() -> Film:
+    # The plate lets go at 1077 N.
+    return film(small_study("antiglide", "lag screws", loads=(1000.0,)), "antiglide",
+                "lag screws", rise=8)
+
+
+def words(made: Film, number: int) -> str:
+    return "\n".join(t.get_text() for t in draw_frame(made, number).texts)
+
+
+def test_the_load_rises_and_both_answer_it(made: Film) -> None:
+    assert made.loads == pytest.approx(np.arange(1, 9) * 150.0)
+    assert [s.live.construct for s in made.frames[0]] == ["antiglide", "lag screws"]
+    for load, pair in zip(made.loads, made.frames, strict=True):
+        for shot in pair:
+            if not shot.loose:
+                assert shot.picture.load_N == load
+                assert shot.picture.held
+
+
+def test_what_lets_go_stays_loose_and_moves_on_from_where_it_was(made: Film) -> None:
+    loose = [pair[0].loose for pair in made.frames]
+    assert loose == [0, 0, 0, 0, 0, 0, 0, 1]
+    assert all(pair[1].loose == 0 for pair in made.frames)
+    before, after = (_drawn(pair[0], made.factor).bodies[0] for pair in made.frames[-2:])
+    step = made.factor * np.hypot(*(after.displacement - before.displacement).T)
+    assert step.max() == pytest.approx(motion.ESCAPE_STEP_MM)
+
+
+def test_a_frame_says_the_load_the_names_what_becomes_of_them_and_the_label(made: Film) -> None:
+    for number, load in ((0, "150 N"), (7, "1200 N")):
+        said = words(made, number)
+        assert f"joint force {load}" in said
+        assert "antiglide" in said
+        assert LABEL in said
+        assert f"displacement × {made.factor:g} in both" in said.replace("\n", " ")
+    assert "holds, sinks" in words(made, 0)
+    assert "no equilibrium at 1200 N" in words(made, 7)
+
+
+def test_no_text_of_a_frame_overlaps(made: Film) -> None:
+    for number in (0, 7):
+        assert clashes(draw_frame(made, number)) == []
+    names = NAMES[3:]
+    long = film(only(hostile_study(), *names), *names, rise=1)
+    assert clashes(draw_frame(long, 0)) == []
+
+
+def test_the_file_is_a_small_film(made: Film, tmp_path: Path) -> None:
+    path = write_film(made, tmp_path / "motion.gif")
+    assert path.stat().st_size < 1_000_000
+    with Image.open(path) as image:
+        assert image.n_frames == 8
+        assert image.size[0] >= 900
+        assert image.info["loop"] == 0
+        seen = []
+        for number in range(8):
+            image.seek(number)
+            seen.append(np.asarray(image.convert("RGB")))
+        assert image.info["duration"] == motion.FRAME_MS * motion.REST
+    assert (seen[0][:3, :3] == 255).all()
+    assert all((a != b).any() for a, b in zip(seen, seen[1:], strict=False))
+
+
+def test_two_constructs_of_the_study_are_needed() -> None:
+    study = small_study("antiglide", "lag screws")
+    with pytest.raises(InputError, match="two different"):
+        film(study, "antiglide", "antiglide")
+    with pytest.raises(InputError, match="antiglide"):
+        film(study, "antiglid", "lag screws")
