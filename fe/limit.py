@@ -96,10 +96,11 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     cost[-1] = -1.0
     left, rhs = sp.vstack(rows).tocsr(), np.concatenate(right)
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
-    result = _program(cost, left, rhs, equal, bounds, options)
+    # Without presolve it is a quarter faster, and the presolve now and then calls a problem
+    # infeasible that holds at zero.
+    result = _program(cost, left, rhs, equal, bounds, {**options, "presolve": False})
     if result.status not in (0, 3):
-        # The presolve now and then calls a problem infeasible that holds at zero: ask again.
-        result = _program(cost, left, rhs, equal, bounds, {"presolve": False})
+        result = _program(cost, left, rhs, equal, bounds, options)
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
         return Capacity("not limited by this model", None, True, None, None)
     if result.status != 0 or result.x is None:
