@@ -10,15 +10,22 @@ from typing import Any
 
 import numpy as np
 
-from constructs.bone import Bone
 from constructs.compare import bracket
 from constructs.grouping import bone_key, digest, hardware_key
-from constructs.metrics import AT_BOUND, Reader, bone_strain, escaping, member_stress
+from constructs.metrics import (
+    AT_BOUND,
+    Reader,
+    bone_strain,
+    escaping,
+    member_stress,
+    stations_at_capacity,
+    widening,
+)
 from constructs.model import Model
 from constructs.schema import Construct
 from constructs.study import study_from
 from constructs.vary import Case
-from constructs.workshop import Frame, Kept, Law, Workshop, share_key
+from constructs.workshop import Frame, Kept, Law, Workshop, pull, share_key
 from fe.errors import InputError
 from fe.recover import displacements
 from fe.solve import Answer
@@ -133,8 +140,7 @@ class Evaluator:
 
     def _solve(self, case: Case, frame: Frame, model: Model, law: Law, intact: dict[str, float]
                ) -> tuple[list[dict[str, Any]], ...]:
-        reader = Reader.of(model.bone, intact) if self.options.strain \
-            else Reader(model.bone, (), intact)
+        reader = Reader(model.bone, frame.ground.tissues if self.options.strain else (), intact)
         capacities = [self._capacity(case, frame, model, law)]
         results, fragments, edges, failures = [], [], [], []
         for total in case.study.load.total_N:
@@ -143,11 +149,13 @@ class Evaluator:
             row: dict[str, Any] = {"total_load_N": total, "status": answer.status,
                                    "method": answer.method}
             if answer.held:
-                pieces = _fragments(reader, model, answer, total)
-                lips = _edges(reader, model, answer)
+                values = reader.measures(model, answer)
+                pieces = _fragments(reader, values, total)
+                lips = _edges(reader, values)
                 fragments += [{"total_load_N": total, **p} for p in pieces]
                 edges += [{"total_load_N": total, **e} for e in lips]
                 row |= _figures(frame, model, answer) | _worst(pieces, lips)
+                row["widening_mm"] = widening(model.bone, values)
                 if self.options.strain:
                     fields = displacements(model.problem, answer)
                     row["bone_over_yield"] = bone_strain(reader, fields)[1]
@@ -172,22 +180,25 @@ class Evaluator:
 def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:
     """Proof of an answer, stations at capacity and the largest stresses."""
     row: dict[str, Any] = {"residual": answer.residual, "complementarity": answer.complementarity}
-    p = model.problem
-    bound = np.isfinite(p.upper) & (p.upper > 0) & frame.stations
-    row["stations_at_capacity"] = int(
-        (np.abs(answer.force[bound]) >= p.upper[bound] * (1.0 - AT_BOUND)).sum())
-    for part, pull in zip(model.hardware.parts, frame.pulls, strict=True):
+    p, pulls = model.problem, frame.pulls
+    if model.whole is None:
+        bound = np.isfinite(p.upper) & (p.upper > 0) & frame.stations
+        row["stations_at_capacity"] = int(
+            (np.abs(answer.force[bound]) >= p.upper[bound] * (1.0 - AT_BOUND)).sum())
+    else:  # after stages only a part of the frame's links are there
+        row["stations_at_capacity"] = stations_at_capacity(model, answer)
+        pulls = [pull(p, part.member) for part in model.hardware.parts]
+    for part, pulled in zip(model.hardware.parts, pulls, strict=True):
         kind = "plate" if part.kind == "plate" else "screw"
-        stress = member_stress(part, pull @ answer.force)[0]
+        stress = member_stress(part, pulled @ answer.force)[0]
         ratio = stress / part.material.yield_strength
         for column, value in ((f"{kind}_stress_MPa", stress), (f"{kind}_yield_ratio", ratio)):
             row[column] = max(value, row.get(column, 0.0))
     return row
 
 
-def _fragments(reader: Reader, model: Model, answer: Answer, total: float) -> list[dict[str, Any]]:
-    bone: Bone = model.bone
-    values, out = reader.measures(model, answer), []
+def _fragments(reader: Reader, values: dict[str, float], total: float) -> list[dict[str, Any]]:
+    bone, out = reader.bone, []
     for i in bone.fragments:
         row: dict[str, Any] = {"fragment": bone.solids[i].name, "tilt_deg": float(
             np.degrees(values[f"turn {i}"] - values["frame turn"]))}
@@ -200,9 +211,9 @@ def _fragments(reader: Reader, model: Model, answer: Answer, total: float) -> li
     return out
 
 
-def _edges(reader: Reader, model: Model, answer: Answer) -> list[dict[str, Any]]:
-    values, out = reader.measures(model, answer), []
-    for edge in model.bone.edges:
+def _edges(reader: Reader, values: dict[str, float]) -> list[dict[str, Any]]:
+    out = []
+    for edge in reader.bone.edges:
         step, gap = reader.step_off(values, edge.name)
         out.append({"edge": edge.name, "step_off_mm": step, "gap_mm": gap})
     return out

@@ -64,14 +64,15 @@ def fragment_html(fragment: FragmentResult) -> str:
 
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
-    head = ("construct", "best [%]", "holds [%]", "keeps the limit [%]", "no equilibrium",
-            "no answer", "mean rank")
-    rows = [(parts.text(s.construct), _share(s.best), _share(s.holds), _share(s.keeps_limit),
-             str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}")
+    head = ("construct", "best [%]", "holds [%]", "keeps all limits [%]",
+            *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "mean rank")
+    rows = [(parts.text(s.construct), _share(s.best), _share(s.holds), _share(s.keeps_all),
+             *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
+             str(s.unanswered), f"{s.mean_rank:.1f}")
             for s in result.standings]
     return page(
         f"<p><b>{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "
-        f"limit: step-off {result.limit_mm:g} mm; shares with 95 % intervals</b></p>",
+        f"limits: {parts.text(result.limit_words)}; shares with 95 % intervals</b></p>",
         parts.table(head, rows), f"<p>{parts.text(result.sentence)}</p>")
 
 

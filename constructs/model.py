@@ -120,7 +120,15 @@ class Bones:
 
 
 def build_model(bone: Bone, construct: Construct) -> Model:
-    """Condense a construct and tighten its screws. Raises `InputError` for hardware in the air."""
+    """Condense a construct and tighten its screws, or carry out its stages.
+
+    Raises `InputError` for hardware in the air.
+    """
+    return made_ready(assemble(bone, construct))
+
+
+def assemble(bone: Bone, construct: Construct) -> Model:
+    """Condense a construct; nothing is tightened yet. Raises `InputError`."""
     links, hardware = LinkList(), Hardware()
     bonded = construct.model == "bonded inclusions"
     try:
@@ -140,18 +148,23 @@ def build_model(bone: Bone, construct: Construct) -> Model:
                          expected=error.expected) from None
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
-    memory = Memory.none(solver.problem)
-    tightened = None
-    if hardware.tighten:
-        tightened = solver.answer(np.zeros(len(bone.loads)), memory, hardware.tighten)
-        if tightened.held:
-            memory = solver.advance(tightened, memory)
-    model = Model(bone, construct, hardware, solver, tightened, memory)
-    if construct.stages:
+    return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))
+
+
+def made_ready(model: Model) -> Model:
+    """An assembled model with its screws tightened, or after its stages."""
+    if model.construct.stages:
         from constructs.stages.install import installed  # it needs the model itself
 
         return installed(model)
-    return model
+    if not model.hardware.tighten:
+        return model
+    tightened = model.solver.answer(np.zeros(len(model.bone.loads)), model.memory,
+                                    model.hardware.tighten)
+    memory = model.memory
+    if tightened.held:
+        memory = model.solver.advance(tightened, memory)
+    return replace(model, tightened=tightened, memory=memory)
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:

@@ -25,6 +25,16 @@ from fe.errors import ButtressError, InputError
 FloatArray = np.ndarray
 Say = Callable[[str], None]
 ANSWERS = ("held", "no equilibrium")
+LIMITS = {
+    "step-off": ("step_off_mm", "mm", "step_off_mm"),
+    "depression": ("depression_mm", "mm", "subsidence_max_mm"),
+    "widening": ("widening_mm", "mm", "widening_mm"),
+    "bone over yield": ("bone_over_yield_share", "of its volume", "bone_over_yield"),
+    "metal over yield": ("metal_yield_ratio", "of yield",
+                         "max(coalesce(plate_yield_ratio, 0), coalesce(screw_yield_ratio, 0))"),
+}
+"""Limits by name: their key in ``[limits]``, its unit, and what the store has of them."""
+OPTIONS = Options(strain=True)
 PARTS = 4
 """Parts into which the range of an input is divided, with as many samples in each."""
 
@@ -35,14 +45,15 @@ class Outcomes:
 
     ``status``: "held", "no equilibrium", "unconverged" or "none" (refused, or failed).
     ``capacity_N`` is capped at the search limit, also where the model does not limit it.
+    ``figures``: what each of `LIMITS` limits, the worst place of the construct.
     """
 
     constructs: tuple[str, ...]
     load_N: float
     status: np.ndarray
     subsidence_mm: FloatArray
-    step_off_mm: FloatArray
     capacity_N: FloatArray
+    figures: dict[str, FloatArray]
 
     @property
     def held(self) -> np.ndarray:
@@ -51,7 +62,12 @@ class Outcomes:
     def rows(self, part: slice) -> Outcomes:
         """Some of the samples."""
         return Outcomes(self.constructs, self.load_N, self.status[part], self.subsidence_mm[part],
-                        self.step_off_mm[part], self.capacity_N[part])
+                        self.capacity_N[part], {k: v[part] for k, v in self.figures.items()})
+
+    def keeps(self, name: str, limit: float) -> np.ndarray:
+        """Whether a limit is kept; what is not held does not keep it, what has no such figure does.
+        """
+        return self.held & (np.nan_to_num(self.figures[name], nan=0.0) <= limit)
 
     def score(self) -> FloatArray:
         """Order of merit, smaller is better: what is held by its subsidence, then by capacity.
@@ -66,12 +82,16 @@ class Outcomes:
 
 @dataclass(frozen=True)
 class Standing:
-    """One construct over all samples."""
+    """One construct over all samples: how often it is best, and how often it keeps each limit.
+
+    ``keeps``: each limit of the study by name. What is not held keeps none.
+    """
 
     construct: str
     best: Share
     holds: Share
-    keeps_limit: Share
+    keeps: dict[str, Share]
+    keeps_all: Share
     no_equilibrium: int
     unanswered: int
     mean_rank: float
@@ -96,11 +116,11 @@ class Against:
 
 @dataclass(frozen=True)
 class Driven:
-    """Sobol indices of a construct's capacity, of keeping the limit, of beating the reference."""
+    """Sobol indices of a construct's capacity, of keeping each limit, of beating the reference."""
 
     construct: str
     capacity: Indices
-    keeps_limit: Indices
+    keeps: dict[str, Indices]
     sinks_less: Indices | None
 
 
@@ -124,7 +144,7 @@ class RankResult:
     samples: Samples
     outcomes: Outcomes
     reference: str
-    limit_mm: float
+    limits: dict[str, float]
     standings: tuple[Standing, ...]
     against: tuple[Against, ...]
     driven: tuple[Driven, ...]
@@ -139,12 +159,26 @@ class RankResult:
 
         return rank_html(self)
 
+    @property
+    def limit_words(self) -> str:
+        """The limits with their units: ``step-off 2 mm, depression 3 mm``."""
+        return ", ".join(f"{name} {limit:g} {LIMITS[name][1]}"
+                         for name, limit in self.limits.items())
+
+    @property
+    def telling(self) -> list[str]:
+        """Names of the inputs, those first over whose range the mean ranks change most."""
+        def spread(name: str) -> float:
+            return max(float(np.ptp(s.over_range[name])) for s in self.standings)
+
+        return sorted((e.name for e in self.samples.inputs), key=lambda name: -spread(name))
+
     def document(self) -> dict[str, Any]:
         """As it goes into JSON: numbers that do not exist are None."""
         return _plain({
             "label": LABEL, "versions": self.versions, "study": self.study.resolved(),
             "samples": len(self.samples.shares), "seed": self.samples.design.seed,
-            "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limit_mm": self.limit_mm,
+            "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limits": self.limits,
             "reference": self.reference, "sentence": self.sentence,
             "inputs": [{"name": e.name, "key": e.key, "of": e.of, "law": e.law.text,
                         "unit": e.unit, "source": e.source, "status": e.status}
@@ -178,7 +212,8 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
     one, drawn, cost = _prepared(study, samples, seed, vary, load, bins, with_indices, workers)
     for line in cost.sentences():
         say(line)
-    summary = run_design(one, drawn.design, out=out, workers=workers, cluster=cluster, say=say)
+    summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
+                         cluster=cluster, say=say)
     if summary.interrupted:
         raise ButtressError(f"stopped with {summary.left} of {summary.cases} samples left; "
                             "the same command goes on from here")
@@ -199,7 +234,7 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
     load = max(study.load.total_N) if load is None else float(load)
     one = study.model_copy(update={"load": _at_load(study, load)})
     drawn = make_samples(inputs_of(one, vary), samples, seed, indices=with_indices, bins=bins)
-    return one, drawn, estimated(make_plan(one, drawn.design, Options()), workers)
+    return one, drawn, estimated(make_plan(one, drawn.design, OPTIONS), workers)
 
 
 def _at_load(study: Study, load: float) -> LoadInput:
@@ -209,8 +244,12 @@ def _at_load(study: Study, load: float) -> LoadInput:
 def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,
            cost: Estimate) -> RankResult:
     """The statistics of outcomes that are there already."""
-    names, limit = found.constructs, study.limits.step_off_mm
+    names = found.constructs
+    limits = {name: float(getattr(study.limits, key)) for name, (key, _, _) in LIMITS.items()
+              if name in found.figures and np.isfinite(found.figures[name]).any()}
     paired = found.rows(drawn.paired)
+    kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
+    all_kept = np.logical_and.reduce([paired.held, *kept.values()])
     score = paired.score()
     best = best_shares(score)
     chosen = names.index(reference) if reference else int(np.argmax(best.mean(axis=0)))
@@ -222,18 +261,18 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
                 for i, e in enumerate(drawn.inputs)}
         standings.append(Standing(
             name, share(best[:, j]), share(paired.held[:, j]),
-            share(_keeps(paired, limit)[:, j]),
+            {limit: share(k[:, j]) for limit, k in kept.items()}, share(all_kept[:, j]),
             int((paired.status[:, j] == "no equilibrium").sum()),
             int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(ranks[:, j].mean()), over))
     standings.sort(key=lambda s: (-s.best.share, s.mean_rank))
     against = [_against(paired, score, j, chosen) for j in range(len(names)) if j != chosen]
-    driven = [_driven(drawn, found, limit, j, chosen) for j in range(len(names))] \
+    driven = [_driven(drawn, found, limits, j, chosen) for j in range(len(names))] \
         if drawn.indices else []
     order = [s.construct for s in standings]
     against.sort(key=lambda a: order.index(a.construct))
     driven.sort(key=lambda d: order.index(d.construct))
     words = sentence(found.load_N, names[chosen], against, driven, len(score))
-    return RankResult(study, drawn, found, names[chosen], limit, tuple(standings), tuple(against),
+    return RankResult(study, drawn, found, names[chosen], limits, tuple(standings), tuple(against),
                       tuple(driven), _binning(drawn, found) if drawn.bins else None, words,
                       summary, cost)
 
@@ -242,11 +281,6 @@ def best_shares(score: FloatArray) -> FloatArray:
     """Who is best in each sample, ``(n, constructs)``: one, or shared among equals."""
     top = score == score.min(axis=1, keepdims=True)
     return top / top.sum(axis=1, keepdims=True)
-
-
-def _keeps(found: Outcomes, limit: float) -> np.ndarray:
-    """Whether the step-off limit is kept; what is not held does not keep it."""
-    return found.held & (np.nan_to_num(found.step_off_mm, nan=0.0) <= limit)
 
 
 def _by_parts(u: FloatArray, values: FloatArray) -> tuple[float, ...]:
@@ -266,10 +300,12 @@ def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> A
                    int((~held & ~other).sum()))
 
 
-def _driven(drawn: Samples, found: Outcomes, limit: float, this: int, reference: int) -> Driven:
+def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int, reference: int
+            ) -> Driven:
     names = [e.name for e in drawn.inputs]
     failed = ~np.isin(found.status, ANSWERS)
-    keeps = np.where(failed, np.nan, _keeps(found, limit).astype(float))
+    keeps = {name: np.where(failed, np.nan, found.keeps(name, limit).astype(float))
+             for name, limit in limits.items()}
     score = found.score()
     less = (score[:, this] < score[:, reference]).astype(float)
     less[failed[:, this] | failed[:, reference]] = np.nan
@@ -280,7 +316,8 @@ def _driven(drawn: Samples, found: Outcomes, limit: float, this: int, reference:
         mixed = np.array([values[drawn.mixed(i)] for i in range(len(names))])
         return indices(names, values[:n], values[n:2 * n], mixed, seed)
 
-    return Driven(found.constructs[this], of(found.capacity_N[:, this]), of(keeps[:, this]),
+    return Driven(found.constructs[this], of(found.capacity_N[:, this]),
+                  {name: of(values[:, this]) for name, values in keeps.items()},
                   of(less) if this != reference else None)
 
 
@@ -301,21 +338,24 @@ def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: i
     shape = samples, len(constructs)
     number = {name: j for j, name in enumerate(constructs)}
     status = np.full(shape, "none", dtype=object)
-    sunk, step, held = (np.full(shape, np.nan) for _ in range(3))
+    sunk, held = np.full(shape, np.nan), np.full(shape, np.nan)
+    figures = {name: np.full(shape, np.nan) for name in LIMITS}
+    columns = ", ".join(column for _, _, column in LIMITS.values())
     with reading(path) as db:
-        for case, name, how, mean, edge in db.execute(
-                "SELECT case_id, construct, status, subsidence_mean_mm, step_off_mm FROM results "
+        for case, name, how, mean, *values in db.execute(
+                f"SELECT case_id, construct, status, subsidence_mean_mm, {columns} FROM results "
                 "WHERE total_load_N = ?", (load,)):
             at = case - 1, number[name]
             status[at] = how
             sunk[at] = np.nan if mean is None else mean
-            step[at] = np.nan if edge is None else edge
+            for limit, value in zip(LIMITS, values, strict=True):
+                figures[limit][at] = np.nan if value is None else value
         for case, name, upper, said in db.execute(
                 "SELECT case_id, construct, capacity_upper_N, capacity_status FROM capacities"):
             if said is not None:
                 capped = SEARCH_LIMIT_N if upper is None else min(upper, SEARCH_LIMIT_N)
                 held[case - 1, number[name]] = capped
-    return Outcomes(tuple(constructs), load, status, sunk, step, held)
+    return Outcomes(tuple(constructs), load, status, sunk, held, figures)
 
 
 def _plain(value: Any) -> Any:

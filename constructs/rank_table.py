@@ -3,36 +3,50 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
 from constructs import LABEL
 from constructs.certainty import Difference, Indices, Share
-from constructs.rank import RankResult
+from constructs.rank import PARTS, RankResult
+
+WIDE = 0.5
+"""An interval of an index wider than this says little."""
+VAGUE = "intervals as wide as these, or an index above 1, ask for more samples"
 
 
 def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
-           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; limit: step-off "
-           f"{result.limit_mm:g} mm", ""]
-    rows = [("construct", "best", "holds", "keeps limit", "no equilibrium", "no answer",
+           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals", ""]
+    rows = [("construct", "best", "holds", "keeps all limits", "no equilibrium", "no answer",
              "mean rank", f"subsidence less '{result.reference}' mm")]
     against = {a.construct: a for a in result.against}
     for s in result.standings:
         other = against.get(s.construct)
-        rows.append((s.construct, _share(s.best), _share(s.holds), _share(s.keeps_limit),
+        rows.append((s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
                      str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}",
                      _difference(other.subsidence_mm) if other else "reference"))
-    widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
-    out += ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip()
-            for row in rows]
+    out += _aligned(rows)
+    out += ["", f"keeps each limit ({result.limit_words}):",
+            *_aligned([("", *result.limits),
+                       *(("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
+                         for s in result.standings)])]
+    name = result.telling[0]
+    out += ["", f"mean rank over the range of {name}:",
+            *_aligned([("", *quarters(result, name)),
+                       *(("  " + s.construct, *(f"{r:.1f}" for r in s.over_range[name]))
+                         for s in result.standings)])]
     if result.driven:
         out += ["", "what drives the capacity (total Sobol index, 95 % interval):"]
         out += [f"  {x.construct}: {_indices(x.capacity)}" for x in result.driven]
         left = max(x.capacity.left_out for x in result.driven)
+        if any(_vague(x.capacity) for x in result.driven):
+            out.append(f"  {VAGUE}")
         if left:
             out.append(f"  {left} rows without an answer are left out of the indices")
     if result.binning:
@@ -47,6 +61,27 @@ def table_lines(result: RankResult) -> list[str]:
             f"{done.factorisations} factorisations done, {done.avoided} avoided", LABEL]
 
 
+def quarters(result: RankResult, name: str) -> list[str]:
+    """The values of an input at each quarter of its probability, in words."""
+    entry = next(e for e in result.samples.inputs if e.name == name)
+    ends = entry.values(np.linspace(0.001, 0.999, PARTS + 1))
+    said = [f"{x:.3g}" if isinstance(x, float) else str(x) for x in ends]
+    return [a if a == b else f"{a} to {b}" for a, b in pairwise(said)]
+
+
+def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
+    return ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip()
+            for row in rows]
+
+
+def _vague(found: Indices) -> bool:
+    """Whether intervals are so wide, or an index so far above 1, that it says little."""
+    total = found.total
+    return total is not None and bool((total[:, 2] - total[:, 1]).max() > WIDE
+                                      or total[:, 0].max() > 1.1)
+
+
 def write_folder(result: RankResult) -> Path:
     """`rank.json` and the figures in a folder beside the store; written anew each time."""
     from constructs import sweep_figures as f
@@ -59,9 +94,17 @@ def write_folder(result: RankResult) -> Path:
     text = json.dumps(result.document(), indent=1, allow_nan=False, ensure_ascii=False)
     (folder / "rank.json").write_text(text + "\n", encoding="utf-8")
     taken: set[str] = set()
-    axes = {"paired difference": f.paired(result), "envelope": f.envelope(f.table(path))}
+    table = f.table(path)
+    # The rows for the indices repeat most inputs, so they are no samples of the capacity.
+    paired = table[table["case_id"] <= len(result.samples.shares)]
+    axes = {"paired difference": f.paired(result), "envelope": f.envelope(paired)}
+    for name in result.telling[:2]:
+        axes[f"rank over {name}"] = f.over_range(result, name)
     for x in result.driven:
         axes[f"indices {x.construct}"] = f.sensitivities(result, x.construct)
+        if x.sinks_less is not None and x.sinks_less.total is not None:
+            axes[f"indices of the order {x.construct}"] = f.sensitivities(
+                result, x.construct, "sinks_less")
     for name, ax in axes.items():
         figure = ax.get_figure(root=True)
         assert figure is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-LAYOUT = 1
+LAYOUT = 2
 """Number of this layout: a store of another one is refused."""
 
 TABLES = """
@@ -32,6 +32,7 @@ CREATE TABLE results (         -- one row a case, construct and load; the worst 
     tilt_deg REAL,                     -- degrees, counter-clockwise
     step_off_mm REAL,                  -- mm, unsigned
     gap_mm REAL,                       -- mm
+    widening_mm REAL,                  -- mm, by how much the plateau grows wider
     plate_stress_MPa REAL,             -- MPa, largest von Mises stress of any plate
     plate_yield_ratio REAL,            -- that stress over the plate's yield strength
     screw_stress_MPa REAL,             -- MPa, largest von Mises stress of any screw or wire

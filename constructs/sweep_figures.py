@@ -35,6 +35,7 @@ WORDS = {
     "stations_at_capacity": "screw stations at capacity [-]",
 }
 """Axis titles of the columns that are plotted most."""
+FEW_LOADS = 4
 
 
 def table(path: Path) -> pd.DataFrame:
@@ -153,7 +154,33 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlabel(plain(f"mean subsidence less that of '{result.reference}' [mm]"), size=SIZE)
     d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N",
-            "right of the line: sinks more than the reference")
+            "right of the line: sinks more; line 5 to 95 %, bar middle half, dot: mean with its "
+            "95 % interval")
+    return ax
+
+
+def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes:
+    """Mean rank of each construct in each quarter of an input's range, best on top."""
+    from constructs.rank_table import quarters
+
+    known = [e.name for e in result.samples.inputs]
+    if name not in known:
+        raise InputError("no such input", value=name, expected=", ".join(known))
+    ax = _axes(ax)
+    parts = quarters(result, name)
+    for i, construct in enumerate(result.outcomes.constructs):
+        ranks = next(s for s in result.standings if s.construct == construct).over_range[name]
+        ax.plot(range(len(ranks)), ranks, label=construct, **d.series(i))
+    unit = next(e.unit for e in result.samples.inputs if e.name == name)
+    ax.set_xticks(range(len(parts)), parts)
+    ax.set_xlim(-0.4, len(parts) - 0.6)
+    ax.set_ylim(len(result.outcomes.constructs) + 0.3, 0.7)
+    ax.set_xlabel(name + (f" [{unit}]" if unit else ""), size=SIZE)
+    ax.set_ylabel("mean rank [-], 1 is best", size=SIZE)
+    ax.grid(alpha=0.3)
+    ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    d.title(ax, f"Rank over {name} at {result.outcomes.load_N:g} N",
+            f"{len(result.samples.shares)} samples, a quarter of them at each place")
     return ax
 
 
@@ -161,9 +188,10 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
                   ax: Axes | None = None) -> Axes:
     """Sobol indices of a construct: first order (light) and total (dark), with their intervals.
 
-    ``quantity``: "capacity", "keeps_limit" or "sinks_less" (than the reference).
+    ``quantity``: "capacity", "sinks_less" (than the reference), or a limit by its name, as
+    "step-off": whether it is kept.
     """
-    known = ("capacity", "keeps_limit", "sinks_less")
+    known = ("capacity", "sinks_less", *result.limits)
     if quantity not in known:
         raise InputError("no such quantity", value=quantity, expected=", ".join(known))
     driven = next((x for x in result.driven if x.construct == construct), None)
@@ -171,13 +199,13 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
         raise InputError("no indices of this construct", value=construct,
                          expected=", ".join(x.construct for x in result.driven)
                          or "a ranking with indices")
-    found = getattr(driven, quantity)
+    found = driven.keeps[quantity] if quantity in driven.keeps else getattr(driven, quantity)
     ax = _axes(ax, left=3.8)
     names = [e.name for e in result.samples.inputs]
     ax.set_yticks(range(len(names)), [plain(n) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    ax.set_xlim(0.0, 1.05)
-    if found is None or found.total is None:
+    end = 1.05
+    if found is None or found.first is None or found.total is None:
         words = found.note if found is not None else "this is the reference"
         ax.text(0.5, 0.5, words, size=SIZE, ha="center",
                 transform=ax.transAxes)
@@ -188,18 +216,22 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
             ax.barh(np.arange(len(names)) + shift, value, height=0.36, color=color, label=words)
             ax.errorbar(value, np.arange(len(names)) + shift, fmt="none", ecolor="black", capsize=3,
                         xerr=np.clip([value - low, high - value], 0.0, None))
-        ax.legend(fontsize=SIZE, frameon=False, loc="lower right")
-    ax.set_xlabel("share of the variance that it explains [-]", size=SIZE)
-    words = {"capacity": "capacity", "keeps_limit": "whether the step-off limit is kept",
-             "sinks_less": f"whether it sinks less than '{result.reference}'"}[quantity]
+            end = max(end, 1.05 * float(high.max()))
+        ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    ax.set_xlim(0.0, min(end, 2.0))
+    ax.axvline(1.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
+    ax.set_xlabel("share of the variance that it explains [-]; above 1: too few samples", size=SIZE)
+    words = {"capacity": "capacity", "sinks_less": f"whether it sinks less than "
+             f"'{result.reference}'"}.get(quantity, f"whether the limit of {quantity} is kept")
     d.title(ax, f"{construct}: what drives it", words)
     return ax
 
 
 def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Load over the share of cases that can carry it: a band from lower to upper bound.
+    """Load over the share of cases that can carry it: upper and (dashed) lower bound.
 
-    A capacity that the model does not limit lies at the end of the axis.
+    The loads of the table are marked where there are few of them. A capacity that the model does
+    not limit lies at the end of the axis.
     """
     ax = _axes(ax)
     once, handles = frame.drop_duplicates(["case_id", "construct"]), []
@@ -211,15 +243,20 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         share = np.arange(1, len(known) + 1) / max(len(known), 1)
         handles += ax.step(high, share, where="pre", label=plain(name), color=style["color"],
                            linewidth=2.2)
-        ax.fill_betweenx(share, low, high, step="post", color=style["color"], alpha=0.15,
-                         linewidth=0)
+        ax.step(low, share, where="pre", color=style["color"], linewidth=1.4,
+                linestyle=(0, (2, 1.5)))
+    loads = sorted(frame["total_load_N"].unique())
+    for load in loads if len(loads) <= FEW_LOADS else []:
+        ax.axvline(load, color="#777777", linewidth=1.0, zorder=0)
     ax.set_ylim(0.0, 1.02)
+    ax.set_xlim(left=0.0)
     ax.set_xlabel("total joint force [N]", size=SIZE)
     ax.set_ylabel("share of cases that can carry it [-]", size=SIZE)
     ax.grid(alpha=0.3)
     ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
               bbox_to_anchor=(1.01, 1.0))
-    d.title(ax, "Load and capacity", "line: upper bound of limit analysis; band: down to the lower")
+    d.title(ax, "Load and capacity", "line: upper bound of limit analysis; dashed: lower bound"
+            + ("; grey: the loads" if len(loads) <= FEW_LOADS else ""))
     return ax
 
 

@@ -244,12 +244,25 @@ def _remove(data: dict[str, Any], address: Address) -> None:
 
 
 def _take_out(data: dict[str, Any], address: Address) -> None:
-    """Remove a named entry; a plate takes the screws whose heads are on it with it."""
-    owner = _below(data, address[:-2])
-    name = address[-1]
-    owner[address[-2]] = [e for e in owner[address[-2]] if e["name"] != name]
-    if address[-2] == "plate" and "screw" in owner:
-        owner["screw"] = [s for s in owner["screw"] if s.get("plate") != name]
+    """Remove a named entry and what cannot be without it.
+
+    A plate takes the screws whose heads are on it with it, a void what fills it, and all of them
+    leave the stages that name them.
+    """
+    owner, kind, name = _below(data, address[:-2]), address[-2], address[-1]
+    owner[kind] = [e for e in owner[kind] if e["name"] != name]
+    gone = {name}
+    if kind == "plate":
+        gone |= {s["name"] for s in owner.get("screw", ()) if s.get("plate") == name}
+        owner["screw"] = [s for s in owner.get("screw", ()) if s.get("plate") != name]
+    if kind == "void":
+        for construct in data["construct"]:
+            construct["fill"] = [f for f in construct.get("fill", ()) if f["void"] != name]
+    for stage in owner.get("stage", ()):
+        if stage.get("what"):
+            stage["what"] = [part for part in stage["what"] if part not in gone]
+    if "stage" in owner:
+        owner["stage"] = [s for s in owner["stage"] if s.get("what") != []]
 
 
 def _turn(data: dict[str, Any], address: Address, key: str, value: Any) -> None:

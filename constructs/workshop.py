@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter, OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -18,14 +19,21 @@ import numpy as np
 from constructs.bone import Bone, build_bone, under_load
 from constructs.grouping import bone_key, digest, hardware_key, load_key
 from constructs.implants import tension
-from constructs.metrics import intact_subsidence
-from constructs.model import Model, blocks_of, build_model, inclusions_of, intact_measures
+from constructs.metrics import Reader, Tissue, intact_subsidence
+from constructs.model import (
+    Model,
+    assemble,
+    blocks_of,
+    inclusions_of,
+    intact_measures,
+    made_ready,
+)
 from constructs.schema import Construct, Study
 from constructs.vary import Case
 from fe.condense import Condensed, condense
 from fe.continuum import Continuum
 from fe.limit import Capacity
-from fe.solve import Memory, Solver
+from fe.solve import Solver
 
 FloatArray = np.ndarray
 T = TypeVar("T")
@@ -61,10 +69,10 @@ class Law:
 
     arrays: dict[str, FloatArray]
     solver: Solver
-    tighten: dict[int, float]
     bounds: Any
     """What a limit load without friction depends on."""
-    start: Model | None = None
+    ready: Kept[Model] = field(default_factory=lambda: Kept(2))
+    """Tightened, or after its stages, by load key."""
     capacities: dict[str, Capacity] = field(default_factory=dict)
 
 
@@ -74,8 +82,8 @@ class Frame:
     ``made_for``: the load key of the model's columns.
     """
 
-    def __init__(self, model: Model, made_for: str, counts: Counter[str]) -> None:
-        self.model, self.counts = model, counts
+    def __init__(self, model: Model, made_for: str, ground: Ground) -> None:
+        self.model, self.ground, self.counts = model, ground, ground.counts
         self.problems: Kept[Condensed] = Kept(2)
         self.problems[made_for] = model.problem
         self.laws: Kept[Law] = Kept(MOST_LAWS)
@@ -94,7 +102,7 @@ class Frame:
         for i, kind in enumerate(kinds):
             if kind in ("head on bone", "head on plate"):
                 self.pressed.setdefault(self.sources[i], i)
-        self.pulls = [_pull(p, part.member) for part in model.hardware.parts]
+        self.pulls = [pull(p, part.member) for part in model.hardware.parts]
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
         """Which links bear or thread in bone other than cortex."""
@@ -110,20 +118,22 @@ class Frame:
 
     def answerable(self, case: Case, bone: Bone, construct: Construct, load: str) -> tuple[Model,
                                                                                         Law]:
-        """The model of a case, tightened, and its law."""
+        """The model of a case, tightened or after its stages, and its law."""
         friction, scale = self._friction(case.study, construct), np.ones(self.rubs.size)
         scale[self.soft] = case.scale("cancellous_strength")
         tighten = self._tighten(construct)
         spring = case.scale("bearing_stiffness")
-        key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), spring)
+        own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
+        key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), own, spring)
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
+        if construct.stages:
+            law.bounds = key  # what stages leave behind depends on all of it
         problem = self.problems.get_or(load, lambda: self._condense(bone))
         solver = law.solver.variant(problem.with_law(**law.arrays))
-        if law.start is None:
-            law.start = self._tightened(law, solver, len(bone.loads))
-        hardware = replace(self.model.hardware, tighten=tighten)
-        return replace(law.start, bone=bone, construct=construct, hardware=hardware,
-                       solver=solver), law
+        model = law.ready.get_or(load, lambda: made_ready(replace(
+            self.model, bone=bone, construct=construct, solver=solver,
+            hardware=replace(self.model.hardware, tighten=tighten))))
+        return replace(model, bone=bone, construct=construct), law
 
     def capacities(self, model: Model, law: Law, share: str) -> tuple[Capacity, Capacity]:
         """Limit loads without and with friction; ``share`` is the load's `share_key`.
@@ -151,6 +161,8 @@ class Frame:
         return out
 
     def _tighten(self, construct: Construct) -> dict[int, float]:
+        if construct.stages:
+            return {}  # they tighten
         return {self.pressed[s.name]: tension(s) * s.count for s in construct.screws
                 if s.name in self.pressed and tension(s) > 0 and not s.locked}
 
@@ -164,23 +176,15 @@ class Frame:
         if spring != 1.0:
             self.counts["inversions"] += 1
             solver = self.springs.get_or(spring, lambda: Solver(p.with_law(**arrays)))
-        return Law(arrays, solver, tighten, (scale.tobytes(), tuple(sorted(tighten.items()))))
+        return Law(arrays, solver, (scale.tobytes(), tuple(sorted(tighten.items()))))
 
     def _condense(self, bone: Bone) -> Condensed:
         self.counts["condensed"] += 1
         p = self.model.problem
         return condense(p.bodies, p.links, bone.loads, bone.measures)
 
-    def _tightened(self, law: Law, solver: Solver, cases: int) -> Model:
-        memory, tightened = Memory.none(solver.problem), None
-        if law.tighten:
-            tightened = solver.answer(np.zeros(cases), memory, law.tighten)
-            if tightened.held:
-                memory = solver.advance(tightened, memory)
-        return replace(self.model, tightened=tightened, memory=memory)
 
-
-def _pull(problem: Condensed, member: Any) -> FloatArray:
+def pull(problem: Condensed, member: Any) -> FloatArray:
     """Matrix ``(n_dof, n)`` from link forces to the forces on a member's nodes."""
     out = np.zeros((member.n_dof, problem.n))
     for j, link in enumerate(problem.links.links):
@@ -205,6 +209,11 @@ class Ground:
     def under(self, study: Study, load: str) -> Bone:
         """The bone with the loads of a study."""
         return replace(self.loaded.get_or(load, lambda: under_load(self.bone, study)), study=study)
+
+    @cached_property
+    def tissues(self) -> tuple[Tissue, ...]:
+        """What the bone's yield is read from."""
+        return Reader.of(self.bone, {}).tissues
 
     @property
     def columns(self) -> int:
@@ -266,23 +275,20 @@ class Workshop:
         ground = self.ground(case.study, construct, load)
         bone = ground.under(case.study, load)
         key = hardware_key(case.study, construct)
-        frame = ground.frames.get_or(key, lambda: self._new_frame(bone, construct, load))
+        frame = ground.frames.get_or(key, lambda: self._new_frame(ground, bone, construct, load))
         model, law = frame.answerable(case, bone, construct, load)
         return frame, model, law
 
-    def _new_frame(self, bone: Bone, construct: Construct, load: str) -> Frame:
+    def _new_frame(self, ground: Ground, bone: Bone, construct: Construct, load: str) -> Frame:
         before = len(bone.fills)
-        # Without tension: whether and how much is a law of the case.
-        loose = construct.model_copy(update={"screws": tuple(
-            s.model_copy(update={"tension_N": 0.0}) for s in construct.screws)})
-        model = build_model(bone, loose)
+        model = assemble(bone, construct)
         for solid in model.hardware.fills:
             if "inside" not in vars(solid.body):
                 _remember(solid.body)
         self.counts["condensed"] += 1
         self.counts["inversions"] += 1
         self.counts["factorisations"] += len(bone.fills) - before
-        return Frame(model, load, self.counts)
+        return Frame(model, load, ground)
 
 
 def share_key(study: Study) -> str:

@@ -15,6 +15,7 @@ from constructs.rank import Outcomes, best_shares, ranked, run_rank
 from constructs.rank_design import Samples, make_samples
 from constructs.rank_table import table_lines, write_folder
 from constructs.sweep import Estimate, SweepSummary
+from constructs.sweep_figures import over_range
 from constructs.uncertain import inputs_of, shipped
 from constructs.vary import addresses, varied
 from fe.errors import InputError
@@ -117,7 +118,7 @@ def synthetic(drawn: Samples, sunk: np.ndarray, status: np.ndarray | None = None
     status = np.full(sunk.shape, "held", dtype=object) if status is None else status
     capacity = np.full(sunk.shape, 3000.0) if held is None else held
     return Outcomes(names, 1000.0, status, np.where(status == "held", sunk, np.nan),
-                    np.where(status == "held", sunk, np.nan), capacity)
+                    capacity, {"step-off": np.where(status == "held", sunk, np.nan)})
 
 
 def friction_of(drawn: Samples) -> np.ndarray:
@@ -151,8 +152,15 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     assert over["friction of the fracture"][0] == 2.0
     assert over["friction of the fracture"][-1] == 1.0
     assert driven.capacity.total is None
+    assert found.telling == ["friction of the fracture", "cancellous strength"]
+    lines = {x.get_label(): x for x in over_range(found, found.telling[0]).get_lines()}
+    assert list(lines["A"].get_ydata()) == list(over["friction of the fracture"])
+    with pytest.raises(InputError, match="no such input"):
+        over_range(found, "friction")
+    text = "\n".join(table_lines(found))
+    assert "mean rank over the range of friction of the fracture" in text
     # A sinks less than 2 mm always, B does not: 2 - friction against the limit of 2 mm.
-    assert all(s.keeps_limit.share == 1.0 for s in found.standings)
+    assert all(s.keeps["step-off"].share == 1.0 for s in found.standings)
     assert "sinks less than 'A'" in found.sentence
     assert "friction of the fracture decides the rest" in found.sentence
 
@@ -181,12 +189,38 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     # B is ahead where A lets go or has no answer, and where both let go but B carries more.
     assert against.sinks_less.share == pytest.approx((8 + 1 + 4) / 32)
     assert a.holds.share == pytest.approx(19 / 32)
-    assert a.keeps_limit.share == pytest.approx(19 / 32)
+    assert a.keeps["step-off"].share == pytest.approx(19 / 32)
     driven = {d.construct: d for d in found.driven}
-    assert driven["A"].keeps_limit.left_out == 1
+    assert driven["A"].keeps["step-off"].left_out == 1
     assert driven["B"].sinks_less.left_out == 2
     assert driven["A"].capacity.left_out == 0
     assert "lets go" in found.sentence
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_each_limit_has_its_own_share_and_indices() -> None:
+    drawn = make_samples(inputs_of(STUDY), 1024, 3)
+    friction = friction_of(drawn)
+    made = synthetic(drawn, np.tile([0.1, 0.2], (len(friction), 1)))
+    # A yields below a friction of 0.4, B never; B has a depression, over its limit above 0.55.
+    metal = np.stack([np.where(friction < 0.4, 1.5, 0.5), np.full(len(friction), 0.9)], axis=1)
+    sunk = np.stack([np.full(len(friction), np.nan), np.where(friction > 0.55, 9.0, 1.0)], axis=1)
+    made.figures.update({"metal over yield": metal, "depression": sunk,
+                         "widening": np.full(metal.shape, np.nan)})
+    found = ranked(STUDY, drawn, made, "B", SUMMARY, COST)
+    assert set(found.limits) == {"step-off", "depression", "metal over yield"}  # no width to see
+    a, b = sorted(found.standings, key=lambda s: s.construct)
+    low, high = 0.2**2 / (0.4 * 0.3), 0.05**2 / (0.4 * 0.1)  # tails of the triangle
+    assert a.keeps["metal over yield"].share == pytest.approx(1 - low, abs=0.01)
+    assert a.keeps["depression"].share == b.keeps["metal over yield"].share == 1.0
+    assert b.keeps["depression"].share == pytest.approx(1 - high, abs=0.01)
+    assert a.keeps_all == a.keeps["metal over yield"]
+    assert b.keeps_all == b.keeps["depression"]
+    driven = next(d for d in found.driven if d.construct == "A").keeps["metal over yield"]
+    decides = driven.inputs.index("friction of the fracture")
+    assert driven.total[decides, 0] == pytest.approx(1.0, abs=0.1)
+    assert driven.total[1 - decides, 0] == 0.0
+    assert "keeps each limit" in "\n".join(table_lines(found))
 
 
 def test_equals_share_first_place() -> None:
@@ -198,7 +232,7 @@ def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None
     status = np.array([["held", "no equilibrium", "no equilibrium", "unconverged"]], dtype=object)
     capacity = np.array([[600.0, 900.0, 0.0, 5000.0]])
     found = Outcomes(tuple("abcd"), 1000.0, status, np.array([[3.0] + [np.nan] * 3]),
-                     np.array([[3.0] + [np.nan] * 3]), capacity)
+                     capacity, {})
     assert np.argsort(found.score()[0]).tolist() == [0, 1, 2, 3]
 
 
@@ -220,7 +254,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert again.summary.done == 0
     assert again.sentence == found.sentence
     lines = table_lines(again)
-    assert any("keeps limit" in line for line in lines)
+    assert any("keeps all limits" in line for line in lines)
     folder = write_folder(again)
     document = json.loads((folder / "rank.json").read_text())
     assert document["sentence"] == found.sentence

@@ -108,7 +108,8 @@ class Ranking:
     def __init__(self) -> None:
         rng = np.random.default_rng(0)
         self.reference = "plate"
-        self.outcomes = Outcomes(tuple(NAMES), 1000.0, *(np.zeros((0, 3)),) * 4)
+        self.outcomes = Outcomes(tuple(NAMES), 1000.0, *(np.zeros((0, 3)),) * 3, {})
+        self.limits = {"step-off": 2.0}
         half = Share(0.5, 0.4, 0.6, 40)
         self.against = tuple(Against(n, half, half, paired_difference(d, np.zeros(40)),
                                      paired_difference(d, d), 40, 0, 0, 0)
@@ -119,7 +120,8 @@ class Ranking:
         known = Indices(names, np.array([[0.6, 0.5, 0.7], [0.1, -0.1, 0.2]]),
                         np.array([[0.8, 0.7, 0.9], [0.3, 0.2, 0.4]]), 64, 0)
         none = Indices(names, None, None, 64, 0, "the same in all samples")
-        self.driven = (Driven("screws", known, none, known), Driven("plate", known, none, None))
+        self.driven = (Driven("screws", known, {"step-off": none}, known),
+                       Driven("plate", known, {"step-off": none}, None))
 
 
 def test_the_paired_plot_shows_mean_and_interval() -> None:
@@ -137,7 +139,7 @@ def test_the_bars_are_the_indices() -> None:
     ax = f.sensitivities(Ranking(), "screws")
     wide = [bar.get_width() for bar in ax.patches]
     assert wide == pytest.approx([0.6, 0.1, 0.8, 0.3])
-    ax = f.sensitivities(Ranking(), "screws", "keeps_limit")
+    ax = f.sensitivities(Ranking(), "screws", "step-off")
     assert any("the same in all samples" in t.get_text() for t in ax.texts)
     for args, told in ((("wood",), "no indices"), (("screws", "capacit"), "no such quantity")):
         with pytest.raises(InputError, match=told):
