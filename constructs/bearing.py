@@ -21,6 +21,8 @@ JUDGED = ("A mass on the ground is converted by the ratio of knee force to groun
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
           "upper one. Peak forces were measured in instrumented knees, not in broken ones.")
 HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", "not known"
+MOST_COLUMNS = 7
+"""With more constructs than this they go down the side of picture and page."""
 WIDE = 100
 """Columns of a terminal."""
 

@@ -7,14 +7,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
 from constructs import drawing as d
-from constructs.bearing import HOLDS, LETS_GO, UNKNOWN, Bearing, BearingRow, Cell
+from constructs.bearing import HOLDS, LETS_GO, MOST_COLUMNS, UNKNOWN, Bearing, BearingRow, Cell
 from constructs.textfit import LINE, SIZE, width, wrap
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"), UNKNOWN: ("#FFFFFF", "")}
 BROKEN = ("#FBEFA0", "//")
 """Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
-MOST_COLUMNS = 7
-"""With more constructs than this they go down the side, activities across."""
 
 
 def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from constructs.bearing import Bearing
+from constructs.bearing import MOST_COLUMNS, Bearing
 from constructs.figure_charts import bracket_words
 from constructs.limits import limit_words
 from constructs.loads import newtons
@@ -181,13 +181,21 @@ def limits_table(c: ConstructResult) -> str:
 
 
 def bearing_table(bearing: Bearing) -> str:
-    """The weight-bearing table: activities down, constructs across, with the source of each."""
-    body = [(text(row.name), row.force_words, *(text(row.cells[c].words)
-                                                for c in bearing.constructs),
-             f"<small>{text(row.source)} ({text(row.status)})</small>") for row in bearing.rows]
-    columns = len(bearing.constructs)
-    return table(("under one leg", "joint force [N]", *(text(c) for c in bearing.constructs),
-                  "source of the force"), body, (0, *range(2, columns + 3)), "small")
+    """The weight-bearing table, activities down and constructs across, or turned where
+    constructs are many; below it the source of each joint force."""
+    forces_ = [f"{text(row.name)}<br>{row.force_words} N" for row in bearing.rows]
+    names = [text(c) for c in bearing.constructs]
+    cells_ = [[text(row.cells[c].words) for row in bearing.rows] for c in bearing.constructs]
+    if len(names) > MOST_COLUMNS:
+        head, side = ["construct", *forces_], names
+    else:
+        head, side = ["under one leg", *names], forces_
+        cells_ = [list(column) for column in zip(*cells_, strict=True)]
+    body = [(name, *line) for name, line in zip(side, cells_, strict=True)]
+    sources = [(text(row.name), row.force_words, text(row.source), text(row.status))
+               for row in bearing.rows]
+    return table(head, body, range(len(head)), "bearing") + table(
+        ("under one leg", "joint force [N]", "source", "status"), sources, (0, 2, 3), "small")
 
 
 def facts(c: ConstructResult) -> str:

@@ -42,6 +42,8 @@ vertical-align:top;background:none;max-width:16em;overflow-wrap:anywhere}
 .main td,.main th{padding:.22rem .3rem}
 .plain{font-size:.92em}
 table.small{font-size:.82rem}
+.bearing{font-size:.82rem}
+.bearing th,.bearing td{overflow-wrap:anywhere;min-width:5.5em}
 .glossary{font-size:.88rem}
 .glossary th[scope=row]{vertical-align:top;min-width:8em}
 .glossary td{min-width:14em}
