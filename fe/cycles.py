@@ -17,6 +17,7 @@ from fe.stages import Staging, State
 FloatArray = np.ndarray
 STEADY = 0.999
 """A change that keeps this share of itself from one cycle to the next does not fall off."""
+LOOK_BACK = 5
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Cycled:
     ``verdict``: "settled", "ratchets" (the change does not fall off), "not settled" (it still
     falls off at the limit), or the status of the step that was not held. ``change``: largest
     change [mm] of what is watched, from one cycle to the next, at either load; entry 0 compares
-    the second cycle with the first. ``ratio``: last change over the one before. ``slip``: largest
+    the second cycle with the first. ``ratio``: see `ratio`. ``slip``: largest
     movement [mm] of a link at its bound within the last cycle. ``peaks``: the held answer at each
     load of the last complete cycle.
     """
@@ -55,8 +56,8 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
     one_way = False
     for count in range(1, limit + 1):
         answers, moved = [], 0.0
-        for load in loads:
-            answer, state = staging.step(state, load)
+        for load, before_it in zip(loads, peaks or [None] * len(loads), strict=True):
+            answer, state = staging.step(state, load, near=before_it)
             if not answer.held:
                 return Cycled(answer.status, count - 1, tuple(changes), ratio(changes), slip, peaks,
                               answer, state)
@@ -79,10 +80,14 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
 
 
 def ratio(changes: Sequence[float]) -> float | None:
-    """The last change over the one before, None where there are no two."""
-    if len(changes) < 2 or changes[-2] == 0.0:
+    """What is left of a change one cycle later: geometric mean of the last `LOOK_BACK` cycles.
+
+    None where there are no two changes.
+    """
+    back = min(len(changes) - 1, LOOK_BACK)
+    if back < 1 or changes[-1 - back] == 0.0:
         return None
-    return changes[-1] / changes[-2]
+    return float((changes[-1] / changes[-1 - back]) ** (1.0 / back))
 
 
 def slipped(answer: Answer, without: Sequence[int] = ()) -> float:

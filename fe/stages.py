@@ -129,12 +129,13 @@ class Staging:
     def _key(present: BoolArray, live: BoolArray) -> bytes:
         return present.tobytes() + live.tobytes()
 
-    def step(self, state: State, load: FloatArray, prescribed: dict[int, float] | None = None
-             ) -> tuple[Answer, State]:
+    def step(self, state: State, load: FloatArray, prescribed: dict[int, float] | None = None,
+             near: Answer | None = None) -> tuple[Answer, State]:
         """The answer of the step to ``load (p,)`` and the state after it.
 
         ``prescribed`` forces [N] of links (by number) are reached in this step; the links keep
-        the length that they then have. Without equilibrium the state is the one before.
+        the length that they then have. Without equilibrium the state is the one before. ``near``:
+        a held answer of a like step with the same parts; it changes no answer, only the way to it.
         """
         cut, solver = self.part(state)
         memory, load = cut.memory(state.memory), np.asarray(load, dtype=float)
@@ -143,7 +144,7 @@ class Staging:
         if not held and np.array_equal(load, state.answer.load):
             found = self._unchanged(cut, solver, state, memory)
         if found is None:
-            found = solver.answer(load, memory, held)
+            found = solver.answer(load, memory, held, cut.narrowed(near) if near else None)
         answer = cut.carried_back(found, state.memory)
         if not answer.held:
             return answer, state

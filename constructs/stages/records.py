@@ -63,8 +63,9 @@ class CycleStage:
     ``verdict``: "settled", "not settled" (falls off still), "ratchets" (grows without falling
     off) or the status of a step that was not held. ``count`` of at most ``limit`` complete cycles.
     ``change_mm``: largest change of the joint surface from one cycle to the next, from the second
-    cycle on; ``ratio`` the last over the one before. ``slip_mm``: largest slip or crushing within
-    the last cycle (0: elastic shakedown). Subsidence: mean of each fragment in the last cycle.
+    cycle on; ``ratio``: what is left of a change one cycle later (mean of the last five).
+    ``slip_mm``: largest slip or crushing within the last cycle (0: elastic shakedown).
+    Subsidence: mean of each fragment in the last cycle.
     """
 
     verdict: str
@@ -84,7 +85,12 @@ class CycleStage:
         if self.verdict == "settled":
             how = ("elastic from then on" if (self.slip_mm or 0.0) <= self.settle_mm
                    else f"but slips to and fro by {self.slip_mm:.3g} mm")
-            return f"settles after {self.count} cycles (shakedown), {how}"
+            lies = "; ".join(
+                f"{name} then lies at {sunk:.3f} mm loaded, {rest:.3f} mm unloaded"
+                for name, sunk in self.subsidence_loaded_mm.items()
+                if sunk is not None and (rest := self.subsidence_unloaded_mm[name]) is not None)
+            return (f"settles after {self.count} cycles (shakedown), {how}"
+                    + (f": {lies}" if lies else ""))
         if self.verdict == "ratchets":
             return (f"ratchets: still grows by {last:.2g} mm a cycle, without falling off, at its "
                     f"limit of {self.limit} cycles")

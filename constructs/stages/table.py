@@ -55,7 +55,9 @@ def lines(constructs: Sequence[StagedResult], width: int = 100) -> list[str]:
                            for i, head in enumerate(HEADER))
         rows = [(_cut(r[0], room), *r[1:]) for r in rows]
         out += aligned(("stage", *HEADER), rows)
-        out += [f"   cycle: {s.cycle.words}" for s in c.stages if s.cycle is not None]
+        out += [line for s in c.stages if s.cycle is not None
+                for line in wrap(f"stage {s.number} {s.cycle.words}", width,
+                                 initial_indent="   ", subsequent_indent="   ")]
         out += [f"   '{s.escapes}' escapes at stage {s.number}" for s in c.stages if s.escapes]
         out += [*_screws(c, width), ""]
     return out + [line for said in orders(constructs) for line in wrap(said, width)]

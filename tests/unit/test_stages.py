@@ -325,3 +325,35 @@ def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> Non
         assert len(axes[0].child_axes) == len(found.stages)
     finally:
         plt.close(figure)
+
+
+@pytest.mark.parametrize("values", [{}, {"fracture.shear plane.friction": 0.3},
+                                    {"construct.lag screw first.stage.4.force_N": 300.0},
+                                    {"construct.lag screw first.screw.lag.tension_N": 250.0},
+                                    {"construct.lag screw first.screw.shaft 2.present": False},
+                                    {"load.medial_share": 0.5}])
+def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> None:
+    """Every case of a shared evaluator equals a comparison of its own study."""
+    from constructs.evaluate import Task
+    from constructs.grouping import planned
+    from constructs.vary import Varier
+
+    case = Varier(staged_study()).case(values)
+    plan = planned(1, case, {})
+    found = evaluator.evaluate(Task(1, plan.hash, plan.data, plan.scales))
+    assert not found.failures
+    direct = compare(case.study, pictures=False).constructs[0]
+    for row, load_ in zip(found.results, direct.loads, strict=True):
+        fragment = load_.fragments["medial"]
+        assert row["subsidence_mean_mm"] == pytest.approx(fragment.subsidence_mean_mm, rel=1e-9)
+        ratios = [m.yield_ratio for m in load_.members.values() if m.kind == "screw"]
+        assert row["screw_yield_ratio"] == pytest.approx(max(ratios), rel=1e-8)
+        assert row["stations_at_capacity"] == load_.stations_at_capacity
+    assert found.capacities[0]["capacity_upper_N"] == pytest.approx(direct.capacity_N[1], rel=1e-6)
+
+
+@pytest.fixture(scope="module")
+def evaluator():
+    from constructs.evaluate import Evaluator, Options
+
+    return Evaluator(Options())
