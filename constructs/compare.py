@@ -249,7 +249,8 @@ def _curve(search: Search, top: float) -> tuple[tuple[float, ...], dict]:
             values = reader.measures(search.model, answer) if answer.held else None
         for i in bone.fragments:
             sunken: float | None = 0.0 if total == 0.0 else None
-            if values is not None and bone.articular(i)[0].size:
+            if (values is not None and bone.articular(i)[0].size
+                    and bone.bodies[i].name not in search.model.hardware.loose):
                 surface, share = reader.surface(values, i)
                 sunken = float(surface @ share)
             sunk[bone.bodies[i].name].append(sunken)

@@ -202,7 +202,7 @@ def _fragments(reader: Reader, values: dict[str, float], total: float) -> list[d
     for i in bone.fragments:
         row: dict[str, Any] = {"fragment": bone.solids[i].name, "tilt_deg": float(
             np.degrees(values[f"turn {i}"] - values["frame turn"]))}
-        if bone.articular(i)[0].size:
+        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
             sunk, share = reader.surface(values, i)
             mean = float(sunk @ share)
             row |= {"subsidence_mean_mm": mean, "subsidence_max_mm": float(sunk.max()),

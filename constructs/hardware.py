@@ -54,6 +54,8 @@ class Hardware:
     fills: list[Solid] = field(default_factory=list)
     tighten: dict[int, float] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
+    loose: set[str] = field(default_factory=set)
+    """Names of pieces that touch nothing and carry no load: no part of the answer."""
 
 
 def beam(section: Bending, material: Material, factor: float, count: int = 1) -> BeamSection:

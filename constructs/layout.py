@@ -54,6 +54,14 @@ class Layout:
         turn = along[0] * direction[1] - along[1] * direction[0]
         return math.degrees(math.atan2(abs(turn), abs(float(along @ direction))))
 
+    @property
+    def alone(self) -> dict[str, Polygon]:
+        """Pieces that touch neither the shaft nor another piece: voids lie all round them."""
+        every = [*self.pieces.values(), self.shaft]
+        return {n: p for n, p in self.pieces.items()
+                if all(p.boundary.intersection(q.buffer(0.01)).length < ADJOINS
+                       for q in every if q is not p)}
+
     def above(self, void: str) -> dict[str, Polygon]:
         """Articular pieces that lie on a void: their underside is its upper border."""
         roof, _ = ends(self.voids[void])

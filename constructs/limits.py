@@ -86,7 +86,7 @@ def depression(reader: Reader, model: Model, answer: Answer) -> Reading | None:
     values, bone, found = reader.measures(model, answer), reader.bone, []
     for i in bone.fragments:
         nodes = bone.articular(i)[0]
-        if nodes.size:
+        if nodes.size and bone.bodies[i].name not in model.hardware.loose:
             sunk, _ = reader.surface(values, i)
             worst = int(np.argmax(sunk))
             found.append(Reading(float(sunk[worst]), _where(

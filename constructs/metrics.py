@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,18 +105,18 @@ def intact_subsidence(bone: Bone, values: dict[str, float]) -> dict[str, float]:
     return out
 
 
-def condyle_subsidence(bone: Bone, values: dict[str, float], side: str
-                       ) -> tuple[FloatArray, FloatArray]:
+def condyle_subsidence(bone: Bone, values: dict[str, float], side: str,
+                       without: Collection[str] = ()) -> tuple[FloatArray, FloatArray]:
     """Subsidence of the joint nodes of all pieces of one condyle, and their shares.
 
-    The condyles meet at the midline; a slice shows one of them.
+    The condyles meet at the midline; a slice shows one of them. ``without``: pieces left out.
     """
     sunk, shares = [np.zeros(0)], [np.zeros(0)]
     for i, body in enumerate(bone.bodies):
         nodes = bone.articular(i)[0]
         mine = np.sign(body.points[nodes, 0]) == (-1.0 if side == "medial" else 1.0)
-        if bone.study.section.sagittal:
-            mine[:] = True
+        mine |= bone.study.section.sagittal
+        mine &= body.name not in without
         sunk.append(surface_subsidence(bone, values, i)[0][mine])
         shares.append(edge_lengths(body.mesh, "joint")[nodes[mine]])
     long = np.concatenate(shares)
@@ -126,7 +127,8 @@ def _tissue(bone: Bone, number: int) -> Tissue:
     body, section = bone.bodies[number], bone.section
     xy = quadrature_points(body.mesh)
     core, chord = section.core_thickness(xy), section.thickness(xy)
-    area = area_weights(body.mesh)
+    # A fragment less deep than the bone has core and cortex in proportion.
+    area = area_weights(body.mesh) * bone.solids[number].piece.depth(xy) / chord
     volume = np.stack([area * core, area * (chord - core)], axis=-1)
     under = section.below(xy) < bone.study.section.subchondral_mm
     limits = {t: section.yield_strain(t) for t in ("core", "subchondral", "cortex")}
@@ -158,16 +160,17 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
         _fractures(model, answer), _members(model, answer),
         widening(bone, values), share * total / moved if moved > 0 else None, over, p95, p99,
         stations_at_capacity(model, answer), None, answer.notes,
-        condyles=_condyles(reader, values, total),
+        condyles=_condyles(reader, model, values, total),
         contacts={x.name: contact_result(x) for x in lines},
         grafts=graft_results(model, answer, lines, fields), bone=_bone(reader, ratios)), nodal
 
 
-def _condyles(reader: Reader, values: dict[str, float], total: float) -> dict[str, CondyleResult]:
+def _condyles(reader: Reader, model: Model, values: dict[str, float], total: float
+              ) -> dict[str, CondyleResult]:
     out = {}
     for patch in patches(reader.bone.study):
         side = patch.name
-        sunk, share = condyle_subsidence(reader.bone, values, side)
+        sunk, share = condyle_subsidence(reader.bone, values, side, model.hardware.loose)
         mean = worst = net = wider = None
         if sunk.size:
             mean, worst = float(sunk @ share), float(sunk.max())
@@ -211,6 +214,8 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
     bone = reader.bone
     body = bone.bodies[number]
     about = centroid(body.points, body.mesh.triangles)
+    if body.name in model.hardware.loose:
+        return FragmentResult(None, None, None, None, (0.0, 0.0), 0.0, _pair(about), {}, {}, 0.0)
     applied, sources = pushes(model.problem, answer, body, about)
     left = applied + sum(sources.values(), np.zeros(3))
     square = float(applied[:2] @ applied[:2])

@@ -12,6 +12,7 @@ from constructs.bone import Block, Bone, build_bone, make_solid
 from constructs.grafts import fill_material
 from constructs.hardware import STIFF, Hardware
 from constructs.implants import metal, outer
+from constructs.loose import leave_out_loose
 from constructs.pieces import FillPiece, Inclusion, Solid
 from constructs.pins import add_pin
 from constructs.placement import screw_axis, void_stretches
@@ -146,6 +147,7 @@ def assemble(bone: Bone, construct: Construct) -> Model:
         raise InputError(error.message, file=error.file, value=error.value,
                          key=f"construct.{construct.name}.{error.key}",
                          expected=error.expected) from None
+    leave_out_loose(bone, solids, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
     return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))

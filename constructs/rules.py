@@ -12,7 +12,7 @@ from constructs import rules_screw
 from constructs.layout import Layout
 from constructs.placement import screw_axis
 from constructs.rules_bone import check_bone
-from constructs.rules_fill import raft_notes, void_notes
+from constructs.rules_fill import alone_notes, raft_notes, void_notes
 from constructs.rules_plate import plate_notes
 from constructs.rules_screw import Level
 from constructs.schema import Construct, Study
@@ -76,5 +76,7 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
     for part, note in rules_screw.together(section, construct, placed):
         say(part, *note)
     for part, note in void_notes(study, layout, construct):
+        say(part, *note)
+    for part, note in alone_notes(study, section, layout, construct, placed):
         say(part, *note)
     return found

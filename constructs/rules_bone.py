@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shapely import LineString, Polygon
+from shapely import LineString, Polygon, box
 
 from constructs.grafts import fill_material
 from constructs.layout import Layout, fill_outline, layout, planned
@@ -29,7 +29,7 @@ def check_bone(study: Study, section: Section) -> Layout:
             raise InputError("the void lies outside the bone", key=f"void.{void.name}.points_mm",
                              expected=f"a polygon in the section: {axes_words(section)}")
     found = layout(study, section)
-    _loads(study, section)
+    _loads(study, section, found)
     for construct in study.constructs:
         _fills(study, section, construct)
     return found
@@ -40,7 +40,7 @@ def axes_words(section: Section) -> str:
     return f"x {section.given.sides[1]}, y proximal, origin at the middle of the joint line"
 
 
-def _loads(study: Study, section: Section) -> None:
+def _loads(study: Study, section: Section, found: Layout) -> None:
     line = section.shape.joint_line()
     half = study.load.patch_width_mm / 2
     low, high = float(line[0, 0]) + half, float(line[-1, 0]) - half
@@ -50,6 +50,14 @@ def _loads(study: Study, section: Section) -> None:
                              key=f"load.{patch.key}", value=f"{patch.centre:g}",
                              expected=f"the centre between {low:g} and {high:g} mm, for a patch "
                                       f"{study.load.patch_width_mm:g} mm wide")
+        left, right = patch.centre - half, patch.centre + half
+        under = LineString(line).intersection(box(left, -1e3, right, 1e3))
+        missing = max((under.intersection(v).length for v in found.voids.values()), default=0.0)
+        if patch.share > 0.0 and missing > 1e-6:
+            raise InputError(f"the {patch.name} contact patch does not lie on the joint surface",
+                             key=f"load.{patch.key}",
+                             value=f"{left:g} to {right:g} mm, of which {missing:.1f} mm on a void",
+                             expected="a patch wholly on the joint line")
 
 
 def _fills(study: Study, section: Section, construct: Construct) -> None:

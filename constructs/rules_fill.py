@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 
 import numpy as np
-from shapely import LineString, Polygon
+from shapely import LineString, Polygon, box
 
 from constructs.implants import outer
 from constructs.layout import Layout, ends, fill_outline
+from constructs.patches import patches
+from constructs.placement import plate_line
 from constructs.rules_screw import Level, Note, Placed
 from constructs.schema import Construct, Fill, Screw, Study, Wire
+from constructs.section import Section
 from constructs.tables import number
 
 BLOCK = "structural block"
+TOUCHES = 0.05  # mm
 
 
 def void_notes(study: Study, found: Layout, construct: Construct) -> Iterator[tuple[str, Note]]:
@@ -41,6 +46,34 @@ def void_notes(study: Study, found: Layout, construct: Construct) -> Iterator[tu
         if block:
             for note in _block(found, fill, figure):
                 yield fill.name, note
+
+
+def alone_notes(study: Study, section: Section, found: Layout, construct: Construct,
+                placed: Sequence[Placed]) -> Iterator[tuple[str, Note]]:
+    """Pieces that no bone, graft, screw or plate touches: (part, note)."""
+    for name, piece in found.alone.items():
+        lines = [LineString([p.axis.head, p.axis.tip]) for p in placed]
+        lines += [LineString(plate_line(section, p).points) for p in construct.plates]
+        fills = [Polygon(fill_outline(study, f)) for f in construct.fills]
+        near = [x.distance(piece) - outer(p.pin) / 2
+                for x, p in zip(lines, placed, strict=False)]
+        near += [x.distance(piece) for x in (*lines[len(placed):], *fills)]
+        if min(near, default=math.inf) > TOUCHES:
+            loaded = _loaded(study, section, piece)
+            yield name, (
+                "broken" if loaded else "warning", "piece held by nothing",
+                "no bone, graft, screw or plate touches this piece" + (
+                    ", and the joint force acts on it" if loaded else ""),
+                "a piece with a void all round it has nothing to stand on: without load it stays "
+                "where it is and is no part of the answer, with load there is no equilibrium")
+
+
+def _loaded(study: Study, section: Section, piece: Polygon) -> bool:
+    line = LineString(section.shape.joint_line())
+    half = study.load.patch_width_mm / 2
+    return any(p.share > 0 and piece.buffer(0.01).intersection(line.intersection(
+        box(p.centre - half, -1e3, p.centre + half, 1e3))).length > TOUCHES
+        for p in patches(study))
 
 
 def _block(found: Layout, fill: Fill, figure: Polygon) -> Iterator[Note]:

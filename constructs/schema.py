@@ -146,9 +146,9 @@ class Study(Checked):
                 refuse("the fragment is deeper than the bone",
                        key=f"fragment.{fragment.name}.depth_mm", value=fragment.depth_mm,
                        expected=f"at most section.{key} = {most:g}")
-        if self.fragments and not self.fractures:
-            refuse("a fragment needs a fracture that parts it from the bone",
-                   key="fragment", expected="a [[fracture]]")
+        if self.fragments and not (self.fractures or self.voids):
+            refuse("a fragment needs a fracture or a void that parts it from the bone",
+                   key="fragment", expected="a [[fracture]] or a [[void]]")
         return self
 
     def _sides(self, construct: Construct) -> None:

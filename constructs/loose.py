@@ -1,0 +1,72 @@
+"""Pieces that nothing joins to the shaft: left where they are while no load asks for more."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.hardware import Hardware
+from constructs.pieces import Solid
+from fe.body import Body, Column
+from fe.continuum import Continuum
+from fe.link import End, Link, LinkList
+
+LEFT_OUT = "left where it is"
+"""Source of the links that keep a loose, unloaded piece in its place; they carry nothing."""
+
+
+def leave_out_loose(bone: Bone, solids: Sequence[Solid], hardware: Hardware, links: LinkList
+                    ) -> None:
+    """Keep in place what no link joins to the shaft and no load acts on, and say so.
+
+    Without that its free motion would make the whole problem singular. A loose piece that is
+    loaded stays free: then there is no equilibrium, which is the answer.
+    """
+    bodies: list[Body] = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
+    groups = _groups(bodies, links)
+    loaded = {groups[id(body)] for force, case in zip(bone.load_vector(1.0), bone.loads,
+                                                      strict=True) if force != 0.0
+              for body, _ in case}
+    shaft = groups[id(bone.bodies[bone.shaft])]
+    names = {id(s.body): s.name for s in solids} | {id(p.member): p.name for p in hardware.parts}
+    for group in dict.fromkeys(groups.values()):
+        if group == shaft or group in loaded:
+            continue
+        mine = [b for b in bodies if groups[id(b)] == group]
+        held = next((b for b in mine if isinstance(b, Continuum)), None)
+        if held is None:
+            continue    # hardware that touches nothing is refused where it is placed
+        _hold(held, links)
+        hardware.loose |= {names[id(b)] for b in mine}
+        words = " and ".join(f"'{names[id(b)]}'" for b in mine)
+        hardware.warnings.append(
+            f"nothing joins {words} to the rest and no load acts on it: left where it is, it is "
+            "no part of the answer")
+
+
+def _groups(bodies: Sequence[Body], links: LinkList) -> dict[int, int]:
+    """Number of the group of joined bodies that each body belongs to, by the body's id."""
+    above = {id(b): id(b) for b in bodies}
+
+    def top(k: int) -> int:
+        while above[k] != k:
+            k = above[k]
+        return k
+
+    for link in links.links:
+        if link.a.body is not None and link.b.body is not None:
+            above[top(id(link.a.body))] = top(id(link.b.body))
+    return {k: top(k) for k in above}
+
+
+def _hold(body: Continuum, links: LinkList) -> None:
+    """Three links to the ground that take a body's three motions."""
+    away = np.hypot(*(body.points - body.points[0]).T)
+    far = int(away.argmax())
+    arm = body.points[far] - body.points[0]
+    turn = np.array([-arm[1], arm[0]]) / away[far]
+    for node, direction in ((0, (1.0, 0.0)), (0, (0.0, 1.0)), (far, turn)):
+        column = Column.of([2 * node, 2 * node + 1], np.asarray(direction, dtype=float))
+        links.add(Link(LEFT_OUT, LEFT_OUT, End(body, column), End(None, None)))
