@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from time import perf_counter
 from typing import Any
@@ -150,7 +151,7 @@ class Evaluator:
                                    "method": answer.method}
             if answer.held:
                 values = reader.measures(model, answer)
-                pieces = _fragments(reader, values, total)
+                pieces = _fragments(reader, values, total, model.hardware.loose)
                 lips = _edges(reader, values)
                 fragments += [{"total_load_N": total, **p} for p in pieces]
                 edges += [{"total_load_N": total, **e} for e in lips]
@@ -197,12 +198,13 @@ def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:
     return row
 
 
-def _fragments(reader: Reader, values: dict[str, float], total: float) -> list[dict[str, Any]]:
+def _fragments(reader: Reader, values: dict[str, float], total: float, loose: Collection[str]
+               ) -> list[dict[str, Any]]:
     bone, out = reader.bone, []
     for i in bone.fragments:
         row: dict[str, Any] = {"fragment": bone.solids[i].name, "tilt_deg": float(
             np.degrees(values[f"turn {i}"] - values["frame turn"]))}
-        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
+        if bone.articular(i)[0].size and bone.bodies[i].name not in loose:
             sunk, share = reader.surface(values, i)
             mean = float(sunk @ share)
             row |= {"subsidence_mean_mm": mean, "subsidence_max_mm": float(sunk.max()),

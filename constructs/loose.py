@@ -26,9 +26,7 @@ def leave_out_loose(bone: Bone, solids: Sequence[Solid], hardware: Hardware, lin
     """
     bodies: list[Body] = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     groups = _groups(bodies, links)
-    loaded = {groups[id(body)] for force, case in zip(bone.load_vector(1.0), bone.loads,
-                                                      strict=True) if force != 0.0
-              for body, _ in case}
+    loaded = {groups[id(bone.bodies[i])] for i in loaded_bodies(bone)}
     shaft = groups[id(bone.bodies[bone.shaft])]
     names = {id(s.body): s.name for s in solids} | {id(p.member): p.name for p in hardware.parts}
     for group in dict.fromkeys(groups.values()):
@@ -44,6 +42,13 @@ def leave_out_loose(bone: Bone, solids: Sequence[Solid], hardware: Hardware, lin
         hardware.warnings.append(
             f"nothing joins {words} to the rest and no load acts on it: left where it is, it is "
             "no part of the answer")
+
+
+def loaded_bodies(bone: Bone) -> tuple[int, ...]:
+    """Numbers of the bodies on which a part of the joint force acts."""
+    found = {id(body) for force, case in zip(bone.load_vector(1.0), bone.loads, strict=True)
+             if force != 0.0 for body, _ in case}
+    return tuple(i for i, body in enumerate(bone.bodies) if id(body) in found)
 
 
 def _groups(bodies: Sequence[Body], links: LinkList) -> dict[int, int]:

@@ -19,6 +19,7 @@ import numpy as np
 from constructs.bone import Bone, build_bone, under_load
 from constructs.grouping import bone_key, digest, hardware_key, load_key
 from constructs.implants import tension
+from constructs.loose import loaded_bodies
 from constructs.metrics import Reader, Tissue, intact_subsidence
 from constructs.model import (
     Model,
@@ -274,7 +275,9 @@ class Workshop:
         load = load_key(case.study)
         ground = self.ground(case.study, construct, load)
         bone = ground.under(case.study, load)
-        key = hardware_key(case.study, construct)
+        # Which loose pieces are left where they are depends on which pieces are loaded.
+        loaded = loaded_bodies(bone) if case.study.voids else ()
+        key = (hardware_key(case.study, construct), loaded)
         frame = ground.frames.get_or(key, lambda: self._new_frame(ground, bone, construct, load))
         model, law = frame.answerable(case, bone, construct, load)
         return frame, model, law

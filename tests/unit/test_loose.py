@@ -14,6 +14,8 @@ from constructs.model import build_model
 from constructs.results import ConstructResult
 from constructs.rules import check
 from constructs.study import Study, study_from
+from constructs.vary import Case
+from constructs.workshop import Workshop
 from fe.errors import InputError
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
@@ -194,3 +196,13 @@ def test_a_shallow_fragment_has_less_bone_and_sinks_more() -> None:
     assert (shallow.fragments["medial"].subsidence_mean_mm
             > full.fragments["medial"].subsidence_mean_mm)
     assert shallow.fragments["medial"].balance_error < 1e-9
+
+
+def test_a_sweep_that_moves_the_load_onto_a_loose_piece_sees_it_fall() -> None:
+    case = [Case(study([trench(2, 24)], (13, -3), lateral=x), {}) for x in (29.0, 13.0, 29.0)]
+    workshop = Workshop()
+    found = []
+    for one in case:
+        _, model, _ = workshop.model(one, one.study.constructs[0])
+        found.append(model.answer(500.0).status)
+    assert found == ["held", "no equilibrium", "held"]
