@@ -46,8 +46,8 @@ class SectionInput(Checked):
     back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
 
     ``outline_file``: an outline in the study's folder that takes the place of the drawn sizes (see
-    `constructs.scan.outline`); depths out of the plane are still those of the keys. ``map``: the
-    bone's modulus from a file.
+    `constructs.scan.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
+    plane are still those of the keys. ``map``: the bone's modulus from a file.
     """
 
     plane: Literal["coronal", "sagittal"] = "coronal"
@@ -73,6 +73,7 @@ class SectionInput(Checked):
     reference_band_mm: tuple[Depth, Depth] | None = None
     outline_file: str | None = None
     outline_sha256: str | None = None
+    outline_smoothing_mm: Annotated[float, Within(0.01, 3, "mm")] = 0.05
     map: MapInput | None = None
 
     _folder: Path | None = PrivateAttr(None)
@@ -115,7 +116,8 @@ class SectionInput(Checked):
         if self.outline_file is not None:
             self._no_sizes()
             content, self._drawn = told("outline_file", lambda: outline(
-                self._folder, self.outline_file or "", self.outline_sha256, self.height_mm))
+                self._folder, self.outline_file or "", self.outline_sha256, self.height_mm,
+                self.outline_smoothing_mm))
             object.__setattr__(self, "outline_sha256", content)
             narrow = self._drawn.half_width(self._drawn.left[:, 1]).min()
             if self.shaft_cortex_mm * self.cortex_scale >= narrow:

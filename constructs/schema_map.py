@@ -172,7 +172,7 @@ def _field(rows: Keyed[np.ndarray], outline: Keyed[np.ndarray], name: str, scale
 
 
 def outline(folder: Path | None, file: str, sha256: str | None, height: float,
-            ) -> tuple[str, Drawn]:
+            smoothing: float) -> tuple[str, Drawn]:
     """Digest and shape of an outline file. Raises InputError."""
     from constructs.scan.files import digest, inside, read_bytes, same
     from constructs.scan.outline import LARGEST
@@ -180,11 +180,11 @@ def outline(folder: Path | None, file: str, sha256: str | None, height: float,
     raw = read_bytes(inside(folder, file, (".csv",)), file, LARGEST)
     content = digest(raw)
     same(content, sha256, file)
-    return content, _drawn(raw, file, height)
+    return content, _drawn(raw, file, height, smoothing)
 
 
 @lru_cache(maxsize=4)
-def _drawn(raw: bytes, name: str, height: float) -> Drawn:
+def _drawn(raw: bytes, name: str, height: float, smoothing: float) -> Drawn:
     from constructs.scan.outline import drawn, points_of
 
-    return drawn(points_of(raw, name), height, name)
+    return drawn(points_of(raw, name), height, name, smoothing)

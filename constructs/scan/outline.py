@@ -17,7 +17,6 @@ FloatArray = NDArray[np.float64]
 LARGEST = 1_000_000  # bytes of an outline file
 MOST_POINTS = 5000
 HEADER = "x_mm,y_mm"
-SMOOTH = 0.05  # mm by which the drawn line may be simplified; hand-drawn points are no finer
 UPWARD = np.cos(np.radians(45.0))  # an edge that faces up by more than this is joint surface
 OFF_ORIGIN = 10.0  # mm by which the middle of the joint line may miss the origin
 PLAUSIBLE = (25.0, 120.0)  # mm, width of a plateau in either plane
@@ -89,12 +88,13 @@ def points_of(raw: bytes, name: str) -> FloatArray:
     return out
 
 
-def drawn(points: FloatArray, height: float, name: str) -> Drawn:
+def drawn(points: FloatArray, height: float, name: str, smoothing: float = 0.05) -> Drawn:
     """The shape of an outline (n, 2) mm that is clamped `height` below the joint line.
 
-    The outline is cut off at the clamp. The joint line reaches from the first to the last edge
-    that faces up by more than 45 degrees. Raises InputError for an outline that crosses itself,
-    does not reach the clamp, lies away from the origin, or folds back.
+    The outline is simplified, by which it moves by at most `smoothing` mm, and cut off at the
+    clamp. The joint line reaches from the first to the last edge that faces up by more than 45
+    degrees. Raises InputError for an outline that crosses itself, does not reach the clamp, lies
+    away from the origin, or folds back.
     """
     ring = Polygon(points)
     if not ring.is_valid or ring.area <= 0.0:
@@ -111,8 +111,7 @@ def drawn(points: FloatArray, height: float, name: str) -> Drawn:
         raise InputError(f"the outline ends at {bottom:g} mm, above the clamp", value=name,
                          expected=f"an outline that reaches down to -{height:g} mm, or a smaller "
                                   "section.height_mm")
-    ring = ring.intersection(shapely.box(low - 1, -height, high + 1, 1000.0))
-    ring = ring.simplify(SMOOTH) if isinstance(ring, Polygon) else ring
+    ring = ring.simplify(smoothing).intersection(shapely.box(low - 1, -height, high + 1, 1000.0))
     if not isinstance(ring, Polygon) or not ring.is_valid:
         raise InputError("the clamp cuts the outline into several pieces", value=name,
                          expected="one piece of bone above the clamp")
@@ -146,7 +145,8 @@ def _parts(ring: FloatArray, height: float, name: str) -> Drawn:
             x, y = line[back[0]] if len(back) else line[0]
             raise InputError(f"the {what} of the outline folds back at ({x:g}, {y:g}) mm",
                              value=name, expected="a joint line over which x rises, and walls that "
-                             "go down from it to the base")
+                             "go down from it to the base; steps of pixels go with a larger "
+                             "outline_smoothing_mm")
     if shape.top[-1, 0] - shape.top[0, 0] < ring[0, 0] - ring[end, 0]:
         raise InputError("the bone is narrower at its joint than at the clamp: upside down?",
                          value=name, expected="y that points proximal, the joint at the top")

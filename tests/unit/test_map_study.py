@@ -17,6 +17,7 @@ from constructs.compare import compare
 from constructs.figure_map import modulus_map
 from constructs.output import write_results
 from constructs.report_assumptions import assumptions
+from constructs.schema import SectionInput
 from constructs.section import Section, trabecular_strength
 from constructs.study import load_study, parse_study, study_from
 from constructs.sweep import run_sweep
@@ -307,3 +308,42 @@ def test_other_formats_are_refused_too(name: str, raw: bytes, told: str, tmp_pat
 
 def test_the_texts_of_these_tests_are_studies() -> None:
     assert tomllib.loads(study_text(DENSITY))["section"]["map"]["kind"] == "density"
+
+
+
+def outline_file(points: np.ndarray) -> bytes:
+    return ("x_mm,y_mm\n" + "\n".join(f"{x:.6f},{y:.6f}" for x, y in points)).encode()
+
+
+def test_steps_of_pixels_go_with_smoothing(tmp_path: Path) -> None:
+    preset = Section(parse_study(study_text("")).section)
+    y = np.arange(0.0, -125.0, -0.5)
+    half = np.round(2 * preset.half_width(y - 0.25)) / 2      # rows of pixels, 0.5 mm wide
+    right = np.column_stack([np.repeat(half, 2), np.column_stack([y, y - 0.5]).ravel()])
+    steps = outline_file(np.vstack([right * [-1, 1], right[::-1]]))
+    with pytest.raises(InputError, match=r"folds back.*outline_smoothing_mm"):
+        load_study(write(tmp_path, 'outline_file = "o.csv"', o_csv=steps))
+    text = 'outline_file = "o.csv"\noutline_smoothing_mm = 0.8'
+    bone = Section(load_study(write(tmp_path, text, o_csv=steps)).section)
+    levels = np.array([-12.0, -25.0, -45.0, -90.0])
+    np.testing.assert_allclose(bone.half_width(levels), preset.half_width(levels), atol=0.8)
+
+
+def test_a_sagittal_outline(tmp_path: Path) -> None:
+    sizes = Section(SectionInput(plane="sagittal", condyle="lateral", height_mm=125.0))
+    points = sizes.outline()[0]
+    path = write(tmp_path, 'plane = "sagittal"\noutline_file = "o.csv"',
+                 o_csv=outline_file(points))
+    path.write_text(path.read_text().replace('side = "medial"', 'side = "anterior"').replace(
+        "[[-3, 0], [-24, -57.7]]", "[[1, 3], [-30, -40]]").replace("[-25, -12]", "[-15, -6]"))
+    study = load_study(path)
+    bone = Section(study.section)
+    assert set(bone.outline()[1]) == {"joint", "anterior", "posterior", "base"}
+    along = bone.joint_direction
+    assert np.degrees(np.arctan2(along[1], along[0])) == pytest.approx(-5.0, abs=0.3)
+    # Cuts are horizontal in a drawn outline, parallel to the joint in one from sizes.
+    xy = np.array([[0.0, -20.0], [-14.0, -90.0]])
+    np.testing.assert_allclose(bone.sheets(xy), sizes.sheets(xy), rtol=0.03)
+    assert study_from(study.resolved(), folder=tmp_path).resolved() == study.resolved()
+    with pytest.raises(InputError, match="slope_deg beside an outline"):
+        load_study(write(tmp_path, 'plane = "sagittal"\nslope_deg = 3\noutline_file = "o.csv"'))
