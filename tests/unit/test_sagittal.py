@@ -10,6 +10,7 @@ import pytest
 
 from constructs.bone import build_bone
 from constructs.compare import compare
+from constructs.metrics import Reader
 from constructs.output import document
 from constructs.patches import patches
 from constructs.placement import plate_line, screw_axis
@@ -98,6 +99,29 @@ def test_the_joint_falls_to_the_back_and_the_shaft_stands_in_front() -> None:
     below = np.array([[15.0, -15 * fall - 1.0], [-15.0, 15 * fall - 1.0]])
     np.testing.assert_allclose(bone.below(below), 1.0)
     np.testing.assert_allclose(bone.local_bone(below).modulus, 2300.0)   # subchondral all along
+
+
+def test_the_wall_is_on_one_side_of_the_slice_only() -> None:
+    bone = slice_()
+    middle = np.array([float(bone.centre(-30.0)), -30.0 + float(bone.joint(bone.centre(-30.0)))])
+    half = float(bone.half_depth(-30.0)) / 2
+    assert bone.is_cortex(middle, half - 0.5)           # outwards
+    assert not bone.is_cortex(middle, -half + 0.5)      # where it is cut from the other condyle
+    assert bone.local_bone(middle, half - 0.5).modulus == 17000
+
+
+def test_step_off_is_across_the_sloping_joint_line() -> None:
+    bone = build_bone(study())
+    [edge] = bone.edges
+    along, across = 0.3, -0.2                           # of lip b against lip a
+    slope = math.radians(6.0)
+    move = (along * math.cos(slope) + across * math.sin(slope),
+            -along * math.sin(slope) + across * math.cos(slope))
+    values = {f"lip {k} {edge.name} {c}": 0.0 for k in "ab" for c in "xy"}
+    values |= {f"lip b {edge.name} x": move[0], f"lip b {edge.name} y": move[1]}
+    step, gap = Reader(bone, (), {}).step_off(values, edge.name)
+    assert step == pytest.approx(0.2)
+    assert abs(gap) == pytest.approx(0.3)
 
 
 def test_side_walls_go_down_for_every_slope() -> None:

@@ -19,7 +19,7 @@ from constructs.scan.outline import drawn, points_of
 from fe.errors import InputError
 
 VALUES = np.random.default_rng(3).uniform(0.0, 1.0, (7, 5))
-MEMORY = 200e6  # bytes that reading any file may take at its peak
+MEMORY = 40e6  # bytes that reading any file may take at its peak
 
 
 @pytest.fixture(autouse=True)
