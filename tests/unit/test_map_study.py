@@ -145,6 +145,19 @@ def test_an_outline_takes_the_place_of_the_sizes(tmp_path: Path) -> None:
         load_study(write(tmp_path, 'outline_file = "o.csv"\nwidth_mm = 70', o_csv=raw))
 
 
+def test_the_section_of_the_readme_is_read(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text()
+    block = readme.split("<!-- section from files -->")[1].split("```")[1].removeprefix("toml\n")
+    preset = Section(parse_study(study_text("")).section)
+    points = np.where(preset.outline()[0] == -120.0, -124.0, preset.outline()[0])
+    (tmp_path / "outline.csv").write_bytes(outline_file(points))
+    (tmp_path / "density.png").write_bytes(png(np.full((260, 180), 0.5)))
+    path = tmp_path / "s.toml"
+    path.write_text(study_text("").replace('[section]\nbone = "dense"\nside = "right"\n', block))
+    bone = Section(load_study(path).section)
+    assert bone.core_at([0.0, -30.0]) == pytest.approx(15490 * 0.3**1.93, rel=1e-3)
+
+
 # --- files stay with the study ------------------------------------------------------------------
 
 def test_results_can_be_made_again_from_their_own_folder(tmp_path: Path) -> None:
