@@ -18,7 +18,7 @@ from matplotlib.tri import Triangulation
 
 from constructs import LABEL
 from constructs.picture import BodyPicture, MemberPicture, Picture
-from constructs.textfit import LINE, SIZE, spread, wrap
+from constructs.textfit import LINE, SIZE, plain, spread, wrap
 
 FloatArray = np.ndarray
 WIDE, HIGH = 13.3, 7.5
@@ -58,6 +58,30 @@ def axes_at(figure: Figure, left: float, bottom: float, wide: float, high: float
     w, h = figure.get_size_inches()
     ax = figure.add_axes((left / w, bottom / h, wide / w, high / h))
     ax.tick_params(labelsize=SIZE)
+    return ax
+
+
+def empty(name: str, x: str, y: str, *, scale: str = "linear") -> Axes:
+    """Empty axes on a labelled slide, for a plot of one's own; room for a list on the right.
+
+    ``scale``: that of x, as matplotlib calls it.
+    """
+    ax = axes_at(slide(), 1.2, 1.2, WIDE - 5.2, HIGH - 2.2)
+    ax.set_xscale(scale)
+    ax.set_xlabel(plain(x), size=SIZE)
+    ax.set_ylabel(plain(y), size=SIZE)
+    ax.grid(alpha=0.25)
+    title(ax, name, "")
+    return ax
+
+
+def listed(ax: Axes) -> Axes:
+    """The list of what is drawn, right of the axes, in the order in which it was drawn."""
+    unnamed = ("_child", "_container", "_nolegend_")
+    drawn: list[Any] = [*ax.lines, *ax.containers]
+    handles = [h for h in drawn if not str(h.get_label()).startswith(unnamed)]
+    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
+              frameon=False, borderaxespad=0)
     return ax
 
 

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 from constructs import figure_bearing
 from constructs.bearing import weight_bearing
-from constructs.drawing import magnification, save, strain_top
+from constructs.drawing import empty, listed, magnification, save, strain_top
 from constructs.figure_charts import capacity, curves
 from constructs.figure_contact import contact_pressure
 from constructs.figure_free_body import free_body
@@ -25,8 +25,9 @@ from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult
 from constructs.stages.figure import common_factor, screw_forces, stage_pictures
 
-__all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "free_body",
-           "modulus_map", "overview", "overview_load", "save", "shown_picture", "stems"]
+__all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
+           "free_body", "listed", "modulus_map", "overview", "overview_load", "save",
+           "shown_picture", "stems"]
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:

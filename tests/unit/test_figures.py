@@ -369,3 +369,15 @@ def test_no_global_state_of_pyplot() -> None:
     code = "import sys, constructs.figures, constructs.report; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_a_plot_of_ones_own_is_labelled_and_lists_what_was_named() -> None:
+    ax = figures.empty("a $title$", "x [mm]", "y [$N]", scale="log")
+    ax.plot([1, 10], [1, 2], label="named")
+    ax.plot([1, 10], [2, 1])
+    assert figures.listed(ax) is ax
+    said = words(ax)
+    assert LABEL in said
+    assert [t.get_text() for t in ax.get_legend().get_texts()] == ["named"]
+    assert ax.get_xscale() == "log"
+    assert clashes(ax.get_figure(root=True)) == []
