@@ -24,6 +24,8 @@ STUDIES: dict[str, tuple[str, ...]] = {
     "lateral-split": (),
     "lateral-depression": (),
     "bicondylar": (),
+    "posterior-shear": (),
+    "staged-tightening": (),
     # The rest of this study takes longer than all the others together.
     "bicondylar-detached": ("screws + impacted graft", "medial plate + impacted graft",
                             "lateral plate + impacted graft"),

@@ -26,6 +26,7 @@ from fe.verification import Case, register
 #: Study, its constructs, and the mesh of the comparison through the study file [mm].
 STUDIES: dict[str, tuple[tuple[str, ...], float]] = {
     "lateral-split": (("two lag screws", "lag screws + apex screw", "buttress plate"), 1.5),
+    "lateral-depression": (("screws below", "raft + wires + impacted graft", "raft plate"), 2.0),
     "bicondylar": (("both plates + impacted graft",), 2.5),
 }
 KINDS = ("subsidence", "tilt", "step-off", "force", "stress", "capacity")

@@ -50,3 +50,15 @@ def test_the_registry_itself_imports_nothing_heavy():
             "print([m for m in ('numpy', 'scipy', 'fe.verification.patch') if m in sys.modules])")
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(("name", "reference", "tolerance"), [
+    ("shrink fit, lowest pressure", 45.48587, 1e-3),
+    ("shrink fit, highest pressure", 45.48587, 1e-3),
+    # One node of 16 T6 elements in the contact's half-width.
+    ("Cattaneo-Mindlin, stick zone", math.sqrt(1 - 0.288), 1 / 32 / math.sqrt(1 - 0.288))])
+def test_contact_cases_have_the_tolerances_that_were_set(name, reference, tolerance):
+    [entry] = [entry for entry in cases() if entry.name == name]
+    assert entry.reference == pytest.approx(reference, rel=1e-6)
+    assert entry.tolerance <= tolerance * (1 + 1e-12)
+    assert entry.kind == "equal"

@@ -23,15 +23,18 @@ ROWS = {
 
 @pytest.mark.parametrize("row", ROWS)
 def test_every_bench_test_is_in_the_table_with_its_figures(row):
-    [test] = [t for t in expectations() if row in t.source]
-    written = " ".join(c.figure for c in test.claims)
-    assert all(figure in written for figure in ROWS[row])
-    assert test.status in ("seen", "memory")
+    found = [t for t in expectations() if row in t.source]
+    assert 1 <= len(found) <= 2  # some in the front view and in the side view
+    for test in found:
+        written = " ".join(c.figure for c in test.claims)
+        assert all(figure in written for figure in ROWS[row])
+        assert test.status in ("seen", "memory")
 
 
 def test_the_table_holds_nothing_else_and_each_claim_is_complete():
     table = expectations()
-    assert len(table) == len(ROWS)
+    assert len({t.source for t in table}) == len(ROWS)
+    assert len({t.name for t in table}) == len(table)
     names = [c.name for t in table for c in t.claims]
     assert len(names) == len(set(names))
     for test in table:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from constructs.study import example_names
 from constructs.vary import plain
 from constructs.verification import balance, cases, mirror, whole
 from constructs.verification.studies import coarse, mirrored, relabelled
@@ -17,6 +18,7 @@ def test_agrees_with_its_reference(case):
 
 
 def test_balance_is_that_of_many_answers_and_several_fragments():
+    assert set(balance.STUDIES) == set(example_names())
     counted = {name: balance.errors(name)[1] for name in balance.STUDIES}
     assert counted["bicondylar"] == 27  # nine constructs, three loads: all held
     assert sum(counted.values()) > 70
