@@ -25,18 +25,21 @@ RULES = ("band", "order", "more", "less", "grows", "no difference", "none")
 class Reading:
     """A figure of one construct: a number, or why there is none.
 
-    ``beyond``: "unbounded" where the fragment is let go (subsidence has no bound), "over" where
-    the search ended at ``value`` without an event (a load that is at least this).
+    ``beyond``: "unbounded" where the fragment is let go and the figure has no bound (subsidence),
+    "nil" where it is let go and nothing is left of the figure (stiffness), "over" where the search
+    ended at ``value`` without an event (a load that is at least this).
     """
 
     value: float | None
-    beyond: Literal["", "unbounded", "over"] = ""
+    beyond: Literal["", "unbounded", "nil", "over"] = ""
     words: str = ""
 
     def bounds(self) -> tuple[float, float] | None:
         """Least and largest value that the figure can have; None where nothing is known."""
         if self.beyond == "unbounded":
             return float("inf"), float("inf")
+        if self.beyond == "nil":
+            return 0.0, 0.0
         if self.value is None:
             return None
         return self.value, float("inf") if self.beyond == "over" else self.value
@@ -152,6 +155,9 @@ def _grows(claim: Claim, pairs: list[tuple[float, float]]) -> tuple[Verdict, str
 
 def _alike(pairs: list[tuple[float, float]]) -> tuple[Verdict, str]:
     low, high = min(p[0] for p in pairs), max(p[1] for p in pairs)
+    if low <= 0.0:
+        return ("not comparable", "all figures are zero") if high == 0.0 else (
+            "disagrees", "one is zero, another is not")
     if min(p[1] for p in pairs) == float("inf"):
         return "not comparable", "none of the figures has a bound"
     if any(p[0] != p[1] for p in pairs):
@@ -171,7 +177,10 @@ def _beyond(high: list[tuple[float, float]], low: list[tuple[float, float]]
     if a == float("inf") and b == float("inf"):
         return "not comparable", "neither figure has a bound"
     most, least = min(p[1] for p in high), max(p[0] for p in low)
+    if least == a == 0.0:
+        return "not comparable", "both figures are zero"
     words = ("no bound against a bounded figure" if float("inf") in (a, least) else
+             "the other is zero" if least == 0.0 else
              f"{a / least:.2f} times the other; asked for {LEAST_DIFFERENCE:g}")
     if a >= LEAST_DIFFERENCE * b:
         return "agrees", words

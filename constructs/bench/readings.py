@@ -40,6 +40,8 @@ def stiffness(construct: ConstructResult, fragment: str, load: float) -> Reading
     """Total force over the mean displacement under it, N/mm."""
     del fragment
     found = _at(construct, load)
+    if found.status == "no equilibrium":
+        return Reading(None, "nil", "let go")
     value = found.stiffness_N_per_mm
     return Reading(value, words="" if value is not None else f"{found.status} at {load:g} N")
 

@@ -42,13 +42,15 @@ def counted(records: list[dict[str, Any]]) -> dict[str, int]:
 
 def summary(records: list[dict[str, Any]]) -> str:
     """One line of the count."""
-    return (f"{sum(counted(records).values())} claims of {len(records)} tests: "
+    tests = len({r["source"] for r in records})
+    return (f"{sum(counted(records).values())} claims of {tests} tests"
+            + (f", some in two views ({len(records)} rows)" if tests < len(records) else "") + ": "
             + ", ".join(f"{n} {v}" for v, n in counted(records).items()))
 
 
 def figure(entry: dict[str, Any], unit: str) -> str:
     """One computed figure in words."""
-    if entry["beyond"] == "unbounded":
+    if entry["beyond"] in ("unbounded", "nil"):
         return "lets go"
     if entry["value"] is None:
         return "none"

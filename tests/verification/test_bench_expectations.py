@@ -62,12 +62,12 @@ def claim(rule, **more):
 
 
 LET_GO, OVER, NOTHING = Reading(None, "unbounded"), Reading(100.0, "over"), Reading(None)
+NIL = Reading(None, "nil")
 
 
 @pytest.mark.parametrize(("rule", "values", "expected"), [
     ("band", (3.0,), "agrees"), ("band", (1 / 3.0001,), "disagrees"), ("band", (3.01,), "disagrees"),
     ("band", (LET_GO,), "disagrees"), ("band", (OVER,), "not comparable"),
-    ("band", (NOTHING,), "not comparable"),
     ("order", (3.1,), "agrees"), ("order", (3.2,), "disagrees"),
     ("more", (1.05, 1.0), "agrees"), ("more", (1.04, 1.0), "disagrees"),
     ("more", (LET_GO, 1.0), "agrees"), ("more", (1.0, LET_GO), "disagrees"),
@@ -76,7 +76,11 @@ LET_GO, OVER, NOTHING = Reading(None, "unbounded"), Reading(100.0, "over"), Read
     ("more", (50.0, OVER), "disagrees"), ("more", (2.0, 1.0, 1.95), "disagrees"),
     ("less", (1.0, 1.05), "agrees"), ("less", (1.0, 1.04), "disagrees"),
     ("less", (50.0, OVER), "agrees"), ("less", (OVER, 50.0), "disagrees"),
-    ("less", (1.0, LET_GO), "agrees"),
+    ("less", (1.0, LET_GO), "agrees"), ("more", (1.0, 0.0), "agrees"),
+    ("more", (0.0, 0.0), "not comparable"), ("more", (0.0, 1.0), "disagrees"),
+    ("no difference", (0.0, 0.0), "not comparable"), ("no difference", (0.0, 1.0), "disagrees"),
+    ("no difference", (NIL, 1.0), "disagrees"), ("order", (NIL,), "disagrees"),
+    ("band", (NOTHING,), "not comparable"),
     ("grows", (1.0, 3.2), "agrees"), ("grows", (1.0, 3.1), "disagrees"),
     ("grows", (1.0, LET_GO), "agrees"), ("grows", (LET_GO, LET_GO), "not comparable"),
     ("no difference", (1.0, 1.25), "agrees"), ("no difference", (1.0, 1.26), "disagrees"),
