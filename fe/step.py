@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -9,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fe.answer import Answer, Memory
-from fe.guess import Guess, Singular
 from fe.limit import FARTHEST_MM, Escape, capacity
+from fe.search import search
 
 if TYPE_CHECKING:
     from fe.solve import Solver
@@ -22,16 +23,14 @@ EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8
 LOCKED = 1e-3
 """Errors are relative to the load, or to this share of the largest force where that is more."""
-FIRM = (1e3, 1e2)
-"""Weights against slack of the trial value, tried where the natural one does not end."""
+FIRM = 1e3
+"""Weight of force against slack in trial values, tried where the natural one does not end."""
+OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
+"""Shares of the friction at which a start is looked for."""
+HOPELESS = 3
+"""Shares of the load without an answer after which a load is followed no further."""
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
 """Shares of a load through which its states are followed where no start ends at once."""
-FEW = 3
-"""Changes of state from which on a guess is refined and tried as the answer."""
-NEARLY = 1e-5
-"""Distance of a guess's forces from their bounds, over the load, that is worth refining."""
-MOST_STEPS = 80
-MOST_SINGLE_STEPS = 400
 
 
 class Step:
@@ -67,7 +66,7 @@ class Step:
         """Slack recomputed from the answer, equilibrium error, complementarity error (relative)."""
         s, p = self.solver, self.p
         slack = self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink
-        target, kink_target, _, _ = self._project(force, slack, kink)
+        target, kink_target, _, _ = self.project(force, slack, kink)
         error = float(np.abs(target - force).max(initial=0.0))
         moment = self.k - p.kinks.T @ force
         error = max(error, float(np.abs(kink_target - moment).max(initial=0.0)))
@@ -79,7 +78,7 @@ class Step:
             max(largest, LOCKED * self.reference)
         return slack, balance / against, error / against
 
-    def _project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
+    def project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
                  firm: float = 1.0) -> tuple:
         """Trial values projected on the bounds, and the states that this means.
 
@@ -105,53 +104,7 @@ class Step:
         return value, kink_value, state.astype(np.int8), turning.astype(np.int8)
 
     # -- search -----------------------------------------------------------------------------
-    def _search(self, state: IntArray, single: bool = False, turning: IntArray | None = None,
-                firm: float = 1.0) -> Answer | None:
-        """Follow the states from a start; None where it cycles, is singular or takes too long."""
-        seen: set[bytes] = set()
-        if turning is None:
-            turning = np.zeros(self.p.kinks.shape[1], dtype=np.int8)
-        for step in range(1, (MOST_SINGLE_STEPS if single else MOST_STEPS) + 1):
-            try:
-                guess = Guess(self, state, turning)
-            except Singular:
-                return None
-            value, _, new, new_turning = self._project(guess.force, guess.slack, guess.kink, firm)
-            changes = np.count_nonzero(new != state) + np.count_nonzero(new_turning != turning)
-            close = np.abs(value - guess.force).max(initial=0.0) < NEARLY * self.reference
-            if changes <= FEW or close or new.tobytes() + new_turning.tobytes() in seen:
-                # Near the end, or where rounding may make a circle.
-                guess.refine()
-                new, new_turning = self._project(guess.force, guess.slack, guess.kink, firm)[2:]
-                same = np.array_equal(new, state) and np.array_equal(new_turning, turning)
-                if same or self._acceptable(guess.force, guess.rigid, guess.kink):
-                    found = self.accept(guess.force, guess.rigid, guess.kink, guess.rcond, step)
-                    if found is not None or same:
-                        return found
-            if single:
-                new, new_turning = self._one_change(state, new, turning, new_turning,
-                                                    guess.force, guess.slack)
-            key = new.tobytes() + new_turning.tobytes()
-            if key in seen:
-                return None
-            seen.add(key)
-            state, turning = new, new_turning
-        return None
-
-    def _one_change(self, state: IntArray, new: IntArray, turning: IntArray,
-                    new_turning: IntArray, force: FloatArray, slack: FloatArray) -> tuple:
-        """Only the worse half of the changes: ends cycles in which links overreact together."""
-        changed = np.flatnonzero(new != state)
-        if changed.size <= 1:
-            return new, new_turning
-        target = self._project(force, slack, np.zeros_like(turning, dtype=float))[0]
-        size = np.abs(target - force)[changed]
-        keep = changed[np.argsort(-size, kind="stable")[: max(1, changed.size // 4)]]
-        mixed = state.copy()
-        mixed[keep] = new[keep]
-        return mixed, new_turning
-
-    def _acceptable(self, force: FloatArray, rigid: FloatArray, kink: FloatArray) -> bool:
+    def acceptable(self, force: FloatArray, rigid: FloatArray, kink: FloatArray) -> bool:
         _, balance, error = self.residuals(force, rigid, kink)
         return balance < EQUILIBRIUM and error < 0.01 * COMPLEMENTARITY
 
@@ -165,24 +118,46 @@ class Step:
         return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
                       self.load, balance, error, rcond, steps)
 
-    def follow(self, force: FloatArray, slack: FloatArray, kink: FloatArray) -> Answer | None:
+    def follow(self, force: FloatArray, slack: FloatArray, kink: FloatArray, firm: float = 1.0
+               ) -> Answer | None:
         """Follow the states that given forces and slacks stand for."""
         if self.solver.inverse is None:
             return None
-        _, _, state, turning = self._project(force, slack, kink)
-        return self._search(state, turning=turning)
+        state, turning = self.project(force, slack, kink, firm)[2:]
+        return search(self, state, turning, firm)
 
-    def _follow_load(self) -> Answer | None:
+    def _start(self, stick: IntArray) -> Answer | None:
+        """From all links sticking; with forces weighed more; from another friction's states."""
+        found = search(self, stick)
+        if found is not None:
+            return found
+        # Soft graft between stiff walls overreacts to its slack and cycles.
+        found = search(self, stick, firm=FIRM)
+        if found is not None:
+            return replace(found, method="active set, firm")
+        for share in OTHER_FRICTION if self.friction.any() else ():
+            other = copy(self)
+            other.friction = share * self.friction
+            near = search(other, stick, firm=FIRM)
+            found = near and self.follow(near.force, near.slack, near.kink_step, FIRM)
+            if found is not None:
+                return replace(found, method="active set, from other friction")
+        return None
+
+    def _follow_load(self, stick: IntArray) -> Answer | None:
         """Follow the states while the load grows; each is only a start for the next."""
         if self.prescribed or not self.load.any():
             return None
         near: Answer | None = None
-        for share in RAMP:
-            part = Step(self.solver, share * self.load, self.memory, {})
-            start = np.where(self.p.opens & (self.p.gap > 0), -1, 0).astype(np.int8)
-            found = part._search(start)
-            if found is None and near is not None:
-                found = part.follow(near.force, near.slack, near.kink_step)
+        for tried, share in enumerate(RAMP):
+            part, found = Step(self.solver, share * self.load, self.memory, {}), None
+            if near is None:
+                if tried >= HOPELESS:
+                    return None
+                found = part._start(stick)
+            else:
+                for firm in (1.0, FIRM):
+                    found = found or part.follow(near.force, near.slack, near.kink_step, firm)
             near = found or near
         return found
 
@@ -200,19 +175,16 @@ class Step:
                     return replace(found, method="active set, neighbour")
                 if brief:
                     return self.none("unconverged", None, "left out: all starts but a neighbour's")
-            found = self._search(stick)
+            found = self._start(stick)
             if found is not None:
                 return found
-        if self.solver.inverse is not None:
-            # Soft graft between stiff walls overreacts to its slack and cycles.
-            for firm in FIRM:
-                found = self._search(stick, firm=firm)
-                if found is not None:
-                    return replace(found, method="active set, firm")
         limit = capacity(p, self.load, prescribed=self.prescribed)
         if not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9):
             return self.none("no equilibrium", limit.escape)
         if self.solver.inverse is not None:
+            found = self._follow_load(stick)
+            if found is not None:
+                return replace(found, method="active set, load followed")
             # A fragment that slides up to a stop is held only with that stop closed.
             closed = np.where(p.opens, 0, stick).astype(np.int8)
             for base, sign, name in ((stick, 1, "slip start"), (stick, -1, "opposite slip start"),
@@ -223,12 +195,9 @@ class Step:
                 start[self.friction > 0] = sign
                 for i in self.prescribed:
                     start[i] = 1
-                found = self._search(start, single=sign == 0)
+                found = search(self, start, damped=sign == 0)
                 if found is not None:
                     return replace(found, method=f"active set, {name}")
-            found = self._follow_load()
-            if found is not None:
-                return replace(found, method="active set, load followed")
         if quick:
             return self.none("unconverged", limit.escape, "left out: Lemke's method")
         from fe.fallback import lemke_answer  # only the rare case pays for it

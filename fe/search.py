@@ -1,0 +1,97 @@
+"""The search for the state of all links that its own answer confirms.
+
+Each guess says which state its forces and slacks stand for; that is the next guess, until it stays.
+Where guesses run in a circle, or leave too little to hold a body, the search goes on carefully:
+one link at a time, the one whose force is furthest from its bounds first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fe.answer import Answer
+from fe.guess import Guess, Singular
+
+if TYPE_CHECKING:
+    from fe.step import Step
+
+IntArray = np.ndarray
+
+FEW = 3
+"""Changes of state from which on a guess is refined and tried as the answer."""
+NEARLY = 1e-5
+"""Distance of a guess's forces from their bounds, over the load, that is worth refining."""
+MOST_GUESSES = 50
+MOST_DAMPED_GUESSES = 400
+
+
+def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: float = 1.0,
+           damped: bool = False) -> Answer | None:
+    """Follow the states from a start ``(n,)`` of links and ``(h,)`` of hinges.
+
+    ``firm`` weighs forces over slack where a state is read off a guess. ``damped`` changes only
+    the worst quarter at once. None where it does not end in an accepted answer.
+    """
+    seen: set[bytes] = set()
+    careful = False
+    others: Iterator[IntArray] = iter(())
+    if turning is None:
+        turning = np.zeros(step.p.kinks.shape[1], dtype=np.int8)
+    for count in range(1, (MOST_DAMPED_GUESSES if damped else MOST_GUESSES) + 1):
+        try:
+            guess = Guess(step, state, turning)
+        except Singular:
+            careful, other = True, next(others, None)
+            if other is None:
+                return None
+            state = other
+            continue
+        value, _, new, new_turning = step.project(guess.force, guess.slack, guess.kink, firm)
+        changed = np.flatnonzero(new != state)
+        changes = changed.size + np.count_nonzero(new_turning != turning)
+        close = np.abs(value - guess.force).max(initial=0.0) < NEARLY * step.reference
+        if changes <= FEW or close or _key(new, new_turning) in seen:
+            # Near the end, or where rounding may make a circle.
+            guess.refine()
+            value, _, new, new_turning = step.project(guess.force, guess.slack, guess.kink, firm)
+            changed = np.flatnonzero(new != state)
+            same = not changed.size and np.array_equal(new_turning, turning)
+            if same or step.acceptable(guess.force, guess.rigid, guess.kink):
+                found = step.accept(guess.force, guess.rigid, guess.kink, guess.rcond, count)
+                if found is not None or same:
+                    return found
+        order = np.argsort(-np.abs(value - guess.force)[changed], kind="stable")
+        worst = changed[order]
+        others = one_by_one(state, new, worst)
+        if damped and worst.size:
+            new = with_changes(state, new, worst[:max(1, worst.size // 4)])
+        careful = careful or _key(new, new_turning) in seen
+        if careful:
+            fresh = (other for other in others if _key(other, new_turning) not in seen)
+            other = next(fresh, None)
+            if other is None:
+                return None
+            new = other
+        seen.add(_key(new, new_turning))
+        state, turning = new, new_turning
+    return None
+
+
+def one_by_one(state: IntArray, new: IntArray, links: IntArray) -> Iterator[IntArray]:
+    """States with one link's change each; the old state where no link changes."""
+    for chosen in [links[k:k + 1] for k in range(links.size)] or [links]:
+        yield with_changes(state, new, chosen)
+
+
+def with_changes(state: IntArray, new: IntArray, links: IntArray) -> IntArray:
+    """The state with only some links' changes taken over."""
+    mixed = state.copy()
+    mixed[links] = new[links]
+    return mixed
+
+
+def _key(state: IntArray, turning: IntArray) -> bytes:
+    return state.tobytes() + turning.tobytes()
