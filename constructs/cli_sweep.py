@@ -76,7 +76,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     with located(name):
         if dry_run:
             cost = estimate(given, vary or [], **asked)
-            _show(json, {"label": LABEL, "estimate": vars(cost)}, cost.sentences())
+            _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
             return
         done = run_sweep(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
@@ -133,7 +133,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     with located(name):
         if dry_run:
             cost = estimate_rank(given, **asked)
-            _show(json, {"label": LABEL, "estimate": vars(cost)}, cost.sentences())
+            _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
             return
         result = run_rank(given, reference=reference, out=out, cluster=cluster,
                           say=say(quiet or json), **asked)
@@ -149,8 +149,8 @@ def draw_sweep(path: Path) -> list[Path]:
     """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
     from constructs import sweep_figures as f
     from constructs.drawing import save
-    from constructs.output import slug
-    from constructs.store import read_meta, reading
+    from constructs.output import slug, written_whole
+    from constructs.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
@@ -166,10 +166,11 @@ def draw_sweep(path: Path) -> list[Path]:
         for name in table["construct"].cat.categories:
             axes[f"step-off {name}"] = f.limit_map(table, *keys, construct=name, limit=limit)
     folder = path.with_name(path.stem + "-figures")
-    folder.mkdir(parents=True, exist_ok=True)
     taken: set[str] = set()
-    return [save(ax.get_figure(root=True), folder, slug(name, taken))[0]
-            for name, ax in axes.items()]
+    with told(folder), written_whole(folder) as draft:
+        drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
+                 for name, ax in axes.items()]
+    return [folder / path.name for path in drawn]
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
@@ -187,7 +188,7 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
     if figures:
         written += draw_sweep(path)
     _show(json, {"label": LABEL, **vars(state), "written": [str(p) for p in written]},
-          [*lines, *(f"written: {p}" for p in written)])
+          [*lines, *(f"written: {p}" for p in written), LABEL])
 
 
 def _show(json: bool, document: dict[str, Any], lines: list[str]) -> None:

@@ -84,13 +84,21 @@ class Outcome:
                               "reason": reason})
 
 
+@dataclass(frozen=True)
+class Known:
+    """Rows of a construct, by table, and the factorisations that it needs by itself."""
+
+    tables: tuple[list[dict[str, Any]], ...]
+    alone: dict[str, int]
+
+
 class Evaluator:
     """Evaluates cases one after the other; what they share is made once."""
 
     def __init__(self, options: Options) -> None:
         self.options = options
         self.workshop = Workshop()
-        self._rows: Kept[tuple[list[dict[str, Any]], ...]] = Kept(MOST_ROWS)
+        self._rows: Kept[Known] = Kept(MOST_ROWS)
 
     def evaluate(self, task: Task) -> Outcome:
         """All figures of a case. Whatever goes wrong inside it is a row, not an error."""
@@ -99,8 +107,10 @@ class Evaluator:
         with one_thread():
             try:
                 case = Case(study_from(task.data, folder=task.folder), task.scales)
+                self.workshop.make_room(case.study)
                 # What is wrong with the bone concerns every construct.
                 intact = self.workshop.intact(case.study)
+                alone = self.workshop.alone(case.study)
             except InputError as error:
                 out.fail("refused", str(error))
             except Exception as error:  # one case must never stop the others
@@ -108,29 +118,32 @@ class Evaluator:
             else:
                 for construct in case.study.constructs:
                     try:
-                        self._construct(case, construct, intact, out)
+                        alone |= self._construct(case, construct, intact, out)
                     except InputError as error:
                         out.fail("refused", str(error), construct.name)
                     except Exception as error:
                         out.fail("error", f"{type(error).__name__}: {error}", construct.name)
+                self.workshop.counts["alone"] += sum(alone.values())
         out.seconds = perf_counter() - start
         out.counts = {k: v - before[k] for k, v in self.workshop.counts.items()}
         return out
 
     def _construct(self, case: Case, construct: Construct, intact: dict[str, float],
-                   out: Outcome) -> None:
+                   out: Outcome) -> dict[str, int]:
         self.workshop.counts["constructs"] += 1
-        name = construct.name
         key = self._key(case, construct)
-        rows = self._rows.get(key)
-        if rows is None:
-            frame, model, law = self.workshop.model(case, construct)
-            rows = self._rows.get_or(key, lambda: self._solve(case, frame, model, law, intact))
-        else:
+        if key in self._rows:
             self.workshop.counts["copied"] += 1
+        known = self._rows.get_or(key, lambda: self._known(case, construct, intact))
         for table, found in zip((out.capacities, out.results, out.fragments, out.edges,
-                                 out.failures), rows, strict=True):
-            table.extend({**row, "construct": name} for row in found)
+                                 out.failures), known.tables, strict=True):
+            table.extend({**row, "construct": construct.name} for row in found)
+        return known.alone
+
+    def _known(self, case: Case, construct: Construct, intact: dict[str, float]) -> Known:
+        frame, model, law = self.workshop.model(case, construct)
+        return Known(self._solve(case, frame, model, law, intact), frame.ground.alone(
+            bone_key(case.study, construct), frame.model.hardware.fills))
 
     def _key(self, case: Case, construct: Construct) -> Any:
         study = case.study

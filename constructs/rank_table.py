@@ -86,13 +86,12 @@ def write_folder(result: RankResult) -> Path:
     """`rank.json` and the figures in a folder beside the store; written anew each time."""
     from constructs import sweep_figures as f
     from constructs.drawing import save
-    from constructs.output import slug
+    from constructs.output import slug, written_whole
+    from constructs.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")
-    folder.mkdir(parents=True, exist_ok=True)
     text = json.dumps(result.document(), indent=1, allow_nan=False, ensure_ascii=False)
-    (folder / "rank.json").write_text(text + "\n", encoding="utf-8")
     taken: set[str] = set()
     table = f.table(path)
     # The rows for the indices repeat most inputs, so they are no samples of the capacity.
@@ -105,10 +104,12 @@ def write_folder(result: RankResult) -> Path:
         if x.sinks_less is not None and x.sinks_less.total is not None:
             axes[f"indices of the order {x.construct}"] = f.sensitivities(
                 result, x.construct, "sinks_less")
-    for name, ax in axes.items():
-        figure = ax.get_figure(root=True)
-        assert figure is not None
-        save(figure, folder, slug(name, taken))
+    with told(folder), written_whole(folder) as draft:
+        (draft / "rank.json").write_text(text + "\n", encoding="utf-8")
+        for name, ax in axes.items():
+            figure = ax.get_figure(root=True)
+            assert figure is not None
+            save(figure, draft, slug(name, taken))
     return folder
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import json
+import os
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -260,14 +261,23 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def write_csv(path: Path, target: Path) -> int:
-    """The view `everything` as CSV with units in its header; returns the number of rows."""
-    with reading(path) as db, told(target), open(target, "w", newline="",
-                                                 encoding="utf-8") as file:
-        rows = db.execute("SELECT * FROM everything ORDER BY case_id, construct, total_load_N")
-        writer = csv.writer(file)
-        writer.writerow([c[0] for c in rows.description])
-        count = 0
-        for row in rows:
-            writer.writerow([inert(x) for x in row])
-            count += 1
+    """The view `everything` as CSV with units in its header; returns the number of rows.
+
+    The file takes its place only when it is whole. Raises ButtressError where it cannot be written.
+    """
+    draft = target.with_name(f".{target.name}-{os.getpid()}")
+    count = 0
+    with reading(path) as db, told(target):
+        try:
+            with open(draft, "w", newline="", encoding="utf-8") as file:
+                rows = db.execute(
+                    "SELECT * FROM everything ORDER BY case_id, construct, total_load_N")
+                writer = csv.writer(file)
+                writer.writerow([c[0] for c in rows.description])
+                for row in rows:
+                    writer.writerow([inert(x) for x in row])
+                    count += 1
+            os.replace(draft, target)
+        finally:
+            draft.unlink(missing_ok=True)
     return count

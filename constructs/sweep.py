@@ -173,13 +173,11 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 counts["done"] += 1
                 progress.step()
     left = len(todo) - counts["done"]
-    bodies = counts["factorisations"] / max(counts["bones"], 1)
-    apart = round(bodies * counts["done"])
     if left:
         say(f"stopped with {left} cases left; the same command goes on from here")
     return SweepSummary(path, len(design.rows), len(plan.cases) - len(todo), counts["done"], left,
                         failure_counts(path), counts["factorisations"],
-                        max(0, apart - counts["factorisations"]), counts["condensed"],
+                        counts["alone"] - counts["factorisations"], counts["condensed"],
                         counts["answers"], perf_counter() - start, bool(left))
 
 
@@ -234,13 +232,14 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
     shared = plan.shared
     count = max(1, cores() if workers is None else workers)
     bone = frame = answer = 0.0
-    bodies = 0
+    alone, done = 0, 0
     if plan.cases:
         first = plan.cases[len(plan.cases) // 2]
         evaluator = Evaluator(plan.options)
         made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales,
                                        first.folder))
-        bodies = made.counts.get("factorisations", 0)
+        alone = made.counts.get("alone", 0)
+        done = round(alone * shared.bones / len(first.bones))
         softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
             "cancellous_strength", 1.0)}
         law = evaluator.evaluate(Task(0, "", first.data, softer, first.folder))
@@ -251,8 +250,8 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
         bone, frame = rest / 3, 2 * rest / 3 / each
     seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
     return Estimate(shared.cases, len(plan.refused), shared.constructs, shared.bones,
-                    shared.frames, bodies * shared.bones,
-                    bodies * (shared.cases - shared.bones), seconds / count, count)
+                    shared.frames, done, max(0, alone * shared.cases - done), seconds / count,
+                    count)
 
 
 class _Progress:

@@ -9,7 +9,7 @@ before (responses of a body are solved in blocks, which leaves differences of ro
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
@@ -29,6 +29,7 @@ from constructs.model import (
     intact_measures,
     made_ready,
 )
+from constructs.pieces import Solid
 from constructs.schema import Construct, Study
 from constructs.vary import Case
 from fe.condense import Condensed, condense
@@ -211,6 +212,10 @@ class Ground:
         """The bone with the loads of a study."""
         return replace(self.loaded.get_or(load, lambda: under_load(self.bone, study)), study=study)
 
+    def alone(self, key: str, fills: Iterable[Solid]) -> dict[str, int]:
+        """Factorisations of a construct, as if nothing was known; ``key`` is the bone's."""
+        return {key: len(self.bone.bodies)} | {f"{key} {id(s.body)}": 1 for s in fills}
+
     @cached_property
     def tissues(self) -> tuple[Tissue, ...]:
         """What the bone's yield is read from."""
@@ -245,6 +250,12 @@ class Workshop:
         self.counts: Counter[str] = Counter()
         self.grounds: Kept[Ground] = Kept(MOST_BONES)
 
+    def make_room(self, study: Study) -> None:
+        """Keep at least the bones of one case, where constructs have bones of their own."""
+        own = {bone_key(study, c) for c in study.constructs
+               if blocks_of(c) or c.model != "links"}
+        self.grounds.most = max(MOST_BONES, 1 + len(own))
+
     def ground(self, study: Study, construct: Construct | None, load: str) -> Ground:
         """The ground of a construct; of the bone without blocks or bonded metal for None."""
         key = bone_key(study, construct)
@@ -269,6 +280,11 @@ class Workshop:
     def _intact(self, bone: Bone) -> dict[str, float]:
         self.counts["factorisations"] += len(bone.regions)
         return intact_subsidence(bone, intact_measures(bone))
+
+    def alone(self, study: Study) -> dict[str, int]:
+        """Factorisations of the intact bone, as if nothing was known; by what they are of."""
+        ground = self.ground(study, None, load_key(study))
+        return {"intact": len(ground.bone.regions), bone_key(study): len(ground.bone.bodies)}
 
     def model(self, case: Case, construct: Construct) -> tuple[Frame, Model, Law]:
         """A construct of a case, ready to be loaded. Raises InputError where it cannot be built."""

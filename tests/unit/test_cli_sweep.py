@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -13,6 +14,7 @@ from typer.testing import CliRunner
 
 from constructs import LABEL
 from constructs.cli_sweep import rank, sweep
+from constructs.sweep import sweep_status
 from fe.errors import InputError
 
 FRICTION = "fracture.shear plane.friction"
@@ -89,6 +91,30 @@ def test_a_sweep_says_what_it_saved_and_resumes_by_itself(app: typer.Typer, stud
     assert told["statuses"] == {"held": 4, "no equilibrium": 4}
 
 
+def test_a_disk_that_fills_up_is_told_and_nothing_stored_is_lost(study: str, tmp_path: Path) -> None:
+    pytest.importorskip("resource", reason="this system sets no limits on file sizes")
+    # The system refuses to let any file of this process grow beyond some of its cases.
+    code = ("import resource, sys; from constructs.cli import main\n"
+            "if __name__ == '__main__':\n"
+            "    resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv.pop(1)), -1))\n"
+            "    main()\n")
+    vary = ["--vary", f"{FRICTION}=0.3:0.5:30", "--workers", "1", "--out", "s.sqlite", "--quiet"]
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    Path("full.py").write_text(code)
+    done = subprocess.run([sys.executable, "full.py", "120000", "sweep", study, *vary], env=env,
+                          capture_output=True, text=True, check=False)
+    assert done.returncode == 1, done.stderr
+    assert done.stderr.count("\n") == 1
+    assert "what was stored is safe: make room and run the same command again" in done.stderr
+    solved = sweep_status(tmp_path / "s.sqlite").done
+    assert 0 < solved < 30
+    again = subprocess.run([sys.executable, "full.py", "-1", "sweep", study, *vary, "--json"],
+                           env=env, capture_output=True, text=True, check=False)
+    assert again.returncode == 0, again.stderr
+    told = json.loads(again.stdout)
+    assert (told["skipped"], told["done"], told["left"]) == (solved, 30 - solved, 0)
+
+
 def test_json_is_one_document_and_nothing_else(app: typer.Typer, study: str) -> None:
     done = run(app, "sweep", study, *VARY[:2], "--json", "--workers", "1", "--out", "s.sqlite")
     told = json.loads(done.stdout)
@@ -102,6 +128,7 @@ def test_a_dry_run_stores_nothing(app: typer.Typer, study: str) -> None:
     done = run(app, "sweep", study, *VARY, "--dry-run", "--workers", "2")
     assert "4 cases of 8 solved constructs" in done.stdout
     assert "about 4 factorisations instead of 8" in done.stdout
+    assert LABEL in done.stdout
     assert not Path("results").exists()
     done = run(app, "rank", study, "--samples", "8", "--seed", "1", "--dry-run")
     assert "44 cases of 88" in done.stdout

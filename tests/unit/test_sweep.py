@@ -181,6 +181,25 @@ def test_a_sweep_over_load_scales_where_everything_is_linear() -> None:
     assert found[700.0].results[0]["subsidence_mean_mm"] > 1e-4
 
 
+def test_the_saving_is_what_solving_every_case_by_itself_would_take() -> None:
+    # One void that is empty, filled by a material, by a block of its own mesh; one is bonded.
+    data = plain(coarse("lateral-depression"))
+    names = ("raft", "raft + impacted graft", "raft + structural block")
+    shipped = plain(example("lateral-depression"))["construct"]
+    data["construct"] = [c for c in shipped if c["name"] in names]
+    data["construct"].append({**data["construct"][0], "name": "stuck",
+                              "model": "bonded inclusions"})
+    study, evaluator = study_from(data), Evaluator(Options())
+    first = evaluated(evaluator, study, {})
+    assert not first.failures
+    assert first.counts["factorisations"] == first.counts["alone"] > 8
+    again = evaluated(evaluator, study, {"load.total_N": 500.0})
+    assert again.counts["alone"] == first.counts["alone"]
+    assert again.counts["factorisations"] == 0
+    fresh = evaluated(Evaluator(Options()), study, {"load.total_N": 500.0})
+    assert fresh.counts["factorisations"] == again.counts["alone"]
+
+
 def test_cases_share_what_they_can() -> None:
     study = small_study("lag screws", "antiglide")
     construct = study.constructs[1]
