@@ -238,7 +238,11 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
 
 
 def _at_load(study: Study, load: float) -> LoadInput:
-    return varied(study, {"load.total_N": load}).study.load
+    try:
+        return varied(study, {"load.total_N": load}).study.load
+    except InputError as error:
+        raise InputError(error.message, key="--load", value=f"{load:g}",
+                         expected=error.expected) from None
 
 
 def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,

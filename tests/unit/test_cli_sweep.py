@@ -171,6 +171,7 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
     told = json.loads(run(app, *asked, "--json").stdout)
     assert told["reference"] == "screw"
     for wrong, words in (([study, "--samples", "6", "--seed", "1"], "4 or 8"),
+                         ([study, "--samples", "4", "--load", "-5"], "--load"),
                          ([study, "--seed", "1"], "how many samples")):
         with pytest.raises(InputError, match=words):
             run(app, "rank", *wrong)

@@ -21,6 +21,7 @@ from constructs.design import make_design
 from constructs.evaluate import Evaluator, Options, Outcome, Task
 from constructs.grouping import bone_key, groups, hardware_key, load_key, planned
 from constructs.schema import Study
+from constructs.store import Store
 from constructs.study import example, study_from
 from constructs.sweep import (
     estimate,
@@ -282,6 +283,37 @@ def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path) -> None:
     whole = tmp_path / "whole.sqlite"
     run_sweep(small_study(), vary, out=whole, workers=0)
     assert_same(path, whole)
+
+
+def test_kills_at_any_moment_lose_nothing_that_was_stored(tmp_path: Path) -> None:
+    # While the store is made, while workers start, and between cases.
+    vary = [f"{FRICTION}=0.3:0.5:12", "section.modulus_scale=0.8,1"]
+    path = tmp_path / "s.sqlite"
+    solved = 0
+    lock = Path(f"{path}.lock")
+    for moment in (0.0, 0.01, 0.5, 4.0):
+        lock.unlink(missing_ok=True)  # left by the one that was killed
+        process = started(path, 2, "nothing,lag screws", *vary)
+        while not lock.exists() and process.poll() is None:
+            time.sleep(0.001)
+        time.sleep(moment)
+        os.killpg(process.pid, signal.SIGKILL)
+        process.communicate()
+        if path.exists():
+            with Store(path, *_asked(vary)) as store:
+                assert len(store.done()) >= solved
+                solved = len(store.done())
+    done = run_sweep(small_study(), vary, out=path, workers=0)
+    assert (done.skipped, done.done, done.failures) == (solved, 24 - solved, {})
+    whole = tmp_path / "whole.sqlite"
+    run_sweep(small_study(), vary, out=whole, workers=0)
+    assert_same(path, whole)
+
+
+def _asked(vary: list[str]) -> tuple:
+    design = make_design(small_study(), vary)
+    plan = make_plan(small_study(), design, Options())
+    return plan.about(), design, list(plan.hashes)
 
 
 def worker_pids(path: Path) -> set[int]:
