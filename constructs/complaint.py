@@ -111,6 +111,8 @@ def _plain(kind: str, context: dict[str, Any], given: Any, key: str) -> tuple[st
 _WANTED = (
     ("inside_mm", "a point inside the fragment, [x, y]"),
     ("points_mm", "at least two points, [[x, y], [x, y]]"),
+    ("origin_mm", "the lower left corner of the map, [x, y]"),
+    ("file", "the name of a file beside the study"), ("kind", '"modulus" or "density"'),
     ("length_mm", "a length in mm"), ("_mm", "a number in mm"),
     ("total_N", "at least one load in N"), ("_N", "a number in N"), ("name", "a name"),
     ("construct", "at least one [[construct]] with a name"),

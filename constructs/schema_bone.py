@@ -13,7 +13,7 @@ from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 
 from constructs import tables
 from constructs.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
-from constructs.schema_map import MapInput, folder_of, outline, told
+from constructs.schema_map import MapInput, Sha256, folder_of, outline, told
 
 if TYPE_CHECKING:
     from constructs.scan.field import ModulusField
@@ -72,7 +72,7 @@ class SectionInput(Checked):
     side: Literal["right", "left"] = "right"
     reference_band_mm: tuple[Depth, Depth] | None = None
     outline_file: str | None = None
-    outline_sha256: str | None = None
+    outline_sha256: Sha256 | None = None
     outline_smoothing_mm: Annotated[float, Within(0.01, 3, "mm")] = 0.05
     map: MapInput | None = None
 

@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Annotated, Any, Generic, Literal, TypeVar
 
-from pydantic import PrivateAttr, ValidationInfo, model_validator
+from pydantic import AfterValidator, PrivateAttr, ValidationInfo, model_validator
 
 from constructs import tables
 from constructs.checked import Checked, OneOf, Within, refuse
@@ -20,6 +20,15 @@ if TYPE_CHECKING:
     from constructs.scan.outline import Drawn
 
 T = TypeVar("T")
+
+
+def _hexadecimal(value: str) -> str:
+    if len(value) != 64 or not set(value) <= set("0123456789abcdef"):
+        refuse("not a SHA-256 digest", expected="64 hexadecimal digits, or no digest")
+    return value
+
+
+Sha256 = Annotated[str, AfterValidator(_hexadecimal)]
 
 
 def density_laws() -> tuple[str, ...]:
@@ -51,7 +60,7 @@ class MapInput(Checked):
     """
 
     file: str
-    sha256: str | None = None
+    sha256: Sha256 | None = None
     kind: Literal["modulus", "density"]
     covers: Literal["core", "all"] = "core"
     scale_mm: Annotated[float, Within(0.02, 10, "mm")]

@@ -240,6 +240,7 @@ def refused(path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     told = capsys.readouterr().err
     assert told.startswith(f"buttress: {path}: ")
     assert "Traceback" not in told
+    assert told.strip().isprintable()
     assert "expected: " in told
     assert len(told) < 1200
     return told
@@ -289,6 +290,11 @@ def spoilt(value: float) -> bytes:
     ('outline_file = "../o.csv"', npy(GOOD), "section.outline_file", "climbs out"),
     ('outline_file = "o.csv"', npy(GOOD), "section.outline_file", "no such file"),
     (f'outline_sha256 = "{"0" * 64}"', npy(GOOD), "section.outline_sha256", "without a file"),
+    (MODULUS.replace(" }", ', sha256 = "abc" }'), npy(GOOD), "section.map.sha256", "64 hexadecimal"),
+    (MODULUS.replace(" }", f', sha256 = "{"0" * 64}" }}'), npy(GOOD), "section.map.file",
+     "not the one that the study was made with"),
+    (MODULUS.replace("m.npy", "a\\u001b[31mb.npy"), npy(GOOD), "section.map.file", "not the path"),
+    ('map = "m.npy"', npy(GOOD), "section.map", "a table of keys"),
 ])
 def test_wrong_files_are_refused_by_name(section_text: str, raw: bytes, key: str, told: str,
                                          tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
