@@ -114,7 +114,7 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
     page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
             f"All of this comes from one command; the files are in the folder that it writes:\n\n"
             f"    {command}\n",
-            f"## The table\n\nWhat `{command}` prints, best first "
+            f"## The table\n\nThe table of `{command}`, best first "
             "([the numbers](comparison.csv)):\n", "```", table, "```", ""]
     written = [folder / "comparison.csv"]
     written[0].write_text(numbers(comparison), encoding="utf-8")
