@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from constructs.joining import joined
 from constructs.measures import Edge, articular, band_nodes, lips, measures
 from constructs.patches import patches
 from constructs.pieces import BonePiece, Inclusion, Piece, Solid
@@ -19,7 +20,6 @@ from fe.condense import Measure
 from fe.continuum import Continuum
 from fe.element import EDGE_POINTS, edge_shape
 from fe.errors import InputError
-from fe.geometry import plan
 from fe.interface import Interface, mesh_bodies
 from fe.mesh import Mesh
 
@@ -113,13 +113,11 @@ def build_meshes(study: Study, blocks: tuple[Block, ...] = ()
     Every void is meshed as a region of its own, so that any construct may fill it; one with a
     block in it stays empty around the block.
     """
-    outline, labels = Section(study.section).outline()
     taken = {void for _, void, _ in blocks}
     regions = {v.name: np.array(v.points_mm) for v in study.voids if v.name not in taken}
     regions |= {name: np.array(points) for name, _, points in blocks}
     voids = {v.name: np.array(v.points_mm) for v in study.voids if v.name in taken}
-    planar = plan(outline, labels, {f.name: np.array(f.points_mm) for f in study.fractures},
-                  voids, regions, size=study.mesh.size_mm)
+    planar = joined(study, voids, regions)
     names = {f.name: (float(f.inside_mm[0]), float(f.inside_mm[1])) for f in study.fragments}
     return mesh_bodies(planar, mesh_size(study), names)
 

@@ -47,6 +47,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
     """
     clock = perf_counter()
     study, twins = with_twins(study) if also_bonded else (study, {})
+    findings = check(study)    # refuses what cannot be solved, in the words of the study file
     with one_thread():
         say("meshing and factorising the bone")
         bones = Bones(study)
@@ -54,7 +55,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
         readers: dict[int, Reader] = {}
         seconds = {"bone": perf_counter() - clock}
         warned = defaultdict(list)
-        for finding in check(study):
+        for finding in findings:
             if finding.level != "note" and finding.construct not in twins:
                 warned[finding.construct].append(f"{finding.part}: {finding.message}")
         done, staged = [], []

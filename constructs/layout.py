@@ -12,10 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Point, Polygon
 from shapely.geometry.polygon import orient
 
+from constructs.joining import joined
 from constructs.schema import Fill, Fragment, Study
 from constructs.section import Section
 from fe.errors import InputError
-from fe.geometry import Planar, plan
+from fe.geometry import Planar
 
 FloatArray = NDArray[np.float64]
 JOINED = 1e-6  # mm by which a block may stick out of its void: rounding
@@ -75,7 +76,7 @@ def layout(study: Study, section: Section) -> Layout:
     Raises InputError where the lines cannot be meshed, or where a fragment's point lies outside
     the bone, in a void, in the shaft, or in a piece that has a name already.
     """
-    planar = planned(study, section)
+    planar = planned(study)
     points, edges = planar.edges()
     bone = Polygon(planar.outline)
     voids = {name: Polygon(ring) for name, ring in planar.voids.items()}
@@ -133,16 +134,12 @@ def _where(section: Section, y: float) -> str:
             f"({section.given.sides[0]} is negative)")
 
 
-def planned(study: Study, section: Section, blocks: Mapping[str, FloatArray] | None = None,
-            ) -> Planar:
+def planned(study: Study, blocks: Mapping[str, FloatArray] | None = None) -> Planar:
     """The lines of a study, and blocks in its voids, joined and checked as the mesher does.
 
     Raises InputError for what overlaps, leaves a sliver or does not part the bone.
     """
-    outline, labels = section.outline()
-    return plan(outline, labels, {f.name: np.array(f.points_mm) for f in study.fractures},
-                {v.name: np.array(v.points_mm) for v in study.voids}, blocks or {},
-                size=study.mesh.size_mm)
+    return joined(study, {v.name: np.array(v.points_mm) for v in study.voids}, blocks or {})
 
 
 def ends(figure: Polygon) -> tuple[shapely.Geometry, shapely.Geometry]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from shapely import LineString, Polygon, box
 
 from constructs.grafts import fill_material
+from constructs.joining import in_words, shown
 from constructs.layout import Layout, fill_outline, layout, planned
 from constructs.patches import patches
 from constructs.schema import Construct, Study
@@ -70,13 +71,15 @@ def _fills(study: Study, section: Section, construct: Construct) -> None:
             if fill.points_mm is not None:
                 blocks[fill.name] = outline
         if blocks:
-            planned(study, section, blocks)
+            planned(study, blocks)
     except InputError as error:
-        key, message = error.key, error.message
-        for name in blocks:
+        key, message, value = error.key, error.message, error.value
+        for name, outline in blocks.items():
+            region = f"region.{name}"
+            if key != region and region not in message:
+                continue
             # The bone alone could be meshed, so it is the block that is in the way.
-            if f"region.{name}" in message:
-                key, message = f"region.{name}", message.replace(f"region.{name}", key)
-        key = key.replace("region.", "fill.", 1)
+            message = message.replace(region, in_words(key))
+            key, value = f"fill.{name}.points_mm", value or shown(outline)
         raise InputError(message, key=f"construct.{construct.name}.{key}",
-                         value=error.value, expected=error.expected) from None
+                         value=value, expected=error.expected) from None

@@ -62,7 +62,9 @@ def _check_present(planar: Planar, edges: list[Edge]) -> None:
     for name in planar.cuts:
         if name not in left:
             raise InputError("it does not cut the section: all of it lies on other lines or in "
-                             "a void or region", key=f"fracture.{name}")
+                             "a void or region", key=f"fracture.{name}",
+                             expected="a line that is farther than a tenth of an element from "
+                                      "every other")
 
 
 def _check_dangling(points: FloatArray, edges: list[Edge]) -> None:

@@ -202,7 +202,8 @@ def _cut(values: ArrayLike, section: Polygon, snap: float, key: str) -> FloatArr
     line = LineString(xy)
     if not line.is_simple or line.is_closed:
         raise InputError("the line crosses, touches or closes on itself", key=key,
-                         expected="an open line; give a closed piece as a region")
+                         expected="an open line that does not meet itself; for a closed piece, "
+                                  "two lines that meet at their ends")
     inside = line if section.covers(line) else section.intersection(line)
     pieces = [p for p in shapely.get_parts(inside)
               if p.geom_type == "LineString" and p.length > snap]

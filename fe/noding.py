@@ -169,7 +169,7 @@ class _Noding:
 def _crossings(points: FloatArray, sides: list[tuple[int, int]], others: list[tuple[int, int]]
                ) -> list[tuple[int, int, float, float]]:
     """Pairs (i, j) of sides that properly cross, with the parameters (s, t) along each."""
-    first, second = np.array(sides).reshape(-1, 2), np.array(others).reshape(-1, 2)
+    first, second = (np.array(x, dtype=np.int64).reshape(-1, 2) for x in (sides, others))
     a, c = points[first[:, 0]][:, None], points[second[:, 0]][None]
     u, v = points[first[:, 1]][:, None] - a, points[second[:, 1]][None] - c
     w = c - a

@@ -38,7 +38,7 @@ def test_the_mesh_has_the_named_fragments_the_shaft_and_nothing_else(name: str) 
     section = Section(study.section)
     fragments, fractures = BODIES[name]
     points = {f.name: f.inside_mm for f in study.fragments}
-    meshes, faces = mesh_bodies(planned(study, section), study.mesh.size_mm, points)
+    meshes, faces = mesh_bodies(planned(study), study.mesh.size_mm, points)
     assert {m.name for m in meshes} == fragments | {"body 1"}
     assert {f.name for f in faces} == fractures
     found = layout(study, section)
@@ -58,7 +58,7 @@ def test_a_filling_touches_the_fragment_above_it_and_the_bone_below(name: str) -
     [void] = study.voids
     outlines = {f.points_mm or void.points_mm for c in study.constructs for f in c.fills}
     for outline in outlines:
-        planar = planned(study, section, {"fill": np.array(outline)})
+        planar = planned(study, {"fill": np.array(outline)})
         meshes, faces = mesh_bodies(planar, study.mesh.size_mm,
                                     {f.name: f.inside_mm for f in study.fragments})
         touched = {meshes[f.body_a].name for f in faces if f.name == "fill"}

@@ -172,7 +172,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
      "points_mm = [[16, -9], [24, -19], [16, -19], [24, -9]]", "construct.c.fill.graft.points_mm",
      "crosses itself"),
     ('material = "impacted graft"', 'material = "structural block"\n'
-     "points_mm = [[16, -9], [16, -19.7], [24, -19.7], [24, -9]]", "construct.c.fill.graft",
+     "points_mm = [[16, -9], [16, -19.7], [24, -19.7], [24, -9]]", "construct.c.fill.graft.points_mm",
      "nearly touches"),
     ('material = "impacted graft"', 'material = "loose chips"\n[[construct.fill]]\n'
      'name = "more"\nvoid = "hole"\nmaterial = "bone cement"', "construct.c.fill.more.void",
@@ -195,11 +195,12 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ("[[12, -9], [15, -20], [25, -20], [28, -9]]", "[[12, 9], [15, 20], [25, 20]]",
      "void.hole.points_mm", "outside the bone"),
     ("[[12, -9], [15, -20], [25, -20], [28, -9]]", "[[12, -9], [25, -20], [15, -20], [28, -9]]",
-     "void.hole", "crosses"),
+     "void.hole.points_mm", "crosses"),
     ("[[void]]", '[[void]]\nname = "other"\npoints_mm = [[14, -12], [14, -19], [24, -15]]\n[[void]]',
-     "void.hole", "overlaps void.other"),
+     "void.hole.points_mm", 'overlaps void "other"'),
     ("[28, -9]]\n[[void]]", "[28, -9]]\n[[fracture]]\nname = \"thin\"\n"
-     "points_mm = [[13.6, 0], [13.6, -9]]\n[[void]]", "fracture.thin", "nearly touches fracture.inner"),
+     "points_mm = [[13.6, 0], [13.6, -9]]\n[[void]]", "fracture.thin.points_mm",
+     'nearly touches fracture "inner"'),
     ("inside_mm = [20, -4]", "inside_mm = [20, -14]", "fragment.piece.inside_mm",
      'in the void "hole"'),
     ("inside_mm = [20, -4]", "inside_mm = [0, -40]", "fragment.piece.inside_mm", "the shaft"),
@@ -207,7 +208,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ("inside_mm = [20, -4]\n", "", "fragment.piece.inside_mm", "[x, y]"),
     ("[[construct]]", '[[fragment]]\nname = "again"\ninside_mm = [22, -5]\n[[construct]]',
      "fragment.again.inside_mm", 'two names for one fragment: this piece is called "piece"'),
-    ("[12, -9]]", "[12.5, -4]]", "fracture.inner", "does not cut the section"),
+    ("[12, -9]]", "[12.5, -4]]", "fracture.inner.points_mm", "does not cut the section"),
 ])
 def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
     error = refused(changed((old, new)))
@@ -220,7 +221,7 @@ def test_a_sliver_is_named_with_its_line() -> None:
     text = changed(("[[void]]", '[[fracture]]\nname = "chip"\n'
                     "points_mm = [[-38.4, -8], [-37.4, -9], [-37.4, -9.4], [-38.4, -10.4]]\n[[void]]"))
     error = refused(text)
-    assert error.key == "fracture.chip"
+    assert error.key == "fracture.chip.points_mm"
     assert "sliver thinner than the mesh" in str(error)
 
 

@@ -143,7 +143,7 @@ REFUSED = {
     "outside": ({"cut": [(30, 0), (40, 30)]}, {}, {}, "fracture.cut", "lies outside"),
     "self-crossing": ({"cut": [(0, 5), (15, 5), (15, 10), (10, 10), (10, 0)]}, {}, {},
                       "fracture.cut", "on itself"),
-    "closed": ({"cut": [(5, 5), (10, 5), (10, 10), (5, 5)]}, {}, {}, "fracture.cut", "region"),
+    "closed": ({"cut": [(5, 5), (10, 5), (10, 10), (5, 5)]}, {}, {}, "fracture.cut", "two lines that meet"),
     "one point": ({"cut": [(5, 5)]}, {}, {}, "fracture.cut", "too few"),
     "the same point twice": ({"cut": [(5, 5), (5, 5)]}, {}, {}, "fracture.cut", "too few"),
     "not finite": ({"cut": [(0, 5), (np.nan, 5)]}, {}, {}, "fracture.cut", "finite"),
