@@ -10,7 +10,7 @@ from importlib import import_module
 from fe.verification import Case
 
 #: Modules with cases, in the order of the table.
-MODULES = ("balance", "whole", "mirror", "maps")
+MODULES = ("balance", "whole", "mirror", "maps", "loading")
 
 
 def cases() -> list[Case]:

@@ -34,7 +34,8 @@ def mirrored(study: Study) -> Study:
     load["medial_share"] = 1.0 - load["medial_share"]
     load["medial_centre_mm"], load["lateral_centre_mm"] = (
         -load["lateral_centre_mm"], -load["medial_centre_mm"])
-    load["direction_deg"] = -load.get("direction_deg", 0.0)
+    for key in ("direction_deg", "shift_mm"):
+        load[key] = -load.get(key, 0.0)
     for key in ("fracture", "void"):
         for entry in data.get(key, ()):
             entry["points_mm"] = _flipped(entry["points_mm"])

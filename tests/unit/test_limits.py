@@ -26,7 +26,7 @@ from constructs.limits import (
     stressed_metal,
     wider,
 )
-from constructs.metrics import Reader, bone_strain, intact_subsidence
+from constructs.metrics import Reader, bone_strain, intact_subsidence, read
 from constructs.model import Model, build_model, intact_measures, intact_problem
 from constructs.output import document, rows
 from constructs.results import LimitResult, Where
@@ -99,9 +99,10 @@ def antiglide():
 def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
     study = antiglide.study
     construct = antiglide["antiglide"]
+    assert VALUE_TOLERANCE == 1e-4
     bone = build_bone(study)
     model = build_model(bone, next(c for c in study.constructs if c.name == "antiglide"))
-    reader = Reader.of(bone, {"medial": 0.0})
+    reader = Reader.of(bone, intact_subsidence(bone, intact_measures(bone)))
     figures = {"step-off": lambda a: step_off(reader, model, a),
                "depression": lambda a: depression(reader, model, a),
                "metal over yield": lambda a: stressed_metal(model, a)}
@@ -114,6 +115,12 @@ def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
         assert got.value == pytest.approx(limit.limit, rel=2 * VALUE_TOLERANCE), name
         assert limit.where == got.where
         assert figure(model.answer(0.98 * limit.load_N)).value < limit.limit
+        # The same by the figures that are reported of that load.
+        reported = read(reader, model, answer, limit.load_N)[0]
+        said = {"step-off": reported.edges["shear plane"].step_off_mm,
+                "depression": reported.fragments["medial"].subsidence_max_mm,
+                "metal over yield": max(m.yield_ratio for m in reported.members.values())}
+        assert said[name] == pytest.approx(got.value, rel=1e-12), name
     assert construct.step_off_limit_N == construct.limits["step-off"].load_N
     assert construct.limits["metal over yield"].where.part == "antiglide plate"
     assert construct.limits["step-off"].where.part == "shear plane"

@@ -12,7 +12,7 @@ from scipy.constants import g as scipy_gravity
 from small_study import small_study
 
 from constructs.bone import build_bone
-from constructs.evaluate import Options
+from constructs.evaluate import Evaluator, Options, Task
 from constructs.grouping import case_hash, load_key, planned
 from constructs.loads import activities, activity_case, ground_cases, knee_ratio, newtons, weight
 from constructs.report_assumptions import assumptions
@@ -122,6 +122,7 @@ def test_a_sweep_of_the_body_mass_shares_the_bone_and_a_load_replaces_activities
     heavy = varied(study, {"load.body_mass_kg": 90.0})
     assert heavy.study.load.total_N[0] == pytest.approx(1.2 * study.load.total_N[0])
     assert load_key(heavy.study) == load_key(study)
+    assert load_key(varied(study, {"load.shift_mm": 4.4}).study) == load_key(study)
     options = Options().described()
     first, second = (planned(i, varied(study, {"load.body_mass_kg": m}), options)
                      for i, m in enumerate((70.0, 80.0)))
@@ -130,6 +131,23 @@ def test_a_sweep_of_the_body_mass_shares_the_bone_and_a_load_replaces_activities
     assert case_hash(heavy, options) != first.hash
     assert varied(study, {"load.total_N": 400.0}).study.load.total_N == (400.0,)
     assert varied(study, {"load.shift_mm": 4.4}).study.load.shifted_share == pytest.approx(0.55)
+
+
+def test_a_shift_after_another_is_what_it_is_anew() -> None:
+    """Bones, intact answers and limit loads that cases share do not carry over a shift."""
+    study, evaluator = small_study("lag screws"), Evaluator(Options())
+
+    def solved(by: Evaluator, shift: float):
+        plan = planned(1, varied(study, {"load.shift_mm": shift}), {})
+        return by.evaluate(Task(1, plan.hash, plan.data, plan.scales))
+
+    solved(evaluator, 0.0)
+    again, anew = solved(evaluator, -6.0), solved(Evaluator(Options()), -6.0)
+    assert again.counts["factorisations"] == 0
+    for name in ("subsidence_mean_mm", "subsidence_net_mm"):
+        assert again.results[0][name] == pytest.approx(anew.results[0][name], rel=1e-10)
+    assert again.capacities[0]["capacity_upper_N"] == pytest.approx(
+        anew.capacities[0]["capacity_upper_N"], rel=1e-8)
 
 
 @pytest.mark.parametrize(("direction", "shift"), [(0.0, 0.0), (12.0, 0.0), (0.0, 6.0), (-9.0, -7.5)])

@@ -1,0 +1,98 @@
+"""Loads and limits in closed form: force = mass x gravity x ratio, moments of the resultant, and
+the load at a limit of bonded bone, which is the limit over what a newton does."""
+
+from __future__ import annotations
+
+from functools import cache, partial
+
+import numpy as np
+
+from constructs.bone import build_bone
+from constructs.compare import Search
+from constructs.hardware import Hardware
+from constructs.limits import Gauge, depression, gauges, wider
+from constructs.loads import activity_case, ground_cases
+from constructs.metrics import Reader
+from constructs.model import Model, intact_problem
+from constructs.study import Study, study_from
+from constructs.vary import plain
+from constructs.verification.studies import coarse
+from fe.recover import resultant
+from fe.solve import Memory, Solver
+from fe.verification import Case, register
+
+SHIFT, DIRECTION = 6.0, 12.0
+FIGURES = {"depression": depression, "widening": wider}
+
+
+def study_of(**load: float) -> Study:
+    """The sheared fragment, with limits that its bonded bone reaches."""
+    data = plain(coarse("medial-shear", "nothing"))
+    data["load"] |= load
+    data["limits"] |= {"depression_mm": 0.05, "widening_mm": 0.05}
+    return study_from(data)
+
+
+@cache
+def loaded() -> np.ndarray:
+    """Resultant of a kilonewton at the nodes: Fx, Fy [N] and the moment about the origin [N mm]."""
+    bone = build_bone(study_of(shift_mm=SHIFT, direction_deg=DIRECTION))
+    total = np.zeros(3)
+    for factor, case in zip(bone.load_vector(1000.0), bone.loads, strict=True):
+        for body, column in case:
+            total += factor * resultant(body, column, np.zeros(2))
+    return total
+
+
+def place() -> float:
+    """Where the resultant crosses the joint line, mm."""
+    _, fy, moment = loaded()
+    return float(moment / fy)
+
+
+def lean() -> float:
+    """Angle of the resultant to the shaft, degrees."""
+    fx, fy, _ = loaded()
+    return float(np.degrees(np.arctan2(fx, -fy)))
+
+
+@cache
+def bonded() -> tuple[Reader, Model, Search]:
+    """The same bone with its fracture bonded, and a search that knows two loads of it."""
+    study = study_of()
+    bone = build_bone(study)
+    reader = Reader.of(bone, {})
+    problem = intact_problem(bone)
+    model = Model(bone, study.constructs[0], Hardware(), Solver(problem), None,
+                  Memory.none(problem))
+    return reader, model, Search(reader, model, None, {p: model.answer(p) for p in (300.0, 800.0)})
+
+
+def searched(name: str) -> float:
+    """Load that the search finds for a limit, over limit / (figure a newton)."""
+    reader, model, search = bonded()
+    gauge: Gauge = next(g for g in gauges(reader, model, model.bone.study.limits, [])
+                        if g.name == name)
+    found = search.reach(gauge)
+    once = FIGURES[name](reader, model, model.answer(1.0))
+    assert not isinstance(found, str), found
+    assert once is not None
+    return found[0] * once.value / gauge.limit
+
+
+KUTZNER = "Kutzner et al., J Biomech 2010;43:2164-73: peak knee force over body weight"
+# Joint forces by hand with g = 9.80665 m/s2; the ranges 315-420 and 380-510 N rounded to 5 N.
+CASES = register(
+    Case("joint force of walking, 75 kg", KUTZNER, "seen", "2.61 x 75 kg x g", "N", 1919.65, 1e-5,
+         lambda: activity_case("walking", 75.0).total_N),
+    Case("15 kg on the ground, as on two legs", KUTZNER, "derived", "1.07 / 0.5 x 15 kg x g", "N",
+         314.79, 2e-5, lambda: ground_cases(15.0)[0].total_N),
+    Case("20 kg on the ground, as on one leg", KUTZNER, "derived", "2.59 x 20 kg x g", "N",
+         507.98, 2e-5, lambda: ground_cases(20.0)[1].total_N),
+    Case("resultant of shares and shift", "moments of 650 N at -22 mm, 350 N at 22 mm, moved 6 mm",
+         "derived", "x on the joint line", "mm", 0.65 * -22 + 0.35 * 22 + SHIFT, 1e-9, place),
+    Case("direction of the resultant", "the angle of the study", "derived", "angle to the shaft",
+         "deg", DIRECTION, 1e-9, lean),
+    *(Case(f"load at the limit of {name}, bonded bone", "linear: limit over the figure a newton",
+           "derived", "searched load over closed form", "-", 1.0, 1e-6, partial(searched, name))
+      for name in FIGURES))
