@@ -293,13 +293,18 @@ class ConstructResult:
     lowest_limit: str | None = None
     twin_of: str | None = None
 
-    def load(self, total_N: float) -> LoadResult:
-        """The answer under a total joint force. Raises InputError where it was not asked for."""
+    def load(self, asked: float | str) -> LoadResult:
+        """The answer under a total joint force [N], or under a load by its name ("walking").
+
+        Raises InputError where it was not asked for.
+        """
         for found in self.loads:
-            if found.total_load_N == total_N:
+            if asked in (found.total_load_N, *found.load_name.split(" / ")) and asked != "":
                 return found
-        raise InputError("this load was not asked for", value=f"{total_N:g}",
-                         expected=", ".join(f"{r.total_load_N:g}" for r in self.loads))
+        raise InputError("this load was not asked for",
+                         value=asked if isinstance(asked, str) else f"{asked:g}",
+                         expected=", ".join(
+                             r.load_words if r.load_name else f"{r.total_load_N:g}" for r in self.loads))
 
     def picture(self, total_N: float) -> Picture:
         """What is drawn of it under a total joint force. Raises InputError where there is none."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from made_up import construct, load_result
 from scipy.constants import g as scipy_gravity
 from small_study import small_study
 
@@ -177,3 +179,23 @@ def test_every_activity_of_the_table_is_offered() -> None:
     assert set(activities()) == {"stairs down", "stairs up", "walking", "one-leg stance",
                                  "two-leg stance"}
     assert [newtons(x) for x in (500.0, 0.5, 1919.65, 1e4)] == ["500", "0.5", "1920", "10000"]
+
+
+def test_the_load_block_of_the_readme_is_a_study() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    block = readme.split("<!-- loads and limits -->\n```toml\n")[1].split("```")[0]
+    start, end = TEXT.index("[load]"), TEXT.index("[limits]")
+    rest = TEXT[end:].split("\n\n", 1)[1]
+    load = parse_study(TEXT[:start] + block + "\n" + rest, "s.toml").load
+    assert len(load.cases) == 7
+    assert load.shifted_share == pytest.approx(0.65 + 4 / 44)
+
+
+def test_answers_are_found_by_number_and_by_name() -> None:
+    one = load_result(1500.0)
+    made = replace(construct("c"), loads=(load_result(500.0), replace(one, load_name="walking")))
+    assert made.load(500.0).total_load_N == 500.0
+    assert made.load("walking").load_words == "1500 N (walking)"
+    for asked in ("", "running", 700.0):
+        with pytest.raises(InputError, match="walking"):
+            made.load(asked)
