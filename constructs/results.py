@@ -303,8 +303,8 @@ class ConstructResult:
                 return found
         raise InputError("this load was not asked for",
                          value=asked if isinstance(asked, str) else f"{asked:g}",
-                         expected=", ".join(
-                             r.load_words if r.load_name else f"{r.total_load_N:g}" for r in self.loads))
+                         expected=", ".join(r.load_words if r.load_name else
+                                            f"{r.total_load_N:g}" for r in self.loads))
 
     def picture(self, total_N: float) -> Picture:
         """What is drawn of it under a total joint force. Raises InputError where there is none."""
