@@ -27,7 +27,7 @@ from constructs.stages.figure import common_factor, screw_forces, stage_pictures
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
            "free_body", "listed", "modulus_map", "overview", "overview_load", "save",
-           "shown_picture", "stems"]
+           "screw_forces", "shown_picture", "stage_pictures", "stems"]
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:

@@ -1,4 +1,4 @@
-"""The gallery: of each shipped study the table and four pictures, each beside its command."""
+"""The gallery: of each shipped study the table and key pictures, each beside its command."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ from constructs.drawing import DPI
 from constructs.output import inert, rows
 from constructs.results import Comparison
 from constructs.small_images import few_colours, image_of
+from constructs.stages.figure import common_factor
+from constructs.stages.table import lines as stage_lines
 from constructs.study import example, example_names
 from constructs.table import best_first, lines
 
@@ -61,7 +63,7 @@ def chosen(comparison: Comparison) -> tuple[str, str]:
 
 
 def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
-    """The four key pictures: file name, what it shows, the figure, and the line of Python for it.
+    """The key pictures: file name, what it shows, the figure, and the line of Python for it.
 
     File names are those of the folder that `buttress compare` writes.
     """
@@ -85,6 +87,11 @@ def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
     found.append((("curves", "", fragment), f"How “{fragment}” sinks as the load rises",
                   figures.curves(comparison, fragment),
                   f"figures.curves(comparison, {fragment!r})"))
+    for number, staged in enumerate(comparison.stages):
+        if any(staged.pictures):
+            found.append((("stages", staged.name, ""), f"“{staged.name}” after each stage",
+                          figures.stage_pictures(staged, factor=common_factor(comparison.stages)),
+                          f"figures.stage_pictures(comparison.stages[{number}])"))
     out = []
     for key, words, ax, code in found:
         figure = ax.get_figure(root=True)
@@ -116,6 +123,9 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
             f"    {command}\n",
             f"## The table\n\nThe table of `{command}`, best first "
             "([the numbers](comparison.csv)):\n", "```", table, "```", ""]
+    if comparison.stages:
+        staged = "\n".join(line.rstrip() for line in stage_lines(comparison.stages)).strip()
+        page += ["## Stage by stage", "", "```", staged, "```", ""]
     written = [folder / "comparison.csv"]
     written[0].write_text(numbers(comparison), encoding="utf-8")
     for stem, words, figure, code in pictures(comparison):

@@ -18,7 +18,7 @@ LIMITS = (
     "<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where the "
     "forces were worked out.",
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
-    "over time, no repeated loading.",
+    "over time, no wear: where stages load in cycles, every cycle meets the same bone and metal.",
     "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
     "Bone inside a piece does not break in this model.",
     "<b>Plates and screws bend at perfectly plastic hinges</b>: past yield they turn on at the "
@@ -37,7 +37,11 @@ MODEL = (
     "and along by its thread (shear lag; pull-out after Chapman), each up to a strength.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",
-    "Screws are tightened first; every load is then one step from the tightened state.",
+    "Screws are tightened first, or the stages of a construct are carried out in their order; "
+    "every load is then one step from there.",
+    "In stages, a part that is placed joins without force as the bone lies by then, a tightened "
+    "screw keeps its length from then on, and slip, crushing and bending stay. Each stage is one "
+    "step, or as many as it says.",
     "Capacity is limit analysis, without and with friction; loading step by step tells where "
     "equilibrium ends in this model.",
 )

@@ -15,6 +15,7 @@ from constructs.rules_bone import check_bone
 from constructs.rules_fill import alone_notes, raft_notes, void_notes
 from constructs.rules_plate import plate_notes
 from constructs.rules_screw import Level
+from constructs.rules_stages import stage_notes
 from constructs.schema import Construct, Study
 from constructs.section import Section
 from fe.errors import InputError
@@ -78,5 +79,7 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
     for part, note in void_notes(study, layout, construct):
         say(part, *note)
     for part, note in alone_notes(study, section, layout, construct, placed):
+        say(part, *note)
+    for part, note in stage_notes(construct):
         say(part, *note)
     return found

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from constructs import drawing as d
 from constructs.figure_section import bounds, draw_escape, drawn_factor, escaping
 from constructs.picture import Picture
-from constructs.stages.records import StagedResult, StageResult
+from constructs.stages.records import NOT_RUN, StagedResult, StageResult
 from constructs.stages.table import screw_names
 from constructs.textfit import LINE, SIZE, width, wrap
 
@@ -20,6 +20,8 @@ FloatArray = np.ndarray
 FRAGMENT = "#F6C6A0"
 """Fill of the fragments, light enough for screws to be seen in them."""
 MOST_COLUMNS = 6
+LEAST_HIGH = 2.1
+"""Inches of the section in a cell; where stages are many, the slide grows."""
 BELOW = 8.0
 """Bone shown below the lowest fragment or implant, mm."""
 
@@ -42,7 +44,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     figure: Figure
     if ax is None:
         columns, rows, text = _grid(construct, d.WIDE - 0.6)
-        high = max(d.HIGH, rows * (text + 2.1) + 1.9)
+        high = max(d.HIGH, rows * (text + LEAST_HIGH) + 1.9)
         figure = d.slide(high)
         ax = d.axes_at(figure, 0.3, 1.0, d.WIDE - 0.6, high - 1.9)
     else:
@@ -50,8 +52,9 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         d.label(figure)
         columns, rows, text = _grid(construct, d.inches(ax)[0])
     ax.axis("off")
-    d.title(ax, construct.name, construct.status if construct.status != "held"
-            else "the fragment after each stage")
+    stopped = len(_run(construct)) < len(construct.stages)
+    d.title(ax, construct.name, "the fragment after each stage" if construct.status == "held" else
+            construct.status + ("; later stages are not run" if stopped else ""))
     if not shots:
         ax.text(0.5, 0.5, "no pictures of the stages", size=SIZE, ha="center")
         return ax
@@ -61,7 +64,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     size = high_xy - low
     scale = float(min((cell[0] - 0.1) / size[0], (cell[1] - text - 0.1) / size[1]))
     cells = []
-    for i, stage in enumerate(construct.stages):
+    for i, stage in enumerate(_run(construct)):
         row, column = divmod(i, columns)
         middle, y = (column + 0.5) * cell[0], box[1] - row * cell[1]
         ax.text(middle / box[0], (y - text + 0.3 * LINE) / box[1], _words(stage, cell[0]),
@@ -72,12 +75,16 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
                                     wide / box[0], tall / box[1])))
         cells[-1].axis("off")
     figure.draw_without_rendering()    # gives the inset axes their places
-    for inner, shot, stage in zip(cells, construct.pictures, construct.stages, strict=True):
+    for inner, shot, stage in zip(cells, shots, construct.stages, strict=False):
         d.frame(inner, low, high_xy, scale)
-        if shot is not None:
-            draw_stage(inner, shot, stage, shots[0], factor)
+        draw_stage(inner, shot, stage, shots[0], factor)
     _foot(ax, factor, scale, box)
     return ax
+
+
+def _run(construct: StagedResult) -> list[StageResult]:
+    """The stages that were run; the last of them may have no equilibrium."""
+    return [s for s in construct.stages if s.status != NOT_RUN]
 
 
 def draw_stage(ax: Axes, picture: Picture, stage: StageResult, first: Picture, factor: float
@@ -132,14 +139,22 @@ def _words(stage: StageResult, wide: float) -> str:
 
 def _grid(construct: StagedResult, wide: float) -> tuple[int, int, float]:
     """Columns, rows, and height of the words of a cell [in]."""
-    count = len(construct.stages)
-    rows = -(-count // MOST_COLUMNS)
-    columns = -(-count // rows)
-    while columns > 1 and width("down 0.123 mm") > wide / columns - 0.1:
-        columns -= 1
-    rows = -(-count // columns)
-    deep = max(_words(s, wide / columns).count("\n") + 1 for s in construct.stages)
-    return columns, rows, (deep + 0.6) * LINE
+    stages = _run(construct)
+    count = len(stages)
+    best = (-1.0, 1, count, LINE)
+    # Even rows: of 10 stages five and five, not six and four.
+    for columns in sorted({-(-count // rows) for rows in range(1, count + 1)}):
+        narrow = columns > 1 and width("down 0.123 mm") > wide / columns - 0.1
+        if columns > MOST_COLUMNS or narrow:
+            break
+        rows = -(-count // columns)
+        deep = max(_words(s, wide / columns).count("\n") + 1 for s in stages)
+        text = (deep + 0.6) * LINE
+        # A section is about as wide as high; a cell is never lower than LEAST_HIGH.
+        high = max((d.HIGH - 1.9) / rows - text, LEAST_HIGH)
+        over = max(0.0, rows * (high + text) + 1.9 - d.HIGH)
+        best = max(best, (min(high, wide / columns) - 0.2 * over, columns, rows, text))
+    return best[1:]
 
 
 def _foot(ax: Axes, factor: float, scale: float, box: FloatArray) -> None:
@@ -161,11 +176,13 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
+    room = max(1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
     held = [s for s in construct.stages if s.held]
     names = screw_names((construct,))
     for i, name in enumerate(names):
         at = [s.number for s in held if name in s.screws]
-        ax.plot(at, [s.screws[name].force_N for s in held if name in s.screws], label=name,
+        ax.plot(at, [s.screws[name].force_N for s in held if name in s.screws],
+                label=wrap(name, room - 0.6, most=2),
                 markersize=9, linewidth=2.0, **d.series(i))
     count = len(construct.stages)
     ax.set_xticks(range(1, count + 1, 1 + count // 30))
@@ -175,7 +192,6 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("force of the screw's head [N]", size=SIZE)
     ax.grid(axis="y", color="#DDDDDD")
     ax.set_axisbelow(True)
-    room = max(1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
     tall = d.inches(ax)[1]
     if names:
         ax.legend(loc="upper left", bbox_to_anchor=(1.02, 1.02), fontsize=SIZE, frameon=False,

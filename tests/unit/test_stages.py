@@ -357,3 +357,33 @@ def evaluator():
     from constructs.evaluate import Evaluator, Options
 
     return Evaluator(Options())
+
+
+def test_rules_of_an_order() -> None:
+    from constructs.rules import check
+
+    lock_first = [place(PLATE, SECOND), {"do": "lock", "what": [SECOND]}, place(LAG),
+                  tighten(LAG, 300.0)]
+    found = {f.rule for f in check(staged_study(*lock_first))}
+    assert "lag after lock" in found
+    assert "never tightened" not in found
+    assert "never tightened" in {f.rule for f in check(staged_study(load(500.0)))}
+    assert not {"lag after lock", "never tightened"} & {f.rule for f in check(staged_study())}
+
+
+def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
+    import matplotlib.pyplot as plt
+
+    from constructs.stages.figure import screw_forces, stage_pictures
+
+    data = staged_data(*[place(LAG), tighten(LAG, 100.0), tighten(LAG, 120.0)] + [
+        tighten(LAG, 100.0 + k) for k in range(20)] + [load(20000.0), UNLOAD])
+    data["construct"][0]["name"] = "$x^2$ <b> " + "long name" * 4
+    [found] = run_stages(study_from(data))
+    assert found.stages[-1].status == "not run"
+    for draw in (stage_pictures, screw_forces):
+        figure = draw(found).get_figure(root=True)
+        figure.draw_without_rendering()
+        assert any(r"\$x^2\$" in t.get_text() for ax in figure.axes for t in (ax.title, ax._left_title))
+        plt.close(figure)
+    assert "<b>" not in found._repr_html_().replace("<b>Stage", "")

@@ -1,0 +1,39 @@
+"""Rules of the trade for the order of stages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from constructs.implants import tension
+from constructs.rules_screw import Note
+from constructs.schema import Construct
+
+
+def stage_notes(construct: Construct) -> Iterator[tuple[str, Note]]:
+    """What the trade says of an order, by part."""
+    if not construct.stages:
+        return
+    screws = {s.name: s for s in construct.screws}
+    tightened = {n for s in construct.stages if s.do == "tighten" for n in s.what or ()}
+    for name, screw in screws.items():
+        if tension(screw) > 0 and not screw.locked and name not in tightened:
+            yield name, ("warning", "never tightened",
+                         f"the screw has a tension of {tension(screw):g} N that no stage gives it",
+                         "with stages, a screw is tightened by a stage and by nothing else")
+    fast = {n for n, s in screws.items() if s.locked and not construct.locks_later(n)}
+    later = {n for s in construct.stages if s.do == "place" for n in s.what or ()}
+    locked = [n for n in fast if n not in later]
+    for stage in construct.stages:
+        names = stage.what or ()
+        if stage.do == "tighten" and locked:
+            for name in names:
+                if screws[name].use == "lag":
+                    yield name, ("warning", "lag after lock",
+                                 "the lag screw is tightened after the head of "
+                                 f"“{locked[0]}” was locked",
+                                 "a plate that is locked to both pieces holds the gap that the lag "
+                                 "screw should close: lag first, lock later (common practice, no "
+                                 "source)")
+        locked += [n for n in names if stage.do == "lock" or (stage.do == "place" and n in fast)]
+        if stage.do == "release":
+            locked = [n for n in locked if n not in names]
