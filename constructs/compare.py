@@ -65,10 +65,11 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
             bone = bones.of(construct)
             reader = readers.setdefault(id(bone), Reader.of(bone, intact))
             model = build_model(bone, construct)
-            solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
-            done.append(replace(solved, twin_of=twins.get(construct.name)))
             if model.whole is not None:
                 staged.append(staged_result(reader, model.whole, pictures))
+                warned[construct.name] += staged[-1].warnings
+            solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
+            done.append(replace(solved, twin_of=twins.get(construct.name)))
             seconds[construct.name] = perf_counter() - start
     return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
                       trust(done), seconds, tuple(staged))

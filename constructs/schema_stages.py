@@ -13,6 +13,7 @@ from constructs.schema_implants import Fill, Plate, Screw, Wire
 Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
 Newtons = Annotated[float, Within(1, 20000, "N")]
 Share = Annotated[float, Within(0, 1)]
+LOADING = ("load", "unload", "cycle")
 CYCLES = {"low_N": 0.0, "times": 50, "settle_mm": 0.001}
 """Defaults of a cycle. Practice, no source: a micrometre a cycle is below what can be measured."""
 
@@ -78,7 +79,7 @@ class Stage(Checked):
     @property
     def loads(self) -> bool:
         """Whether it is a step of loading rather than of building."""
-        return self.do in ("load", "unload", "cycle")
+        return self.do in LOADING
 
 
 Part = Plate | Screw | Wire | Fill

@@ -12,10 +12,12 @@ from dataclasses import dataclass, field
 from constructs.checked import closest, did_you_mean
 from constructs.picture import Picture
 from constructs.results import EdgeResult, Vector
-from constructs.schema_stages import Stage
+from constructs.schema_stages import LOADING, Stage
 from fe.errors import InputError
 
 NOT_RUN = "not run"
+OFF_MM = 0.1
+"""A fragment that building leaves farther off its place than this is warned of (practice)."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,7 @@ class StageResult:
 
     ``status``: "held", "no equilibrium", "unconverged", or "not run" after a stage that was not
     held. ``slip_mm``: largest slip or crushing [mm] under force within this stage.
+    ``yield_ratios``: largest von Mises stress of each plate, screw and wire over its yield.
     """
 
     number: int
@@ -122,6 +125,7 @@ class StageResult:
     edges: dict[str, EdgeResult] = field(default_factory=dict)
     fractures: dict[str, FaceStage] = field(default_factory=dict)
     screws: dict[str, ScrewStage] = field(default_factory=dict)
+    yield_ratios: dict[str, float] = field(default_factory=dict)
     cycle: CycleStage | None = None
     escapes: str | None = None
     notes: tuple[str, ...] = ()
@@ -155,6 +159,25 @@ class StagedResult:
     def last_held(self) -> StageResult | None:
         """The last stage that was held."""
         return next((s for s in reversed(self.stages) if s.held), None)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Where building leaves a fragment off its place: figures under load count from there."""
+        built = None
+        for stage in self.stages:
+            if stage.do in LOADING or not stage.held:
+                break
+            built = stage
+        if built is None:
+            return ()
+        step = max((e.step_off_mm or 0.0 for e in built.edges.values()), default=0.0)
+        return tuple(
+            f"stages: before it is loaded, '{name}' lies {abs(f.subsidence_mean_mm):.2f} mm too "
+            f"{'high' if f.subsidence_mean_mm < 0 else 'low'}, with a step-off of up to "
+            f"{step:.2f} mm; movements under load count from there"
+            for name, f in built.fragments.items()
+            if f.subsidence_mean_mm is not None
+            and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
 
     def _repr_html_(self) -> str:
         from constructs.stages.table import staged_html

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from constructs.bone import Bone
-from constructs.metrics import Reader, intact_subsidence
+from constructs.metrics import Reader, intact_subsidence, member_stress
 from constructs.model import Bones, Model, build_model, intact_measures
 from constructs.picture import Picture, centroid, take_picture
 from constructs.results import EdgeResult
@@ -28,7 +28,7 @@ from constructs.stages.records import (
 )
 from fe.cycles import Cycled, slipped
 from fe.errors import InputError
-from fe.recover import pushes
+from fe.recover import nodal_forces, pushes
 from fe.solve import Answer
 from fe.stages import State
 from fe.threads import one_thread
@@ -127,7 +127,8 @@ def read_stage(reader: Reader, order: Order, done: Done, tightened: dict[str, fl
         fragments={model.bone.bodies[i].name: _fragment(reader, order, answer, values, i, before)
                    for i in model.bone.fragments},
         edges={e.name: EdgeResult(*reader.step_off(values, e.name)) for e in model.bone.edges},
-        fractures=_faces(order, state), screws=screws, cycle=cycled, notes=answer.notes)
+        fractures=_faces(order, state), screws=screws, yield_ratios=_stressed(order, done),
+        cycle=cycled, notes=answer.notes)
 
 
 def at_start(model: Model) -> Model:
@@ -165,6 +166,15 @@ def subsidence(reader: Reader, values: dict[str, float], number: int
         return None, None
     sunk, share = reader.surface(values, number)
     return float(sunk @ share), float(sunk.max())
+
+
+def _stressed(order: Order, done: Done) -> dict[str, float]:
+    """Stress over yield of the members that are placed."""
+    model, answer = order.model, done.answer
+    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.solids):]
+    return {p.name: member_stress(p, f)[0] / p.material.yield_strength
+            for p, f in zip(model.hardware.parts, forces, strict=True)
+            if done.state.present[order.bodies[p.name]]}
 
 
 def _faces(order: Order, state: State) -> dict[str, FaceStage]:

@@ -22,9 +22,9 @@ FRAME = ("Movements in the frame of the shaft, distal positive, counted from the
 COLUMNS = ("construct", "stage", "do", "what", "words", "status", "total_load_N", "fragment",
            "subsidence_mean_mm", "subsidence_max_mm", "change_mm", "tilt_deg", "step_off_max_mm",
            "gap_max_mm", "slip_in_stage_mm", "fracture_slip_mm", "fracture_opening_mm",
-           "cycles", "cycles_limit", "cycles_verdict", "cycles_last_change_mm",
-           "cycles_slip_mm", "subsidence_loaded_mm", "residual", "complementarity",
-           "balance_error", "method")
+           "worst_member_yield_ratio", "cycles", "cycles_limit", "cycles_verdict",
+           "cycles_last_change_mm", "cycles_slip_mm", "subsidence_loaded_mm", "residual",
+           "complementarity", "balance_error", "method")
 
 
 def step_off(stage: StageResult) -> float | None:
@@ -151,6 +151,7 @@ def _row(c: StagedResult, s: StageResult, name: str, screws: Sequence[str]) -> d
         "construct": c.name, "stage": s.number, "what": ", ".join(s.what), "fragment": name,
         "step_off_max_mm": step_off(s), "gap_max_mm": largest(e.gap_mm for e in s.edges.values()),
         "slip_in_stage_mm": s.slip_mm,
+        "worst_member_yield_ratio": largest(s.yield_ratios.values()),
         "fracture_slip_mm": largest(f.slip_mm for f in s.fractures.values()),
         "fracture_opening_mm": largest(f.opening_mm for f in s.fractures.values())}
     if cycle is not None:
@@ -181,7 +182,7 @@ def stage_table(construct: StagedResult) -> str:
     """The stages of a construct as an HTML table, screws beside the movements."""
     names = screw_names((construct,))
     head = ("", "stage", "status", "load<br>[N]", "subsid-<br>ence<br>[mm]", "change<br>[mm]",
-            "step-<br>off<br>[mm]", "tilt<br>[deg]", "slip<br>[mm]",
+            "step-<br>off<br>[mm]", "tilt<br>[deg]", "slip<br>[mm]", "metal<br>of yield",
             *(f"{parts.text(n)}<br>[N]" for n in names), "residual", "comple-<br>mentarity")
     body = []
     for s in construct.stages:
@@ -196,6 +197,7 @@ def stage_table(construct: StagedResult) -> str:
             parts.number(worst.subsidence_mean_mm if worst else None, 3),
             parts.number(worst.change_mm if worst else None, 3), parts.number(step_off(s), 3),
             parts.number(worst.tilt_deg if worst else None, 2), parts.number(s.slip_mm, 3),
+            parts.share(largest(s.yield_ratios.values())),
             *(parts.number(s.screws[n].force_N if n in s.screws else None, 0) for n in names),
             parts.tiny(s.residual), parts.tiny(s.complementarity)))
     return parts.table(head, body, (1, 2), "small")
