@@ -10,8 +10,10 @@ from constructs.contacts import ContactLine, contact_lines
 from constructs.loads import LoadCase
 from constructs.model import Model
 from constructs.patches import patches
+from fe.limit import sliding_motion
 from fe.recover import displacements, escape_motion, pushes
 from fe.solve import Answer
+from fe.step import LINEAR_PROGRAM
 
 FloatArray = np.ndarray
 SPECK_N = 1e-6
@@ -120,9 +122,11 @@ def take_picture(model: Model, answer: Answer, total: float,
             moved = [u - v for u, v in zip(moved, before, strict=True)]
         forces = answer.force
     else:
-        rigid = answer.escape.rigid if answer.escape is not None else np.zeros(
-            problem.rigid.shape[1])
-        moved = escape_motion(problem, rigid)
+        escape = answer.escape
+        if answer.method == LINEAR_PROGRAM:
+            escape = sliding_motion(problem, model.bone.load_vector(total),
+                                    model.hardware.tighten)
+        moved = escape_motion(problem, escape)
         forces = np.zeros(problem.n)
     values = dict(enumerate(strain_ratio or []))
     bodies = tuple(

@@ -239,8 +239,8 @@ def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, s
     notes = [f"{text(r.load_words)}: {text(n)}" for r in c.loads for n in r.notes]
     if load.escapes:
         notes.insert(0, f"Without equilibrium at {text(load.load_words)}: “{text(load.escapes)}” "
-                        "escapes. The motion drawn is that of limit analysis, in which rough "
-                        "faces part as they slide.")
+                        "escapes. The motion drawn is that of limit analysis: rigid pieces that "
+                        "slide along their faces and turn at hinges.")
     return "".join(out) + (items(notes) if notes else "") + "</section>"
 
 

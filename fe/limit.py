@@ -131,6 +131,23 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
                     tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
 
 
+def sliding_motion(problem: Condensed, load: FloatArray,
+                   prescribed: dict[int, float] | None = None) -> Escape | None:
+    """The motion that starts at capacity, in which rough faces slide without parting.
+
+    The dual of a friction cone is a motion that opens as it slides. Here friction is held at what
+    the normal forces at capacity allow, so that sliding is along the face. None where no motion
+    is known.
+    """
+    found = capacity(problem, load, prescribed=prescribed)
+    normal = np.zeros(problem.n) if found.force is None else np.maximum(
+        found.force[problem.partner], 0.0)
+    width = np.where(problem.friction > 0, problem.friction * normal, 0.0)
+    fixed = problem.with_law(lower=problem.lower - width, upper=problem.upper + width,
+                             friction=np.zeros(problem.n))
+    return capacity(fixed, load, prescribed=prescribed).escape or found.escape
+
+
 def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: FloatArray,
              bounds: FloatArray, options: dict[str, Any]) -> Any:
     """Least cost with ``left x <= rhs``, ``equal x = 0`` and bounds, by HiGHS."""

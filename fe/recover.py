@@ -8,6 +8,7 @@ import numpy as np
 
 from fe.body import Body, Column
 from fe.condense import Condensed, kink_motion
+from fe.limit import Escape
 from fe.solve import Answer
 
 FloatArray = np.ndarray
@@ -40,9 +41,16 @@ def displacements(problem: Condensed, answer: Answer) -> list[FloatArray]:
     return out
 
 
-def escape_motion(problem: Condensed, rigid: FloatArray) -> list[FloatArray]:
-    """Displacements of each body under rigid amplitudes alone (the motion of an escape)."""
-    return [body.rigid @ rigid[problem.rigid_body == i] for i, body in enumerate(problem.bodies)]
+def escape_motion(problem: Condensed, escape: Escape | None) -> list[FloatArray]:
+    """Displacements ``(n_dof,)`` of each body as rigid pieces that turn at hinges; 0 for None."""
+    if escape is None:
+        return [np.zeros(body.n_dof) for body in problem.bodies]
+    moved = [body.rigid @ escape.rigid[problem.rigid_body == i]
+             for i, body in enumerate(problem.bodies)]
+    for amplitude, hinge in zip(escape.kink, problem.links.hinges, strict=True):
+        where = next(i for i, body in enumerate(problem.bodies) if body is hinge.member)
+        moved[where] = moved[where] + amplitude * kink_motion(hinge.member, hinge.node)
+    return moved
 
 
 @dataclass(frozen=True)

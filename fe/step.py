@@ -27,6 +27,8 @@ FIRM = 1e3
 """Weight of force against slack in trial values, tried where the natural one does not end."""
 OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
 """Shares of the friction at which a start is looked for."""
+LINEAR_PROGRAM = "linear program"
+"""Method of a proof that no force system carries the load."""
 HOPELESS = 3
 """Shares of the load without an answer after which a load is followed no further."""
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
@@ -208,7 +210,7 @@ class Step:
               method: str = "") -> Answer:
         p = self.p
         nan = np.full(p.n, np.nan)
-        method = method or ("linear program" if status == "no equilibrium" else "none")
+        method = method or (LINEAR_PROGRAM if status == "no equilibrium" else "none")
         no_kink = np.full(p.kinks.shape[1], np.nan)
         return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
                       no_kink, self.load, np.nan, np.nan, 0.0, 0,

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from fe.limit import capacity, sliding_motion
 from fe.verification import statics
 
 
@@ -76,3 +77,15 @@ def test_tension_beyond_the_friction_angle_slides_on_tightening_alone():
     slides = tightened(phi + 1)
     assert slides.status == "no equilibrium"
     assert slides.escape.rigid[:2] @ statics.DOWN < 0
+
+
+@pytest.mark.parametrize("share", [0.5, 0.9])
+def test_the_motion_of_limit_analysis_slides_along_the_face(share):
+    # The dual of the friction cone alone would part the faces at the friction angle.
+    problem = statics.fragment(stop=share * statics.buttress_needed()).problem
+    slides = sliding_motion(problem, LOADS)
+    assert slides is not None
+    assert slides.rigid[:2] / np.hypot(*slides.rigid[:2]) == pytest.approx(statics.DOWN, abs=1e-9)
+    parts = capacity(problem, LOADS).escape.rigid[:2]
+    opening = np.degrees(np.arctan2(parts @ statics.NORMAL, parts @ statics.DOWN))
+    assert opening == pytest.approx(np.degrees(statics.PHI), abs=1e-6)
