@@ -17,6 +17,20 @@ def test_agrees_with_its_reference(case):
     assert case.passes(value), f"{value:.10g} {case.unit}, reference {case.reference:.10g}"
 
 
+@pytest.mark.parametrize("name", balance.STUDIES)
+def test_each_kind_of_balance_closes(name):
+    assert set(balance.errors(name)[0]) == {"bodies", "links", "clamp"}
+    assert max(balance.errors(name)[0].values()) < 1e-9
+
+
+@pytest.mark.parametrize("way", mirror.WAYS)
+@pytest.mark.parametrize("name", mirror.STUDIES)
+def test_every_kind_of_figure_was_compared(name, way):
+    found = mirror.turned(name, way)
+    assert set(found) == set(mirror.KINDS)
+    assert max(found.values()) <= mirror.WAYS[way][1]
+
+
 def test_balance_is_that_of_many_answers_and_several_fragments():
     assert set(balance.STUDIES) == set(example_names())
     counted = {name: balance.errors(name)[1] for name in balance.STUDIES}
