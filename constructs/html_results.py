@@ -72,7 +72,8 @@ def rank_html(result: RankResult) -> str:
             for s in result.standings]
     return page(
         f"<p><b>{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "
-        f"limits: {parts.text(result.limit_words)}; shares with 95 % intervals</b></p>",
+        f"limits: {parts.text(result.limit_words)}; shares with 95 % "
+        "intervals; best: keeps all limits and sinks least</b></p>",
         parts.table(head, rows), f"<p>{parts.text(result.sentence)}</p>")
 
 

@@ -69,8 +69,19 @@ class Outcomes:
         """
         return self.held & (np.nan_to_num(self.figures[name], nan=0.0) <= limit)
 
+    def keeps_all(self, limits: dict[str, float]) -> np.ndarray:
+        """Whether a construct is held and keeps every limit."""
+        return np.logical_and.reduce([self.held, *(self.keeps(*x) for x in limits.items())])
+
+    def merit(self, limits: dict[str, float]) -> FloatArray:
+        """Order of merit, smaller is better: what keeps all limits comes before all else.
+
+        A fragment that tilts or shifts beside its place may sink less in the mean.
+        """
+        return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
+
     def score(self) -> FloatArray:
-        """Order of merit, smaller is better: what is held by its subsidence, then by capacity.
+        """Order of sinking, smaller is less: what is held by its subsidence, then by capacity.
 
         What has no equilibrium comes after all that is held, what failed last of all.
         """
@@ -84,7 +95,8 @@ class Outcomes:
 class Standing:
     """One construct over all samples: how often it is best, and how often it keeps each limit.
 
-    ``keeps``: each limit of the study by name. What is not held keeps none.
+    The best keeps all limits and sinks least of those that do. ``keeps``: each limit of the study
+    by name. What is not held keeps none.
     """
 
     construct: str
@@ -253,12 +265,11 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
               if name in found.figures and np.isfinite(found.figures[name]).any()}
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
-    all_kept = np.logical_and.reduce([paired.held, *kept.values()])
-    score = paired.score()
-    best = best_shares(score)
+    all_kept, score, merit = paired.keeps_all(limits), paired.score(), paired.merit(limits)
+    best = best_shares(merit)
     chosen = names.index(reference) if reference else int(np.argmax(best.mean(axis=0)))
-    ranks = 1.0 + (score[:, :, None] > score[:, None, :]).sum(axis=2) \
-        + 0.5 * ((score[:, :, None] == score[:, None, :]).sum(axis=2) - 1)
+    ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
+        + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
     standings = []
     for j, name in enumerate(names):
         over = {e.name: _by_parts(drawn.shares[:, i], ranks[:, j])
@@ -275,9 +286,9 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     order = [s.construct for s in standings]
     against.sort(key=lambda a: order.index(a.construct))
     driven.sort(key=lambda d: order.index(d.construct))
-    words = sentence(found.load_N, names[chosen], against, driven, len(score))
+    words = sentence(found.load_N, names[chosen], against, driven, standings, len(score))
     return RankResult(study, drawn, found, names[chosen], limits, tuple(standings), tuple(against),
-                      tuple(driven), _binning(drawn, found) if drawn.bins else None, words,
+                      tuple(driven), _binning(drawn, found, limits) if drawn.bins else None, words,
                       summary, cost)
 
 
@@ -325,14 +336,15 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
                   of(less) if this != reference else None)
 
 
-def _binning(drawn: Samples, found: Outcomes) -> Binning:
+def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binning:
     exact = found.rows(drawn.exact)
     count = len(exact.status)
     binned = found.rows(slice(0, count))
     sunk = np.abs(binned.subsidence_mm - exact.subsidence_mm)
     held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, 1.0)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
-    other = (best_shares(binned.score()) != best_shares(exact.score())).any(axis=1)
+    best = [best_shares(x.merit(limits)) for x in (binned, exact)]
+    other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
     return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))
 

@@ -22,7 +22,8 @@ def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
-           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals", ""]
+           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; best: keeps all limits "
+           "and sinks least", ""]
     rows = [("construct", "best", "holds", "keeps all limits", "no equilibrium", "no answer",
              "mean rank", f"subsidence less '{result.reference}' mm")]
     against = {a.construct: a for a in result.against}

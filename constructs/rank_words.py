@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from constructs.rank import Against, Driven
+    from constructs.rank import Against, Driven, Standing
 
 FloatArray = np.ndarray
 SURE = 0.5
@@ -16,8 +16,9 @@ SURE = 0.5
 
 
 def sentence(load: float, reference: str, against: Sequence[Against], driven: Sequence[Driven],
-             samples: int) -> str:
+             standings: Sequence[Standing], samples: int) -> str:
     """Reference against its nearest rival, with the interval, and what decides the rest."""
+    loss = {s.construct: round(samples * (s.holds.share - s.keeps_all.share)) for s in standings}
     rival = min(against, key=lambda a: a.sinks_more.share)
     loose = rival.only_reference + rival.neither
     more = rival.sinks_more
@@ -34,6 +35,9 @@ def sentence(load: float, reference: str, against: Sequence[Against], driven: Se
     lost = rival.only_this + rival.neither
     if lost:
         words += f"; '{reference}' lets go in {lost} samples"
+    for name in (rival.construct, reference):
+        if loss[name]:
+            words += f"; '{name}' holds but breaks a limit in {loss[name]} samples"
     return words + _cause(rival.construct, driven) + "."
 
 

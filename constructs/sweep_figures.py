@@ -92,7 +92,8 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     # Handles by hand: matplotlib leaves out names that begin with an underscore.
     ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
               bbox_to_anchor=(1.01, 1.0))
-    d.title(ax, WORDS.get(column, column) + words, "")
+    d.title(ax, WORDS.get(column, column) + words, "median; band: the middle half of the cases"
+            if ax.collections else "")
     return ax
 
 
@@ -117,13 +118,19 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     bar = figure.colorbar(mesh, ax=ax)
     bar.set_label(WORDS.get(column, column), size=SIZE)
     bar.ax.tick_params(labelsize=SIZE)
+    told = []
     if min(values.shape) > 1 and values.count() and values.min() < limit < values.max():
+        told.append("line: the limit, interpolated between the cases (the middles of the cells)")
         drawn = ax.contour(across, up, values, levels=[limit], colors="#D55E00", linewidths=3)
         ax.clabel(drawn, fmt=lambda v: f"limit {v:g}", fontsize=SIZE)
     ax.set_xlabel(plain(x), size=SIZE)
     ax.set_ylabel(plain(y), size=SIZE)
-    words = "" if values.count() == values.size else "hatched: no equilibrium or no answer"
-    d.title(ax, construct + at, words)
+    if values.count() and not told:
+        told.append(f"the limit of {limit:g} is " + ("never reached" if values.max() <= limit else
+                    "passed everywhere" if values.min() >= limit else "between two cases"))
+    if values.count() < values.size:
+        told.append("hatched: no equilibrium or no answer")
+    d.title(ax, construct + at, "; ".join(told))
     return ax
 
 
@@ -249,7 +256,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     for load in loads if len(loads) <= FEW_LOADS else []:
         ax.axvline(load, color="#777777", linewidth=1.0, zorder=0)
     ax.set_ylim(0.0, 1.02)
-    ax.set_xlim(left=0.0)
+    ax.set_xlim(left=-0.01 * ax.get_xlim()[1])  # what holds nothing is drawn, too
     ax.set_xlabel("total joint force [N]", size=SIZE)
     ax.set_ylabel("share of cases that can carry it [-]", size=SIZE)
     ax.grid(alpha=0.3)

@@ -221,11 +221,23 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     assert driven.total[decides, 0] == pytest.approx(1.0, abs=0.1)
     assert driven.total[1 - decides, 0] == 0.0
     assert "keeps each limit" in "\n".join(table_lines(found))
+    broken = round(len(drawn.shares) * (1 - a.keeps_all.share))
+    assert f"'A' holds but breaks a limit in {broken} samples" in found.sentence
 
 
 def test_equals_share_first_place() -> None:
     score = np.array([[1.0, 1.0, 2.0], [3.0, 1.0, 2.0]])
     assert best_shares(score).tolist() == [[0.5, 0.5, 0.0], [0.0, 1.0, 0.0]]
+
+
+def test_the_best_keeps_the_limits_before_it_sinks_least() -> None:
+    # A fragment that tilts may sink less in the mean; no other construct is worse for that.
+    found = Outcomes(tuple("abc"), 1000.0, np.array([["held", "held", "no equilibrium"]], dtype=object),
+                     np.array([[-0.1, 0.2, np.nan]]), np.array([[2000.0, 2000.0, 900.0]]),
+                     {"step-off": np.array([[3.0, 0.1, np.nan]])})
+    assert np.argsort(found.score()[0]).tolist() == [0, 1, 2]
+    assert np.argsort(found.merit({"step-off": 2.0})[0]).tolist() == [1, 0, 2]
+    assert np.argsort(found.merit({"step-off": 4.0})[0]).tolist() == [0, 1, 2]
 
 
 def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None:
