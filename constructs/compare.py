@@ -92,7 +92,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     curve, sunk = _curve(search, max(study.load.total_N))
     letting_go = lets_go(model, upper)
     limits = find_limits(search, gauges(reader, model, study.limits, loads),
-                         letting_go or lets_go(model, lower),
+                         lets_go(model, bound) or letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
     return ConstructResult(
         model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),

@@ -187,6 +187,8 @@ def first_words(limits: dict[str, LimitResult], search_limit: float) -> str:
     where = f" ({limit.where.words})" if limit.where else ""
     if name == CAPACITY and limit.load_N == 0.0:
         return f"equilibrium: held by nothing{where}"
+    if limit.load_N == 0.0:
+        return f"{limit_words(name, limit)} by tightening alone{where}"
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
 
 

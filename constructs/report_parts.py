@@ -192,10 +192,10 @@ def bearing_table(bearing: Bearing) -> str:
         head, side = ["under one leg", *names], forces_
         cells_ = [list(column) for column in zip(*cells_, strict=True)]
     body = [(name, *line) for name, line in zip(side, cells_, strict=True)]
-    sources = [(text(row.name), row.force_words, text(row.source), text(row.status))
+    sources = [(text(row.name), row.force_words, f"{text(row.source)}: {text(row.status)}")
                for row in bearing.rows]
     return table(head, body, range(len(head)), "bearing") + table(
-        ("under one leg", "joint force [N]", "source", "status"), sources, (0, 2, 3), "small")
+        ("under one leg", "joint force [N]", "source and status"), sources, (0, 2), "small")
 
 
 def facts(c: ConstructResult) -> str:
