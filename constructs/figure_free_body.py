@@ -156,6 +156,6 @@ def _polygon(ax: Axes, body: FreeBody, style: list[dict], newtons: float, scale:
     bar = d.round_number(1.2 / scale * newtons / 10.0 / ratio, (1, 2, 5, 10))
     d.scale_bar(other, middle[0] - half[0] + 0.15 / scale, middle[1] - half[1] + 0.62 / scale,
                 bar * 10.0 / newtons * ratio, f"{bar:g} N", scale)
-    same = "" if ratio == 1.0 else f" Drawn {ratio:.2g} times as large as on the left."
+    same = "" if f"{ratio:.2g}" == "1" else f" Drawn {ratio:.2g} times as large as on the left."
     other.text(0.02, 0.015, wrap(closing(body) + same, wide - 0.3), size=SIZE, va="bottom",
                transform=other.transAxes)

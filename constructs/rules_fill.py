@@ -21,7 +21,8 @@ BLOCK = "structural block"
 TOUCHES = 0.05  # mm
 
 
-def void_notes(study: Study, found: Layout, construct: Construct) -> Iterator[tuple[str, Note]]:
+def void_notes(study: Study, section: Section, found: Layout, construct: Construct
+               ) -> Iterator[tuple[str, Note]]:
     """What is said of voids and of what fills them: (part, note)."""
     for void in study.voids:
         above = sorted(found.above(void.name))
@@ -34,18 +35,30 @@ def void_notes(study: Study, found: Layout, construct: Construct) -> Iterator[tu
                     "nothing below, it sinks as far as these give way")
             continue
         figure = Polygon(fill_outline(study, fill))
-        share = figure.area / found.voids[void.name].area
+        deep = _void_depth(study, section, found.voids[void.name], above)
+        front = 1.0 if fill.depth_mm is None else min(1.0, fill.depth_mm / deep)
+        share = front * figure.area / found.voids[void.name].area
         block = fill.material == BLOCK
         if share < number("grafts", "in use", "full"):
             level: Level = "note" if block else "warning"
             yield fill.name, (
                 level, "void partly empty",
-                f'{100 * (1 - share):.0f} % of the void "{void.name}" stay empty',
+                f'{100 * (1 - share):.0f} % of the void "{void.name}" stay empty'
+                + (f": it is {deep:.0f} mm deep there, the filling {fill.depth_mm:g} mm"
+                   if front < 1.0 else ""),
                 "loose graft spreads into the free room as soon as it is loaded; a block leaves "
                 "the bone beside it without support")
         if block:
             for note in _block(found, fill, figure):
                 yield fill.name, note
+
+
+def _void_depth(study: Study, section: Section, void: Polygon, above: Sequence[str]) -> float:
+    """Depth of a void at its middle, mm: the bone's, or that of a less deep piece above it."""
+    middle = void.representative_point()
+    depths = [float(section.chord(np.array([middle.x, middle.y])))]
+    depths += [f.depth_mm for f in study.fragments if f.name in above and f.depth_mm is not None]
+    return min(depths)
 
 
 def alone_notes(study: Study, section: Section, found: Layout, construct: Construct,

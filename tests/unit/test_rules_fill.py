@@ -78,6 +78,19 @@ def test_blocks(changes: dict[str, Any], rule: str, level: str, told: str) -> No
     assert told in finding.message
 
 
+@pytest.mark.parametrize(("fill", "piece", "told"), [
+    (None, None, None), (60.0, None, None), (20.0, None, "the filling 20 mm"),
+    (20.0, 20.0, None), (10.0, 20.0, "50 % of the void"), (None, 20.0, None)])
+def test_a_filling_less_deep_than_its_void_leaves_it_partly_empty(
+        fill: float | None, piece: float | None, told: str | None) -> None:
+    fragment = {"name": "piece", "inside_mm": [20, -4]} | ({"depth_mm": piece} if piece else {})
+    found = rules(FULL | ({"depth_mm": fill} if fill else {}), fragment=[fragment])
+    assert ("void partly empty" in found) is (told is not None)
+    if told is not None:
+        assert found["void partly empty"].level == "warning"
+        assert told in found["void partly empty"].message
+
+
 def test_a_block_from_end_to_end_touches_both() -> None:
     assert set(rules(BLOCK)) == {"void partly empty"}
     assert rules({k: v for k, v in BLOCK.items() if k != "points_mm"}) == {}
