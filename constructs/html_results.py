@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from constructs.sweep import SweepSummary
 
 FRAME = ("<p><small>Movements in the frame of the shaft, distal and opening positive, zero after "
-         "the last tightening. Capacity: without – with friction. A dash is a number that does "
-         "not exist.</small></p>")
+         "the last tightening. Capacity: without – with friction, tightened screws at the force "
+         "to which they were set; equilibrium may end later. A dash is a number that does not "
+         "exist.</small></p>")
 
 
 def page(*pieces: str) -> str:

@@ -42,10 +42,11 @@ LEGEND = (
     "(mean over the joint surface of the fragment that sinks most) is in the frame of the shaft, "
     "distal positive, zero after the last tightening; net of intact: less what intact bone does "
     "under the same load. Tilt is counter-clockwise as drawn; a gap opens positive. Capacity: "
-    "limit analysis without friction to with friction. Equilibrium ends: the largest load that "
-    "loading step by step still holds. Largest error: the worst of residual, complementarity and "
-    "balance error, relative to the load; an answer whose errors are over tolerance is refused. A "
-    "dash is a number that does not exist.</p>")
+    "limit analysis without friction to with friction, with every tightened screw at the force to "
+    "which it was set. Equilibrium ends: the largest load that loading step by step still holds; "
+    "it may be above the capacity, since the load stretches the screws further. Largest error: "
+    "the worst of residual, complementarity and balance error, relative to the load; an answer "
+    "whose errors are over tolerance is refused. A dash is a number that does not exist.</p>")
 ERRORS = (
     "<p class=small>Residual: equilibrium of the whole; complementarity: how far forces are from "
     "what contact, friction and strength allow; balance error: what the forces on a fragment leave "

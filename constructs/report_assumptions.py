@@ -23,8 +23,9 @@ LIMITS = (
     "Bone inside a piece does not break in this model.",
     "<b>Plates and screws bend at perfectly plastic hinges</b>: past yield they turn on at the "
     "same moment and never snap.",
-    "<b>Capacity is a bracket</b>: the lower load counts on no friction, the upper on friction at "
-    "its best. It is where the model lets go, not the load that a patient may put on the leg.",
+    "<b>Capacity is a bracket</b>, with screws as tight as they were set: the lower load counts on "
+    "no friction, the upper on friction at its best. It is where the model lets go, not the load "
+    "that a patient may put on the leg.",
     "The scenario is <b>invented</b>. Compare constructs with it; do not read off millimetres.",
 )
 """What the model cannot tell, as HTML of ours (no input in it)."""

@@ -67,5 +67,6 @@ figure,tr,.cannot,h2,h3{break-inside:avoid}
 h2,h3{break-after:avoid}
 figure img{max-height:165mm;width:auto}
 thead{display:table-header-group}
+details::details-content{content-visibility:visible;height:auto}
 }
 """

@@ -115,10 +115,11 @@ def print_table(comparison: Comparison) -> None:
     table = bearing.weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
-    print("Movements in the frame of the shaft, distal and opening positive, zero after the last\n"
-          "tightening; the worst fragment. Capacity: limit analysis without - with friction; ends\n"
-          "at: largest load that stepwise loading still holds. Over 100 % of yield an outer fibre\n"
-          "has yielded (its elastic stress is shown).")
+    print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
+          "last tightening; the worst fragment. Capacity: limit analysis without - with\n"
+          "friction, screws as tight as they were set; ends at: largest load that stepwise\n"
+          "loading still holds (above the capacity where the load stretches screws further).\n"
+          "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
         print("\n".join(wrap(WORDS, 92)))

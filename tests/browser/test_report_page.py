@@ -110,6 +110,11 @@ def test_no_name_becomes_code(page: Any) -> None:
 
 
 def test_it_prints(page: Any) -> None:
+    folded = page.locator("details table")
+    assert folded.count() >= 1
+    assert not folded.first.is_visible()
+    page.emulate_media(media="print")
+    assert folded.first.is_visible()      # what is folded away on the screen is on the paper
     printed = page.pdf(prefer_css_page_size=True)
     assert printed.startswith(b"%PDF")
     assert len(printed) > 50_000
