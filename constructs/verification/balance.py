@@ -1,4 +1,4 @@
-"""Every body of every held answer is in equilibrium, counted from the links' own ends.
+"""Equilibrium of every body in every held answer of every shipped study, from the links' own ends.
 
 Forces and moments of loads and links on each fragment, graft, plate and screw; each link's two
 ends against each other (a link pushes its bodies along one line and turns neither by itself); and
@@ -13,23 +13,13 @@ from functools import cache, partial
 import numpy as np
 
 from constructs.model import Bones, Model, build_model
+from constructs.study import example_names
 from constructs.verification.studies import coarse
 from fe.recover import displacements, pushes, resultant
 from fe.solve import Answer
 from fe.verification import Case, register
 
-#: Studies with the constructs that are solved; none named: all of them.
-STUDIES: dict[str, tuple[str, ...]] = {
-    "medial-shear": (),
-    "lateral-split": (),
-    "lateral-depression": (),
-    "bicondylar": (),
-    "posterior-shear": (),
-    "staged-tightening": (),
-    # The rest of this study takes longer than all the others together.
-    "bicondylar-detached": ("screws + impacted graft", "medial plate + impacted graft",
-                            "lateral plate + impacted graft"),
-}
+STUDIES = example_names()
 KINDS = ("bodies", "links", "clamp")
 ORIGIN = np.zeros(2)
 
@@ -78,7 +68,7 @@ def _size(total: np.ndarray) -> np.ndarray:
 @cache
 def errors(name: str) -> tuple[dict[str, float], int]:
     """Worst error of each kind over all held answers of a study, and how many these are."""
-    study = coarse(name, *STUDIES[name])
+    study = coarse(name)
     bones, worst, held = Bones(study), dict.fromkeys(KINDS, 0.0), 0
     for construct in study.constructs:
         model = build_model(bones.of(construct), construct)

@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from constructs.study import example_names
 from constructs.vary import plain
 from constructs.verification import balance, cases, mirror, whole
 from constructs.verification.studies import coarse, mirrored, relabelled
@@ -32,7 +31,6 @@ def test_every_kind_of_figure_was_compared(name, way):
 
 
 def test_balance_is_that_of_many_answers_and_several_fragments():
-    assert set(balance.STUDIES) == set(example_names())
     counted = {name: balance.errors(name)[1] for name in balance.STUDIES}
     assert counted["bicondylar"] == 27  # nine constructs, three loads: all held
     assert sum(counted.values()) > 70
