@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from constructs import LABEL, __version__, cli_sweep
+from constructs import LABEL, __version__, cli_lesson, cli_sweep
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -241,6 +241,7 @@ def verify(json: Json = False, quiet: Quiet = False,
 
 app.command()(cli_sweep.sweep)
 app.command()(cli_sweep.rank)
+app.command()(cli_lesson.lesson)
 
 
 def print_json(data: dict[str, Any]) -> None:

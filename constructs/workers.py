@@ -35,18 +35,24 @@ _evaluator: Evaluator | None = None
 _limits: Any = None
 
 
-def _start(options: Options) -> None:
+def begin() -> None:
     """What a fresh worker does once: leave Ctrl-C to its parent, hold BLAS to one thread.
 
     It ends with its parent: one that was killed cannot say so.
     """
-    global _evaluator, _limits
+    global _limits
     from threadpoolctl import threadpool_limits
 
     threading.Thread(target=_end_with_parent, daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _evaluator = Evaluator(options)
     _limits = threadpool_limits(limits=1)
+
+
+def _start(options: Options) -> None:
+    """A fresh worker with an evaluator of its own."""
+    global _evaluator
+    begin()
+    _evaluator = Evaluator(options)
 
 
 @contextlib.contextmanager

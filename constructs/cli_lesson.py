@@ -1,0 +1,66 @@
+"""The command `lesson`. Heavy imports wait until they are needed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from constructs import LABEL
+from constructs.cli_sweep import Example, Json, Quiet, StudyFile
+
+Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
+                                          help="Folder for lesson.html; default "
+                                               "results/lesson-001.")]
+Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
+Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
+                                      help="Processes; 0 takes one a core.")]
+Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0,
+                                   help="Seed of the random points of --check.")]
+Check = Annotated[int, typer.Option("--check", metavar="N", min=0, max=2000,
+                                    help="Random points of each fracture that are solved afresh, "
+                                         "to measure how well the page reads between states; 0 "
+                                         "leaves that out.")]
+
+
+def lesson(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
+           check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
+           quiet: Quiet = False) -> None:
+    """One teaching page that needs no network; without a study, the shipped lesson."""
+    from constructs.cli import given_study, located, print_json, say
+    from constructs.lesson.build import shipped_lesson, study_lesson
+    from constructs.lesson.page import accuracy_words, write_lesson
+    from constructs.output import new_folder, plain, written_whole
+
+    asked: dict[str, Any] = {"workers": workers, "checks": check, "seed": seed,
+                             "say": say(quiet or json)}
+    if study is None and not example:
+        folder = new_folder("lesson", out, force)
+        made = shipped_lesson(**asked)
+    else:
+        given, _, name = given_study(study, example)
+        folder = new_folder(f"{given.name}-lesson", out, force)
+        asked["command"] = (f"buttress lesson --example {example}" if example
+                            else f"buttress lesson {study}")
+        with located(name):
+            made = study_lesson(given, **asked)
+    with written_whole(folder) as draft:
+        size = write_lesson(made, draft / "lesson.html")
+    page = folder / "lesson.html"
+    unheld = [f"{s.title}: not held at {s.shows.load_N:g} N" for s in made.steps
+              if s.shows is not None and not made.facts.look(s.shows).held]
+    if json:
+        print_json(plain({"label": LABEL, "versions": made.versions, "page": str(page),
+                          "bytes": size, "states": made.states, "seconds": made.seconds,
+                          "accuracy": made.accuracy, "mesh": made.mesh, "notes": made.notes,
+                          "steps": [{"title": s.title, "text": s.text} for s in made.steps]}))
+    else:
+        for scene, found in zip(made.scenes, made.accuracy, strict=True):
+            print(f"{scene.title}: {accuracy_words(found)}")
+        print(f"{made.states} states in {made.seconds:.0f} s; written: {page} "
+              f"({size / 1e6:.1f} MB)\n{LABEL}")
+    for line in unheld:
+        print(line, file=sys.stderr)
+    raise typer.Exit(1 if made.unconverged else 0)

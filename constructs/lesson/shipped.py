@@ -1,0 +1,65 @@
+"""The scenes of the lesson that ships: the shear fracture and the depressed joint surface."""
+
+from __future__ import annotations
+
+from constructs.lesson.grid import Scene, scene_of
+from constructs.schema import Study
+from constructs.study import example
+
+MESH_MM = 2.5
+"""Element edge of the lesson's meshes: coarse, so that the states are solved in minutes."""
+THIN_LAG, THIN_POSITION = "thin plate + lag screws", "thin plate + position screws"
+THICK_LAG = "thick plate + lag screws"
+UPPER, LOWER = "upper lag screw alone", "lower lag screw alone"
+
+
+def coarse(study: Study, size: float = MESH_MM) -> Study:
+    """A study on the lesson's mesh."""
+    mesh = study.mesh.model_copy(update={"size_mm": size, "coarse_mm": 2.0 * size})
+    return study.model_copy(update={"mesh": mesh})
+
+
+def shear_study() -> Study:
+    """The shipped shear fracture with the hardware that the lesson argues with.
+
+    Everything is taken from the study medial-shear; the position screws are its lag screws,
+    threaded along their whole length and not tightened.
+    """
+    study = example("medial-shear")
+    given = {c.name: c for c in study.constructs}
+    both, straight = given["antiglide + lag screws"], given["straight plate"]
+    lags = tuple(s for s in both.screws if s.plate is None)
+    position = tuple(s.model_copy(update={"use": "positional", "tension_N": 0.0,
+                                          "thread_mm": s.length_mm}) for s in lags)
+    in_plate = tuple(s for s in both.screws if s.plate is not None)
+    constructs = (
+        both.model_copy(update={"name": THIN_LAG}),
+        both.model_copy(update={"name": THIN_POSITION, "screws": (*position, *in_plate),
+                                "note": "The screws across the fracture are threaded along their "
+                                        "whole length and not tightened: they hold apart what "
+                                        "they hold together."}),
+        straight.model_copy(update={"name": THICK_LAG, "screws": (*lags, *straight.screws),
+                                    "note": "A thick straight plate in place of the thin one."}),
+        both.model_copy(update={"name": UPPER, "note": "The one near the joint.", "plates": (),
+                                "screws": lags[:1]}),
+        both.model_copy(update={"name": LOWER, "note": "The one near the apex.", "plates": (),
+                                "screws": lags[1:]}))
+    return study.model_copy(update={"constructs": constructs})
+
+
+DEPRESSION = ("raft plate + impacted graft", "raft + impacted graft", "raft + loose chips",
+              "raft + cement")
+
+
+def depression_study() -> Study:
+    """The shipped depressed joint surface with some of its constructs."""
+    study = example("lateral-depression")
+    given = {c.name: c for c in study.constructs}
+    return study.model_copy(update={"constructs": tuple(given[n] for n in DEPRESSION)})
+
+
+def shipped_scenes(size: float = MESH_MM) -> tuple[Scene, Scene]:
+    """Both scenes of the lesson."""
+    return (scene_of(coarse(shear_study(), size), "Medial shear fracture", density=2),
+            scene_of(coarse(depression_study(), size), "Depressed lateral joint surface",
+                     density=1, plate_moves=False))

@@ -1,0 +1,335 @@
+"""Solve the paths of a lesson: one path of loads at every node of every family's grid.
+
+Nodes of one slope and bone quality share a mesh and its factors; friction is a variant of a
+condensed problem. Along the load a path is halved until the middle of each stretch is read from
+its ends well enough.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections import defaultdict
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+
+from constructs.compare import lets_go
+from constructs.lesson.grid import Family, Scene
+from constructs.lesson.states import (
+    Geometry,
+    Layout,
+    Reading,
+    fitted,
+    geometry_of,
+    layout_of,
+    moved_by,
+)
+from constructs.model import Model
+from constructs.workshop import Workshop
+from fe.condense import Condensed
+from fe.errors import InputError
+from fe.limit import Capacity, capacity
+from fe.recover import escape_motion
+from fe.threads import one_thread
+
+FloatArray = np.ndarray
+NEAR_END = 0.97
+"""The last state of a path that ends is solved at this share of its limit load."""
+FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02
+"""A stretch of load is halved while its middle is off by more than this: mm or share of the
+movement, whichever is larger; share of the load for forces."""
+DEEPEST = 3
+SMALL_N = 500.0
+"""Forces are compared with this load at least."""
+NARROW_N = 30.0
+BISECTIONS = 5
+MOST_FRICTION = 6.0
+"""Friction coefficient up to which the least that holds is searched."""
+Say = Callable[[str], None]
+Index = tuple[int, ...]
+
+
+@dataclass
+class Path:
+    """The states of one node, by rising load.
+
+    ``status``: "ok", "no place" (the hardware cannot be put there), "not tightened" (tightening
+    has no equilibrium) or "unconverged". ``end_N``: load that the node just holds, None where it
+    is not limited; ``need``: least friction with which it would hold, None where friction is not
+    what it hangs on; ``knee_N``: load from which it gives way while it still holds (see
+    `knee_of`); ``escape``: the motion that starts when it lets go, three a fragment.
+    """
+
+    status: str = "ok"
+    reason: str = ""
+    loads: list[float] = field(default_factory=list)
+    states: list[FloatArray] = field(default_factory=list)
+    end_N: float | None = 0.0
+    need: float | None = None
+    escape: FloatArray = field(default_factory=lambda: np.zeros(0))
+    lets_go: str = ""
+    knee_N: float | None = None
+
+    def holds(self, load: float) -> bool:
+        """Whether a load lies on the solved path."""
+        return bool(self.loads) and load <= self.loads[-1] * (1.0 + 1e-9)
+
+    def at(self, load: float) -> FloatArray:
+        """The state at a load on the path, linear between solved loads."""
+        k = int(np.clip(np.searchsorted(self.loads, load), 1, max(len(self.loads) - 1, 1)))
+        if len(self.loads) == 1:
+            return self.states[0]
+        a, b = self.loads[k - 1], self.loads[k]
+        t = min(max((load - a) / (b - a), 0.0), 1.0)
+        return (1.0 - t) * self.states[k - 1] + t * self.states[k]
+
+
+@dataclass
+class Solved:
+    """A family with its paths; geometry by the indices of slope and place."""
+
+    family: Family
+    layout: Layout | None
+    paths: dict[Index, Path]
+    geometry: dict[tuple[int, int], Geometry]
+
+    @property
+    def states(self) -> int:
+        """Number of solved states."""
+        return sum(len(p.states) for p in self.paths.values())
+
+
+@dataclass(frozen=True)
+class Job:
+    """Nodes of all families that stand on one bone: pairs of family and index."""
+
+    nodes: tuple[tuple[int, Index], ...]
+
+
+@dataclass
+class Piece:
+    """What a job gives back for one family."""
+
+    layout: Layout | None = None
+    paths: dict[Index, Path] = field(default_factory=dict)
+    geometry: dict[tuple[int, int], Geometry] = field(default_factory=dict)
+
+
+def jobs_of(scene: Scene) -> list[Job]:
+    """Jobs, one for each slope and bone quality."""
+    found: dict[tuple[float, float], list[tuple[int, Index]]] = defaultdict(list)
+    for number, family in enumerate(scene.families):
+        for index in family.nodes():
+            point = family.point(index)
+            found[point["slope"], point["quality"]].append((number, index))
+    # The largest first, so that no worker is left with it at the end.
+    return [Job(tuple(nodes)) for nodes in sorted(found.values(), key=len, reverse=True)]
+
+
+def solve_scenes(scenes: tuple[Scene, ...], workers: int, say: Say = lambda text: None
+                 ) -> tuple[tuple[Solved, ...], ...]:
+    """All paths of all scenes. Raises `InputError` where a study cannot be built at its base."""
+    tasks = [(s, scene, job) for s, scene in enumerate(scenes) for job in jobs_of(scene)]
+    total = sum(len(job.nodes) for _, _, job in tasks)
+    out = tuple(tuple(Solved(f, None, {}, {}) for f in scene.families) for scene in scenes)
+    done = 0
+    for (s, _, job), pieces in zip(tasks, _run(tasks, workers), strict=True):
+        for number, piece in pieces.items():
+            solved = out[s][number]
+            solved.layout = solved.layout or piece.layout
+            solved.paths |= piece.paths
+            solved.geometry |= piece.geometry
+        done += len(job.nodes)
+        say(f"solved {done} of {total} load paths")
+    for solved in (f for scene in out for f in scene):
+        finish(solved)
+    return out
+
+
+def finish(solved: Solved) -> None:
+    """What is known of paths once all of a family are there."""
+    _doubt(solved)
+    for path in solved.paths.values():
+        if solved.layout is not None and path.states:
+            path.knee_N = knee_of(path.loads, [solved.layout.largest(s) for s in path.states])
+
+
+STEEPER, WORTH_MM = 2.0, 0.02
+
+
+def knee_of(loads: list[float], moved: list[float]) -> float | None:
+    """Solved load from which a fragment gives way: it then moves twice as fast a newton as ever
+    before, and by more than 0.02 mm. None where it does not."""
+    fastest = moved[0] / loads[0]
+    for k in range(len(loads) - 1):
+        pace = (moved[k + 1] - moved[k]) / (loads[k + 1] - loads[k])
+        if pace > STEEPER * fastest and moved[k + 1] - moved[k] > WORTH_MM:
+            return loads[k]
+        fastest = max(fastest, pace)
+    return None
+
+
+def _doubt(solved: Solved) -> None:
+    """Give up a least friction that stepwise loading does not confirm at every node."""
+    false = {index[:3] for index, path in solved.paths.items() if path.need is not None
+             and (solved.family.point(index)["friction"] >= path.need) != bool(path.states)}
+    for index, path in solved.paths.items():
+        if index[:3] in false:
+            path.need = None
+
+
+def _run(tasks: list[tuple[int, Scene, Job]], workers: int):  # type: ignore[no-untyped-def]
+    calls = [partial(solve_job, scene, job) for _, scene, job in tasks]
+    if workers == 1:
+        yield from (call() for call in calls)
+        return
+    from constructs.workers import begin
+
+    with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
+        yield from pool.map(_call, calls)
+
+
+def _call(call: Callable[[], dict[int, Piece]]) -> dict[int, Piece]:
+    return call()
+
+
+def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
+    """Every path of one job, by the number of its family."""
+    workshop = Workshop()
+    out: dict[int, Piece] = defaultdict(Piece)
+    with one_thread():
+        for number, index in job.nodes:
+            family, piece = scene.families[number], out[number]
+            try:
+                case = scene.case(number, family.point(index))
+                _, model, _ = workshop.model(case, case.study.constructs[0])
+            except InputError as error:
+                piece.paths[index] = Path("no place", error.message)
+                continue
+            piece.layout = piece.layout or layout_of(model)
+            place = (index[0], index[2])
+            if place not in piece.geometry:
+                piece.geometry[place] = geometry_of(model, piece.layout)
+            piece.paths[index] = solve_path(model, piece.layout, scene.load_N)
+    return dict(out)
+
+
+def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
+    """The path of a model over a span of loads [N]."""
+    low, high = span
+    path = Path()
+    upper = model.capacity()
+    path.escape = _escape(model, upper)
+    if not model.stands:
+        path.status, path.end_N = "not tightened", 0.0
+        path.lets_go = "the bone lets go while the screws are tightened"
+        return path
+    path.end_N = upper.factor
+    path.lets_go = _words(model, upper)
+    if model.hardware.parts == [] and model.hardware.fills == []:
+        path.need = least_friction(model.problem, model.bone.load_vector(high))
+    found = Reading(model, layout)
+    known: dict[float, FloatArray | None] = {}
+
+    def state(load: float) -> FloatArray | None:
+        if load not in known:
+            answer = model.answer(load)
+            known[load] = found.state(answer) if answer.held else None
+            if answer.status == "unconverged":
+                path.status, path.reason = "unconverged", answer.method
+        return known[load]
+
+    top = _top(path, state, low, high)
+    if top is None:
+        return path
+    for a, b in _stretches(state, layout, low, top):
+        for load in (a, b):
+            if load not in path.loads:
+                path.loads.append(load)
+    path.loads.sort()
+    path.states = [s for p in path.loads if (s := known[p]) is not None]
+    if len(path.states) < len(path.loads):   # a gap inside the path: keep what lies below it
+        first = next(i for i, p in enumerate(path.loads) if known[p] is None)
+        path.loads, path.states = path.loads[:first], path.states[:first]
+    return path
+
+
+State = Callable[[float], FloatArray | None]
+
+
+def _top(path: Path, state: State, low: float, high: float) -> float | None:
+    """The largest load of a path: the end of the slider or just below where equilibrium ends."""
+    end = path.end_N
+    if end is not None and end < low:
+        return None
+    if (end is None or end > high) and state(high) is not None:
+        return high
+    bad = high if end is None else min(high, end)
+    if (end is not None and end < high) and state(NEAR_END * end) is not None:
+        return NEAR_END * end
+    good = 0.0
+    for _ in range(BISECTIONS):
+        middle = 0.5 * (max(good, low) + bad)
+        good, bad = (middle, bad) if state(middle) is not None else (good, middle)
+    path.end_N = 0.5 * (good + bad) if good else 0.0
+    return good if good > low else None
+
+
+def _stretches(state: State, layout: Layout, low: float, top: float, depth: int = 0
+               ) -> list[tuple[float, float]]:
+    """Stretches of load whose middles are read well from their ends."""
+    middle = 0.5 * (low + top)
+    a, m, b = state(low), state(middle), state(top)
+    if a is None or m is None or b is None or top - low < NARROW_N:
+        return [(low, top)]
+    fine = max(FINE_MM, FINE_SHARE * layout.largest(m))
+    if (np.abs(0.5 * (a + b) - m) <= layout.allowed(fine, FINE_FORCE * max(middle, SMALL_N))).all():
+        return [(low, top)]
+    if depth >= DEEPEST:
+        return [(low, middle), (middle, top)]
+    return [*_stretches(state, layout, low, middle, depth + 1),
+            *_stretches(state, layout, middle, top, depth + 1)]
+
+
+def _escape(model: Model, upper: Capacity) -> FloatArray:
+    """Motion of each fragment when it lets go, as `states.moved_by` takes it; largest 1 mm."""
+    bone = model.bone
+    out = np.zeros(3 * len(bone.fragments))
+    if upper.escape is None:
+        return out
+    moved = escape_motion(model.problem, upper.escape.rigid)
+    largest = 0.0
+    for k, i in enumerate(bone.fragments):
+        points = bone.bodies[i].points
+        out[3 * k:3 * k + 3] = fitted(points, moved[i].reshape(-1, 2))
+        largest = max(largest, float(np.hypot(*moved_by(out[3 * k:3 * k + 3], points).T).max()))
+    return out / largest if largest > 0 else out
+
+
+def _words(model: Model, upper: Capacity) -> str:
+    """What lets go, in words."""
+    found = [f"{x.kind} of {x.source}" for x in lets_go(model, upper)
+             if x.kind in ("thread", "bearing", "plastic hinge")]
+    return ", ".join(dict.fromkeys(found))
+
+
+def least_friction(problem: Condensed, load: FloatArray) -> float | None:
+    """Least friction of the fractures with which limit analysis finds an equilibrium."""
+    rubs = problem.friction > 0
+    kinds = np.array([x.kind == "contact friction" for x in problem.links.links], dtype=bool)
+
+    def holds(mu: float) -> bool:
+        tried = problem.with_law(friction=np.where(kinds, mu, problem.friction))
+        found = capacity(tried, load)
+        return found.factor is None or found.factor >= 1.0
+
+    if not (rubs & kinds).any() or not holds(MOST_FRICTION):
+        return None
+    low, high = 0.0, MOST_FRICTION
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
