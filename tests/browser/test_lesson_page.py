@@ -26,8 +26,8 @@ CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
              "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 pytestmark = pytest.mark.browser
-HOSTILE = "</script><script>hacked=1</script>'\"&lt;"
-IMAGE = "<img src=x onerror=hacked=2>"
+HOSTILE = "</script><script>hacked()</script>'\"&lt;"
+IMAGE = "<img src=x onerror=window.hacked=2>"
 SLOWEST_MS = 50.0
 
 
@@ -210,12 +210,12 @@ def hostile_study() -> Study:
     given = study.constructs[0]
     plate = given.plates[0].model_copy(update={"name": HOSTILE})
     screws = tuple(s.model_copy(update={"plate": HOSTILE if s.plate else None,
-                                        "name": "=cmd()" + s.name[-3:] + HOSTILE})
+                                        "name": "+cmd()" + s.name[-3:] + HOSTILE})
                    for s in given.screws)
     return study.model_copy(update={
         "title": HOSTILE, "scenario": HOSTILE * 3 + IMAGE,
         "fractures": (study.fractures[0].model_copy(update={"name": HOSTILE}),),
-        "fragments": (study.fragments[0].model_copy(update={"name": "long " * 5 + IMAGE}),),
+        "fragments": (study.fragments[0].model_copy(update={"name": "long " * 8 + "<img src><b>"}),),
         "constructs": (given.model_copy(update={"name": "$title " + HOSTILE, "note": IMAGE,
                                                 "plates": (plate,), "screws": screws}),)})
 
