@@ -208,9 +208,9 @@ def test_how_far_it_is_off_stands_on_the_page(page: Any, lesson: Lesson) -> None
 def hostile_study() -> Study:
     study = small_study("antiglide + lag screws", loads=(400.0, 1000.0))
     given = study.constructs[0]
-    plate = given.plates[0].model_copy(update={"name": HOSTILE})
-    screws = tuple(s.model_copy(update={"plate": HOSTILE if s.plate else None,
-                                        "name": "+cmd()" + s.name[-3:] + HOSTILE})
+    plate = given.plates[0].model_copy(update={"name": "p " + HOSTILE})
+    screws = tuple(s.model_copy(update={"plate": "p " + HOSTILE if s.plate else None,
+                                        "name": "+cmd() " + s.name[:7] + HOSTILE})
                    for s in given.screws)
     return study.model_copy(update={
         "title": HOSTILE, "scenario": HOSTILE * 3 + IMAGE,

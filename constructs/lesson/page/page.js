@@ -74,8 +74,10 @@ function show(what) {
   const start = performance.now();
   const fits = fit(), now = fits ? current() : { nothing: true };
   if (now.nothing) {
-    $("sentence").textContent = "This hardware cannot be placed on the bone here: nothing was " +
+    $("changed").textContent = $("between").textContent = "";
+    $("outcome").textContent = "This hardware cannot be placed on the bone here: nothing was " +
       "solved.";
+    ["section", "free", "polygon", "forces"].forEach((id) => $(id).replaceChildren());
     lesson.now = null;
     return;
   }
