@@ -1,0 +1,176 @@
+"""Every claim of the tour says the contrary where the states say the contrary."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from constructs.lesson import words
+from constructs.lesson.look import Asked, Facts, Look, mm, newton, outcome, verdict
+from constructs.lesson.shipped import (
+    LOWER,
+    THICK_LAG,
+    THIN_POSITION,
+    UPPER,
+    shipped_scenes,
+)
+
+SCENES = shipped_scenes()
+NOT = Look(False, 600.0)
+
+
+def held(moved: float, **more: Any) -> Look:
+    return Look(True, 600.0, sunk_mm=moved, moved_mm=moved, tilt_deg=more.pop("tilt", 0.5),
+                gap_mm=more.pop("gap", 0.2), end_N=more.pop("end", 1500.0),
+                carried=more.pop("carried", {"fracture": 0.6, "plate": 0.4}),
+                by_source=more.pop("by_source", {"shaft 1": 0.0}), **more)
+
+
+class Told(Facts):
+    """Facts whose states are what a test says."""
+
+    def __init__(self, told: Callable[[Asked, str], Look], outside: float = 1.0) -> None:
+        super().__init__(SCENES, ())
+        self.told, self.outside = told, outside
+
+    def look(self, asked: Asked) -> Look:
+        return self.told(asked, self.scenes[asked.scene].choices[asked.choice].name)
+
+    def beside(self, asked: Asked) -> float:
+        return self.outside
+
+
+def said(step: Callable[[Facts], words.Step], told: Callable[[Asked, str], Look], **more: Any
+         ) -> str:
+    return " ".join(step(Told(told, **more)).text)
+
+
+def bare(asked: Asked) -> bool:
+    has = SCENES[asked.scene].choices[asked.choice].has
+    return not any(a and b for a, b in zip(asked.on, has, strict=True))
+
+
+def test_the_block_slides_only_where_it_does() -> None:
+    assert "That is why it slides" in said(words.block, lambda a, n: NOT)
+    assert "slides" not in said(words.block, lambda a, n: held(0.1))
+
+
+def test_friction_topples_slides_or_holds() -> None:
+    assert "topple" in said(words.friction, lambda a, n: NOT)
+    assert "topple" not in said(words.friction, lambda a, n: NOT, outside=-2.0)
+    right = said(words.friction, lambda a, n: Look(False, 600.0, need=1.0))
+    assert "as the block by hand says: 1/tan 45° = 1.00" in right
+    assert "while the block by hand says" in said(
+        words.friction, lambda a, n: Look(False, 600.0, need=1.4))
+    assert "is still not enough" in right
+    assert "is enough: it is held" in said(
+        words.friction, lambda a, n: held(0.1) if a.point["slope"] > 60 else NOT)
+
+
+@pytest.mark.parametrize(("lag", "position", "claim"), [
+    (held(0.1), held(0.2), "tightening pays"), (held(0.2), held(0.1), "do worse"),
+    (held(0.1), held(0.101), "no difference"), (NOT, held(0.1), "do worse"),
+    (held(0.1), NOT, "tightening pays"), (NOT, NOT, "Neither holds")])
+def test_lag_against_position(lag: Look, position: Look, claim: str) -> None:
+    text = said(words.screw, lambda a, n: position if n == THIN_POSITION else lag)
+    assert claim in text
+
+
+@pytest.mark.parametrize(("upper", "lower", "claim"), [
+    (1000.0, 1010.0, "hardly matters"), (1000.0, 500.0, "near the joint carries more"),
+    (500.0, 1000.0, "near the apex carries more")])
+def test_the_place_of_a_screw(upper: float, lower: float, claim: str) -> None:
+    ends = {UPPER: upper, LOWER: lower}
+    assert claim in said(words.screw, lambda a, n: held(0.1, end=ends.get(n, 2000.0)))
+
+
+def test_the_plate_at_the_apex_carries_what_it_carries() -> None:
+    text = said(words.apex, lambda a, n: held(0.1, carried={"fracture": 0.25, "plate": 0.75}))
+    assert "carries 25 % and the plate 75 %" in text
+    assert "Even so it is not held" in said(words.apex, lambda a, n: NOT)
+
+
+@pytest.mark.parametrize(("thin", "thick", "claim"), [
+    (0.4, 0.1, "stiffness matters"), (0.1, 0.4, "lets the fragment move more"),
+    (0.1, 0.1, "stiffness makes no difference")])
+def test_stiffness(thin: float, thick: float, claim: str) -> None:
+    text = said(words.stiffness, lambda a, n: held(thick if n == THICK_LAG else thin))
+    assert claim in text
+
+
+def test_a_well_supported_thin_plate_is_said_to_be_a_buttress_only_where_it_is() -> None:
+    def told(near: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: held(0.1 if n == THICK_LAG else near if a.point["position"] else 0.4)
+
+    assert "a thin plate is a buttress" in said(words.stiffness, told(0.1))
+    assert "The thick one still does better" in said(words.stiffness, told(0.3))
+
+
+@pytest.mark.parametrize(("up", "screws", "claims"), [
+    (held(0.05, by_source={"shaft 1": 0.4}), 0.4, ["Better", "crosses the fracture", "40 %"]),
+    (held(0.05), 0.0, ["Better", "still pass below the fragment"]),
+    (held(0.4), 0.0, ["Worse"]), (NOT, 0.0, ["Worse"])])
+def test_the_place_of_the_plate(up: Look, screws: float, claims: list[str]) -> None:
+    text = said(words.place, lambda a, n: up if a.point["position"] > 0 else held(0.1))
+    last = text[text.index("15 mm up"):]
+    assert all(claim in last for claim in claims)
+    assert ("crosses the fracture" in last) == (screws > 0)
+
+
+def test_the_joint_side() -> None:
+    calm, same = held(0.02, tilt=0.02, gap=0.0), held(0.1, tilt=0.5)
+    told = said(words.joint_side, lambda a, n: calm if a.on[0] else held(0.1))
+    assert "gapes 0.20 mm" in told
+    assert "the screws stop the turn" in told
+    assert "hardly change that" in said(words.joint_side,
+                                        lambda a, n: same if a.on[0] else held(0.1))
+    assert "does not open" in said(words.joint_side, lambda a, n: calm)
+    assert "With the plate alone it is not held" in said(
+        words.joint_side, lambda a, n: calm if a.on[0] else NOT)
+
+
+def test_the_depressed_piece() -> None:
+    assert "nothing below it" in said(words.raft, lambda a, n: NOT if bare(a) else held(0.1))
+    assert "nothing below it" not in said(words.raft, lambda a, n: held(0.1))
+
+    def chips(moved: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: held(moved if "chips" in n else 0.1)
+
+    assert "Even loose chips help" in said(words.filled, chips(0.05))
+    assert "worse than nothing" in said(words.filled, chips(0.3))
+    assert "do next to nothing" in said(words.filled, chips(0.1))
+    alone = said(words.filled, lambda a, n: held(0.3 if not a.on[0] else 0.1))
+    assert "share the work" in alone
+    assert "adds nothing" in said(words.filled, lambda a, n: held(0.1))
+
+
+def test_the_plate_over_the_raft() -> None:
+    def plated(moved: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: held(moved if "plate" in n else 0.1)
+
+    assert "helps the raft" in said(words.plated, plated(0.05))
+    assert "makes it worse" in said(words.plated, plated(0.3))
+    assert "hardly changes" in said(words.plated, plated(0.1))
+
+
+def test_a_state_that_does_not_hold_is_worse_than_any_that_does() -> None:
+    told = ("more", "less", "same", "neither")
+    assert verdict(held(0.1), NOT, *told) == "more"
+    assert verdict(NOT, held(9.0), *told) == "less"
+    assert verdict(NOT, NOT, *told) == "neither"
+    assert verdict(held(1.0), held(1.04), *told) == "same"
+
+
+def test_numbers_that_do_not_exist_are_words() -> None:
+    assert mm(None) == "no number"
+    assert newton(None) == "no limit in this model"
+    assert "tightened" in outcome(Look(False, 600.0, status="not tightened"))
+
+
+def test_every_step_puts_the_controls_where_its_text_is() -> None:
+    steps = words.tour(Told(lambda a, n: held(0.1)))
+    assert [s.title for s in steps] == list(dict.fromkeys(s.title for s in steps))
+    assert len(steps) == 10
+    assert all(s.shows is not None and s.text for s in steps)
