@@ -14,6 +14,7 @@ import numpy as np
 from shapely.geometry import LineString, Polygon
 
 from constructs.grouping import digest
+from constructs.patches import patches
 from constructs.resolve import reference_band
 from constructs.schema import Construct, Fracture, Study
 from constructs.section import Section
@@ -113,11 +114,12 @@ class Scene:
             row["points_mm"] = [list(line_start(line)), list(turned[1])]
             side = -1.0 if now[0] < line_start(line)[0] else 1.0
             for plate in construct.plates:
-                if (plate.side == "medial") == (side < 0):
+                if plate.side == self.study.section.sides[0 if side < 0 else 1]:
                     # The plate's place is told from the apex, so it goes where that goes.
                     move = point["position"] + turned[0][1] - now[1]
             for row in data.get("fragment", ()):
-                row["inside_mm"] = [line_start(line)[0] + side * 12.0, -1.5]
+                row["inside_mm"] = [line_start(line)[0] + side * 12.0,
+                                    line_start(line)[1] - 3.0]
         for row in data["construct"][0].get("plate", ()):
             row["top_mm"] = row["top_mm"] + move
         return data
@@ -159,19 +161,26 @@ def toppling(study: Study, turned: str) -> float:
     """Slope [degrees] at which the load on the fragment passes over the foot of the fracture."""
     line = next(f for f in study.fractures if f.name == turned)
     start, foot = line_start(line), exit_of(study, line)
-    load = study.load.medial_centre_mm if foot[0] < start[0] else study.load.lateral_centre_mm
+    side = -1.0 if foot[0] < start[0] else 1.0
+    load = max((p.centre for p in patches(study)), key=lambda x: side * x)
     slopes = np.linspace(SLOPES[0], SLOPES[-1], 61)
     away = [abs(turned_line(study, line, float(s))[0][0] - load) for s in slopes]
     return round(float(slopes[int(np.argmin(away))]), 2)
 
 
 def parted(construct: Construct, screws: bool, plate: bool, graft: bool) -> Construct:
-    """A construct without what is switched off; a plate takes the screws in its holes with it."""
+    """A construct without what is switched off; a plate takes the screws in its holes with it.
+
+    Stages of assembly are those of the whole construct: without a part all is put in at once.
+    """
+    whole = all(on or not there for on, there in
+                zip((screws, plate, graft), has(construct), strict=True))
     kept = tuple(s for s in construct.screws
                  if (plate if s.plate is not None else screws))
     return construct.model_copy(update={
         "plates": construct.plates if plate else (), "screws": kept,
-        "wires": construct.wires if screws else (), "fills": construct.fills if graft else ()})
+        "wires": construct.wires if screws else (), "fills": construct.fills if graft else (),
+        "stages": construct.stages if whole else ()})
 
 
 def has(construct: Construct) -> tuple[bool, bool, bool]:

@@ -104,7 +104,7 @@ class Facts:
         geometry = solved.geometry[corner[0], corner[2]]
         ring = next(r[2] for r in geometry.rings if r[1] == "fragment")
         foot = ring[int(ring[:, 1].argmin())]
-        away = -1.0 if ring[:, 0].mean() < 0 else 1.0
+        away = -1.0 if ring[:, 0].mean() < 0 else 1.0   # the scene's fragment is at one side
         return float(away * (geometry.near[0, 0, 0] - foot[0]))
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from constructs.lesson.grid import AXES, Scene
 from constructs.lesson.solve import Solved
+from constructs.patches import patches
 
 FloatArray = np.ndarray
 STEPS = 65535
@@ -100,13 +101,12 @@ def scene_data(scene: Scene, solved: tuple[Solved, ...]) -> dict[str, Any]:
     """A scene for the page: sliders, switches, families."""
     load = scene.study.load
     half = load.patch_width_mm / 2.0
-    shares = (load.medial_share, 1.0 - load.medial_share)
     return {
         "title": scene.title, "scenario": scene.study.scenario.strip(),
         "base": [scene.base[a] for a in AXES], "load": list(scene.load_N),
         "load_base": scene.load_base_N, "step_off_limit": scene.study.limits.step_off_mm,
-        "patches": [[c - half, c + half, s] for c, s in zip(
-            (load.medial_centre_mm, load.lateral_centre_mm), shares, strict=True)],
+        "patches": [[p.centre - half, p.centre + half, p.share] for p in patches(scene.study)],
+        "sides": list(scene.study.section.sides),
         "direction": load.direction_deg,
         "choices": [{"name": c.name, "note": c.note, "has": list(c.has),
                      "families": {"".join("01"[x] for x in on): n

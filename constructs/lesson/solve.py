@@ -30,7 +30,7 @@ from constructs.lesson.states import (
 from constructs.model import Model
 from constructs.workshop import Workshop
 from fe.condense import Condensed
-from fe.errors import InputError
+from fe.errors import ButtressError, InputError
 from fe.limit import Capacity, capacity
 from fe.recover import escape_motion
 from fe.threads import one_thread
@@ -209,11 +209,17 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
             except InputError as error:
                 piece.paths[index] = Path("no place", error.message)
                 continue
+            except ButtressError as error:   # one node must never stop the others
+                piece.paths[index] = Path("unconverged", str(error))
+                continue
             piece.layout = piece.layout or layout_of(model)
             place = (index[0], index[2])
             if place not in piece.geometry:
                 piece.geometry[place] = geometry_of(model, piece.layout)
-            piece.paths[index] = solve_path(model, piece.layout, scene.load_N)
+            try:
+                piece.paths[index] = solve_path(model, piece.layout, scene.load_N)
+            except ButtressError as error:
+                piece.paths[index] = Path("unconverged", str(error))
     return dict(out)
 
 

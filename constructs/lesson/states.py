@@ -193,11 +193,12 @@ def ring_of(mesh: Mesh) -> FloatArray:
     parts = []
     for name, nodes in stretches:
         line = mesh.points[nodes]
-        parts.append((along(line, line, SIDE_POINTS) if name in ("medial", "lateral")
+        parts.append((along(line, line, SIDE_POINTS) if name in SIDES
                       else line[corners(line)])[:-1])
     return np.concatenate(parts)
 
 
+SIDES = ("medial", "lateral", "anterior", "posterior")
 SIDE_POINTS = 56
 """Points of each side of the bone, which a fracture may leave anywhere."""
 STRAIGHT = np.radians(1.0)

@@ -102,9 +102,9 @@ function drawSection(svg, now) {
     "stroke-width": 0.8 });
   make(svg, "text", { x: f2(left + 3), y: f2(-low - 7), "font-size": 3.6 }, "10 mm");
   make(svg, "text", { x: f2(left + 1), y: f2(-high + 4.5), "font-size": 3.8, fill: "#333" },
-    "medial");
+    now.scene.sides[0]);
   make(svg, "text", { x: f2(right - 1), y: f2(-high + 4.5), "font-size": 3.8, fill: "#333",
-    "text-anchor": "end" }, "lateral");
+    "text-anchor": "end" }, now.scene.sides[1]);
 }
 
 /* Forces on the shown fragment that are worth an arrow. */

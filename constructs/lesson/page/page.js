@@ -131,8 +131,9 @@ function legend(now, forces) {
 
 function direction([x, y]) {
   const a = Math.atan2(y, x) * 180 / Math.PI;
-  const names = ["lateral", "lateral and up", "up", "medial and up", "medial", "medial and down",
-    "down", "lateral and down"];
+  const [left, right] = DATA.scenes[lesson.scene].sides;
+  const names = [right, right + " and up", "up", left + " and up", left, left + " and down",
+    "down", right + " and down"];
   return names[((Math.round(a / 45) % 8) + 8) % 8];
 }
 
