@@ -51,6 +51,9 @@ function frictionWords(now) {
 
 function outcome(now, forces) {
   const name = now.family.layout.fragments[now.fragment];
+  if (!now.held && now.status === 3) {
+    return "No answer at " + newton(now.load) + ": the solver did not converge here.";
+  }
   if (!now.held) {
     const why = now.status === 2 ? "the bone lets go while the screws are tightened"
       : now.go ? "what lets go: " + now.go : "";
