@@ -306,7 +306,7 @@ def _escape(model: Model, upper: Capacity) -> FloatArray:
     out = np.zeros(3 * len(bone.fragments))
     if upper.escape is None:
         return out
-    moved = escape_motion(model.problem, upper.escape.rigid)
+    moved = escape_motion(model.problem, upper.escape)
     largest = 0.0
     for k, i in enumerate(bone.fragments):
         points = bone.bodies[i].points
