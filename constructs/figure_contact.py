@@ -156,6 +156,8 @@ def _signs(ax: Axes, lines: list[ContactLine], per_mm: float) -> None:
                       bbox_to_anchor=(1.0, -0.065), borderaxespad=0.1, handlelength=1.2,
                       columnspacing=1.2)
     words.set_zorder(7)
-    ax.text(1.0, -0.165, "pressure: force over length and depth; 95 %: not exceeded over "
-            "95 % of the line", size=SIZE, ha="right", va="center", color="#444444",
+    pulls = any((x.force < 0.0).any() for x in lines)
+    said = ("pressure: force over length and depth; 95 %: not exceeded over 95 % of the line"
+            + ("; on a band's other side bonded faces pull" if pulls else ""))
+    ax.text(1.0, -0.165, said, size=SIZE, ha="right", va="center", color="#444444",
             transform=ax.transAxes)

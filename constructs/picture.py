@@ -137,11 +137,26 @@ def take_picture(model: Model, answer: Answer, total: float,
         MemberPicture(p.name, p.kind, p.member.points, u.reshape(-1, 3)[:, :2],
                       np.array([s.outer + s.inner for s in p.sections]))
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
+    members += _bonded_metal(model, bodies)
     return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
                    _link_forces(model, forces), _free_bodies(model, answer, total),
                    _patches(model, total), model.bone.study.section.sides[1],
                    contact_lines(model, answer) if answer.held else (),
                    model.bone.study.load.name(total))
+
+
+def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:
+    """Screws and wires that are part of the bone, moved as the nearest node of bone or graft."""
+    points = np.concatenate([b.points for b in bodies])
+    moved = np.concatenate([b.displacement for b in bodies])
+    out = []
+    # The bone has its inclusions in the order of the construct's screws and wires.
+    for pin, bar in zip(model.construct.pins, model.bone.inclusions, strict=False):
+        line = bar.start + np.linspace(0.0, 1.0, 25)[:, None] * (bar.end - bar.start)
+        near = np.hypot(*(line[:, None] - points[None]).transpose(2, 0, 1)).argmin(axis=1)
+        out.append(MemberPicture(pin.name, pin.what, line, moved[near],
+                                 np.full(24, bar.diameter)))
+    return tuple(out)
 
 
 def _link_forces(model: Model, force: FloatArray) -> LinkForces:

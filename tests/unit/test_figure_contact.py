@@ -38,6 +38,16 @@ def test_bands_stand_on_their_lines_as_high_as_the_pressure() -> None:
                  "under a plate", "on a graft's face", LABEL, "force over length and depth"):
         assert said in shown, said
     assert "cut off" not in shown
+    assert "pull" not in shown
+
+
+def test_bonded_faces_that_pull_are_explained() -> None:
+    made = construct("lag screws")
+    shot, load = made.pictures[-1], made.loads[-1]
+    pull = replace(shot.contacts[1], force=-shot.contacts[1].force)
+    ax = figures.contact_pressure(replace(shot, contacts=(shot.contacts[0], pull)), load)
+    assert "bonded faces pull" in words(ax)
+    assert clashes(ax.get_figure(root=True)) == []
 
 
 def test_peaks_of_pressure_are_cut_off_and_that_is_said() -> None:

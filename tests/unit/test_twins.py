@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from made_up import comparison, construct
 from small_study import small_study
@@ -11,6 +12,7 @@ from constructs.bone import build_bone
 from constructs.compare import compare
 from constructs.model import blocks_of, build_model, inclusions_of
 from constructs.output import document, rows
+from constructs.picture import take_picture
 from constructs.results import Comparison
 from constructs.study import Study
 from constructs.table import best_first, lines
@@ -63,7 +65,15 @@ def test_nothing_slips_in_a_twin_and_it_is_stiffer(compared: Comparison) -> None
     graft = [x for x in model.problem.links.links if x.source == "graft"]
     assert {x.kind for x in graft} == {"bond", "bond shear"}
     assert not any(x.upper < float("inf") for x in graft)
-    assert not model.hardware.parts       # its screws are part of the bone
+    assert not model.hardware.parts       # its screws are part of the bone, and drawn all the same
+    shot = take_picture(model, model.answer(800.0), 800.0)
+    [raft] = shot.members
+    assert (raft.name, raft.kind) == ("raft", "screw")
+    assert raft.points[:, 1] == pytest.approx(-6.0)
+    shaft = next(b for b in shot.bodies if b.name == "shaft")
+    assert abs(raft.displacement).max() <= abs(np.concatenate(
+        [b.displacement for b in shot.bodies])).max()
+    assert abs(shaft.displacement).max() > 0
 
 
 def test_records_name_the_twin(compared: Comparison) -> None:
