@@ -10,12 +10,12 @@ import numpy as np
 
 from constructs.bone import Block, Bone, build_bone, make_solid
 from constructs.grafts import fill_material
-from constructs.hardware import STIFF, Hardware
-from constructs.implants import metal, outer
+from constructs.hardware import SAME_PLACE, STIFF, Hardware
+from constructs.implants import metal, outer, pin_section
 from constructs.loose import leave_out_loose
 from constructs.pieces import FillPiece, Inclusion, Solid
 from constructs.pins import add_pin
-from constructs.placement import screw_axis, void_stretches
+from constructs.placement import screw_axis, thread_span, void_stretches
 from constructs.plating import add_plate
 from constructs.schema import Construct, Study
 from constructs.schema_implants import Fill, Screw, Wire
@@ -97,8 +97,13 @@ def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
     section, out = Section(study.section), []
     for pin in construct.pins:
         axis, material = screw_axis(section, pin, construct.plates), metal(pin.material)
-        out.append(Inclusion(axis.head, axis.tip, outer(pin), pin.count, material.modulus,
-                             material.poisson))
+        start = thread_span(pin, axis.length)[0]
+        for a, b, threaded in ((0.0, start, False), (start, axis.length, True)):
+            if b - a > SAME_PLACE:
+                found = pin_section(pin, threaded)
+                out.append(Inclusion(
+                    pin.name, pin.what, axis.point(a), axis.point(b), found.outer + found.inner,
+                    pin.count, material.modulus, material.poisson, outer(pin)))
     return tuple(out)
 
 
@@ -257,7 +262,7 @@ def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...
     """Face links added since ``start`` that lie in an inclusion's outline hold both ways."""
     for i in range(start, len(links.links)):
         link = links.links[i]
-        if any(bar.thickness(np.array(link.place)) > 0 for bar in inclusions):
+        if any(bar.holds(np.array(link.place)) for bar in inclusions):
             links.links[i] = replace(link, lower=-np.inf, upper=np.inf, friction=0.0, partner=-1)
 
 

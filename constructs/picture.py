@@ -150,12 +150,13 @@ def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[Member
     points = np.concatenate([b.points for b in bodies])
     moved = np.concatenate([b.displacement for b in bodies])
     out = []
-    # The bone has its inclusions in the order of the construct's screws and wires.
-    for pin, bar in zip(model.construct.pins, model.bone.inclusions, strict=False):
-        line = bar.start + np.linspace(0.0, 1.0, 25)[:, None] * (bar.end - bar.start)
+    for name in dict.fromkeys(bar.name for bar in model.bone.inclusions):
+        bars = [bar for bar in model.bone.inclusions if bar.name == name]
+        line = np.concatenate([bar.start + np.linspace(0.0, 1.0, 25)[:, None] * (
+            bar.end - bar.start) for bar in bars])
         near = np.hypot(*(line[:, None] - points[None]).transpose(2, 0, 1)).argmin(axis=1)
-        out.append(MemberPicture(pin.name, pin.what, line, moved[near],
-                                 np.full(24, bar.diameter)))
+        wide = np.repeat([bar.diameter for bar in bars], 25)[:-1]
+        out.append(MemberPicture(name, bars[0].kind, line, moved[near], wide))
     return tuple(out)
 
 

@@ -17,25 +17,39 @@ FloatArray = np.ndarray
 
 @dataclass(frozen=True)
 class Inclusion:
-    """Metal bonded into the section: a bar from ``start`` to ``end``, round, ``count`` in depth."""
+    """Metal bonded into the section: a bar from ``start`` to ``end``, round, ``count`` in depth.
 
+    A stretch of the screw or wire ``name``: ``diameter`` is that of its true section (a thread's
+    core), ``outline`` that of the hole, across which a fracture is not parted.
+    """
+
+    name: str
+    kind: str              # "screw" | "wire"
     start: FloatArray      # (2,) mm
     end: FloatArray        # (2,) mm
     diameter: float
     count: int
     modulus: float
     poisson: float
+    outline: float
 
     def thickness(self, xy: FloatArray) -> FloatArray:
         """Depth of metal at points ``(..., 2)``: the chord of the bar there, 0 beside it [mm]."""
+        return self.count * self._chord(xy, self.diameter)
+
+    def holds(self, xy: FloatArray) -> np.ndarray:
+        """Which points ``(..., 2)`` lie in its outline."""
+        return self._chord(xy, self.outline) > 0.0
+
+    def _chord(self, xy: FloatArray, diameter: float) -> FloatArray:
         axis = self.end - self.start
         length = float(np.hypot(*axis))
         along = axis / length
         arm = xy - self.start
         s = arm @ along
         n = arm[..., 1] * along[0] - arm[..., 0] * along[1]
-        chord = 2.0 * np.sqrt(np.clip((self.diameter / 2) ** 2 - n**2, 0.0, None))
-        return np.where((s >= 0) & (s <= length), self.count * chord, 0.0)
+        chord = 2.0 * np.sqrt(np.clip((diameter / 2) ** 2 - n**2, 0.0, None))
+        return np.where((s >= 0) & (s <= length), chord, 0.0)
 
 
 def with_metal(sheets: FloatArray, depth: FloatArray, xy: FloatArray,

@@ -104,3 +104,21 @@ def test_metal_in_an_empty_void_is_left_out_and_that_is_said() -> None:
     [warning] = model.hardware.warnings
     assert '"hole"' in warning
     assert warning.startswith("raft: ")
+
+
+def test_bonded_metal_has_the_true_section_and_the_outline_of_its_hole() -> None:
+    study, _ = with_twins(small_study("lag screws"))
+    shaft, thread = inclusions_of(study, study.constructs[1])[:2]
+    pin = study.constructs[1].screws[0]
+    assert pin.form == "HB 6.5"
+    assert (shaft.name, shaft.diameter, thread.diameter) == (pin.name, 4.5, 3.0)   # ISO 5835
+    assert shaft.end == pytest.approx(thread.start)
+    for bar, inside, beside in ((shaft, 3.2, 3.3), (thread, 3.2, 3.3)):   # of a 6.5 mm thread
+        along = (bar.end - bar.start) / np.hypot(*(bar.end - bar.start))
+        middle, across = (bar.start + bar.end) / 2, np.array([-along[1], along[0]])
+        off = np.linspace(-4, 4, 8001)
+        depth = bar.thickness(middle + off[:, None] * across)
+        assert np.trapezoid(depth, off) == pytest.approx(
+            pin.count * np.pi / 4 * bar.diameter**2, rel=1e-3)
+        assert bar.holds(middle + inside * across)
+        assert not bar.holds(middle + beside * across)
