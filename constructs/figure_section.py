@@ -22,6 +22,10 @@ ESCAPE_MM = 5.0
 """How far an escaping fragment is drawn along its motion."""
 GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
+LEAST_MM = -60.0
+"""The section is drawn at least down to here and a little further [mm]."""
+SHAFT_MM = 20.0
+"""Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
@@ -151,6 +155,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     factor = drawn_factor(picture, factor)
     top = d.strain_top([picture]) if top is None else top
     low, high = bounds([picture], factor)
+    low[1] = max(low[1], _lowest(picture) - SHAFT_MM)   # the shaft below says nothing more
     names = _names(picture, factor if picture.held else 0.0, (low[0] + high[0]) / 2)
     column = np.array([1.75 if side else 0.15 for side in names])   # inches of names
     box = d.inches(ax)
@@ -241,6 +246,13 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room
     legend = ax.legend(handles=[*handles, *forces], loc="upper left", fontsize=SIZE, frameon=False,
                        bbox_to_anchor=(1.02, 1.0), borderaxespad=0, handlelength=1.6)
     legend.set_zorder(7)
+
+
+def _lowest(picture: Picture) -> float:
+    """Lowest height of metal, fragments and fillings, mm; not above `LEAST_MM`."""
+    parts: list[BodyPicture | MemberPicture] = [
+        *(b for b in picture.bodies if b.name != SHAFT), *picture.members]
+    return min(LEAST_MM, *(float(p.points[:, 1].min()) for p in parts))
 
 
 def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
