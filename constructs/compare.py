@@ -233,8 +233,6 @@ class Search:
         else:
             answer = self.answer(load)
             if not answer.held:
-                answer = self.answer(load, quick=False)
-            if not answer.held:
                 return "not found: answers did not converge near it"
         return gauge.read(answer) or "no such figure in this section or construct"
 

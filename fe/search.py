@@ -25,7 +25,9 @@ FEW = 3
 NEARLY = 1e-5
 """Distance of a guess's forces from their bounds, over the load, that is worth refining."""
 MOST_GUESSES = 50
-MOST_DAMPED_GUESSES = 400
+FEWEST_GUESSES = 20
+DEARLY = 25_000
+"""Guesses times links that one search may cost, within the two numbers above."""
 
 
 def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: float = 1.0,
@@ -40,7 +42,8 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
     others: Iterator[IntArray] = iter(())
     if turning is None:
         turning = np.zeros(step.p.kinks.shape[1], dtype=np.int8)
-    for count in range(1, (MOST_DAMPED_GUESSES if damped else MOST_GUESSES) + 1):
+    most = min(MOST_GUESSES, max(FEWEST_GUESSES, DEARLY // max(state.size, 1)))
+    for count in range(1, (8 if damped else 1) * most + 1):
         try:
             guess = Guess(step, state, turning)
         except Singular:

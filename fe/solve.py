@@ -101,8 +101,9 @@ class Solver:
         """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are held.
 
         ``near``: a held answer of a similar load, from which the states are followed first; it
-        cannot change what is accepted. ``quick`` leaves out Lemke's method and ``brief`` all but
-        the first starts, so that "unconverged" may stand for "no equilibrium": for searches.
+        cannot change what is accepted. ``quick`` leaves out Lemke's method (and longer
+        searches where there is a ``near``), ``brief`` all other starts, so that "unconverged"
+        may stand for "no equilibrium": for searches.
         """
         load = np.asarray(load, dtype=float)
         with one_thread():

@@ -29,8 +29,6 @@ OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
 """Shares of the friction at which a start is looked for."""
 LINEAR_PROGRAM = "linear program"
 """Method of a proof that no force system carries the load."""
-HOPELESS = 3
-"""Shares of the load without an answer after which a load is followed no further."""
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
 """Shares of a load through which its states are followed where no start ends at once."""
 
@@ -151,12 +149,12 @@ class Step:
         if self.prescribed or not self.load.any():
             return None
         near: Answer | None = None
-        for tried, share in enumerate(RAMP):
+        for share in RAMP:
             part, found = Step(self.solver, share * self.load, self.memory, {}), None
             if near is None:
-                if tried >= HOPELESS:
-                    return None
                 found = part._start(stick)
+                if found is None:
+                    return None
             else:
                 for firm in (1.0, FIRM):
                     found = found or part.follow(near.force, near.slack, near.kink_step, firm)
@@ -180,6 +178,8 @@ class Step:
             found = self._start(stick)
             if found is not None:
                 return found
+            if quick and near is not None:
+                return self.none("unconverged", None, "left out: the longer searches")
         limit = capacity(p, self.load, prescribed=self.prescribed)
         if not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9):
             return self.none("no equilibrium", limit.escape)
