@@ -124,6 +124,7 @@ class Against:
     only_this: int
     only_reference: int
     neither: int
+    unanswered: int = 0
 
 
 @dataclass(frozen=True)
@@ -266,7 +267,7 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
     all_kept, score, merit = paired.keeps_all(limits), paired.score(), paired.merit(limits)
-    best = best_shares(merit)
+    best = best_shares(merit) * np.isin(paired.status, ANSWERS)  # what failed is best in nothing
     chosen = names.index(reference) if reference else int(np.argmax(best.mean(axis=0)))
     ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
         + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
@@ -308,11 +309,13 @@ def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> A
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
     less, more = score[:, this] < score[:, reference], score[:, this] > score[:, reference]
+    known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
     return Against(found.constructs[this], share(less), share(more),
                    paired_difference(sunk[:, this], sunk[:, reference]),
                    paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
-                   int(both.sum()), int((held & ~other).sum()), int((other & ~held).sum()),
-                   int((~held & ~other).sum()))
+                   int(both.sum()), int((known & held & ~other).sum()),
+                   int((known & other & ~held).sum()), int((known & ~held & ~other).sum()),
+                   int((~known).sum()))
 
 
 def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int, reference: int

@@ -35,6 +35,8 @@ def sentence(load: float, reference: str, against: Sequence[Against], driven: Se
     lost = rival.only_this + rival.neither
     if lost:
         words += f"; '{reference}' lets go in {lost} samples"
+    if rival.unanswered:
+        words += f"; {rival.unanswered} samples have no answer of one of them"
     for name in (rival.construct, reference):
         if loss[name]:
             words += f"; '{name}' holds but breaks a limit in {loss[name]} samples"

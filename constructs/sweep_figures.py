@@ -144,7 +144,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     for i, a in enumerate(result.against):
         color = d.series(result.outcomes.constructs.index(a.construct))["color"]
         diff = a.subsidence_mm
-        total = a.both_held + a.only_this + a.only_reference + a.neither
+        total = a.both_held + a.only_this + a.only_reference + a.neither + a.unanswered
         words = f"both hold in {a.both_held} of {total}"
         if diff.quantiles is not None and diff.mean is not None:
             low, first, middle, third, high = diff.quantiles

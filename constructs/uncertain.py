@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
@@ -13,12 +13,16 @@ import numpy as np
 
 from constructs.design import parse_vary
 from constructs.grouping import bone_key
+from constructs.patches import patches
 from constructs.ranges import Range, Value, parse_range
 from constructs.schema import Study
+from constructs.section import Section
 from constructs.vary import Varier, addresses, plain
 from fe.errors import InputError
 
 OF = ("value", "factor", "shift")
+MARGIN = 0.05
+"""Patches stay this far from the ends of the joint line [mm]."""
 
 
 @dataclass(frozen=True)
@@ -75,12 +79,46 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
         found[key] = Uncertain(named, key, "value", law, "", "given by the user", "practice")
     varier, before = Varier(study), bone_key(study)
     out = []
-    for entry in found.values():
-        entry = _based(study, entry)
+    for entry in _on_the_joint(study, [_based(study, e) for e in found.values()], given):
         keys = {bone_key(varier.case({entry.key: v}).study)
                 for v in entry.values(np.array([0.3, 0.7]))}
         out.append(replace(entry, geometric=keys != {before}))
     return tuple(out)
+
+
+def _on_the_joint(study: Study, entries: list[Uncertain], given: Container[str]
+                  ) -> list[Uncertain]:
+    """The inputs, those of contact patches cut so that every sample lies on the joint surface.
+
+    The widest patch that fits at the study's own places comes first, then how far it may move.
+    """
+    line = Section(study.section).shape.joint_line()
+    low, high = float(line[0, 0]) + MARGIN, float(line[-1, 0]) - MARGIN
+    where = patches(study)
+    widest = 2.0 * min(min(p.centre - low, high - p.centre) for p in where)
+    width = study.load.patch_width_mm
+    out = list(entries)
+    for i, entry in enumerate(out):
+        if entry.key == "load.patch_width_mm":
+            first, last = sorted(float(v) for v in entry.law.ends())
+            if entry.key not in given and widest < last:
+                entry = out[i] = _cut(entry, min(first, 0.75 * widest), widest)
+            width = max(float(v) for v in entry.law.ends())
+    for i, entry in enumerate(out):
+        for p in where:
+            if entry.key == f"load.{p.key}" and entry.of == "shift" and entry.key not in given:
+                ends = sorted(float(v) for v in entry.law.ends())
+                room = low + width / 2 - p.centre, high - width / 2 - p.centre
+                if room[0] > ends[0] or room[1] < ends[1]:
+                    out[i] = _cut(entry, max(ends[0], min(room[0], 0.0)),
+                                  min(ends[1], max(room[1], 0.0)))
+    return out
+
+
+def _cut(entry: Uncertain, low: float, high: float) -> Uncertain:
+    """The input with an even distribution over what fits, and words for that."""
+    law = parse_range(f"uniform({low:.4f}, {high:.4f})", entry.key)
+    return replace(entry, law=law, source=entry.source + "; cut to what lies on the joint surface")
 
 
 def _concerns(study: Study, entry: Uncertain) -> bool:
