@@ -25,6 +25,7 @@ from constructs.checked import closest, did_you_mean
 from constructs.complaint import show
 from constructs.schema import Study
 from constructs.study import study_from
+from constructs.turning import slope, turn_to
 from fe.errors import InputError
 
 SCALES = {
@@ -270,16 +271,9 @@ def _turn(data: dict[str, Any], address: Address, key: str, value: Any) -> None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise InputError("wrong type", key=key, value=show(value), expected="degrees")
     row = _below(data, address[:-1])
-    points = row["points_mm"]
-    pivot, far = sorted((points[0], points[-1]), key=lambda p: -p[1])
-    dx, down = far[0] - pivot[0], pivot[1] - far[1]
-    side = 1.0 if dx >= 0 else -1.0
-    now = math.degrees(math.atan2(abs(dx), down))
-    turn = side * math.radians(value if address[-1] == "turn_deg" else value - now)
-    if not 0.0 <= now + math.degrees(side * turn) <= 90.0:
+    now, _ = slope(row["points_mm"])
+    wanted = now + value if address[-1] == "turn_deg" else float(value)
+    if not 0.0 <= wanted <= 90.0:
         raise InputError("a fracture turned beyond the long axis or the joint line", key=key,
                          value=show(value), expected=f"a slope of 0 to 90 degrees; it is {now:.3g}")
-    cos, sin = math.cos(turn), math.sin(turn)
-    row["points_mm"] = [[pivot[0] + cos * (x - pivot[0]) - sin * (y - pivot[1]),
-                         pivot[1] + sin * (x - pivot[0]) + cos * (y - pivot[1])]
-                        for x, y in points]
+    turn_to(data, row, wanted)

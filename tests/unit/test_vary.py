@@ -6,7 +6,9 @@ import math
 
 import pytest
 
-from constructs.study import example
+from constructs.bone import build_meshes
+from constructs.section import Section
+from constructs.study import example, example_names, study_from
 from constructs.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 from fe.errors import InputError
 
@@ -91,7 +93,9 @@ def test_slope_turns_a_fracture_about_its_end_at_the_joint(slope: float) -> None
     assert after[0] == pytest.approx(before[0])
     dx, dy = after[1][0] - after[0][0], after[0][1] - after[1][1]
     assert math.degrees(math.atan2(-dx, dy)) == pytest.approx(slope)
-    assert math.dist(*after) == pytest.approx(math.dist(*before))
+    # Near the long axis the drawn line would end inside the bone, so it is drawn on.
+    assert math.dist(*after) == pytest.approx(math.dist(*before)) or (
+        slope == 10.0 and math.dist(*after) > math.dist(*before))
 
 
 def test_turn_is_the_same_as_slope_by_the_difference() -> None:
@@ -102,6 +106,39 @@ def test_turn_is_the_same_as_slope_by_the_difference() -> None:
     for a, b in zip(turned.study.fractures[0].points_mm, sloped.study.fractures[0].points_mm,
                     strict=True):
         assert a == pytest.approx(b)
+
+
+def test_a_turned_fracture_keeps_its_corner_with_a_void() -> None:
+    study = example("lateral-depression")
+    turned = varied(study, {"fracture.*.turn_deg": -5.0}).study
+    inner, outer = (f.points_mm for f in turned.fractures)
+    corners = turned.voids[0].points_mm
+    assert corners[0] == inner[1] != study.fractures[0].points_mm[1]
+    assert corners[3] == outer[1] != study.fractures[1].points_mm[1]
+    assert corners[1:3] == study.voids[0].points_mm[1:3]
+    assert inner[1][1] == outer[1][1] == -9.0
+    now, then = (math.atan2(p[0][0] - p[1][0], 9.0) for p in (study.fractures[0].points_mm, inner))
+    assert math.degrees(now - then) == pytest.approx(5.0)
+
+
+def test_a_free_end_is_drawn_on_through_the_surface() -> None:
+    data = plain(STUDY)
+    data["fracture"][0]["points_mm"][1] = [-19.8, -46.2]  # just outside
+    study = study_from(data)
+    after = varied(study, {"fracture.shear plane.turn_deg": -6.0}).study.fractures[0].points_mm
+    assert math.dist(*after) > math.dist(*study.fractures[0].points_mm) + 1.0
+    x, y = after[1]
+    assert x < float(Section(study.section).surface("medial")[:, 0].max())
+    assert math.degrees(math.atan2(after[0][0] - x, -y)) == pytest.approx(
+        math.degrees(math.atan2(16.8, 46.2)) - 6.0)
+    build_meshes(varied(study, {"fracture.shear plane.turn_deg": -6.0}).study)
+
+
+@pytest.mark.parametrize("name", example_names())
+@pytest.mark.parametrize("turn", [-5.0, 5.0])
+def test_every_shipped_study_can_be_turned_and_meshed(name: str, turn: float) -> None:
+    study = varied(example(name), {"fracture.*.turn_deg": turn, "mesh.size_mm": 5.0}).study
+    build_meshes(study)
 
 
 def test_coarse_mesh_follows_the_fine_one_unless_it_is_varied_too() -> None:

@@ -1,0 +1,81 @@
+"""A fracture of a study turned to another slope, so that it still parts the bone.
+
+What is turned are plain lists of points, before they are validated. The fracture turns about its
+upper end. A lower end that lies on a corner of a void or an end of another fracture keeps its
+height and takes that corner along, so that lines that meet go on meeting; a free lower end that
+would come to lie inside the bone is drawn on through its surface.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from pydantic import ValidationError
+
+from constructs.schema_bone import SectionInput
+from constructs.section import Section
+from fe.errors import InputError
+
+Points = list[list[float]]
+SAME_MM = 0.02
+"""Points closer than this are one."""
+STEP_MM, MOST_STEPS = 2.0, 60
+STEEPEST_DEG = 60.0
+"""Beyond this slope a lower end does not keep its height: the line would grow too long."""
+
+
+def slope(points: Points) -> tuple[float, float]:
+    """Angle of the chord to the long axis [deg], and the side (-1 or 1) to which it runs down."""
+    pivot, far = _ends(points)
+    dx, down = far[0] - pivot[0], pivot[1] - far[1]
+    return math.degrees(math.atan2(abs(dx), down)), 1.0 if dx >= 0 else -1.0
+
+
+def turn_to(data: dict[str, Any], row: dict[str, Any], wanted: float) -> None:
+    """Give the fracture ``row`` of the study ``data`` the slope ``wanted`` [deg]."""
+    points: Points = [list(p) for p in row["points_mm"]]
+    now, side = slope(points)
+    pivot, far = _ends(points)
+    others = [p for kind in ("fracture", "void") for entry in data.get(kind, ()) if entry is not row
+              for p in entry["points_mm"] if math.dist(p, far) < SAME_MM]
+    down = pivot[1] - far[1]
+    if others and down > 0.0 and wanted <= STEEPEST_DEG:
+        grow = side * (math.tan(math.radians(wanted)) - math.tan(math.radians(now)))
+        new = [[x + grow * (pivot[1] - y), y] for x, y in points]
+    else:
+        turn = side * math.radians(wanted - now)
+        cos, sin = math.cos(turn), math.sin(turn)
+        new = [[pivot[0] + cos * (x - pivot[0]) - sin * (y - pivot[1]),
+                pivot[1] + sin * (x - pivot[0]) + cos * (y - pivot[1])] for x, y in points]
+    end = points.index(far)
+    for other in others:
+        other[:] = new[end]
+    if not others and wanted != now:
+        _draw_on(data, new, end)
+    row["points_mm"] = new
+
+
+def _ends(points: Points) -> tuple[list[float], list[float]]:
+    """Upper and lower end of a line."""
+    pivot, far = sorted((points[0], points[-1]), key=lambda p: -p[1])
+    return pivot, far
+
+
+def _draw_on(data: dict[str, Any], points: Points, end: int) -> None:
+    """Lengthen the last stretch at a free end until it lies outside the bone."""
+    from shapely import Point, Polygon
+
+    try:
+        outline = Section(SectionInput.model_validate(data.get("section", {}))).outline()[0]
+    except (ValidationError, InputError, OSError):
+        return  # what is wrong with the section is told when the study is validated
+    bone = Polygon(outline).buffer(SAME_MM)
+    near = points[end - 1] if end else points[1]
+    dx, dy = points[end][0] - near[0], points[end][1] - near[1]
+    length = math.hypot(dx, dy)
+    for _ in range(MOST_STEPS):
+        if length == 0.0 or not bone.contains(Point(points[end])):
+            return
+        points[end] = [points[end][0] + STEP_MM * dx / length,
+                       points[end][1] + STEP_MM * dy / length]
