@@ -142,8 +142,12 @@ class Evaluator:
 
     def _known(self, case: Case, construct: Construct, intact: dict[str, float]) -> Known:
         frame, model, law = self.workshop.model(case, construct)
-        return Known(self._solve(case, frame, model, law, intact), frame.ground.alone(
-            bone_key(case.study, construct), frame.model.hardware.fills))
+        key = bone_key(case.study, construct)
+        ground = self.workshop.grounds[key]
+        tissues = ground.tissues if self.options.strain else ()
+        reader = Reader(model.bone, tissues, intact)
+        return Known(self._solve(case, frame, model, law, reader),
+                     ground.alone(key, frame.model.hardware.fills))
 
     def _key(self, case: Case, construct: Construct) -> Any:
         study = case.study
@@ -152,9 +156,8 @@ class Evaluator:
                        own, [f.friction for f in study.fractures], study.load.model_dump(),
                        dict(case.scales)])
 
-    def _solve(self, case: Case, frame: Frame, model: Model, law: Law, intact: dict[str, float]
+    def _solve(self, case: Case, frame: Frame, model: Model, law: Law, reader: Reader
                ) -> tuple[list[dict[str, Any]], ...]:
-        reader = Reader(model.bone, frame.ground.tissues if self.options.strain else (), intact)
         capacities = [self._capacity(case, frame, model, law)]
         results, fragments, edges, failures = [], [], [], []
         for total in case.study.load.total_N:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
+from weakref import ref
 
 import numpy as np
 
@@ -84,8 +85,8 @@ class Frame:
     ``made_for``: the load key of the model's columns.
     """
 
-    def __init__(self, model: Model, made_for: str, ground: Ground) -> None:
-        self.model, self.ground, self.counts = model, ground, ground.counts
+    def __init__(self, model: Model, made_for: str, counts: Counter[str]) -> None:
+        self.model, self.counts = model, counts
         self.problems: Kept[Condensed] = Kept(2)
         self.problems[made_for] = model.problem
         self.laws: Kept[Law] = Kept(MOST_LAWS)
@@ -230,15 +231,16 @@ class Ground:
 def _remember(body: Continuum) -> None:
     """Keep what was found at places: hardware that stays where it is asks for it again."""
     for name in ("inside", "spread"):
-        setattr(body, name, _kept(getattr(body, name)))
+        setattr(body, name, _kept(ref(body), getattr(type(body), name)))
 
 
-def _kept(function: Callable[..., T]) -> Callable[..., T]:
+def _kept(owner: ref[Continuum], function: Callable[..., T]) -> Callable[..., T]:
+    # Weak: a body that held itself would keep its factor long after its bone is given up.
     known: Kept[T] = Kept(4 * MOST_COLUMNS)
 
     def found(*arrays: FloatArray) -> T:
         key = b"|".join(np.ascontiguousarray(a).tobytes() for a in arrays)
-        return known.get_or(key, lambda: function(*arrays))
+        return known.get_or(key, lambda: function(owner(), *arrays))
 
     return found
 
@@ -294,11 +296,11 @@ class Workshop:
         # Which loose pieces are left where they are depends on which pieces are loaded.
         loaded = loaded_bodies(bone) if case.study.voids else ()
         key = (hardware_key(case.study, construct), loaded)
-        frame = ground.frames.get_or(key, lambda: self._new_frame(ground, bone, construct, load))
+        frame = ground.frames.get_or(key, lambda: self._new_frame(bone, construct, load))
         model, law = frame.answerable(case, bone, construct, load)
         return frame, model, law
 
-    def _new_frame(self, ground: Ground, bone: Bone, construct: Construct, load: str) -> Frame:
+    def _new_frame(self, bone: Bone, construct: Construct, load: str) -> Frame:
         before = len(bone.fills)
         model = assemble(bone, construct)
         for solid in model.hardware.fills:
@@ -307,7 +309,7 @@ class Workshop:
         self.counts["condensed"] += 1
         self.counts["inversions"] += 1
         self.counts["factorisations"] += len(bone.fills) - before
-        return Frame(model, load, ground)
+        return Frame(model, load, self.counts)
 
 
 def share_key(study: Study) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import math
 import os
 import signal
 import time
+import weakref
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -199,6 +201,22 @@ def test_the_saving_is_what_solving_every_case_by_itself_would_take() -> None:
     assert again.counts["factorisations"] == 0
     fresh = evaluated(Evaluator(Options()), study, {"load.total_N": 500.0})
     assert fresh.counts["factorisations"] == again.counts["alone"]
+
+
+def test_a_bone_that_is_given_up_leaves_the_memory_at_once() -> None:
+    # Without waiting for the collector of cycles, which counts objects and not their size.
+    evaluator, bodies = Evaluator(Options(strain=True)), []
+    gc.disable()
+    try:
+        for i in range(4):
+            outcome = evaluated(evaluator, small_study("antiglide"),
+                                {"section.modulus_scale": 1.0 + 0.1 * i})
+            assert not outcome.failures
+            (ground, *_) = reversed(evaluator.workshop.grounds.values())
+            bodies += [weakref.ref(b) for b in ground.bone.bodies]
+        assert sum(b() is not None for b in bodies) == 4  # of two bones with two bodies
+    finally:
+        gc.enable()
 
 
 def test_cases_share_what_they_can() -> None:
