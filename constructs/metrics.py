@@ -370,7 +370,8 @@ def escaping(model: Model, answer: Answer) -> str | None:
     size = np.abs(answer.escape.rigid)
     if not size.size or size.max() == 0.0:
         return None
-    fragments = [j for j in range(size.size)
-                 if model.problem.rigid_body[j] in model.bone.fragments]
+    # A fragment before what is joined to it, if it moves at all: a stripped screw goes alone.
+    fragments = [j for j in range(size.size) if size[j] > 1e-6 * size.max()
+                 and model.problem.rigid_body[j] in model.bone.fragments]
     best = max(fragments or range(size.size), key=lambda j: float(size[j]))
     return model.problem.bodies[int(model.problem.rigid_body[best])].name

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -43,6 +44,8 @@ class Model:
     memory: Memory
     whole: Model | None = None
     """Of a construct with stages: everything that is ever placed, before the first stage."""
+    built: tuple[Any, ...] = ()
+    """Of `whole`: what its building stages led to, so that they are not carried out twice."""
 
     @property
     def problem(self) -> Condensed:
@@ -153,6 +156,10 @@ def assemble(bone: Bone, construct: Construct) -> Model:
                          key=f"construct.{construct.name}.{error.key}",
                          expected=error.expected) from None
     leave_out_loose(bone, solids, hardware, links)
+    if construct.stages:
+        from constructs.stages.drag import add_drags  # its package needs the model itself
+
+        add_drags(bone, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
     return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))

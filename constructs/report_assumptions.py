@@ -42,7 +42,9 @@ MODEL = (
     "every load is then one step from there.",
     "In stages, a part that is placed joins without force as the bone lies by then, a tightened "
     "screw keeps its length from then on, and slip, crushing and bending stay. Each stage is one "
-    "step, or as many as it says.",
+    "step, or as many as it says. A piece on which nothing presses stays where it lies: a drag of "
+    "about its weight holds it, until something does. How far it was pushed can depend on the "
+    "way, so tightening beside a loose piece asks for several steps.",
     "Capacity is limit analysis, without and with friction; loading step by step tells where "
     "equilibrium ends in this model.",
 )
@@ -90,6 +92,8 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
         for row in ("trabecular law", *preset):
             yield "materials", row
     yield "materials", "friction"
+    if any(c.stages for c in study.constructs):
+        yield "anatomy", "loose piece"
     for c in study.constructs:
         for metal in (*(p.material for p in c.plates), *(s.material for s in c.screws),
                       *(w.material for w in c.wires)):

@@ -26,7 +26,8 @@ class Stage(Checked):
     both ways and in rotation), "release" (parts are taken out), "load" (the joint force becomes
     `total_N`), "unload" (it goes), "cycle" (between `total_N` and `low_N`, at most `times`, until
     a cycle changes the joint surface by `settle_mm` or less). A part that no stage places is there
-    from the start.
+    from the start. `steps` divides tightening, loading or unloading into equal steps; one
+    will do unless a piece lies loose, whose place depends on the way.
     """
 
     do: Do
@@ -45,7 +46,7 @@ class Stage(Checked):
         "place": ("what",), "tighten": ("what",), "lock": ("what",), "release": ("what",),
         "load": ("total_N",), "unload": (), "cycle": ("total_N",)}
     ALLOWED: ClassVar[Mapping[str, tuple[str, ...]]] = {
-        "tighten": ("force_N",), "load": ("medial_share", "steps"), "unload": ("steps",),
+        "tighten": ("force_N", "steps"), "load": ("medial_share", "steps"), "unload": ("steps",),
         "cycle": ("low_N", "medial_share", "low_medial_share", "times", "settle_mm")}
 
     @model_validator(mode="before")

@@ -8,6 +8,7 @@ nothing is factorised again, and what takes part is inverted once for each combi
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,12 +39,18 @@ class State:
 class Staging:
     """Steps of one condensed problem; keeps a solver for each combination of what takes part.
 
-    ``solver``: one of the whole problem, used where everything takes part.
+    ``solver``: one of the whole problem, used where everything takes part. ``drag``: links by
+    number of their body that take part only while nothing else carries a force on it: equilibrium
+    does not say where such a body lies, so its drag keeps it where it is until it is pushed.
     """
 
-    def __init__(self, solver: Solver) -> None:
+    def __init__(self, solver: Solver, drag: Mapping[int, Sequence[int]] | None = None) -> None:
         self.problem: Condensed = solver.problem
         self.ends = link_bodies(self.problem)
+        self.drag = {body: np.array(links) for body, links in (drag or {}).items()}
+        self.drags = np.zeros(self.problem.n, dtype=bool)
+        for links in self.drag.values():
+            self.drags[links] = True
         everything = np.ones(len(self.problem.bodies), dtype=bool)
         self._known: dict[bytes, tuple[Subset, Solver]] = {}
         whole = subset(self.problem, everything, np.ones(self.problem.n, dtype=bool))
@@ -52,12 +59,12 @@ class Staging:
     def start(self, present: BoolArray, held_back: BoolArray | None = None) -> State:
         """Rest without load: nothing has moved and nothing carries a force."""
         p = self.problem
-        none = np.zeros(p.n, dtype=bool)
+        back = self.drags if held_back is None else self.drags | held_back
         at_rest = Answer("held", "at rest", np.zeros(p.n), np.zeros(p.rigid.shape[1]),
                          np.zeros(p.kinks.shape[1]), np.zeros(p.n), np.zeros(p.kinks.shape[1]),
                          np.zeros(len(p.loads)), 0.0, 0.0, 1.0, 0)
-        return State(np.asarray(present, dtype=bool), none if held_back is None else held_back,
-                     p.lower, p.upper, p.friction, Memory.none(p), at_rest)
+        return State(np.asarray(present, dtype=bool), back, p.lower, p.upper, p.friction,
+                     Memory.none(p), at_rest)
 
     def live(self, state: State) -> BoolArray:
         """Links that take part ``(n,)``: not held back and both bodies there."""
@@ -137,6 +144,45 @@ class Staging:
         the length that they then have. Without equilibrium the state is the one before. ``near``:
         a held answer of a like step with the same parts; it changes no answer, only the way to it.
         """
+        if state.held_back[self.drags].all():
+            plain = state
+        else:
+            # Bodies that only their drag held: where nothing changes they stay, else they are tried
+            # without it.
+            if not prescribed and np.array_equal(load, state.answer.load):
+                cut, solver = self.part(state)
+                if self._unchanged(cut, solver, state, cut.memory(state.memory)) is not None:
+                    return self._step(state, load, {}, None)
+            plain = replace(state, held_back=state.held_back | self.drags)
+        answer, after = self._step(plain, load, prescribed, near)
+        if answer.method == "unchanged" or answer.status == "no equilibrium":
+            return answer, after
+        loose = self.loose(after, answer)
+        if not loose:
+            return answer, after
+        links = np.concatenate([self.drag[body] for body in loose])
+        back = plain.held_back.copy()
+        back[links] = False
+        dragged, fit = replace(plain, held_back=back), np.zeros(self.problem.n, dtype=bool)
+        fit[links] = state.held_back[links]      # those that drag already remember where from
+        found = self._step(self._fitted(dragged, fit), load, prescribed, near)
+        return found if found[0].held else (answer, after)
+
+    def loose(self, state: State, answer: Answer) -> list[int]:
+        """Bodies with a drag that no link holds both ways and on which none carries a force.
+
+        Without an answer, all that no link holds both ways.
+        """
+        live = self.live(state) & ~self.drags
+        both_ways = (state.lower < 0.0) & (state.upper > 0.0)
+        size = np.abs(answer.force) if answer.held else np.zeros(self.problem.n)
+        firm = live & (both_ways | (size > 1e-9 * size.max(initial=0.0)))
+        held = set(self.ends[firm].ravel().tolist())
+        return [body for body in self.drag if state.present[body] and body not in held]
+
+    def _step(self, state: State, load: FloatArray, prescribed: dict[int, float] | None,
+              near: Answer | None) -> tuple[Answer, State]:
+        """A step with the links that take part in a state."""
         cut, solver = self.part(state)
         memory, load = cut.memory(state.memory), np.asarray(load, dtype=float)
         held = cut.prescribed(prescribed or {})

@@ -19,15 +19,19 @@ def installed(model: Model) -> Model:
     state = order.start()
     tightened: dict[str, float] = {}
     failed: Answer | None = None
+    built = []
     for stage in model.construct.stages:
         if stage.loads:
             break
         tightened |= order.forces(stage)
         done = order.do(stage, state, 0.0)
+        built.append(done)
         state = done.state
         if not done.answer.held:
             failed = done.answer
             break
+    # The comparison's loads press on every piece, or find it held by nothing: no drag.
+    state = replace(state, held_back=state.held_back | order.staging.drags)
     cut, solver = order.staging.part(state)
     there = {name for name, body in order.bodies.items() if state.present[body]}
     answer = cut.narrowed(failed or state.answer)
@@ -37,7 +41,7 @@ def installed(model: Model) -> Model:
              for n in tightened if n in there}
     missing = [name for name in order.bodies if name not in there]
     warnings = list(model.hardware.warnings)
-    if missing:
+    if missing and failed is None:
         warnings.append("the loads of the comparison meet it as it is before its first loading "
                         "stage, without " + ", ".join(f"'{n}'" for n in missing))
     hardware = replace(
@@ -45,4 +49,4 @@ def installed(model: Model) -> Model:
         parts=[p for p in model.hardware.parts if p.name in there],
         fills=[s for s in model.hardware.fills if s.name in there])
     return replace(model, hardware=hardware, solver=solver, tightened=answer,
-                   memory=cut.memory(state.memory), whole=model)
+                   memory=cut.memory(state.memory), whole=replace(model, built=tuple(built)))

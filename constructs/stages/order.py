@@ -11,6 +11,7 @@ from constructs.implants import tension
 from constructs.model import Model
 from constructs.pins import HEAD_MOMENT, HEADS
 from constructs.schema_stages import Stage
+from constructs.stages.drag import DRAG
 from fe.cycles import Cycled, cycle
 from fe.solve import Answer
 from fe.stages import Staging, State
@@ -40,8 +41,12 @@ class Order:
 
     def __init__(self, model: Model) -> None:
         self.model = model
-        self.staging = Staging(model.solver)
         p = model.problem
+        drag: dict[int, list[int]] = {}
+        for i, link in enumerate(p.links.links):
+            if link.kind == DRAG:
+                drag.setdefault(model.number(link.b.body), []).append(i)
+        self.staging = Staging(model.solver, drag)
         self.bodies = {s.name: model.number(s.body) for s in model.hardware.fills}
         self.bodies |= {q.name: model.number(q.member) for q in model.hardware.parts}
         self.heads: dict[str, int] = {}
@@ -103,9 +108,12 @@ class Order:
             target = self.load(total, stage.medial_share)
         answers: list[Answer] = []
         first, count = state.answer.load, stage.steps or 1
+        held = {head: float(state.answer.force[head]) for head in prescribed}
         for k in range(1, count + 1):
-            answer, state = self.staging.step(state, first + (target - first) * (k / count),
-                                              prescribed)
+            share = k / count
+            forces = {i: held[i] + (force - held[i]) * share for i, force in prescribed.items()}
+            answer, state = self.staging.step(state, first + (target - first) * share, forces,
+                                              answers[-1] if answers else None)
             answers.append(answer)
             if not answer.held:
                 break

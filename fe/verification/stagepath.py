@@ -121,6 +121,34 @@ def locked_in() -> float:
     return -float(held(staging.step(state, np.zeros(1))).answer.force[join])
 
 
+DRAG = 50.0   # N
+
+
+@cache
+def left_behind() -> tuple[float, float]:
+    """Place [mm] of a loose block after a spring-held pusher has pushed it and gone back, and the
+    force [N] that is left on it."""
+    # Not stiffer than the tolerance asks for: errors without load are told against what the lack
+    # of fit could raise in the stiffest link.
+    pusher, loose = (Member(name, np.array([[x, 0.0], [x + 20.0, 0.0]]),
+                            [BeamSection(1e9, 1e9, 1e9)], fixed=(1, 2, 4, 5))
+                     for name, x in (("pusher", 0.0), ("loose", 20.0)))
+    links = LinkList()
+    spring(links, GROUND, End(pusher, pusher.translation(0, ALONG)), SPRING)
+    touch = links.add(Link("contact", "pusher", End(pusher, pusher.translation(1, ALONG)),
+                           End(loose, loose.translation(0, ALONG)), lower=0.0))
+    drag = links.add(Link("drag", "drag", GROUND, End(loose, loose.translation(0, ALONG)),
+                          lower=-DRAG, upper=DRAG))
+    solver = Solver(condense([pusher, loose], links, [[(pusher, pusher.translation(0, ALONG))]]))
+    staging = Staging(solver, {1: [drag]})
+    state = staging.start(np.ones(2))
+    for push in (0.5 * PUSH, PUSH, 0.0):
+        state = held(staging.step(state, np.array([push])))
+    answer = state.answer
+    mine = staging.problem.rigid_body == 1
+    return float(loose.rigid[0] @ answer.rigid[mine]), float(answer.force[touch])
+
+
 CASES = register(
     Case("block pressed, then pushed", BY_HAND, "derived", "displacement", "mm",
          (PUSH - FRICTION * PRESS) / SPRING, 1e-9, lambda: along_path(PRESSED, BOTH)[0]),
@@ -134,6 +162,8 @@ CASES = register(
          PRELOAD * (1 - SHARE), 1e-9, lambda: tightened(0, 1)[0]),
     Case("first bolt tightened again", BOLTS, "derived", "force left in the second", "N",
          PRELOAD * (1 - SHARE**2), 1e-9, lambda: tightened(0, 1, 0)[1]),
+    Case("loose piece that is pushed and left", "spring and drag, by hand", "derived",
+         "where it stays", "mm", (PUSH - DRAG) / SPRING, 1e-5, lambda: left_behind()[0]),
     Case("rod put beside a pulled one", "two rods in parallel, closed form", "derived",
          "compression when the pull has gone", "N", PULL * BESIDE / (ROD + BESIDE), 1e-9,
          locked_in))

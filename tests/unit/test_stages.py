@@ -39,6 +39,7 @@ def both():
         mode="json", exclude_none=True, by_alias=True)["stage"][6:]]
     data["construct"].append(data["construct"][0] | {"name": "plate first", "stage": plate_first})
     data["construct"][0]["stage"][1]["force_N"] = 400.0
+    data["construct"][0]["stage"][3].pop("steps")
     return compare(study_from(data))
 
 
@@ -368,6 +369,13 @@ def evaluator():
     return Evaluator(Options())
 
 
+def test_the_shipped_orders_take_the_same_steps() -> None:
+    from constructs.stages.run import same_steps
+    from constructs.study import example
+
+    assert same_steps(*example("staged-tightening").constructs)
+
+
 def test_rules_of_an_order() -> None:
     from constructs.rules import check
 
@@ -396,3 +404,23 @@ def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
         assert any(r"\$x^2\$" in t.get_text() for ax in figure.axes for t in (ax.title, ax._left_title))
         plt.close(figure)
     assert "<b>" not in found._repr_html_().replace("<b>Stage", "")
+
+
+def test_a_loose_fragment_stays_where_it_was_pushed_and_its_drag_is_told() -> None:
+    """What holds it is listed; how far it is pushed depends on the way, and settles with steps."""
+    from constructs.stages.drag import DRAG
+
+    ends = []
+    for n in (1, 8, 16):
+        found = staged(place(PLATE, FIRST), tighten(FIRST, 500.0) | {"steps": n}, place(SECOND),
+                       tighten(SECOND, 100.0), place(LAG), tighten(LAG, 400.0))
+        pushed, kept, held = (found.stages[i].fragments["medial"] for i in (1, 2, -1))
+        ends.append(pushed.subsidence_mean_mm)
+        assert pushed.subsidence_mean_mm < -0.3
+        assert kept.subsidence_mean_mm == pytest.approx(pushed.subsidence_mean_mm, abs=1e-9)
+        assert all(abs(f) <= 0.5 + 1e-9 for f in pushed.forces_N[DRAG])
+        assert pushed.balance_error < 1e-9
+        assert DRAG not in held.forces_N     # the lag screw holds it now
+    # The plate pushes farthest before it is drawn in, and leaves the fragment where it was then.
+    assert ends[1] < ends[0] - 0.3
+    assert ends[2] == pytest.approx(ends[1], abs=0.1)

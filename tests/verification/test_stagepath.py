@@ -54,6 +54,10 @@ def test_a_fastened_head_pulls_and_starts_without_force():
     assert second not in np.flatnonzero(answer.force)
 
 
+def test_nothing_presses_on_a_piece_that_is_left():
+    assert stagepath.left_behind()[1] == 0.0
+
+
 def test_a_step_without_equilibrium_leaves_the_state():
     staging, (first, _) = stagepath.bolted()
     state = staging.start(np.array([True, False, False]))

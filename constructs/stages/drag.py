@@ -1,0 +1,36 @@
+"""What keeps a piece where it lies while nothing presses on it: a drag of about its weight.
+
+Without it, equilibrium would not say where a loose fragment, graft or plate is between two stages.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.hardware import LEVER, Hardware
+from constructs.measures import frame_columns
+from constructs.tables import number
+from fe.body import Column
+from fe.link import End, Link, LinkList
+
+DRAG = "drag of a loose piece"
+
+
+def add_drags(bone: Bone, hardware: Hardware, links: LinkList) -> None:
+    """Three links to the ground for each fragment, fill and plate: two ways and a turn."""
+    force = number("anatomy", "loose piece", "drag")
+    for body in (*(bone.bodies[i] for i in bone.fragments), *(s.body for s in hardware.fills)):
+        x, y, turn = frame_columns(body.points, np.arange(len(body.points)))
+        for column in (x, y, Column(turn.dofs, turn.values * LEVER)):
+            links.add(Link(DRAG, DRAG, End(None, None), End(body, column), lower=-force,
+                           upper=force))
+    for part in hardware.parts:
+        if part.kind == "plate":
+            node, member = len(part.member.points) // 2, part.member
+            turn = member.rotation(node)
+            for column in (member.translation(node, np.array([1.0, 0.0])),
+                           member.translation(node, np.array([0.0, 1.0])),
+                           Column(turn.dofs, turn.values * LEVER)):
+                links.add(Link(DRAG, DRAG, End(None, None), End(member, column), lower=-force,
+                               upper=force))
