@@ -36,13 +36,13 @@ TOPPLING = (-0.15, 0.15, 0.7)
 """Nodes around the slope at which the load passes over the foot of the fracture: what holds a
 fragment by its foot alone changes there within a fraction of a degree."""
 BARE_SLOPES = (15.0, 20.0, 25.0, 30.0, 37.5, 45.0, 52.5, 60.0, 70.0)
-PLACES = (-15.0, -12.5, -10.0, -7.5, -5.0, -2.5, 0.0, 2.5, 5.0, 10.0, 15.0)
-FEW_PLACES = (-15.0, -5.0, 0.0, 5.0, 15.0)
+PLACES = (-15.0, -10.0, -7.5, -5.0, -2.5, 0.0, 2.5, 5.0, 10.0, 15.0)
+FEW_PLACES = (-15.0, -5.0, 0.0, 2.5, 5.0, 15.0)
 FRICTIONS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8)
 SOME_FRICTIONS = (0.0, 0.15, 0.3, 0.5, 0.8)
-FEW_FRICTIONS = (0.0, 0.4, 0.8)
-QUALITIES = (0.35, 0.6, 1.0)
-FEW_QUALITIES = (0.35, 1.0)
+FEW_FRICTIONS = (0.0, 0.2, 0.5, 0.8)
+PLATE_FRICTIONS = (0.0, 0.4, 0.8)
+QUALITIES = (0.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -228,9 +228,9 @@ def axes_of(study: Study, construct: Construct, turned: str | None, density: int
         places = tuple(p for p in wanted if _fits(study, construct, p))
     levels: tuple[float, ...] = (base["quality"],)
     if density:
-        wanted = FEW_QUALITIES if bare or (alone and turned is not None) else QUALITIES
-        levels = _with(tuple(q * base["quality"] for q in wanted), base["quality"])
-    rubbing = FRICTIONS if bare else FEW_FRICTIONS if plate or not turned else SOME_FRICTIONS
+        levels = _with(tuple(q * base["quality"] for q in QUALITIES), base["quality"])
+    rubbing = (FRICTIONS if bare else PLATE_FRICTIONS if alone and turned is not None
+               else FEW_FRICTIONS if plate or turned is None else SOME_FRICTIONS)
     frictions = rubbing if study.fractures else (0.0,)
     return {"slope": slopes, "quality": levels, "position": places, "friction": frictions}
 

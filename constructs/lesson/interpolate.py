@@ -17,8 +17,8 @@ from constructs.lesson.grid import AXES
 from constructs.lesson.solve import Index, Path, Solved
 
 FloatArray = np.ndarray
-UNLIMITED_N = 1e5
-"""Stands for a limit load that the model does not limit, where limit loads are interpolated."""
+UNLIMITED_N = 5e3
+"""Stands for a limit load beyond the slider where limit loads are interpolated."""
 LEAST_END_N = 1.0
 
 
@@ -52,7 +52,7 @@ def cell(axes: Mapping[str, tuple[float, ...]], point: Mapping[str, float]
 
 
 def limit_load(corners: list[tuple[Path, float]], friction: float) -> float | None:
-    """Limit load at a point from those of the corners, None where it is not limited.
+    """Limit load at a point from those of the corners, None where none is on the slider.
 
     Where friction alone decides, the least friction is interpolated instead.
     """

@@ -11,6 +11,7 @@ from constructs.lesson.grid import Scene
 from constructs.lesson.interpolate import cell, read
 from constructs.lesson.solve import Solved
 from constructs.lesson.states import moved_by
+from constructs.patches import patches
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,10 @@ class Facts:
             float(np.hypot(*moved.T).max()), seen.end_N, path.need, carried, by_source)
 
 
+    def most(self, asked: Asked) -> float:
+        """The largest load of a scene's slider [N]."""
+        return self.scenes[asked.scene].load_N[1]
+
     def beside(self, asked: Asked) -> float:
         """How far the load on the first fragment passes outside of the fragment's lowest point
         [mm], on the side away from the bone; 0 or less where it passes inside."""
@@ -104,8 +109,10 @@ class Facts:
         geometry = solved.geometry[corner[0], corner[2]]
         ring = next(r[2] for r in geometry.rings if r[1] == "fragment")
         foot = ring[int(ring[:, 1].argmin())]
-        away = -1.0 if ring[:, 0].mean() < 0 else 1.0   # the scene's fragment is at one side
-        return float(away * (geometry.near[0, 0, 0] - foot[0]))
+        away = -1.0 if foot[0] < 0.0 else 1.0
+        load = max((p.centre for p in patches(self.scenes[asked.scene].study)),
+                   key=lambda x: away * x)
+        return float(away * (load - foot[0]))
 
 
 def mm(value: float | None) -> str:
@@ -115,10 +122,13 @@ def mm(value: float | None) -> str:
     return f"{value:.3f} mm" if abs(value) < 0.0995 else f"{value:.2f} mm"
 
 
-def newton(value: float | None) -> str:
-    """Newtons, three digits; "beyond what was searched" where there is no limit."""
-    if value is None:
-        return "no limit in this model"
+def upto(end: float | None, most: float) -> str:
+    """A limit load in words, or that there is none up to the largest load ``most``."""
+    return f"more than {most:.0f} N" if end is None or end > most else f"up to {newton(end)}"
+
+
+def newton(value: float) -> str:
+    """Newtons, three digits."""
     return f"{float(f'{value:.3g}'):.0f} N"
 
 

@@ -45,7 +45,7 @@ DEEPEST = 3
 SMALL_N = 500.0
 """Forces are compared with this load at least."""
 NARROW_N = 30.0
-BISECTIONS = 5
+BISECTIONS = 6
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
 Say = Callable[[str], None]
@@ -58,9 +58,9 @@ class Path:
 
     ``status``: "ok", "no place" (the hardware cannot be put there), "not tightened" (tightening
     has no equilibrium) or "unconverged". ``end_N``: load that the node just holds, None where it
-    is not limited; ``need``: least friction with which it would hold, None where friction is not
-    what it hangs on; ``knee_N``: load from which it gives way while it still holds (see
-    `knee_of`); ``escape``: the motion that starts when it lets go, three a fragment.
+    holds the largest of the slider; ``need``: least friction with which it would hold, None where
+    friction is not what it hangs on; ``knee_N``: load from which it gives way while it still holds
+    (see `knee_of`); ``escape``: the motion that starts when it lets go, three a fragment.
     """
 
     status: str = "ok"
@@ -233,7 +233,6 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
         path.status, path.end_N = "not tightened", 0.0
         path.lets_go = "the bone lets go while the screws are tightened"
         return path
-    path.end_N = upper.factor
     path.lets_go = _words(model, upper)
     if model.hardware.parts == [] and model.hardware.fills == []:
         path.need = least_friction(model.problem, model.bone.load_vector(high))
@@ -248,7 +247,10 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
                 path.status, path.reason = "unconverged", answer.method
         return known[load]
 
-    top = _top(path, state, low, high)
+    # A tightened screw pulls harder as the load grows; limit analysis keeps it at its force, so
+    # there it bounds nothing.
+    bound = np.inf if model.tightened is not None or upper.factor is None else upper.factor
+    top = _top(path, state, low, high, bound)
     if top is None:
         return path
     for a, b in _stretches(state, layout, low, top):
@@ -266,22 +268,29 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
 State = Callable[[float], FloatArray | None]
 
 
-def _top(path: Path, state: State, low: float, high: float) -> float | None:
-    """The largest load of a path: the end of the slider or just below where equilibrium ends."""
-    end = path.end_N
-    if end is not None and end < low:
+def _top(path: Path, state: State, low: float, high: float, bound: float) -> float | None:
+    """The largest load of a path: the end of the slider or just below where equilibrium ends.
+
+    ``bound``: no load above it has an equilibrium.
+    """
+    path.end_N = 0.0
+    if bound < low:
+        path.end_N = bound
         return None
-    if (end is None or end > high) and state(high) is not None:
+    if bound > high and state(high) is not None:
+        path.end_N = None
         return high
-    bad = high if end is None else min(high, end)
-    if (end is not None and end < high) and state(NEAR_END * end) is not None:
-        return NEAR_END * end
-    good = 0.0
+    if bound < high and state(NEAR_END * bound) is not None:
+        path.end_N = bound
+        return NEAR_END * bound
+    good, bad = 0.0, min(high, bound)
     for _ in range(BISECTIONS):
         middle = 0.5 * (max(good, low) + bad)
         good, bad = (middle, bad) if state(middle) is not None else (good, middle)
-    path.end_N = 0.5 * (good + bad) if good else 0.0
-    return good if good > low else None
+    if not good:
+        return None
+    path.end_N = 0.5 * (good + bad)
+    return good
 
 
 def _stretches(state: State, layout: Layout, low: float, top: float, depth: int = 0

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from constructs.lesson.look import Asked, Facts, mm, newton, outcome, percent, verdict
+from constructs.lesson.look import Asked, Facts, mm, newton, outcome, percent, upto, verdict
 from constructs.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, THIN_POSITION, UPPER
 
 
@@ -98,15 +98,14 @@ def screw(facts: Facts) -> Step:
                     "How they are tightened makes no difference at this load.",
                     "Neither holds.")]
     ends = [facts.look(facts.ask(0, c)).end_N for c in (UPPER, LOWER)]
-    both = b.end_N
-    if ends[0] is not None and ends[1] is not None:
-        gap = abs(ends[0] - ends[1]) / max(ends[0], ends[1], 1.0)
-        where = ("it hardly matters which one" if gap < 0.05 else
-                 "the one near the joint carries more" if ends[0] > ends[1] else
-                 "the one near the apex carries more")
-        text.append(f"Place: one lag screw alone holds up to about {newton(ends[0])} near the "
-                    f"joint and {newton(ends[1])} near the apex, so {where}; both together "
-                    f"{newton(both)}.")
+    most = facts.most(lag)
+    size = [most if end is None else end for end in ends]
+    where = ("it hardly matters which one" if abs(size[0] - size[1]) < 0.05 * max(*size, 1.0) else
+             "the one near the joint carries more" if size[0] > size[1] else
+             "the one near the apex carries more")
+    text.append(f"Place: one lag screw alone holds {upto(ends[0], most)} near the joint and "
+                f"{upto(ends[1], most)} near the apex, so {where}; both together "
+                f"{upto(b.end_N, most)}.")
     return Step("A screw across: lag, position, place", tuple(text), lag)
 
 
@@ -126,8 +125,9 @@ def apex(facts: Facts) -> Step:
         text.append(f"Even so it is {outcome(look)}.")
     more = facts.ask(0, THIN_LAG)
     both = facts.look(more)
-    text.append(f"It lets go at about {newton(look.end_N)}; plate and lag screws together hold "
-                f"{newton(both.end_N)}.")
+    most = facts.most(plate)
+    text.append(f"It holds {upto(look.end_N, most)}; plate and lag screws together "
+                f"{upto(both.end_N, most)}.")
     return Step("A plate under the apex", tuple(text), plate)
 
 
@@ -192,8 +192,9 @@ def joint_side(facts: Facts) -> Step:
     if b.held and b.gap_mm is not None and b.tilt_deg is not None:
         calmer = a.held and a.tilt_deg is not None and abs(b.tilt_deg) < 0.8 * abs(a.tilt_deg)
         text.append(f"With the lag screws near the joint as well: {abs(b.tilt_deg):.2f}° and "
-                    f"{mm(b.gap_mm)}. " + ("The plate stops the slide, the screws stop the turn."
-                                           if calmer else "The screws hardly change that."))
+                    f"{mm(max(b.gap_mm, 0.0))}. "
+                    + ("The plate stops the slide, the screws stop the turn." if calmer else
+                       "The screws hardly change that."))
     else:
         text.append(f"With the lag screws as well it is {outcome(b)}.")
     return Step("What the joint side does", tuple(text), plate)
@@ -208,8 +209,8 @@ def raft(facts: Facts) -> Step:
             f"a void is left under it. With nothing put in it is {outcome(bare)}"
             + ("." if bare.held else ": there is nothing below it to press against."),
             f"Four screws side by side close under the joint, like the beams of a floor (a raft), "
-            f"over the empty void: {outcome(look)} at {newton(raft_only.load_N)}; the limit is "
-            f"about {newton(look.end_N)}."]
+            f"over the empty void: {outcome(look)} at {newton(raft_only.load_N)}; it holds "
+            f"{upto(look.end_N, facts.most(raft_only))}."]
     return Step("A depressed piece: the raft", tuple(text), raft_only)
 
 

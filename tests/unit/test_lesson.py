@@ -20,8 +20,8 @@ from constructs.lesson.interpolate import cell, limit_load, read
 from constructs.lesson.pack import round_states, rounded, table
 from constructs.lesson.page import accuracy_words, embedded, render, write_lesson
 from constructs.lesson.shipped import shipped_scenes
+from constructs.lesson.solve import Job, knee_of, solve_job
 from constructs.lesson.solve import Path as LoadPath
-from constructs.lesson.solve import knee_of
 from constructs.study import example
 from fe.errors import InputError
 
@@ -178,6 +178,26 @@ def test_hardware_that_does_not_fit_is_not_read_between() -> None:
     scene = small_scene()
     assert fresh(scene, Ask(len(scene.families) - 1, {**scene.base, "position": -60.0}, 300.0)
                  ) is None
+
+
+@pytest.mark.parametrize("choice", [0, 3], ids=["thin plate", "upper lag screw"])
+def test_a_path_ends_where_the_solver_does(choice: int) -> None:
+    """Also where a tightened screw pulls harder than limit analysis allows it to."""
+    scene = shipped_scenes(4.0)[0]
+    number = scene.family(choice, screws=choice > 0)
+    index = next(i for i in scene.families[number].nodes()
+                 if scene.families[number].point(i) == {**scene.base, "friction": 0.8}
+                 or scene.families[number].point(i) == scene.base)
+    path = solve_job(scene, Job(((number, index),)))[number].paths[index]
+    at = scene.families[number].point(index)
+    assert fresh(scene, Ask(number, at, path.loads[-1])).state is not None   # type: ignore[union-attr]
+    if path.end_N is None:
+        assert path.loads[-1] == scene.load_N[1]
+    else:
+        assert path.loads[-1] <= path.end_N <= 1.06 * path.loads[-1]
+        beyond = fresh(scene, Ask(number, at, 1.08 * path.end_N))
+        assert beyond is not None
+        assert beyond.state is None
 
 
 # -- the page ---------------------------------------------------------------------------------

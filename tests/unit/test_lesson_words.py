@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from constructs.lesson import words
-from constructs.lesson.look import Asked, Facts, Look, mm, newton, outcome, verdict
+from constructs.lesson.look import Asked, Facts, Look, mm, outcome, upto, verdict
 from constructs.lesson.shipped import (
     LOWER,
     THICK_LAG,
@@ -165,7 +165,8 @@ def test_a_state_that_does_not_hold_is_worse_than_any_that_does() -> None:
 
 def test_numbers_that_do_not_exist_are_words() -> None:
     assert mm(None) == "no number"
-    assert newton(None) == "no limit in this model"
+    assert upto(None, 1500.0) == "more than 1500 N"
+    assert upto(1234.0, 1500.0) == "up to 1230 N"
     assert "tightened" in outcome(Look(False, 600.0, status="not tightened"))
 
 
