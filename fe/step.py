@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fe.answer import Answer, Memory
-from fe.limit import FARTHEST_MM, Escape, capacity
+from fe.limit import FARTHEST_MM, Capacity, Escape, capacity
 from fe.search import search
 
 if TYPE_CHECKING:
@@ -31,6 +31,11 @@ LINEAR_PROGRAM = "linear program"
 """Method of a proof that no force system carries the load."""
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
 """Shares of a load through which its states are followed where no start ends at once."""
+
+
+def _impossible(limit: Capacity) -> bool:
+    """Whether limit analysis proves that no force system carries the load."""
+    return not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9)
 
 
 class Step:
@@ -127,10 +132,11 @@ class Step:
         return search(self, state, turning, firm)
 
     def _start(self, stick: IntArray) -> Answer | None:
-        """From all links sticking; with forces weighed more; from another friction's states."""
-        found = search(self, stick)
-        if found is not None:
-            return found
+        """From all links sticking, then the further starts."""
+        return search(self, stick) or self._further(stick)
+
+    def _further(self, stick: IntArray) -> Answer | None:
+        """With forces weighed more; from another friction's states."""
         # Soft graft between stiff walls overreacts to its slack and cycles.
         found = search(self, stick, firm=FIRM)
         if found is not None:
@@ -163,6 +169,7 @@ class Step:
 
     def run(self, near: Answer | None = None, quick: bool = False, brief: bool = False) -> Answer:
         p = self.p
+        limit: Capacity | None = None
         stick = np.zeros(p.n, dtype=np.int8)
         for i in self.prescribed:
             stick[i] = 1
@@ -175,14 +182,23 @@ class Step:
                     return replace(found, method="active set, neighbour")
                 if brief:
                     return self.none("unconverged", None, "left out: all starts but a neighbour's")
-            found = self._start(stick)
+            found = search(self, stick)
+            if found is not None:
+                return found
+            if not quick or near is None:
+                # The proof that nothing holds costs less than the further starts.
+                limit = capacity(p, self.load, prescribed=self.prescribed)
+                if _impossible(limit):
+                    return self.none("no equilibrium", limit.escape)
+            found = self._further(stick)
             if found is not None:
                 return found
             if quick and near is not None:
                 return self.none("unconverged", None, "left out: the longer searches")
-        limit = capacity(p, self.load, prescribed=self.prescribed)
-        if not limit.feasible or (limit.factor is not None and limit.factor < 1.0 - 1e-9):
-            return self.none("no equilibrium", limit.escape)
+        if limit is None:
+            limit = capacity(p, self.load, prescribed=self.prescribed)
+            if _impossible(limit):
+                return self.none("no equilibrium", limit.escape)
         if self.solver.inverse is not None:
             found = self._follow_load(stick)
             if found is not None:
