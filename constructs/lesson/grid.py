@@ -12,6 +12,7 @@ from itertools import product
 
 import numpy as np
 from shapely.geometry import LineString, Polygon
+from shapely.ops import split
 
 from constructs.grouping import digest
 from constructs.patches import patches
@@ -118,8 +119,7 @@ class Scene:
                     # The plate's place is told from the apex, so it goes where that goes.
                     move = point["position"] + turned[0][1] - now[1]
             for row in data.get("fragment", ()):
-                row["inside_mm"] = [line_start(line)[0] + side * 12.0,
-                                    line_start(line)[1] - 3.0]
+                row["inside_mm"] = list(within(self.study, line, turned[1]))
         for row in data["construct"][0].get("plate", ()):
             row["top_mm"] = row["top_mm"] + move
         return data
@@ -166,6 +166,15 @@ def toppling(study: Study, turned: str) -> float:
     slopes = np.linspace(SLOPES[0], SLOPES[-1], 61)
     away = [abs(turned_line(study, line, float(s))[0][0] - load) for s in slopes]
     return round(float(slopes[int(np.argmin(away))]), 2)
+
+
+def within(study: Study, fracture: Fracture, end: tuple[float, float]) -> tuple[float, float]:
+    """A point inside the fragment that a straight fracture to ``end`` parts from the shaft."""
+    start, last = np.array(line_start(fracture)), np.array(end)
+    above = start - BEYOND * (last - start) / np.hypot(*(last - start))
+    pieces = split(Polygon(Section(study.section).outline()[0]), LineString([above, last])).geoms
+    point = max(pieces, key=lambda piece: piece.bounds[1]).representative_point()
+    return round(point.x, 3), round(point.y, 3)
 
 
 def parted(construct: Construct, screws: bool, plate: bool, graft: bool) -> Construct:

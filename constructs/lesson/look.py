@@ -16,8 +16,8 @@ from constructs.patches import patches
 
 @dataclass(frozen=True)
 class Look:
-    """One state in numbers: None where it does not exist. Forces by kind of source, as shares of
-    the load on the first fragment that they carry against it."""
+    """One state in numbers: None where it does not exist. ``moved_mm`` is of the fragment that
+    moves most, the rest of the first one; forces as shares of its load that they carry."""
 
     held: bool
     load_N: float
@@ -77,8 +77,9 @@ class Facts:
             return Look(False, asked.load_N, end_N=seen.end_N, need=need, status=path.status)
         state = seen.state
         geometry = solved.geometry[seen.corner[0], seen.corner[2]]
-        ring = next(r[2] for r in geometry.rings if r[1] == "fragment")
-        moved = moved_by(state[lay.rigid(0):lay.rigid(0) + 3], ring)
+        rings = [r[2] for r in geometry.rings if r[1] == "fragment"]
+        moved = max(float(np.hypot(*moved_by(state[lay.rigid(k):lay.rigid(k) + 3], ring).T).max())
+                    for k, ring in enumerate(rings))
         edges = [state[lay.edge(k):lay.edge(k) + 2] for k in range(len(lay.edges))]
         load = state[lay.force(0, 0):lay.force(0, 0) + 2]
         square = float(load @ load)
@@ -94,7 +95,7 @@ class Facts:
             float(np.degrees(state[lay.rigid(0) + 2])),
             max((float(e[1]) for e in edges), default=None),
             max((abs(float(e[0])) for e in edges), default=None),
-            float(np.hypot(*moved.T).max()), seen.end_N, path.need, carried, by_source)
+            moved, seen.end_N, path.need, carried, by_source)
 
 
     def most(self, asked: Asked) -> float:

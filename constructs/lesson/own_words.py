@@ -48,6 +48,6 @@ def _parts(facts: Facts, choice: int, whole: Look) -> list[str]:
         asked = facts.ask(0, choice)
         look = facts.look(Asked(0, choice, (on[0], on[1], on[2]), asked.point, asked.load_N))
         out.append(f"Without its {part}: {outcome(look)}. " + verdict(
-            look, whole, f"So the {part} makes it worse.", f"So the {part} helps.",
-            f"So the {part} makes no difference here.", "Neither holds."))
+            look, whole, f"Worse with the {part} than without.", f"Better with the {part}.",
+            f"No difference by the {part} here.", "Neither holds."))
     return out

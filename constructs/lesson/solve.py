@@ -45,6 +45,8 @@ DEEPEST = 3
 SMALL_N = 500.0
 """Forces are compared with this load at least."""
 NARROW_N = 30.0
+MOST_NODES = 60
+"""Nodes of a job: a bone is meshed for it in the time of two or three of them."""
 BISECTIONS = 6
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
@@ -119,14 +121,16 @@ class Piece:
 
 
 def jobs_of(scene: Scene) -> list[Job]:
-    """Jobs, one for each slope and bone quality."""
+    """Jobs of one slope and bone quality each."""
     found: dict[tuple[float, float], list[tuple[int, Index]]] = defaultdict(list)
     for number, family in enumerate(scene.families):
         for index in family.nodes():
             point = family.point(index)
             found[point["slope"], point["quality"]].append((number, index))
-    # The largest first, so that no worker is left with it at the end.
-    return [Job(tuple(nodes)) for nodes in sorted(found.values(), key=len, reverse=True)]
+    # In pieces, so that progress is told and no worker is left with a long one at the end.
+    pieces = [nodes[i:i + MOST_NODES] for nodes in found.values()
+              for i in range(0, len(nodes), MOST_NODES)]
+    return [Job(tuple(nodes)) for nodes in sorted(pieces, key=len, reverse=True)]
 
 
 def solve_scenes(scenes: tuple[Scene, ...], workers: int, say: Say = lambda text: None
