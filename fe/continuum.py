@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from hashlib import blake2b
 from typing import Any
 
 import numpy as np
 
-from fe.assembly import Pattern, interpolation, stiffness
+from fe.assembly import Pattern, interpolation_terms, stiffness
 from fe.body import Body, Column
 from fe.interface import Interface
 from fe.link import End, Link, LinkList
@@ -24,6 +25,9 @@ class Continuum(Body):
                  pattern: Pattern | None = None) -> None:
         self.mesh = mesh
         self.sheets = sheets
+        # Constructs ask for the same stations again and again: what only depends on the mesh.
+        self._spreads: dict[bytes, tuple[IntArray, FloatArray]] = {}
+        self._insides: dict[bytes, np.ndarray] = {}
         super().__init__(mesh.name, stiffness(mesh, sheets, pattern), mesh.points, fixed)
 
     def node(self, number: int) -> Callable[[FloatArray], Column]:
@@ -35,20 +39,22 @@ class Continuum(Body):
 
         The weights ``(p,)`` are divided by their sum. Raises `InputError` for points outside.
         """
-        rows = interpolation(self.mesh, xy)
-        mean = np.asarray(rows.T @ (weights / weights.sum())).ravel()
-        nodes = np.flatnonzero(mean)
-
-        def column(direction: FloatArray) -> Column:
-            dofs = np.concatenate([2 * nodes, 2 * nodes + 1])
-            return Column.of(dofs, np.concatenate([mean[nodes] * direction[0],
-                                                   mean[nodes] * direction[1]]))
-
-        return column
+        key = np.ascontiguousarray(xy).tobytes() + weights.tobytes()
+        if key not in self._spreads:
+            nodes, values = interpolation_terms(self.mesh, xy)
+            share = values * (weights / weights.sum())[:, None]
+            taken, which = np.unique(nodes, return_inverse=True)
+            mean = np.bincount(which.ravel(), weights=share.ravel())
+            self._spreads[key] = (2 * taken[:, None] + np.arange(2)).ravel(), mean[:, None]
+        dofs, means = self._spreads[key]
+        return lambda direction: Column.of(dofs, (means * direction).ravel())
 
     def inside(self, xy: FloatArray) -> np.ndarray:
         """Which of the points ``(p, 2)`` lie in the piece, ``(p,)`` bool."""
-        return self.mesh.locate(xy)[0] >= 0
+        key = blake2b(np.ascontiguousarray(xy).tobytes(), digest_size=16).digest()
+        if key not in self._insides:
+            self._insides[key] = self.mesh.locate(xy)[0] >= 0
+        return self._insides[key].copy()
 
 
 def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
