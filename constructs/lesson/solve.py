@@ -13,6 +13,7 @@ from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 
@@ -33,11 +34,12 @@ from fe.condense import Condensed
 from fe.errors import ButtressError, InputError
 from fe.limit import Capacity, capacity
 from fe.recover import escape_motion
+from fe.solve import Answer
 from fe.threads import one_thread
 
 FloatArray = np.ndarray
-NEAR_END = 0.97
-"""The last state of a path that ends is solved at this share of its limit load."""
+NEAR_END = (0.97, 0.9)
+"""The last state of a path that ends is solved at one of these shares of its limit load."""
 FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02
 """A stretch of load is halved while its middle is off by more than this: mm or share of the
 movement, whichever is larger; share of the load for forces."""
@@ -47,7 +49,7 @@ SMALL_N = 500.0
 NARROW_N = 30.0
 MOST_NODES = 60
 """Nodes of a job: a bone is meshed for it in the time of two or three of them."""
-BISECTIONS = 6
+BISECTIONS = 5
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
 Say = Callable[[str], None]
@@ -242,12 +244,16 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
         path.need = least_friction(model.problem, model.bone.load_vector(high))
     found = Reading(model, layout)
     known: dict[float, FloatArray | None] = {}
+    answers: dict[float, Answer] = {}
 
-    def state(load: float) -> FloatArray | None:
+    def state(load: float, quick: bool = False) -> FloatArray | None:
         if load not in known:
-            answer = model.answer(load)
+            near = min(answers, key=lambda p: abs(p - load), default=None)
+            answer = model.answer(load, None if near is None else answers[near], quick)
             known[load] = found.state(answer) if answer.held else None
-            if answer.status == "unconverged":
+            if answer.held:
+                answers[load] = answer
+            elif answer.status == "unconverged" and not quick:
                 path.status, path.reason = "unconverged", answer.method
         return known[load]
 
@@ -269,7 +275,10 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
     return path
 
 
-State = Callable[[float], FloatArray | None]
+class State(Protocol):
+    """The state at a load, None where it does not hold; ``quick``: where it is not soon found."""
+
+    def __call__(self, load: float, quick: bool = False) -> FloatArray | None: ...
 
 
 def _top(path: Path, state: State, low: float, high: float, bound: float) -> float | None:
@@ -281,16 +290,21 @@ def _top(path: Path, state: State, low: float, high: float, bound: float) -> flo
     if bound < low:
         path.end_N = bound
         return None
+    # Answers are followed upwards: near its end a construct is slow to solve from nothing.
+    most = min(high, bound)
+    good = max((p for p in (low, 0.6 * most) if p >= low and state(p) is not None), default=0.0)
     if bound > high and state(high) is not None:
         path.end_N = None
         return high
-    if bound < high and state(NEAR_END * bound) is not None:
-        path.end_N = bound
-        return NEAR_END * bound
-    good, bad = 0.0, min(high, bound)
+    bad = most
+    for share in NEAR_END if good else ():
+        if bound < high and share * bound > good and state(share * bound, True) is not None:
+            path.end_N = bound if share == NEAR_END[0] else 0.5 * (share * bound + bad)
+            return share * bound
+        bad = share * most if bound < high else most
     for _ in range(BISECTIONS):
         middle = 0.5 * (max(good, low) + bad)
-        good, bad = (middle, bad) if state(middle) is not None else (good, middle)
+        good, bad = ((middle, bad) if state(middle, bool(good)) is not None else (good, middle))
     if not good:
         return None
     path.end_N = 0.5 * (good + bad)
