@@ -89,7 +89,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
             shots.append(take_picture(model, answer, total, fields))
     bound = model.capacity(rising=True) if model.hardware.tighten else upper
     search = Search(reader, model, bound.factor, answers)
-    curve, sunk = _curve(search, max(study.load.total_N))
+    curve, sunk = _curve(search, study.load.total_N)
     letting_go = lets_go(model, upper)
     limits = find_limits(search, gauges(reader, model, study.limits, loads),
                          lets_go(model, bound) or letting_go or lets_go(model, lower),
@@ -160,7 +160,8 @@ class Search:
         while True:
             good, bad = self._bisect(good, top, lambda p: self.answer(p, brief=True).held)
             if bad >= top or not self.answer(bad).held:
-                return good
+                beyond = bad >= SEARCH_LIMIT_N and self.answer(SEARCH_LIMIT_N).held
+                return None if beyond else good
             good = bad
 
     def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]
@@ -237,10 +238,14 @@ class Search:
         return gauge.read(answer) or "no such figure in this section or construct"
 
 
-def _curve(search: Search, top: float) -> tuple[tuple[float, ...], dict]:
-    """Mean subsidence of each fragment over the load, up to a fifth beyond the largest load."""
+def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...], dict]:
+    """Mean subsidence of each fragment over the load, up to a fifth beyond the largest load.
+
+    The study's own loads are among its points, so that it passes through the table's figures.
+    """
     bone, reader = search.reader.bone, search.reader
-    loads = tuple(float(x) for x in np.linspace(0.0, 1.2 * top, CURVE_POINTS + 1))
+    even = np.linspace(0.0, 1.2 * max(asked), CURVE_POINTS + 1)
+    loads = tuple(float(x) for x in np.unique([*even, *asked]))
     sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
     for total in loads:
         values = None

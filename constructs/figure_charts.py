@@ -116,11 +116,11 @@ def _marks(ax: Axes, comparison: Comparison) -> None:
     several = (comparison.study.load.all_words if len(cases) <= (3 if cases[0].name else 5)
                else f"{len(cases)} from {cases[0].words} to {cases[-1].words}")
     handles = [
-        Patch(color="#777777", label="carried without counting on friction (lower bound)"),
+        Patch(color="#777777", label="lower bound: carried without friction"),
         Patch(facecolor="white", edgecolor="#777777", hatch="////",
-              label="with friction at best (upper bound)"),
+              label="upper bound: friction at best, screws as tight as set"),
         Line2D([], [], linestyle="none", marker="D", color="black", markersize=9,
-               label="equilibrium ends, loaded step by step"),
+               label="equilibrium ends, screws stretched by the load"),
         Line2D([], [], linestyle="none", marker="^", color="black", markersize=10,
                label=f"step-off reaches {step:g} mm"),
         Line2D([], [], color="#555555", linestyle=(0, (4, 3)),

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
+from time import perf_counter
 from typing import Protocol
 
 import numpy as np
@@ -141,7 +142,8 @@ def solve_scenes(scenes: tuple[Scene, ...], workers: int, say: Say = lambda text
     tasks = [(s, scene, job) for s, scene in enumerate(scenes) for job in jobs_of(scene)]
     total = sum(len(job.nodes) for _, _, job in tasks)
     out = tuple(tuple(Solved(f, None, {}, {}) for f in scene.families) for scene in scenes)
-    done = 0
+    done, clock = 0, perf_counter()
+    say(f"solving {total} load paths beforehand: some minutes, told as they pass")
     for (s, _, job), pieces in zip(tasks, _run(tasks, workers), strict=True):
         for number, piece in pieces.items():
             solved = out[s][number]
@@ -149,7 +151,8 @@ def solve_scenes(scenes: tuple[Scene, ...], workers: int, say: Say = lambda text
             solved.paths |= piece.paths
             solved.geometry |= piece.geometry
         done += len(job.nodes)
-        say(f"solved {done} of {total} load paths")
+        left = (perf_counter() - clock) * (total - done) / done
+        say(f"solved {done} of {total} load paths, about {left:.0f} s left")
     for solved in (f for scene in out for f in scene):
         finish(solved)
     return out
