@@ -132,14 +132,15 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
 
 
 def sliding_motion(problem: Condensed, load: FloatArray,
-                   prescribed: dict[int, float] | None = None) -> Escape | None:
+                   prescribed: dict[int, float] | None = None, found: Capacity | None = None
+                   ) -> Escape | None:
     """The motion that starts at capacity, in which rough faces slide without parting.
 
     The dual of a friction cone is a motion that opens as it slides. Here friction is held at what
-    the normal forces at capacity allow, so that sliding is along the face. None where no motion
-    is known.
+    the normal forces at capacity allow, so that sliding is along the face. ``found``: the
+    capacity, where it is known. None where no motion is known.
     """
-    found = capacity(problem, load, prescribed=prescribed)
+    found = found or capacity(problem, load, prescribed=prescribed)
     normal = np.zeros(problem.n) if found.force is None else np.maximum(
         found.force[problem.partner], 0.0)
     width = np.where(problem.friction > 0, problem.friction * normal, 0.0)

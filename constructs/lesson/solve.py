@@ -33,7 +33,7 @@ from constructs.model import Model
 from constructs.workshop import Workshop
 from fe.condense import Condensed
 from fe.errors import ButtressError, InputError
-from fe.limit import Capacity, capacity
+from fe.limit import Capacity, capacity, sliding_motion
 from fe.recover import escape_motion
 from fe.solve import Answer
 from fe.threads import one_thread
@@ -336,7 +336,8 @@ def _escape(model: Model, upper: Capacity) -> FloatArray:
     out = np.zeros(3 * len(bone.fragments))
     if upper.escape is None:
         return out
-    moved = escape_motion(model.problem, upper.escape)
+    moved = escape_motion(model.problem, sliding_motion(
+        model.problem, bone.load_vector(1.0), model.hardware.tighten, upper))
     largest = 0.0
     for k, i in enumerate(bone.fragments):
         points = bone.bodies[i].points
