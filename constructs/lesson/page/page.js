@@ -53,7 +53,10 @@ function current() {
 /* Sliders of the family that is shown: its range, and whether it has one. */
 function fit() {
   const scene = DATA.scenes[lesson.scene], choice = scene.choices[lesson.choice];
-  ["screws", "plate", "graft"].forEach((s, i) => { $(s).disabled = !choice.has[i]; });
+  // A part that this hardware has not shows neither a tick nor an empty box.
+  ["screws", "plate", "graft"].forEach((s, i) => {
+    $(s).disabled = $(s).indeterminate = !choice.has[i];
+  });
   const key = ["screws", "plate", "graft"].map((s, i) =>
     (choice.has[i] && $(s).checked ? 1 : 0)).join("");
   const family = scene.families[choice.families[key]];
@@ -125,7 +128,7 @@ function legend(now, forces) {
     return row;
   });
   $("forces").replaceChildren(...rows);
-  $("closes").textContent = now.held ? "It closes: " + now.left.toFixed(1) + " N are left over."
+  $("closes").textContent = now.held ? "It closes to within " + now.left.toFixed(1) + " N."
     : "";
 }
 
