@@ -9,6 +9,10 @@ import numpy as np
 
 FloatArray = np.ndarray
 LEVEL = 0.95
+WIDEST, LARGEST = 1.0, 1.2
+"""A total index with a wider interval, or a larger one (it cannot be over 1), settles nothing."""
+SAME = "the same in all samples"
+RARE = "other in too few samples to tell what drives it"
 RESAMPLES = 1000
 FEWEST = 8
 """Samples in which something must happen before indices are made of whether it happens."""
@@ -53,6 +57,13 @@ class Indices:
     samples: int
     left_out: int
     note: str = ""
+
+    @property
+    def settled(self) -> bool:
+        """Whether the samples are enough to say what drives it."""
+        total = self.total
+        return total is not None and bool((total[:, 2] - total[:, 1]).max() <= WIDEST
+                                          and total[:, 0].max() <= LARGEST)
 
 
 def share(hits: FloatArray) -> Share:
@@ -117,11 +128,11 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     largest = max(float(np.abs(x).max(initial=0.0)) for x in (a, b, ab))
     # The variance comes from the two independent sets alone.
     if n < 4 or float(np.ptp([a, b])) <= 1e-12 * largest:
-        return Indices(tuple(inputs), None, None, n, left_out, "the same in all samples")
+        return Indices(tuple(inputs), None, None, n, left_out, SAME)
     kinds, counts = np.unique([a, b], return_counts=True)
     if kinds.size == 2 and counts.min() < FEWEST:
         # A bootstrap cannot tell how sure a handful of events is.
-        return Indices(tuple(inputs), None, None, n, left_out, "too rare in these samples to tell")
+        return Indices(tuple(inputs), None, None, n, left_out, RARE)
     first, total = saltelli(a, b, ab)
     if not left_out and n & (n - 1) == 0:
         from scipy.stats import sobol_indices

@@ -20,6 +20,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 LONGEST_NAME = 60
 MOST = 100  # entries of any list: far above any sensible study, below what would hang a reader
 LONGEST_TEXT = 2000
+FAR = 10.0  # times the limit, from where on a number hints at micrometres
 POUND, GRAVITY = 0.45359237, 9.80665  # kg and m/s2, exact by definition; for hints only
 
 
@@ -67,7 +68,8 @@ def _slip(value: float, low: float, high: float, unit: str) -> str:
         for factor, name in ((1000.0, "metres"), (10.0, "centimetres"), (25.4, "inches")):
             if low <= value * factor <= high:
                 return f"looks like {name}"
-        if low <= value / 1000.0 <= high:
+        # A number not far beyond the range is more likely just that.
+        if low <= value / 1000.0 <= high and abs(value) > FAR * max(abs(low), abs(high)):
             return "looks like micrometres"
     if unit == "N" and low <= value * 1000.0 <= high:
         return "looks like kilonewtons"

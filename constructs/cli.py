@@ -120,6 +120,7 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     """Rules of the trade and geometry, without solving. Exit 1 where a rule is broken."""
     from dataclasses import asdict
 
+    from constructs.plurals import counted
     from constructs.rules import check as run
 
     given, _, name = given_study(study, example)
@@ -137,8 +138,9 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
             print(f"{f.level:8} {f.construct} / {f.part}: {f.message}\n         why: {f.reason}")
         broken = sum(f.level == "broken" for f in findings)
         warned = sum(f.level == "warning" for f in findings)
-        print(f"{given.name}: {len(given.constructs)} constructs, {broken} rules broken, "
-              f"{warned} warnings, {len(findings) - broken - warned} notes")
+        print(f"{given.name}: {counted(len(given.constructs), 'construct')}, "
+              f"{counted(broken, 'rule')} broken, {counted(warned, 'warning')}, "
+              + counted(len(findings) - broken - warned, "note"))
         print(LABEL)
     raise typer.Exit(1 if any(f.level == "broken" for f in findings) else 0)
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from constructs import LABEL
+from constructs.plurals import counted
 
 StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
                                                   help="Study file.")]
@@ -80,10 +81,12 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
             return
         done = run_sweep(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
-    lines = [f"{done.cases} cases: {done.done} solved now, {done.skipped} were there already"
+    lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
+             f"{done.skipped} were there already"
              + (f", {done.left} are left" if done.left else ""),
-             f"{done.factorisations} factorisations done, {done.avoided} avoided; "
-             f"{done.condensed} constructs condensed for {done.answers} answers"]
+             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided; "
+             f"{counted(done.condensed, 'construct')} condensed for "
+             + counted(done.answers, "answer")]
     lines += [f"{count} {what}" for what, count in done.failures.items()]
     written = []
     if export:
@@ -177,7 +180,8 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
     from constructs.sweep import export_csv, sweep_status
 
     state = sweep_status(path)
-    lines = [f"{state.study}: {state.done} of {state.cases} cases done, {state.results} results, "
+    lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "
+             f"{counted(state.results, 'result')}, "
              f"{state.seconds:.0f} s of solving, {state.size_bytes / 1024:.0f} kB",
              "design: " + "; ".join(f"{k} = {v}" for k, v in state.design["vary"].items())
              + f" ({state.design['method']})",

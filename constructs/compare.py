@@ -54,6 +54,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
         intact = intact_subsidence(bones.base, intact_measures(bones.base))
         readers: dict[int, Reader] = {}
         seconds = {"bone": perf_counter() - clock}
+        broken = {f.construct for f in findings if f.level == "broken"} - set(twins)
         warned = defaultdict(list)
         for finding in findings:
             if finding.level != "note" and finding.construct not in twins:
@@ -69,7 +70,8 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
                 staged.append(staged_result(reader, model.whole, pictures))
                 warned[construct.name] += staged[-1].warnings
             solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
-            done.append(replace(solved, twin_of=twins.get(construct.name)))
+            done.append(replace(solved, twin_of=twins.get(construct.name),
+                                breaks_rule=construct.name in broken))
             seconds[construct.name] = perf_counter() - start
     return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
                       trust(done), seconds, tuple(staged))

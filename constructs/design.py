@@ -118,7 +118,8 @@ def _grid(ranges: dict[str, Range]) -> tuple[tuple[Value, ...], ...]:
 def _sampled(ranges: dict[str, Range], method: str, samples: int | None, seed: int | None
              ) -> tuple[tuple[Value, ...], ...]:
     if samples is None or not 1 <= samples <= MOST_CASES:
-        raise InputError("how many samples?", key="--samples", value=str(samples or ""),
+        raise InputError("how many samples?", key="--samples",
+                         value="" if samples is None else str(samples),
                          expected=f"a whole number from 1 to {MOST_CASES}")
     if seed is None:
         raise InputError("a distribution without a seed cannot be repeated", key="--seed",

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from constructs import drawing as d
+from constructs.checked import closest, did_you_mean
 from constructs.explore import Explorer, Live
 from constructs.figure_section import bounds, draw_escape, draw_loads, escaping
 from constructs.picture import Picture
@@ -67,6 +68,11 @@ def film(study: Study, first: str, second: str, *, say: Say = lambda text: None,
     if first == second:
         raise InputError("a film shows two constructs", key="--motion", value=first,
                          expected="two different constructs of the study")
+    names = [c.name for c in study.constructs]
+    for name in (first, second):
+        if name not in names:
+            raise InputError("no such construct" + did_you_mean(closest(name, names)),
+                             key="--motion", value=name, expected=", ".join(names))
     explorer = Explorer(study)
     loads = tuple(1.2 * max(study.load.total_N) * (i + 1) / rise for i in range(rise))
     frames: list[tuple[Shot, Shot]] = []

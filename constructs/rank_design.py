@@ -64,8 +64,12 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
     if not inputs:
         raise InputError("nothing is uncertain in this study", key="--vary",
                          expected="KEY=DISTRIBUTION")
-    if samples < 4 or samples & (samples - 1):
-        below = 2 ** max(2, samples.bit_length() - 1)
+    if samples < 4:
+        raise InputError("the number of samples must be positive" if samples < 1 else
+                         "too few samples", key="--samples", value=str(samples),
+                         expected="a power of two from 4 on, as in --samples 64")
+    if samples & (samples - 1):
+        below = 2 ** (samples.bit_length() - 1)
         raise InputError("samples are even only for a power of two", key="--samples",
                          value=str(samples), expected=f"{below} or {2 * below}")
     if seed is None:

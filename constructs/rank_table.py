@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from constructs import LABEL
-from constructs.certainty import Difference, Indices, Share
+from constructs.certainty import LARGEST, WIDEST, Difference, Indices, Share
+from constructs.plurals import counted
 from constructs.rank import PARTS, RankResult
 
 WIDE = 0.5
@@ -59,7 +60,7 @@ def table_lines(result: RankResult) -> list[str]:
                 f"{b.other_best}"]
     done = result.summary
     return [*out, "", result.sentence,
-            f"{done.factorisations} factorisations done, {done.avoided} avoided", LABEL]
+            f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
 
 
 def quarters(result: RankResult, name: str) -> list[str]:
@@ -79,7 +80,7 @@ def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 def _vague(found: Indices) -> bool:
     """Whether intervals are so wide, or an index so far above 1, that it says little."""
     total = found.total
-    return total is not None and bool((total[:, 2] - total[:, 1]).max() > WIDE
+    return total is not None and found.settled and bool((total[:, 2] - total[:, 1]).max() > WIDE
                                       or total[:, 0].max() > 1.1)
 
 
@@ -128,6 +129,9 @@ def _indices(found: Indices) -> str:
     total = found.total
     if total is None:
         return found.note
+    if not found.settled:
+        return ("so few samples do not settle what drives it (an index with an interval wider than "
+                f"{WIDEST:g}, or over {LARGEST:g})")
     order = np.argsort(-total[:, 0], kind="stable")[:3]
     return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({total[i, 1]:.2f}-{total[i, 2]:.2f})"
                      for i in order)

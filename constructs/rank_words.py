@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from constructs.certainty import SAME
+from constructs.plurals import counted
+
 if TYPE_CHECKING:
     from constructs.rank import Against, Driven, Standing
 
@@ -28,18 +31,19 @@ def sentence(load: float, reference: str, against: Sequence[Against], driven: Se
              f"{100 * more.low:.0f} to {100 * more.high:.0f} %)")
     if rival.subsidence_mm.mean is not None:
         mean = -rival.subsidence_mm.mean
-        words += (f"; where both hold ({rival.both_held} samples) it sinks {abs(mean):.2g} mm "
-                  f"{'less' if mean <= 0 else 'more'} in the mean ({_reach(rival)})")
+        words += (f"; where both hold ({counted(rival.both_held, 'sample')}) it sinks "
+                  f"{abs(mean):.2g} mm {'less' if mean <= 0 else 'more'} in the mean "
+                  f"({_reach(rival)})")
     if loose:
-        words += f"; '{rival.construct}' lets go in {loose} samples"
+        words += f"; '{rival.construct}' lets go in {counted(loose, 'sample')}"
     lost = rival.only_this + rival.neither
     if lost:
-        words += f"; '{reference}' lets go in {lost} samples"
+        words += f"; '{reference}' lets go in {counted(lost, 'sample')}"
     if rival.unanswered:
-        words += f"; {rival.unanswered} samples have no answer of one of them"
+        words += f"; there is no answer of one of them in {counted(rival.unanswered, 'sample')}"
     for name in (rival.construct, reference):
         if loss[name]:
-            words += f"; '{name}' holds but breaks a limit in {loss[name]} samples"
+            words += f"; '{name}' holds but breaks a limit in {counted(loss[name], 'sample')}"
     return words + _cause(rival.construct, driven) + "."
 
 
@@ -52,10 +56,12 @@ def _reach(rival: Against) -> str:
 
 def _cause(name: str, driven: Sequence[Driven]) -> str:
     found = next((d.sinks_less for d in driven if d.construct == name), None)
-    if found is None:
+    if found is None or found.note == SAME:
         return ""
     if found.total is None:
-        return f"; what decides the rest: {found.note}"
+        return "; the other samples are too few to tell what decides between the two"
+    if not found.settled:
+        return "; so few samples do not settle what decides the rest"
     return "; " + _most(found.inputs, found.total)
 
 

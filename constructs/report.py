@@ -12,6 +12,7 @@ from constructs.bearing import weight_bearing
 from constructs.figures import fragments, overview_load, shown_picture, stems
 from constructs.glossary import glossary
 from constructs.patches import patches
+from constructs.plurals import counted
 from constructs.report_assumptions import LIMITS, MODEL, assumptions
 from constructs.report_contact import more
 from constructs.report_parts import (
@@ -31,14 +32,14 @@ from constructs.report_style import STYLE
 from constructs.results import Comparison, ConstructResult
 from constructs.schema import Study
 from constructs.stages.table import stages_html
-from constructs.table import best_first
+from constructs.table import ORDER, best_first
 from constructs.twins import WORDS, pairs
 from constructs.verified import recorded, sentences
 
 LARGEST_PICTURES = 7_000_000
 """Bytes of pictures (as base64) in one page; later ones are named, not shown."""
 LEGEND = (
-    "<p class=small>Order: number of loads held, then subsidence at the last of them. Subsidence "
+    f"<p class=small>{ORDER} Subsidence "
     "(mean over the joint surface of the fragment that sinks most) is in the frame of the shaft, "
     "distal positive, zero after the last tightening; net of intact: less what intact bone does "
     "under the same load. Tilt is counter-clockwise as drawn; a gap opens positive. Capacity: "
@@ -151,6 +152,15 @@ def _shares(study: Study) -> str:
     return f"of which the slice takes the {share} of the {first.name} condyle"
 
 
+def _limits(study: Study) -> str:
+    """All limits of the study with their units."""
+    limits = study.limits
+    return (f"step-off of {limits.step_off_mm:g} mm at the joint, depression of "
+            f"{limits.depression_mm:g} mm of a fragment's joint surface, widening of the plateau "
+            f"by {limits.widening_mm:g} mm, {100 * limits.bone_over_yield_share:g} % of the bone "
+            f"over yield, metal at {limits.metal_yield_ratio:g} of yield")
+
+
 def _asked(comparison: Comparison) -> str:
     study = comparison.study
     load = study.load
@@ -166,7 +176,7 @@ def _asked(comparison: Comparison) -> str:
                                         for f in study.fractures) + "."
         if study.fractures else "<b>Fractures</b> none.",
         f"<b>Loads</b> {text(load.all_words)} in total, {_shares(study)}{shift}, {direction}.",
-        f"<b>Limit</b> step-off of {study.limits.step_off_mm:g} mm at the joint."]
+        f"<b>Limits</b> {_limits(study)}."]
     rows = [(f"<b>{text(c.name)}</b>", text(c.note)) for c in comparison.constructs]
     return ("<h2>What was asked</h2>"
             + (f"<p>{text(study.scenario.strip())}</p>" if study.scenario.strip() else "")
@@ -188,14 +198,15 @@ def _bearing(comparison: Comparison, pictures: dict[str, str]) -> str:
 def _answer(order: list[ConstructResult]) -> str:
     best = order[0]
     held = sum(r.status == "held" for r in best.loads)
+    of_all = f"{held} of {counted(len(best.loads), 'load')}"
     if not any(r.fragments for c in order for r in c.loads):
         return ("<p>Nothing is broken in this study, so there is no fragment that could sink or "
                 "let go, and no order of the constructs.</p>")
     if held and len(order) == 1:
-        return f"<p><b>{text(best.name)}</b> holds {held} of {len(best.loads)} loads.</p>"
+        return f"<p><b>{text(best.marked_name)}</b> holds {of_all}.</p>"
     if not held:
         return "<p>No construct holds any of the loads.</p>"
-    return (f"<p><b>{text(best.name)}</b> comes first: it holds {held} of {len(best.loads)} loads "
+    return (f"<p><b>{text(best.marked_name)}</b> comes first: it holds {of_all} "
             "and, among those that hold as many, sinks least at the last of them.</p>")
 
 

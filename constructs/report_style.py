@@ -48,6 +48,7 @@ table.small{font-size:.82rem}
 .glossary th[scope=row]{vertical-align:top;min-width:8em}
 .glossary td{min-width:14em}
 table.small td:nth-child(2){white-space:nowrap}
+table.staged td:nth-child(2){white-space:normal;min-width:11em}
 footer{margin-top:2rem}
 .main th:nth-child(3),.main td:has(>.good),.main td:has(>.bad){text-align:left}
 figure{margin:1rem 0}

@@ -270,7 +270,8 @@ class ConstructResult:
     ``search_limit_N``; ``step_off_limit_N``: load at which a step-off reaches the study's limit,
     None where the construct lets go first or the limit is not reached; ``limits``: the same for
     every limit by name, of which ``lowest_limit`` is reached first.
-    ``twin_of``: the construct whose bonded twin this is.
+    ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
+    ``warnings`` say.
     """
 
     name: str
@@ -292,6 +293,12 @@ class ConstructResult:
     limits: dict[str, LimitResult] = field(default_factory=dict)
     lowest_limit: str | None = None
     twin_of: str | None = None
+    breaks_rule: bool = False
+
+    @property
+    def marked_name(self) -> str:
+        """Its name, marked where it breaks a rule of the trade."""
+        return f"{self.name} (!)" if self.breaks_rule else self.name
 
     def load(self, asked: float | str) -> LoadResult:
         """The answer under a total joint force [N], or under a load by its name ("walking").

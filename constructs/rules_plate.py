@@ -9,6 +9,7 @@ from shapely import LineString, Point
 
 from constructs.implants import depth_positions, head_diameter, section_at
 from constructs.placement import PlateLine, plate_line
+from constructs.plurals import counted
 from constructs.rules_screw import Note
 from constructs.schema import Construct, Plate, Study
 from constructs.section import Section
@@ -98,7 +99,8 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
                     and float(line.at(plate.holes[s.hole - 1])[0][1]) < y)
         if below < 2:
             yield ("broken", "two screws below the apex",
-                   f'{below} screw(s) of this plate lie below the apex of "{fracture}" '
+                   f'{counted(below, "screw")} of this plate '
+                   f'{"lies" if below == 1 else "lie"} below the apex of "{fracture}" '
                    f"({y:.0f} mm)",
                    "the plate pushes the fragment in and is itself pushed off the shaft: one screw "
                    "is a hinge, two hold it")

@@ -33,6 +33,7 @@ from constructs.section import Section
 from constructs.tables import number
 
 Level = Literal["note", "warning", "broken"]
+PULLS_OUT = "its thread pulls out at about"
 Note = tuple[Level, str, str, str]  # level, rule, message, reason
 HOLDS = 1.0  # mm of thread on one side of a fracture that is worth speaking of
 OUTSIDE = 0.4  # share of its way that a screw may run outside: entering at a slant is normal
@@ -198,7 +199,7 @@ def _tension(section: Section, placed: Placed, screw: Screw) -> Iterator[Note]:
         share = number("screws", "in use", "tension_share")
         if pull > share * holds:
             yield ("warning", "lag tension",
-                   f"tightened to {pull:.0f} N; its thread pulls out at about {holds:.0f} N",
+                   f"tightened to {pull:.0f} N; {PULLS_OUT} {holds:.0f} N",
                    f"above {100 * share:.0f} % of the pull-out force a thread strips while it is "
                    "tightened or soon after")
 

@@ -18,6 +18,7 @@ from constructs.compare import versions
 from constructs.design import Design, make_design
 from constructs.evaluate import Evaluator, Options, Outcome, Task
 from constructs.grouping import Planned, Sharing, digest, groups, planned, sharing
+from constructs.plurals import counted
 from constructs.schema import Study
 from constructs.store import Store, read_meta, reading, write_csv
 from constructs.store_layout import LAYOUT
@@ -105,14 +106,15 @@ class Estimate:
     def sentences(self) -> list[str]:
         """For the terminal."""
         return [
-            f"{self.cases} cases of {self.constructs} solved constructs in all"
+            f"{counted(self.cases, 'case')} of "
+            f"{counted(self.constructs, 'solved construct')} in all"
             + (f", and {self.refused} that are not valid" if self.refused else ""),
-            f"{self.meshes} distinct meshes with modulus field, {self.hardware} distinct "
-            f"constructs on them",
-            f"about {self.factorisations} factorisations instead of "
+            f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} with modulus field, "
+            f"{counted(self.hardware, 'distinct construct')} on "
+            + ("it" if self.meshes == 1 else "them"),
+            f"about {counted(self.factorisations, 'factorisation')} instead of "
             f"{self.factorisations + self.avoided}",
-            f"about {duration(self.seconds)} on {self.workers} worker"
-            + ("s" if self.workers != 1 else "")]
+            f"about {duration(self.seconds)} on {counted(self.workers, 'worker')}"]
 
 
 def make_plan(study: Study, design: Design, options: Options) -> Plan:
@@ -163,7 +165,8 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 store.write(outcome)
         todo = [c for c in plan.cases if c.number not in done]
         if len(todo) < len(plan.cases):
-            say(f"{len(plan.cases) - len(todo)} of {len(plan.cases)} cases are done already")
+            say(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
+                "done already")
         counts: Counter[str] = Counter()
         progress = _Progress(len(todo), say)
         with contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes:
@@ -174,7 +177,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 progress.step()
     left = len(todo) - counts["done"]
     if left:
-        say(f"stopped with {left} cases left; the same command goes on from here")
+        say(f"stopped with {counted(left, 'case')} left; the same command goes on from here")
     return SweepSummary(path, len(design.rows), len(plan.cases) - len(todo), counts["done"], left,
                         failure_counts(path), counts["factorisations"],
                         counts["alone"] - counts["factorisations"], counts["condensed"],
@@ -268,7 +271,7 @@ class _Progress:
         if now - self.last >= EVERY or self.done == self.total:
             self.last = now
             rate = self.done / max(now - self.start, 1e-9)
-            self.say(f"{self.done} of {self.total} cases, {rate:.3g} a second, "
+            self.say(f"{self.done} of {counted(self.total, 'case')}, {rate:.3g} a second, "
                      f"{duration((self.total - self.done) / rate)} left")
 
 

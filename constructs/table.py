@@ -8,7 +8,12 @@ from constructs import LABEL, bearing
 from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
+from constructs.rules_screw import PULLS_OUT
 from constructs.twins import WORDS, pair_lines
+
+ORDER = "Order: number of loads held, then subsidence at the last of them."
+MARK = "(!) breaks a rule of the trade: see its warnings"
+NOT_TIGHTENED = "tightening has no equilibrium"
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
@@ -24,6 +29,19 @@ def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
     own = sorted((c for c in constructs if c.twin_of is None), key=key)
     return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
+
+
+def not_tightened(construct: ConstructResult) -> str:
+    """Why the screws of a construct cannot be tightened, in words; empty where they can."""
+    if construct.status != NOT_TIGHTENED or any(
+            r.status == "unconverged" for r in construct.loads):
+        return ""
+    escapes = next((r.escapes for r in construct.loads if r.escapes), None)
+    if escapes is None:
+        return "cannot be tightened"
+    why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
+               f"'{escapes}' escapes")
+    return f"cannot be tightened: {why}"
 
 
 def worst_subsidence(load: LoadResult) -> float | None:
@@ -102,11 +120,14 @@ def lines(comparison: Comparison) -> list[str]:
     for row, values in zip(rows, picked, strict=True):
         if row[0]:
             unit = " N" if row[9][-1:].isdigit() else ""
-            out.append(f"\n{row[0]}: capacity {row[9]}{unit}, equilibrium ends at {row[10]} N")
-            first = f"first limit: {comparison[row[0]].first_limit}"
+            construct = comparison[row[0]]
+            out.append(f"\n{construct.marked_name}: capacity {row[9]}{unit}, equilibrium ends at "
+                       f"{row[10]} N")
+            first = not_tightened(construct) or f"first limit: {construct.first_limit}"
             out += wrap(first, 100, initial_indent="  ", subsequent_indent="    ")
         out.append(line(values))
-    return [*out, ""]
+    marks = ["", MARK] if any(c.breaks_rule for c in comparison.constructs) else []
+    return [*out, *marks, ""]
 
 
 def print_table(comparison: Comparison) -> None:
@@ -115,6 +136,7 @@ def print_table(comparison: Comparison) -> None:
     table = bearing.weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
+    print(ORDER)
     print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
           "last tightening; the worst fragment. Capacity: limit analysis without - with\n"
           "friction, screws as tight as they were set; ends at: largest load that stepwise\n"
@@ -124,6 +146,8 @@ def print_table(comparison: Comparison) -> None:
         print("\n" + "\n".join(beside))
         print("\n".join(wrap(WORDS, 92)))
     for construct in comparison.constructs:
-        if construct.capacity_N[1] == 0.0:
+        if why := not_tightened(construct):
+            print("\n".join(wrap(f"'{construct.name}' {why}.", 92)))
+        elif construct.capacity_N[1] == 0.0:
             print(f"'{construct.name}' is held by nothing: capacity 0 N.")
     print(LABEL)

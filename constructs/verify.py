@@ -6,6 +6,7 @@ from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
+from constructs.plurals import counted
 from constructs.verification import cases as of_constructs
 from fe.threads import one_thread
 from fe.verification import cases
@@ -44,5 +45,6 @@ def table_lines(results: list[dict[str, Any]]) -> list[str]:
                      f"({r['kind']} {r['reference']:.7g}, tolerance {r['tolerance']:g}, "
                      f"off by {r['deviation']:.2g})")
     failed = sum(not r["passes"] for r in results)
-    lines.append(f"\n{len(results)} cases, {failed} fail")
+    lines.append(f"\n{counted(len(results), 'case')}, {failed} "
+                 + ("fails" if failed == 1 else "fail"))
     return lines

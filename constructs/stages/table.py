@@ -200,7 +200,7 @@ def stage_table(construct: StagedResult) -> str:
             parts.share(largest(s.yield_ratios.values())),
             *(parts.number(s.screws[n].force_N if n in s.screws else None, 0) for n in names),
             parts.tiny(s.residual), parts.tiny(s.complementarity)))
-    return parts.table(head, body, (1, 2), "small")
+    return parts.table(head, body, (1, 2), "small staged")
 
 
 def stages_html(constructs: Sequence[StagedResult]) -> str:

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from scipy.stats import sobol_indices
 
-from constructs import certainty
+from constructs import certainty, rank_table, rank_words
 from constructs.certainty import Indices, indices, paired_difference, saltelli, share
 from constructs.design import unit_samples
+from constructs.rank import Driven
 
 FloatArray = np.ndarray
 
@@ -105,9 +106,21 @@ def test_a_rare_event_is_not_explained() -> None:
     f_b[5] = 1.0
     found = indices("xy", np.zeros(16), f_b, np.stack([np.zeros(16), f_b]), 0)
     assert found.total is None
-    assert "too rare" in found.note
+    assert found.note == certainty.RARE
     f_b[:8] = 1.0
     assert indices("xy", np.zeros(16), f_b, np.stack([np.zeros(16), f_b]), 0).total is not None
+
+
+@pytest.mark.parametrize(("total", "settled"), [
+    ([[0.9, 0.7, 1.1], [0.1, 0.0, 0.3]], True), ([[0.9, 0.3, 1.4], [0.1, 0.0, 0.3]], False),
+    ([[1.25, 1.0, 1.5], [0.1, 0.0, 0.3]], False), ([[0.9, 0.7, 1.1], [0.5, 0.0, 1.2]], False)])
+def test_wide_intervals_and_impossible_indices_name_no_driver(total: list, settled: bool) -> None:
+    found = certainty.Indices(("slope", "friction"), np.array(total), np.array(total), 8, 0)
+    assert found.settled == settled
+    for words in (rank_table._indices(found),
+                  rank_words._cause("A", [Driven("A", found, {}, found)])):
+        assert ("slope" in words) == settled
+        assert ("do not settle" in words) != settled
 
 
 def test_bootstrap_intervals_of_indices_cover_the_truth() -> None:

@@ -104,3 +104,14 @@ def test_equilibrium_ends_where_it_does_though_screws_were_tightened() -> None:
     assert end is not None
     assert model.answer(0.99 * end).held
     assert not model.answer(1.01 * end).held
+
+
+def test_only_a_construct_that_breaks_a_rule_of_the_trade_is_marked() -> None:
+    study = small_study("lag screws", "antiglide", loads=(300.0,))
+    lags, plated = study.constructs
+    one_screw = plated.model_copy(update={"screws": plated.screws[:1]})   # none keeps it from turning
+    found = compare(study.model_copy(update={"constructs": (lags, one_screw)}), pictures=False,
+                    also_bonded=True)
+    assert {c.name for c in found.constructs if c.breaks_rule} == {"antiglide"}
+    assert found["antiglide"].marked_name == "antiglide (!)"
+    assert any("1 screw of this plate lies below" in w for w in found["antiglide"].warnings)

@@ -82,9 +82,14 @@ def test_the_file_is_a_small_film(made: Film, tmp_path: Path) -> None:
     assert all((a != b).any() for a, b in zip(seen, seen[1:], strict=False))
 
 
-def test_two_constructs_of_the_study_are_needed() -> None:
+def test_two_constructs_of_the_study_are_needed(monkeypatch: pytest.MonkeyPatch) -> None:
     study = small_study("antiglide", "lag screws")
     with pytest.raises(InputError, match="two different"):
         film(study, "antiglide", "antiglide")
-    with pytest.raises(InputError, match="antiglide"):
-        film(study, "antiglid", "lag screws")
+    def solved(*_: object) -> None:
+        raise AssertionError("solved before the names were looked at")
+
+    monkeypatch.setattr(motion, "Explorer", solved)
+    for names in (("antiglid", "lag screws"), ("lag screws", "antiglid")):
+        with pytest.raises(InputError, match='did you mean "antiglide"'):
+            film(study, *names)

@@ -16,7 +16,9 @@ from constructs.glossary import glossary
 from constructs.report import write_report
 from constructs.report_assumptions import assumptions
 from constructs.results import Comparison
+from constructs.rules_screw import PULLS_OUT
 from constructs.study import example
+from constructs.table import MARK, NOT_TIGHTENED, lines, print_table
 from constructs.tables import value
 from constructs.verified import recorded, sentences
 
@@ -64,7 +66,8 @@ def test_everything_that_was_asked_and_answered_is_there(tmp_path: Path) -> None
     got = page(usual(), tmp_path)
     assert got.text.count(LABEL) == 2
     for words in ("Medial shear fracture", "An invented scenario", "500, 1000, 1500 N in total",
-                  "step-off of 2 mm", "What this cannot tell you", "perfectly plastic hinges",
+                  "step-off of 2 mm", "depression of 3 mm", "widening of the plateau by",
+                  "1 % of the bone over yield", "metal at 1 of yield", "What this cannot tell you", "perfectly plastic hinges",
                   "residual", "complementarity", "balance error", "largest error", "active set", "1281 to 2133",
                   "not limited by this model", "0 N: held by nothing", "shear plane",
                   "tip beyond the far cortex", "thread", "buttress compare study.toml",
@@ -102,6 +105,32 @@ def test_best_first(tmp_path: Path) -> None:
     body = text[text.index("The comparison, best first"):]
     body = body[body.index("trust construct"):]
     assert body.index("sinks less") < body.index("sinks 500") < body.index("none")
+
+
+def test_a_construct_that_breaks_a_rule_is_marked_on_the_page_and_the_terminal(tmp_path: Path) -> None:
+    made = comparison((replace(construct("short plate"), breaks_rule=True), construct("raft")))
+    text = page(made, tmp_path).text
+    assert "short plate (!) comes first" in text or "raft comes first" in text
+    assert text.count(MARK) == 1
+    assert "raft (!)" not in text
+    said = "\n".join(lines(made))
+    assert "\nshort plate (!): capacity" in said
+    assert "\nraft: capacity" in said
+    assert said.count(MARK) == 1
+    assert MARK not in "\n".join(lines(usual()))
+
+
+def test_a_screw_that_pulls_out_while_tightened_is_told_as_the_cause(
+        tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
+    pulls = f"medial: tightened to 3000 N; {PULLS_OUT} 402 N"   # the made-up answers escape with it
+    made = comparison((replace(
+        construct("lag", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None,
+                  warnings=(f"other: tightened to 400 N; {PULLS_OUT} 394 N", pulls)),
+        status=NOT_TIGHTENED),))
+    print_table(made)
+    for said in (" ".join(capsys.readouterr().out.split()), page(made, tmp_path).text):
+        assert f"cannot be tightened: {pulls}." in said
+        assert "held by nothing" not in said
 
 
 def test_nothing_of_the_input_becomes_markup(tmp_path: Path) -> None:

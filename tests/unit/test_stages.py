@@ -24,9 +24,11 @@ from staged_study import (
 
 from constructs.compare import compare
 from constructs.output import document
+from constructs.report_parts import facts
 from constructs.stages import run_stages
 from constructs.stages.table import as_csv, lines, orders
 from constructs.study import study_from
+from constructs.table import NOT_TIGHTENED, print_table
 from fe.errors import InputError
 
 
@@ -163,10 +165,18 @@ def document_of(found):
     return plain(found)
 
 
-def test_a_failed_installation_is_the_constructs_status() -> None:
+def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFixture) -> None:
     study = staged_study(place(PLATE, FIRST), tighten(FIRST, 6000.0), bone="soft")
     found = compare(study, pictures=False)
-    assert found.constructs[0].status == "tightening has no equilibrium"
+    [one] = found.constructs
+    assert one.status == NOT_TIGHTENED
+    print_table(found)
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"'{one.name}' cannot be tightened: '{FIRST}' escapes." in said
+    assert "held by nothing" not in said
+    page = facts(one)
+    assert "cannot be tightened" in page
+    assert "held by nothing" not in page
     assert found.constructs[0].capacity_N[1] == 0.0
 
 
