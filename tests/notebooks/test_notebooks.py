@@ -27,13 +27,18 @@ LONGEST_CELL = 16
 SECONDS = 280
 
 RUN = """
-import asyncio, sys, warnings
+import sys, tempfile, warnings
 warnings.simplefilter("ignore")    # of the machinery; what a cell says is checked below
+import matplotlib.font_manager     # its list of fonts, made here, so that no cell says so
 import nbformat
+from jupyter_client.manager import AsyncKernelManager
 from nbclient import NotebookClient
 book = nbformat.read(sys.argv[1], as_version=4)
-NotebookClient(book, timeout=float(sys.argv[3]), kernel_name="python3",
-               resources={"metadata": {"path": sys.argv[2]}}).execute()
+with tempfile.TemporaryDirectory() as sockets:
+    # Sockets of its own instead of ports, which kernels started at once may snatch from each other.
+    manager = AsyncKernelManager(kernel_name="python3", transport="ipc", ip=sockets + "/k")
+    NotebookClient(book, km=manager, timeout=float(sys.argv[3]),
+                   resources={"metadata": {"path": sys.argv[2]}}).execute()
 nbformat.write(book, sys.argv[2] + "/done.ipynb")
 """
 
