@@ -118,4 +118,4 @@ def test_the_study_that_is_broken_above_is_right(tmp_path: Path, monkeypatch: py
     (tmp_path / "s.toml").write_text(STUDY)
     code, out, err = told(["check", str(tmp_path / "s.toml")], monkeypatch, capsys)
     assert (code, err) == (0, "")
-    assert "1 constructs, 0 rules broken" in out
+    assert "1 construct, 0 rules broken" in out

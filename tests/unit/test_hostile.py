@@ -115,7 +115,7 @@ def test_one_construct_that_does_not_hold(tmp_path: Path) -> None:
 
 def test_one_construct_that_holds_comes_first_of_nothing(tmp_path: Path) -> None:
     text = report_text(compare(small_study("lag screws", "lag screws")), tmp_path)
-    assert "lag screws holds 1 of 1 loads" in text
+    assert "lag screws holds 1 of 1 load" in text
     assert "comes first" not in text
 
 
