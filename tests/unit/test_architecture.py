@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
+LONGEST_FILE = 400
 FORBIDDEN = {"constructs", "pandas", "matplotlib", "typer", "rich", "pydantic"}
 
 
@@ -30,6 +31,14 @@ def imported(path: Path) -> set[str]:
 @pytest.mark.parametrize("path", sorted((ROOT / "fe").rglob("*.py")), ids=lambda p: p.name)
 def test_fe_knows_nothing_of_bone(path: Path) -> None:
     assert not imported(path) & FORBIDDEN
+
+
+@pytest.mark.parametrize("folder", ["fe", "constructs", "tests"])
+def test_no_file_is_too_long_to_be_read_at_once(folder: str) -> None:
+    sizes = {p.relative_to(ROOT).as_posix(): len(p.read_text(encoding="utf-8").splitlines())
+             for p in (ROOT / folder).rglob("*.py")}
+    assert sizes
+    assert {name: n for name, n in sizes.items() if n > LONGEST_FILE} == {}
 
 
 def test_top_level_is_fixed() -> None:

@@ -1,8 +1,7 @@
-"""Stages of constructs: what the order, tightening again, loads and cycles do; where they stop."""
+"""Stages of a construct: what tightening, locking, taking out, loads and cycles do; where they stop."""
 
 from __future__ import annotations
 
-import itertools
 import json
 
 import numpy as np
@@ -23,108 +22,11 @@ from staged_study import (
 )
 
 from constructs.compare import compare
-from constructs.output import document
 from constructs.report_parts import facts
 from constructs.stages import run_stages
-from constructs.stages.table import as_csv, lines, orders
+from constructs.stages.table import lines
 from constructs.study import study_from
 from constructs.table import NOT_TIGHTENED, print_table
-from fe.errors import InputError
-
-
-@pytest.fixture(scope="module")
-def both():
-    """The two orders of the shipped study on a coarse mesh, compared."""
-    data = staged_data()
-    second = study_from(staged_data()).constructs[0]
-    plate_first = [*BUILT[2:], BUILT[0], BUILT[1], *second.model_dump(
-        mode="json", exclude_none=True, by_alias=True)["stage"][6:]]
-    data["construct"].append(data["construct"][0] | {"name": "plate first", "stage": plate_first})
-    data["construct"][0]["stage"][1]["force_N"] = 400.0
-    data["construct"][0]["stage"][3].pop("steps")
-    return compare(study_from(data))
-
-
-def test_an_under_contoured_plate_pushes_a_loose_fragment_up_and_a_held_one_not(both) -> None:
-    lag_first, plate_first = both.stages
-    pulled = next(s for s in plate_first.stages if s.words == "tighten shaft 1 to 500 N")
-    assert pulled.fragments["medial"].subsidence_mean_mm < -0.3
-    assert pulled.edges["shear plane"].step_off_mm > 0.3
-    pulled = next(s for s in lag_first.stages if s.words == "tighten shaft 1 to 500 N")
-    assert abs(pulled.fragments["medial"].subsidence_mean_mm) < 0.03
-    # What was pushed up stays up: the lag screw squeezes it on where it lies.
-    ends = [c.stages[-1].fragments["medial"].subsidence_mean_mm for c in both.stages]
-    assert ends[1] < ends[0] - 0.3
-
-
-def test_a_second_screw_takes_force_from_the_first_and_tightening_again_restores_it(both) -> None:
-    force = {s.words: s.screws[FIRST].force_N for s in both.stages[0].stages[3:7]}
-    first, *_, again = both.stages[0].stages[3:7]
-    after = both.stages[0].stages[5]
-    assert first.screws[FIRST].force_N == pytest.approx(500.0, rel=1e-9)
-    assert after.screws[FIRST].force_N < 480.0, force
-    assert after.screws[FIRST].kept == pytest.approx(after.screws[FIRST].force_N / 500.0)
-    assert again.screws[FIRST].force_N == pytest.approx(500.0, rel=1e-9)
-
-
-def test_every_stage_balances_and_says_how_it_was_solved(both) -> None:
-    for s in itertools.chain(*(c.stages for c in both.stages)):
-        assert s.held
-        assert s.residual < 1e-9
-        assert s.complementarity < 1e-8
-        assert s.fragments["medial"].balance_error is None or \
-            s.fragments["medial"].balance_error < 1e-9
-        change = s.do in ("tighten", "load", "unload", "cycle")
-        assert (s.method != "unchanged") is change
-
-
-def test_loads_of_the_comparison_start_where_the_building_stages_end(both) -> None:
-    for construct, c in zip(both.constructs, both.stages, strict=True):
-        loaded = next(s for s in c.stages if s.do == "load")
-        assert loaded.yield_ratios == pytest.approx(
-            {n: m.yield_ratio for n, m in construct.load(1000.0).members.items()}, rel=1e-8)
-        assert loaded.fragments["medial"].change_mm == pytest.approx(
-            construct.load(1000.0).fragments["medial"].subsidence_mean_mm, rel=1e-9)
-
-
-def test_a_fragment_left_off_its_place_is_warned_of(both) -> None:
-    lag_first, plate_first = both.constructs
-    assert not [w for w in lag_first.warnings if "too high" in w]
-    [said] = [w for w in plate_first.warnings if "too high" in w]
-    assert "'medial' lies 0." in said
-
-
-def test_the_two_orders_are_found_and_told_apart(both) -> None:
-    assert both.stages[0].same_steps_as == ("plate first",)
-    [said] = orders(both.stages)
-    assert "same steps in another order" in said
-    assert "'shaft 1' carries" in said
-
-
-def test_cycles_settle_and_the_settled_subsidence_is_told(both) -> None:
-    for c in both.stages:
-        cycle = c.stages[-1].cycle
-        assert cycle.verdict == "settled"
-        assert cycle.count < cycle.limit
-        assert cycle.change_mm[-1] <= cycle.settle_mm
-        assert (cycle.subsidence_loaded_mm["medial"] > cycle.subsidence_unloaded_mm["medial"])
-        assert cycle.subsidence_unloaded_mm["medial"] == pytest.approx(
-            c.stages[-1].fragments["medial"].subsidence_mean_mm, abs=1e-12)
-        assert f"after {cycle.count} cycles" in cycle.words
-
-
-def test_files_and_the_terminal_hold_every_stage(both) -> None:
-    text = json.dumps(document(both)["stages"], allow_nan=False)
-    assert [len(c["stages"]) for c in json.loads(text)] == [10, 10]
-    rows = as_csv(both.stages).splitlines()
-    assert len(rows) == 1 + 20
-    assert "screw lag force_N" in rows[0]
-    shown = lines(both.stages)
-    assert all(len(line) <= 100 for line in shown)
-    assert sum("tighten" in line for line in shown) >= 7
-    html = both.stages[0]._repr_html_()
-    assert "Educational" in html
-    assert html.count("<tr>") >= 10
 
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
@@ -276,57 +178,6 @@ def test_any_order_of_tightening_gives_the_last_one_its_force(order: tuple[str, 
         assert all(x.force_N > -1e-9 for x in s.screws.values())
 
 
-WRONG = {
-    "not placed": ([tighten(LAG, 100.0), place(LAG)], "stage.1.what", "not placed"),
-    "no such part": ([place("lagg")], "stage.1.what", 'did you mean "lag"?'),
-    "placed twice": ([place(LAG), place(LAG)], "stage.2.what", "placed already"),
-    "screw before its plate": ([place(FIRST), place(PLATE)], "stage.1.what", "is not placed"),
-    "tightened plate": ([{"do": "tighten", "what": [PLATE], "force_N": 10.0}], "stage.1.what",
-                        "only a screw can be tightened"),
-    "no force": ([{"do": "tighten", "what": [FIRST]}], "stage.1.force_N", "no tension of its own"),
-    "locked on bone": ([{"do": "lock", "what": [LAG]}], "stage.1.what", "only a head in a plate"),
-    "tightened when locked": ([{"do": "lock", "what": [FIRST]}, tighten(FIRST, 100.0)],
-                              "stage.2.what", "cannot be tightened"),
-    "locked twice": ([{"do": "lock", "what": [FIRST]}, {"do": "lock", "what": [FIRST]}],
-                     "stage.2.what", "locked already"),
-    "released under screws": ([{"do": "release", "what": [PLATE]}], "stage.1.what",
-                              "screws still hold"),
-    "released twice": ([{"do": "release", "what": [LAG]}, {"do": "release", "what": [LAG]}],
-                       "stage.2.what", "not placed"),
-    "load without size": ([{"do": "load"}], "stage.1.total_N", "missing key"),
-    "unload with size": ([UNLOAD | {"total_N": 100.0}], "stage.1.total_N", "no such key"),
-    "unknown step": ([{"do": "tigten", "what": [LAG]}], "stage.1.do", "did you mean \"tighten\"?"),
-    "cycle of nothing": ([{"do": "cycle", "total_N": 500.0, "low_N": 500.0}], "stage.1.low_N",
-                         "does not change"),
-    "negative load": ([load(-500.0)], "stage.1.total_N", "sign"),
-    "named twice": ([place(LAG, LAG)], "stage.1.what", "twice"),
-    "one cycle": ([{"do": "cycle", "total_N": 500.0, "times": 1}], "stage.1.times", "2 to 2000"),
-}
-
-
-@pytest.mark.parametrize("name", WRONG)
-def test_a_wrong_order_is_refused_with_its_key(name: str) -> None:
-    stages, key, words = WRONG[name]
-    with pytest.raises(InputError) as caught:
-        staged_study(*stages)
-    assert key in caught.value.key, str(caught.value)
-    assert words in str(caught.value)
-
-
-def test_bonded_metal_has_no_stages() -> None:
-    data = staged_data()
-    data["construct"][0]["model"] = "bonded inclusions"
-    with pytest.raises(InputError, match="stages need links"):
-        study_from(data)
-
-
-def test_a_study_without_stages_is_refused_by_the_runner() -> None:
-    data = staged_data()
-    del data["construct"][0]["stage"]
-    with pytest.raises(InputError, match="no construct of this study has stages"):
-        run_stages(study_from(data))
-
-
 def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> None:
     import matplotlib.pyplot as plt
 
@@ -377,25 +228,6 @@ def evaluator():
     from constructs.evaluate import Evaluator, Options
 
     return Evaluator(Options())
-
-
-def test_the_shipped_orders_take_the_same_steps() -> None:
-    from constructs.stages.run import same_steps
-    from constructs.study import example
-
-    assert same_steps(*example("staged-tightening").constructs)
-
-
-def test_rules_of_an_order() -> None:
-    from constructs.rules import check
-
-    lock_first = [place(PLATE, SECOND), {"do": "lock", "what": [SECOND]}, place(LAG),
-                  tighten(LAG, 300.0)]
-    found = {f.rule for f in check(staged_study(*lock_first))}
-    assert "lag after lock" in found
-    assert "never tightened" not in found
-    assert "never tightened" in {f.rule for f in check(staged_study(load(500.0)))}
-    assert not {"lag after lock", "never tightened"} & {f.rule for f in check(staged_study())}
 
 
 def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
