@@ -58,7 +58,11 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
               "--export", metavar="csv", show_default=False,
               help="Write a CSV beside the store, after the run or with --status.")] = "",
           figures: Figures = False, json: Json = False, quiet: Quiet = False) -> None:
-    """Many variants of a study into one store; the same command resumes by itself."""
+    """Many variants of a study into one store; the same command resumes by itself.
+
+    Ctrl-C finishes the cases in flight and exits 1, a second one drops them. Exit 0 where every
+    case has an answer, 1 where one has none or is left, 2 where the input is wrong.
+    """
     from constructs.cli import given_study, located, say
     from fe.errors import InputError
 

@@ -97,6 +97,8 @@ def _connected(address: str) -> Any:
         raise InputError("sweeps on a cluster need an extra part", key="--cluster", value=address,
                          expected="pip install 'buttress[cluster]'") from None
     try:
+        # An address that is none leaves a client behind that complains when the process ends.
+        distributed.comm.get_address_host_port(address)
         client = distributed.Client(address, timeout=WAIT, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(f"the cluster is not there: {error}", key="--cluster", value=address,

@@ -175,8 +175,11 @@ def _locked(path: Path) -> sqlite3.Connection:
             if "locked" in str(error):
                 raise InputError("the store is in use by another process", file=str(path),
                                  expected="that process to end, or another --out") from None
-            raise InputError(f"the store cannot be made there: {error}", key="--out",
-                             value=str(path)) from None
+            reason = getattr(error, "strerror", None) or str(error)
+            raise InputError(f"the store cannot be made there: {reason}", key="--out",
+                             value=str(path),
+                             expected="a file ending in .sqlite, or a folder, that may be written"
+                             ) from None
         if _lock_path(path).exists():
             return lock
         lock.close()  # its last owner took it away in the meantime

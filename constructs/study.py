@@ -119,10 +119,9 @@ def _read(path: Path, shown: str) -> str:
         if path.is_dir():
             raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
         if not path.exists():
-            near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-            raise InputError("no such file" + did_you_mean(closest(path.name, near)), file=shown,
-                             expected="a study file (TOML), or the name of a shipped example: "
-                                      + ", ".join(example_names()))
+            raise InputError("no such file" + _instead(path), file=shown,
+                             expected="a study file (TOML), or --example NAME with a shipped "
+                                      "one: " + ", ".join(example_names()))
         if not path.is_file():
             raise InputError("not a regular file", file=shown, expected="a study file (TOML)")
         size = path.stat().st_size
@@ -144,6 +143,16 @@ def _read(path: Path, shown: str) -> str:
         raise InputError("not a text file (it holds zero bytes)", file=shown,
                          expected="a TOML text")
     return text
+
+
+def _instead(path: Path) -> str:
+    """What may have been meant by a path that leads nowhere: a file beside it, a shipped study."""
+    if path.name in example_names():
+        return f'; the shipped study of that name is taken with --example {path.name}'
+    near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+    found = closest(path.name, near)
+    shipped = closest(path.name.removesuffix(".toml"), example_names())
+    return did_you_mean(found or (f"--example {shipped}" if shipped else ""))
 
 
 def _printable(text: str) -> str:

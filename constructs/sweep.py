@@ -27,8 +27,8 @@ from fe.errors import InputError
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
-EVERY = 2.0
-"""Seconds between lines of progress."""
+EVERY, SLOWER = 2.0, 15.0
+"""Seconds between lines of progress, and by how much longer that gets as a run goes on."""
 
 
 @dataclass(frozen=True)
@@ -106,9 +106,9 @@ class Estimate:
     def sentences(self) -> list[str]:
         """For the terminal."""
         return [
-            f"{counted(self.cases, 'case')} of "
-            f"{counted(self.constructs, 'solved construct')} in all"
-            + (f", and {self.refused} that are not valid" if self.refused else ""),
+            f"{counted(self.cases, 'case')} with {counted(self.constructs, 'construct')} "
+            "to solve in all"
+            + (f"; {counted(self.refused, 'combination')} not valid" if self.refused else ""),
             f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} with modulus field, "
             f"{counted(self.hardware, 'distinct construct')} on "
             + ("it" if self.meshes == 1 else "them"),
@@ -169,7 +169,8 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 "done already")
         counts: Counter[str] = Counter()
         progress = _Progress(len(todo), say)
-        with contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes:
+        with (_dropping(say),
+              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes):
             for outcome in outcomes:
                 store.write(outcome)
                 counts.update(outcome.counts)
@@ -268,7 +269,8 @@ class _Progress:
         """One case more is done."""
         self.done += 1
         now = perf_counter()
-        if now - self.last >= EVERY or self.done == self.total:
+        every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
+        if now - self.last >= every or self.done == self.total:
             self.last = now
             rate = self.done / max(now - self.start, 1e-9)
             self.say(f"{self.done} of {counted(self.total, 'case')}, {rate:.3g} a second, "
@@ -303,6 +305,17 @@ def _gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
         yield asked.is_set
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+@contextlib.contextmanager
+def _dropping(say: Say) -> Iterator[None]:
+    """Context that says how to go on when a second Ctrl-C drops the cases in flight."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        say("the cases in flight are dropped, what was stored is safe; "
+            "the same command goes on from here")
+        raise
 
 
 @dataclass(frozen=True)

@@ -76,27 +76,32 @@ def addresses(study: Study, key: str) -> tuple[Address, ...]:
     """
     parts = key.split(".")
     known = [tuple(k.split(".")) for k in known_keys(study)]
-    found = [k for k in known if len(k) == len(parts)
-             and all(p in ("*", q) for p, q in zip(parts, k, strict=True))]
+    found = [k for k in known if len(k) == len(parts) and _fits(parts, k)]
     if not found:
         if parts[-1] in TEXTS:
             raise InputError("a text cannot be varied", key=key,
                              expected="a key that changes the answer")
+        if any(_fits(parts, k) for k in known):
+            raise InputError("a key that goes on", key=key, expected=_at_that_level(parts, known))
         near = closest(key, (".".join(k) for k in known))
         raise InputError("unknown key" + did_you_mean(near), key=key,
                          expected=_at_that_level(parts, known))
     return tuple(found)
 
 
+def _fits(parts: list[str], key: tuple[str, ...]) -> bool:
+    """Whether a key begins with these parts."""
+    return len(parts) <= len(key) and all(
+        p in ("*", q) for p, q in zip(parts, key, strict=False))
+
+
 def _at_that_level(parts: list[str], known: list[tuple[str, ...]]) -> str:
-    """What may stand at the first part of a path that fits no key."""
-    for i in range(len(parts)):
-        if not any(all(p in ("*", q) for p, q in zip(parts[:i + 1], k, strict=False))
-                   and len(k) > i for k in known):
-            break
-    choices = dict.fromkeys(k[i] for k in known if len(k) > i
-                            and all(p in ("*", q) for p, q in zip(parts[:i], k, strict=False)))
+    """What may stand after the part of a path that fits some key."""
+    i = max(i for i in range(len(parts) + 1) if any(_fits(parts[:i], k) for k in known))
+    choices = dict.fromkeys(k[i] for k in known if len(k) > i and _fits(parts[:i], k))
     before = ".".join(parts[:i])
+    if not choices:
+        return f"nothing after {before!r}"
     return (f"after {before!r}: " if before else "") + "one of " + ", ".join(choices)
 
 

@@ -142,13 +142,22 @@ class _Worker:
         self.executor = self._new()
         return lost
 
+    def end(self) -> None:
+        """End the process: at once where it still has cases, which nobody waits for any more."""
+        if self.cases:
+            # Private, and None once they have ended; `kill_workers` is there from 3.14 on only.
+            for process in list((self.executor._processes or {}).values()):
+                process.kill()
+        self.executor.shutdown(wait=True, cancel_futures=True)
+
 
 def local(groups: Groups, options: Options, workers: int, stop: Callable[[], bool]
           ) -> Iterator[Outcome]:
     """Evaluate all cases in ``workers`` processes, in whatever order they get done.
 
-    Where ``stop`` says so nothing more is handed out and the cases in flight are finished. A case
-    that a worker dies of twice becomes an outcome with the failure "worker died".
+    Where ``stop`` says so nothing more is handed out and the cases in flight are finished; whoever
+    closes the iterator before drops them. A case that a worker dies of twice becomes an outcome
+    with the failure "worker died".
     """
     queue, pool = _Queue(groups), [_Worker(options) for _ in range(workers)]
     deaths: Counter[int] = Counter()
@@ -178,7 +187,7 @@ def local(groups: Groups, options: Options, workers: int, stop: Callable[[], boo
                 yield outcome
     finally:
         for worker in pool:
-            worker.executor.shutdown(wait=True, cancel_futures=True)
+            worker.end()
 
 
 def _fill(pool: list[_Worker], queue: _Queue, again: deque[Task], stop: Callable[[], bool]) -> None:

@@ -126,12 +126,12 @@ def test_json_is_one_document_and_nothing_else(app: typer.Typer, study: str) -> 
 
 def test_a_dry_run_stores_nothing(app: typer.Typer, study: str) -> None:
     done = run(app, "sweep", study, *VARY, "--dry-run", "--workers", "2")
-    assert "4 cases of 8 solved constructs" in done.stdout
+    assert "4 cases with 8 constructs to solve" in done.stdout
     assert "about 4 factorisations instead of 8" in done.stdout
     assert LABEL in done.stdout
     assert not Path("results").exists()
     done = run(app, "rank", study, "--samples", "8", "--seed", "1", "--dry-run")
-    assert "44 cases of 88" in done.stdout
+    assert "44 cases with 88 constructs" in done.stdout
     assert not Path("results").exists()
 
 

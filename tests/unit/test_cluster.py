@@ -97,6 +97,14 @@ def test_a_cluster_that_is_not_there_is_told(tmp_path: Path, monkeypatch: pytest
             run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=address)
 
 
+def test_an_address_that_is_none_makes_no_client(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+                                                 ) -> None:
+    # One that was made would wait for itself, and complain, when the process ends.
+    monkeypatch.setattr("distributed.Client", lambda *args, **options: pytest.fail("a client"))
+    with pytest.raises(InputError, match="missing port"):
+        run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster="nowhere")
+
+
 def test_a_cluster_without_workers_is_told(tmp_path: Path,
                                            scheduler: tuple[str, subprocess.Popen[bytes]],
                                            monkeypatch: pytest.MonkeyPatch) -> None:

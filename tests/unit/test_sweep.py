@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +15,7 @@ from constructs.design import make_design
 from constructs.evaluate import Options
 from constructs.grouping import groups
 from constructs.sweep import (
+    _Progress,
     estimate,
     export_csv,
     make_plan,
@@ -76,6 +78,17 @@ def test_the_estimate_counts_what_is_shared() -> None:
     assert (cost.factorisations, cost.avoided, cost.workers) == (4, 4, 2)
     assert cost.seconds > 0
     assert any("4 cases" in s for s in cost.sentences())
+
+
+def test_lines_of_progress_get_rarer(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = itertools.count(0.0, 1.0)  # a case a second
+    monkeypatch.setattr("constructs.sweep.perf_counter", lambda: next(clock))
+    told: list[str] = []
+    progress = _Progress(3600, told.append)
+    for _ in range(3600):
+        progress.step()
+    assert 100 < len(told) < 200
+    assert told[-1].startswith("3600 of 3600 cases")
 
 
 def test_the_default_store_is_found_again_by_the_same_command() -> None:

@@ -11,7 +11,7 @@ from sqlite3 import connect
 
 import pytest
 from small_study import small_study
-from sweep_tables import alive, assert_same, rows_of, started, wait_for_cases
+from sweep_tables import SCRIPT, alive, assert_same, rows_of, started, wait_for_cases
 
 from constructs import workers as workers_module
 from constructs.design import make_design
@@ -104,6 +104,26 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
     assert "Traceback" not in err
     assert "a worker died" not in err
     assert solved <= sweep_status(path).done < 60
+
+
+def test_a_second_ctrl_c_drops_the_cases_in_flight_at_once(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    endless = "import constructs.workers, time\ndef endless(task): time.sleep(600)\n" \
+              "constructs.workers._work = endless\nif __name__"
+    monkeypatch.setattr("sweep_tables.SCRIPT", SCRIPT.replace("if __name__", endless))
+    path = tmp_path / "s.sqlite"
+    process = started(path, 2, "nothing", *VARY)
+    wait_for_cases(path, 0, process)
+    time.sleep(1.0)
+    os.kill(process.pid, signal.SIGINT)
+    assert "cases in flight are finished" in process.stderr.readline()
+    os.kill(process.pid, signal.SIGINT)
+    _, err = process.communicate(timeout=60)  # not the 600 s that the cases would take
+    assert "in flight are dropped" in err
+    assert "the same command goes on from here" in err
+    assert "worker died" not in err
+    assert sweep_status(path).done == 0
+    assert not Path(f"{path}.lock").exists()
 
 
 def test_a_worker_that_is_killed_is_survived(tmp_path: Path,

@@ -166,6 +166,11 @@ def test_scales_stand_beside_the_study() -> None:
     ("fracture.shear plane.points_mm.3.1", "shear plane"),
     ("title", "a text cannot be varied"),
     ("", "one of section"),
+    ("construct.lag screws.screw",
+     "a key that goes on; key: construct.lag screws.screw; expected: after "
+     "'construct.lag screws.screw': one of upper lag, lower lag"),
+    ("fracture", "after 'fracture': one of shear plane"),
+    ("fracture.shear plane.friction.3", "nothing after 'fracture.shear plane.friction'"),
 ])
 def test_an_unknown_key_is_told_with_the_closest(key: str, told: str) -> None:
     with pytest.raises(InputError) as caught:
