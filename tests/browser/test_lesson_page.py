@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,32 +21,10 @@ from constructs.lesson.own_words import own_tour
 from constructs.lesson.page import Lesson, write_lesson
 from constructs.schema import Study
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 pytestmark = pytest.mark.browser
 HOSTILE = "</script><script>hacked()</script>'\"&lt;"
 IMAGE = "<img src=x onerror=window.hacked=2>"
 SLOWEST_MS = 50.0
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    def missing(reason: str) -> None:
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
-
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    if not CHROMIUM.exists():
-        missing("no chromium at /usr/bin/chromium")
-    with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

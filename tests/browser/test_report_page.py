@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,29 +12,7 @@ from made_up import long_names, usual
 from constructs.figures import draw_all
 from constructs.report import write_report
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    def missing(reason: str) -> None:
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
-
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed")
-    if not CHROMIUM.exists():
-        missing("no chromium at /usr/bin/chromium")
-    with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module", params=["usual", "long names", "hostile"])

@@ -24,8 +24,8 @@ PUBLIC = {"constructs", "constructs.compare", "constructs.explore", "constructs.
 """What a notebook of our own may import; DEVELOPERS.md lists the same."""
 OTHERS = {"numpy", "pandas", "matplotlib", "ipywidgets", "IPython", "pathlib", "tempfile"}
 LONGEST_CELL = 16
-SECONDS = 130
-"""A notebook takes some ten seconds; a kernel that has not answered by then has stalled."""
+SECONDS = 280
+"""A notebook takes some ten seconds on a quiet machine."""
 
 RUN = """
 import sys, tempfile, warnings
@@ -38,22 +38,14 @@ book = nbformat.read(sys.argv[1], as_version=4)
 with tempfile.TemporaryDirectory() as sockets:
     # Sockets of its own instead of ports, which kernels started at once may snatch from each other.
     manager = AsyncKernelManager(kernel_name="python3", transport="ipc", ip=sockets + "/k")
-    NotebookClient(book, km=manager, timeout=float(sys.argv[3]),
-                   resources={"metadata": {"path": sys.argv[2]}}).execute()
+    client = NotebookClient(book, km=manager, timeout=float(sys.argv[3]),
+                            resources={"metadata": {"path": sys.argv[2]}})
+    # An output widget kept here answers the kernel while its reply is waited for, past the event
+    # loop. A reply that comes in at that moment is not noticed, and both sides wait for ever.
+    client.widget_registry = {}
+    client.execute()
 nbformat.write(book, sys.argv[2] + "/done.ipynb")
 """
-
-def execute(command: list[str], env: dict[str, str]) -> subprocess.CompletedProcess[str]:
-    """Run it; once more where the kernel stalls. A cell that fails is not tried again."""
-    for again in (True, False):
-        try:
-            return subprocess.run(command, capture_output=True, text=True, env=env, check=False,
-                                  timeout=SECONDS)
-        except subprocess.TimeoutExpired:
-            if not again:
-                raise
-    raise AssertionError("unreachable")
-
 
 each = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 
@@ -116,13 +108,16 @@ def test_it_runs(path: Path, tmp_path: Path) -> None:
     env = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1",
                         "IPYTHONDIR": str(tmp_path / "ipython"),
                         "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
-    done = execute([sys.executable, "-c", RUN, str(path), str(tmp_path), str(SECONDS)], env)
+    done = subprocess.run([sys.executable, "-c", RUN, str(path), str(tmp_path), str(SECONDS)],
+                          capture_output=True, text=True, env=env, check=False, timeout=SECONDS)
     assert done.returncode == 0, done.stderr[-3000:]
     ran = cells(tmp_path / "done.ipynb", "code")
     assert [c["execution_count"] for c in ran] == list(range(1, len(ran) + 1))
     for cell in ran:
         said = [o for o in cell["outputs"] if o.get("name") == "stderr"]
         assert not said, "".join(said[0]["text"])
+        # What fails under a slider is shown and not raised.
+        assert not [o for o in cell["outputs"] if o["output_type"] == "error"]
     kinds = {k for c in ran for o in c["outputs"] for k in o.get("data", {})}
     drawn = "%matplotlib inline" in "".join(source(c) for c in ran)
     assert "image/png" in kinds if drawn else "text/html" in kinds
