@@ -17,6 +17,8 @@ from typing import Annotated, Any, NoReturn
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, model_validator
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from fe.errors import InputError
+
 LONGEST_NAME = 60
 MOST = 100  # entries of any list: far above any sensible study, below what would hang a reader
 LONGEST_TEXT = 2000
@@ -37,6 +39,14 @@ def closest(word: str, choices: Iterable[str]) -> str:
     known = {c.casefold(): c for c in choices}
     near = get_close_matches(word.casefold(), list(known), n=1, cutoff=0.6)
     return known[near[0]] if near else ""
+
+
+def require_known(name: str, known: Iterable[str], what: str, key: str = "") -> None:
+    """Raise InputError with the closest name unless ``name`` is one of the known ones."""
+    names = list(known)
+    if name not in names:
+        raise InputError(f"no such {what}" + did_you_mean(closest(name, names)), key=key,
+                         value=name, expected=", ".join(names))
 
 
 def did_you_mean(near: str) -> str:

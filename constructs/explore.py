@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from constructs.checked import closest, did_you_mean
+from constructs.checked import require_known
 from constructs.compare import bracket
 from constructs.metrics import Reader, read
 from constructs.model import Model
@@ -76,7 +76,5 @@ class Explorer:
                ) -> tuple[Case, Frame, Model, Law]:
         case = self._varier.case(values or {})
         found = {c.name: c for c in case.study.constructs}
-        if construct not in found:
-            raise InputError("no such construct" + did_you_mean(closest(construct, found)),
-                             value=construct, expected=", ".join(found))
+        require_known(construct, found, "construct")
         return (case, *self._workshop.model(case, found[construct]))

@@ -8,8 +8,7 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from constructs.checked import closest, did_you_mean
-from fe.errors import InputError
+from constructs.checked import require_known
 
 HEAD = ("word", "for people who are not surgeons", "for people who are not engineers")
 
@@ -32,9 +31,7 @@ class Glossary:
     def __getitem__(self, word: str) -> Term:
         """One word. Raises InputError with the closest one where it is not explained."""
         found = {t.word: t for t in self.terms}
-        if word not in found:
-            raise InputError("no such word in the glossary" + did_you_mean(closest(word, found)),
-                             value=word, expected=", ".join(found))
+        require_known(word, found, "word in the glossary")
         return found[word]
 
     def html(self) -> str:

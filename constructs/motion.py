@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from constructs import drawing as d
-from constructs.checked import closest, did_you_mean
+from constructs.checked import require_known
 from constructs.explore import Explorer, Live
 from constructs.figure_section import bounds, draw_escape, draw_loads, escaping
 from constructs.picture import Picture
@@ -70,9 +70,7 @@ def film(study: Study, first: str, second: str, *, say: Say = lambda text: None,
                          expected="two different constructs of the study")
     names = [c.name for c in study.constructs]
     for name in (first, second):
-        if name not in names:
-            raise InputError("no such construct" + did_you_mean(closest(name, names)),
-                             key="--motion", value=name, expected=", ".join(names))
+        require_known(name, names, "construct", key="--motion")
     explorer = Explorer(study)
     loads = tuple(1.2 * max(study.load.total_N) * (i + 1) / rise for i in range(rise))
     frames: list[tuple[Shot, Shot]] = []

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from constructs.checked import closest, did_you_mean
+from constructs.checked import require_known
 from constructs.loads import LoadCase
 from constructs.picture import Picture
 from constructs.schema import Study
@@ -343,9 +343,7 @@ class Comparison:
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""
         found = {c.name: c for c in self.constructs}
-        if name not in found:
-            raise InputError("no such construct" + did_you_mean(closest(name, found)), value=name,
-                             expected=", ".join(found))
+        require_known(name, found, "construct")
         return found[name]
 
     def _repr_html_(self) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from constructs.checked import closest, did_you_mean
+from constructs.checked import closest, did_you_mean, require_known
 from constructs.complaint import complaint
 from constructs.schema import (
     Construct,
@@ -89,9 +89,8 @@ def example_names() -> tuple[str, ...]:
 
 def example_text(name: str) -> str:
     """The TOML text of a shipped study. Raises InputError when there is none of that name."""
-    if name not in example_names():
-        raise InputError("no such example" + did_you_mean(closest(name, example_names())),
-                         value=_printable(name), expected=", ".join(example_names()))
+    name = _printable(name)
+    require_known(name, example_names(), "example")
     return files("constructs").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
 
 
@@ -104,9 +103,7 @@ def only(study: Study, *names: str) -> Study:
     """The study with some of its constructs, in the order given. Raises InputError."""
     found = {c.name: c for c in study.constructs}
     for name in names:
-        if name not in found:
-            raise InputError("no such construct" + did_you_mean(closest(name, found)), value=name,
-                             expected=", ".join(found))
+        require_known(name, found, "construct")
     if not names or len(set(names)) < len(names):
         raise InputError("names of constructs, each once", value=", ".join(names),
                          expected=", ".join(found))

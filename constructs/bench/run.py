@@ -9,11 +9,10 @@ from typing import Any
 
 from constructs.bench.expect import BenchTest, Claim, expectations, verdict
 from constructs.bench.readings import readings
-from constructs.checked import closest, did_you_mean
+from constructs.checked import require_known
 from constructs.compare import compare
 from constructs.results import Comparison, ConstructResult
 from constructs.study import Study, parse_study
-from fe.errors import InputError
 
 Say = Callable[[str], None]
 
@@ -40,9 +39,7 @@ def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[di
     Raises `InputError` for a name that no test has.
     """
     for name in only:
-        if name not in bench_names():
-            raise InputError("no such bench test" + did_you_mean(closest(name, bench_names())),
-                             key="--only", value=name, expected=", ".join(bench_names()))
+        require_known(name, bench_names(), "bench test", key="--only")
     return [run_test(test, say) for test in expectations() if not only or test.name in only]
 
 

@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from constructs.checked import closest, did_you_mean
+from constructs.checked import require_known
 from constructs.picture import Picture
 from constructs.results import EdgeResult, Vector
 from constructs.schema_stages import LOADING, Stage
-from fe.errors import InputError
 
 NOT_RUN = "not run"
 OFF_MM = 0.1
@@ -201,9 +200,7 @@ class StagedStudy:
     def __getitem__(self, name: str) -> StagedResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""
         found = {c.name: c for c in self.constructs}
-        if name not in found:
-            raise InputError("no such construct with stages" + did_you_mean(closest(name, found)),
-                             value=name, expected=", ".join(found))
+        require_known(name, found, "construct with stages")
         return found[name]
 
     def _repr_html_(self) -> str:

@@ -1,16 +1,13 @@
-"""Debian's chromium for the tests of pages, and the made-up comparisons of the unit tests."""
+"""Debian's chromium for the tests of pages."""
 
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
 
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from wrong_input import VOID_STUDY
 
 from constructs.cli import main
 
@@ -13,36 +14,14 @@ VOID = "points_mm = [[12, -9], [15, -20], [25, -20], [28, -9]]"
 BLOCK = "points_mm = [[16, -9], [16, -20], [24, -20], [24, -9]]"
 INSIDE = "inside_mm = [20, -4]"
 INNER = "points_mm = [[13, 0], [12, -9]]"
-STUDY = f"""
-name = "wrong"
-[mesh]
-size_mm = 3
-[[fracture]]
-name = "inner"
-{INNER}
-[[fracture]]
-name = "outer"
-points_mm = [[27, 0], [28, -9]]
-[[void]]
-name = "hole"
-{VOID}
-[[fragment]]
-name = "piece"
-{INSIDE}
-[[construct]]
-name = "c"
-[[construct.screw]]
-name = "raft"
-form = "HA 3.5"
-side = "lateral"
-height_mm = -6
-length_mm = 70
-count = 4
+STUDY = VOID_STUDY + f"""
 [[construct.fill]]
 name = "block"
 void = "hole"
 material = "structural block"
 {BLOCK}
+[mesh]
+size_mm = 3
 """
 CASES = {
     "overlapping voids": (

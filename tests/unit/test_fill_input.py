@@ -3,36 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from wrong_input import VOID_STUDY, changed, refused
 
 from constructs import tables
 from constructs.grafts import fill_material
 from constructs.rules import check
 from constructs.study import parse_study
-from fe.errors import InputError
 
-TEXT = """
-name = "small"
-[[fracture]]
-name = "inner"
-points_mm = [[13, 0], [12, -9]]
-[[fracture]]
-name = "outer"
-points_mm = [[27, 0], [28, -9]]
-[[void]]
-name = "hole"
-points_mm = [[12, -9], [15, -20], [25, -20], [28, -9]]
-[[fragment]]
-name = "piece"
-inside_mm = [20, -4]
-[[construct]]
-name = "c"
-[[construct.screw]]
-name = "raft"
-form = "HA 3.5"
-side = "lateral"
-height_mm = -6
-length_mm = 70
-count = 4
+TEXT = VOID_STUDY + """
 [[construct.wire]]
 name = "wire"
 diameter_mm = 1.6
@@ -46,19 +24,8 @@ material = "impacted graft"
 """
 
 
-def changed(*pairs: tuple[str, str]) -> str:
-    text = TEXT
-    for old, new in pairs:
-        assert old in text, old
-        text = text.replace(old, new, 1)
-    return text
-
-
-def refused(text: str) -> InputError:
-    with pytest.raises(InputError) as caught:
-        check(parse_study(text, "s.toml"))
-    assert str(caught.value).replace("\n", "").isprintable()
-    return caught.value
+def ruled(text: str, name: str) -> None:
+    check(parse_study(text, name))
 
 
 # --- what is right ------------------------------------------------------------------------------
@@ -82,17 +49,17 @@ def test_resolved_says_what_the_fill_is_made_of_and_reads_back() -> None:
     assert fill["bonded"] is False
     assert "points_mm" not in fill
     assert "bond_MPa" not in fill
-    cement = parse_study(changed(("impacted graft", "bone cement"))).resolved()
+    cement = parse_study(changed(TEXT, ("impacted graft", "bone cement"))).resolved()
     assert cement["construct"][0]["fill"][0]["bonded"] is True
     assert cement["construct"][0]["fill"][0]["bond_MPa"] == 2.0
 
 
 def test_implants_may_have_the_name_of_a_side() -> None:
-    assert parse_study(changed(('name = "wire"', 'name = "medial"'))).constructs[0].wires
+    assert parse_study(changed(TEXT, ('name = "wire"', 'name = "medial"'))).constructs[0].wires
 
 
 def test_layers_sum_to_one() -> None:
-    text = changed(('material = "impacted graft"', """layers = [
+    text = changed(TEXT, ('material = "impacted graft"', """layers = [
         {material = "loose chips", share = 0.25}, {material = "impacted graft", share = 0.75}]"""))
     fill = parse_study(text).constructs[0].fills[0]
     assert fill.layers is not None
@@ -211,16 +178,16 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ("[12, -9]]", "[12.5, -4]]", "fracture.inner.points_mm", "does not cut the section"),
 ])
 def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
-    error = refused(changed((old, new)))
+    error = refused(changed(TEXT, (old, new)), ruled)
     assert error.key == key
     assert told in str(error)
 
 
 def test_a_sliver_is_named_with_its_line() -> None:
     # A flake beside the medial cortex, 0.6 mm thick, with elements of 1.5 mm.
-    text = changed(("[[void]]", '[[fracture]]\nname = "chip"\n'
+    text = changed(TEXT, ("[[void]]", '[[fracture]]\nname = "chip"\n'
                     "points_mm = [[-38.4, -8], [-37.4, -9], [-37.4, -9.4], [-38.4, -10.4]]\n[[void]]"))
-    error = refused(text)
+    error = refused(text, ruled)
     assert error.key == "fracture.chip.points_mm"
     assert "sliver thinner than the mesh" in str(error)
 
@@ -235,5 +202,5 @@ name = "graft"
 void = "hole"
 material = "loose chips"
 """
-    error = refused(text)
+    error = refused(text, ruled)
     assert "[[void]]" in error.expected

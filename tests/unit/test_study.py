@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
+from wrong_input import changed, refused
 
 from constructs.study import (
     Study,
@@ -22,25 +23,6 @@ from fe.errors import InputError
 
 TEXT = example_text("medial-shear")
 SMALL = 'name = "small"\n[[construct]]\nname = "none"\n'
-
-
-def changed(*pairs: tuple[str, str]) -> str:
-    """The shipped study with the first occurrence of each text replaced."""
-    text = TEXT
-    for old, new in pairs:
-        assert old in text, old
-        text = text.replace(old, new, 1)
-    return text
-
-
-def refused(text: str) -> InputError:
-    with pytest.raises(InputError) as caught:
-        parse_study(text, "s.toml")
-    assert caught.value.file == "s.toml"
-    assert str(caught.value).startswith("s.toml: ")
-    assert str(caught.value).replace("\n", "").isprintable()
-    assert len(str(caught.value)) < 2500
-    return caught.value
 
 
 # --- what is right ------------------------------------------------------------------------------
@@ -99,19 +81,19 @@ def test_resolved_is_complete_and_reads_back_as_the_same_study() -> None:
 
 @pytest.mark.parametrize("points", ["[[-3, 0], [-60, -110]]", "[[-3, 0], [-10, -109]]"])
 def test_no_room_for_a_reference_band_is_told(points: str) -> None:
-    study = parse_study(changed(("[[-3, 0], [-24, -57.7]]", points)))
+    study = parse_study(changed(TEXT, ("[[-3, 0], [-24, -57.7]]", points)))
     with pytest.raises(InputError, match="reference band"):
         study.resolved()
 
 
 def test_a_band_beside_a_fracture_is_refused() -> None:
-    study = parse_study(changed(('bone = "dense"', "reference_band_mm = [-60, -50]")))
+    study = parse_study(changed(TEXT, ('bone = "dense"', "reference_band_mm = [-60, -50]")))
     with pytest.raises(InputError, match="beside a fracture"):
         study.resolved()
 
 
 def test_holes_by_pitch_are_centred() -> None:
-    text = changed(("length_mm = 70          #", "length_mm = 64          #"))
+    text = changed(TEXT, ("length_mm = 70          #", "length_mm = 64          #"))
     holes = parse_study(text).constructs[2].plates[0].holes
     assert holes == (8, 20, 32, 44, 56)
 
@@ -181,7 +163,7 @@ def test_unknown_example_names_the_close_one() -> None:
     ("[[construct.plate]]", "[[construct.plates]]", "construct.antiglide.plates", "plate"),
 ])
 def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -> None:
-    error = refused(changed((old, new)))
+    error = refused(changed(TEXT, (old, new)))
     assert error.key == key
     assert f'did you mean "{meant}"?' in error.message
     assert meant in error.expected
@@ -272,7 +254,7 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ('name = "lag screws"', 'name = "lag "', "construct.lag .name", "spaces"),
 ])
 def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
-    error = refused(changed((old, new)))
+    error = refused(changed(TEXT, (old, new)))
     assert error.key == key
     assert told in str(error)
 
@@ -293,7 +275,7 @@ def test_structures_that_are_wrong(text: str, key: str, told: str) -> None:
 
 
 def test_several_mistakes_are_told_one_a_line() -> None:
-    error = refused(changed(("step_off_mm = 2", 'step_off_mm = "2"'), ("hole = 3", 'hole = "a"'),
+    error = refused(changed(TEXT, ("step_off_mm = 2", 'step_off_mm = "2"'), ("hole = 3", 'hole = "a"'),
                             ("friction = 0.5", "frction = 0.5")))
     lines = str(error).splitlines()
     assert lines[0] == "s.toml: 3 mistakes"

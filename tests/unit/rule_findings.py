@@ -1,0 +1,17 @@
+"""What the rules of the trade find in a study of one construct "c", for their tests."""
+
+from __future__ import annotations
+
+from constructs.rules import Finding, check
+from constructs.study import Study
+
+
+def found_in(study: Study) -> dict[str, Finding]:
+    """Findings by their rule, the last where there are more; each is complete."""
+    found = check(study)
+    for finding in found:
+        assert finding.construct == "c"
+        assert finding.part
+        assert finding.message
+        assert len(finding.reason) > 30
+    return {f.rule: f for f in found}
