@@ -15,6 +15,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
 from constructs.grouping import digest
+from constructs.lesson.biting import biting
 from constructs.patches import patches
 from constructs.resolve import reference_band
 from constructs.schema import Construct, Fracture, Study
@@ -234,7 +235,9 @@ def axes_of(study: Study, construct: Construct, turned: str | None, density: int
     places: tuple[float, ...] = (0.0,)
     if plate and density and plate_moves:
         wanted = PLACES if alone and density == 2 and turned is not None else FEW_PLACES
-        places = tuple(p for p in wanted if _fits(study, construct, p))
+        if turned is not None and density == 2:
+            wanted = (*wanted, 10.0, *_biting(study, construct, turned))
+        places = tuple(sorted({p for p in wanted if _fits(study, construct, p)}))
     levels: tuple[float, ...] = (base["quality"],)
     if density:
         levels = _with(tuple(q * base["quality"] for q in QUALITIES), base["quality"])
@@ -242,6 +245,17 @@ def axes_of(study: Study, construct: Construct, turned: str | None, density: int
                else FEW_FRICTIONS if plate or turned is None else SOME_FRICTIONS)
     frictions = rubbing if study.fractures else (0.0,)
     return {"slope": slopes, "quality": levels, "position": places, "friction": frictions}
+
+
+def _biting(study: Study, construct: Construct, turned: str) -> tuple[float, ...]:
+    """Places at which a screw of the plate begins to bear on the fragment."""
+    line = next(f for f in study.fractures if f.name == turned)
+    now = exit_of(study, line)
+    lines = []
+    for slope in FEW_SLOPES:
+        apex, end = turned_line(study, line, slope)
+        lines.append((np.array([line_start(line), end]), apex[1] - now[1]))
+    return biting(Section(study.section), construct, lines, (PLACES[0], PLACES[-1]))
 
 
 def _with(nodes: tuple[float, ...], base: float) -> tuple[float, ...]:

@@ -14,6 +14,7 @@ from small_lesson import small_lesson, small_scene
 from small_study import small_study
 
 from constructs import LABEL, cli_lesson
+from constructs.lesson.biting import crossed
 from constructs.lesson.check import ALLOWED_MM, ALLOWED_SHARE, Ask, draws, fresh, missed
 from constructs.lesson.grid import AXES, has, parted, scene_of, slope_of, turned_line
 from constructs.lesson.interpolate import cell, limit_load, read
@@ -22,6 +23,7 @@ from constructs.lesson.page import accuracy_words, embedded, render, write_lesso
 from constructs.lesson.shipped import shipped_scenes
 from constructs.lesson.solve import Job, knee_of, solve_job
 from constructs.lesson.solve import Path as LoadPath
+from constructs.section import Section
 from constructs.study import example
 from fe.errors import InputError
 
@@ -71,6 +73,21 @@ def test_fifteen_constructs_get_a_coarser_grid() -> None:
     scene = scene_of(many)
     assert len(scene.choices) == 15
     assert sum(len(f.nodes()) for f in scene.families) < 1500
+
+
+def test_a_plate_has_states_around_where_its_screws_begin_to_cross() -> None:
+    """By hand: hole 3 of the thin plate reaches the apex some 2.5 mm up, hole 4 another 11."""
+    shear = shipped_scenes()[0]
+    places = shear.families[shear.family(0, screws=False)].axes["position"]
+    line = np.array(shear.study.fractures[0].points_mm)
+    counts = [crossed(Section(shear.study.section), shear.study.constructs[0], line, p)
+              for p in places]
+    assert counts == sorted(counts)
+    assert set(counts) == {0, 1, 2}
+    for more in (1, 2):
+        k = counts.index(more)
+        assert places[k] - places[k - 1] < 3.0
+    assert tuple(p for p in places if 2.0 < p < 4.0) == (2.5, 3.25)
 
 
 # -- reading between --------------------------------------------------------------------------
