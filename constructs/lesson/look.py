@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -13,11 +13,26 @@ from constructs.lesson.solve import Solved
 from constructs.lesson.states import moved_by
 from constructs.patches import patches
 
+WORTH_AN_ARROW = 0.01
+"""Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""
+
+
+@dataclass(frozen=True)
+class Push:
+    """The force of one source on a fragment: ``share`` of the fragment's load carried against it
+    (all sources together: one), ``aside_N`` across the load, ``size_N`` in all."""
+
+    kind: str
+    share: float
+    aside_N: float = 0.0
+    size_N: float = 0.0
+
 
 @dataclass(frozen=True)
 class Look:
-    """One state in numbers: None where it does not exist. ``moved_mm`` is of the fragment that
-    moves most, the rest of the first one; forces as shares of its load that they carry."""
+    """One state in numbers: None where it does not exist. ``moved_mm`` is of the point that moves
+    most of all fragments; the rest is of the first one, with the load ``on_N`` on it. ``goes``:
+    what lets go, in words."""
 
     held: bool
     load_N: float
@@ -28,9 +43,23 @@ class Look:
     moved_mm: float | None = None
     end_N: float | None = None
     need: float | None = None
-    carried: Mapping[str, float] | None = None
-    by_source: Mapping[str, float] | None = None
+    on_N: float | None = None
+    pushes: Mapping[str, Push] = field(default_factory=dict)
+    goes: str = ""
     status: str = "ok"
+
+    def carried(self, kind: str) -> float:
+        """Share of the fragment's load that sources of a kind carry against it."""
+        return sum(p.share for p in self.pushes.values() if p.kind == kind)
+
+    def aside(self, kind: str) -> float:
+        """Push of the sources of a kind across the load [N], positive towards +x."""
+        return sum(p.aside_N for p in self.pushes.values() if p.kind == kind)
+
+    def pushing(self, kind: str) -> list[Push]:
+        """The sources of a kind whose force is worth an arrow on the page."""
+        return [p for p in self.pushes.values()
+                if p.kind == kind and p.size_N > WORTH_AN_ARROW * self.load_N]
 
 
 @dataclass(frozen=True)
@@ -74,7 +103,8 @@ class Facts:
             corners = [(solved.paths[i], w) for i, w in cell(solved.family.axes, asked.point)]
             need = (sum(w * (p.need or 0.0) for p, w in corners)
                     if all(p.need is not None for p, _ in corners) else None)
-            return Look(False, asked.load_N, end_N=seen.end_N, need=need, status=path.status)
+            return Look(False, asked.load_N, end_N=seen.end_N, need=need,
+                        goes=path.lets_go, status=path.status)
         state = seen.state
         geometry = solved.geometry[seen.corner[0], seen.corner[2]]
         rings = [r[2] for r in geometry.rings if r[1] == "fragment"]
@@ -82,21 +112,21 @@ class Facts:
                     for k, ring in enumerate(rings))
         edges = [state[lay.edge(k):lay.edge(k) + 2] for k in range(len(lay.edges))]
         load = state[lay.force(0, 0):lay.force(0, 0) + 2]
-        square = float(load @ load)
-        carried: dict[str, float] = {}
-        by_source: dict[str, float] = {}
-        for j, (name, kind) in enumerate(lay.sources[1:], 1):
-            force = state[lay.force(0, j):lay.force(0, j) + 2]
-            if square > 0.0:
-                by_source[name] = -float(force @ load) / square
-                carried[kind] = carried.get(kind, 0.0) + by_source[name]
+        size = float(np.hypot(*load))
+        pushes: dict[str, Push] = {}
+        if size > 0.0:
+            down = load / size
+            across = np.array([-down[1], down[0]]) * (1.0 if down[1] < 0.0 else -1.0)
+            for j, (name, kind) in enumerate(lay.sources[1:], 1):
+                force = state[lay.force(0, j):lay.force(0, j) + 2]
+                pushes[name] = Push(kind, -float(force @ down) / size, float(force @ across),
+                                    float(np.hypot(*force)))
         return Look(
             True, asked.load_N, float(state[lay.sunk(0)]),
             float(np.degrees(state[lay.rigid(0) + 2])),
             max((float(e[1]) for e in edges), default=None),
             max((abs(float(e[0])) for e in edges), default=None),
-            moved, seen.end_N, path.need, carried, by_source)
-
+            moved, seen.end_N, path.need, size, pushes, path.lets_go)
 
     def most(self, asked: Asked) -> float:
         """The largest load of a scene's slider [N]."""
@@ -136,7 +166,7 @@ def newton(value: float) -> str:
 def outcome(look: Look) -> str:
     """Held with how much movement, or not."""
     if look.held:
-        return f"held, moving {mm(look.moved_mm)} at most"
+        return f"held, moving up to {mm(look.moved_mm)}"
     if look.status == "not tightened":
         return "not held: the bone lets go while the screws are tightened"
     return f"not held at {newton(look.load_N)}"

@@ -24,7 +24,7 @@ from constructs.lesson.solve import Solved
 from constructs.lesson.words import Step
 from fe.errors import ButtressError
 
-SCRIPTS = ("data.js", "draw.js", "words.js", "page.js")
+SCRIPTS = ("data.js", "draw.js", "forces.js", "words.js", "page.js")
 LARGEST = 8_000_000
 """Bytes that the page may have."""
 SLIDERS = (("load", "Load"), ("slope", "Fracture slope"), ("friction", "Friction μ"),

@@ -53,6 +53,10 @@ MOST_NODES = 60
 BISECTIONS = 5
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
+GONE = {"plastic hinge": "“{}” bends for good (a plastic hinge)",
+        "thread": "the thread of “{}” tears out of the bone",
+        "bearing": "the bone beside “{}” is crushed"}
+"""What each kind of link does when it lets go, by the name of the part."""
 Say = Callable[[str], None]
 Index = tuple[int, ...]
 
@@ -348,9 +352,8 @@ def _escape(model: Model, upper: Capacity) -> FloatArray:
 
 def _words(model: Model, upper: Capacity) -> str:
     """What lets go, in words."""
-    found = [f"{x.kind} of {x.source}" for x in lets_go(model, upper)
-             if x.kind in ("thread", "bearing", "plastic hinge")]
-    return ", ".join(dict.fromkeys(found))
+    found = [GONE[x.kind].format(x.source) for x in lets_go(model, upper) if x.kind in GONE]
+    return " and ".join(dict.fromkeys(found))
 
 
 def least_friction(problem: Condensed, load: FloatArray) -> float | None:

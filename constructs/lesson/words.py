@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from constructs.lesson.look import Asked, Facts, mm, newton, outcome, percent, upto, verdict
+from constructs.glossary import glossary
+from constructs.lesson.look import Asked, Facts, Look, mm, newton, outcome, percent, upto, verdict
 from constructs.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, THIN_POSITION, UPPER
 
 
@@ -28,6 +29,12 @@ def tour(facts: Facts) -> tuple[Step, ...]:
             place(facts), joint_side(facts), raft(facts), filled(facts), plated(facts))
 
 
+def meaning(word: str) -> str:
+    """What a word of the glossary means to people who are not surgeons, inside a sentence."""
+    text = glossary()[word].not_surgeon
+    return text[0].lower() + text[1:].rstrip(".")
+
+
 def block(facts: Facts) -> Step:
     """A block on a slope: what slides, and why."""
     asked = facts.ask(0, THIN_LAG, screws=False, plate=False)
@@ -35,13 +42,16 @@ def block(facts: Facts) -> Step:
     slope, mu = asked.point["slope"], asked.point["friction"]
     a = math.radians(slope)
     text = [f"The medial fragment is a block on a slope. The fracture runs {slope:.0f}° off the "
-            f"long axis, so of every 100 N that press on the fragment {100 * math.cos(a):.0f} N "
-            f"push it down along the fracture and only {100 * math.sin(a):.0f} N press it on."]
+            f"long axis, so of every 100 N that press down on the fragment {100 * math.cos(a):.0f} "
+            f"N push it along the fracture and only {100 * math.sin(a):.0f} N press it on.",
+            f"Friction of {mu:.2f} means: what presses with 100 N resists up to "
+            f"{100 * mu:.0f} N of sliding."]
     if look.held:
-        text.append(f"With friction {mu:.2f} and nothing else it is {outcome(look)}.")
+        text.append(f"With that friction and nothing else it is {outcome(look)}.")
     else:
-        text.append(f"Friction of {mu:.2f} can resist at most {100 * mu * math.sin(a):.0f} N of "
-                    f"them. That is why it slides: with no implant it is {outcome(look)}.")
+        text.append(f"So here it can resist at most {100 * mu * math.sin(a):.0f} N of the "
+                    f"{100 * math.cos(a):.0f} N. That is why it slides: with no implant it is "
+                    f"{outcome(look)}. Mark the way it goes: to sink, it has to go sideways.")
     return Step("A block on a slope", tuple(text), asked)
 
 
@@ -60,15 +70,15 @@ def friction(facts: Facts) -> Step:
     else:
         beside = facts.beside(base)
         text.append(f"Could friction alone hold it at {slope:.0f}°? Not any friction: "
-                    + (f"the load passes {beside:.1f} mm beside the foot of the fracture, so the "
-                       "fragment would topple before it could stick." if beside > 0 else
+                    + (f"the load passes {beside:.1f} mm beside the foot of the fracture, so "
+                       "on faces too rough to slide it would topple." if beside > 0 else
                        "limit analysis finds no forces that would."))
     shown = facts.ask(0, THIN_LAG, **bare, slope=45.0)
     steep, flat = facts.look(shown), facts.look(facts.ask(0, THIN_LAG, **bare, slope=65.0))
     if steep.need is not None:
         text.append(f"At 45° it takes μ ≥ {steep.need:.2f}{_by_hand(steep.need, 45.0)}. Faces of "
-                    f"bone give about 0.4 to 0.6 (recalled, to be checked).")
-    text.append(f"At 65° the friction of {mu:.2f} "
+                    f"bone give about 0.4 to 0.6 (from memory, to be checked).")
+    text.append(f"At 65°, nearly level, the friction of {mu:.2f} "
                 + ("is enough: it is held. A shear fracture is steep, and that is its trouble."
                    if flat.held else "is still not enough.")
                 + " Move the slope and find where it changes.")
@@ -87,64 +97,88 @@ def screw(facts: Facts) -> Step:
     """Screws across the fracture: lag against position, and where."""
     lag, position = (facts.ask(0, c, plate=False) for c in (THIN_LAG, THIN_POSITION))
     a, b = facts.look(position), facts.look(lag)
-    text = [f"Two screws across it. Tightened (lag) they press the faces together and give "
-            f"friction something to work with: {outcome(b)} at {newton(lag.load_N)}. Not tightened "
-            f"and threaded all along (position): {outcome(a)}.",
+    text = [f"Two screws across it. As lag screws (each {meaning('lag screw')}): {outcome(b)} at "
+            f"{newton(lag.load_N)}. As position screws (each {meaning('position screw')}): "
+            f"{outcome(a)}.",
             verdict(a, b,
                     "Here the lag screws do worse than the position screws: what they are "
                     "tightened to is soon used up, and their smooth shafts only bear sideways.",
-                    "Here tightening pays: the same screws as lag screws let the fragment move "
-                    "less.",
+                    "Here tightening pays: the fragment moves less.",
                     "How they are tightened makes no difference at this load.",
                     "Neither holds.")]
-    ends = [facts.look(facts.ask(0, c)).end_N for c in (UPPER, LOWER)]
+    pull = abs(b.aside("screw"))
+    if b.held and b.on_N and pull > 0.05 * b.on_N:
+        text[1] += (f" Lag screws carry only {percent(b.carried('screw'))} of its load, but press "
+                    f"it sideways on to the slope with {newton(pull)}, and the slope carries the "
+                    "rest.")
     most = facts.most(lag)
-    size = [most if end is None else end for end in ends]
-    where = ("it hardly matters which one" if abs(size[0] - size[1]) < 0.05 * max(*size, 1.0) else
-             "the one near the joint carries more" if size[0] > size[1] else
-             "the one near the apex carries more")
-    text.append(f"Place: one lag screw alone holds {upto(ends[0], most)} near the joint and "
-                f"{upto(ends[1], most)} near the apex, so {where}; both together "
-                f"{upto(b.end_N, most)}.")
-    return Step("A screw across: lag, position, place", tuple(text), lag)
+    bare = [facts.look(facts.ask(0, c, friction=0.0)).end_N for c in (UPPER, LOWER)]
+    rough = [facts.look(facts.ask(0, c)).end_N for c in (UPPER, LOWER)]
+    size = [most if end is None else end for end in bare]
+    where = ("it hardly matters which" if abs(size[0] - size[1]) < 0.05 * max(*size, 1.0) else
+             "the one near the joint holds more" if size[0] > size[1] else
+             "the one near the apex holds more")
+    both = facts.look(facts.ask(0, THIN_LAG, plate=False, friction=0.0)).end_N
+    text.append(f"Without friction one alone holds {upto(bare[0], most)} near the joint and "
+                f"{upto(bare[1], most)} near the apex: {where}; both {upto(both, most)}. With "
+                f"friction of {lag.point['friction']:.2f} "
+                + (f"either alone holds {upto(None, most)}." if rough == [None, None] else
+                   f"{upto(rough[0], most)} and {upto(rough[1], most)}; both "
+                   f"{upto(b.end_N, most)}."))
+    return Step("Screws across it", tuple(text), lag)
 
 
 def apex(facts: Facts) -> Step:
     """A thin plate at the apex, and nothing across the fracture."""
     plate = facts.ask(0, THIN_LAG, screws=False, load=600.0)
     look = facts.look(plate)
-    text = ["Now no screw crosses the fracture: a thin plate covers the apex and is screwed to the "
-            "shaft below. To slide, the fragment has to push the plate away."]
-    if look.held and look.carried is not None:
-        by = look.carried
-        text.append(f"At {newton(look.load_N)} it is {outcome(look)}. Of the load on the fragment "
-                    f"the fracture face carries {percent(by.get('fracture', 0.0))} and the plate "
-                    f"{percent(by.get('plate', 0.0))}: the plate pushes sideways, and that is what "
-                    "presses the faces together. Follow arrow and polygon.")
+    text = ["Now no screw crosses the fracture: a thin plate covers the apex, the lower tip of the "
+            "fragment, and is screwed to the shaft below. An antiglide plate is "
+            f"{meaning('antiglide plate')}, unless it pushes the plate away."]
+    if look.held and look.on_N is not None:
+        text.append(f"At {newton(look.load_N)} it is {outcome(look)}. Of its load of "
+                    f"{look.on_N:.0f} N the fracture face carries "
+                    f"{percent(look.carried('fracture'))} and the plate "
+                    f"{percent(look.carried('plate'))}. "
+                    + _pressed(look) + "Follow the arrows round the polygon.")
     else:
         text.append(f"Even so it is {outcome(look)}.")
-    more = facts.ask(0, THIN_LAG)
-    both = facts.look(more)
+    both = facts.look(facts.ask(0, THIN_LAG))
     most = facts.most(plate)
-    text.append(f"It holds {upto(look.end_N, most)}; plate and lag screws together "
+    text.append(f"The plate alone holds {upto(look.end_N, most)}; plate and lag screws together "
                 f"{upto(both.end_N, most)}.")
     return Step("A plate under the apex", tuple(text), plate)
+
+
+def _pressed(look: Look) -> str:
+    """Whether the plate's push sideways presses the faces together."""
+    plate, face = look.aside("plate"), look.aside("fracture")
+    if plate * face >= 0.0 or abs(plate) < 0.05 * (look.on_N or math.inf):
+        return ""
+    return (f"The plate also pushes it {abs(plate):.0f} N sideways into the slope: pressed "
+            "together, the faces can carry their part. ")
+
+
+CLOSER_MM = 2.5
 
 
 def stiffness(facts: Facts) -> Step:
     """What the plate's stiffness does when the plate is a true buttress."""
     thin, thick = (facts.ask(0, c, screws=False, load=600.0) for c in (THIN_LAG, THICK_LAG))
     a, b = facts.look(thin), facts.look(thick)
-    text = [f"The same place, a thick straight plate instead of the thin one: thin {outcome(a)}, "
-            f"thick {outcome(b)} at {newton(thin.load_N)}.",
+    text = [f"The same place, a thick straight plate instead of the thin one, at "
+            f"{newton(thin.load_N)}. Thin: {outcome(a)}; thick: {outcome(b)}.",
             verdict(a, b, "Here the thicker plate lets the fragment move more.",
                     "Here stiffness matters: between its first screw and the apex the plate is a "
                     "beam, and the thin one bends there.",
                     "Here stiffness makes no difference.", "Neither holds.")]
-    up = [facts.look(facts.ask(0, c, screws=False, load=600.0, position=5.0))
+    up = [facts.look(facts.ask(0, c, screws=False, load=600.0, position=CLOSER_MM))
           for c in (THIN_LAG, THICK_LAG)]
-    text.append("With its first screw 5 mm closer to the apex: thin "
-                + f"{outcome(up[0])}, thick {outcome(up[1])}. "
+    crossed = any(u.pushing("screw") for u in up)
+    text.append(f"Both moved {CLOSER_MM:g} mm up, "
+                + ("where the first screw reaches into the fragment" if crossed else
+                   "the first screw closer to the apex and still below the fragment")
+                + f". Thin: {outcome(up[0])}; thick: {outcome(up[1])}. "
                 + verdict(up[0], up[1], "The thin one is then the better.",
                           "The thick one still does better.",
                           "The difference is gone: well supported, a thin plate is a buttress.",
@@ -156,32 +190,38 @@ def place(facts: Facts) -> Step:
     """What the plate's place does: moved down and up from the apex."""
     shown = facts.ask(0, THIN_LAG, screws=False, load=600.0, position=15.0)
     here = facts.look(facts.ask(0, THIN_LAG, screws=False, load=600.0))
-    text = ["The same thin plate, moved along the bone with its screws."]
+    text = [f"The same thin plate at {newton(shown.load_N)}, moved along the bone with its screws. "
+            f"In its place: {outcome(here)}."]
     for off, words in ((-10.0, "10 mm down"), (15.0, "15 mm up")):
         look = facts.look(facts.ask(0, THIN_LAG, screws=False, load=600.0, position=off))
-        line = f"{words.capitalize()}: {outcome(look)}, against {mm(here.moved_mm)} in its place. "
+        line = f"{words.capitalize()}: {outcome(look)}. "
         line += verdict(here, look, "Worse: ", "Better: ", "No change: ", "Neither holds: ")
-        screws = 0.0
-        if look.by_source is not None:
-            screws = sum(v for k, v in look.by_source.items() if k.startswith("shaft"))
+        crossing = look.pushing("screw")
         if off < 0:
-            line += ("what reaches over the apex is a longer free end above the first screw."
-                     if not look.held or screws < 0.05 else "its screws hold the fragment.")
-        elif look.held and abs(screws) >= 0.05:
-            line += (f"its uppermost screw now crosses the fracture and carries {percent(screws)} "
-                     "of the load itself. It has become a plate screwed to the fragment: no longer "
-                     "a pure buttress.")
+            line += ("a longer free end reaches over the apex above the first screw"
+                     + (f", and {look.goes}" if look.goes and not look.held else "") + "."
+                     if not crossing else "its screws hold the fragment.")
+        elif look.held and crossing:
+            one = len(crossing) == 1
+            line += (f"{COUNT.get(len(crossing), len(crossing))} of its screws now "
+                     f"{'crosses' if one else 'cross'} the fracture and "
+                     f"{'carries' if one else 'carry'} {percent(look.carried('screw'))} of the "
+                     f"load, the plate itself {percent(look.carried('plate'))}. A plate screwed "
+                     "to the fragment is no longer a pure buttress.")
         else:
             line += "its screws still pass below the fragment, closer to the apex."
         text.append(line)
     return Step("Where along the bone?", tuple(text), shown)
 
 
+COUNT = {1: "one", 2: "two", 3: "three"}
+
+
 def joint_side(facts: Facts) -> Step:
     """What the joint side does when only the apex is held."""
     plate = facts.ask(0, THIN_LAG, screws=False, load=600.0)
-    both = facts.ask(0, THIN_LAG, load=600.0)
-    a, b = facts.look(plate), facts.look(both)
+    a, b = facts.look(plate), facts.look(facts.ask(0, THIN_LAG, load=600.0))
+    alone = facts.look(facts.ask(0, THIN_LAG, plate=False, load=600.0))
     text = ["Held at its foot alone, the fragment is free to turn about it. Watch the joint line."]
     if a.held and a.gap_mm is not None and a.tilt_deg is not None:
         opens = a.gap_mm > 0.01
@@ -191,13 +231,33 @@ def joint_side(facts: Facts) -> Step:
         text.append(f"With the plate alone it is {outcome(a)}.")
     if b.held and b.gap_mm is not None and b.tilt_deg is not None:
         calmer = a.held and a.tilt_deg is not None and abs(b.tilt_deg) < 0.8 * abs(a.tilt_deg)
-        text.append(f"With the lag screws near the joint as well: {abs(b.tilt_deg):.2f}° and "
-                    f"{mm(max(b.gap_mm, 0.0))}. "
-                    + ("The plate stops the slide, the screws stop the turn." if calmer else
-                       "The screws hardly change that."))
+        text.append("With the lag screws near the joint as well (tick “screws”): "
+                    f"{abs(b.tilt_deg):.2f}° and {mm(max(b.gap_mm, 0.0))}. "
+                    + ("The screws stop the turn. " if calmer else
+                       "The screws hardly change that. ") + _left_to_do(b, alone))
     else:
         text.append(f"With the lag screws as well it is {outcome(b)}.")
+    soft = [facts.look(facts.ask(0, THIN_LAG, plate=on, load=600.0, quality=SOFT, friction=0.0)
+                       ).end_N for on in (False, True)]
+    most = facts.most(plate)
+    spare = [most if end is None else end for end in soft]
+    if spare[1] > 1.05 * spare[0]:
+        text.append(f"In softer bone ({percent(SOFT)}) and without friction the screws hold "
+                    f"{upto(soft[0], most)}, with the plate {upto(soft[1], most)}: "
+                    "there the plate is what is kept in reserve.")
     return Step("What the joint side does", tuple(text), plate)
+
+
+SOFT = 0.5
+
+
+def _left_to_do(both: Look, alone: Look) -> str:
+    """What the screws leave the plate to do, and what it is like without the plate."""
+    plate, screws = (abs(both.aside(k)) for k in ("plate", "screw"))
+    said = f"They pull it {screws:.0f} N sideways, the plate pushes {plate:.0f} N: "
+    said += ("now the screws stop the slide too, and the plate has little to do. "
+             if plate < 0.2 * screws else "the plate still takes its part of the slide. ")
+    return said + f"Without the plate: {outcome(alone)}; with it: {outcome(both)}."
 
 
 def raft(facts: Facts) -> Step:
@@ -208,9 +268,12 @@ def raft(facts: Facts) -> Step:
     text = [f"Another fracture: a piece of the joint surface was driven down and raised again, and "
             f"a void is left under it. With nothing put in it is {outcome(bare)}"
             + ("." if bare.held else ": there is nothing below it to press against."),
-            f"Four screws side by side close under the joint, like the beams of a floor (a raft), "
-            f"over the empty void: {outcome(look)} at {newton(raft_only.load_N)}; it holds "
-            f"{upto(look.end_N, facts.most(raft_only))}."]
+            f"Four screws side by side close under the joint, like the beams of a floor (a raft; "
+            f"seen from the side as one), over the empty void: {outcome(look)} at "
+            f"{newton(raft_only.load_N)}; it holds {upto(look.end_N, facts.most(raft_only))}."]
+    if look.on_N is not None:
+        text.append(f"{look.on_N:.0f} N of the load press on the piece itself, the rest beside it; "
+                    f"the raft carries {percent(look.carried('screw'))} of them.")
     return Step("A depressed piece: the raft", tuple(text), raft_only)
 
 
@@ -220,8 +283,10 @@ def filled(facts: Facts) -> Step:
     shown = facts.ask(1, "raft + impacted graft")
     looks = {"impacted graft": facts.look(shown), "loose chips": facts.look(
         facts.ask(1, "raft + loose chips")), "cement": facts.look(facts.ask(1, "raft + cement"))}
-    text = ["The void filled, under the same raft: " + "; ".join(
-        f"{name} {outcome(look)}" for name, look in looks.items()) + f". Empty: {outcome(empty)}."]
+    text = [f"The void filled, under the same raft at {newton(shown.load_N)}. Bone chips, packed "
+            f"(impacted graft): {outcome(looks['impacted graft'])}; loose chips: "
+            f"{outcome(looks['loose chips'])}; cement: {outcome(looks['cement'])}. Empty: "
+            f"{outcome(empty)}."]
     order = [n for n, look in sorted(looks.items(), key=lambda t: t[1].moved_mm or math.inf)
              if look.held]
     if order:
@@ -230,23 +295,29 @@ def filled(facts: Facts) -> Step:
             "Even loose chips help.", "Loose chips do next to nothing.",
             "Neither the empty void nor loose chips hold."))
     alone = facts.look(facts.ask(1, "raft + impacted graft", screws=False))
+    both = looks["impacted graft"]
+    share = (f"Raft and graft share the work: {percent(both.carried('screw'))} and "
+             f"{percent(both.carried('graft'))} of the load on the piece.")
     text.append(f"Impacted graft without any screw: {outcome(alone)}. " + verdict(
-        alone, looks["impacted graft"], "The raft adds nothing to it.",
-        "Raft and graft share the work.", "The raft adds nothing to it.", "Neither holds."))
+        alone, both, "The raft adds nothing to it.", share, "The raft adds nothing to it.",
+        "Neither holds."))
     return Step("What is put into the void", tuple(text), shown)
 
 
 def plated(facts: Facts) -> Step:
     """The raft through a plate."""
+    name = "raft plate + impacted graft"
     free = facts.look(facts.ask(1, "raft + impacted graft", graft=False))
-    shown = facts.ask(1, "raft plate + impacted graft")
-    empty = facts.look(facts.ask(1, "raft plate + impacted graft", graft=False))
+    shown = facts.ask(1, name)
+    empty, graft, none = (facts.look(facts.ask(1, name, plate=p, graft=g))
+                          for p, g in ((True, False), (False, True), (False, False)))
     both = facts.look(shown)
-    text = [f"The same raft through the head of a plate. Over the empty void: {outcome(empty)}, "
-            f"against {mm(free.moved_mm)} without the plate. " + verdict(
+    text = [f"The same raft through the head of a plate. Over the empty void: {outcome(empty)}; "
+            f"without the plate: {outcome(free)}. " + verdict(
                 free, empty, "The plate makes it worse.", "The plate helps the raft.",
                 "The plate hardly changes what the raft does: it buttresses the wall beside, and "
                 "that wall is not what fails here.", "Neither holds."),
-            f"Plate, raft and impacted graft: {outcome(both)}. The load decides what is needed: "
-            "move it, and switch the parts off one by one."]
+            f"Plate, raft and impacted graft: {outcome(both)}. Switch off the graft: "
+            f"{outcome(empty)}. Switch off the plate, and the raft goes too, since its screws sit "
+            f"in the plate; the graft alone: {outcome(graft)}. Both off: {outcome(none)}."]
     return Step("Raft, graft and plate", tuple(text), shown)

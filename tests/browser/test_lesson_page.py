@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,10 @@ from constructs.lesson.build import make
 from constructs.lesson.check import draws
 from constructs.lesson.grid import AXES, Scene
 from constructs.lesson.interpolate import read
+from constructs.lesson.look import Asked
 from constructs.lesson.own_words import own_tour
 from constructs.lesson.page import Lesson, write_lesson
+from constructs.lesson.words import Step
 from constructs.schema import Study
 
 pytestmark = pytest.mark.browser
@@ -119,6 +122,149 @@ def test_the_script_reads_between_states_as_python_does(page: Any, lesson: Lesso
             assert np.array(told["state"]) == pytest.approx(seen.state, abs=1e-6 * size)
 
 
+def ask_of(page: Any, ask: Any) -> None:
+    """Put a family, a point and a load on the page as `current` reads them."""
+    page.evaluate("""([f, p, l]) => {
+        const s = DATA.scenes[0], on = Object.entries(s.choices[0].families).find((e) => e[1] === f);
+        ['screws', 'plate', 'graft'].forEach((n, i) => { $(n).checked = on[0][i] === '1'; });
+        AXIS.forEach((a, i) => { lesson.wanted[a] = p[i]; });
+        $('load').value = l;
+        show('');
+    }""", [ask.family, [ask.point[a] for a in AXES], ask.load_N])
+
+
+def test_arrows_lie_on_the_lines_of_their_forces(page: Any, lesson: Lesson) -> None:
+    """The moment of each drawn force is the moment that the state holds, and pushes end where
+    their lines enter the fragment."""
+    seen = 0
+    for ask in draws(lesson.scenes[0], 16, 5):
+        ask_of(page, ask)
+        for drawn in page.evaluate("""() => lesson.now && forcesOn(lesson.now).map((f) => {
+            const ring = lesson.now.geometry.rings.find((r) => r.kind === 'fragment').points;
+            const at = (p) => p && p[0] * f.force[1] - p[1] * f.force[0];
+            return [f.size, f.moment, at(f.point), at(entry(ring, f))]; })""") or []:
+            seen += 1
+            size, moment, point, tip = drawn
+            assert point == pytest.approx(moment, abs=1e-6 * size)
+            assert tip is None or tip == pytest.approx(moment, abs=1e-6 * size)
+    assert seen > 20
+
+
+def test_what_is_carried_adds_up_and_is_what_python_says(page: Any, lesson: Lesson) -> None:
+    held = 0
+    for ask in draws(lesson.scenes[0], 16, 6):
+        ask_of(page, ask)
+        told = page.evaluate("lesson.now && lesson.now.held && carriers(lesson.now)")
+        if not told:
+            continue
+        held += 1
+        point = page.evaluate("({point: lesson.now.point, load: lesson.now.load})")
+        on = next(k for k, n in lesson.scenes[0].choices[0].families.items() if n == ask.family)
+        look = lesson.facts.look(Asked(0, 0, on, dict(zip(AXES, point["point"], strict=True)),
+                                       point["load"]))
+        assert look.on_N == pytest.approx(told["size"], rel=1e-6)
+        assert sum(k["percent"] for k in told["kinds"]) == 100
+        for kind in told["kinds"]:
+            assert abs(kind["percent"] - 100 * kind["share"]) < 1
+            assert kind["share"] == pytest.approx(look.carried(kind["kind"]), abs=1e-6)
+            assert kind["aside"] == pytest.approx(look.aside(kind["kind"]), abs=1e-3)
+    assert held > 8
+
+
+def test_shares_below_zero_are_words(page: Any) -> None:
+    """98 % and 4 % less 2 % that presses down as well: all of it stands there and adds up."""
+    found = page.evaluate("percents([{share: 0.984}, {share: 0.042}, {share: -0.026}])"
+                          ".map((k) => k.percent)")
+    assert sum(found) == 100
+    text = page.evaluate("""() => {
+        const now = {...lesson.now, state: lesson.now.state.slice()}, lay = now.family.layout;
+        const j = lay.sources.findIndex((s) => s.kind === 'fracture'), at = lay.force[0];
+        const k = lay.sources.findIndex((s) => s.kind === 'plate'), own = 0;
+        lay.sources.forEach((s, i) => { if (i !== own) now.state.fill(0, at[i], at[i] + 3); });
+        now.state[at[j] + 1] = -0.05 * -now.state[at[own] + 1];
+        now.state[at[k] + 1] = -1.05 * now.state[at[own] + 1];
+        return carriedWords(now); }""")
+    assert ("and what presses down with it, the fracture face (5 %), is carried by the plate "
+            "(105 %).") in text
+
+
+@pytest.mark.parametrize(("width", "height"), [(1920, 1080), (1280, 720), (390, 844)])
+def test_numbers_and_words_of_the_forces_are_whole_and_apart(page: Any, width: int, height: int
+                                                             ) -> None:
+    page.set_viewport_size({"width": width, "height": height})
+    for step in range(page.evaluate("DATA.steps.length")):
+        page.evaluate(f"go({step})")
+        for off in ([], ["#plate"], ["#plate", "#screws"]):
+            page.evaluate(f"go({step})")
+            for box in off:
+                page.uncheck(box)
+            for name in ("free", "polygon"):
+                circles, outside = page.evaluate("""(id) => {
+                    const svg = $(id), view = svg.viewBox.baseVal;
+                    return [[...svg.querySelectorAll('circle')].filter((c) => c.getAttribute('stroke'))
+                        .map((c) => ['cx', 'cy', 'r'].map((a) => Number(c.getAttribute(a)))),
+                      [...svg.querySelectorAll('text,circle')].map((t) => t.getBBox()).filter((b) =>
+                        b.x < -1 || b.y < -1 || b.x + b.width > view.width + 1 ||
+                        b.y + b.height > view.height + 1).length]; }""", name)
+                assert outside == 0, (step, off, name)
+                for i, (x, y, r) in enumerate(circles):
+                    for u, v, _ in circles[:i]:
+                        assert np.hypot(x - u, y - v) > 1.7 * r, (step, off, name)
+    size = page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)")
+    assert size == pytest.approx(22.5 if width == 1920 else 15.0, abs=0.1)
+
+
+def test_the_menu_of_steps_shows_its_titles_whole(page: Any) -> None:
+    room = page.evaluate("""DATA.steps.map((s, i) => {
+        const c = document.createElement('canvas').getContext('2d'), e = $('steps');
+        c.font = getComputedStyle(e).font;
+        return e.clientWidth - 24 - c.measureText((i + 1) + '. ' + 'M'.repeat(15)).width; })""")
+    assert min(room) > 0
+
+
+def test_arrow_keys_walk_the_tour_but_for_a_slider_in_hand(page: Any) -> None:
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("lesson.step") == 1
+    page.keyboard.press("ArrowLeft")
+    assert page.evaluate("lesson.step") == 0
+    page.focus("#load")
+    before = page.evaluate("Number($('load').value)")
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("[lesson.step, Number($('load').value)]") == [0, before + 10]
+    page.keyboard.press("PageDown")      # what a remote control sends, slider or not
+    assert page.evaluate("lesson.step") == 1
+
+
+def test_controls_that_left_a_step_can_be_put_back(page: Any) -> None:
+    for step in range(page.evaluate("DATA.steps.length")):
+        page.evaluate(f"go({step})")
+        assert not page.is_visible("#again"), step
+    before = picture(page)
+    nudge(page, "load")
+    assert page.is_visible("#again")
+    page.click("#again")
+    assert not page.is_visible("#again")
+    assert picture(page) == before
+
+
+def test_another_fracture_is_another_step(browser: Any, lesson: Lesson, tmp_path: Path) -> None:
+    def again(step: Step) -> Step:
+        assert step.shows is not None
+        return replace(step, title="Second " + step.title[:20], shows=replace(step.shows, scene=1))
+
+    two = replace(lesson, scenes=lesson.scenes * 2, solved=lesson.solved * 2,
+                  steps=(*lesson.steps, *map(again, lesson.steps)),
+                  accuracy=lesson.accuracy * 2, mesh=lesson.mesh * 2)
+    page = opened(browser, two, tmp_path)
+    page.evaluate("go(1)")
+    page.select_option("#scene", "1")
+    assert "Second" in page.inner_text("#step-title")
+    page.select_option("#scene", "0")
+    assert page.inner_text("#step-title").startswith("1 of ")
+    assert "Second" not in page.inner_text("#step-title")
+    page.close()
+
+
 def test_the_tour_is_walked_by_keyboard(page: Any) -> None:
     steps = page.evaluate("DATA.steps.length")
     titles = [page.inner_text("#step-title")]
@@ -198,8 +344,6 @@ def hostile_study() -> Study:
 
 
 def few(scene: Scene) -> Scene:
-    from dataclasses import replace
-
     def one(axes: dict[str, tuple[float, ...]]) -> dict[str, tuple[float, ...]]:
         return {a: n if a == "friction" else n[-1:] for a, n in axes.items()}
 

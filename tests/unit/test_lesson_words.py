@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from constructs.lesson import words
-from constructs.lesson.look import Asked, Facts, Look, mm, outcome, upto, verdict
+from constructs.lesson.look import Asked, Facts, Look, Push, mm, outcome, upto, verdict
 from constructs.lesson.shipped import (
     LOWER,
     THICK_LAG,
@@ -21,11 +21,18 @@ SCENES = shipped_scenes()
 NOT = Look(False, 600.0)
 
 
+def push(kind: str, share: float, aside: float = 0.0) -> Push:
+    """A source's force on a fragment that carries 100 N."""
+    return Push(kind, share, aside, (1e4 * share**2 + aside**2) ** 0.5)
+
+
+USUAL = {"face": push("fracture", 0.6, -50.0), "plate": push("plate", 0.4, 50.0)}
+
+
 def held(moved: float, **more: Any) -> Look:
     return Look(True, 600.0, sunk_mm=moved, moved_mm=moved, tilt_deg=more.pop("tilt", 0.5),
-                gap_mm=more.pop("gap", 0.2), end_N=more.pop("end", 1500.0),
-                carried=more.pop("carried", {"fracture": 0.6, "plate": 0.4}),
-                by_source=more.pop("by_source", {"shaft 1": 0.0}), **more)
+                gap_mm=more.pop("gap", 0.2), end_N=more.pop("end", 1500.0), on_N=100.0,
+                pushes=more.pop("pushes", USUAL), **more)
 
 
 class Told(Facts):
@@ -78,17 +85,41 @@ def test_lag_against_position(lag: Look, position: Look, claim: str) -> None:
     assert claim in text
 
 
+def test_screws_that_press_it_on_the_slope_are_said_to_only_where_they_do() -> None:
+    def screws(aside: float) -> Look:
+        return held(0.1, pushes={"face": push("fracture", 0.98, -aside),
+                                 "lag": push("screw", 0.02, aside)})
+
+    said_ = said(words.screw, lambda a, n: screws(200.0))
+    assert "carry only 2 % of its load, but press it sideways on to the slope with 200 N" in said_
+    assert "sideways" not in said(words.screw, lambda a, n: screws(1.0))
+
+
 @pytest.mark.parametrize(("upper", "lower", "claim"), [
-    (1000.0, 1010.0, "hardly matters"), (1000.0, 500.0, "near the joint carries more"),
-    (500.0, 1000.0, "near the apex carries more")])
+    (1000.0, 1010.0, "hardly matters"), (1000.0, 500.0, "near the joint holds more"),
+    (500.0, 1000.0, "near the apex holds more")])
 def test_the_place_of_a_screw(upper: float, lower: float, claim: str) -> None:
     ends = {UPPER: upper, LOWER: lower}
     assert claim in said(words.screw, lambda a, n: held(0.1, end=ends.get(n, 2000.0)))
 
 
+def test_screws_with_friction_are_beside_screws_without() -> None:
+    def ends(a: Asked, n: str) -> Look:
+        return held(0.1, end=900.0 if a.point["friction"] == 0.0 else None)
+
+    text = said(words.screw, ends)
+    assert "Without friction one alone holds up to 900 N near the joint" in text
+    assert "With friction of 0.50 either alone holds more than 1500 N" in text
+    assert "either" not in said(words.screw, lambda a, n: held(0.1, end=1200.0))
+
+
 def test_the_plate_at_the_apex_carries_what_it_carries() -> None:
-    text = said(words.apex, lambda a, n: held(0.1, carried={"fracture": 0.25, "plate": 0.75}))
+    text = said(words.apex, lambda a, n: held(0.1, pushes={
+        "face": push("fracture", 0.25, -60.0), "plate": push("plate", 0.75, 60.0)}))
     assert "carries 25 % and the plate 75 %" in text
+    assert "pushes it 60 N sideways" in text
+    assert "sideways" not in said(words.apex, lambda a, n: held(0.1, pushes={
+        "face": push("fracture", 0.25), "plate": push("plate", 0.75)}))
     assert "Even so it is not held" in said(words.apex, lambda a, n: NOT)
 
 
@@ -108,27 +139,63 @@ def test_a_well_supported_thin_plate_is_said_to_be_a_buttress_only_where_it_is()
     assert "The thick one still does better" in said(words.stiffness, told(0.3))
 
 
+def test_a_first_screw_in_the_fragment_is_said() -> None:
+    bitten = {**USUAL, "shaft 1": push("screw", 0.3)}
+    for pushes, claim in ((USUAL, "still below the fragment"), (bitten, "into the fragment")):
+        assert claim in said(words.stiffness, lambda a, n, p=pushes: held(
+            0.1, pushes=p if a.point["position"] else USUAL))
+
+
+ONE = {**USUAL, "shaft 1": push("screw", 0.4)}
+
+
 @pytest.mark.parametrize(("up", "screws", "claims"), [
-    (held(0.05, by_source={"shaft 1": 0.4}), 0.4, ["Better", "crosses the fracture", "40 %"]),
-    (held(0.05), 0.0, ["Better", "still pass below the fragment"]),
-    (held(0.4), 0.0, ["Worse"]), (NOT, 0.0, ["Worse"])])
-def test_the_place_of_the_plate(up: Look, screws: float, claims: list[str]) -> None:
+    (held(0.05, pushes=ONE), 1, ["Better", "one of its screws now crosses the fracture", "40 %"]),
+    (held(0.05, pushes={**ONE, "shaft 2": push("screw", -0.1)}), 2,
+     ["Better", "two of its screws now cross the fracture and carry 30 %"]),
+    (held(0.05), 0, ["Better", "still pass below the fragment"]),
+    (held(0.4), 0, ["Worse"]), (NOT, 0, ["Worse"])])
+def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> None:
     text = said(words.place, lambda a, n: up if a.point["position"] > 0 else held(0.1))
     last = text[text.index("15 mm up"):]
     assert all(claim in last for claim in claims)
-    assert ("crosses the fracture" in last) == (screws > 0)
+    assert ("the fracture" in last) == (screws > 0)
+
+
+def test_a_plate_too_low_says_what_lets_go() -> None:
+    lost = Look(False, 600.0, goes="the plate bends for good")
+    text = said(words.place, lambda a, n: lost if a.point["position"] < 0 else held(0.1))
+    assert "first screw, and the plate bends for good." in text
 
 
 def test_the_joint_side() -> None:
     calm, same = held(0.02, tilt=0.02, gap=0.0), held(0.1, tilt=0.5)
     told = said(words.joint_side, lambda a, n: calm if a.on[0] else held(0.1))
     assert "gapes 0.20 mm" in told
-    assert "the screws stop the turn" in told
+    assert "The screws stop the turn" in told
     assert "hardly change that" in said(words.joint_side,
                                         lambda a, n: same if a.on[0] else held(0.1))
     assert "does not open" in said(words.joint_side, lambda a, n: calm)
     assert "With the plate alone it is not held" in said(
         words.joint_side, lambda a, n: calm if a.on[0] else NOT)
+
+
+@pytest.mark.parametrize(("plate", "claim"), [
+    (5.0, "the screws stop the slide too"), (80.0, "the plate still takes its part")])
+def test_who_stops_the_slide_is_read_from_the_forces(plate: float, claim: str) -> None:
+    pushes = {"face": push("fracture", 0.9, -100.0 - plate), "plate": push("plate", 0.1, plate),
+              "lag": push("screw", 0.0, 100.0)}
+    text = said(words.joint_side, lambda a, n: held(0.1, pushes=pushes))
+    assert claim in text
+    assert f"100 N sideways, the plate pushes {plate:.0f} N" in text
+
+
+def test_a_plate_in_reserve_is_claimed_only_where_it_is() -> None:
+    def ends(with_plate: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: held(0.1, end=with_plate if a.on[1] else 1000.0)
+
+    assert "up to 1000 N, with the plate up to 1400 N" in said(words.joint_side, ends(1400.0))
+    assert "reserve" not in said(words.joint_side, ends(1000.0))
 
 
 def test_the_depressed_piece() -> None:
@@ -142,7 +209,7 @@ def test_the_depressed_piece() -> None:
     assert "worse than nothing" in said(words.filled, chips(0.3))
     assert "do next to nothing" in said(words.filled, chips(0.1))
     alone = said(words.filled, lambda a, n: held(0.3 if not a.on[0] else 0.1))
-    assert "share the work" in alone
+    assert "share the work: 0 % and 0 %" in alone    # of a told state: neither pushes there
     assert "adds nothing" in said(words.filled, lambda a, n: held(0.1))
 
 
@@ -152,6 +219,10 @@ def test_the_plate_over_the_raft() -> None:
 
     assert "helps the raft" in said(words.plated, plated(0.05))
     assert "makes it worse" in said(words.plated, plated(0.3))
+    text = said(words.plated, lambda a, n: held(0.1) if a.on[1] else
+                held(0.4) if a.on[2] else NOT)
+    assert "the raft goes too, since its screws sit in the plate; the graft alone: held, moving " \
+           "up to 0.40 mm. Both off: not held" in text
     assert "hardly changes" in said(words.plated, plated(0.1))
 
 
@@ -172,6 +243,7 @@ def test_numbers_that_do_not_exist_are_words() -> None:
 
 def test_every_step_puts_the_controls_where_its_text_is() -> None:
     steps = words.tour(Told(lambda a, n: held(0.1)))
+    assert max(len(s.title) for s in steps) <= 30    # the menu of steps shows them whole
     assert [s.title for s in steps] == list(dict.fromkeys(s.title for s in steps))
     assert len(steps) == 10
     assert all(s.shows is not None and s.text for s in steps)

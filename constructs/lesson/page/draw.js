@@ -39,16 +39,10 @@ function badge(parent, at, number, colour, size) {
 /* Rigid motion (x, y of the origin, turn) of a point. */
 const moved = (m, [x, y], k) => [x + k * (m[0] - m[2] * y), y + k * (m[1] + m[2] * x)];
 
-function largestMove(rings, motions) {
-  let most = 0;
-  rings.filter((r) => r.kind === "fragment").forEach((r, k) => {
-    for (const [x, y] of r.points) {
-      const m = motions[k];
-      most = Math.max(most, Math.hypot(m[0] - m[2] * y, m[1] + m[2] * x));
-    }
-  });
-  return most;
-}
+/* Movement of the point of each fragment that moves most. */
+const largestMoves = (rings, motions) => rings.filter((r) => r.kind === "fragment")
+  .map((r, k) => Math.max(...r.points.map(([x, y]) => Math.hypot(
+    motions[k][0] - motions[k][2] * y, motions[k][1] + motions[k][2] * x))));
 
 function drawSection(svg, now) {
   const { rings, members } = now.geometry, k = now.magnified;
@@ -105,89 +99,4 @@ function drawSection(svg, now) {
     now.scene.sides[0]);
   make(svg, "text", { x: f2(right - 1), y: f2(-high + 4.5), "font-size": 3.8, fill: "#333",
     "text-anchor": "end" }, now.scene.sides[1]);
-}
-
-/* Forces on the shown fragment that are worth an arrow. */
-function forcesOn(now) {
-  const { layout } = now.family, seen = {};
-  if (!now.held) return [];
-  return layout.sources.map((s, j) => {
-    const at = layout.force[now.fragment][j];
-    const [x, y, m] = [0, 1, 2].map((i) => now.state[at + i]);
-    return { ...s, force: [x, y], moment: m, size: Math.hypot(x, y),
-      near: now.geometry.near[now.fragment][j] };
-  }).filter((f) => f.size > 0.01 * now.load).map((f, i) => {
-    const number = seen[f.kind] = (seen[f.kind] === undefined ? -1 : seen[f.kind]) + 1;
-    const [x, y] = f.force, [px, py] = f.near;
-    const t = (f.moment - (px * y - py * x)) / (x * x + y * y);
-    return { ...f, number: i + 1, colour: COLOUR[f.kind] || "#444",
-      dash: DASH[number % DASH.length], point: [px - t * y, py + t * x] };
-  });
-}
-
-function drawFree(svg, now, forces) {
-  svg.replaceChildren();
-  const ring = now.geometry.rings.filter((r) => r.kind === "fragment")[now.fragment].points;
-  const points = ring.slice();
-  const most = Math.max(...forces.map((f) => f.size), 1), scale = 26 / most;
-  const lines = forces.map((f) => {
-    const far = [f.force[0] * scale, f.force[1] * scale];
-    // A push ends on the fragment; what leads away from it begins there.
-    const from = [f.point[0] - far[0], f.point[1] - far[1]];
-    return { ...f, from, to: f.point };
-  });
-  lines.forEach((l) => points.push(l.from, l.to));
-  const [left, right, low, high] = bounds(points, 6);
-  svg.setAttribute("viewBox", [left, -high, right - left, high - low].map(f2).join(" "));
-  const unit = Math.max(right - left, high - low) / 100;
-  make(svg, "path", { d: path(ring, true), fill: FILL.fragment, stroke: "#5c4712",
-    "stroke-width": f2(0.6 * unit) });
-  if (!now.held) {
-    make(svg, "text", { x: f2((left + right) / 2), y: f2(-(low + high) / 2), "font-size":
-      f2(6 * unit), "text-anchor": "middle", "font-weight": "700", fill: "#A63C00" },
-    "not held");
-    return;
-  }
-  for (const l of lines) {
-    arrow(svg, l.from, l.to, l.colour, l.dash, 1.3 * unit, 5 * unit);
-    badge(svg, l.from, l.number, l.colour, 5.2 * unit);
-  }
-}
-
-function bounds(points, margin) {
-  const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
-  return [Math.min(...xs) - margin, Math.max(...xs) + margin, Math.min(...ys) - margin,
-    Math.max(...ys) + margin];
-}
-
-function drawPolygon(svg, now, forces) {
-  svg.replaceChildren();
-  if (!now.held) {
-    svg.setAttribute("viewBox", "0 0 100 40");
-    make(svg, "text", { x: 50, y: 16, "font-size": 5, "text-anchor": "middle", fill: "#A63C00",
-      "font-weight": "700" }, "No polygon closes:");
-    make(svg, "text", { x: 50, y: 24, "font-size": 5, "text-anchor": "middle", fill: "#A63C00" },
-      "no forces within their limits balance the load.");
-    return null;
-  }
-  let at = [0, 0];
-  const chain = forces.map((f) => {
-    const from = at;
-    at = [at[0] + f.force[0], at[1] + f.force[1]];
-    return { ...f, from, to: at };
-  });
-  const [left, right, low, high] = bounds(chain.flatMap((c) => [c.from, c.to]), 0);
-  const size = Math.max(right - left, high - low, 1), unit = size / 70;
-  svg.setAttribute("viewBox", [left - 12 * unit, -high - 9 * unit, right - left + 24 * unit,
-    high - low + 18 * unit].map(f2).join(" "));
-  for (const c of chain) {
-    arrow(svg, c.from, c.to, c.colour, c.dash, 1.4 * unit, 4.5 * unit);
-    const n = Math.hypot(c.force[0], c.force[1]);
-    if (n < 0.12 * size) continue;
-    const off = [-c.force[1] / n * 5.5 * unit, c.force[0] / n * 5.5 * unit];
-    badge(svg, [(c.from[0] + c.to[0]) / 2 + off[0], (c.from[1] + c.to[1]) / 2 + off[1]], c.number,
-      c.colour, 5 * unit);
-  }
-  make(svg, "circle", { cx: 0, cy: 0, r: f2(1.6 * unit), fill: "#000" });
-  return Math.hypot(at[0], at[1]);
 }

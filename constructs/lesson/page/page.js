@@ -39,7 +39,8 @@ function current() {
   now.motions = family.layout.fragments.map((_, k) => now.held
     ? [0, 1, 2].map((i) => now.state[family.layout.rigid[k] + i])
     : family.paths.escape[seen.corner[0]].slice(3 * k, 3 * k + 3));
-  now.largest = now.held ? largestMove(now.geometry.rings, now.motions) : null;
+  now.moves = now.held ? largestMoves(now.geometry.rings, now.motions) : [];
+  now.largest = now.held ? Math.max(...now.moves) : null;
   now.amplitude = 7;
   now.asked = Number($("magnify").value);
   now.magnified = now.held ? Math.min(now.asked, 16 / Math.max(now.largest, 1e-9)) : 0;
@@ -90,11 +91,9 @@ function show(what) {
   }
   $("load-value").textContent = newton(now.load);
   const forces = forcesOn(now);
-  drawSection($("section"), now);
-  drawFree($("free"), now, forces);
-  now.left = drawPolygon($("polygon"), now, forces);
+  draw(now, forces);
   legend(now, forces);
-  const sentence = outcome(now, forces), changed = what ? change(lesson.before, now, what) : "";
+  const sentence = outcome(now), changed = what ? change(lesson.before, now, what) : "";
   $("changed").textContent = changed;
   $("outcome").textContent = sentence;
   $("sentence").classList.toggle("bad", !now.held);
@@ -103,6 +102,8 @@ function show(what) {
       (now.magnified < now.asked - 0.01 ? " (less than asked, to stay in the picture)" : "") +
       "; dashed: before loading"
     : "The way the fragment goes: a direction, not an amount";
+  $("meaning").hidden = !now.held;
+  away();
   $("between").textContent = now.mixed ? "Solved states around here differ in kind (one holds, " +
     "the next gives way or does not hold): the nearest one is shown." : "";
   $("section").setAttribute("aria-label", "Section of the bone with " +
@@ -113,6 +114,12 @@ function show(what) {
     : "No force polygon closes.");
   lesson.now = now;
   lesson.milliseconds = performance.now() - start;
+}
+
+function draw(now, forces) {
+  drawSection($("section"), now);
+  drawFree($("free"), now, forces);
+  now.left = drawPolygon($("polygon"), now, forces);
 }
 
 function legend(now, forces) {
@@ -130,6 +137,17 @@ function legend(now, forces) {
   $("forces").replaceChildren(...rows);
   $("closes").textContent = now.held ? "It closes to within " + now.left.toFixed(1) + " N."
     : "";
+}
+
+/* Whether the controls have left the step of the tour whose text stands beside them. */
+function away() {
+  const s = DATA.steps[lesson.step], near = (a, b) => Math.abs(a - b) < 1e-6;
+  const left = s.scene !== undefined && !(s.scene === lesson.scene && s.choice === lesson.choice &&
+    near(Number($("load").value), s.load) &&
+    ["screws", "plate", "graft"].every((n, i) => $(n).disabled || $(n).checked === Boolean(s.on[i])) &&
+    AXIS.every((a, i) => $(a).disabled || near(Number($(a).value), s.point[i])));
+  $("step-text").classList.toggle("away", left);
+  $("again").classList.toggle("unseen", !left);
 }
 
 function direction([x, y]) {
@@ -173,7 +191,13 @@ function listen() {
     note();
     changedBy("choice");
   });
-  $("scene").addEventListener("change", () => { enter(Number($("scene").value)); changedBy(""); });
+  // The text of a step belongs to its fracture, so another fracture is another step.
+  $("scene").addEventListener("change", () => {
+    const number = Number($("scene").value), first = DATA.steps.findIndex((s) => s.scene === number);
+    if (first >= 0) { go(first); return; }
+    enter(number);
+    changedBy("");
+  });
   $("magnify").addEventListener("change", () => changedBy(""));
   $("fragment").addEventListener("change", () => {
     lesson.fragment = Number($("fragment").value);
@@ -182,12 +206,20 @@ function listen() {
   $("back").addEventListener("click", () => go(lesson.step - 1));
   $("next").addEventListener("click", () => go(lesson.step + 1));
   $("steps").addEventListener("change", () => go(Number($("steps").value)));
+  $("again").addEventListener("click", () => { go(lesson.step); $("next").focus(); });
   $("print").addEventListener("click", () => window.print());
-  // Remote controls of lecture halls send these two keys.
+  window.addEventListener("resize", () => {
+    if (lesson.now) draw(lesson.now, forcesOn(lesson.now));
+  });
+  // Remote controls of lecture halls send the two page keys; arrows belong to a slider or a menu
+  // where one is in hand, and to the tour elsewhere.
   document.addEventListener("keydown", (e) => {
-    if (e.altKey || e.ctrlKey || e.metaKey || e.target.type === "range") return;
-    if (e.key === "PageDown") { e.preventDefault(); go(lesson.step + 1); }
-    if (e.key === "PageUp") { e.preventDefault(); go(lesson.step - 1); }
+    if (e.altKey || e.ctrlKey || e.metaKey || e.shiftKey) return;
+    const free = e.target.type !== "range" && e.target.tagName !== "SELECT";
+    const by = { PageDown: 1, PageUp: -1, ArrowRight: free ? 1 : 0, ArrowLeft: free ? -1 : 0 }[e.key];
+    if (!by) return;
+    e.preventDefault();
+    go(lesson.step + by);
   });
 }
 
@@ -201,7 +233,9 @@ function options(select, names) {
 }
 
 function note() {
-  $("note").textContent = DATA.scenes[lesson.scene].choices[lesson.choice].note;
+  const { note: text, has } = DATA.scenes[lesson.scene].choices[lesson.choice];
+  $("note").textContent = (text ? "With all in place: " + text : "") + (!has[1] ? ""
+    : has[0] ? " The box “screws”: those outside the plate." : " Its screws go with the plate.");
 }
 
 function enter(number) {
