@@ -179,6 +179,16 @@ class RankResult:
                          for name, limit in self.limits.items())
 
     @property
+    def over_capacity(self) -> dict[str, int]:
+        """Paired samples in which a construct is held above its limit load, where there are any.
+
+        Limit analysis leaves tightened screws at their force; a load stretches them further.
+        """
+        paired = self.outcomes.rows(self.samples.paired)
+        over = (paired.held & (paired.capacity_N < paired.load_N)).sum(axis=0)
+        return {name: int(n) for name, n in zip(paired.constructs, over, strict=True) if n}
+
+    @property
     def telling(self) -> list[str]:
         """Names of the inputs, those first over whose range the mean ranks change most."""
         def spread(name: str) -> float:
@@ -210,7 +220,7 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
     """Solve paired samples of a study and say how sure the ranking is.
 
     ``vary``: KEY=DISTRIBUTION in place of shipped distributions or beside them; ``reference``: the
-    construct of the paired differences, by default the one that is best most often; ``load``: one
+    construct of the paired differences, by default the first of the ranking; ``load``: one
     load [N], by default the largest of the study. Raises InputError before anything is solved.
     """
     names = tuple(c.name for c in study.constructs)
@@ -268,7 +278,6 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
     all_kept, score, merit = paired.keeps_all(limits), paired.score(), paired.merit(limits)
     best = best_shares(merit) * np.isin(paired.status, ANSWERS)  # what failed is best in nothing
-    chosen = names.index(reference) if reference else int(np.argmax(best.mean(axis=0)))
     ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
         + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
     standings = []
@@ -281,6 +290,7 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
             int((paired.status[:, j] == "no equilibrium").sum()),
             int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(ranks[:, j].mean()), over))
     standings.sort(key=lambda s: (-s.best.share, s.mean_rank))
+    chosen = names.index(reference or standings[0].construct)
     against = [_against(paired, score, j, chosen) for j in range(len(names)) if j != chosen]
     driven = [_driven(drawn, found, limits, j, chosen) for j in range(len(names))] \
         if drawn.indices else []

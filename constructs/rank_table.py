@@ -26,20 +26,24 @@ def table_lines(result: RankResult) -> list[str]:
            f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; best: keeps all limits "
            "and sinks least", ""]
     rows = [("construct", "best", "holds", "keeps all limits", "no equilibrium", "no answer",
-             "mean rank", f"subsidence less '{result.reference}' mm")]
-    against = {a.construct: a for a in result.against}
-    for s in result.standings:
-        other = against.get(s.construct)
-        rows.append((s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
-                     str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}",
-                     _difference(other.subsidence_mm) if other else "reference"))
+             "mean rank")]
+    rows += [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
+              str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}")
+             for s in result.standings]
     out += _aligned(rows)
+    out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both hold, "
+            "with 95 % intervals:",
+            *_aligned([("", "median", "mean", "both hold"),
+                       *(("  " + a.construct, *_difference(a.subsidence_mm),
+                          f"{a.both_held} of {count}") for a in result.against)])]
     out += ["", f"keeps each limit ({result.limit_words}):",
             *_aligned([("", *result.limits),
                        *(("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
                          for s in result.standings)])]
     name = result.telling[0]
-    out += ["", f"mean rank over the range of {name}:",
+    unit = next(e.unit for e in result.samples.inputs if e.name == name)
+    out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
+            + f", {count // PARTS} samples a quarter:",
             *_aligned([("", *quarters(result, name)),
                        *(("  " + s.construct, *(f"{r:.1f}" for r in s.over_range[name]))
                          for s in result.standings)])]
@@ -58,6 +62,10 @@ def table_lines(result: RankResult) -> list[str]:
                 f" mm (largest); capacity by {_percent(b.capacity_median_share)} (median), "
                 f"{_percent(b.capacity_largest_share)} (largest); another construct is best in "
                 f"{b.other_best}"]
+    if over := result.over_capacity:
+        out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
+                "at their force while the load stretches them further: "
+                + ", ".join(f"'{name}' in {counted(n, 'sample')}" for name, n in over.items())]
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
@@ -102,7 +110,8 @@ def write_folder(result: RankResult) -> Path:
     for name in result.telling[:2]:
         axes[f"rank over {name}"] = f.over_range(result, name)
     for x in result.driven:
-        axes[f"indices {x.construct}"] = f.sensitivities(result, x.construct)
+        if x.capacity.total is not None:
+            axes[f"indices {x.construct}"] = f.sensitivities(result, x.construct)
         if x.sinks_less is not None and x.sinks_less.total is not None:
             axes[f"indices of the order {x.construct}"] = f.sensitivities(
                 result, x.construct, "sinks_less")
@@ -119,10 +128,13 @@ def _share(found: Share) -> str:
     return f"{100 * found.share:.0f} ({100 * found.low:.0f}-{100 * found.high:.0f})"
 
 
-def _difference(found: Difference) -> str:
-    if found.mean is None:
-        return "-"
-    return f"{found.mean:+.3g} ({found.low:+.3g} to {found.high:+.3g})"
+def _difference(found: Difference) -> tuple[str, str]:
+    """Median and mean of a difference, each with its interval."""
+    if found.mean is None or found.median is None:
+        return "-", "-"
+    reach = "no interval" if found.middle is None else "{:+.2g} to {:+.2g}".format(*found.middle)
+    return (f"{found.median:+.2g} ({reach})",
+            f"{found.mean:+.2g} ({found.low:+.2g} to {found.high:+.2g})")
 
 
 def _indices(found: Indices) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from constructs.certainty import SAME
+from constructs.certainty import SAME, Difference
 from constructs.plurals import counted
 
 if TYPE_CHECKING:
@@ -20,20 +20,23 @@ SURE = 0.5
 
 def sentence(load: float, reference: str, against: Sequence[Against], driven: Sequence[Driven],
              standings: Sequence[Standing], samples: int) -> str:
-    """Reference against its nearest rival, with the interval, and what decides the rest."""
+    """Reference against the best of the others, with the interval, and what decides the rest.
+
+    ``against`` comes best first. The median is quoted: a mean may be that of one sample.
+    """
     loss = {s.construct: round(samples * (s.holds.share - s.keeps_all.share)) for s in standings}
-    rival = min(against, key=lambda a: a.sinks_more.share)
+    rival = against[0]
     loose = rival.only_reference + rival.neither
     more = rival.sinks_more
     words = (f"At {load:.0f} N '{reference}' sinks less than '{rival.construct}'"
              + (", or holds where that does not," if loose else "")
              + f" in {100 * more.share:.0f} % of {samples} samples (95 % interval "
              f"{100 * more.low:.0f} to {100 * more.high:.0f} %)")
-    if rival.subsidence_mm.mean is not None:
-        mean = -rival.subsidence_mm.mean
+    if rival.subsidence_mm.median is not None:
+        median = -rival.subsidence_mm.median
         words += (f"; where both hold ({counted(rival.both_held, 'sample')}) it sinks "
-                  f"{abs(mean):.2g} mm {'less' if mean <= 0 else 'more'} in the mean "
-                  f"({_reach(rival)})")
+                  f"{abs(median):.2g} mm {'less' if median <= 0 else 'more'} in the median "
+                  f"({_reach(rival.subsidence_mm)})")
     if loose:
         words += f"; '{rival.construct}' lets go in {counted(loose, 'sample')}"
     lost = rival.only_this + rival.neither
@@ -47,11 +50,11 @@ def sentence(load: float, reference: str, against: Sequence[Against], driven: Se
     return words + _cause(rival.construct, driven) + "."
 
 
-def _reach(rival: Against) -> str:
-    low, high = rival.subsidence_mm.low, rival.subsidence_mm.high
-    assert low is not None
-    assert high is not None
-    return f"95 % interval of its difference {-high:.2g} to {-low:.2g} mm"
+def _reach(found: Difference) -> str:
+    if found.middle is None:
+        return "too few for an interval"
+    low, high = found.middle
+    return f"95 % interval of its difference {0.0 - high:.2g} to {0.0 - low:.2g} mm"
 
 
 def _cause(name: str, driven: Sequence[Driven]) -> str:

@@ -161,7 +161,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlabel(plain(f"mean subsidence less that of '{result.reference}' [mm]"), size=SIZE)
     d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N",
-            "right of the line: sinks more; line 5 to 95 %, bar middle half, dot: mean with its "
+            "right of 0: sinks more; line 5 to 95 %, bar middle half, tick median; dot: mean, "
             "95 % interval")
     return ax
 
@@ -228,29 +228,36 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     ax.set_xlim(0.0, min(end, 2.0))
     ax.axvline(1.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
     ax.set_xlabel("share of the variance that it explains [-]; above 1: too few samples", size=SIZE)
-    words = {"capacity": "capacity", "sinks_less": f"whether it sinks less than "
-             f"'{result.reference}'"}.get(quantity, f"whether the limit of {quantity} is kept")
+    words = {"capacity": "capacity, upper bound of limit analysis", "sinks_less":
+             f"whether it sinks less than '{result.reference}'"
+             }.get(quantity, f"whether the limit of {quantity} is kept")
+    if found is not None and found.total is not None and not found.settled:
+        words += "; so few samples do not settle it"
     d.title(ax, f"{construct}: what drives it", words)
     return ax
 
 
 def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Load over the share of cases that can carry it: upper and (dashed) lower bound.
+    """Share of cases whose limit load is over a load: upper and (dashed) lower bound.
 
     The loads of the table are marked where there are few of them. A capacity that the model does
-    not limit lies at the end of the axis.
+    not limit lies at the end of the axis. Limit analysis leaves tightened screws at their force,
+    so an answer may be held above it.
     """
     ax = _axes(ax)
     once, handles = frame.drop_duplicates(["case_id", "construct"]), []
+    capped = False
     for i, name, rows in _by_construct(once):
         style = d.series(i)
         known = rows[rows["capacity_status"].notna()]
         low, high = (np.sort(known[c].fillna(SEARCH_LIMIT_N).clip(upper=SEARCH_LIMIT_N))[::-1]
                      for c in ("capacity_lower_N", "capacity_upper_N"))
-        share = np.arange(1, len(known) + 1) / max(len(known), 1)
-        handles += ax.step(high, share, where="pre", label=plain(name), color=style["color"],
-                           linewidth=2.2)
-        ax.step(low, share, where="pre", color=style["color"], linewidth=1.4,
+        capped = capped or bool((high >= SEARCH_LIMIT_N).any())
+        # From the largest down: a load between two of them is carried by those that came before.
+        share = np.arange(len(known) + 1) / max(len(known), 1)
+        handles += ax.step(np.append(high[:1], high), share, where="post", label=plain(name),
+                           color=style["color"], linewidth=2.2)
+        ax.step(np.append(low[:1], low), share, where="post", color=style["color"], linewidth=1.4,
                 linestyle=(0, (2, 1.5)))
     loads = sorted(frame["total_load_N"].unique())
     for load in loads if len(loads) <= FEW_LOADS else []:
@@ -258,12 +265,13 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.0, 1.02)
     ax.set_xlim(left=-0.01 * ax.get_xlim()[1])  # what holds nothing is drawn, too
     ax.set_xlabel("total joint force [N]", size=SIZE)
-    ax.set_ylabel("share of cases that can carry it [-]", size=SIZE)
+    ax.set_ylabel("share of cases with a limit load over it [-]", size=SIZE)
     ax.grid(alpha=0.3)
     ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
               bbox_to_anchor=(1.01, 1.0))
-    d.title(ax, "Load and capacity", "line: upper bound of limit analysis; dashed: lower bound"
-            + ("; grey: the loads" if len(loads) <= FEW_LOADS else ""))
+    d.title(ax, "Load and capacity", "line: limit load with friction (upper bound); dashed: without"
+            + ("; grey: the loads" if len(loads) <= FEW_LOADS else "")
+            + (f"; {SEARCH_LIMIT_N:g} N: not limited up to there" if capped else ""))
     return ax
 
 

@@ -152,6 +152,24 @@ def test_the_interval_of_a_paired_difference_covers_the_truth_as_often_as_it_say
     assert abs(np.mean(hits) - 0.95) < 0.015
 
 
+@pytest.mark.parametrize("n", [6, 16, 64])
+def test_the_interval_of_the_median_covers_the_truth_whatever_the_distribution(n: int) -> None:
+    # Lognormal with a spread of e^2: its median is 1, its mean is carried by few samples.
+    rng = np.random.default_rng(n)
+    hits = [middle[0] <= 1.0 <= middle[1] for middle in (
+        paired_difference(np.exp(2.0 * rng.standard_normal(n)), np.zeros(n)).middle
+        for _ in range(2000)) if middle is not None]
+    assert len(hits) == 2000
+    assert 0.94 <= np.mean(hits) <= 0.99
+
+
+def test_one_sample_does_not_take_the_median_over_zero() -> None:
+    d = np.append(np.linspace(0.001, 0.05, 31), 5.0)
+    found = paired_difference(d, np.zeros(32))
+    assert found.low < 0.0 < found.middle[0] < found.median < found.middle[1] < 0.05
+    assert paired_difference(d[:5], np.zeros(5)).middle is None
+
+
 def test_the_interval_holds_for_skewed_differences_of_many_samples() -> None:
     rng = np.random.default_rng(2)
     hits = []

@@ -180,6 +180,11 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     assert all(s.keeps["step-off"].share == 1.0 for s in found.standings)
     assert "sinks less than 'A'" in found.sentence
     assert "friction of the fracture decides the rest" in found.sentence
+    # A - B has its median where friction has: at 0.2 + (0.5 * 0.4 * 0.3)^0.5.
+    median = 0.3 - 0.8 * (0.2 + 0.06**0.5)
+    assert against.subsidence_mm.median == pytest.approx(median, abs=2e-3)
+    assert f"{-median:.2g} mm more in the median" in found.sentence
+    assert found.over_capacity == {}
 
 
 @pytest.mark.usefixtures("two_inputs")
@@ -213,6 +218,27 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     assert driven["B"].sinks_less.left_out == 2
     assert driven["A"].capacity.left_out == 0
     assert "lets go" in found.sentence
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_the_sentence_is_about_the_first_two_of_the_ranking() -> None:
+    drawn = make_samples(inputs_of(STUDY), 32, 3)
+    rows = len(drawn.design.rows)
+    # A and B are best as often as each other, but A is never third.
+    sunk = np.tile([0.3, 0.2, 0.25], (rows, 1))
+    sunk[16:, :2] = [0.1, 0.2]
+    # C sinks least of all in most samples, but breaks a limit there.
+    sunk[8:, 2] = 0.05
+    capacity = np.full((rows, 3), 3000.0)
+    capacity[:5, 0] = 800.0  # below the load of 1000 N at which it is held
+    made = synthetic(drawn, sunk, held=capacity, names=("B", "A", "C"))
+    made.figures["step-off"][8:, 2] = 9.0
+    found = ranked(STUDY, drawn, made, "", SUMMARY, COST)
+    assert [s.construct for s in found.standings] == ["A", "B", "C"]
+    assert found.reference == "A"
+    assert "'A' sinks less than 'B' in 50 % of 32 samples" in found.sentence
+    assert found.over_capacity == {"B": 5}
+    assert "'B' in 5 samples" in "\n".join(table_lines(found))
 
 
 @pytest.mark.usefixtures("two_inputs")

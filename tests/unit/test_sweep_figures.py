@@ -99,7 +99,14 @@ def test_the_envelope_is_the_share_of_cases_that_carry_a_load() -> None:
     line = next(x for x in ax.get_lines() if x.get_label() == "plate")
     load, share = line.get_xdata(), line.get_ydata()
     assert load[0] == 10000.0  # not limited: at the end of the axis
-    assert share[np.searchsorted(-load, -1500.0)] == pytest.approx(8 / 12)
+    assert "10000 N: not limited" in " ".join(t.get_text() for t in ax.texts)
+    # What is drawn, steps and all: limit loads are 300, 600 ... 3300 N and one that is not limited.
+    drawn = line.get_drawstyle(), load.tolist(), share.tolist()
+    assert drawn[0] == "steps-post"
+    for at in (150.0, 1600.0, 3299.0, 3301.0):
+        before = max(i for i, x in enumerate(drawn[1]) if x >= at)
+        over = sum(x >= at for x in [*range(300, 3600, 300), 10000.0]) / 12
+        assert drawn[2][before] == pytest.approx(over)
 
 
 class Ranking:
@@ -139,6 +146,11 @@ def test_the_bars_are_the_indices() -> None:
     ax = f.sensitivities(Ranking(), "screws")
     wide = [bar.get_width() for bar in ax.patches]
     assert wide == pytest.approx([0.6, 0.1, 0.8, 0.3])
+    assert "do not settle" not in " ".join(t.get_text() for t in ax.texts)
+    vague = Ranking()
+    vague.driven[0].capacity.total[0, 2] = 2.0
+    told = " ".join(t.get_text() for t in f.sensitivities(vague, "screws").texts)
+    assert "so few samples do not settle it" in told
     ax = f.sensitivities(Ranking(), "screws", "step-off")
     assert any("the same in all samples" in t.get_text() for t in ax.texts)
     for args, told in ((("wood",), "no indices"), (("screws", "capacit"), "no such quantity")):
