@@ -17,8 +17,18 @@ from constructs.loads import newtons
 from constructs.metrics import Reader, intact_subsidence, read
 from constructs.model import Bones, Model, build_model, intact_measures
 from constructs.picture import take_picture
-from constructs.results import Comparison, ConstructResult, LetsGo, LoadResult, Where
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    HELD_BY_NOTHING,
+    NOT_TIGHTENED,
+    Comparison,
+    ConstructResult,
+    LetsGo,
+    LoadResult,
+    Where,
+)
 from constructs.rules import check
+from constructs.rules_screw import PLATE_ACROSS
 from constructs.schema import Study
 from constructs.stages.run import staged_result
 from constructs.twins import with_twins
@@ -55,10 +65,12 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
         readers: dict[int, Reader] = {}
         seconds = {"bone": perf_counter() - clock}
         broken = {f.construct for f in findings if f.level == "broken"} - set(twins)
-        warned = defaultdict(list)
+        warned, remarks = defaultdict(list), defaultdict(list)
         for finding in findings:
             if finding.level != "note" and finding.construct not in twins:
                 warned[finding.construct].append(f"{finding.part}: {finding.message}")
+            elif finding.rule == PLATE_ACROSS:
+                remarks[finding.construct].append(f"{finding.part}: {finding.message}")
         done, staged = [], []
         for construct in study.constructs:
             start = perf_counter()
@@ -71,7 +83,8 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
                 warned[construct.name] += staged[-1].warnings
             solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
             done.append(replace(solved, twin_of=twins.get(construct.name),
-                                breaks_rule=construct.name in broken))
+                                breaks_rule=construct.name in broken,
+                                remarks=tuple(remarks[construct.name])))
             seconds[construct.name] = perf_counter() - start
     return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
                       trust(done), seconds, tuple(staged))
@@ -99,8 +112,9 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     return ConstructResult(
         model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
         upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
-        first_words(limits, SEARCH_LIMIT_N), curve, sunk, tuple(loads), model.problem.n,
-        (*warnings, *model.hardware.warnings), tuple(shots), limits, lowest(limits))
+        first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve, sunk, tuple(loads),
+        model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
+        lowest(limits))
 
 
 def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
@@ -113,13 +127,21 @@ def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | Non
 
 def _status(model: Model, loads: list[LoadResult]) -> str:
     if not model.stands:
-        return "tightening has no equilibrium"
+        return NOT_TIGHTENED
     held = sum(r.status == "held" for r in loads)
     if held == len(loads):
         return "held"
     if any(r.status == "unconverged" for r in loads):
         return "unconverged"
     return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
+
+
+def without_load(model: Model) -> str:
+    """Why a construct that holds no load at all does not, in words."""
+    if model.tightened is None or model.tightened.held:
+        return HELD_BY_NOTHING
+    return (CANNOT_TIGHTEN if model.tightened.status == "no equilibrium"
+            else "tightening did not converge")
 
 
 class Search:
@@ -182,7 +204,7 @@ class Search:
         """
         top = SEARCH_LIMIT_N if self.ends is None else self.ends
         if top == 0.0:
-            return "held by nothing"
+            return without_load(self.model)
         low, below = 0.0, -1.0
         for load in sorted({0.0, top, *(p for p in self.held if p < top)}):
             over = self._over(gauge, load)

@@ -10,7 +10,8 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
-from constructs.results import Comparison, ConstructResult
+from constructs.results import CANNOT_TIGHTEN, HELD_BY_NOTHING, Comparison, ConstructResult
+from constructs.table import not_tightened
 from constructs.textfit import LINE, SIZE, width, wrap, wrap_all
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
@@ -27,7 +28,7 @@ def bracket_words(construct: ConstructResult) -> str:
     if high is None:
         return f"{low:.0f} N; upper bound {UNLIMITED}"
     if high == 0.0:
-        return "0 N: held by nothing"
+        return f"0 N: {CANNOT_TIGHTEN if not_tightened(construct) else HELD_BY_NOTHING}"
     return f"{low or 0.0:.0f} to {high:.0f} N"
 
 
@@ -193,6 +194,8 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
 
 def _ending(c: ConstructResult) -> str:
     ends = c.equilibrium_ends_N
+    if not_tightened(c):
+        return CANNOT_TIGHTEN
     if ends is None:
         return f"holds beyond {c.search_limit_N:g} N"
     return "no equilibrium" if ends == 0.0 else f"ends at {ends:.0f} N"

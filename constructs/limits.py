@@ -178,15 +178,19 @@ def lowest(limits: dict[str, LimitResult]) -> str | None:
     return min(found, key=lambda x: x[0])[1] if found else None
 
 
-def first_words(limits: dict[str, LimitResult], search_limit: float) -> str:
-    """Which limit is reached first as the load rises, in words."""
+def first_words(limits: dict[str, LimitResult], search_limit: float, without_load: str
+                ) -> str:
+    """Which limit is reached first as the load rises, in words.
+
+    ``without_load``: why a construct that holds no load at all does not.
+    """
     name = lowest(limits)
     if name is None:
         return f"none below {newtons(search_limit)} N"
     limit = limits[name]
     where = f" ({limit.where.words})" if limit.where else ""
     if name == CAPACITY and limit.load_N == 0.0:
-        return f"equilibrium: held by nothing{where}"
+        return f"equilibrium: {without_load}{where}"
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by tightening alone{where}"
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"

@@ -10,7 +10,12 @@ from constructs.figure_charts import bracket_words
 from constructs.limits import limit_words
 from constructs.loads import newtons
 from constructs.output import largest
-from constructs.results import ConstructResult, FragmentResult, LoadResult
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    ConstructResult,
+    FragmentResult,
+    LoadResult,
+)
 from constructs.table import MARK, ends_text, not_tightened, worst_subsidence
 
 NONE = '<span class="none" title="this number does not exist">–</span>'
@@ -82,7 +87,7 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
                 number(worst.tilt_deg if worst else None, 2),
                 share(largest(m.yield_ratio for m in load.members.values())))]
             if first:
-                cells += [f"<td{span} class=words>{text(_bracket(c).removesuffix(' N'))}</td>",
+                cells += [f"<td{span} class=words>{text(bracket_words(c).removesuffix(' N'))}</td>",
                           f"<td{span}>{text(ends_text(c))}</td>"]
             cells += [f"<td class=trust>{c_}</td>" for c_ in (
                 tiny(largest(errors(load))), share(load.bone_over_yield, 2))]
@@ -97,10 +102,6 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
             f'</tr><tr>{head}</tr></thead>{"".join(groups)}</table></div>'
             + (f"<p class=small>{text(MARK)}.</p>" if any(c.breaks_rule for c in constructs)
                else ""))
-
-
-def _bracket(c: ConstructResult) -> str:
-    return "0 N: cannot be tightened" if not_tightened(c) else bracket_words(c)
 
 
 def errors(load: LoadResult) -> tuple[float | None, float | None, float | None]:
@@ -182,7 +183,7 @@ def limits_table(c: ConstructResult) -> str:
     return table(("limit", "reached at [N]", "where"), [
         (f"<b>{text(limit_words(name, r))}</b>" if name == c.lowest_limit
          else text(limit_words(name, r)), number(r.load_N, 0),
-         text("cannot be tightened" if not_tightened(c) else
+         text(CANNOT_TIGHTEN if not_tightened(c) else
               r.where.words if r.where else r.missing)) for name, r in c.limits.items()],
         (0, 2), "small") if c.limits else ""
 
@@ -209,11 +210,12 @@ def facts(c: ConstructResult) -> str:
     """What is said of a construct over all loads: capacity, limits, warnings."""
     step = ("" if c.step_off_limit_N is None
             else f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N")
-    lines = [f"Capacity by limit analysis: <b>{text(_bracket(c))}</b>.",
+    lines = [f"Capacity by limit analysis: <b>{text(bracket_words(c))}</b>.",
              f"Loaded step by step, equilibrium ends at <b>{text(ends_text(c))} N</b>{step}.",
              f"First limit: {text(c.first_limit)}."]
     if why := not_tightened(c):
         lines[2] = f"<b>It {text(why)}.</b>"
+    lines += [f"{text(words)}." for words in c.remarks]
     return items(lines) + limits_table(c) + (
         '<p class="warn"><b>Warnings</b></p>' + items(text(w) for w in c.warnings)
         if c.warnings else "<p class=small>No warnings from the rules of the trade.</p>")

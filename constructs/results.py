@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from constructs.stages.records import StagedResult
 
 Vector = tuple[float, float]
+NOT_TIGHTENED = "tightening has no equilibrium"
+"""Status of a construct whose screws cannot be tightened."""
+CANNOT_TIGHTEN = "cannot be tightened"
+HELD_BY_NOTHING = "held by nothing"
 
 
 @dataclass(frozen=True)
@@ -271,7 +275,7 @@ class ConstructResult:
     None where the construct lets go first or the limit is not reached; ``limits``: the same for
     every limit by name, of which ``lowest_limit`` is reached first.
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
-    ``warnings`` say.
+    ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
     """
 
     name: str
@@ -294,6 +298,7 @@ class ConstructResult:
     lowest_limit: str | None = None
     twin_of: str | None = None
     breaks_rule: bool = False
+    remarks: tuple[str, ...] = ()
 
     @property
     def marked_name(self) -> str:

@@ -76,6 +76,8 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
             say(item.pin.name, *note)
     for part, note in rules_screw.together(section, construct, placed):
         say(part, *note)
+    for part, note in rules_screw.plates_across(construct, placed):
+        say(part, *note)
     for part, note in void_notes(study, section, layout, construct):
         say(part, *note)
     for part, note in alone_notes(study, section, layout, construct, placed):

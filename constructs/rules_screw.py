@@ -34,6 +34,8 @@ from constructs.tables import number
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
+PLATE_ACROSS = "plate screws cross"
+"""A rule whose note stands beside the answer, too: it tells what kind of hold a plate gives."""
 Note = tuple[Level, str, str, str]  # level, rule, message, reason
 HOLDS = 1.0  # mm of thread on one side of a fracture that is worth speaking of
 OUTSIDE = 0.4  # share of its way that a screw may run outside: entering at a slant is normal
@@ -248,6 +250,26 @@ def together(section: Section, construct: Construct, placed: Sequence[Placed],
     for item in placed:
         if not isinstance(item.pin, Screw) or item.pin.plate is None:
             yield from _under_plate(section, construct, item)
+
+
+def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tuple[str, Note]]:
+    """Plates whose screws hold a fracture together by themselves: (plate, note)."""
+    for plate in construct.plates:
+        met: dict[tuple[str, ...], list[str]] = {}
+        for item in placed:
+            if isinstance(item.pin, Screw) and item.pin.plate == plate.name and item.crossed:
+                names = tuple(dict.fromkeys(name for _, name in item.crossed))
+                met.setdefault(names, []).append(item.pin.name)
+        for fractures, screws in met.items():
+            what, verb = ("screws", "cross") if len(screws) > 1 else ("screw", "crosses")
+            yield plate.name, (
+                "note", PLATE_ACROSS, f"its {what} {_listed(screws)} {verb} {_listed(fractures)}",
+                "a screw across the fracture holds the pieces together by itself, so what such a "
+                "construct carries is not the plate's buttress alone")
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(f'"{n}"' for n in names)
 
 
 def _under_plate(section: Section, construct: Construct, item: Placed,

@@ -7,13 +7,20 @@ from textwrap import wrap
 from constructs import LABEL, bearing
 from constructs.loads import newtons
 from constructs.output import largest
-from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    HELD_BY_NOTHING,
+    NOT_TIGHTENED,
+    Comparison,
+    ConstructResult,
+    FragmentResult,
+    LoadResult,
+)
 from constructs.rules_screw import PULLS_OUT
 from constructs.twins import WORDS, pair_lines
 
 ORDER = "Order: number of loads held, then subsidence at the last of them."
 MARK = "(!) breaks a rule of the trade: see its warnings"
-NOT_TIGHTENED = "tightening has no equilibrium"
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
@@ -38,10 +45,10 @@ def not_tightened(construct: ConstructResult) -> str:
         return ""
     escapes = next((r.escapes for r in construct.loads if r.escapes), None)
     if escapes is None:
-        return "cannot be tightened"
+        return CANNOT_TIGHTEN
     why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
                f"'{escapes}' escapes")
-    return f"cannot be tightened: {why}"
+    return f"{CANNOT_TIGHTEN}: {why}"
 
 
 def worst_subsidence(load: LoadResult) -> float | None:
@@ -124,7 +131,8 @@ def lines(comparison: Comparison) -> list[str]:
             out.append(f"\n{construct.marked_name}: capacity {row[9]}{unit}, equilibrium ends at "
                        f"{row[10]} N")
             first = not_tightened(construct) or f"first limit: {construct.first_limit}"
-            out += wrap(first, 100, initial_indent="  ", subsequent_indent="    ")
+            for words in (first, *construct.remarks):
+                out += wrap(words, 100, initial_indent="  ", subsequent_indent="    ")
         out.append(line(values))
     marks = ["", MARK] if any(c.breaks_rule for c in comparison.constructs) else []
     return [*out, *marks, ""]
@@ -149,5 +157,5 @@ def print_table(comparison: Comparison) -> None:
         if why := not_tightened(construct):
             print("\n".join(wrap(f"'{construct.name}' {why}.", 92)))
         elif construct.capacity_N[1] == 0.0:
-            print(f"'{construct.name}' is held by nothing: capacity 0 N.")
+            print(f"'{construct.name}' is {HELD_BY_NOTHING}: capacity 0 N.")
     print(LABEL)

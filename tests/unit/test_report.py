@@ -15,10 +15,10 @@ from constructs.figures import stems
 from constructs.glossary import glossary
 from constructs.report import write_report
 from constructs.report_assumptions import assumptions
-from constructs.results import Comparison
+from constructs.results import NOT_TIGHTENED, Comparison
 from constructs.rules_screw import PULLS_OUT
 from constructs.study import example
-from constructs.table import MARK, NOT_TIGHTENED, lines, print_table
+from constructs.table import MARK, lines, print_table
 from constructs.tables import value
 from constructs.verified import recorded, sentences
 

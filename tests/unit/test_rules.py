@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from html import unescape
 from typing import Any
 
 import pytest
 from rule_findings import found_in
+from small_study import small_study
 
+from constructs.compare import compare
 from constructs.placement import screw_axis
+from constructs.report_parts import facts
 from constructs.rules import Finding, check
 from constructs.rules_plate import apexes
 from constructs.rules_screw import place, thread_hold
 from constructs.section import Section
 from constructs.study import Study, example, study_from
+from constructs.table import lines
 from fe.errors import InputError
 
 LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,
@@ -221,3 +226,20 @@ def test_an_implant_that_touches_no_bone_is_named_with_its_construct() -> None:
     with pytest.raises(InputError) as caught:
         check(study([LAG | {"position_in_depth_mm": -40}]))
     assert caught.value.key == "construct.c.screw.lag.position_in_depth_mm"
+
+
+def test_a_plate_whose_screws_cross_the_fracture_is_told_once() -> None:
+    plate = PLATE | {"top_mm": -8}
+    high = rules([shaft(1), shaft(2), shaft(5)], [plate])["plate screws cross"]
+    assert (high.level, high.part) == ("note", "plate")
+    assert high.message == 'its screws "shaft 1", "shaft 2" cross "plane"'
+    assert "plate screws cross" not in rules([shaft(5)], [plate])
+
+
+def test_what_a_plate_crosses_stands_beside_its_answer() -> None:
+    found = compare(small_study("antiglide", "antiglide + screw"), pictures=False)
+    assert found["antiglide"].remarks == ()
+    [said] = found["antiglide + screw"].remarks
+    assert said == 'antiglide plate: its screw "fragment lag" crosses "shear plane"'
+    assert said in " ".join(" ".join(lines(found)).split())
+    assert said in unescape(facts(found["antiglide + screw"]))

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 
+import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from matplotlib.text import Text
 from staged_study import (
     BUILT,
     FIRST,
@@ -22,11 +24,13 @@ from staged_study import (
 )
 
 from constructs.compare import compare
+from constructs.figure_charts import bracket_words, capacity, curves
 from constructs.report_parts import facts
+from constructs.results import NOT_TIGHTENED
 from constructs.stages import run_stages
 from constructs.stages.table import lines
 from constructs.study import study_from
-from constructs.table import NOT_TIGHTENED, print_table
+from constructs.table import print_table
 
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
@@ -79,7 +83,18 @@ def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFi
     page = facts(one)
     assert "cannot be tightened" in page
     assert "held by nothing" not in page
-    assert found.constructs[0].capacity_N[1] == 0.0
+    assert one.capacity_N[1] == 0.0
+    assert bracket_words(one) == "0 N: cannot be tightened"
+    assert one.first_limit == f"equilibrium: cannot be tightened ({FIRST})"
+    assert {r.missing for r in one.limits.values() if r.load_N is None} == {"cannot be tightened"}
+    figures = [capacity(found), curves(found, "medial")]
+    for ax in figures:
+        ax.figure.draw_without_rendering()
+        shown = " ".join(t.get_text() for t in ax.figure.findobj(Text)).replace("\n", " ")
+        assert "cannot be tightened" in shown
+        assert "held by nothing" not in shown
+        assert "no equilibrium" not in shown
+        plt.close(ax.figure)
 
 
 def test_a_load_that_is_too_much_stops_too_and_names_the_fragment() -> None:
@@ -179,8 +194,6 @@ def test_any_order_of_tightening_gives_the_last_one_its_force(order: tuple[str, 
 
 
 def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> None:
-    import matplotlib.pyplot as plt
-
     from constructs.stages.figure import screw_forces, stage_pictures
 
     found = staged(*BUILT, load(800.0), pictures=True)
@@ -231,8 +244,6 @@ def evaluator():
 
 
 def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
-    import matplotlib.pyplot as plt
-
     from constructs.stages.figure import screw_forces, stage_pictures
 
     data = staged_data(*[place(LAG), tighten(LAG, 100.0), tighten(LAG, 120.0)] + [
