@@ -205,7 +205,7 @@ def inert(value: Any) -> Any:
 def slug(name: str, taken: set[str]) -> str:
     """File name of letters, digits and dashes, made unique among ``taken`` (which it joins)."""
     base = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
-    base = "-".join(part for part in base.split("-") if part)[:60] or "construct"
+    base = "-".join(part for part in base.split("-") if part)[:60].rstrip("-") or "construct"
     found, number = base, 2
     while found in taken:
         found, number = f"{base}-{number}", number + 1

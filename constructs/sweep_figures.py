@@ -5,17 +5,20 @@ The table is the view ``everything`` of a store, see `table`; nothing is solved 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
 from constructs.compare import SEARCH_LIMIT_N
 from constructs.store import read_meta, reading
-from constructs.textfit import SIZE, plain, wrap
+from constructs.textfit import LINE, SIZE, plain, wrap
 from fe.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,19 +39,26 @@ WORDS = {
 }
 """Axis titles of the columns that are plotted most."""
 FEW_LOADS = 4
+LEGEND, LIST = 2.8, 5.8
+"""Room right of the axes: for a name, and for the list of them, inches."""
 
 
 def table(path: Path) -> pd.DataFrame:
     """The view ``everything`` of a store: one row a case, construct and load.
 
-    Constructs are a category in the order of the study, so that their colours stay the same.
+    Constructs are a category in the order of the study, so that their colours stay the same; what
+    is true or false is so again (SQLite keeps 1 and 0).
     """
     import pandas as pd
 
     with reading(path) as db:
         frame = pd.read_sql_query(
             "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
-        names = [c["name"] for c in read_meta(db)["study"]["construct"]]
+        meta = read_meta(db)
+    names = [c["name"] for c in meta["study"]["construct"]]
+    for key, text in meta["design"]["vary"].items():
+        if {"true", "false"} & set(re.findall(r"\w+", text.lower())):
+            frame[key] = frame[key].astype(bool)
     frame["construct"] = pd.Categorical(frame["construct"], categories=names)
     return frame
 
@@ -67,33 +77,42 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
           load: float | None = None, ax: Axes | None = None) -> Axes:
     """A figure over one key, a line a construct; where nothing is held the line has a gap.
 
-    Where other keys vary too the line is the median and the band holds the middle half.
+    Where other keys vary too the line is the median and the band holds the middle half; where
+    they do and each value has one case only, as in samples, there are points and no line.
     """
     frame, words = _at_load(_checked(frame, key, column), load)
     ax = _axes(ax)
     numeric = frame[key].dtype.kind in "if"
     ticks = sorted(frame[key].unique())
-    handles = []
+    scattered = bool(_others(frame, key)) and frame.groupby(key)["case_id"].nunique().max() == 1
+    handles, names, gaps = [], [], False
     for i, name, rows in _by_construct(frame):
         groups = rows.groupby(key)[column]
         # A median over what holds would hide what does not: all must hold.
         whole = groups.count() == groups.size()
         middle, low, high = (groups.quantile(q).where(whole) for q in (0.5, 0.25, 0.75))
         x = middle.index if numeric else [ticks.index(v) for v in middle.index]
-        style = d.series(i)
+        style = d.series(i) | ({"linestyle": ""} if scattered else {})
         handles += ax.plot(x, middle, label=plain(name), **style)
+        names.append(name + ("" if whole.any() else " (no value)"))
+        gaps = gaps or not whole.all()
         if (groups.size() > 1).any():
             ax.fill_between(x, low, high, color=style["color"], alpha=0.15, linewidth=0)
     if not numeric:
-        ax.set_xticks(range(len(ticks)), [plain(str(t)) for t in ticks])
-    ax.set_xlabel(plain(key), size=SIZE)
+        ax.set_xticks(range(len(ticks)), [
+            plain(str(t).lower() if frame[key].dtype == bool else str(t)) for t in ticks])
+    elif frame[key].dtype.kind == "i":
+        ax.xaxis.set_major_locator(MaxNLocator(integer=True))
+    ax.set_xlabel(wrap(key, 8.0), size=SIZE)
     ax.set_ylabel(WORDS.get(column, column), size=SIZE)
     ax.grid(alpha=0.3)
-    # Handles by hand: matplotlib leaves out names that begin with an underscore.
-    ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
-              bbox_to_anchor=(1.01, 1.0))
-    d.title(ax, WORDS.get(column, column) + words, "median; band: the middle half of the cases"
-            if ax.collections else "")
+    _legend(ax, handles, names)
+    told = ["median; band: the middle half of the cases"] if ax.collections else []
+    told += ["a point a case, whose other keys vary, too"] if scattered else []
+    told += ["no point: not held or no answer" + (" in a case" if ax.collections else "")] \
+        if gaps else []
+    name = _quantity(column)
+    d.title(ax, name[:1].upper() + name[1:] + words, "; ".join(told))
     return ax
 
 
@@ -115,22 +134,23 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     ax.patch.set(hatch="///", edgecolor="#888888", facecolor="white")
     figure = ax.get_figure(root=True)
     assert figure is not None
-    bar = figure.colorbar(mesh, ax=ax)
-    bar.set_label(WORDS.get(column, column), size=SIZE)
-    bar.ax.tick_params(labelsize=SIZE)
-    told = []
+    if values.count():
+        bar = figure.colorbar(mesh, ax=ax)
+        bar.set_label(WORDS.get(column, column), size=SIZE)
+        bar.ax.tick_params(labelsize=SIZE)
+    told, reach = [], f"{limit:g} {_unit(column)}".rstrip()
     if min(values.shape) > 1 and values.count() and values.min() < limit < values.max():
         told.append("line: the limit, interpolated between the cases (the middles of the cells)")
         drawn = ax.contour(across, up, values, levels=[limit], colors="#D55E00", linewidths=3)
-        ax.clabel(drawn, fmt=lambda v: f"limit {v:g}", fontsize=SIZE)
-    ax.set_xlabel(plain(x), size=SIZE)
-    ax.set_ylabel(plain(y), size=SIZE)
+        ax.clabel(drawn, fmt=lambda v: f"limit {reach}", fontsize=SIZE)
+    ax.set_xlabel(wrap(x, 8.0), size=SIZE)
+    ax.set_ylabel(wrap(y, 4.8), size=SIZE)
     if values.count() and not told:
-        told.append(f"the limit of {limit:g} is " + ("never reached" if values.max() <= limit else
+        told.append(f"the limit of {reach} is " + ("never reached" if values.max() <= limit else
                     "passed everywhere" if values.min() >= limit else "between two cases"))
     if values.count() < values.size:
         told.append("hatched: no equilibrium or no answer")
-    d.title(ax, construct + at, "; ".join(told))
+    d.title(ax, f"{construct}: {_quantity(column)}{at}", "; ".join(told))
     return ax
 
 
@@ -174,10 +194,10 @@ def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes
     if name not in known:
         raise InputError("no such input", value=name, expected=", ".join(known))
     ax = _axes(ax)
-    parts = quarters(result, name)
+    parts, handles = quarters(result, name), []
     for i, construct in enumerate(result.outcomes.constructs):
         ranks = next(s for s in result.standings if s.construct == construct).over_range[name]
-        ax.plot(range(len(ranks)), ranks, label=construct, **d.series(i))
+        handles += ax.plot(range(len(ranks)), ranks, label=plain(construct), **d.series(i))
     unit = next(e.unit for e in result.samples.inputs if e.name == name)
     ax.set_xticks(range(len(parts)), parts)
     ax.set_xlim(-0.4, len(parts) - 0.6)
@@ -185,7 +205,7 @@ def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes
     ax.set_xlabel(name + (f" [{unit}]" if unit else ""), size=SIZE)
     ax.set_ylabel("mean rank [-], 1 is best", size=SIZE)
     ax.grid(alpha=0.3)
-    ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
+    _legend(ax, handles, result.outcomes.constructs)
     d.title(ax, f"Rank over {name} at {result.outcomes.load_N:g} N",
             f"{len(result.samples.shares)} samples, a quarter of them at each place")
     return ax
@@ -245,8 +265,8 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     so an answer may be held above it.
     """
     ax = _axes(ax)
-    once, handles = frame.drop_duplicates(["case_id", "construct"]), []
-    capped = False
+    once, capped = frame.drop_duplicates(["case_id", "construct"]), False
+    handles, names = [], []
     for i, name, rows in _by_construct(once):
         style = d.series(i)
         known = rows[rows["capacity_status"].notna()]
@@ -255,8 +275,11 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         capped = capped or bool((high >= SEARCH_LIMIT_N).any())
         # From the largest down: a load between two of them is carried by those that came before.
         share = np.arange(len(known) + 1) / max(len(known), 1)
+        # Colours come round again after a few constructs, so markers tell them apart.
         handles += ax.step(np.append(high[:1], high), share, where="post", label=plain(name),
-                           color=style["color"], linewidth=2.2)
+                           color=style["color"], linewidth=2.2, marker=style["marker"],
+                           markevery=max(1, len(share) // 6))
+        names.append(name)
         ax.step(np.append(low[:1], low), share, where="post", color=style["color"], linewidth=1.4,
                 linestyle=(0, (2, 1.5)))
     loads = sorted(frame["total_load_N"].unique())
@@ -267,12 +290,42 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("total joint force [N]", size=SIZE)
     ax.set_ylabel("share of cases with a limit load over it [-]", size=SIZE)
     ax.grid(alpha=0.3)
-    ax.legend(handles=handles, fontsize=SIZE, frameon=False, loc="upper left",
-              bbox_to_anchor=(1.01, 1.0))
+    _legend(ax, handles, names)
     d.title(ax, "Load and capacity", "line: limit load with friction (upper bound); dashed: without"
             + ("; grey: the loads" if len(loads) <= FEW_LOADS else "")
             + (f"; {SEARCH_LIMIT_N:g} N: not limited up to there" if capped else ""))
     return ax
+
+
+def _legend(ax: Axes, handles: Sequence[Line2D], names: Sequence[str]) -> None:
+    """The names right of the axes; by hand, as matplotlib drops those that begin with _.
+
+    Where they are long and many they stand closer, and are cut where even that is too little.
+    """
+    for most, gap in ((99, 0.5), (99, 0.2), (3, 0.2), (2, 0.2), (1, 0.2)):
+        labels = [wrap(n, LEGEND, most=most) for n in names]
+        if sum(t.count("\n") + 1 + gap for t in labels) * LINE <= LIST:
+            break
+    ax.legend(handles=handles, labels=labels, fontsize=SIZE, frameon=False, loc="upper left",
+              bbox_to_anchor=(1.01, 1.0), labelspacing=gap)
+
+
+def _quantity(column: str) -> str:
+    """The words of a column without its unit."""
+    return WORDS.get(column, column).partition(" [")[0]
+
+
+def _unit(column: str) -> str:
+    """The unit of a column, empty where it has none."""
+    unit = WORDS.get(column, "").partition(" [")[2].rstrip("]")
+    return "" if unit == "-" else unit
+
+
+def _others(frame: pd.DataFrame, key: str) -> list[str]:
+    """Other keys of the design that vary; in the table of a store they stand before the hash."""
+    columns = list(frame.columns)
+    keys = columns[:columns.index("hash")] if "hash" in columns else []
+    return [k for k in keys if k not in ("case_id", key) and frame[k].nunique() > 1]
 
 
 def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:

@@ -62,6 +62,36 @@ def test_a_line_has_a_gap_where_some_of_its_cases_do_not_hold() -> None:
     np.testing.assert_allclose(line.get_ydata(), [0.8, np.nan, 0.6, 0.5])
 
 
+def test_what_never_holds_says_so_in_the_list_of_names() -> None:
+    ax = f.lines(frame(), X, "step_off_mm")
+    assert [t.get_text() for t in ax.get_legend().get_texts()] == [
+        "nothing (no value)", "plate", "screws"]
+    assert "no point: not held" in " ".join(t.get_text() for t in ax.texts)
+
+
+def test_samples_are_points_and_no_line() -> None:
+    # Every case has a value of its own of both keys, as in a Latin hypercube.
+    table = frame((500.0,)).assign(hash="")
+    table[X] = 0.2 + 0.02 * table["case_id"]
+    table = table[["case_id", X, Y, "hash", *table.columns.difference(
+        ["case_id", X, Y, "hash"], sort=False)]]
+    ax = f.lines(table, X)
+    assert {line.get_linestyle() for line in ax.get_lines()} == {"None"}
+    assert "whose other keys vary" in " ".join(t.get_text() for t in ax.texts)
+    # Where no other key varies the points are joined.
+    ax = f.lines(table.assign(**{Y: 1.0}), X)
+    assert {line.get_linestyle() for line in ax.get_lines()} != {"None"}
+
+
+def test_what_is_there_or_not_is_true_or_false_and_a_count_has_whole_ticks() -> None:
+    table = frame().assign(**{"screw.present": lambda t: t[Y] > 1.0, "count": lambda t: t[
+        "case_id"].clip(upper=3)})
+    ax = f.lines(table, "screw.present")
+    assert [t.get_text() for t in ax.get_xticklabels()] == ["false", "true"]
+    ticks = f.lines(table, "count").get_xticks()
+    assert all(float(t).is_integer() for t in ticks)
+
+
 def test_a_line_over_words_and_one_load() -> None:
     table = frame().assign(**{"section.bone": lambda t: np.where(t[Y] > 1, "soft", "dense")})
     ax = f.lines(table, "section.bone", load=500.0)
@@ -92,6 +122,7 @@ def test_a_map_draws_the_limit_where_it_lies_and_hatches_what_does_not_hold() ->
 def test_a_map_of_what_never_holds_is_drawn_all_the_same() -> None:
     ax = f.limit_map(frame(), X, Y, construct="nothing", limit=0.5)
     assert ax.collections[0].get_array().mask.all()
+    assert len(ax.get_figure().axes) == 1  # no scale of colours for nothing
 
 
 def test_the_envelope_is_the_share_of_cases_that_carry_a_load() -> None:
@@ -170,6 +201,20 @@ def test_every_plot_takes_axes_returns_them_and_carries_the_label() -> None:
         slide = draw(None).get_figure()
         assert tuple(slide.get_size_inches()) == (13.3, 7.5)
         assert clashes(slide) == []
+
+
+def test_many_long_names_fit_beside_the_axes() -> None:
+    long = [f"both plates, lateral locked + impacted graft + structural block + wires {i}"
+            for i in range(9)]
+    one = frame()[frame()["construct"] == "plate"]
+    table = pd.concat([one.assign(construct=name) for name in long])
+    table["construct"] = pd.Categorical(table["construct"], categories=long)
+    for ax in (f.lines(table, X), f.envelope(table)):
+        assert clashes(ax.get_figure()) == []
+        shown = ["".join(t.get_text().split()) for t in ax.get_legend().get_texts()]
+        assert shown == ["".join(n.split()) for n in long]
+        looks = {(x.get_color(), x.get_marker()) for x in ax.get_lines() if x.get_marker() != "None"}
+        assert len(looks) == 9
 
 
 @pytest.mark.parametrize(("call", "told"), [
