@@ -39,7 +39,7 @@ WORDS = {
 }
 """Axis titles of the columns that are plotted most."""
 FEW_LOADS = 4
-LEGEND, LIST = 2.8, 5.8
+LEGEND, LIST = 2.8, 6.1
 """Room right of the axes: for a name, and for the list of them, inches."""
 
 
