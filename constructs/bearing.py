@@ -83,20 +83,24 @@ class Bearing:
 
 
 def weight_bearing(comparison: Comparison) -> Bearing | None:
-    """The weight-bearing table of a comparison; None where the study gives no body mass."""
+    """The weight-bearing table of a comparison; None where the study gives no body mass.
+
+    Its rows are the activities and masses of the study, or the standard ones where it names none.
+    """
     load = comparison.study.load
     mass = load.body_mass_kg
     if mass is None:
         return None
+    asked = load.activity is not None or load.ground_kg is not None
     usual = {tables.number("loads", "partial weight bearing", f)
              for f in tables.fields("loads", "partial weight bearing")}
     about: list[tuple[str, tuple[float, float], str, str]] = []
-    for kg in usual | set(load.ground_kg or ()):
+    for kg in set(load.ground_kg or ()) if asked else usual:
         if kg <= mass:
             low, high = ground_cases(kg)
             about.append((f"{kg:g} kg on the ground", (low.total_N, high.total_N),
                           f"{low.source}; {high.source}", low.status))
-    for name in activities():
+    for name in (load.activity or ()) if asked else activities():
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
     about.sort(key=lambda row: (row[1][1], row[0]))

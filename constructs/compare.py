@@ -69,7 +69,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
         for finding in findings:
             if finding.level != "note" and finding.construct not in twins:
                 warned[finding.construct].append(f"{finding.part}: {finding.message}")
-            elif finding.rule == PLATE_ACROSS:
+            elif finding.rule == PLATE_ACROSS and finding.construct not in twins:
                 remarks[finding.construct].append(f"{finding.part}: {finding.message}")
         done, staged = [], []
         for construct in study.constructs:
@@ -81,6 +81,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
             if model.whole is not None:
                 staged.append(staged_result(reader, model.whole, pictures))
                 warned[construct.name] += staged[-1].warnings
+                remarks[construct.name] += staged[-1].left_off
             solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
             done.append(replace(solved, twin_of=twins.get(construct.name),
                                 breaks_rule=construct.name in broken,

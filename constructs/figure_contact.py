@@ -13,7 +13,7 @@ from constructs.contacts import ContactLine
 from constructs.figure_section import outcome
 from constructs.picture import Picture
 from constructs.results import ContactResult, LoadResult
-from constructs.textfit import SIZE
+from constructs.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 REACH = 14.0
@@ -22,6 +22,8 @@ CUT = 22.0
 """Higher pressures are cut off at this height [mm]: peaks at corners would cover the rest."""
 COLUMN = 2.3
 """Width of a column of labels, inches."""
+SIGNS = 2.6
+"""Width of the list of signs beside the axes, inches."""
 WORDS = {"fracture": "along a fracture", "plate": "under a plate", "graft": "on a graft's face"}
 
 
@@ -31,8 +33,19 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     Each line is labelled with its name, the share of its length that presses and its pressures.
     With ``ax``, leave room below it for the list of signs.
     """
+    shown = [x for x in picture.contacts if x.name in load.contacts]
+    per_mm = _scale([load.contacts[x.name] for x in shown])
+    low, high = _corners(picture, shown, per_mm)
+    slide = ax is None
+    beside = _sides(shown, per_mm, low, high) if slide else (True, True)
+    room = COLUMN * sum(beside)
+    box = np.array([d.WIDE - 1.4 - SIGNS, 5.4]) if ax is None else d.inches(ax)
+    scale = float(min(box[1] / (high[1] - low[1] + 4.0),
+                      (box[0] - room) / (high[0] - low[0] + 10.0)))
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.35, 11.9, 5.0)
+        # No wider than what it shows; what the signs mean stands beside it, all in the middle.
+        box[0] = room + (high[0] - low[0] + 10.0) * scale
+        ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 0.95, *box)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
@@ -40,14 +53,8 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     d.title(ax, f"{picture.construct}: contact pressure", outcome(picture) + words)
     ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE, loc="left")
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
-    shown = [x for x in picture.contacts if x.name in load.contacts]
-    per_mm = _scale([load.contacts[x.name] for x in shown])
-    low, high = _corners(picture, shown, per_mm)
-    box = d.inches(ax)
-    scale = float(min(box[1] / (high[1] - low[1] + 4.0),
-                      (box[0] - 2 * COLUMN) / (high[0] - low[0] + 10.0)))
-    side = COLUMN / scale + 5.0
-    d.frame(ax, (low[0] - side, low[1] - 1.0), (high[0] + side, high[1] + 3.0), scale)
+    left, right = (COLUMN / scale * there + 5.0 for there in beside)
+    d.frame(ax, (low[0] - left, low[1] - 1.0), (high[0] + right, high[1] + 3.0), scale)
     for body in picture.bodies:
         ax.add_collection(PolyCollection(
             [body.points[loop] for loop in d.outline(body.triangles)],
@@ -58,7 +65,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     for line in shown:
         _band(ax, line, per_mm)
     _labels(ax, shown, load, (low, high), per_mm, scale)
-    _signs(ax, shown, per_mm)
+    _signs(ax, shown, per_mm, slide)
     return ax
 
 
@@ -109,16 +116,28 @@ def _band(ax: Axes, line: ContactLine, per_mm: float) -> None:
                                              zorder=3.1), autolim=False)
 
 
+def _anchors(lines: list[ContactLine], per_mm: float) -> FloatArray:
+    """Where the label of each line points ``(n, 2)``: its largest pressure, else its middle."""
+    out = []
+    for line in lines:
+        k = int(np.argmax(line.pressure)) if line.touching.any() else len(line.places) // 2
+        out.append(line.places[k] + 0.5 * _heights(line, per_mm)[k])
+    return np.array(out).reshape(-1, 2)
+
+
+def _sides(lines: list[ContactLine], per_mm: float, low: FloatArray, high: FloatArray
+           ) -> tuple[bool, bool]:
+    """Whether labels stand on the left, and on the right."""
+    left = _anchors(lines, per_mm)[:, 0] < float((low[0] + high[0]) / 2)
+    return bool(left.any()), bool((~left).any())
+
+
 def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult,
             corners: tuple[FloatArray, FloatArray], per_mm: float, scale: float) -> None:
     low, high = corners
-    anchors, texts, colours = [], [], []
-    for line in lines:
-        k = int(np.argmax(line.pressure)) if line.touching.any() else len(line.places) // 2
-        anchors.append(line.places[k] + 0.5 * _heights(line, per_mm)[k])
-        texts.append(f"{line.name}\n{_words(load.contacts[line.name])}")
-        colours.append(d.KINDS[line.kind])
-    at = np.array(anchors).reshape(-1, 2)
+    at = _anchors(lines, per_mm)
+    texts = [f"{line.name}\n{_words(load.contacts[line.name])}" for line in lines]
+    colours = [d.KINDS[line.kind] for line in lines]
     left = at[:, 0] < float((low[0] + high[0]) / 2)
     for side in (True, False):
         mine = np.flatnonzero(left == side)
@@ -142,8 +161,8 @@ def _figure(value: float | None) -> str:
     return f"{value:.2g}" if abs(value) < 10 else f"{value:.0f}"
 
 
-def _signs(ax: Axes, lines: list[ContactLine], per_mm: float) -> None:
-    """What colours and heights mean, below the axes on the right."""
+def _signs(ax: Axes, lines: list[ContactLine], per_mm: float, beside: bool) -> None:
+    """What colours and heights mean: beside the axes, or below them on the right."""
     kinds = [k for k in WORDS if any(x.kind == k for x in lines)]
     if not kinds:
         return
@@ -151,13 +170,21 @@ def _signs(ax: Axes, lines: list[ContactLine], per_mm: float) -> None:
     cut = any((np.abs(x.pressure) > CUT * per_mm).any() for x in lines)
     height = f"10 mm of height = {10.0 * per_mm:g} MPa" + (
         f", cut off at {CUT * per_mm:g} MPa" if cut else "")
+    pulls = any((x.force < 0.0).any() for x in lines)
+    said = ("pressure: force over length and depth; 95 %: not exceeded over 95 % of the line"
+            + ("; on a band's other side bonded faces pull" if pulls else ""))
+    if beside:
+        ax.legend(handles=handles, loc="upper left", fontsize=SIZE, frameon=False,
+                  bbox_to_anchor=(1.0, 1.0), handlelength=1.2)
+        ax.annotate(wrap(height, SIGNS - 0.3) + "\n\n" + wrap(said, SIGNS - 0.3), (1.0, 1.0),
+                    (9, -14 - 1.8 * SIZE * len(kinds)), xycoords="axes fraction",
+                    textcoords="offset points", size=SIZE, va="top", color="#444444",
+                    annotation_clip=False)
+        return
     handles.append(Line2D([], [], linestyle="none", label=height))
     words = ax.legend(handles=handles, loc="upper right", fontsize=SIZE, frameon=False, ncol=4,
                       bbox_to_anchor=(1.0, -0.065), borderaxespad=0.1, handlelength=1.2,
                       columnspacing=1.2)
     words.set_zorder(7)
-    pulls = any((x.force < 0.0).any() for x in lines)
-    said = ("pressure: force over length and depth; 95 %: not exceeded over 95 % of the line"
-            + ("; on a band's other side bonded faces pull" if pulls else ""))
     ax.text(1.0, -0.165, said, size=SIZE, ha="right", va="center", color="#444444",
             transform=ax.transAxes)

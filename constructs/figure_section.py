@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
@@ -277,29 +276,31 @@ def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -
     axes, which are then a frame only; else on a slide, higher where constructs are many.
     """
     shown = [(c, p) for c in comparison.constructs for p in c.pictures if p.load_N == load_N]
+    if not shown:
+        ax = ax or d.axes_at(d.slide(), 0.3, 1.1, d.WIDE - 0.6, d.HIGH - 1.75)
+        ax.axis("off")
+        ax.text(0.5, 0.5, f"no pictures at {load_N:g} N", size=SIZE, ha="center")
+        d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
+        return ax
     pictures = [p for _, p in shown]
     factor, top = d.magnification(pictures), d.strain_top(pictures)
-    figure: Figure
+    box = np.array([d.WIDE - 0.6, d.HIGH - 1.75]) if ax is None else d.inches(ax)
+    columns, rows, cell_high, names = _grid(shown, box[0], box[1])
     if ax is None:
-        columns, rows, cell_high, names = _grid(shown, d.WIDE - 0.6, d.HIGH - 1.75)
-        figure = d.slide(max(d.HIGH, rows * cell_high + 1.75))
-        ax = d.axes_at(figure, 0.3, 1.1, d.WIDE - 0.6, figure.get_figheight() - 1.75)
-    else:
-        figure = ax.get_figure(root=True)  # type: ignore[assignment]
-        d.label(figure)
-        box = d.inches(ax)
-        columns, rows, cell_high, names = _grid(shown, box[0], box[1])
-    ax.axis("off")
-    if not shown:
-        ax.text(0.5, 0.5, f"no pictures at {load_N:g} N", size=SIZE, ha="center")
-        return ax
-    box = d.inches(ax)
+        box[1] = max(box[1], rows * cell_high)
     low, high = bounds(pictures, factor)
     size = high - low + 2.0
     text = (max(n.count("\n") + 1 for n in names) + 0.6) * LINE
     cell = box / (columns, rows)
     scale = float(min((cell[0] - 0.15) / size[0], (cell[1] - text - 0.25) / size[1]))
     pitch = min(cell[1], text + size[1] * scale + 0.5)
+    if ax is None:
+        box[1] = rows * pitch      # a slide no higher than its sections ask for
+        ax = d.axes_at(d.slide(float(box[1]) + 1.75), 0.3, 1.1, box[0], box[1])
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    d.label(figure)
+    ax.axis("off")
     above = (box[1] - rows * pitch) / 2      # what is left over lies above and below
     sections = []
     for i, name in enumerate(names):

@@ -77,7 +77,9 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
             first = i == 0
             span = f' rowspan="{len(c.loads)}"'
             worst = _worst(load)
-            cells = [f"<th{span} class=t scope=row>{text(c.marked_name)}</th>"] if first else []
+            beside = "".join(f"<div class=remark>{text(words)}</div>" for words in c.remarks)
+            cells = ([f"<th{span} class=t scope=row>{text(c.marked_name)}{beside}</th>"]
+                     if first else [])
             cells += [f"<td>{c_}</td>" for c_ in (
                 _load(load), _status(load),
                 number(worst_subsidence(load), 3),
@@ -215,7 +217,6 @@ def facts(c: ConstructResult) -> str:
              f"First limit: {text(c.first_limit)}."]
     if why := not_tightened(c):
         lines[2] = f"<b>It {text(why)}.</b>"
-    lines += [f"{text(words)}." for words in c.remarks]
     return items(lines) + limits_table(c) + (
         '<p class="warn"><b>Warnings</b></p>' + items(text(w) for w in c.warnings)
         if c.warnings else "<p class=small>No warnings from the rules of the trade.</p>")

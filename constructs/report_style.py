@@ -34,6 +34,7 @@ td.t:first-child{min-width:6em}
 .main{font-size:.81rem;width:100%}
 .main th.t[scope]{min-width:8em;
 vertical-align:top;background:none;max-width:16em;overflow-wrap:anywhere}
+.main .remark{font-weight:400;font-size:.92em;color:#444}
 .main tbody{border-top:2px solid #777}
 .main .trust{background:#f4f6f8;color:#333}
 .main .band{font-size:.8rem;text-transform:uppercase;letter-spacing:.05em;border-bottom:none}

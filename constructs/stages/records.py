@@ -162,6 +162,12 @@ class StagedResult:
     @property
     def warnings(self) -> tuple[str, ...]:
         """Where building leaves a fragment off its place: figures under load count from there."""
+        return tuple(f"stages: {said}; movements under load count from there"
+                     for said in self.left_off)
+
+    @property
+    def left_off(self) -> tuple[str, ...]:
+        """Fragments that building leaves off their place before any load, in words."""
         built = None
         for stage in self.stages:
             if stage.do in LOADING or not stage.held:
@@ -171,9 +177,9 @@ class StagedResult:
             return ()
         step = max((e.step_off_mm or 0.0 for e in built.edges.values()), default=0.0)
         return tuple(
-            f"stages: before it is loaded, '{name}' lies {abs(f.subsidence_mean_mm):.2f} mm too "
+            f"before it is loaded, '{name}' lies {abs(f.subsidence_mean_mm):.2f} mm too "
             f"{'high' if f.subsidence_mean_mm < 0 else 'low'}, with a step-off of up to "
-            f"{step:.2f} mm; movements under load count from there"
+            f"{step:.2f} mm"
             for name, f in built.fragments.items()
             if f.subsidence_mean_mm is not None
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)

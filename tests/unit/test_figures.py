@@ -251,6 +251,18 @@ def test_overview_shows_every_construct_at_one_load_and_one_scale() -> None:
     assert "no equilibrium" in said
 
 
+@pytest.mark.parametrize("count", [2, 6])
+def test_overview_is_no_higher_than_its_sections_ask_for(count: int) -> None:
+    made = long_names(count)
+    ax = figures.overview(made, figures.overview_load(made))
+    figure = ax.get_figure(root=True)
+    figure.draw_without_rendering()
+    inside = [a.get_window_extent() for a in ax.child_axes if a.get_xlim()[1] - a.get_xlim()[0] > 2]
+    frame = ax.get_window_extent()
+    empty = min(b.y0 for b in inside) - frame.y0
+    assert 0.0 <= empty / figure.dpi < 0.6      # inches
+
+
 def test_shown_pictures_are_the_largest_held_load_or_the_smallest() -> None:
     made = usual()
     assert [figures.shown_picture(c).load_N for c in made.constructs] == [1500.0, 500.0, 1500.0]

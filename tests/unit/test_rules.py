@@ -11,7 +11,7 @@ from small_study import small_study
 
 from constructs.compare import compare
 from constructs.placement import screw_axis
-from constructs.report_parts import facts
+from constructs.report_parts import main_table
 from constructs.rules import Finding, check
 from constructs.rules_plate import apexes
 from constructs.rules_screw import place, thread_hold
@@ -242,4 +242,4 @@ def test_what_a_plate_crosses_stands_beside_its_answer() -> None:
     [said] = found["antiglide + screw"].remarks
     assert said == 'antiglide plate: its screw "fragment lag" crosses "shear plane"'
     assert said in " ".join(" ".join(lines(found)).split())
-    assert said in unescape(facts(found["antiglide + screw"]))
+    assert said in unescape(main_table(found.constructs))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+from html import unescape
 
 import pytest
 from staged_study import (
@@ -12,8 +13,10 @@ from staged_study import (
     staged_data,
 )
 
+from constructs import table
 from constructs.compare import compare
 from constructs.output import document
+from constructs.report_parts import main_table
 from constructs.stages.table import as_csv, lines, orders
 from constructs.study import study_from
 
@@ -78,6 +81,12 @@ def test_a_fragment_left_off_its_place_is_warned_of(both) -> None:
     assert not [w for w in lag_first.warnings if "too high" in w]
     [said] = [w for w in plate_first.warnings if "too high" in w]
     assert "'medial' lies 0." in said
+    # It stands beside the name, too: figures under load do not show it.
+    assert lag_first.remarks == ()
+    [short] = plate_first.remarks
+    assert f"stages: {short}; " in said
+    assert short in " ".join(" ".join(table.lines(both)).split())
+    assert short in unescape(main_table(both.constructs))
 
 
 def test_the_two_orders_are_found_and_told_apart(both) -> None:
