@@ -229,6 +229,7 @@ class PlateSection:
     net: Bending
 
 
+@cache
 def plate_section(name: str, thickness: float | None = None) -> PlateSection:
     """A section of plates.toml, of its own thickness [mm] or another.
 

@@ -113,7 +113,7 @@ class Section:
 
         Labels: "joint" (the top), "base" (the clamp) and the names of the two sides.
         """
-        left, right = self.shape.walls()
+        left, right = self._walls
         top = self.shape.joint_line()[-2:0:-1]
         low, high = self.given.sides
         # Down the wall at -x, along the base, up the other wall, back along the joint line.
@@ -123,7 +123,11 @@ class Section:
 
     def surface(self, side: str) -> FloatArray:
         """One side of the outline as points (n, 2) from joint to base, mm."""
-        return self.shape.walls()[0 if self.sign(side) < 0 else 1]
+        return self._walls[0 if self.sign(side) < 0 else 1]
+
+    @cached_property
+    def _walls(self) -> tuple[FloatArray, FloatArray]:
+        return self.shape.walls()
 
     # --- depth ---------------------------------------------------------------------------------
 

@@ -59,6 +59,7 @@ def fields(table: str, row: str) -> tuple[str, ...]:
     return tuple(f for f, entry in _row(table, row).items() if isinstance(entry, dict))
 
 
+@cache
 def value(table: str, row: str, field: str) -> Quantity:
     """A number with its unit, source and status.
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.linalg
@@ -47,7 +48,7 @@ class Column:
         d = np.flatnonzero(vector)
         return Column(d.astype(np.int64), np.asarray(vector, dtype=float)[d])
 
-    @property
+    @cached_property
     def key(self) -> bytes:
         return self.dofs.tobytes() + self.values.tobytes()
 
@@ -99,7 +100,9 @@ class Body:
         self._factorise()
         self._index: dict[bytes, int] = {}
         self._columns: list[Column] = []
-        self._flexibility = np.zeros((0, 0))
+        self._rows = sp.csr_matrix((0, self.n_dof))
+        self._table = np.zeros((0, 0))
+        self._motions = np.zeros((0, self.rigid.shape[1]))
         self._done = 0
 
     def _free_motions(self, all_rigid: FloatArray) -> FloatArray:
@@ -174,16 +177,26 @@ class Body:
         kept, since symmetry gives every pair from the newer of its two columns.
         """
         self._extend()
-        return self._flexibility[np.ix_(rows, cols)]
+        return self._table[np.ix_(rows, cols)]
+
+    def motions(self, ids: IntArray) -> FloatArray:
+        """What registered columns read of the rigid motions, ``(len(ids), r)``."""
+        self._extend()
+        return self._motions[ids]
 
     def _extend(self) -> None:
         total, done = len(self._columns), self._done
         if total == done:
             return
-        table = np.zeros((total, total))
-        table[:done, :done] = self._flexibility
-        rows = self.matrix(np.arange(total))
-        free_rows = rows[:, self._free].tocsr()
+        added = self.matrix(np.arange(done, total))
+        self._rows = sp.vstack([self._rows, added]).tocsr()
+        self._motions = np.vstack([self._motions, added @ self.rigid])
+        if total > len(self._table):
+            # Room for as many again: columns come a few at a time, and the table is large.
+            wider = np.zeros((2 * total, 2 * total) if done else (total, total))
+            wider[:done, :done] = self._table[:done, :done]
+            self._table = wider
+        table, free_rows = self._table[:total, :total], self._rows[:, self._free]
         for start in range(done, total, BLOCK):
             stop = min(start + BLOCK, total)
             rhs = np.ascontiguousarray(free_rows[start:stop].toarray().T)
@@ -191,7 +204,7 @@ class Body:
         table[done:, :done] = table[:done, done:].T
         new = table[done:, done:]
         table[done:, done:] = 0.5 * (new + new.T)
-        self._flexibility, self._done = table, total
+        self._done = total
 
     @property
     def responses_known(self) -> int:

@@ -81,9 +81,10 @@ class Condensed:
         return dict(zip(self.measure_names, values.tolist(), strict=True))
 
 
-def kink_motion(body: Member, node: int) -> FloatArray:
-    """Displacements of a kink of amplitude 1 mm: the angle is 1 mm over the member's length."""
-    return body.kink(node) / body.length
+def kink_motions(body: Member, nodes: Sequence[int]) -> FloatArray:
+    """Displacements ``(n_dof, k)`` of kinks at nodes, of amplitude 1 mm: the angle is 1 mm over
+    the member's length."""
+    return body.kinks(nodes) / body.length
 
 
 def condense(bodies: Sequence[Body], links: LinkList,
@@ -103,17 +104,16 @@ def condense(bodies: Sequence[Body], links: LinkList,
     m_kinks, m_loads = np.zeros((k, h)), np.zeros((k, p))
     limit = np.array([x.plastic_moment / x.member.length for x in links.hinges])
 
-    # For every body: which link ends, loads and measures hold on it, with their signs.
+    # For every body: which link ends, hinges, loads and measures hold on it.
     ends: list[list[tuple[int, float, Column]]] = [[] for _ in bodies]
     for i, link in enumerate(links.links):
         for sign, end in ((1.0, link.a), (-1.0, link.b)):
             if end.body is not None and end.column is not None:
                 ends[number[id(end.body)]].append((i, sign, end.column))
-    parts: list[list[tuple[str, int, Column]]] = [[] for _ in bodies]
-    for kind, group in (("load", list(loads)), ("measure", [x.parts for x in measures])):
-        for i, items in enumerate(group):
-            for body, column in items:
-                parts[number[id(body)]].append((kind, i, column))
+    hinges: list[list[int]] = [[] for _ in bodies]
+    for j, hinge in enumerate(links.hinges):
+        hinges[number[id(hinge.member)]].append(j)
+    pushes, readings = (_on_bodies(group, number) for group in (loads, [x.parts for x in measures]))
 
     start = 0
     owner = np.zeros(m, dtype=np.int64)
@@ -122,44 +122,53 @@ def condense(bodies: Sequence[Body], links: LinkList,
         span = slice(start, start + r)
         owner[span] = i
         start += r
-        where = np.array([e[0] for e in ends[i]], dtype=np.int64)
-        signs = np.array([e[1] for e in ends[i]])
         link_ids = body.register([e[2] for e in ends[i]])
-        other_ids = body.register([q[2] for q in parts[i]])
-        b = body.matrix(link_ids)
-        np.add.at(flex, (where[:, None], where[None, :]),
-                  signs[:, None] * signs[None, :] * body.flexibility(link_ids, link_ids))
-        np.add.at(rigid[:, span], where, signs[:, None] * (b @ body.rigid))
-        for j, hinge in enumerate(links.hinges):
-            if hinge.member is body:
-                np.add.at(kinks[:, j], where, signs * (b @ kink_motion(hinge.member, hinge.node)))
-        if not parts[i]:
+        # A link may hold at both ends on one body.
+        at, first = np.unique(_numbers(ends[i]), return_index=True)
+        signs = np.array([e[1] for e in ends[i]])[:, None]
+
+        def of_links(table: FloatArray, signs: FloatArray = signs,
+                     first: IntArray = first) -> FloatArray:
+            table = signs * table
+            return table if first.size == len(table) else np.add.reduceat(table, first, axis=0)
+
+        flex[np.ix_(at, at)] += of_links(of_links(body.flexibility(link_ids, link_ids)).T)
+        rigid[at, span] += of_links(body.motions(link_ids))
+        if hinges[i]:
+            assert isinstance(body, Member)
+            turns = kink_motions(body, [links.hinges[j].node for j in hinges[i]])
+            kinks[np.ix_(at, hinges[i])] += of_links(body.matrix(link_ids) @ turns)
+        if not (pushes[i] or readings[i]):
             continue
-        cross = body.flexibility(other_ids, link_ids) * signs[None, :]
-        among = body.flexibility(other_ids, other_ids)
-        motions = body.matrix(other_ids) @ body.rigid
-        is_load = [(row, q[1]) for row, q in enumerate(parts[i]) if q[0] == "load"]
-        for row, (kind, j, column) in enumerate(parts[i]):
-            if kind == "load":
-                np.add.at(load_def[:, j], where, cross[row])
-                load_rigid[span, j] += motions[row]
-            else:
-                np.add.at(m_links[j], where, cross[row])
-                m_rigid[j, span] += motions[row]
-                for other, case in is_load:
-                    m_loads[j, case] += among[row, other]
-            for q, hinge in enumerate(links.hinges):
-                if hinge.member is body:
-                    shape = kink_motion(hinge.member, hinge.node)
-                    work = float(column.values @ shape[column.dofs])
-                    if kind == "load":
-                        load_kinks[q, j] += work
-                    else:
-                        m_kinks[j, q] += work
+        push, load = body.register([c for _, c in pushes[i]]), _numbers(pushes[i])
+        read, what = body.register([c for _, c in readings[i]]), _numbers(readings[i])
+        # A load case or a measure may have several columns of one body.
+        np.add.at(load_def.T, np.ix_(load, at), of_links(body.flexibility(link_ids, push)).T)
+        np.add.at(load_rigid[span].T, load, body.motions(push))
+        np.add.at(m_links, np.ix_(what, at), of_links(body.flexibility(link_ids, read)).T)
+        np.add.at(m_rigid[:, span], what, body.motions(read))
+        np.add.at(m_loads, np.ix_(what, load), body.flexibility(read, push))
+        if hinges[i]:
+            np.add.at(load_kinks.T, np.ix_(load, hinges[i]), body.matrix(push) @ turns)
+            np.add.at(m_kinks, np.ix_(what, hinges[i]), body.matrix(read) @ turns)
     return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads),
                      0.5 * (flex + flex.T), rigid, kinks, limit, load_def, load_rigid,
                      load_kinks, owner, tuple(x.name for x in measures), m_links, m_rigid, m_kinks,
                      m_loads, **links.arrays())
+
+
+def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int, int]
+               ) -> list[list[tuple[int, Column]]]:
+    """For every body, which columns of it belong to which of the groups."""
+    out: list[list[tuple[int, Column]]] = [[] for _ in number]
+    for i, items in enumerate(groups):
+        for body, column in items:
+            out[number[id(body)]].append((i, column))
+    return out
+
+
+def _numbers(items: Sequence[tuple[Any, ...]]) -> IntArray:
+    return np.array([item[0] for item in items], dtype=np.int64)
 
 
 def smallest_eigenvalue(problem: Condensed) -> float:

@@ -8,6 +8,7 @@ part before the cut receives from the part behind it, the moment counter-clockwi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,23 +28,27 @@ class BeamSection:
     shear: float
 
 
-def beam_stiffness(length: float, section: BeamSection) -> FloatArray:
-    """Stiffness ``(6, 6)`` in the element's own axes, dofs (u, v, theta) at both ends."""
-    ea, ei = section.axial, section.bending
-    phi = 12.0 * ei / (section.shear * length**2)
+def beam_stiffness(length: FloatArray, sections: Sequence[BeamSection]) -> FloatArray:
+    """Stiffness ``(k, 6, 6)`` of elements of ``length (k,)`` in their own axes.
+
+    Dofs (u, v, theta) at both ends.
+    """
+    ea, ei, shear = np.array([(s.axial, s.bending, s.shear) for s in sections]).T
+    phi = 12.0 * ei / (shear * length**2)
     a = ea / length
     b = 12.0 * ei / (length**3 * (1.0 + phi))
     c = 0.5 * length * b
     d = ei * (4.0 + phi) / (length * (1.0 + phi))
     e = ei * (2.0 - phi) / (length * (1.0 + phi))
+    o = np.zeros_like(a)
     return np.array([
-        [a, 0, 0, -a, 0, 0],
-        [0, b, c, 0, -b, c],
-        [0, c, d, 0, -c, e],
-        [-a, 0, 0, a, 0, 0],
-        [0, -b, -c, 0, b, -c],
-        [0, c, e, 0, -c, d],
-    ])
+        [a, o, o, -a, o, o],
+        [o, b, c, o, -b, c],
+        [o, c, d, o, -c, e],
+        [-a, o, o, a, o, o],
+        [o, -b, -c, o, b, -c],
+        [o, c, e, o, -c, d],
+    ]).transpose(2, 0, 1)
 
 
 class Member(Body):
@@ -56,21 +61,18 @@ class Member(Body):
             raise ValueError(f"{name}: {len(points)} nodes need {len(points) - 1} sections")
         self.sections = tuple(sections)
         n = 3 * len(points)
-        rows, cols, data = [], [], []
-        for i, section in enumerate(sections):
-            step = points[i + 1] - points[i]
-            length = float(np.hypot(*step))
-            cos, sin = step / length
-            turn = np.array([[cos, sin, 0], [-sin, cos, 0], [0, 0, 1.0]])
-            rotation = np.zeros((6, 6))
-            rotation[:3, :3] = rotation[3:, 3:] = turn
-            local = rotation.T @ beam_stiffness(length, section) @ rotation
-            dofs = np.arange(3 * i, 3 * i + 6)
-            rows.append(np.repeat(dofs, 6))
-            cols.append(np.tile(dofs, 6))
-            data.append(local.ravel())
+        step = np.diff(points, axis=0)
+        length = np.hypot(*step.T)
+        cos, sin = (step / length[:, None]).T
+        turn = np.zeros((len(sections), 6, 6))
+        for first in (0, 3):
+            turn[:, first, first] = turn[:, first + 1, first + 1] = cos
+            turn[:, first, first + 1], turn[:, first + 1, first] = sin, -sin
+            turn[:, first + 2, first + 2] = 1.0
+        local = turn.transpose(0, 2, 1) @ beam_stiffness(length, sections) @ turn
+        dofs = 3 * np.arange(len(sections))[:, None] + np.arange(6)
         stiffness = sp.csc_matrix(
-            (np.concatenate(data), (np.concatenate(rows), np.concatenate(cols))), shape=(n, n))
+            (local.ravel(), (np.repeat(dofs, 6), np.tile(dofs, 6).ravel())), shape=(n, n))
         super().__init__(name, stiffness, points, fixed, rotation_dof=True)
 
     def translation(self, node: int, direction: FloatArray,
@@ -84,17 +86,15 @@ class Member(Body):
         """Rotation of ``node`` [rad]; the conjugate force is a moment [N mm]."""
         return Column.of([3 * node + 2], [1.0])
 
-    def kink(self, node: int) -> FloatArray:
-        """Displacements ``(n_dof,)`` when the part before ``node`` turns by one radian about it.
+    def kinks(self, nodes: Sequence[int]) -> FloatArray:
+        """Displacements ``(n_dof, k)`` when the part before each of the nodes turns by 1 rad.
 
         The virtual work of the member's forces on this motion is the bending moment at the node.
         """
-        arm = self.points[:node] - self.points[node]
-        shape = np.zeros((len(self.points), 3))
-        shape[:node, 0] = -arm[:, 1]
-        shape[:node, 1] = arm[:, 0]
-        shape[:node, 2] = 1.0
-        return shape.ravel()
+        arm = self.points[:, None] - self.points[None, nodes]
+        before = np.arange(len(self.points))[:, None] < np.asarray(nodes, dtype=int)[None]
+        shape = np.stack([-arm[..., 1], arm[..., 0], np.ones(arm.shape[:2])], axis=1)
+        return np.asarray(shape * before[:, None]).reshape(-1, len(nodes))
 
     def internal_forces(self, forces: FloatArray) -> FloatArray:
         """Axial force [N], shear [N] and moment at both ends [N mm], ``(k-1, 4)`` an element.

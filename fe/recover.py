@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fe.body import Body, Column
-from fe.condense import Condensed, kink_motion
+from fe.condense import Condensed, kink_motions
 from fe.limit import Escape
+from fe.member import Member
 from fe.solve import Answer
 
 FloatArray = np.ndarray
@@ -34,10 +35,7 @@ def displacements(problem: Condensed, answer: Answer) -> list[FloatArray]:
     out = []
     for i, (body, f) in enumerate(zip(problem.bodies, forces, strict=True)):
         u = body.solve(f) + body.rigid @ answer.rigid[problem.rigid_body == i]
-        for amplitude, hinge in zip(answer.kink, problem.links.hinges, strict=True):
-            if hinge.member is body and amplitude:
-                u = u + amplitude * kink_motion(hinge.member, hinge.node)
-        out.append(u)
+        out.append(u + _turned(problem, body, answer.kink))
     return out
 
 
@@ -47,10 +45,16 @@ def escape_motion(problem: Condensed, escape: Escape | None) -> list[FloatArray]
         return [np.zeros(body.n_dof) for body in problem.bodies]
     moved = [body.rigid @ escape.rigid[problem.rigid_body == i]
              for i, body in enumerate(problem.bodies)]
-    for amplitude, hinge in zip(escape.kink, problem.links.hinges, strict=True):
-        where = next(i for i, body in enumerate(problem.bodies) if body is hinge.member)
-        moved[where] = moved[where] + amplitude * kink_motion(hinge.member, hinge.node)
-    return moved
+    return [u + _turned(problem, body, escape.kink)
+            for u, body in zip(moved, problem.bodies, strict=True)]
+
+
+def _turned(problem: Condensed, body: Body, kink: FloatArray) -> FloatArray | float:
+    """Displacements ``(n_dof,)`` of a body by the kinks of its hinges; 0 where it has none."""
+    own = [j for j, x in enumerate(problem.links.hinges) if x.member is body and kink[j]]
+    if not own or not isinstance(body, Member):
+        return 0.0
+    return kink_motions(body, [problem.links.hinges[j].node for j in own]) @ kink[own]
 
 
 @dataclass(frozen=True)
