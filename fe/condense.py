@@ -151,8 +151,9 @@ def condense(bodies: Sequence[Body], links: LinkList,
         if hinges[i]:
             np.add.at(load_kinks.T, np.ix_(load, hinges[i]), body.matrix(push) @ turns)
             np.add.at(m_kinks, np.ix_(what, hinges[i]), body.matrix(read) @ turns)
-    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads),
-                     0.5 * (flex + flex.T), rigid, kinks, limit, load_def, load_rigid,
+    flex += flex.T
+    flex *= 0.5
+    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks, limit, load_def, load_rigid,
                      load_kinks, owner, tuple(x.name for x in measures), m_links, m_rigid, m_kinks,
                      m_loads, **links.arrays())
 

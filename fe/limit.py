@@ -74,27 +74,25 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     if m == 0 and h == 0:  # every body is held by itself and none can let go
         return Capacity("not limited by this model", None, True, None, None)
 
-    # Unknowns: forces over `scale`, then the factor.
-    equal = np.hstack([problem.rigid.T, -(load_rigid / scale)[:, None]])
-    rows: list[sp.spmatrix] = []
-    right: list[FloatArray] = []
-    for sign in (1.0, -1.0):
-        cone = sp.lil_matrix((rubs.size, n + 1))
-        cone[np.arange(rubs.size), rubs] = sign
-        cone[np.arange(rubs.size), problem.partner[rubs]] = -friction[rubs]
-        rows.append(cone.tocsr())
-        right.append((upper[rubs] if sign > 0 else -lower[rubs]) / scale)
-        if h:
-            # The moment at a hinge is that of the loads on the member less that of its links.
-            rows.append(sp.csr_matrix(sign * np.hstack(
-                [problem.kinks.T, -(load_kinks / scale)[:, None]])))
-            right.append(problem.kink_limit / scale)
-    bounds = np.stack([lower, upper], axis=1) / scale
+    # Unknowns, all but the factor over `scale`: forces, moments at hinges, the factor. The moment
+    # at a hinge is that of the loads on the member less that of its links.
+    equal = sp.csr_matrix(np.vstack([
+        np.hstack([problem.rigid.T, np.zeros((m, h)), -(load_rigid / scale)[:, None]]),
+        np.hstack([problem.kinks.T, np.eye(h), -(load_kinks / scale)[:, None]])]))
+    # Cones: friction on either side is at most its share of the partner's force.
+    row = np.arange(2 * rubs.size)
+    left = sp.csr_matrix(
+        (np.concatenate([np.repeat([1.0, -1.0], rubs.size), np.tile(-friction[rubs], 2)]),
+         (np.tile(row, 2), np.concatenate([np.tile(rubs, 2),
+                                           np.tile(problem.partner[rubs], 2)]))),
+        shape=(2 * rubs.size, n + h + 1))
+    rhs = np.concatenate([upper[rubs], -lower[rubs]]) / scale
+    most = problem.kink_limit
+    bounds = np.column_stack([np.concatenate([lower, -most, [0.0]]),
+                              np.concatenate([upper, most, [np.inf]])]) / scale
     bounds[rubs] = [-np.inf, np.inf]
-    bounds = np.vstack([bounds, [0.0, np.inf]])
-    cost = np.zeros(n + 1)
+    cost = np.zeros(n + h + 1)
     cost[-1] = -1.0
-    left, rhs = sp.vstack(rows).tocsr(), np.concatenate(right)
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
     # Without presolve it is a quarter faster, and the presolve now and then calls a problem
     # infeasible that holds at zero.
@@ -104,25 +102,21 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
         return Capacity("not limited by this model", None, True, None, None)
     if result.status != 0 or result.x is None:
-        missing, motion = _unbalanced(equal[:, :n], left[:, :n], rhs, bounds[:n])
+        missing, motion = _unbalanced(equal[:, :-1], left[:, :-1], rhs, bounds[:-1])
         if missing <= 1e-9:  # zero load is carried, so the program should have had an answer
             return Capacity(f"not found ({result.message})", None, True, None, None)
         largest = max(float(np.abs(motion).max(initial=0.0)), 1e-300)
         return Capacity("no equilibrium at zero load", 0.0, False, None,
-                        Escape(motion / largest, np.zeros(h)))
+                        Escape(motion[:m] / largest, np.zeros(h)))
     force = result.x[:n] * scale
-    factor = float(result.x[n])
+    factor = float(result.x[-1])
     # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
-    velocity = np.asarray(result.eqlin.marginals, dtype=float)
+    velocity = np.asarray(result.eqlin.marginals, dtype=float)[:m]
     inequal = np.asarray(result.ineqlin.marginals, dtype=float)
-    single = np.asarray(result.lower.marginals + result.upper.marginals, dtype=float)[:n]
-    turn = np.zeros(h)
-    let_go = set(np.flatnonzero(np.abs(single) > 1e-9).tolist())
-    block = rubs.size + h
-    for k, sign in enumerate((1.0, -1.0)):
-        part = inequal[k * block:(k + 1) * block]
-        let_go |= set(rubs[np.abs(part[:rubs.size]) > 1e-9].tolist())
-        turn += sign * part[rubs.size:]
+    single = np.asarray(result.lower.marginals + result.upper.marginals, dtype=float)
+    turn = -single[n:n + h]
+    let_go = {*np.flatnonzero(np.abs(single[:n]) > 1e-9).tolist(),
+              *np.tile(rubs, 2)[np.abs(inequal) > 1e-9].tolist()}
     largest = max(float(np.abs(velocity).max(initial=0.0)), 1e-300)
     # Sign: the load does positive work on the motion that it drives.
     if float(velocity @ load_rigid) < 0:
@@ -149,24 +143,24 @@ def sliding_motion(problem: Condensed, load: FloatArray,
     return capacity(fixed, load, prescribed=prescribed).escape or found.escape
 
 
-def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: FloatArray,
+def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: sp.spmatrix,
              bounds: FloatArray, options: dict[str, Any]) -> Any:
     """Least cost with ``left x <= rhs``, ``equal x = 0`` and bounds, by HiGHS."""
     solve: Any = linprog  # its stubs, where installed, do not know sparse matrices
-    return solve(cost, A_ub=left, b_ub=rhs, A_eq=sp.csr_matrix(equal), b_eq=np.zeros(len(equal)),
+    return solve(cost, A_ub=left, b_ub=rhs, A_eq=equal, b_eq=np.zeros(equal.shape[0]),
                  bounds=bounds, method="highs", options=options)
 
 
-def _unbalanced(equal: FloatArray, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray
+def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray
                 ) -> tuple[float, FloatArray]:
-    """Least force that any allowed system leaves unbalanced at zero load, and the motion ``(m,)``
-    that it drives (the dual).
+    """Least force that any allowed system leaves unbalanced at zero load, and the motion of
+    bodies and hinges ``(m + h,)`` that it drives (the dual).
 
     Friction cones and hinges may be overstepped too, at the same cost.
     """
     (m, n), k = equal.shape, left.shape[0]
     rows = sp.hstack([left, sp.csr_matrix((k, 2 * m)), -sp.eye(k)]).tocsr()
-    columns = np.hstack([equal, np.eye(m), -np.eye(m), np.zeros((m, k))])
+    columns = sp.hstack([equal, sp.eye(m), -sp.eye(m), sp.csr_matrix((m, k))]).tocsr()
     result = _program(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), rows, rhs, columns,
                       np.vstack([bounds, [[0.0, np.inf]] * (2 * m + k)]), {})
     if result.status != 0:

@@ -45,7 +45,8 @@ class Solver:
             self.__dict__.update({k: v for k, v in _shared.__dict__.items() if k != "problem"})
             return
         n = problem.n
-        self.stiff = problem.flexibility + np.diag(problem.compliance)
+        self.stiff = problem.flexibility.copy()
+        self.stiff[np.arange(n), np.arange(n)] += problem.compliance
         # A link between two nodes that both happen to be pinned has no flexibility of its own.
         own = np.diag(self.stiff)
         self.scale = np.maximum(own, max(FLOOR * float(np.median(own)), 1e-300) if n else 1.0)
@@ -69,7 +70,7 @@ class Solver:
                 return
             # Force answers to unit slack and unit kinks, both made dimensionless.
             self.to_slack = -self.inverse[:, :n] * (self.scale / self.unit)
-            self.to_kink = self.inverse[:, :n] @ problem.kinks / self.unit
+            self.to_kink = self._of_kinks()
             diagonal = np.einsum("ij,ij->j", problem.kinks, self.to_kink[:n])
             self.kink_scale = 1.0 / np.maximum(diagonal, 1e-12 / self.unit)
             self.to_kink = self.to_kink * self.kink_scale
@@ -79,6 +80,9 @@ class Solver:
         n, m = self.problem.n, self.problem.rigid.shape[1]
         if n + m == 0:
             return np.zeros((0, 0))    # one body that is held, and nothing on it
+        quickly = self._invert_definite()
+        if quickly is not None:
+            return quickly
         system = np.zeros((n + m, n + m))
         system[:n, :n] = self.stiff / self.unit
         system[:n, n:] = -self.problem.rigid
@@ -88,6 +92,44 @@ class Solver:
         if info != 0 or lapack.dgecon(lu, norm)[0] < LOOSE:
             return None
         return lapack.dgetri(lu, piv)[0]
+
+    def _invert_definite(self) -> FloatArray | None:
+        """The same from Cholesky's factors of ``F + C``, in less work and with less rounding.
+
+        None where it has none: two pinned nodes joined, redundant links, a loose body.
+        """
+        n, m, rigid = self.problem.n, self.problem.rigid.shape[1], self.problem.rigid
+        if n == 0:
+            return None
+        soft = self.stiff / self.unit
+        factor, info = lapack.dpotrf(soft.T, lower=1, overwrite_a=1)
+        if info != 0:
+            return None
+        soft = lapack.dpotri(factor, lower=1, overwrite_c=1)[0].T
+        soft += np.triu(soft, 1).T          # the other half is left zero
+        by_motion = soft @ rigid
+        firmness = rigid.T @ by_motion      # (m, m): forces on the modes for unit motions
+        if m and 1.0 / max(np.linalg.cond(firmness), 1.0) < LOOSE:
+            return None
+        motion = np.linalg.inv(firmness)
+        weighed = by_motion @ motion
+        soft -= weighed @ by_motion.T
+        out = np.empty((n + m, n + m))
+        out[:n, :n], out[:n, n:], out[n:, :n], out[n:, n:] = soft, weighed, -weighed.T, motion
+        return out
+
+    def _of_kinks(self) -> FloatArray:
+        """Force and motion answers to unit kinks; only the links of its own member feel one."""
+        assert self.inverse is not None
+        p = self.problem
+        members: dict[int, list[int]] = {}
+        out = np.zeros((len(self.inverse), p.kinks.shape[1]))
+        for j, hinge in enumerate(p.links.hinges):
+            members.setdefault(id(hinge.member), []).append(j)
+        for own in members.values():
+            felt = np.flatnonzero(p.kinks[:, own].any(axis=1))
+            out[:, own] = self.inverse[:, felt] @ p.kinks[np.ix_(felt, own)] / self.unit
+        return out
 
     def variant(self, problem: Condensed) -> Solver:
         """Solver of the same links with another law; compliances must be the same."""
