@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -52,6 +53,8 @@ class Bone:
     inclusions: tuple[Inclusion, ...] = ()
     fills: dict[object, Solid] = field(default_factory=dict, repr=False)
     """Fills made so far, by region and material: constructs share their factors."""
+    grips: dict[Any, Any] = field(default_factory=dict, repr=False)
+    """How pins took hold so far, by their axes and widths (`constructs.grips`)."""
 
     @property
     def bodies(self) -> tuple[Continuum, ...]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 
 from constructs.bone import Bone
+from constructs.grips import EMPTY, Cell, Grip, gripped
 from constructs.hardware import (
     LEVER,
     SAME_PLACE,
@@ -43,35 +43,17 @@ from constructs.schema import Construct, Screw
 from constructs.schema_implants import Pin
 from constructs.tables import number
 from fe.body import Column
-from fe.continuum import Continuum
-from fe.embed import axial_compliance, keep_pairs, lateral_compliance, spread_points
+from fe.embed import axial_compliance, lateral_compliance
 from fe.errors import InputError
 from fe.link import End, Link, LinkList
 from fe.member import Member
 
 FloatArray = np.ndarray
-STATION = (1.5, 3.0)
-"""Shortest and longest spacing of stations [mm]; half a thread diameter between."""
 REST_GAP = 1.5
 """Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
-EMPTY = -1
 HEAD_MOMENT = "locked head moment"
 HEADS = ("head on bone", "head on plate", "locked head")
 """Kinds of the link along a screw's axis between its head and what it rests on."""
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A stretch of a screw in one solid, or in none (``solid`` is -1), with one station."""
-
-    solid: int
-    start: float
-    end: float
-
-    @property
-    def middle(self) -> float:
-        """Distance of its station from the head."""
-        return 0.5 * (self.start + self.end)
 
 
 def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
@@ -80,8 +62,10 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
 
     Raises `InputError` where it touches no body.
     """
-    axis = screw_axis(bone.section, pin, construct.plates)
-    cells = cut_cells(solids, pin, axis)
+    axis = screw_axis(bone.section, pin, construct.plates,
+                      {name: seat.line for name, seat in seats.items()})
+    low, high = engaged_thread(pin, axis, fracture_crossings(bone.study, axis))
+    cells, grips = gripped(bone, solids, pin, axis, low)
     if not any(c.solid != EMPTY for c in cells):
         raise InputError(f"the {pin.what} touches no body", key=f"{pin.what}.{pin.name}",
                          expected="an axis that passes through bone")
@@ -95,7 +79,7 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
                     [beam(x, material, SHEAR_ROUND, pin.count) for x in sections])
     part = Part(pin.name, pin.what, member, sections, material, pin.count)
     out.parts.append(part)
-    _embed(bone, pin, axis, [c for c in cells if c.solid != EMPTY], s, part, solids, links)
+    _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
     if isinstance(pin, Screw):
         later = construct.locks_later(pin.name)
@@ -106,56 +90,37 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
     add_hinges(part, links)
 
 
-def cut_cells(solids: list[Solid], pin: Pin, axis: Axis) -> list[Cell]:
-    """Stretches of the axis, solid by solid, none across a fracture."""
-    fine = np.arange(0.0, axis.length, 0.02) + 0.01
-    owner = np.full(fine.size, EMPTY)
-    for i, piece in enumerate(solids):
-        owner[piece.body.inside(axis.point(fine))] = i
-    wanted = float(np.clip(outer(pin) / 2, *STATION))
-    cells: list[Cell] = []
-    for run in np.split(np.arange(fine.size), np.flatnonzero(np.diff(owner)) + 1):
-        solid, start, end = int(owner[run[0]]), fine[run[0]] - 0.01, fine[run[-1]] + 0.01
-        # Outside the bone, before the head's entry and beyond the exit, nothing can rest on it.
-        if end - start < 0.2 or (solid == EMPTY and not axis.entry < start < axis.exit):
-            continue
-        bounds = np.linspace(start, end, max(1, round((end - start) / wanted)) + 1)
-        cells += [Cell(solid, float(a), float(b))
-                  for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
-    return cells
-
-
-def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
-           solids: list[Solid], links: LinkList) -> None:
+def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
+           thread: tuple[float, float], s: FloatArray, part: Part, solids: list[Solid],
+           links: LinkList) -> None:
     """Bearing across the pin in every cell; thread (or press fit) along it where it holds."""
     count, member, along = part.count, part.member, axis.direction
     across = np.array([-along[1], along[0]])
-    low, high = engaged_thread(pin, axis, fracture_crossings(bone.study, axis))
-    around = _around(solids, cells, axis, pin.position_in_depth_mm).tolist()
-    for cell, (modulus, poisson, crush, shear_strength, sheet, deep) in zip(cells, around,
-                                                                            strict=True):
-        solid = solids[cell.solid]
+    low, high = thread
+    for cell, grip in held:
+        if grip is None:
+            continue
+        solid, modulus, poisson = solids[cell.solid], grip.modulus, grip.poisson
         node = int(np.argmin(np.abs(s - cell.middle)))
         centre = axis.point(cell.middle)
         # E t of the sheet that one of the pieces side by side has for itself
-        stretch, depth = sheet * (1.0 - poisson**2) / count, deep / count
+        stretch, depth = grip.sheet * (1.0 - poisson**2) / count, grip.depth / count
         element = part.sections[min(node, len(part.sections) - 1)]
         length = cell.end - cell.start
         diameter = outer(pin)
         if isinstance(pin, Screw) and cell.middle < low:
             diameter = screw_form(pin.form).shaft or diameter
-        take = hold(solid.body, centre, along, length, diameter)
         here: dict[str, Any] = {"place": (float(centre[0]), float(centre[1]))}
-        bearing = count * crush * diameter * length
+        bearing = count * grip.crush * diameter * length
         side = lateral_compliance(modulus, poisson, stretch, diameter,
                                   part.material.modulus * element.inertia)
         links.add(Link("bearing", pin.name, End(member, member.translation(node, across)),
-                       End(solid.body, take(across)), compliance=side / (length * count),
+                       End(solid.body, grip.across), compliance=side / (length * count),
                        lower=-bearing, upper=bearing, direction=_pair(across),
                        weight=length * count, **here))
         if isinstance(pin, Screw):
             engaged = min(cell.end, high) - max(cell.start, low)
-            shear = shear_strength * thread_shape_factor(screw_form(pin.form))
+            shear = grip.shear * thread_shape_factor(screw_form(pin.form))
         else:
             # A smooth wire only sticks in its hole, in bone.
             engaged, shear = length, press_fit() if solid.kind == "bone" else 0.0
@@ -165,24 +130,9 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, p
         pull = axial_compliance(modulus, poisson, stretch, outer(pin),
                                 part.material.modulus * element.area, depth)
         links.add(Link("thread" if isinstance(pin, Screw) else "press fit", pin.name,
-                       End(member, member.translation(node, along)), End(solid.body, take(along)),
+                       End(member, member.translation(node, along)), End(solid.body, grip.along),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
                        direction=_pair(along), weight=engaged * count, **here))
-
-
-def _around(solids: list[Solid], cells: list[Cell], axis: Axis, z: float) -> FloatArray:
-    """What each cell's station lies in, ``(cells, 6)``: modulus, Poisson's ratio, compressive and
-    shear strength, first entry of the sheet, depth. Asked for in one go a solid."""
-    places, owner = axis.point([c.middle for c in cells]), np.array([c.solid for c in cells])
-    out = np.empty((len(cells), 6))
-    for i in np.unique(owner):
-        its, piece = owner == i, solids[i].piece
-        local = piece.local(places[its], z)
-        for column, values in enumerate((
-                local.modulus, local.poisson, local.compressive_strength, local.shear_strength,
-                piece.sheets(places[its])[:, 0], piece.depth(places[its]))):
-            out[its, column] = values
-    return out
 
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
@@ -227,16 +177,6 @@ def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach
         if hit.size and (best is None or steps[hit[0]] < best[1]):
             best = (i, float(steps[hit[0]]))
     return best
-
-
-def hold(body: Continuum, centre: FloatArray, along: FloatArray, length: float, diameter: float
-         ) -> Callable[[FloatArray], Column]:
-    """Where a station takes hold of a body: spread over its length and one diameter."""
-    points, weights = spread_points(centre, along, length, diameter)
-    points, weights = keep_pairs(points, weights, body.inside(points))
-    if not len(points):
-        points, weights = centre[None], np.ones(1)
-    return body.spread(points, weights)
 
 
 def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member, links: LinkList

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,11 +46,13 @@ class PlateLine:
         """Centroid line of the contoured plate (n, 2), without the gap."""
         return self.points + self.normals * self.offset[:, None]
 
-    def at(self, s: float) -> tuple[FloatArray, FloatArray, float]:
-        """Point on the bone surface (2,), outward normal (2,) and centroid offset at s."""
-        point = np.array([np.interp(s, self.s, self.points[:, k]) for k in (0, 1)])
-        normal = np.array([np.interp(s, self.s, self.normals[:, k]) for k in (0, 1)])
-        return point, normal / np.hypot(*normal), float(np.interp(s, self.s, self.offset))
+    def at(self, s: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Points on the bone surface (..., 2), outward normals (..., 2), centroid offsets at s."""
+        place = np.asarray(s, dtype=float)
+        point, normal = (np.stack([np.interp(place, self.s, given[:, k]) for k in (0, 1)], axis=-1)
+                         for given in (self.points, self.normals))
+        long = np.linalg.norm(normal, axis=-1, keepdims=True)
+        return point, normal / long, np.asarray(np.interp(place, self.s, self.offset))
 
 
 @dataclass(frozen=True)
@@ -138,14 +140,16 @@ def _normals(surface: FloatArray, arc: FloatArray, s: FloatArray, turn: float) -
     return np.asarray(found / np.hypot(*found.T)[:, None])
 
 
-def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = ()) -> Axis:
+def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = (),
+               lines: Mapping[str, PlateLine] | None = None) -> Axis:
     """Axis of a screw with its head on a plate's centroid line, or of a pin on the bone's surface.
 
+    ``lines``: those of the plates by name, where they are known already.
     Serves screws and wires. A "bicortical" length ends 1 mm beyond the far cortex. Raises
     InputError when it touches no bone, or a thread is longer than the resolved length.
     """
     key = f"{pin.what}.{pin.name}"
-    head, inward, side = _start(section, pin, plates)
+    head, inward, side = _start(section, pin, plates, lines or {})
     # Positive angles take the tip proximal: counter-clockwise from the side at -x.
     angle = -math.radians(pin.angle_deg) * section.sign(side)
     cos, sin = math.cos(angle), math.sin(angle)
@@ -173,12 +177,13 @@ def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = ()) -> Axis
     return Axis(head, direction, length, entry, leave)
 
 
-def _start(section: Section, pin: Pin, plates: Sequence[Plate],
+def _start(section: Section, pin: Pin, plates: Sequence[Plate], lines: Mapping[str, PlateLine]
            ) -> tuple[FloatArray, FloatArray, str]:
     """Head (2,), inward direction (2,) at angle 0, and side of a screw or wire."""
     if isinstance(pin, Screw) and pin.plate is not None and pin.hole is not None:
         plate = next(p for p in plates if p.name == pin.plate)
-        point, normal, offset = plate_line(section, plate).at(plate.holes[pin.hole - 1])
+        line = lines.get(plate.name) or plate_line(section, plate)
+        point, normal, offset = line.at(plate.holes[pin.hole - 1])
         return point + offset * normal, -normal, plate.side
     assert isinstance(pin, Screw | Wire)
     assert pin.side is not None

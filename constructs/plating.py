@@ -35,8 +35,8 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         raise InputError("the plate touches no body", key=f"plate.{plate.name}",
                          expected="a plate that lies on the bone's surface")
     s = stations([line.s[0], line.s[-1], *line.holes, *(t[2] for t in touching)])
-    at = [line.at(float(x)) for x in s]
-    centre = np.array([p + n * h for p, n, h in at])
+    points, normals, offset = line.at(s)
+    centre = points + normals * offset[:, None]
     material = metal(plate.material)
     sections = []
     for a, b in zip(s[:-1], s[1:], strict=True):
@@ -48,7 +48,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
     out.parts.append(part)
     for body, node, place, weight in touching:
         k = int(np.argmin(np.abs(s - place)))
-        normal = at[k][1]
+        normal = normals[k]
         piece_body = bone.bodies[body]
         point = piece_body.points[node]
         arm = point - centre[k]
@@ -73,20 +73,22 @@ def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[tuple[int, in
     found = []
     for i, body in enumerate(bone.bodies):
         weight = edge_lengths(body.mesh, side)
-        for node in np.flatnonzero(weight):
-            s, away = _project(body.points[node], line)
-            if away < NEAR:
-                found.append((i, int(node), s, float(weight[node])))
+        nodes = np.flatnonzero(weight)
+        s, away = _project(body.points[nodes], line)
+        near = away < NEAR
+        found += [(i, node, place, length) for node, place, length in zip(
+            nodes[near].tolist(), s[near].tolist(), weight[nodes[near]].tolist(), strict=True)]
     return sorted(found, key=lambda t: (t[2], t[0]))
 
 
-def _project(point: FloatArray, line: PlateLine) -> tuple[float, float]:
-    """Distance along the plate of the nearest place of its line, and the distance from it."""
+def _project(points: FloatArray, line: PlateLine) -> tuple[FloatArray, FloatArray]:
+    """For each point, distance along the plate of the nearest place of its line, and how far."""
     a, step = line.points[:-1], np.diff(line.points, axis=0)
-    t = np.clip(((point - a) * step).sum(axis=1) / (step**2).sum(axis=1), 0.0, 1.0)
-    away = np.hypot(*(point - a - t[:, None] * step).T)
-    k = int(np.argmin(away))
-    return float(line.s[k] + t[k] * (line.s[k + 1] - line.s[k])), float(away[k])
+    ahead = points[:, None] - a
+    t = np.clip((ahead * step).sum(axis=2) / (step**2).sum(axis=1), 0.0, 1.0)
+    away = np.linalg.norm(ahead - t[..., None] * step, axis=2)
+    each, k = np.arange(len(points)), np.argmin(away, axis=1)
+    return line.s[k] + t[each, k] * np.diff(line.s)[k], away[each, k]
 
 
 def _rigid(member: Member, node: int, arm: FloatArray) -> Callable[[FloatArray], Column]:

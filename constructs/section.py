@@ -113,6 +113,10 @@ class Section:
 
         Labels: "joint" (the top), "base" (the clamp) and the names of the two sides.
         """
+        return self._outline
+
+    @cached_property
+    def _outline(self) -> tuple[FloatArray, tuple[str, ...]]:
         left, right = self._walls
         top = self.shape.joint_line()[-2:0:-1]
         low, high = self.given.sides

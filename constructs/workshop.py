@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
-from weakref import ref
 
 import numpy as np
 
@@ -34,7 +33,6 @@ from constructs.pieces import Solid
 from constructs.schema import Construct, Study
 from constructs.vary import Case
 from fe.condense import Condensed, condense
-from fe.continuum import Continuum
 from fe.limit import Capacity
 from fe.solve import Solver
 
@@ -202,8 +200,6 @@ class Ground:
 
     def __init__(self, bone: Bone, made_for: str, counts: Counter[str]) -> None:
         self.bone, self.counts = bone, counts
-        for body in bone.bodies:
-            _remember(body)
         self.loaded: Kept[Bone] = Kept(2)
         self.loaded[made_for] = bone
         self.intact: Kept[dict[str, float]] = Kept(8)
@@ -226,23 +222,6 @@ class Ground:
     def columns(self) -> int:
         """Responses known to its bodies."""
         return max(b.responses_known for b in self.bone.bodies)
-
-
-def _remember(body: Continuum) -> None:
-    """Keep what was found at places: hardware that stays where it is asks for it again."""
-    for name in ("inside", "spread"):
-        setattr(body, name, _kept(ref(body), getattr(type(body), name)))
-
-
-def _kept(owner: ref[Continuum], function: Callable[..., T]) -> Callable[..., T]:
-    # Weak: a body that held itself would keep its factor long after its bone is given up.
-    known: Kept[T] = Kept(4 * MOST_COLUMNS)
-
-    def found(*arrays: FloatArray) -> T:
-        key = b"|".join(np.ascontiguousarray(a).tobytes() for a in arrays)
-        return known.get_or(key, lambda: function(owner(), *arrays))
-
-    return found
 
 
 class Workshop:
@@ -303,9 +282,6 @@ class Workshop:
     def _new_frame(self, bone: Bone, construct: Construct, load: str) -> Frame:
         before = len(bone.fills)
         model = assemble(bone, construct)
-        for solid in model.hardware.fills:
-            if "inside" not in vars(solid.body):
-                _remember(solid.body)
         self.counts["condensed"] += 1
         self.counts["inversions"] += 1
         self.counts["factorisations"] += len(bone.fills) - before

@@ -23,6 +23,8 @@ FloatArray = np.ndarray
 IntArray = np.ndarray
 BLOCK = 16
 """Right-hand sides solved at once: measured best for splu on 10^4 to 10^5 unknowns."""
+ENTRIES = 40_000
+"""Of small bodies (members) as many at once as make so many numbers."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +102,7 @@ class Body:
         self._factorise()
         self._index: dict[bytes, int] = {}
         self._columns: list[Column] = []
-        self._rows = sp.csr_matrix((0, self.n_dof))
+        self._rows = sp.csr_matrix((0, self._free.size))
         self._table = np.zeros((0, 0))
         self._motions = np.zeros((0, self.rigid.shape[1]))
         self._done = 0
@@ -189,18 +191,18 @@ class Body:
         if total == done:
             return
         added = self.matrix(np.arange(done, total))
-        self._rows = sp.vstack([self._rows, added]).tocsr()
+        self._rows = sp.vstack([self._rows, added[:, self._free]]).tocsr()
         self._motions = np.vstack([self._motions, added @ self.rigid])
         if total > len(self._table):
             # Room for as many again: columns come a few at a time, and the table is large.
             wider = np.zeros((2 * total, 2 * total) if done else (total, total))
             wider[:done, :done] = self._table[:done, :done]
             self._table = wider
-        table, free_rows = self._table[:total, :total], self._rows[:, self._free]
-        for start in range(done, total, BLOCK):
-            stop = min(start + BLOCK, total)
-            rhs = np.ascontiguousarray(free_rows[start:stop].toarray().T)
-            table[:, start:stop] = free_rows @ self._lu.solve(rhs)
+        table, block = self._table[:total, :total], max(BLOCK, ENTRIES // self.n_dof)
+        for start in range(done, total, block):
+            stop = min(start + block, total)
+            rhs = np.ascontiguousarray(self._rows[start:stop].toarray().T)
+            table[:, start:stop] = np.asarray(self._rows @ self._lu.solve(rhs))
         table[done:, :done] = table[:done, done:].T
         new = table[done:, done:]
         table[done:, done:] = 0.5 * (new + new.T)

@@ -110,9 +110,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
         for sign, end in ((1.0, link.a), (-1.0, link.b)):
             if end.body is not None and end.column is not None:
                 ends[number[id(end.body)]].append((i, sign, end.column))
-    hinges: list[list[int]] = [[] for _ in bodies]
-    for j, hinge in enumerate(links.hinges):
-        hinges[number[id(hinge.member)]].append(j)
+    bent = np.array([number[id(x.member)] for x in links.hinges], dtype=np.int64)
     pushes, readings = (_on_bodies(group, number) for group in (loads, [x.parts for x in measures]))
 
     start = 0
@@ -134,10 +132,10 @@ def condense(bodies: Sequence[Body], links: LinkList,
 
         flex[np.ix_(at, at)] += of_links(of_links(body.flexibility(link_ids, link_ids)).T)
         rigid[at, span] += of_links(body.motions(link_ids))
-        if hinges[i]:
-            assert isinstance(body, Member)
-            turns = kink_motions(body, [links.hinges[j].node for j in hinges[i]])
-            kinks[np.ix_(at, hinges[i])] += of_links(body.matrix(link_ids) @ turns)
+        bends = np.flatnonzero(bent == i)
+        if isinstance(body, Member) and bends.size:
+            turns = kink_motions(body, [links.hinges[j].node for j in bends])
+            kinks[np.ix_(at, bends)] += of_links(body.matrix(link_ids) @ turns)
         if not (pushes[i] or readings[i]):
             continue
         push, load = body.register([c for _, c in pushes[i]]), _numbers(pushes[i])
@@ -148,14 +146,15 @@ def condense(bodies: Sequence[Body], links: LinkList,
         np.add.at(m_links, np.ix_(what, at), of_links(body.flexibility(link_ids, read)).T)
         np.add.at(m_rigid[:, span], what, body.motions(read))
         np.add.at(m_loads, np.ix_(what, load), body.flexibility(read, push))
-        if hinges[i]:
-            np.add.at(load_kinks.T, np.ix_(load, hinges[i]), body.matrix(push) @ turns)
-            np.add.at(m_kinks, np.ix_(what, hinges[i]), body.matrix(read) @ turns)
+        if bends.size:
+            np.add.at(load_kinks.T, np.ix_(load, bends), body.matrix(push) @ turns)
+            np.add.at(m_kinks, np.ix_(what, bends), body.matrix(read) @ turns)
     flex += flex.T
     flex *= 0.5
-    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks, limit, load_def, load_rigid,
-                     load_kinks, owner, tuple(x.name for x in measures), m_links, m_rigid, m_kinks,
-                     m_loads, **links.arrays())
+    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks,
+                     limit, load_def, load_rigid, load_kinks, owner,
+                     tuple(x.name for x in measures), m_links, m_rigid, m_kinks, m_loads,
+                     **links.arrays())
 
 
 def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int, int]

@@ -70,6 +70,12 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
         lower[i] = upper[i] = force
         friction[i] = 0.0
     rubs = np.flatnonzero(friction > 0)
+    mates = problem.partner[rubs]
+    plain = ((lower[rubs] == 0) & (upper[rubs] == 0) & (lower[mates] == 0)
+             & np.isposinf(upper[mates]) & (friction[mates] == 0)
+             & (np.bincount(mates, minlength=n)[mates] == 1))
+    edges = _edges(rubs[plain], mates[plain], friction, n + h + 1)
+    slides, presses, rubs = rubs[plain], mates[plain], rubs[~plain]
 
     if m == 0 and h == 0:  # every body is held by itself and none can let go
         return Capacity("not limited by this model", None, True, None, None)
@@ -78,7 +84,7 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     # at a hinge is that of the loads on the member less that of its links.
     equal = sp.csr_matrix(np.vstack([
         np.hstack([problem.rigid.T, np.zeros((m, h)), -(load_rigid / scale)[:, None]]),
-        np.hstack([problem.kinks.T, np.eye(h), -(load_kinks / scale)[:, None]])]))
+        np.hstack([problem.kinks.T, np.eye(h), -(load_kinks / scale)[:, None]])])) @ edges
     # Cones: friction on either side is at most its share of the partner's force.
     row = np.arange(2 * rubs.size)
     left = sp.csr_matrix(
@@ -91,6 +97,7 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     bounds = np.column_stack([np.concatenate([lower, -most, [0.0]]),
                               np.concatenate([upper, most, [np.inf]])]) / scale
     bounds[rubs] = [-np.inf, np.inf]
+    bounds[slides] = [0.0, np.inf]
     cost = np.zeros(n + h + 1)
     cost[-1] = -1.0
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
@@ -108,14 +115,18 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
         largest = max(float(np.abs(motion).max(initial=0.0)), 1e-300)
         return Capacity("no equilibrium at zero load", 0.0, False, None,
                         Escape(motion[:m] / largest, np.zeros(h)))
-    force = result.x[:n] * scale
+    force = (edges @ result.x)[:n] * scale
     factor = float(result.x[-1])
     # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
     velocity = np.asarray(result.eqlin.marginals, dtype=float)[:m]
     inequal = np.asarray(result.ineqlin.marginals, dtype=float)
     single = np.asarray(result.lower.marginals + result.upper.marginals, dtype=float)
     turn = -single[n:n + h]
-    let_go = {*np.flatnonzero(np.abs(single[:n]) > 1e-9).tolist(),
+    at_bound = np.abs(single[:n]) > 1e-9
+    # Off one edge of its cone a pair slides along the other; off both it parts.
+    off = at_bound[presses], at_bound[slides]
+    at_bound[presses], at_bound[slides] = off[0] & off[1], off[0] | off[1]
+    let_go = {*np.flatnonzero(at_bound).tolist(),
               *np.tile(rubs, 2)[np.abs(inequal) > 1e-9].tolist()}
     largest = max(float(np.abs(velocity).max(initial=0.0)), 1e-300)
     # Sign: the load does positive work on the motion that it drives.
@@ -123,6 +134,21 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
         velocity, turn = -velocity, -turn
     return Capacity("limited", factor, True, force, Escape(velocity / largest, turn / largest),
                     tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
+
+
+def _edges(slides: FloatArray, presses: FloatArray, friction: FloatArray, size: int
+           ) -> sp.csr_matrix:
+    """Matrix from unknowns to forces where contact and rubbing alone bound a pair.
+
+    The forces along the two edges of such a pair's cone, which are only not negative, take the
+    places of its normal and its friction force, so that the cone needs no rows.
+    """
+    both, slope = np.concatenate([presses, slides]), friction[slides]
+    same = np.setdiff1d(np.arange(size), both)
+    rows = np.concatenate([same, presses, presses, slides, slides])
+    columns = np.concatenate([same, both, both])
+    values = np.concatenate([np.ones(same.size + both.size), slope, -slope])
+    return sp.csr_matrix((values, (rows, columns)), shape=(size, size))
 
 
 def sliding_motion(problem: Condensed, load: FloatArray,

@@ -128,7 +128,7 @@ class Solver:
             members.setdefault(id(hinge.member), []).append(j)
         for own in members.values():
             felt = np.flatnonzero(p.kinks[:, own].any(axis=1))
-            out[:, own] = self.inverse[:, felt] @ p.kinks[np.ix_(felt, own)] / self.unit
+            out[:, own] = self.inverse[:, felt] @ p.kinks[felt][:, own] / self.unit
         return out
 
     def variant(self, problem: Condensed) -> Solver:

@@ -1,0 +1,140 @@
+"""Where a pin passes through bone and graft, and how each stretch of it takes hold there.
+
+Depends on the pin's axis and widths alone, not on its metal: kept with the bone, so that a pin
+that stays where it is is looked up once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from constructs.bone import Bone
+from constructs.implants import outer, screw_form
+from constructs.pieces import FillPiece, Solid
+from constructs.placement import Axis
+from constructs.schema import Screw
+from constructs.schema_implants import Pin
+from fe.body import Column
+from fe.continuum import Continuum
+from fe.embed import keep_pairs, spread_points
+
+FloatArray = np.ndarray
+STATION = (1.5, 3.0)
+"""Shortest and longest spacing of stations [mm]; half a thread diameter between."""
+STEP = 0.02
+"""Walls that an axis passes are found to this [mm]."""
+LEAST = 0.2
+"""Shorter stretches [mm] are left out."""
+EMPTY = -1
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A stretch of a pin in one solid, or in none (``solid`` is -1), with one station."""
+
+    solid: int
+    start: float
+    end: float
+
+    @property
+    def middle(self) -> float:
+        """Distance of its station from the head."""
+        return 0.5 * (self.start + self.end)
+
+
+@dataclass(frozen=True)
+class Grip:
+    """What a cell's station finds around it, and the columns by which its solid is held.
+
+    Moduli and strengths in MPa, ``sheet`` the first entry of the sheet's stiffness [N/mm].
+    """
+
+    modulus: float
+    poisson: float
+    crush: float
+    shear: float
+    sheet: float
+    depth: float
+    across: Column
+    along: Column
+
+
+def gripped(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis, low: float
+            ) -> tuple[list[Cell], list[Grip | None]]:
+    """The cells of a pin from its head on and the grip of each, None in no solid.
+
+    ``low``: where the thread begins to hold; nearer to the head a screw has its shaft's diameter.
+    """
+    shaft = (screw_form(pin.form).shaft if isinstance(pin, Screw) else None) or outer(pin)
+    # Counted from the hole in the surface, which stays where it is when a thicker plate moves the
+    # head, and rounded, so that rounding makes no new place.
+    place = tuple(np.round([*axis.point(axis.entry), *axis.direction, axis.length - axis.entry,
+                            axis.exit - axis.entry, low - axis.entry], 9).tolist())
+    key = (place, shaft, outer(pin), pin.position_in_depth_mm, *map(_known_by, solids))
+    if key not in bone.grips:
+        x, y, dx, dy, length, leave, thread = place
+        hole = Axis(np.array([x, y]), np.array([dx, dy]), length, 0.0, leave)
+        cells = _cut(solids, pin, hole)
+        bone.grips[key] = cells, _grips(solids, cells, hole, pin, [
+            shaft if c.middle < thread else outer(pin) for c in cells])
+    cells, grips = bone.grips[key]
+    return [replace(c, start=c.start + axis.entry, end=c.end + axis.entry) for c in cells], grips
+
+
+def _known_by(solid: Solid) -> tuple[int, bytes]:
+    """What a solid's columns and material depend on; bodies live as long as their bone."""
+    piece = solid.piece
+    return id(solid.body), piece.material.strength.tobytes() if isinstance(
+        piece, FillPiece) else b""
+
+
+def _cut(solids: Sequence[Solid], pin: Pin, axis: Axis) -> list[Cell]:
+    """Stretches of an axis that begins at the surface, solid by solid, none across a fracture."""
+    fine = np.arange(0.0, axis.length, STEP) + STEP / 2
+    owner = np.full(fine.size, EMPTY)
+    for i, piece in enumerate(solids):
+        owner[piece.body.inside(axis.point(fine))] = i
+    wanted = float(np.clip(outer(pin) / 2, *STATION))
+    cells: list[Cell] = []
+    for run in np.split(np.arange(fine.size), np.flatnonzero(np.diff(owner)) + 1):
+        solid, start, end = int(owner[run[0]]), fine[run[0]] - STEP / 2, fine[run[-1]] + STEP / 2
+        # Outside the bone, beyond the exit, nothing can rest on it.
+        if end - start < LEAST or (solid == EMPTY and not 0.0 < start < axis.exit):
+            continue
+        bounds = np.linspace(start, end, max(1, round((end - start) / wanted)) + 1)
+        cells += [Cell(solid, float(a), float(b))
+                  for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    return cells
+
+
+def _grips(solids: Sequence[Solid], cells: Sequence[Cell], axis: Axis, pin: Pin,
+           diameters: Sequence[float]) -> list[Grip | None]:
+    """The grips of cells, asked for in one go a solid."""
+    out: list[Grip | None] = [None] * len(cells)
+    along = axis.direction
+    across = np.array([-along[1], along[0]])
+    for i in {c.solid for c in cells} - {EMPTY}:
+        its = [k for k, c in enumerate(cells) if c.solid == i]
+        solid, places = solids[i], axis.point([cells[k].middle for k in its])
+        local = solid.piece.local(places, pin.position_in_depth_mm)
+        values = [np.broadcast_to(v, len(its)).tolist() for v in (
+            local.modulus, local.poisson, local.compressive_strength, local.shear_strength,
+            solid.piece.sheets(places)[:, 0], solid.piece.depth(places))]
+        for j, k in enumerate(its):
+            take = hold(solid.body, places[j], along, cells[k].end - cells[k].start, diameters[k])
+            modulus, poisson, crush, shear, sheet, depth = (v[j] for v in values)
+            out[k] = Grip(modulus, poisson, crush, shear, sheet, depth, take(across), take(along))
+    return out
+
+
+def hold(body: Continuum, centre: FloatArray, along: FloatArray, length: float, diameter: float
+         ) -> Callable[[FloatArray], Column]:
+    """Where a station takes hold of a body: spread over its length and one diameter."""
+    points, weights = spread_points(centre, along, length, diameter)
+    points, weights = keep_pairs(points, weights, body.inside(points))
+    if not len(points):
+        points, weights = centre[None], np.ones(1)
+    return body.spread(points, weights)
