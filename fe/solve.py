@@ -26,6 +26,8 @@ __all__ = ["Answer", "Memory", "Solver"]
 
 LOOSE = 1e-13
 """Reciprocal condition below which the sticking problem counts as singular."""
+SOUND = 1e-7
+"""Reciprocal condition of ``F + C`` from which on the sticking problem is inverted through it."""
 FLOOR = 1e-4
 """Least flexibility by which a link's slack is scaled, over the links' median."""
 LAYER = 1e-7
@@ -96,17 +98,21 @@ class Solver:
     def _invert_definite(self) -> FloatArray | None:
         """The same from Cholesky's factors of ``F + C``, in less work and with less rounding.
 
-        None where it has none: two pinned nodes joined, redundant links, a loose body.
+        None where it has none, or where too much would be lost between large numbers: two pinned
+        nodes joined, redundant links, a loose body.
         """
         n, m, rigid = self.problem.n, self.problem.rigid.shape[1], self.problem.rigid
         if n == 0:
             return None
         soft = self.stiff / self.unit
+        size = np.abs(soft).sum(axis=0).max()
         factor, info = lapack.dpotrf(soft.T, lower=1, overwrite_a=1)
         if info != 0:
             return None
         soft = lapack.dpotri(factor, lower=1, overwrite_c=1)[0].T
         soft += np.triu(soft, 1).T          # the other half is left zero
+        if size * np.abs(soft).sum(axis=0).max() > 1.0 / SOUND:
+            return None
         by_motion = soft @ rigid
         firmness = rigid.T @ by_motion      # (m, m): forces on the modes for unit motions
         if m and 1.0 / max(np.linalg.cond(firmness), 1.0) < LOOSE:
