@@ -23,6 +23,8 @@ EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8
 LOCKED = 1e-3
 """Errors are relative to the load, or to this share of the largest force where that is more."""
+LAST_DIGIT = 2.0 * float(np.finfo(float).eps)
+"""Share of a motion below which a slack cannot be told from rounding."""
 FIRM = 1e3
 """Weight of force against slack in trial values, tried where the natural one does not end."""
 OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
@@ -71,6 +73,9 @@ class Step:
         """Slack recomputed from the answer, equilibrium error, complementarity error (relative)."""
         s, p = self.solver, self.p
         slack = self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink
+        # Where a soft spring lets all move far, the last digit of that is no slack of a stiff link.
+        moved = np.abs(self.d) + np.abs(p.rigid) @ np.abs(rigid)
+        slack[np.abs(slack) <= LAST_DIGIT * moved] = 0.0
         target, kink_target, _, _ = self.project(force, slack, kink)
         error = float(np.abs(target - force).max(initial=0.0))
         moment = self.k - p.kinks.T @ force
