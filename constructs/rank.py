@@ -11,12 +11,12 @@ import numpy as np
 
 from constructs import LABEL
 from constructs.certainty import Difference, Indices, Share, indices, paired_difference, share
-from constructs.compare import SEARCH_LIMIT_N, versions
+from constructs.compare import versions
 from constructs.evaluate import Options
 from constructs.rank_design import Samples, make_samples
+from constructs.rank_outcomes import ANSWERS, LIMITS, Outcomes, best_shares, read_outcomes
 from constructs.rank_words import sentence
 from constructs.schema import LoadInput, Study
-from constructs.store import reading
 from constructs.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from constructs.uncertain import inputs_of
 from constructs.vary import varied
@@ -24,71 +24,9 @@ from fe.errors import ButtressError, InputError
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]
-ANSWERS = ("held", "no equilibrium")
-LIMITS = {
-    "step-off": ("step_off_mm", "mm", "step_off_mm"),
-    "depression": ("depression_mm", "mm", "subsidence_max_mm"),
-    "widening": ("widening_mm", "mm", "widening_mm"),
-    "bone over yield": ("bone_over_yield_share", "of its volume", "bone_over_yield"),
-    "metal over yield": ("metal_yield_ratio", "of yield",
-                         "max(coalesce(plate_yield_ratio, 0), coalesce(screw_yield_ratio, 0))"),
-}
-"""Limits by name: their key in ``[limits]``, its unit, and what the store has of them."""
 OPTIONS = Options(strain=True)
 PARTS = 4
 """Parts into which the range of an input is divided, with as many samples in each."""
-
-
-@dataclass(frozen=True)
-class Outcomes:
-    """What every sample gave, ``(samples, constructs)``; NaN where a number does not exist.
-
-    ``status``: "held", "no equilibrium", "unconverged" or "none" (refused, or failed).
-    ``capacity_N`` is capped at the search limit, also where the model does not limit it.
-    ``figures``: what each of `LIMITS` limits, the worst place of the construct.
-    """
-
-    constructs: tuple[str, ...]
-    load_N: float
-    status: np.ndarray
-    subsidence_mm: FloatArray
-    capacity_N: FloatArray
-    figures: dict[str, FloatArray]
-
-    @property
-    def held(self) -> np.ndarray:
-        return self.status == "held"
-
-    def rows(self, part: slice) -> Outcomes:
-        """Some of the samples."""
-        return Outcomes(self.constructs, self.load_N, self.status[part], self.subsidence_mm[part],
-                        self.capacity_N[part], {k: v[part] for k, v in self.figures.items()})
-
-    def keeps(self, name: str, limit: float) -> np.ndarray:
-        """Whether a limit is kept; what is not held does not keep it, what has no such figure does.
-        """
-        return self.held & (np.nan_to_num(self.figures[name], nan=0.0) <= limit)
-
-    def keeps_all(self, limits: dict[str, float]) -> np.ndarray:
-        """Whether a construct is held and keeps every limit."""
-        return np.logical_and.reduce([self.held, *(self.keeps(*x) for x in limits.items())])
-
-    def merit(self, limits: dict[str, float]) -> FloatArray:
-        """Order of merit, smaller is better: what keeps all limits comes before all else.
-
-        A fragment that tilts or shifts beside its place may sink less in the mean.
-        """
-        return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
-
-    def score(self) -> FloatArray:
-        """Order of sinking, smaller is less: what is held by its subsidence, then by capacity.
-
-        What has no equilibrium comes after all that is held, what failed last of all.
-        """
-        sunk = np.where(self.held, np.nan_to_num(self.subsidence_mm, nan=0.0), 0.0)
-        loose = 1e6 - np.nan_to_num(self.capacity_N, nan=0.0)
-        failed = ~np.isin(self.status, ANSWERS)
-        return np.where(self.held, sunk, loose) + np.where(failed, 1e7, 0.0)
 
 
 @dataclass(frozen=True)
@@ -129,12 +67,16 @@ class Against:
 
 @dataclass(frozen=True)
 class Driven:
-    """Sobol indices of a construct's capacity, of keeping each limit, of beating the reference."""
+    """Sobol indices of a construct's capacity, of keeping each limit, of beating the reference.
+
+    ``keeps_all``: of being held and keeping all limits.
+    """
 
     construct: str
     capacity: Indices
     keeps: dict[str, Indices]
     sinks_less: Indices | None
+    keeps_all: Indices | None = None
 
 
 @dataclass(frozen=True)
@@ -303,12 +245,6 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
                       summary, cost)
 
 
-def best_shares(score: FloatArray) -> FloatArray:
-    """Who is best in each sample, ``(n, constructs)``: one, or shared among equals."""
-    top = score == score.min(axis=1, keepdims=True)
-    return top / top.sum(axis=1, keepdims=True)
-
-
 def _by_parts(u: FloatArray, values: FloatArray) -> tuple[float, ...]:
     order = np.argsort(u, kind="stable")
     return tuple(float(values[part].mean()) for part in np.array_split(order, PARTS))
@@ -318,8 +254,10 @@ def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> A
     held, other = found.held[:, this], found.held[:, reference]
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
-    less, more = score[:, this] < score[:, reference], score[:, this] > score[:, reference]
+    # What has no answer might have sunk less or more, so it counts as neither.
     known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
+    less, more = (known & (score[:, i] < score[:, j])
+                  for i, j in ((this, reference), (reference, this)))
     return Against(found.constructs[this], share(less), share(more),
                    paired_difference(sunk[:, this], sunk[:, reference]),
                    paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
@@ -332,8 +270,10 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
             ) -> Driven:
     names = [e.name for e in drawn.inputs]
     failed = ~np.isin(found.status, ANSWERS)
-    keeps = {name: np.where(failed, np.nan, found.keeps(name, limit).astype(float))
-             for name, limit in limits.items()}
+    keeps = {name: np.where(failed, np.nan, kept) for name, kept in
+             [*((n, found.keeps(n, limit)) for n, limit in limits.items()),
+              ("", found.keeps_all(limits))]}
+    all_kept = keeps.pop("")
     score = found.score()
     less = (score[:, this] < score[:, reference]).astype(float)
     less[failed[:, this] | failed[:, reference]] = np.nan
@@ -346,7 +286,7 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
 
     return Driven(found.constructs[this], of(found.capacity_N[:, this]),
                   {name: of(values[:, this]) for name, values in keeps.items()},
-                  of(less) if this != reference else None)
+                  of(less) if this != reference else None, of(all_kept[:, this]))
 
 
 def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binning:
@@ -360,31 +300,6 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
     return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))
-
-
-def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int) -> Outcomes:
-    """Outcomes of all samples at one load from a store."""
-    shape = samples, len(constructs)
-    number = {name: j for j, name in enumerate(constructs)}
-    status = np.full(shape, "none", dtype=object)
-    sunk, held = np.full(shape, np.nan), np.full(shape, np.nan)
-    figures = {name: np.full(shape, np.nan) for name in LIMITS}
-    columns = ", ".join(column for _, _, column in LIMITS.values())
-    with reading(path) as db:
-        for case, name, how, mean, *values in db.execute(
-                f"SELECT case_id, construct, status, subsidence_mean_mm, {columns} FROM results "
-                "WHERE total_load_N = ?", (load,)):
-            at = case - 1, number[name]
-            status[at] = how
-            sunk[at] = np.nan if mean is None else mean
-            for limit, value in zip(LIMITS, values, strict=True):
-                figures[limit][at] = np.nan if value is None else value
-        for case, name, upper, said in db.execute(
-                "SELECT case_id, construct, capacity_upper_N, capacity_status FROM capacities"):
-            if said is not None:
-                capped = SEARCH_LIMIT_N if upper is None else min(upper, SEARCH_LIMIT_N)
-                held[case - 1, number[name]] = capped
-    return Outcomes(tuple(constructs), load, status, sunk, held, figures)
 
 
 def _plain(value: Any) -> Any:

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from constructs import LABEL
-from constructs.certainty import LARGEST, WIDEST, Difference, Indices, Share
+from constructs.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
+from constructs.compare import SEARCH_LIMIT_N
 from constructs.plurals import counted
 from constructs.rank import PARTS, RankResult
 
@@ -48,13 +49,7 @@ def table_lines(result: RankResult) -> list[str]:
                        *(("  " + s.construct, *(f"{r:.1f}" for r in s.over_range[name]))
                          for s in result.standings)])]
     if result.driven:
-        out += ["", "what drives the capacity (total Sobol index, 95 % interval):"]
-        out += [f"  {x.construct}: {_indices(x.capacity)}" for x in result.driven]
-        left = max(x.capacity.left_out for x in result.driven)
-        if any(_vague(x.capacity) for x in result.driven):
-            out.append(f"  {VAGUE}")
-        if left:
-            out.append(f"  {left} rows without an answer are left out of the indices")
+        out += _drivers(result)
     if result.binning:
         b = result.binning
         out += ["", f"bins, measured in {b.rows} samples solved both ways: subsidence changes by "
@@ -69,6 +64,34 @@ def table_lines(result: RankResult) -> list[str]:
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
+
+
+def _drivers(result: RankResult) -> list[str]:
+    """What drives the capacity, and whether limits are kept, where that differs at all."""
+    paired = result.outcomes.rows(result.samples.paired).capacity_N
+    out = ["", "what drives the capacity, the limit load with friction (total Sobol index, 95 % "
+           "interval):"]
+    shown, said = [], {}
+    for x in result.driven:
+        ends = paired[:, result.outcomes.constructs.index(x.construct)]
+        always = f": {np.nanmax(ends):.0f} N" if x.capacity.note == SAME else ""
+        always += ", where the search ends" if always and np.nanmax(ends) >= SEARCH_LIMIT_N else ""
+        said[x.construct] = _indices(x.capacity) + always
+        shown.append(x.capacity)
+    if len(set(said.values())) == 1:
+        said = {"every construct": next(iter(said.values()))}
+    out += [f"  {name}: {words}" for name, words in said.items()]
+    kept = [(x.construct, x.keeps_all) for x in result.driven
+            if x.keeps_all is not None and x.keeps_all.note != SAME]
+    if kept:
+        out += ["", "what drives whether it is held and keeps all limits:"]
+        out += [f"  {name}: {_indices(found)}" for name, found in kept]
+        shown += [found for _, found in kept]
+    if any(_vague(found) for found in shown):
+        out.append(f"  {VAGUE}")
+    if left := max(found.left_out for found in shown):
+        out.append(f"  {left} rows without an answer are left out of the indices")
+    return out
 
 
 def quarters(result: RankResult, name: str) -> list[str]:
@@ -93,7 +116,10 @@ def _vague(found: Indices) -> bool:
 
 
 def write_folder(result: RankResult) -> Path:
-    """`rank.json` and the figures in a folder beside the store; written anew each time."""
+    """`rank.json` and the figures in a folder beside the store; written anew each time.
+
+    Figures of an earlier ranking (with another reference) that this one does not have go.
+    """
     from constructs import sweep_figures as f
     from constructs.drawing import save
     from constructs.output import slug, written_whole
@@ -115,12 +141,19 @@ def write_folder(result: RankResult) -> Path:
         if x.sinks_less is not None and x.sinks_less.total is not None:
             axes[f"indices of the order {x.construct}"] = f.sensitivities(
                 result, x.construct, "sinks_less")
+        if x.keeps_all is not None and x.keeps_all.total is not None:
+            axes[f"indices of the limits {x.construct}"] = f.sensitivities(
+                result, x.construct, "keeps_all")
     with told(folder), written_whole(folder) as draft:
         (draft / "rank.json").write_text(text + "\n", encoding="utf-8")
         for name, ax in axes.items():
             figure = ax.get_figure(root=True)
             assert figure is not None
             save(figure, draft, slug(name, taken))
+    for path in folder.iterdir():
+        if path.suffix in (".png", ".svg") and path.stem not in taken \
+                and path.name.startswith(("indices-", "rank-over-")):
+            path.unlink(missing_ok=True)
     return folder
 
 

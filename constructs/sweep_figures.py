@@ -215,10 +215,10 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
                   ax: Axes | None = None) -> Axes:
     """Sobol indices of a construct: first order (light) and total (dark), with their intervals.
 
-    ``quantity``: "capacity", "sinks_less" (than the reference), or a limit by its name, as
-    "step-off": whether it is kept.
+    ``quantity``: "capacity", "sinks_less" (than the reference), "keeps_all" (of the limits), or a
+    limit by its name, as "step-off": whether it is kept.
     """
-    known = ("capacity", "sinks_less", *result.limits)
+    known = ("capacity", "sinks_less", "keeps_all", *result.limits)
     if quantity not in known:
         raise InputError("no such quantity", value=quantity, expected=", ".join(known))
     driven = next((x for x in result.driven if x.construct == construct), None)
@@ -248,12 +248,13 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     ax.set_xlim(0.0, min(end, 2.0))
     ax.axvline(1.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
     ax.set_xlabel("share of the variance that it explains [-]; above 1: too few samples", size=SIZE)
-    words = {"capacity": "capacity, upper bound of limit analysis", "sinks_less":
-             f"whether it sinks less than '{result.reference}'"
-             }.get(quantity, f"whether the limit of {quantity} is kept")
+    words = {"capacity": "capacity, upper bound of limit analysis",
+             "keeps_all": "whether it is held and keeps all limits",
+             "sinks_less": f"whether it sinks less than '{result.reference}'"}
+    told = words.get(quantity, f"whether the limit of {quantity} is kept")
     if found is not None and found.total is not None and not found.settled:
-        words += "; so few samples do not settle it"
-    d.title(ax, f"{construct}: what drives it", words)
+        told += "; so few samples do not settle it"
+    d.title(ax, f"{construct}: what drives it", told)
     return ax
 
 

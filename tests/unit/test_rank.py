@@ -209,8 +209,10 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
             against.unanswered) == (16, 8, 2, 4, 2)
     assert against.subsidence_mm.pairs == 16
     assert against.subsidence_mm.mean == pytest.approx(0.1)
-    # B is ahead where A lets go or has no answer, and where both let go but B carries more.
-    assert against.sinks_less.share == pytest.approx((8 + 1 + 4) / 32)
+    # B is ahead where A lets go, and where both let go but B carries more; where one of them has no
+    # answer neither is.
+    assert against.sinks_less.share == pytest.approx((8 + 4) / 32)
+    assert against.sinks_more.share == pytest.approx((16 + 2) / 32)
     assert a.holds.share == pytest.approx(19 / 32)
     assert a.keeps["step-off"].share == pytest.approx(19 / 32)
     driven = {d.construct: d for d in found.driven}
@@ -264,7 +266,14 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     decides = driven.inputs.index("friction of the fracture")
     assert driven.total[decides, 0] == pytest.approx(1.0, abs=0.1)
     assert driven.total[1 - decides, 0] == 0.0
-    assert "keeps each limit" in "\n".join(table_lines(found))
+    text = "\n".join(table_lines(found))
+    assert "keeps each limit" in text
+    # Capacity is 3000 N in every sample: what is kept is what there is to explain.
+    assert "every construct: the same in all samples: 3000 N" in text
+    both = next(d for d in found.driven if d.construct == "A").keeps_all
+    np.testing.assert_array_equal(both.total, driven.total)  # of the only limit that A breaks
+    assert "whether it is held and keeps all limits:" in text
+    assert f"A: friction of the fracture {both.total[decides, 0]:.2f}" in text
     broken = round(len(drawn.shares) * (1 - a.keeps_all.share))
     assert f"'A' holds but breaks a limit in {broken} samples" in found.sentence
 
@@ -311,7 +320,12 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert again.sentence == found.sentence
     lines = table_lines(again)
     assert any("keeps all limits" in line for line in lines)
-    folder = write_folder(again)
+    folder = tmp_path / "r-rank"
+    folder.mkdir()
+    for name in ("indices-of-another-reference.png", "rank-over-x.svg", "mine.png"):
+        (folder / name).touch()
+    assert write_folder(again) == folder
+    assert [p.name for p in folder.iterdir() if not p.stat().st_size] == ["mine.png"]
     document = json.loads((folder / "rank.json").read_text())
     assert document["sentence"] == found.sentence
     assert {i["name"] for i in document["inputs"]} == set(TWO)

@@ -1,0 +1,107 @@
+"""What every sample of a ranking gave, and in which order it puts the constructs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from constructs.compare import SEARCH_LIMIT_N
+from constructs.store import reading
+
+FloatArray = np.ndarray
+ANSWERS = ("held", "no equilibrium")
+LIMITS = {
+    "step-off": ("step_off_mm", "mm", "step_off_mm"),
+    "depression": ("depression_mm", "mm", "subsidence_max_mm"),
+    "widening": ("widening_mm", "mm", "widening_mm"),
+    "bone over yield": ("bone_over_yield_share", "of its volume", "bone_over_yield"),
+    "metal over yield": ("metal_yield_ratio", "of yield",
+                         "max(coalesce(plate_yield_ratio, 0), coalesce(screw_yield_ratio, 0))"),
+}
+"""Limits by name: their key in ``[limits]``, its unit, and what the store has of them."""
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """What every sample gave, ``(samples, constructs)``; NaN where a number does not exist.
+
+    ``status``: "held", "no equilibrium", "unconverged" or "none" (refused, or failed).
+    ``capacity_N`` is capped at the search limit, also where the model does not limit it.
+    ``figures``: what each of `LIMITS` limits, the worst place of the construct.
+    """
+
+    constructs: tuple[str, ...]
+    load_N: float
+    status: np.ndarray
+    subsidence_mm: FloatArray
+    capacity_N: FloatArray
+    figures: dict[str, FloatArray]
+
+    @property
+    def held(self) -> np.ndarray:
+        return self.status == "held"
+
+    def rows(self, part: slice) -> Outcomes:
+        """Some of the samples."""
+        return Outcomes(self.constructs, self.load_N, self.status[part], self.subsidence_mm[part],
+                        self.capacity_N[part], {k: v[part] for k, v in self.figures.items()})
+
+    def keeps(self, name: str, limit: float) -> np.ndarray:
+        """Whether a limit is kept; what is not held does not keep it, what has no such figure does.
+        """
+        return self.held & (np.nan_to_num(self.figures[name], nan=0.0) <= limit)
+
+    def keeps_all(self, limits: dict[str, float]) -> np.ndarray:
+        """Whether a construct is held and keeps every limit."""
+        return np.logical_and.reduce([self.held, *(self.keeps(*x) for x in limits.items())])
+
+    def merit(self, limits: dict[str, float]) -> FloatArray:
+        """Order of merit, smaller is better: what keeps all limits comes before all else.
+
+        A fragment that tilts or shifts beside its place may sink less in the mean.
+        """
+        return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
+
+    def score(self) -> FloatArray:
+        """Order of sinking, smaller is less: what is held by its subsidence, then by capacity.
+
+        What has no equilibrium comes after all that is held, what failed last of all.
+        """
+        sunk = np.where(self.held, np.nan_to_num(self.subsidence_mm, nan=0.0), 0.0)
+        loose = 1e6 - np.nan_to_num(self.capacity_N, nan=0.0)
+        failed = ~np.isin(self.status, ANSWERS)
+        return np.where(self.held, sunk, loose) + np.where(failed, 1e7, 0.0)
+
+
+def best_shares(score: FloatArray) -> FloatArray:
+    """Who is best in each sample, ``(n, constructs)``: one, or shared among equals."""
+    top = score == score.min(axis=1, keepdims=True)
+    return top / top.sum(axis=1, keepdims=True)
+
+
+def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int) -> Outcomes:
+    """Outcomes of all samples at one load from a store."""
+    shape = samples, len(constructs)
+    number = {name: j for j, name in enumerate(constructs)}
+    status = np.full(shape, "none", dtype=object)
+    sunk, held = np.full(shape, np.nan), np.full(shape, np.nan)
+    figures = {name: np.full(shape, np.nan) for name in LIMITS}
+    columns = ", ".join(column for _, _, column in LIMITS.values())
+    with reading(path) as db:
+        for case, name, how, mean, *values in db.execute(
+                f"SELECT case_id, construct, status, subsidence_mean_mm, {columns} FROM results "
+                "WHERE total_load_N = ?", (load,)):
+            at = case - 1, number[name]
+            status[at] = how
+            sunk[at] = np.nan if mean is None else mean
+            for limit, value in zip(LIMITS, values, strict=True):
+                figures[limit][at] = np.nan if value is None else value
+        for case, name, upper, said in db.execute(
+                "SELECT case_id, construct, capacity_upper_N, capacity_status FROM capacities"):
+            if said is not None:
+                capped = SEARCH_LIMIT_N if upper is None else min(upper, SEARCH_LIMIT_N)
+                held[case - 1, number[name]] = capped
+    return Outcomes(tuple(constructs), load, status, sunk, held, figures)
