@@ -111,6 +111,11 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
         for warning in construct.warnings:
             if not quiet:
                 print(f"{construct.name}: warning: {warning}", file=sys.stderr)
+    from constructs.figures import boxed_names
+
+    if not quiet and (names := boxed_names(comparison.study)):
+        print(f"pictures: warning: no font here has every character of {', '.join(names)}; boxes "
+              "stand for those it lacks, install a font that has them", file=sys.stderr)
     raise typer.Exit(code)
 
 

@@ -18,7 +18,7 @@ from matplotlib.tri import Triangulation
 
 from constructs import LABEL
 from constructs.picture import BodyPicture, MemberPicture, Picture
-from constructs.textfit import LINE, SIZE, plain, spread, wrap
+from constructs.textfit import LINE, SIZE, families, plain, spread, wrap
 
 FloatArray = np.ndarray
 WIDE, HIGH = 13.3, 7.5
@@ -97,7 +97,8 @@ def title(ax: Axes, name: str, words: str) -> None:
         lines = wrap(name, room, size, bold=True)
         if lines.count("\n") < 2:
             break
-    ax.set_title(lines, loc="left", size=size, weight="bold", pad=34 if words else 12)
+    ax.set_title(lines, loc="left", size=size, weight="bold", pad=34 if words else 12,
+                 family=families())
 
 
 def inches(ax: Axes) -> FloatArray:

@@ -23,7 +23,9 @@ from constructs.figure_section import deformed, overview
 from constructs.output import slug
 from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult
+from constructs.schema import Study
 from constructs.stages.figure import common_factor, screw_forces, stage_pictures
+from constructs.textfit import boxed
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
            "free_body", "listed", "modulus_map", "overview", "overview_load", "save",
@@ -50,6 +52,13 @@ def overview_load(comparison: Comparison) -> float | None:
 def fragments(comparison: Comparison) -> list[str]:
     """Names of the fragments, in the order of the results."""
     return list(dict.fromkeys(f for c in comparison.constructs for f in c.curve_subsidence_mm))
+
+
+def boxed_names(study: Study) -> list[str]:
+    """Names in quotes of which pictures show some characters as boxes, since no font has them."""
+    named = [*study.fractures, *study.fragments, *study.voids, *study.constructs,
+             *(part for c in study.constructs for _, parts in c.parts() for part in parts)]
+    return [f"'{name}'" for name in dict.fromkeys(x.name for x in named) if boxed(name)]
 
 
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:

@@ -6,10 +6,11 @@ from functools import cache
 from itertools import combinations
 from typing import Any
 
+import matplotlib as mpl
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.font_manager import FontProperties, findfont, fontManager, get_font
 from matplotlib.text import Text
 
 FloatArray = np.ndarray
@@ -17,6 +18,9 @@ SIZE = 12.0
 """Smallest text on a slide of 13.3 x 7.5 in, points."""
 LINE = 1.25 * SIZE / 72.0
 """Height of a line of that text, inches."""
+BOX = "□"
+BOXES = "Last Resort"
+"""A font that draws a box for every character."""
 
 
 @cache
@@ -28,7 +32,8 @@ def _font(bold: bool = False) -> Any:
 @cache
 def _advance(character: str, bold: bool) -> float:
     """Advance width of a character, in units of the text size."""
-    font = _font(bold)
+    other = None if _has_glyph(character) else _fallback(character)
+    font = get_font(findfont(FontProperties(family=other))) if other else _font(bold)
     font.set_size(100.0, 72.0)
     return float(font.load_char(ord(character)).linearHoriAdvance) / 65536.0 / 100.0
 
@@ -38,13 +43,49 @@ def _has_glyph(character: str) -> bool:
     return ord(character) in _font().get_charmap()
 
 
+@cache
+def _fallback(character: str) -> str | None:
+    """Name of a font of this machine that draws a character which the usual font lacks."""
+    upright = [e for e in fontManager.ttflist
+               if e.style == "normal" and not e.name.startswith(BOXES)]
+    for entry in sorted(upright, key=lambda e: (e.weight != 400, e.name)):
+        try:
+            font = get_font(entry.fname)
+            if font.get_char_index(ord(character)):
+                font.set_size(SIZE, 72.0)
+                font.load_char(ord(character))
+                return str(entry.name)
+        except (OSError, RuntimeError):    # a font that cannot be read, or of bitmaps only
+            continue
+    return None
+
+
+def families() -> list[str]:
+    """Fonts of a text in the order in which they are asked for a character."""
+    return list(mpl.rcParams["font.family"])
+
+
 def plain(text: str) -> str:
     """Text that matplotlib shows letter by letter: no mathtext, no line breaks of its own.
 
-    A character that the font lacks becomes a box, as on any page without that font.
+    A character that the usual font lacks is taken from another font of this machine, which from
+    then on is asked after the usual one; where no font has it, a box stands for it.
     """
-    shown = "".join(c if _has_glyph(c) else "□" for c in " ".join(text.split()))
-    return shown.replace("$", r"\$")
+    shown = []
+    for c in " ".join(text.split()):
+        if not _has_glyph(c):
+            other = _fallback(c)
+            if other is None:
+                c = BOX
+            elif other not in families():
+                mpl.rcParams["font.family"] = [*families(), other]
+        shown.append(c)
+    return "".join(shown).replace("$", r"\$")
+
+
+def boxed(text: str) -> bool:
+    """Whether pictures show boxes for some characters of a text, since no font has them."""
+    return BOX in plain(text) and BOX not in text
 
 
 def width(text: str, size: float = SIZE, bold: bool = False) -> float:

@@ -18,7 +18,7 @@ from matplotlib.quiver import Quiver
 from constructs import LABEL, figures
 from constructs import drawing as d
 from constructs.figure_section import ESCAPE_MM, grouped
-from constructs.textfit import SIZE, clashes, plain, shown_texts, spread, width, wrap
+from constructs.textfit import clashes, shown_texts
 
 
 def words(ax) -> str:
@@ -267,82 +267,6 @@ def test_shown_pictures_are_the_largest_held_load_or_the_smallest() -> None:
     made = usual()
     assert [figures.shown_picture(c).load_N for c in made.constructs] == [1500.0, 500.0, 1500.0]
     assert figures.overview_load(made) == 1500.0
-
-
-# ----------------------------------------------------------------------------- text and its place
-
-@pytest.mark.parametrize("count", [1, 6, 15])
-def test_no_text_overlaps_or_leaves_the_figure(count: int) -> None:
-    for stem, ax in figures.drawn(long_names(count)):
-        assert clashes(ax.get_figure(root=True)) == [], stem
-
-
-def test_no_text_overlaps_in_the_usual_figures() -> None:
-    for stem, ax in figures.drawn(usual()):
-        assert clashes(ax.get_figure(root=True)) == [], stem
-        sizes = [t.get_size() for t, _ in shown_texts(ax.get_figure(root=True))]
-        assert min(sizes) >= SIZE == 12.0
-
-
-def test_the_check_finds_overlaps_and_escapes() -> None:
-    figure = Figure(figsize=(4, 2))
-    figure.text(0.3, 0.5, "one text")
-    figure.text(0.32, 0.52, "another")
-    figure.text(0.9, 0.1, "over the edge of the page")
-    found = clashes(figure)
-    assert len(found) == 2
-    assert "overlaps" in found[0]
-    assert "leaves" in found[1]
-    ax = figure.add_axes((0.1, 0.5, 0.5, 0.4))
-    figure.legend(handles=ax.plot([0], [0], label="of the figure"), loc="lower left")
-    ax.legend(handles=ax.plot([0], [0], label="of the axes"), loc="upper right")
-    assert {"of the figure", "of the axes"} <= {t.get_text() for t, _ in shown_texts(figure)}
-
-
-def test_names_are_shown_letter_by_letter() -> None:
-    name = r"$\frac{1}{2}$ <b>&amp; a_b^c \$5 %"
-    figure = Figure()
-    text = figure.text(0.1, 0.5, plain(name))
-    shown, mathtext = text._preprocess_math(text.get_text())
-    assert not mathtext
-    assert shown == name
-    ax = figures.deformed(replace(picture("x", 1500.0), construct=name))
-    ax.get_figure(root=True).draw_without_rendering()    # mathtext errors would raise here
-
-
-def test_a_letter_that_the_font_lacks_is_a_box() -> None:
-    assert plain("a\U0001F9B4b") == "a□b"
-
-
-def test_wrapped_lines_fit_and_keep_every_letter() -> None:
-    text = "a name of sixty letters with onewordthatislongerthantheline $5"
-    lines = wrap(text, 1.2).split("\n")
-    assert all(width(line) <= 1.2 for line in lines)
-    assert "".join(lines).replace(r"\$", "$").replace(" ", "") == text.replace(" ", "")
-    assert wrap(text, 1.2, most=2).endswith("…")
-
-
-def test_measured_width_is_that_of_the_renderer() -> None:
-    figure = Figure(figsize=(10, 2), dpi=100)
-    words = "Subsidence 0.041 mm, WWWiii"
-    for y, weight in ((0.8, "normal"), (0.2, "bold")):
-        figure.text(0.0, y, words, size=SIZE, weight=weight)
-    (_, thin), (_, thick) = shown_texts(figure)
-    assert width(words) == pytest.approx(thin.width / 100.0, rel=0.04)
-    assert width(words, bold=True) == pytest.approx(thick.width / 100.0, rel=0.04)
-
-
-def test_spread_labels_do_not_overlap_and_stay_inside() -> None:
-    rng = np.random.default_rng(3)
-    for _ in range(200):
-        n = int(rng.integers(1, 9))
-        wanted, heights = rng.uniform(-20, 120, n), rng.uniform(4, 11, n)
-        at = spread(wanted, heights, 0.0, 100.0)
-        order = np.argsort(at)
-        low, high = (at - heights / 2)[order], (at + heights / 2)[order]
-        assert (low[1:] >= high[:-1] - 1e-9).all()
-        assert low[0] >= -1e-9
-        assert high[-1] <= 100.0 + 1e-9
 
 
 # ------------------------------------------------------------------------------ axes and files
