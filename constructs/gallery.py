@@ -28,7 +28,9 @@ COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_m
 SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
 """Loads that a bisection finds: known to its last step only."""
 DIGITS = 9
-OTHERS = {"bench": ("Comparisons with published bench tests",
+OTHERS = {"lesson": ("The lesson (one page, `lesson.html`: open it in a browser)",
+                     "buttress lesson --check 60 --out results/gallery/lesson --force"),
+          "bench": ("Comparisons with published bench tests",
                     "buttress verify --bench --out results/gallery/bench --force")}
 """Folders of the gallery that hold no shipped study, and the command that makes each."""
 REMAKE = "buttress examples --gallery results/gallery"

@@ -10,6 +10,7 @@ import base64
 import hashlib
 import html
 import json
+import re
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -17,6 +18,7 @@ from string import Template
 from typing import Any
 
 from constructs import LABEL, __version__
+from constructs.glossary import Glossary, glossary
 from constructs.lesson.grid import AXES, Scene
 from constructs.lesson.look import Asked, Facts, mm
 from constructs.lesson.pack import scene_data
@@ -29,6 +31,11 @@ LARGEST = 8_000_000
 """Bytes that the page may have."""
 SLIDERS = (("load", "Load"), ("slope", "Fracture slope"), ("friction", "Friction μ"),
            ("quality", "Bone quality"), ("position", "Plate moved"))
+WORDS = ("medial, lateral", "fragment", "apex of the fragment", "lag screw", "position screw",
+         "buttress plate", "antiglide plate", "raft", "depression, void", "graft", "step-off",
+         "gap", "subsidence", "tilt", "free body", "force polygon", "friction coefficient",
+         "plastic hinge", "no equilibrium", "newton")
+"""What the page's words mean stands at its end."""
 CANNOT = (
     "Anything about a patient: scenarios are invented, bone is a preset.",
     "What lies out of this flat section: twist, front and back pieces, soft tissue.",
@@ -108,7 +115,9 @@ def _hash(text: str) -> str:
 
 
 def _step(step: Step) -> dict[str, Any]:
-    out: dict[str, Any] = {"title": step.title, "text": list(step.text)}
+    # No line may end between a number and its unit.
+    text = [re.sub(r"(?<=\d) (?=mm\b|N\b|%)", "\u00a0", t) for t in step.text]
+    out: dict[str, Any] = {"title": step.title, "text": text}
     if step.shows is not None:
         out |= _controls(step.shows)
     return out
@@ -144,6 +153,7 @@ def _below(lesson: Lesson) -> str:
         "Bone quality is the modulus of cancellous bone, 100 % being the study's; its strength "
         "follows it. The plate's place is told from the apex of the fragment where the fracture "
         "can be turned.</p>")
+    parts.append("<h2>Words</h2>" + Glossary(tuple(glossary()[w] for w in WORDS)).html())
     return "\n".join(parts)
 
 

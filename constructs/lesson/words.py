@@ -78,7 +78,7 @@ def friction(facts: Facts) -> Step:
     if steep.need is not None:
         text.append(f"At 45° it takes μ ≥ {steep.need:.2f}{_by_hand(steep.need, 45.0)}. Faces of "
                     f"bone give about 0.4 to 0.6 (from memory, to be checked).")
-    text.append(f"At 65°, nearly level, the friction of {mu:.2f} "
+    text.append(f"At 65°, much flatter, the friction of {mu:.2f} "
                 + ("is enough: it is held. A shear fracture is steep, and that is its trouble."
                    if flat.held else "is still not enough.")
                 + " Move the slope and find where it changes.")
@@ -269,7 +269,7 @@ def raft(facts: Facts) -> Step:
             f"a void is left under it. With nothing put in it is {outcome(bare)}"
             + ("." if bare.held else ": there is nothing below it to press against."),
             f"Four screws side by side close under the joint, like the beams of a floor (a raft; "
-            f"seen from the side as one), over the empty void: {outcome(look)} at "
+            f"drawn as one here), over the empty void: {outcome(look)} at "
             f"{newton(raft_only.load_N)}; it holds {upto(look.end_N, facts.most(raft_only))}."]
     if look.on_N is not None:
         text.append(f"{look.on_N:.0f} N of the load press on the piece itself, the rest beside it; "

@@ -214,6 +214,22 @@ def test_numbers_and_words_of_the_forces_are_whole_and_apart(page: Any, width: i
     assert size == pytest.approx(22.5 if width == 1920 else 15.0, abs=0.1)
 
 
+@pytest.mark.parametrize("tail_first", [True, False])
+def test_numbers_of_crowded_arrows_stay_apart(page: Any, tail_first: bool) -> None:
+    """Five short arrows on almost one line, as a raft, graft and load make them."""
+    found = np.array(page.evaluate("""(tail) => {
+        const svg = $('free');
+        svg.replaceChildren();
+        numbered({ svg, em: 15, width: 200, height: 200 }, [0, 1, 2, 3, 4].map((i) => ({
+          from: [100 + i, -100], to: [101 + i, -112 - 20 * (i === 0)], colour: '#000', dash: '',
+          number: i + 1 })), tail);
+        return [...svg.querySelectorAll('circle')].map((c) =>
+          ['cx', 'cy', 'r'].map((a) => Number(c.getAttribute(a)))); }""", tail_first))
+    apart = np.hypot(*(found[:, None, :2] - found[None, :, :2]).transpose(2, 0, 1))
+    assert apart[np.triu_indices(5, 1)].min() > 1.9 * found[0, 2]
+    assert ((found[:, :2] > found[0, 2]) & (found[:, :2] < 200 - found[0, 2])).all()
+
+
 def test_the_menu_of_steps_shows_its_titles_whole(page: Any) -> None:
     room = page.evaluate("""DATA.steps.map((s, i) => {
         const c = document.createElement('canvas').getContext('2d'), e = $('steps');

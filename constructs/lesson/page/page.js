@@ -94,8 +94,9 @@ function show(what) {
   draw(now, forces);
   legend(now, forces);
   const sentence = outcome(now), changed = what ? change(lesson.before, now, what) : "";
-  $("changed").textContent = changed;
-  $("outcome").textContent = sentence;
+  const tied = (text) => text.replace(/(\d) (?=mm|N\b|%)/g, "$1\u00a0");
+  $("changed").textContent = tied(changed);
+  $("outcome").textContent = tied(sentence);
   $("sentence").classList.toggle("bad", !now.held);
   $("picture-note").textContent = now.held
     ? "Movement × " + now.magnified.toFixed(now.magnified < 9.95 ? 1 : 0) +
@@ -135,8 +136,9 @@ function legend(now, forces) {
     return row;
   });
   $("forces").replaceChildren(...rows);
-  $("closes").textContent = now.held ? "It closes to within " + now.left.toFixed(1) + " N."
-    : "";
+  $("forces").parentElement.hidden = !now.held;
+  $("closes").textContent = !now.held ? "" : "It closes to within " + now.left.toFixed(1) + " N" +
+    (now.left < 0.5 ? "." : "; forces below 1 % of the load are left out.");
 }
 
 /* Whether the controls have left the step of the tour whose text stands beside them. */

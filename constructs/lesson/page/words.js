@@ -130,12 +130,12 @@ function change(before, now, what) {
   }
   const a = ["slope", "quality", "position", "friction"].indexOf(what);
   if (what === "load") {
-    return "Load from " + newton(before.load) + " to " + newton(now.load) + ": " +
+    return "Load " + newton(before.load) + " before, " + newton(now.load) + " now: " +
       compared(before, now);
   }
   if (a >= 0) {
     const [from, to] = [before, now].map((n) => n.label[what]);
-    return NAMES[what] + " from " + from + " to " + to + ": " + compared(before, now);
+    return NAMES[what] + " " + from + " before, " + to + " now: " + compared(before, now);
   }
   if (what === "choice") return "Now " + now.choice + ": " + compared(before, now);
   return "";
