@@ -120,7 +120,6 @@ class Estimate:
 def make_plan(study: Study, design: Design, options: Options) -> Plan:
     """Every case of a design validated, hashed and with its keys."""
     varier, cases, refused, hashes = Varier(study), [], {}, []
-    known: dict[str, int] = {}
     for number, values in enumerate(design.cases(), start=1):
         try:
             case = planned(number, varier.case(values), options.described())
@@ -129,7 +128,6 @@ def make_plan(study: Study, design: Design, options: Options) -> Plan:
             hashes.append("")
             continue
         hashes.append(case.hash)
-        known.setdefault(case.hash, number)
         cases.append(case)
     return Plan(study, design, options, tuple(cases), refused, tuple(hashes))
 
@@ -344,9 +342,11 @@ def sweep_status(path: Path) -> SweepStatus:
         statuses = dict(db.execute("SELECT status, count(*) FROM results GROUP BY status"))
         reasons = db.execute("SELECT case_id, coalesce(construct, 'all'), status, reason "
                              "FROM failures ORDER BY case_id LIMIT 5").fetchall()
+        # While it is being written most of it is in the log, which stays as long as somebody reads.
+        size = sum(p.stat().st_size for p in (path, Path(f"{path}-wal")) if p.exists())
     return SweepStatus(meta["study"]["name"], cases, done, sum(statuses.values()), statuses,
                        failure_counts(path), meta["design"], meta["versions"], seconds,
-                       path.stat().st_size,
+                       size,
                        tuple(f"case {c}, {n}: {s}: {r}" for c, n, s, r in reasons))
 
 

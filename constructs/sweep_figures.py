@@ -282,7 +282,8 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
                            markevery=max(1, len(share) // 6))
         names.append(name)
         ax.step(np.append(low[:1], low), share, where="post", color=style["color"], linewidth=1.4,
-                linestyle=(0, (2, 1.5)))
+                linestyle=(0, (2, 1.5)), marker=style["marker"], markersize=4,
+                markevery=max(1, len(share) // 6))
     loads = sorted(frame["total_load_N"].unique())
     for load in loads if len(loads) <= FEW_LOADS else []:
         ax.axvline(load, color="#777777", linewidth=1.0, zorder=0)

@@ -16,6 +16,7 @@ from constructs.design import Design
 from constructs.evaluate import Outcome
 from constructs.store import Store, differences, read_meta, reading, write_csv
 from constructs.store_layout import LAYOUT
+from constructs.sweep import sweep_status
 from fe.errors import ButtressError, InputError
 
 KEYS = ("section.bone", "fracture.shear plane.friction")
@@ -49,6 +50,15 @@ def outcome(number: int, constructs: int = 2) -> Outcome:
 def write_all(store: Store, numbers: range) -> None:
     for number in numbers:
         store.write(outcome(number, constructs=200))
+
+
+def test_the_size_of_a_store_counts_what_is_in_the_log_still(tmp_path: Path) -> None:
+    path = tmp_path / "s.sqlite"
+    with opened(path) as store:
+        write_all(store, range(1, 4))
+        now = sweep_status(path).size_bytes
+        assert now > 60_000 > path.stat().st_size
+    assert sweep_status(path).size_bytes == path.stat().st_size > 60_000
 
 
 def test_the_design_is_there_before_any_result(tmp_path: Path) -> None:
