@@ -20,6 +20,7 @@ TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
           "upper one. Peak forces were measured in instrumented knees, not in broken ones.")
+USUAL = "The study names no activity or mass on the ground, so the usual ones stand here. "
 HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", "not known"
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
@@ -104,7 +105,7 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
     about.sort(key=lambda row: (row[1][1], row[0]))
-    return Bearing(TITLE, JUDGED, mass, tuple(
+    return Bearing(TITLE, JUDGED if asked else USUAL + JUDGED, mass, tuple(
         BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
         for row in about))
 

@@ -62,6 +62,12 @@ def with_metal(sheets: FloatArray, depth: FloatArray, xy: FloatArray,
     return sheets
 
 
+def limited_depth(section: Section, xy: FloatArray, limit: float | None) -> FloatArray:
+    """Out-of-plane depth of a piece at points ``(..., 2)``, mm: the bone's, at most ``limit``."""
+    t = section.thickness(xy)
+    return t if limit is None else np.minimum(t, limit)
+
+
 @dataclass(frozen=True)
 class BonePiece:
     """Bone of the section, at most ``limit`` deep (a fragment less deep than the bone)."""
@@ -72,8 +78,7 @@ class BonePiece:
 
     def depth(self, xy: FloatArray) -> FloatArray:
         """Out-of-plane depth at points ``(..., 2)``, mm."""
-        t = self.section.thickness(xy)
-        return t if self.limit is None else np.minimum(t, self.limit)
+        return limited_depth(self.section, xy, self.limit)
 
     def sheets(self, xy: FloatArray) -> FloatArray:
         """Stiffness of the sheet, ``(..., 3)`` N/mm.
@@ -103,8 +108,7 @@ class FillPiece:
 
     def depth(self, xy: FloatArray) -> FloatArray:
         """Out-of-plane depth at points ``(..., 2)``, mm."""
-        t = self.section.thickness(xy)
-        return t if self.limit is None else np.minimum(t, self.limit)
+        return limited_depth(self.section, xy, self.limit)
 
     def _layers(self, xy: FloatArray) -> np.ndarray:
         share = np.clip((xy[..., 1] - self.low) / (self.high - self.low), 0.0, 1.0)

@@ -76,6 +76,10 @@ def test_a_study_that_names_activities_or_masses_has_just_their_rows() -> None:
                                          activity=asked))
         assert table is not None
         assert [row.name for row in table.rows] == wanted
+        assert "usual" not in table.judged
+    usual = weight_bearing(with_mass(made_up.usual()))
+    assert usual is not None
+    assert usual.judged.startswith("The study names no activity")
 
 
 def test_masses_over_the_body_mass_have_no_row() -> None:
