@@ -26,7 +26,7 @@ from constructs.model import Model
 from constructs.schema import Construct
 from constructs.study import study_from
 from constructs.vary import Case
-from constructs.workshop import Frame, Kept, Law, Workshop, pull, share_key
+from constructs.workshop import Frame, Kept, Law, Workshop, pulls, share_key
 from fe.errors import InputError
 from fe.recover import displacements
 from fe.solve import Answer
@@ -197,15 +197,15 @@ class Evaluator:
 def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:
     """Proof of an answer, stations at capacity and the largest stresses."""
     row: dict[str, Any] = {"residual": answer.residual, "complementarity": answer.complementarity}
-    p, pulls = model.problem, frame.pulls
+    p, found = model.problem, frame.pulls
     if model.whole is None:
         bound = np.isfinite(p.upper) & (p.upper > 0) & frame.stations
         row["stations_at_capacity"] = int(
             (np.abs(answer.force[bound]) >= p.upper[bound] * (1.0 - AT_BOUND)).sum())
     else:  # after stages only a part of the frame's links are there
         row["stations_at_capacity"] = stations_at_capacity(model, answer)
-        pulls = [pull(p, part.member) for part in model.hardware.parts]
-    for part, pulled in zip(model.hardware.parts, pulls, strict=True):
+        found = pulls(p, [part.member for part in model.hardware.parts])
+    for part, pulled in zip(model.hardware.parts, found, strict=True):
         kind = "plate" if part.kind == "plate" else "screw"
         stress = member_stress(part, pulled @ answer.force)[0]
         ratio = stress / part.material.yield_strength

@@ -9,7 +9,7 @@ before (responses of a body are solved in blocks, which leaves differences of ro
 from __future__ import annotations
 
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
@@ -34,6 +34,7 @@ from constructs.schema import Construct, Study
 from constructs.vary import Case
 from fe.condense import Condensed, condense
 from fe.limit import Capacity
+from fe.member import Member
 from fe.solve import Solver
 
 FloatArray = np.ndarray
@@ -103,7 +104,7 @@ class Frame:
         for i, kind in enumerate(kinds):
             if kind in ("head on bone", "head on plate"):
                 self.pressed.setdefault(self.sources[i], i)
-        self.pulls = [pull(p, part.member) for part in model.hardware.parts]
+        self.pulls = pulls(p, [part.member for part in model.hardware.parts])
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
         """Which links bear or thread in bone other than cortex."""
@@ -185,14 +186,14 @@ class Frame:
         return condense(p.bodies, p.links, bone.loads, bone.measures)
 
 
-def pull(problem: Condensed, member: Any) -> FloatArray:
-    """Matrix ``(n_dof, n)`` from link forces to the forces on a member's nodes."""
-    out = np.zeros((member.n_dof, problem.n))
+def pulls(problem: Condensed, members: Sequence[Member]) -> list[FloatArray]:
+    """For each member the matrix ``(n_dof, n)`` from link forces to the forces on its nodes."""
+    out = {id(member): np.zeros((member.n_dof, problem.n)) for member in members}
     for j, link in enumerate(problem.links.links):
         for sign, end in ((-1.0, link.a), (1.0, link.b)):
-            if end.body is member and end.column is not None:
-                out[end.column.dofs, j] += sign * end.column.values
-    return out
+            if end.column is not None and id(end.body) in out:
+                out[id(end.body)][end.column.dofs, j] += sign * end.column.values
+    return list(out.values())
 
 
 class Ground:

@@ -49,15 +49,16 @@ class Guess:
         self.limit = turning[self.hin] * p.kink_limit[self.hin]
         k, size = self.out.size, self.out.size + self.hin.size
         small = np.zeros((size, size))
-        small[:k, :k] = s.to_slack[np.ix_(self.out, self.out)]
+        per_slack = s.per_slack[self.out]
+        small[:k, :k] = s.inverse[np.ix_(self.out, self.out)] * per_slack
         small[:k, k:] = s.to_kink[np.ix_(self.out, self.hin)]
         rubs = np.flatnonzero(self.slope)
         if rubs.size:
             mates, slope = self.mate[rubs], self.slope[rubs, None]
-            small[rubs, :k] -= slope * s.to_slack[np.ix_(mates, self.out)]
+            small[rubs, :k] -= slope * s.inverse[np.ix_(mates, self.out)] * per_slack
             small[rubs, k:] -= slope * s.to_kink[np.ix_(mates, self.hin)]
         if self.hin.size:
-            small[k:, :k] = self.kinks.T @ s.to_slack[:n, self.out]
+            small[k:, :k] = self.kinks.T @ s.inverse[:n, self.out] * per_slack
             small[k:, k:] = self.kinks.T @ s.to_kink[:n, self.hin]
         self.factor, self.rcond = None, 1.0
         if size:
@@ -91,6 +92,7 @@ class Guess:
     def _correct(self, base: FloatArray) -> None:
         """Add the answer to a right-hand side, given what sticking links answer to it."""
         s, p, step = self.step.solver, self.step.p, self.step
+        assert s.inverse is not None
         n, k = p.n, self.out.size
         change = base
         if self.factor is not None:
@@ -101,8 +103,8 @@ class Guess:
                 step.k[self.hin] - self.limit - self.kinks.T @ (self.force + base[:n])])
             move = lapack.dgetrs(*self.factor, miss, trans=1)[0]
             spread = np.zeros(n)
-            spread[self.out] = move[:k]
-            change = base + s.to_slack @ spread
+            spread[self.out] = move[:k] * s.per_slack[self.out]
+            change = base + s.inverse[:, :n] @ spread
             if self.hin.size:
                 change += s.to_kink[:, self.hin] @ move[k:]
             self.slack[self.out] += move[:k] * s.scale[self.out]

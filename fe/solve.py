@@ -70,8 +70,9 @@ class Solver:
                 self.inverse = self._invert()
             if self.inverse is None:
                 return
-            # Force answers to unit slack and unit kinks, both made dimensionless.
-            self.to_slack = -self.inverse[:, :n] * (self.scale / self.unit)
+            # Force answers to unit slack (`inverse[:, :n] * per_slack`) and to unit kinks, both
+            # made dimensionless.
+            self.per_slack = -self.scale / self.unit
             self.to_kink = self._of_kinks()
             diagonal = np.einsum("ij,ij->j", problem.kinks, self.to_kink[:n])
             self.kink_scale = 1.0 / np.maximum(diagonal, 1e-12 / self.unit)
