@@ -43,14 +43,16 @@ class Guess:
         self.out, self.hin = np.flatnonzero(state), np.flatnonzero(turning)
         sign = state[self.out].astype(float)
         self.bound = np.where(sign > 0, step.upper[self.out], step.lower[self.out])
-        self.slope = sign * step.friction[self.out]
         self.mate = step.partner[self.out]
+        # Under an open contact there is nothing to rub on.
+        parted = (state[self.mate] < 0) & (step.lower[self.mate] == 0.0)
+        self.slope = np.where(parted, 0.0, sign * step.friction[self.out])
         self.kinks = p.kinks[:, self.hin]
         self.limit = turning[self.hin] * p.kink_limit[self.hin]
         k, size = self.out.size, self.out.size + self.hin.size
         small = np.zeros((size, size))
         per_slack = s.per_slack[self.out]
-        small[:k, :k] = s.inverse[np.ix_(self.out, self.out)] * per_slack
+        small[:k, :k] = s.inverse.take(self.out, axis=0).take(self.out, axis=1) * per_slack
         small[:k, k:] = s.to_kink[np.ix_(self.out, self.hin)]
         rubs = np.flatnonzero(self.slope)
         if rubs.size:
