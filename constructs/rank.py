@@ -180,8 +180,8 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
     summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
                          cluster=cluster, say=say)
     if summary.interrupted:
-        raise ButtressError(f"stopped with {summary.left} of {summary.cases} samples left; "
-                            "the same command goes on from here")
+        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left, "
+                            "with which the same command goes on")
     found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
     return ranked(one, drawn, found, reference, summary, cost)
 

@@ -20,7 +20,7 @@ from constructs.sweep import Estimate, SweepSummary
 from constructs.sweep_figures import over_range
 from constructs.uncertain import inputs_of, shipped
 from constructs.vary import addresses, varied
-from fe.errors import InputError
+from fe.errors import ButtressError, InputError
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)
@@ -356,6 +356,14 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
                      with_indices=False, load=400.0)
     assert found.binning.subsidence_largest_mm == 0.0
     assert found.binning.capacity_largest_share == 0.0
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("constructs.workers.here", lambda *args: iter(()))  # stopped at once
+    with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*goes on"):
+        run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 
 
 def test_a_ranking_wants_two_constructs_and_a_known_reference() -> None:
