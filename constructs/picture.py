@@ -225,7 +225,7 @@ def _on_line(push: FloatArray, about: FloatArray, near: FloatArray) -> tuple[flo
     square = float(force @ force)
     arm = near - about
     missing = push[2] - (arm[0] * force[1] - arm[1] * force[0])
-    x, y = near + missing / square * np.array([-force[1], force[0]])
+    x, y = near - missing / square * np.array([-force[1], force[0]])
     return float(x), float(y)
 
 
