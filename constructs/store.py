@@ -19,17 +19,20 @@ from constructs import LABEL
 from constructs.design import Design
 from constructs.evaluate import Outcome
 from constructs.output import inert
+from constructs.plurals import counted
 from constructs.store_layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
 from fe.errors import ButtressError, InputError
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
+CASE_TABLES = ("capacities", "results", "fragments", "edges", "failures", "timings")
 RETRIED = ("worker died", "error")
 """Failures of which a further run tries the cases again."""
 
 
 class Store:
-    """The store open for writing. Use as a context; `create` or `resume` by whether it is there.
+    """The store open for writing. Use as a context; made where it is not there, else gone on with.
 
+    A design that has all cases that are done, and more, takes the place of the one that is there.
     Raises InputError where the file is another process's, another study's or no store, and
     ButtressError where it cannot be written.
     """
@@ -47,17 +50,21 @@ class Store:
 
     def _open(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
         self._db = sqlite3.connect(self.path, isolation_level=None, timeout=30.0)
-        fresh = False
+        fresh, stored, moves = False, {}, None
         try:
             # Also where a process was killed between making the file and filling it.
             fresh = not self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
             if not fresh:
                 _check_store(self._db, self.path)
-                _check_same(read_meta(self._db), about, self.path)
+                stored = read_meta(self._db)
+                _check_same(stored, about, self.path)
+                moves = self._moves(stored, about, hashes)
             self._db.execute("PRAGMA journal_mode=WAL")
             self._db.execute("PRAGMA synchronous=NORMAL")
             if fresh:
                 self._create(about, design, hashes)
+            elif moves is not None:
+                self._grow(stored, about, design, hashes, moves)
         except BaseException:
             self._db.close()
             if fresh:  # half a store is none
@@ -66,19 +73,63 @@ class Store:
             raise
 
     def _create(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
-        columns = ", ".join(f"results.{c}" for c in _columns_of(TABLES, "results")
-                            if c not in ("case_id", "construct"))
         with self._transaction():
-            for statement in (TABLES, design_table(design.keys), EVERYTHING.format(
-                    columns=columns)):
-                for part in _statements(statement):
-                    self._db.execute(part)
+            for part in _statements(TABLES):
+                self._db.execute(part)
             for key, value in (about | {"label": LABEL}).items():
                 self._db.execute("INSERT INTO meta VALUES (?, ?)", (key, json.dumps(value)))
-            marks = ", ".join("?" * (2 + len(design.keys)))
-            self._db.executemany(f"INSERT INTO design VALUES ({marks})", (
-                (i, *row, h) for i, (h, row) in enumerate(
-                    zip(hashes, design.rows, strict=True), start=1)))
+            self._write_design(design, hashes)
+
+    def _write_design(self, design: Design, hashes: list[str]) -> None:
+        columns = ", ".join(f"results.{c}" for c in _columns_of(TABLES, "results")
+                            if c not in ("case_id", "construct"))
+        for statement in (design_table(design.keys), EVERYTHING.format(columns=columns)):
+            for part in _statements(statement):
+                self._db.execute(part)
+        marks = ", ".join("?" * (2 + len(design.keys)))
+        self._db.executemany(f"INSERT INTO design VALUES ({marks})", (
+            (i, *row, h) for i, (h, row) in enumerate(
+                zip(hashes, design.rows, strict=True), start=1)))
+
+    def _moves(self, stored: dict[str, Any], about: dict[str, Any], hashes: list[str]
+               ) -> dict[int, int] | None:
+        """New numbers of the cases that are done, by old ones, where the design is another one.
+
+        None where it is the same. Raises InputError where a case that is done is not in it.
+        """
+        lines = differences(stored["design"], about["design"], "design")
+        if not lines:
+            return None
+        number = {h: i for i, h in reversed(list(enumerate(hashes, start=1))) if h}
+        known = self._db.execute("SELECT case_id, hash FROM design JOIN timings USING (case_id) "
+                                 "WHERE hash != '' ORDER BY case_id").fetchall()
+        lost = sum(h not in number for _, h in known)
+        if lost:
+            raise _other("of another design", lines, self.path,
+                         f"the same, one that has the {counted(lost, 'solved case')} that this "
+                         "one leaves out, too, or another --out")
+        return {old: number[h] for old, h in reversed(known)}
+
+    def _grow(self, stored: dict[str, Any], about: dict[str, Any], design: Design,
+              hashes: list[str], moves: dict[int, int]) -> None:
+        """Take over another design that has all cases that are done."""
+        keep = {new: old for old, new in moves.items()}    # of cases that are alike the first
+        with self._transaction():
+            for table in CASE_TABLES:
+                ids = self._db.execute(f"SELECT DISTINCT case_id FROM {table}").fetchall()
+                self._db.executemany(f"DELETE FROM {table} WHERE case_id = ?", (
+                    i for i in ids if keep.get(moves.get(i[0], 0)) != i[0]))
+                # By way of numbers that no case has.
+                self._db.executemany(f"UPDATE {table} SET case_id = -? WHERE case_id = ?",
+                                     keep.items())
+                self._db.execute(f"UPDATE {table} SET case_id = -case_id")
+            self._db.execute("DROP VIEW everything")
+            self._db.execute("DROP TABLE design")
+            self._write_design(design, hashes)
+            for key, value in (("design", about["design"]), (
+                    "earlier designs", [*stored.get("earlier designs", []), stored["design"]])):
+                self._db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)",
+                                 (key, json.dumps(value)))
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
@@ -103,7 +154,7 @@ class Store:
     def write(self, outcome: Outcome) -> None:
         """All rows of a case, or none of them. Raises ButtressError."""
         with told(self.path), self._transaction():
-            for table in ("capacities", "results", "fragments", "edges", "failures", "timings"):
+            for table in CASE_TABLES:
                 self._db.execute(f"DELETE FROM {table} WHERE case_id = ?", (outcome.number,))
             for table, rows in (("capacities", outcome.capacities), ("results", outcome.results),
                                 ("fragments", outcome.fragments), ("edges", outcome.edges),
@@ -221,14 +272,18 @@ def read_meta(db: sqlite3.Connection) -> dict[str, Any]:
 
 
 def _check_same(stored: dict[str, Any], now: dict[str, Any], path: Path) -> None:
-    """Refuse a store of another version, study, design or options, and show what differs."""
+    """Refuse a store of another version, study or options, and show what differs."""
     for part, what in (("versions", "written by other versions"), ("study", "of another study"),
-                       ("design", "of another design"), ("options", "with other options")):
+                       ("options", "with other options")):
         lines = differences(stored.get(part), now.get(part), part)
         if lines:
-            shown = "\n  ".join(lines[:8] + ([f"and {len(lines) - 8} more"] if lines[8:] else []))
-            raise InputError(f"a store {what} (stored -> now):\n  {shown}", file=str(path),
-                             expected="the same, or another --out")
+            raise _other(what, lines, path, "the same, or another --out")
+
+
+def _other(what: str, lines: list[str], path: Path, expected: str) -> InputError:
+    shown = "\n  ".join(lines[:8] + ([f"and {len(lines) - 8} more"] if lines[8:] else []))
+    return InputError(f"a store {what} (stored -> now):\n  {shown}", file=str(path),
+                      expected=expected)
 
 
 def differences(old: Any, new: Any, path: str) -> list[str]:

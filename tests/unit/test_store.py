@@ -141,7 +141,6 @@ def test_readers_may_look_while_it_is_written(tmp_path: Path) -> None:
     ({"study": {"name": "s", "section": {"width_mm": 70.0},
                 "construct": [{"name": "plate", "thickness_mm": 2.0}]}},
      ["another study", "section.width_mm: 76.0 -> 70.0", "plate.thickness_mm: 1.0 -> 2.0"]),
-    ({"design": DESIGN.described() | {"seed": 5}}, ["another design", "design.seed: nothing -> 5"]),
     ({"options": {"quick": True}}, ["other options", "options.quick: false -> true"]),
 ])
 def test_a_store_of_something_else_is_refused_with_the_difference(
