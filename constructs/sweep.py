@@ -261,18 +261,22 @@ class _Progress:
 
     def __init__(self, total: int, say: Say) -> None:
         self.total, self.say, self.done = total, say, 0
-        self.start = self.last = perf_counter()
+        self.start = self.last = self.first = perf_counter()
 
     def step(self) -> None:
         """One case more is done."""
         self.done += 1
         now = perf_counter()
+        if self.done == 1:
+            self.first = now
         every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
         if now - self.last >= every or self.done == self.total:
             self.last = now
-            rate = self.done / max(now - self.start, 1e-9)
-            self.say(f"{self.done} of {counted(self.total, 'case')}, {rate:.3g} a second, "
-                     f"{duration((self.total - self.done) / rate)} left")
+            # From the first case on: before it come the start of the workers and the mesh.
+            rate = (self.done - 1) / max(now - self.first, 1e-9)
+            pace = f", {rate:.3g} a second, {duration((self.total - self.done) / rate)} left" \
+                if rate else ""
+            self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
 
 
 def duration(seconds: float) -> str:

@@ -161,7 +161,7 @@ def test_scaling_from_one_to_two_workers(benchmark, tmp_path: Path) -> None:
 
         def watch(text: str, path: Path = path, marks: list[float] = marks,
                   peaks: list[float] = peaks) -> None:
-            if "cases, " in text:
+            if " of " in text:
                 marks.append(perf_counter())
                 if len(marks) % 20 == 0:
                     peaks.extend(peak_memory(path))

@@ -91,6 +91,19 @@ def test_lines_of_progress_get_rarer(monkeypatch: pytest.MonkeyPatch) -> None:
     assert told[-1].startswith("3600 of 3600 cases")
 
 
+def test_the_time_left_does_not_count_what_came_before_the_first_case(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = iter([0.0, 100.0, 101.0, 102.0, 103.0])  # the mesh, then a case a second
+    monkeypatch.setattr("constructs.sweep.perf_counter", lambda: next(clock))
+    monkeypatch.setattr("constructs.sweep.EVERY", 0.0)
+    told: list[str] = []
+    progress = _Progress(4, told.append)
+    for _ in range(4):
+        progress.step()
+    assert told[0] == "1 of 4 cases"
+    assert told[1] == "2 of 4 cases, 1 a second, 2 s left"
+
+
 def test_the_default_store_is_found_again_by_the_same_command() -> None:
     study = small_study()
     one = store_path(study, make_design(study, VARY), Options(), None)
