@@ -112,4 +112,5 @@ class Guess:
             self.slack[self.out] += move[:k] * s.scale[self.out]
             self.kink[self.hin] += move[k:] * s.kink_scale[self.hin]
         self.force += change[:n]
+        self.force[self.out[self.slope == 0.0]] = self.bound[self.slope == 0.0]  # not nearly so
         self.rigid += change[n:] * s.unit

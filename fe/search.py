@@ -30,20 +30,26 @@ DEARLY = 25_000
 """Guesses times links that one search may cost, within the two numbers above."""
 
 
+def most_guesses(links: int) -> int:
+    """How many guesses one search may take."""
+    return min(MOST_GUESSES, max(FEWEST_GUESSES, DEARLY // max(links, 1)))
+
+
 def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: float = 1.0,
-           damped: bool = False) -> Answer | None:
+           damped: bool = False, most: int | None = None) -> Answer | None:
     """Follow the states from a start ``(n,)`` of links and ``(h,)`` of hinges.
 
     ``firm`` weighs forces over slack where a state is read off a guess. ``damped`` changes only
-    the worst quarter at once. None where it does not end in an accepted answer.
+    the worst quarter at once. None where it does not end in an accepted answer, in ``most``
+    guesses if they are given.
     """
     seen: set[bytes] = set()
     careful = False
     others: Iterator[IntArray] = iter(())
     if turning is None:
         turning = np.zeros(step.p.kinks.shape[1], dtype=np.int8)
-    most = min(MOST_GUESSES, max(FEWEST_GUESSES, DEARLY // max(state.size, 1)))
-    for count in range(1, (8 if damped else 1) * most + 1):
+    most = most or (8 if damped else 1) * most_guesses(state.size)
+    for count in range(1, most + 1):
         try:
             guess = Guess(step, state, turning)
         except Singular:

@@ -11,7 +11,7 @@ import numpy as np
 
 from fe.answer import Answer, Memory
 from fe.limit import FARTHEST_MM, Capacity, Escape, capacity
-from fe.search import search
+from fe.search import most_guesses, search
 
 if TYPE_CHECKING:
     from fe.solve import Solver
@@ -31,6 +31,9 @@ OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
 """Shares of the friction at which a start is looked for."""
 LINEAR_PROGRAM = "linear program"
 """Method of a proof that no force system carries the load."""
+SOON = 20
+"""Guesses after which it is asked first whether anything holds at all."""
+FEW_LINKS = 600
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
 """Shares of a load through which its states are followed where no start ends at once."""
 
@@ -175,6 +178,7 @@ class Step:
     def run(self, near: Answer | None = None, quick: bool = False, brief: bool = False) -> Answer:
         p = self.p
         limit: Capacity | None = None
+        by_lemke: Answer | None = None
         stick = np.zeros(p.n, dtype=np.int8)
         for i in self.prescribed:
             stick[i] = 1
@@ -187,15 +191,17 @@ class Step:
                     return replace(found, method="active set, neighbour")
                 if brief:
                     return self.none("unconverged", None, "left out: all starts but a neighbour's")
-            found = search(self, stick)
+            # Most searches end soon. The proof that nothing holds costs less than long ones.
+            found = search(self, stick, most=SOON)
             if found is not None:
                 return found
             if not quick or near is None:
-                # The proof that nothing holds costs less than the further starts.
                 limit = capacity(p, self.load, prescribed=self.prescribed)
                 if _impossible(limit):
                     return self.none("no equilibrium", limit.escape)
-            found = self._further(stick)
+            if most_guesses(p.n) > SOON:
+                found = search(self, stick)
+            found = found or self._further(stick)
             if found is not None:
                 return found
             if quick and near is not None:
@@ -208,6 +214,11 @@ class Step:
             found = self._follow_load(stick)
             if found is not None:
                 return replace(found, method="active set, load followed")
+            if p.n <= FEW_LINKS and not quick:
+                # Its time rises steeply with the links; for few it costs less than more starts.
+                by_lemke = self._lemke(limit)
+                if by_lemke.held:
+                    return by_lemke
             # A fragment that slides up to a stop is held only with that stop closed.
             closed = np.where(p.opens, 0, stick).astype(np.int8)
             for base, sign, name in ((stick, 1, "slip start"), (stick, -1, "opposite slip start"),
@@ -223,6 +234,9 @@ class Step:
                     return replace(found, method=f"active set, {name}")
         if quick:
             return self.none("unconverged", limit.escape, "left out: Lemke's method")
+        return by_lemke or self._lemke(limit)
+
+    def _lemke(self, limit: Capacity) -> Answer:
         from fe.fallback import lemke_answer  # only the rare case pays for it
 
         return lemke_answer(self, limit)
