@@ -299,7 +299,8 @@ def _gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
 
     def ask(number: int, frame: Any) -> None:
         asked.set()
-        signal.signal(signal.SIGINT, before)
+        # Not what was there before, which in a job in the background is to hear nothing.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         say("stopping: the cases in flight are finished (Ctrl-C again to drop them)")
 
     signal.signal(signal.SIGINT, ask)

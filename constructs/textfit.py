@@ -48,16 +48,24 @@ def _fallback(character: str) -> str | None:
     """Name of a font of this machine that draws a character which the usual font lacks."""
     upright = [e for e in fontManager.ttflist
                if e.style == "normal" and not e.name.startswith(BOXES)]
-    for entry in sorted(upright, key=lambda e: (e.weight != 400, e.name)):
+    for name in dict.fromkeys(e.name for e in sorted(upright, key=lambda e: (e.weight != 400,
+                                                                             e.name))):
         try:
-            font = get_font(entry.fname)
-            if font.get_char_index(ord(character)):
-                font.set_size(SIZE, 72.0)
-                font.load_char(ord(character))
-                return str(entry.name)
+            if all(_draws(name, weight, character) for weight in ("normal", "bold")):
+                return str(name)
         except (OSError, RuntimeError):    # a font that cannot be read, or of bitmaps only
             continue
     return None
+
+
+def _draws(family: str, weight: str, character: str) -> bool:
+    """Whether a family draws a character in a weight; its faces do not all have the same."""
+    font = get_font(findfont(FontProperties(family=family, weight=weight)))
+    if not font.get_char_index(ord(character)):
+        return False
+    font.set_size(SIZE, 72.0)
+    font.load_char(ord(character))
+    return True
 
 
 def families() -> list[str]:

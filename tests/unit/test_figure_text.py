@@ -66,7 +66,7 @@ def test_a_letter_that_no_font_has_is_a_box_and_told() -> None:
 
 def test_a_letter_that_another_font_of_the_machine_has_is_drawn_with_it() -> None:
     # This sign is in a mathematical font that comes with matplotlib, and not in the usual one.
-    sign = "\u20de"
+    sign = "\u24b6"
     with mpl.rc_context():
         assert plain(f"a{sign}") == f"a{sign}"
         assert not boxed(sign)
