@@ -15,6 +15,7 @@ from constructs.pieces import BonePiece, Inclusion, Piece, Solid
 from constructs.resolve import reference_band
 from constructs.schema import Study
 from constructs.section import Section
+from constructs.tables import number
 from fe.assembly import quadrature_points
 from fe.body import Body, Column
 from fe.condense import Measure
@@ -144,6 +145,9 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
         piece = BonePiece(section, depth.get(mesh.name), inclusions)
         solids.append(make_solid(mesh, "bone", piece, held=i == shaft))
     bodies = tuple(s.body for s in solids)
+    for body in bodies:
+        body.keep_small(number("anatomy", "small movements", "move"),
+                        np.radians(number("anatomy", "small movements", "turn")))
     edges = lips([f for f in faces if max(f.body_a, f.body_b) < count], meshes)
     loads, band = _loads(study, bodies), reference_band(study)
     return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft,

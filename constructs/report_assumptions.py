@@ -117,6 +117,7 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
         yield "anatomy", "sagittal"
         yield "anatomy", "slope"
         yield "loads", "slice"
+    yield "anatomy", "small movements"
     yield "anatomy", "limits"
     yield "loads", "default"
     load = study.load

@@ -23,6 +23,8 @@ FloatArray = np.ndarray
 IntArray = np.ndarray
 BLOCK = 16
 """Right-hand sides solved at once: measured best for splu on 10^4 to 10^5 unknowns."""
+FARTHEST_MM = 1e4
+"""A body that moves farther than this has not been held, whatever the residuals say."""
 ENTRIES = 40_000
 """Of small bodies (members) as many at once as make so many numbers."""
 
@@ -99,6 +101,7 @@ class Body:
         self.fixed = np.unique(np.asarray(list(fixed), dtype=np.int64))
         all_rigid, self.centre, self.length = plane_rigid_motions(self.points, rotation_dof)
         self.rigid = self._free_motions(all_rigid)
+        self.farthest = np.full(self.rigid.shape[1], FARTHEST_MM)
         self._factorise()
         self._index: dict[bytes, int] = {}
         self._columns: list[Column] = []
@@ -147,6 +150,12 @@ class Body:
             block = np.ascontiguousarray(forces[self._free, start:start + BLOCK])
             out[self._free, start:start + BLOCK] = self._lu.solve(block)
         return out
+
+    def keep_small(self, move: float, turn: float) -> None:
+        """Movements beyond ``move`` [mm] or ``turn`` [rad] are not small any more: no answer of the
+        model, in which forces act where they did at first. For a body that nothing fixes."""
+        if self.rigid.shape[1] == 3 and not self.fixed.size:
+            self.farthest = np.array([move, move, turn * self.length])
 
     def register(self, columns: Sequence[Column]) -> IntArray:
         """Numbers under which the columns' flexibilities are kept; equal columns share one."""

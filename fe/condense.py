@@ -52,6 +52,7 @@ class Condensed:
     load_rigid: FloatArray       # (m, p) R^T f
     load_kinks: FloatArray       # (h, p) moment of loads on the members themselves, over length
     rigid_body: IntArray         # (m,) number of the body of each rigid motion
+    farthest: FloatArray         # (m,) rigid motion from which on an answer is none, mm
     measure_names: tuple[str, ...]
     measure_links: FloatArray    # (k, n) c^T K^+ B
     measure_rigid: FloatArray    # (k, m)
@@ -153,6 +154,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     flex *= 0.5
     return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks,
                      limit, load_def, load_rigid, load_kinks, owner,
+                     np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
                      tuple(x.name for x in measures), m_links, m_rigid, m_kinks, m_loads,
                      **links.arrays())
 

@@ -16,7 +16,7 @@ import numpy as np
 import scipy.linalg
 
 from fe.lemke import lemke, proves_none
-from fe.limit import FARTHEST_MM, Capacity, Escape
+from fe.limit import Capacity, Escape
 
 if TYPE_CHECKING:
     from fe.answer import Answer
@@ -197,10 +197,9 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
                 break
             active, hinging = bounded, np.ones_like(hinging)
             continue
-        far = float(np.abs(rigid).max(initial=0.0))
-        if far > FARTHEST_MM:
-            return step.none("no equilibrium", Escape(rigid / far, kink / far),
-                              "would be held only after moving out of all bounds", method="Lemke")
+        too_far = step.moved_too_far(rigid, kink)
+        if too_far is not None:
+            return replace(too_far, method="Lemke")
         slack = step.d - step.solver.stiff @ force + p.rigid @ rigid + p.kinks @ kink
         found = step.follow(force, slack, kink)
         if found is not None:

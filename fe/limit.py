@@ -22,8 +22,6 @@ from fe.errors import SolveError
 FloatArray = np.ndarray
 
 
-FARTHEST_MM = 1e4
-"""A fragment that moves farther than this has not been held, whatever the residuals say."""
 
 
 @dataclass(frozen=True)

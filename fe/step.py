@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fe.answer import Answer, Memory
-from fe.limit import FARTHEST_MM, Capacity, Escape, capacity
+from fe.limit import Capacity, Escape, capacity
 from fe.search import most_guesses, search
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ FIRM = 1e3
 """Weight of force against slack in trial values, tried where the natural one does not end."""
 OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
 """Shares of the friction at which a start is looked for."""
+TOO_FAR = "would be held only after moving farther than small movements allow"
 LINEAR_PROGRAM = "linear program"
 """Method of a proof that no force system carries the load."""
 SOON = 20
@@ -123,13 +124,24 @@ class Step:
 
     def accept(self, force: FloatArray, rigid: FloatArray, kink: FloatArray, rcond: float,
                 steps: int) -> Answer | None:
-        """The answer, if its own residuals prove it."""
+        """The answer, if its own residuals prove it; one that moves too far is none."""
         slack, balance, error = self.residuals(force, rigid, kink)
-        far = float(np.abs(rigid).max(initial=0.0))
-        if not (balance < EQUILIBRIUM and error < COMPLEMENTARITY and far < FARTHEST_MM):
+        if not (balance < EQUILIBRIUM and error < COMPLEMENTARITY):
             return None
+        too_far = self.moved_too_far(rigid, kink)
+        if too_far is not None:
+            return too_far
         return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
                       self.load, balance, error, rcond, steps)
+
+    def moved_too_far(self, rigid: FloatArray, kink: FloatArray) -> Answer | None:
+        """That a state is no answer, where bodies move farther in it than they may."""
+        far = float((np.abs(rigid) / self.p.farthest).max(initial=0.0))
+        if far <= 1.0:
+            return None
+        size = float(np.abs(rigid).max())
+        return self.none("no equilibrium", Escape(rigid / size, kink / size), TOO_FAR,
+                         method="movement beyond its bound")
 
     def follow(self, force: FloatArray, slack: FloatArray, kink: FloatArray, firm: float = 1.0
                ) -> Answer | None:
@@ -153,7 +165,9 @@ class Step:
             other = copy(self)
             other.friction = share * self.friction
             near = search(other, stick, firm=FIRM)
-            found = near and self.follow(near.force, near.slack, near.kink_step, FIRM)
+            if near is None or not near.held:
+                continue
+            found = self.follow(near.force, near.slack, near.kink_step, FIRM)
             if found is not None:
                 return replace(found, method="active set, from other friction")
         return None
@@ -173,6 +187,8 @@ class Step:
                 for firm in (1.0, FIRM):
                     found = found or part.follow(near.force, near.slack, near.kink_step, firm)
             near = found or near
+            if near is not None and not near.held:
+                return replace(near, load=self.load)  # it moves too far already
         return found
 
     def run(self, near: Answer | None = None, quick: bool = False, brief: bool = False) -> Answer:

@@ -116,7 +116,7 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
         rigid=problem.rigid[np.ix_(kept, motions)], kinks=problem.kinks[np.ix_(kept, hinges)],
         kink_limit=problem.kink_limit[hinges], load_deformation=problem.load_deformation[kept],
         load_rigid=problem.load_rigid[motions], load_kinks=problem.load_kinks[hinges],
-        rigid_body=new_body[problem.rigid_body[motions]],
+        rigid_body=new_body[problem.rigid_body[motions]], farthest=problem.farthest[motions],
         measure_links=problem.measure_links[:, kept],
         measure_rigid=problem.measure_rigid[:, motions],
         measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
