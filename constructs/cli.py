@@ -157,6 +157,8 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                  "--out", metavar="FILE", show_default=False,
                  help="Where to copy it; default NAME.toml here.")] = None,
              force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+             keys: Annotated[bool, typer.Option(
+                 "--keys", help="List every key that a study file may have.")] = False,
              gallery: Annotated[Path | None, typer.Option(
                  "--gallery", metavar="DIR", show_default=False,
                  help="Solve all of them (or NAME) anew: a page of table and pictures each.")]
@@ -165,6 +167,16 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
     from constructs.study import example_names, example_text, parse_study
     from fe.errors import InputError
 
+    if keys:
+        from dataclasses import asdict
+
+        from constructs import keys as known
+
+        if json:
+            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()]})
+        else:
+            print("\n".join(known.lines()))
+        return
     if gallery is not None:
         from constructs.gallery import write_gallery
 

@@ -165,6 +165,7 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
 def write_index(folder: Path) -> list[Path]:
     """The page that lists the studies of the folder, and the pages of words."""
     from constructs.glossary import glossary
+    from constructs.keys import markdown as keys_of_a_study
     from constructs.report_assumptions import LIMITS, MODEL, markdown
 
     out = ["# Gallery", "", LABEL, "", "All scenarios are invented. Made by", "",
@@ -178,10 +179,11 @@ def write_index(folder: Path) -> list[Path]:
                        f"{len(study.constructs)} | `buttress compare --example {name}` |")
     out += [f"| [{words}]({name}/) | | `{command}` |"
             for name, (words, command) in OTHERS.items() if (folder / name).exists()]
-    out += ["", "[What this cannot tell you, and what it assumes](assumptions.md) · "
+    out += ["", "[Every key of a study file](keys.md) · "
+            "[What this cannot tell you, and what it assumes](assumptions.md) · "
             "[words, for people who are not engineers and for people who are not surgeons]"
             "(glossary.md)", ""]
-    pages = {"README.md": "\n".join(out),
+    pages = {"README.md": "\n".join(out), "keys.md": keys_of_a_study(),
              "glossary.md": f"# Words\n\n{LABEL}\n\n{glossary().markdown()}",
              "assumptions.md": f"# What this cannot tell you\n\n{LABEL}\n\n"
                                + "\n".join(f"- {markdown(x)}" for x in LIMITS)

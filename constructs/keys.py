@@ -1,0 +1,141 @@
+"""Every key that a study file may have, read off the models that check it."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterator
+from dataclasses import dataclass
+from types import NoneType, UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from constructs import LABEL
+from constructs.checked import OneOf, Within
+from constructs.schema import Study
+
+NEEDED, NONE = "needed", "-"
+FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAME.friction`,
+`construct.NAME.screw.NAME.angle_deg`; `*` stands for every name of a list. Beside the keys of the
+file there are `ANY ENTRY.present` (true or false: whether a named entry is there; a plate takes its
+screws with it), `fracture.NAME.slope_deg` (angle of the fracture's chord to the long axis; the line
+is turned about its end at the joint), `fracture.NAME.turn_deg` (the same by what it is turned),
+`scale.cancellous_strength` and `scale.bearing_stiffness` (factors on strengths of bone other than
+cortex under screws, and on the springs between screws and bone)."""
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key: what may stand there, and what holds where it is left out."""
+
+    name: str
+    allowed: str
+    default: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of the file, as it is headed there, with what it is and its keys."""
+
+    heading: str
+    about: str
+    keys: tuple[Key, ...]
+
+
+def tables() -> list[Table]:
+    """All tables of a study file, in the order of the models."""
+    return list(_tables(Study, "", ""))
+
+
+def _tables(model: type[BaseModel], heading: str, path: str) -> Iterator[Table]:
+    keys, below = [], []
+    for name, field in model.model_fields.items():
+        key = field.alias or name
+        inner, many = _model(field.annotation)
+        if inner is None:
+            keys.append(Key(key, allowed(field.annotation, field.metadata), _default(field)))
+            continue
+        here = f"{path}.{key}" if path else key
+        below.append((inner, f"[[{here}]]" if many else f"[{here}]", here))
+    about = " ".join((inspect.getdoc(model) or "").replace("``", "`").split())
+    about = about.removeprefix(f"`{heading}`: ")
+    about = about[:1].upper() + about[1:]
+    yield Table(heading or "the file itself", about, tuple(keys))
+    for inner, title, here in below:
+        yield from _tables(inner, title, here)
+
+
+def _model(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
+    """The model that a key holds, and whether it is a list of them."""
+    if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
+        return annotation, False
+    parts = [a for a in get_args(annotation) if a not in (NoneType, Ellipsis)]
+    if get_origin(annotation) is tuple and len(parts) == 1:
+        return _model(parts[0])[0], True
+    if get_origin(annotation) in (Union, UnionType, Annotated):
+        found = [m for m in map(_model, parts) if m[0] is not None]
+        return found[0] if found else (None, False)
+    return None, False
+
+
+def allowed(annotation: Any, metadata: Any = ()) -> str:
+    """What may stand at a key, in words."""
+    for mark in metadata:
+        if isinstance(mark, Within):
+            unit = "" if mark.unit == "-" else f" {mark.unit}"
+            whole = "whole number, " if annotation is int else ""
+            return f"{whole}{mark.low:g} to {mark.high:g}{unit}"
+        if isinstance(mark, OneOf):
+            return " | ".join(f'"{n}"' for n in mark.names())
+    parts = [a for a in get_args(annotation) if a is not NoneType]
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        return allowed(parts[0], parts[1:])
+    if origin is Literal:
+        return " | ".join(f'"{p}"' if isinstance(p, str) else f"{p}" for p in parts)
+    if origin in (Union, UnionType):
+        return ", or ".join(dict.fromkeys(allowed(p) for p in parts))
+    if origin is tuple:
+        if parts[-1] is Ellipsis:
+            return f"list of: {allowed(parts[0])}"
+        return "[" + ", ".join(allowed(p) for p in parts) + "]"
+    return {bool: "true | false", int: "whole number", float: "number",
+            str: "text"}.get(annotation, "a value")
+
+
+def _default(field: FieldInfo) -> str:
+    if field.is_required():
+        return NEEDED
+    value = field.get_default(call_default_factory=True)
+    if value is None or value == "" or value == ():
+        return NONE
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f"{value:g}" if isinstance(value, int | float) else f'"{value}"'
+
+
+def lines() -> list[str]:
+    """For the terminal."""
+    out = []
+    for table in tables():
+        out += [table.heading, *(f"    {k.name} = {k.allowed}"
+                                 + (f"  ({NEEDED})" if k.default == NEEDED else
+                                    f"  (default {k.default})" if k.default != NONE else "")
+                                 for k in table.keys), ""]
+    return [*out, " ".join(FURTHER.split()), LABEL]
+
+
+def markdown() -> str:
+    """As a page of the gallery."""
+    out = ["# Keys of a study file", "", LABEL, "", "One TOML file a study; `buttress examples "
+           "NAME` copies one to start from, `buttress check FILE` says what is wrong with it.", "",
+           FURTHER, ""]
+    for table in tables():
+        title = table.heading if table.heading[0] != "[" else f"`{table.heading}`"
+        out += [f"## {title}", "", table.about, "", "| key | what may stand there | default |",
+                "| --- | --- | --- |"]
+        out += [f"| `{k.name}` | {k.allowed.replace('|', chr(92) + '|')} | {k.default} |"
+                for k in table.keys]
+        out.append("")
+    return "\n".join(out)

@@ -1,0 +1,85 @@
+"""The list of keys says what the models check, and leaves none out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from constructs import LABEL
+from constructs.cli import app
+from constructs.keys import FURTHER, NEEDED, lines, markdown, tables
+from constructs.study import example, example_names
+from constructs.vary import SCALES, TURNS, plain
+from fe.errors import InputError
+
+ROOT = Path(__file__).parents[2]
+LISTED = {(t.heading.strip("[]").replace("the file itself", ""), k.name): k
+          for t in tables() for k in t.keys}
+
+
+def used(data: Any, path: str = "") -> set[tuple[str, str]]:
+    """Tables and keys of nested dicts and lists of dicts."""
+    found = set()
+    for key, value in data.items():
+        below = f"{path}.{key}".strip(".")
+        entries = value if isinstance(value, list) else [value]
+        if not entries:
+            continue
+        if all(isinstance(e, dict) for e in entries):
+            for entry in entries:
+                found |= used(entry, below)
+        else:
+            found.add((path, key))
+    return found
+
+
+@pytest.mark.parametrize("name", example_names())
+def test_every_key_of_the_shipped_studies_is_listed(name: str) -> None:
+    assert used(plain(example(name))) <= set(LISTED)
+
+
+@pytest.mark.parametrize(("table", "key", "value", "says"), [
+    ("section", "width_mm", 200.0, "40 to 120 mm"),
+    ("construct.screw", "angle_deg", 80.0, "-75 to 75 deg"),
+    ("construct.screw", "count", 40, "whole number, 1 to 12"),
+    ("section", "bone", "hard", '"dense" | "soft" | "foam"'),
+    ("construct.screw", "form", "HA 9", '"HA 3.5" | "HA 4.5" | "HB 4.0" | "HB 6.5"'),
+])
+def test_what_it_says_is_what_is_refused(table: str, key: str, value: object, says: str) -> None:
+    assert LISTED[table, key].allowed == says
+    from constructs.study import study_from
+
+    data = plain(example("medial-shear"))
+    place = data
+    for part in table.split("."):
+        place = place[part][1] if part == "construct" else place[part][0] if isinstance(
+            place[part], list) else place[part]
+    place[key] = value
+    with pytest.raises(InputError):
+        study_from(data)
+
+
+def test_what_is_needed_and_what_holds_by_default() -> None:
+    assert LISTED["", "name"].default == NEEDED
+    assert LISTED["section", "width_mm"].default == "76"
+    assert LISTED["construct.screw", "locked"].default == "false"
+    assert LISTED["construct.screw", "use"].default == '"positional"'
+
+
+def test_what_may_be_varied_beside_them_is_told() -> None:
+    for name in (*(f"scale.{s}" for s in SCALES), *TURNS, "present"):
+        assert name in FURTHER
+
+
+def test_it_is_on_the_terminal_and_in_the_gallery() -> None:
+    shown = CliRunner().invoke(app, ["examples", "--keys"])
+    assert shown.exit_code == 0
+    assert shown.stdout.splitlines() == lines()
+    assert lines()[-1] == LABEL
+    found = json.loads(CliRunner().invoke(app, ["examples", "--keys", "--json"]).stdout)
+    assert len(found["tables"]) == len(tables())
+    assert (ROOT / "results" / "gallery" / "keys.md").read_text(encoding="utf-8") == markdown()
