@@ -12,9 +12,15 @@ from textwrap import wrap
 from typing import Any
 
 from constructs import tables
-from constructs.limits import CAPACITY
+from constructs.limits import EQUILIBRIUM, kept_words, not_found
 from constructs.loads import STANCES, activities, activity_case, ground_cases
-from constructs.results import Comparison, ConstructResult
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    NOT_TIGHTENED,
+    Comparison,
+    ConstructResult,
+    not_tightened,
+)
 
 TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
@@ -30,13 +36,16 @@ WIDE = 100
 
 @dataclass(frozen=True)
 class Cell:
-    """One construct under one row: "holds", the name of the limit broken first, or "lets go".
+    """One construct under one row: "holds", the name of the limit broken first, "lets go",
+    "cannot be tightened" or "not known".
 
-    ``load_N`` is the load at which that limit is reached, None where all hold.
+    ``load_N`` is the load at which that limit is reached, None where all hold; ``doubt`` says what
+    the search did not find where the verdict is not known.
     """
 
     verdict: str
     load_N: float | None
+    doubt: str = ""
 
     @property
     def words(self) -> str:
@@ -45,9 +54,9 @@ class Cell:
 
     @property
     def since(self) -> str:
-        """From which load on, empty where all limits hold."""
+        """From which load on, or what was not found; empty where all limits hold."""
         if self.load_N is None:
-            return ""
+            return f"({self.doubt})" if self.doubt else ""
         return f"from {self.load_N:.0f} N" if self.load_N > 0.0 else "at any load"
 
 
@@ -70,12 +79,13 @@ class BearingRow:
 
 @dataclass(frozen=True)
 class Bearing:
-    """The table for a body mass, rows by joint force."""
+    """The table for a body mass, rows by joint force; ``doubts``: searches without an end."""
 
     title: str
     judged: str
     body_mass_kg: float
     rows: tuple[BearingRow, ...]
+    doubts: tuple[str, ...] = ()
 
     @property
     def constructs(self) -> tuple[str, ...]:
@@ -107,26 +117,34 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
     about.sort(key=lambda row: (row[1][1], row[0]))
     return Bearing(TITLE, JUDGED if asked else USUAL + JUDGED, mass, tuple(
         BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
-        for row in about))
+        for row in about), tuple(
+            f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
+            for name, r in c.limits.items() if not_found(r)))
 
 
 def judged(construct: ConstructResult, force: float) -> Cell:
     """What a construct does under a joint force [N], from the loads at which limits are reached."""
+    if construct.status == NOT_TIGHTENED:
+        return (Cell(CANNOT_TIGHTEN, None) if not_tightened(construct)
+                else Cell(UNKNOWN, None, "tightening did not converge"))
     ends = construct.equilibrium_ends_N
     if ends is not None and force > ends:
         return Cell(LETS_GO, ends)
     reached = [(r.load_N, name) for name, r in construct.limits.items()
-               if r.load_N is not None and name != CAPACITY and r.load_N <= force]
+               if r.load_N is not None and name != EQUILIBRIUM and r.load_N <= force]
     if reached:
         load, name = min(reached)
         return Cell(name, load)
-    if any(r.missing.startswith("not found") for r in construct.limits.values()):
-        return Cell(UNKNOWN, None)
+    lost = [name for name, r in construct.limits.items()
+            if not_found(r) and force > (r.kept_to_N or 0.0)]
+    if lost:
+        return Cell(UNKNOWN, None, f"{lost[0]} not found")
     return Cell(HOLDS, None)
 
 
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",
-           "construct", "verdict", "limit_load_N", "source", "status", "stances")
+           "construct", "verdict", "limit_load_N", "source", "status", "stances",
+           "not_found")
 
 
 def rows(bearing: Bearing) -> list[dict[str, Any]]:
@@ -134,7 +152,7 @@ def rows(bearing: Bearing) -> list[dict[str, Any]]:
     return [{"title": bearing.title, "body_mass_kg": bearing.body_mass_kg, "activity": row.name,
              "joint_force_low_N": row.force_N[0], "joint_force_high_N": row.force_N[1],
              "construct": name, "verdict": cell.verdict, "limit_load_N": cell.load_N,
-             "source": row.source, "status": row.status,
+             "source": row.source, "status": row.status, "not_found": cell.doubt or None,
              "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None}
             for row in bearing.rows for name, cell in row.cells.items()]
 
@@ -147,7 +165,7 @@ def lines(bearing: Bearing) -> list[str]:
     across = max(len(head[1]), *(len(force) for _, force in left))
     out = [f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", ""]
     names = list(bearing.constructs)
-    each = 16
+    each = max(16, *(len(c.verdict) for row in bearing.rows for c in row.cells.values()))
     fit = max(1, (WIDE - side - across - 2) // (each + 2))
     for start in range(0, len(names), fit):
         part = names[start:start + fit]
@@ -160,4 +178,5 @@ def lines(bearing: Bearing) -> list[str]:
             out.append("  ".join([name, f"{force:>{across}}", *(
                 f"{row.cells[c].verdict:{each}}" for c in part)]).rstrip())
         out.append("")
-    return [*out, *wrap(bearing.judged, WIDE)]
+    return [*out, *(x for doubt in bearing.doubts for x in wrap(doubt, WIDE)),
+            *wrap(bearing.judged, WIDE)]

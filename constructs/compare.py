@@ -12,11 +12,19 @@ from time import perf_counter
 import numpy as np
 
 from constructs.bone import Bone
-from constructs.limits import Gauge, Reading, find_limits, first_words, gauges, lowest
+from constructs.limits import (
+    NOT_FOUND,
+    Gauge,
+    Reading,
+    find_limits,
+    first_words,
+    gauges,
+    lowest,
+)
 from constructs.loads import newtons
 from constructs.metrics import Reader, intact_subsidence, read
 from constructs.model import Bones, Model, build_model, intact_measures
-from constructs.picture import take_picture
+from constructs.picture import take_picture, unloaded
 from constructs.results import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
@@ -26,6 +34,7 @@ from constructs.results import (
     LetsGo,
     LoadResult,
     Where,
+    not_tightened,
 )
 from constructs.rules import check
 from constructs.rules_screw import PLATE_ACROSS
@@ -110,12 +119,16 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     limits = find_limits(search, gauges(reader, model, study.limits, loads),
                          lets_go(model, bound) or letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
-    return ConstructResult(
+    found = ConstructResult(
         model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
         upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
         first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve, sunk, tuple(loads),
         model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
         lowest(limits))
+    if why := not_tightened(found):
+        # What strips while it is tightened is no escape under the load: it is drawn unloaded.
+        return replace(found, pictures=tuple(unloaded(p, why) for p in shots))
+    return found
 
 
 def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
@@ -217,6 +230,16 @@ class Search:
         return (f"not reached below {newtons(top)} N" if self.ends is None
                 else f"not reached before it lets go at {newtons(top)} N")
 
+    def kept_to(self, gauge: Gauge) -> float:
+        """Largest load [N] that was solved up to which a gauge is within its limit."""
+        kept = 0.0
+        for load in sorted(self.known):
+            over = self._over(gauge, load)
+            if isinstance(over, str) or over >= 0.0:
+                break
+            kept = load
+        return kept
+
     def _between(self, gauge: Gauge, low: tuple[float, float], high: tuple[float, float]
                  ) -> tuple[float, Reading] | str:
         (a, fa), (b, fb), kept = low, high, 0
@@ -259,7 +282,7 @@ class Search:
         else:
             answer = self.answer(load)
             if not answer.held:
-                return "not found: answers did not converge near it"
+                return f"{NOT_FOUND}: answers did not converge near it"
         return gauge.read(answer) or "no such figure in this section or construct"
 
 

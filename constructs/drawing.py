@@ -90,15 +90,16 @@ def title(ax: Axes, name: str, words: str) -> None:
     figure = ax.get_figure(root=True)
     assert figure is not None
     room = figure.get_figwidth() * (1.0 - ax.get_position().x0) - 0.3
+    below = wrap(words, room, 14) if words else ""
     if words:
         ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,
-                wrap(words, room, 14), size=14, transform=ax.transAxes, va="bottom")
+                below, size=14, transform=ax.transAxes, va="bottom")
     for size in (16, 14, 12):
         lines = wrap(name, room, size, bold=True)
         if lines.count("\n") < 2:
             break
-    ax.set_title(lines, loc="left", size=size, weight="bold", pad=34 if words else 12,
-                 family=families())
+    ax.set_title(lines, loc="left", size=size, weight="bold", family=families(),
+                 pad=34 + 17 * below.count("\n") if words else 12)
 
 
 def inches(ax: Axes) -> FloatArray:

@@ -8,9 +8,11 @@ from matplotlib.patches import Patch, Rectangle
 
 from constructs import drawing as d
 from constructs.bearing import HOLDS, LETS_GO, MOST_COLUMNS, UNKNOWN, Bearing, BearingRow, Cell
+from constructs.results import CANNOT_TIGHTEN
 from constructs.textfit import LINE, SIZE, width, wrap
 
-LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"), UNKNOWN: ("#FFFFFF", "")}
+LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"),
+         CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
 BROKEN = ("#FBEFA0", "//")
 """Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
 
@@ -37,11 +39,15 @@ def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:
     deep = max(x.count("\n") + 1 for line in (*words, sides) for x in line)
     tall = (deep + 0.6) * LINE
     over = (max(t.count("\n") for t in tops) + 1) * LINE + 0.25
+    foot = wrap(" ".join((*bearing.doubts, bearing.judged)), d.WIDE - 0.6)
+    # Three lines of words and a line of signs have their place; what is more lifts the matrix.
+    signs = LINE * max(0, foot.count("\n") - 2) + 1.05
+    under = signs + 0.5 + (0.25 if len(_looks(bearing)) > 4 else 0.0)
     if ax is None:
-        height = max(d.HIGH, down * tall + over + 2.4)
-        tall = (height - over - 2.4) / down
+        height = max(d.HIGH, down * tall + over + under + 0.85)
+        tall = (height - over - under - 0.85) / down
         figure: Figure = d.slide(height)
-        ax = d.axes_at(figure, left, 1.55, inside, down * tall)
+        ax = d.axes_at(figure, left, under, inside, down * tall)
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)
@@ -59,7 +65,7 @@ def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:
     figure.text(0.3 / d.WIDE, 1 - 0.55 / figure.get_figheight(),
                 f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", size=16,
                 weight="bold")
-    _signs(figure, bearing)
+    _signs(figure, bearing, signs, foot)
     return ax
 
 
@@ -79,17 +85,22 @@ def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], text: str) 
             bbox={"facecolor": colour, "edgecolor": "none", "pad": 1.5})
 
 
-def _signs(figure: Figure, bearing: Bearing) -> None:
-    """Below the matrix: what the colours mean, and how a mass on the ground is judged."""
-    verdicts = [c.verdict for row in bearing.rows for c in row.cells.values()]
-    named = {HOLDS: "keeps every limit", LETS_GO: "lets go: no equilibrium", UNKNOWN: "not known"}
-    handles = [Patch(facecolor=LOOKS[v][0], hatch=LOOKS[v][1], edgecolor="#00000030", label=words)
-               for v, words in named.items() if v in verdicts]
-    if any(v not in named for v in verdicts):
-        handles.insert(1, Patch(facecolor=BROKEN[0], hatch=BROKEN[1], edgecolor="#00000030",
-                                label="passes a limit first reached at the load named"))
+def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
+    """Colour, hatch and meaning of what the matrix shows."""
+    verdicts = {c.verdict for row in bearing.rows for c in row.cells.values()}
+    named = {HOLDS: "keeps every limit", "": "passes a limit first reached at the load named",
+             LETS_GO: "lets go: no equilibrium",
+             CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
+    return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
+            if (v in verdicts if v else verdicts - set(named))]
+
+
+def _signs(figure: Figure, bearing: Bearing, at: float, foot: str) -> None:
+    """Below the matrix: what the colours mean, what was not found, how a mass is judged."""
+    handles = [Patch(facecolor=look[0], hatch=look[1], edgecolor="#00000030", label=words)
+               for look, words in _looks(bearing)]
     high = figure.get_figheight()
     figure.legend(handles=handles, loc="lower left", ncols=4, fontsize=SIZE, frameon=False,
-                  bbox_to_anchor=(0.15 / d.WIDE, 1.05 / high))
-    figure.text(0.3 / d.WIDE, 0.42 / high, wrap(bearing.judged, d.WIDE - 0.6), size=SIZE,
+                  bbox_to_anchor=(0.15 / d.WIDE, at / high))
+    figure.text(0.3 / d.WIDE, 0.42 / high, foot, size=SIZE,
                 va="bottom", linespacing=1.15)

@@ -10,8 +10,13 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
-from constructs.results import CANNOT_TIGHTEN, HELD_BY_NOTHING, Comparison, ConstructResult
-from constructs.table import not_tightened
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    HELD_BY_NOTHING,
+    Comparison,
+    ConstructResult,
+    not_tightened,
+)
 from constructs.textfit import LINE, SIZE, width, wrap, wrap_all
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.path import Path as Outline
 
 from constructs import drawing as d
-from constructs.figure_section import draw_escape, escaping, outcome
+from constructs.figure_section import draw_escape, escaping, outcome, unmade
 from constructs.picture import Arrow, FreeBody, Picture
 from constructs.textfit import SIZE, wrap
 
@@ -66,6 +66,8 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
         words = ("No equilibrium: no set of forces within the strength of the links closes."
                  if picture.status == "no equilibrium" else
                  "No forces on this fragment." if picture.held else
+                 f"It {picture.status}. No load was put on, so there are no forces to draw."
+                 if unmade(picture) else
                  f"No answer ({picture.status}), so no forces to draw.")
         ax.text(1.08, 0.5, wrap(words, 4.0), size=14, va="center", transform=ax.transAxes)
         return ax

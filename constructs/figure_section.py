@@ -13,7 +13,7 @@ from matplotlib.patches import Patch
 from constructs import drawing as d
 from constructs.bone import SHAFT
 from constructs.picture import BodyPicture, MemberPicture, Picture
-from constructs.results import Comparison, ConstructResult, LoadResult
+from constructs.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
 from constructs.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
@@ -48,11 +48,18 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
     return ESCAPE_MM / d.largest_motion(picture)
 
 
+def unmade(picture: Picture) -> bool:
+    """Whether the screws cannot be tightened, so that no load was put on."""
+    return picture.status.startswith(CANNOT_TIGHTEN)
+
+
 def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
     load = picture.load_words
     if picture.held:
         return f"holds {load}"
+    if unmade(picture):
+        return f"{picture.status}; drawn unloaded"
     if picture.status != "no equilibrium":
         return f"{picture.status} at {load}: no answer, drawn as it was"
     if (body := escaping(picture)) is None:
@@ -170,7 +177,8 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     left, right = column / scale + margin
     d.frame(ax, (low[0] - left, low[1] - 4), (high[0] + right, high[1] + 24), scale)
     draw_section(ax, picture, factor, top)
-    draw_loads(ax, picture, direction_deg, high[1] + 1.5)
+    if not unmade(picture):
+        draw_loads(ax, picture, direction_deg, high[1] + 1.5)
     handles = _forces(ax, picture, factor) if picture.held else []
     for side, (anchors, words, colours) in enumerate(zip(*s, strict=True) if s else ((), (), ())
                                                      for s in names):
@@ -227,7 +235,9 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
 
 
 def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room: float) -> None:
-    handles: list = [Line2D([], [], color="#8A8A8A", linewidth=1, label="before loading")]
+    unloaded = unmade(picture)
+    handles: list = [Line2D([], [], color="black" if unloaded else "#8A8A8A", linewidth=1,
+                            label="before loading")]
     if picture.held:
         handles.append(Line2D([], [], color="black", linewidth=1.5,
                               label=f"loaded, displacement × {factor:g}"))
@@ -240,8 +250,9 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room
                 for k in ("plate", "screw", "wire") if k in kinds]
     if any(b.kind == "graft" for b in picture.bodies):
         handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))
-    handles.append(Line2D([], [], color="black", marker="v", markersize=9, linestyle="none",
-                          label="joint force"))
+    if not unloaded:
+        handles.append(Line2D([], [], color="black", marker="v", markersize=9, linestyle="none",
+                              label="joint force"))
     legend = ax.legend(handles=[*handles, *forces], loc="upper left", fontsize=SIZE, frameon=False,
                        bbox_to_anchor=(1.02, 1.0), borderaxespad=0, handlelength=1.6)
     legend.set_zorder(7)
@@ -367,7 +378,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
 def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
     if load is None or load.status != "held":
-        return picture.status
+        return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
     return "holds" if sunk is None else f"sinks {sunk:.3g} mm"
 

@@ -9,7 +9,7 @@ itself is zero for long and then steep, the percentile grows almost evenly.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,7 +28,10 @@ if TYPE_CHECKING:
     from constructs.compare import Search
 
 FloatArray = np.ndarray
-CAPACITY = "capacity"
+EQUILIBRIUM = "equilibrium"
+"""The limit at which loading step by step ends."""
+NOT_FOUND = "not found"
+"""How the words begin why a limit whose search did not converge has no load."""
 P99 = 0.01
 """Share of volume for which every answer of the study has its percentile of strain already."""
 
@@ -155,7 +158,10 @@ def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo
         about = (gauge.key, gauge.limit, gauge.unit)
         out[gauge.name] = (LimitResult(None, None, *about, reached) if isinstance(reached, str)
                            else LimitResult(reached[0], reached[1].where, *about))
-    out[CAPACITY] = _capacity(search, letting_go, escapes)
+    for gauge in found:     # last, since every search adds loads that are solved
+        if not_found(out[gauge.name]):
+            out[gauge.name] = replace(out[gauge.name], kept_to_N=search.kept_to(gauge))
+    out[EQUILIBRIUM] = _capacity(search, letting_go, escapes)
     return out
 
 
@@ -172,6 +178,17 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
     return LimitResult(search.ends, Where(escapes, None) if escapes else None, *about)
 
 
+def not_found(limit: LimitResult) -> bool:
+    """Whether the search of a limit did not converge."""
+    return limit.missing.startswith(NOT_FOUND)
+
+
+def kept_words(name: str, limit: LimitResult) -> str:
+    """What is known of a limit whose search did not converge."""
+    return (f"the search for {name} did not converge; it is kept up to "
+            f"{newtons(round(limit.kept_to_N or 0.0))} N")
+
+
 def lowest(limits: dict[str, LimitResult]) -> str | None:
     """Name of the limit that is reached at the lowest load, None where none is reached."""
     found = [(r.load_N, name) for name, r in limits.items() if r.load_N is not None]
@@ -185,11 +202,14 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     ``without_load``: why a construct that holds no load at all does not.
     """
     name = lowest(limits)
+    least = search_limit if name is None else limits[name].load_N or 0.0
+    lost = "".join(f"; {kept_words(n, r)}" for n, r in limits.items()
+                   if not_found(r) and (r.kept_to_N or 0.0) < least)
     if name is None:
-        return f"none below {newtons(search_limit)} N"
+        return ("none found" if lost else f"none below {newtons(search_limit)} N") + lost
     limit = limits[name]
-    where = f" ({limit.where.words})" if limit.where else ""
-    if name == CAPACITY and limit.load_N == 0.0:
+    where = (f" ({limit.where.words})" if limit.where else "") + lost
+    if name == EQUILIBRIUM and limit.load_N == 0.0:
         return f"equilibrium: {without_load}{where}"
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by tightening alone{where}"
@@ -198,7 +218,7 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
 
 def limit_words(name: str, limit: LimitResult) -> str:
     """What happens at a limit: ``step-off reaches 2 mm``."""
-    if name == CAPACITY:
+    if name == EQUILIBRIUM:
         return "equilibrium ends"
     if name == "bone over yield":
         return "more bone is over yield than its limit"

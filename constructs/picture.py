@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -98,6 +98,14 @@ class Picture:
     def load_words(self) -> str:
         """The load in words, with its name where it has one: ``1920 N (walking)``."""
         return LoadCase(self.load_name, self.load_N, "", "").words
+
+
+def unloaded(picture: Picture, status: str) -> Picture:
+    """The picture of what cannot be loaded, as it lies there; ``status`` says why."""
+    return replace(picture, status=status, bodies=tuple(
+        replace(b, displacement=np.zeros_like(b.displacement)) for b in picture.bodies),
+        members=tuple(replace(m, displacement=np.zeros_like(m.displacement))
+                      for m in picture.members))
 
 
 def source_kind(model: Model, source: str) -> str:

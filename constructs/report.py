@@ -12,7 +12,6 @@ from constructs.bearing import weight_bearing
 from constructs.figures import fragments, overview_load, shown_picture, stems
 from constructs.glossary import glossary
 from constructs.patches import patches
-from constructs.plurals import counted
 from constructs.report_assumptions import LIMITS, MODEL, assumptions
 from constructs.report_contact import more
 from constructs.report_parts import (
@@ -29,10 +28,10 @@ from constructs.report_parts import (
     trust_table,
 )
 from constructs.report_style import STYLE
-from constructs.results import Comparison, ConstructResult
+from constructs.results import Comparison, ConstructResult, not_tightened
 from constructs.schema import Study
 from constructs.stages.table import stages_html
-from constructs.table import ORDER, best_first
+from constructs.table import ORDER, best_first, why_first
 from constructs.twins import WORDS, pairs
 from constructs.verified import recorded, sentences
 
@@ -190,24 +189,23 @@ def _bearing(comparison: Comparison, pictures: dict[str, str]) -> str:
         return ""
     return (f"<section><h2>{text(found.title)}</h2>"
             f"<p>Body mass {found.body_mass_kg:g} kg. {text(found.judged)}</p>"
-            + bearing_table(found)
+            + bearing_table(found) + (items(text(x) for x in found.doubts) if found.doubts else "")
             + _figure(comparison, pictures, ("weight bearing", "", ""), found.title)
             + "</section>")
 
 
 def _answer(order: list[ConstructResult]) -> str:
     best = order[0]
-    held = sum(r.status == "held" for r in best.loads)
-    of_all = f"{held} of {counted(len(best.loads), 'load')}"
+    held = any(r.status == "held" for r in best.loads)
     if not any(r.fragments for c in order for r in c.loads):
         return ("<p>Nothing is broken in this study, so there is no fragment that could sink or "
                 "let go, and no order of the constructs.</p>")
-    if held and len(order) == 1:
-        return f"<p><b>{text(best.marked_name)}</b> holds {of_all}.</p>"
-    if not held:
-        return "<p>No construct holds any of the loads.</p>"
-    return (f"<p><b>{text(best.marked_name)}</b> comes first: it holds {of_all} "
-            "and, among those that hold as many, sinks least at the last of them.</p>")
+    none = "" if held else "No construct holds any of the loads. "
+    if len(order) == 1:
+        said = none or f"<b>{text(best.marked_name)}</b>: {text(why_first(order))}."
+        return f"<p>{said.strip()}</p>"
+    return (f"<p>{none}<b>{text(best.marked_name)}</b> comes first: "
+            f"{text(why_first(order))}.</p>")
 
 
 def _twins(order: list[ConstructResult]) -> str:
@@ -249,7 +247,7 @@ def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, s
         out += [f"<h3>Metal at {text(load.load_words)}</h3>", metal(load)]
     out.append(lets_go(c))
     notes = [f"{text(r.load_words)}: {text(n)}" for r in c.loads for n in r.notes]
-    if load.escapes:
+    if load.escapes and not not_tightened(c):
         notes.insert(0, f"Without equilibrium at {text(load.load_words)}: “{text(load.escapes)}” "
                         "escapes. The motion drawn is that of limit analysis: rigid pieces that "
                         "slide along their faces and turn at hinges.")

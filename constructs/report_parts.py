@@ -15,8 +15,9 @@ from constructs.results import (
     ConstructResult,
     FragmentResult,
     LoadResult,
+    not_tightened,
 )
-from constructs.table import MARK, ends_text, not_tightened, worst_subsidence
+from constructs.table import MARK, ends_text, worst_subsidence
 
 NONE = '<span class="none" title="this number does not exist">–</span>'
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from constructs.checked import require_known
 from constructs.loads import LoadCase
 from constructs.picture import Picture
+from constructs.rules_screw import PULLS_OUT
 from constructs.schema import Study
 from fe.errors import InputError
 
@@ -254,7 +255,8 @@ class LimitResult:
 
     ``key`` is that of `[limits]`. ``load_N`` is None where the limit is not reached; ``missing``
     then says why. The figure meets its limit at that load within `compare.VALUE_TOLERANCE`, or
-    passes it within `compare.LOAD_TOLERANCE` of that load.
+    passes it within `compare.LOAD_TOLERANCE` of that load. ``kept_to_N``: where the search did not
+    converge, the largest load that was solved up to which the limit is kept.
     """
 
     load_N: float | None
@@ -263,6 +265,7 @@ class LimitResult:
     limit: float | None
     unit: str
     missing: str = ""
+    kept_to_N: float | None = None
 
 
 @dataclass(frozen=True)
@@ -331,6 +334,19 @@ class ConstructResult:
         from constructs.html_results import construct_html
 
         return construct_html(self)
+
+
+def not_tightened(construct: ConstructResult) -> str:
+    """Why the screws of a construct cannot be tightened, in words; empty where they can."""
+    if construct.status != NOT_TIGHTENED or any(
+            r.status == "unconverged" for r in construct.loads):
+        return ""
+    escapes = next((r.escapes for r in construct.loads if r.escapes), None)
+    if escapes is None:
+        return CANNOT_TIGHTEN
+    why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
+               f"'{escapes}' escapes")
+    return f"{CANNOT_TIGHTEN}: {why}"
 
 
 @dataclass(frozen=True)

@@ -199,7 +199,12 @@ def _tension(section: Section, placed: Placed, screw: Screw) -> Iterator[Note]:
     if pull > 0:
         holds = thread_hold(section, placed)
         share = number("screws", "in use", "tension_share")
-        if pull > share * holds:
+        if pull > holds:
+            yield ("broken", "lag tension",
+                   f"tightened to {pull:.0f} N; {PULLS_OUT} {holds:.0f} N",
+                   "a thread strips before it reaches a tension above its pull-out force: such a "
+                   "construct cannot be made")
+        elif pull > share * holds:
             yield ("warning", "lag tension",
                    f"tightened to {pull:.0f} N; {PULLS_OUT} {holds:.0f} N",
                    f"above {100 * share:.0f} % of the pull-out force a thread strips while it is "

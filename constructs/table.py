@@ -2,53 +2,72 @@
 
 from __future__ import annotations
 
+from math import inf
 from textwrap import wrap
 
 from constructs import LABEL, bearing
 from constructs.loads import newtons
 from constructs.output import largest
+from constructs.plurals import counted
 from constructs.results import (
-    CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
-    NOT_TIGHTENED,
     Comparison,
     ConstructResult,
     FragmentResult,
     LoadResult,
+    not_tightened,
 )
-from constructs.rules_screw import PULLS_OUT
 from constructs.twins import WORDS, pair_lines
 
-ORDER = "Order: number of loads held, then subsidence at the last of them."
+ORDER = ("Order: loads held, then loads at which all limits are kept, then mean subsidence at the "
+         "largest load held, then the load at which equilibrium ends, then capacity, then the "
+         "order of the study.")
 MARK = "(!) breaks a rule of the trade: see its warnings"
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs by how many loads they hold, then by subsidence and step-off at the last one.
-
-    A bonded twin stands right after its construct.
-    """
-    def key(c: ConstructResult) -> tuple:
-        held = [r for r in c.loads if r.status == "held"]
-        sunk = worst_subsidence(held[-1]) if held else None
-        return (-len(held), sunk if sunk is not None else float("inf"), c.name)
-
+    """Constructs in the order that `ORDER` says; a bonded twin stands right after its construct."""
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
-    own = sorted((c for c in constructs if c.twin_of is None), key=key)
+    own = sorted((c for c in constructs if c.twin_of is None), key=merit)
     return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
 
 
-def not_tightened(construct: ConstructResult) -> str:
-    """Why the screws of a construct cannot be tightened, in words; empty where they can."""
-    if construct.status != NOT_TIGHTENED or any(
-            r.status == "unconverged" for r in construct.loads):
-        return ""
-    escapes = next((r.escapes for r in construct.loads if r.escapes), None)
-    if escapes is None:
-        return CANNOT_TIGHTEN
-    why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
-               f"'{escapes}' escapes")
-    return f"{CANNOT_TIGHTEN}: {why}"
+def merit(construct: ConstructResult) -> tuple[float, ...]:
+    """What a construct is ordered by, smaller is better: see `ORDER`.
+
+    Limits come before subsidence: a fragment that tips may sink less in the mean, or rise.
+    """
+    held = sorted((r for r in construct.loads if r.status == "held"),
+                  key=lambda r: r.total_load_N)
+    sunk = worst_subsidence(held[-1]) if held else None
+    ends, high = construct.equilibrium_ends_N, construct.capacity_N[1]
+    return (-len(held), -_kept(construct), inf if sunk is None else sunk,
+            -inf if ends is None else -ends, -inf if high is None else -high)
+
+
+def _kept(construct: ConstructResult) -> int:
+    """At how many loads it is held within all limits."""
+    return sum(r.status == "held" and bearing.judged(
+        construct, r.total_load_N).verdict == bearing.HOLDS for r in construct.loads)
+
+
+def why_first(order: list[ConstructResult]) -> str:
+    """What puts the first construct before the next, in words."""
+    best = order[0]
+    held = sum(r.status == "held" for r in best.loads)
+    said = f"it holds {held} of {counted(len(best.loads), 'load')}"
+    within = f"all limits at {_kept(best)} of them" if held else ""
+    rival = next((c for c in order[1:] if c.twin_of is None), None)
+    if rival is None:
+        return f"{said}, {within}" if within else said
+    differs = next((i for i, (a, b) in enumerate(zip(merit(best), merit(rival), strict=True))
+                    if a != b), None)
+    ends = f"equilibrium ends latest, at {ends_text(best)} N"
+    why = {0: "more than any other", 1: f"and keeps {within}, more than any other that holds as "
+           "many", 2: f"keeps {within}, and of those that do as well sinks least at the largest "
+           "load held", 3: ends, 4: f"of equals its capacity is largest: {capacity_text(best)} N",
+           None: "as does the next; they stand in the order of the study"}[differs]
+    return f"{said}, {why}"
 
 
 def worst_subsidence(load: LoadResult) -> float | None:
@@ -144,7 +163,7 @@ def print_table(comparison: Comparison) -> None:
     table = bearing.weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
-    print(ORDER)
+    print("\n".join(wrap(ORDER, 92)))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
           "last tightening; the worst fragment. Capacity: limit analysis without - with\n"
           "friction, screws as tight as they were set; ends at: largest load that stepwise\n"

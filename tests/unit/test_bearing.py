@@ -15,9 +15,11 @@ from matplotlib.patches import Rectangle
 from constructs import LABEL, bearing, figure_bearing
 from constructs.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
 from constructs.output import document, write_results
-from constructs.results import Comparison, LimitResult
+from constructs.results import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
 from constructs.table import print_table
-from constructs.textfit import clashes
+from constructs.textfit import clashes, shown_texts
+
+LOST = "not found: answers did not converge near it"
 
 
 def limit(load: float | None, missing: str = "") -> LimitResult:
@@ -39,15 +41,55 @@ def with_mass(made: Comparison, mass: float = 75.0, **load: object) -> Compariso
     (None, None, "", 9000.0, Cell(HOLDS, None)),
     (2000.0, 900.0, "", 899.0, Cell(HOLDS, None)),
     (2000.0, 900.0, "", 900.0, Cell("step-off", 900.0)),
-    (None, None, "not found: answers did not converge near it", 500.0, Cell(UNKNOWN, None)),
+    (None, None, LOST, 500.0, Cell(UNKNOWN, None, "step-off not found")),
 ])
 def test_a_cell_is_judged_by_the_loads_at_which_limits_are_reached(
         ends: float | None, reached: float | None, missing: str, force: float,
         verdict: Cell) -> None:
     construct = replace(made_up.construct("c", ends=ends), limits={
         "step-off": limit(reached, missing), "depression": limit(950.0 if reached else None),
-        "capacity": limit(ends)})
+        "equilibrium": limit(ends)})
     assert judged(construct, force) == verdict
+
+
+def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
+    """The straight plate: step-off was looked at up to 2329 N, where metal reaches yield."""
+    construct = replace(made_up.construct("c", ends=7000.0), limits={
+        "step-off": replace(limit(None, LOST), kept_to_N=2329.0),
+        "metal over yield": limit(2329.0)})
+    assert judged(construct, 2324.0) == Cell(HOLDS, None)
+    assert judged(construct, 2400.0) == Cell("metal over yield", 2329.0)
+    other = replace(construct, limits={**construct.limits, "metal over yield": limit(5000.0)})
+    assert judged(other, 2400.0) == Cell(UNKNOWN, None, "step-off not found")
+    assert judged(other, 2400.0).words == "not known (step-off not found)"
+    made = with_mass(made_up.usual())
+    table = weight_bearing(replace(made, constructs=(other,)))
+    assert table is not None
+    said = "c: the search for step-off did not converge; it is kept up to 2329 N."
+    assert table.doubts == (said,)
+    assert said in bearing.lines(table)
+    picture = figure_bearing.weight_bearing(table).get_figure(root=True)
+    assert clashes(picture) == []
+    assert said in " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(picture))
+    assert {r["not_found"] for r in bearing.rows(table) if r["verdict"] == UNKNOWN} == {
+        "step-off not found"}
+
+
+def test_what_cannot_be_tightened_does_not_let_go() -> None:
+    construct = replace(made_up.construct("c", held=False, ends=0.0), status=NOT_TIGHTENED,
+                        limits={"equilibrium": limit(0.0)})
+    assert judged(construct, 500.0) == Cell(CANNOT_TIGHTEN, None)
+    table = weight_bearing(replace(with_mass(made_up.usual()), constructs=(construct,)))
+    assert table is not None
+    assert {r["verdict"] for r in bearing.rows(table)} == {CANNOT_TIGHTEN}
+    picture = figure_bearing.weight_bearing(table).get_figure(root=True)
+    assert clashes(picture) == []
+    said = " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(picture))
+    assert CANNOT_TIGHTEN in said
+    assert "lets go" not in said
+    unsure = replace(construct, loads=tuple(replace(r, status="unconverged")
+                                            for r in construct.loads))
+    assert judged(unsure, 500.0) == Cell(UNKNOWN, None, "tightening did not converge")
 
 
 def test_rows_rise_with_the_force_and_the_ground_is_judged_at_its_upper_end() -> None:

@@ -18,6 +18,7 @@ from matplotlib.quiver import Quiver
 from constructs import LABEL, figures
 from constructs import drawing as d
 from constructs.figure_section import ESCAPE_MM, grouped
+from constructs.picture import unloaded
 from constructs.textfit import clashes, shown_texts
 
 
@@ -35,6 +36,26 @@ def arrows(ax) -> list[tuple[np.ndarray, np.ndarray]]:
     """Start and end of each single arrow: its heads are artists of their own, left out here."""
     return [(np.array(a._posA_posB[0]), np.array(a._posA_posB[1])) for a in ax.patches
             if isinstance(a, FancyArrowPatch) and a.get_linewidth() > 0.0]
+
+
+# ------------------------------------------------------------------- what cannot be tightened
+
+def test_what_cannot_be_tightened_is_drawn_unloaded_with_the_words() -> None:
+    why = "cannot be tightened: lower lag: tightened to 400 N; its thread pulls out at about 363 N"
+    shot = unloaded(picture("lag screws", 500.0, held=False), why)
+    before = unloaded(picture("lag screws", 500.0), "").bodies
+    for ax in (figures.deformed(shot), figures.free_body(shot, "medial")):
+        said = words(ax)
+        assert why in said.replace("\n", " ")
+        for gone in ("escapes", "no equilibrium", "500 N", "joint force"):
+            assert gone not in said.lower()
+        assert arrows(ax) == []
+        assert clashes(ax.get_figure(root=True)) == []
+    assert all(not b.displacement.any() for b in (*shot.bodies, *before, *shot.members))
+    made = comparison((replace(construct("lag screws", held=False), pictures=(shot,)),))
+    said = words(figures.overview(made, 500.0))
+    assert "cannot be tightened" in said
+    assert "pulls out" not in said
 
 
 # ------------------------------------------------------------------------------ deformed section

@@ -68,8 +68,8 @@ def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded)
         assert found[name].load_N == pytest.approx(limit / rate, rel=1e-6), name
         assert found[name].load_N < SEARCH_LIMIT_N
     assert lowest(found) == min(("depression", "widening"), key=lambda n: found[n].load_N)
-    assert found["capacity"].load_N is None
-    assert "holds beyond" in found["capacity"].missing
+    assert found["equilibrium"].load_N is None
+    assert "holds beyond" in found["equilibrium"].missing
     assert found["metal over yield"].missing.startswith("no such figure")
 
 
@@ -129,11 +129,11 @@ def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
 
 def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     nothing = antiglide["nothing"]
-    assert {n for n, r in nothing.limits.items() if r.load_N is not None} == {"capacity"}
+    assert {n for n, r in nothing.limits.items() if r.load_N is not None} == {"equilibrium"}
     assert nothing.limits["step-off"].missing == "held by nothing"
-    assert nothing.limits["capacity"].load_N == 0.0
-    assert nothing.lowest_limit == "capacity"
-    assert nothing.limits["capacity"].where == Where("medial", None)
+    assert nothing.limits["equilibrium"].load_N == 0.0
+    assert nothing.lowest_limit == "equilibrium"
+    assert nothing.limits["equilibrium"].where == Where("medial", None)
     lag = antiglide["lag screws"]
     assert lag.limits["bone over yield"].load_N is None
     assert "lets go at" in lag.limits["bone over yield"].missing
@@ -147,7 +147,7 @@ def test_limits_are_in_json_and_csv(antiglide) -> None:
     limits = data["constructs"][1]["limits"] if data["constructs"][1]["name"] == "antiglide" \
         else next(c for c in data["constructs"] if c["name"] == "antiglide")["limits"]
     assert set(limits) == {"step-off", "depression", "widening", "bone over yield",
-                           "metal over yield", "capacity"}
+                           "metal over yield", "equilibrium"}
     assert set(limits["step-off"]) >= {"load_N", "where"}
     assert limits["step-off"]["where"]["part"] == "shear plane"
     row = next(r for r in rows(antiglide) if r["construct"] == "antiglide")

@@ -15,10 +15,10 @@ from constructs.figures import stems
 from constructs.glossary import glossary
 from constructs.report import write_report
 from constructs.report_assumptions import assumptions
-from constructs.results import NOT_TIGHTENED, Comparison
+from constructs.results import NOT_TIGHTENED, Comparison, LimitResult
 from constructs.rules_screw import PULLS_OUT
 from constructs.study import example
-from constructs.table import MARK, lines, print_table
+from constructs.table import MARK, ORDER, best_first, lines, print_table, why_first
 from constructs.tables import value
 from constructs.verified import recorded, sentences
 
@@ -105,6 +105,35 @@ def test_best_first(tmp_path: Path) -> None:
     body = text[text.index("The comparison, best first"):]
     body = body[body.index("trust construct"):]
     assert body.index("sinks less") < body.index("sinks 500") < body.index("none")
+
+
+def test_order_where_nothing_holds_and_limits_before_subsidence(tmp_path: Path) -> None:
+    """By hand, with the constructs given in the reverse of their order."""
+    loose = [replace(construct(name, held=False, ends=ends, capacity=(0.0, high), limit=None))
+             for name, ends, high in (("b later", 0.0, 0.0), ("a same", 0.0, 0.0),
+                                      ("carries", 0.0, 5.0), ("ends first", 426.0, 430.0),
+                                      ("ends last", 455.0, 450.0))]
+    made = comparison(tuple(loose))
+    assert [c.name for c in best_first(made.constructs)] == [
+        "ends last", "ends first", "carries", "b later", "a same"]
+    text = page(made, tmp_path).text
+    assert ("No construct holds any of the loads. ends last comes first: it holds 0 of 3 loads, "
+            "equilibrium ends latest, at 455 N.") in text
+    assert ORDER in text
+
+    reached = LimitResult(600.0, None, "step_off_mm", 2.0, "mm")
+    rises = construct("rises", ends=1900.0)
+    rises = replace(rises, limits={"step-off": reached}, loads=tuple(
+        replace(r, fragments={"medial": replace(r.fragments["medial"], subsidence_mean_mm=-2.0)})
+        for r in rises.loads))
+    two = (rises, construct("stays"))
+    assert [c.name for c in best_first(two)] == ["stays", "rises"]
+    assert why_first(best_first(two)) == (
+        "it holds 3 of 3 loads, and keeps all limits at 3 of them, more than any other that holds "
+        "as many")
+    free = (replace(rises, limits={}), construct("stays"))
+    assert [c.name for c in best_first(free)] == ["rises", "stays"]
+    assert "sinks least at the largest load held" in why_first(best_first(free))
 
 
 def test_a_construct_that_breaks_a_rule_is_marked_on_the_page_and_the_terminal(tmp_path: Path) -> None:

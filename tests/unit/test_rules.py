@@ -70,6 +70,7 @@ def test_good_constructs_are_left_in_peace() -> None:
     ({"pilot_mm": 2.5}, "pilot drill", "broken", "3 mm core"),
     ({"pilot_mm": 6.5}, "pilot drill", "broken", "6.5 mm thread"),
     ({"tension_N": 1500}, "lag tension", "warning", "1500 N"),
+    ({"tension_N": 2500}, "lag tension", "broken", "2500 N"),
     ({"angle_deg": 20}, "out of the joint", "broken", "joint surface"),
     ({"height_mm": -3.5, "length_mm": 74}, "out of the joint", "broken", "0.2 mm of bone"),
     ({"position_in_depth_mm": 21}, "inside the section", "broken", "+21 mm"),
@@ -118,7 +119,8 @@ def test_tension_is_compared_with_what_the_thread_holds() -> None:
     by_hand = 3.14159 * 6.5 * 0.86740 * (30.0 * 1.680 + 1.5 * 51.6)
     assert held == pytest.approx(by_hand, rel=0.005)
     assert "lag tension" not in rules([LAG | {"tension_N": 0.59 * held}])
-    assert "lag tension" in rules([LAG | {"tension_N": 0.61 * held}])
+    for share, level in ((0.61, "warning"), (0.99, "warning"), (1.01, "broken")):
+        assert rules([LAG | {"tension_N": share * held}])["lag tension"].level == level
 
 
 # --- plates -------------------------------------------------------------------------------------
