@@ -60,8 +60,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
           figures: Figures = False, json: Json = False, quiet: Quiet = False) -> None:
     """Many variants of a study into one store; the same command resumes by itself.
 
-    Ctrl-C finishes the cases in flight and exits 1, a second one drops them. Exit 0 where every
-    case has an answer, 1 where one has none or is left, 2 where the input is wrong.
+    Ctrl-C or SIGTERM finishes the cases in flight and exits 1, a second Ctrl-C drops them.
+    Exit 0 where every case has an answer, 1 where one has none or is left, 2 where the
+    input is wrong.
     """
     from constructs.cli import given_study, located, say
     from fe.errors import InputError
@@ -69,6 +70,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     if export not in ("", "csv"):
         raise InputError("unknown format", key="--export", value=export, expected="csv")
     if status is not None:
+        _only_status({"STUDY": study, "--example": example, "--vary": vary, "--design": design,
+                      "--samples": samples, "--seed": seed, "--cluster": cluster, "--out": out,
+                      "--dry-run": dry_run, "--quick": quick, "--strain": strain})
         _tell_status(status, export, figures, json)
         return
     from constructs.evaluate import Options
@@ -87,11 +91,16 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                          **asked)
     lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
              f"{done.skipped} were there already"
+             + (f", {done.refused} refused" if done.refused else "")
              + (f", {done.left} are left" if done.left else ""),
              f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided; "
              f"{counted(done.condensed, 'construct')} condensed for "
              + counted(done.answers, "answer")]
     lines += [f"{count} {what}" for what, count in done.failures.items()]
+    lines += [f"refused: {reason}" for reason in done.reasons]
+    if done.broken:
+        lines.append(f"{counted(done.broken, 'row')} break{'s' * (done.broken == 1)} a rule of the "
+                     "trade (column rules_broken)")
     written = []
     if export:
         written.append(export_csv(done.path)[0])
@@ -178,6 +187,17 @@ def draw_sweep(path: Path) -> list[Path]:
         drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]
+
+
+def _only_status(others: dict[str, Any]) -> None:
+    """Refuse what says what to solve beside a store that is only looked at."""
+    from fe.errors import InputError
+
+    given = [name for name, value in others.items() if value not in (None, "", [], False)]
+    if given:
+        raise InputError(f"--status solves nothing, so it takes no {', '.join(given)}",
+                         key="--status", expected="--status FILE by itself, or with --export csv, "
+                         "--figures, --json")
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from constructs.ranges import Range, Value, parse_range
+from constructs.ranges import Range, Span, Value, parse_range
 from constructs.schema import Study
-from constructs.vary import addresses, varied
+from constructs.vary import addresses, no_overlap, varied
 from fe.errors import InputError
 
 METHODS = ("grid", "lhs", "sobol")
@@ -54,6 +54,11 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
     """
     ranges = parse_vary(study, vary)
     stepless = [k for k, r in ranges.items() if r.steps() is None]
+    short = next((k for k in stepless if isinstance(ranges[k], Span)), None)
+    if short and samples is None and method in ("", "grid"):
+        raise InputError("a:b:n, the number of steps is missing", key=short,
+                         value=ranges[short].text,
+                         expected=f"as in {ranges[short].text}:4, or --samples N to draw from it")
     if not method:
         method = "lhs" if stepless or samples is not None else "grid"
     if method not in METHODS:
@@ -79,7 +84,9 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
 
 
 def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
-    """Ranges by key. Raises InputError for an unknown key or range, or a key given twice."""
+    """Ranges by key. Raises InputError for an unknown key or range, a key given twice
+    or two keys that set the same place.
+    """
     if not vary:
         raise InputError("nothing to vary", key="--vary",
                          expected='KEY=RANGE, as in "section.modulus_scale=0.5:2:4"')
@@ -94,6 +101,7 @@ def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
         if key in ranges:
             raise InputError("a key given twice", key=key, expected="one range a key")
         ranges[key] = parse_range(rest, key)
+    no_overlap(study, tuple(ranges))
     return ranges
 
 

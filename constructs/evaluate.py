@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from constructs.checking import Checker
 from constructs.compare import bracket
 from constructs.grouping import bone_key, digest, hardware_key
 from constructs.metrics import (
@@ -99,6 +100,7 @@ class Evaluator:
         self.options = options
         self.workshop = Workshop()
         self._rows: Kept[Known] = Kept(MOST_ROWS)
+        self._checker = Checker()
 
     def evaluate(self, task: Task) -> Outcome:
         """All figures of a case. Whatever goes wrong inside it is a row, not an error."""
@@ -107,6 +109,7 @@ class Evaluator:
         with one_thread():
             try:
                 case = Case(study_from(task.data, folder=task.folder), task.scales)
+                self._checker.bone(case.study)
                 self.workshop.make_room(case.study)
                 # What is wrong with the bone concerns every construct.
                 intact = self.workshop.intact(case.study)
@@ -141,13 +144,16 @@ class Evaluator:
         return known.alone
 
     def _known(self, case: Case, construct: Construct, intact: dict[str, float]) -> Known:
+        broken = self._checker.broken(case.study, construct)
         frame, model, law = self.workshop.model(case, construct)
         key = bone_key(case.study, construct)
         ground = self.workshop.grounds[key]
         tissues = ground.tissues if self.options.strain else ()
         reader = Reader(model.bone, tissues, intact)
-        return Known(self._solve(case, frame, model, law, reader),
-                     ground.alone(key, frame.model.hardware.fills))
+        tables = self._solve(case, frame, model, law, reader)
+        tables[0][0] |= {"rules_broken_count": len(broken),
+                         "rules_broken": "; ".join(broken) or None}
+        return Known(tables, ground.alone(key, frame.model.hardware.fills))
 
     def _key(self, case: Case, construct: Construct) -> Any:
         study = case.study
@@ -185,13 +191,30 @@ class Evaluator:
         return capacities, results, fragments, edges, failures
 
     def _capacity(self, case: Case, frame: Frame, model: Model, law: Law) -> dict[str, Any]:
-        row: dict[str, Any] = {"links": model.problem.n, "warnings": len(model.hardware.warnings)}
+        row: dict[str, Any] = {"links": model.problem.n, "warnings": len(model.hardware.warnings),
+                               "tightening": _tightening(model)}
         if not self.options.capacity:
             return row
         lower, upper = frame.capacities(model, law, share_key(case.study))
         low, high = bracket(lower, upper)
         return row | {"capacity_lower_N": low, "capacity_upper_N": high,
                       "capacity_status": upper.status}
+
+
+def _tightening(model: Model) -> str | None:
+    """What came of tightening, as the store has it; None where nothing is tightened."""
+    answer = model.tightened
+    if answer is None or (answer.held and not model.hardware.tighten):
+        return None
+    if answer.held:
+        return "held"
+    if answer.status == "unconverged":
+        return "not converged"
+    escapes = escaping(model, answer)
+    if escapes is None:
+        return answer.status
+    pins = {p.name for p in model.construct.pins}
+    return f"{'strips' if escapes in pins else 'lets go'}: {escapes}"
 
 
 def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:

@@ -106,8 +106,8 @@ class Store:
         lost = sum(h not in number for _, h in known)
         if lost:
             raise _other("of another design", lines, self.path,
-                         f"the same, one that has the {counted(lost, 'solved case')} that this "
-                         "one leaves out, too, or another --out")
+                         f"a design that keeps all {counted(len(known), 'solved case')} (this one "
+                         f"leaves out {lost}), or another --out")
         return {old: number[h] for old, h in reversed(known)}
 
     def _grow(self, stored: dict[str, Any], about: dict[str, Any], design: Design,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-LAYOUT = 2
+LAYOUT = 3
 """Number of this layout: a store of another one is refused."""
 
 TABLES = """
@@ -18,6 +18,10 @@ CREATE TABLE capacities (      -- one row a case and construct
     capacity_status TEXT,      -- what limit analysis says
     links INTEGER,             -- links of the condensed problem
     warnings INTEGER,          -- warnings of the model builder
+    rules_broken_count INTEGER,  -- rules of the trade that are broken
+    rules_broken TEXT,         -- PART: RULE of each, "; " between them; empty: none
+    tightening TEXT,           -- held | strips: SCREW | lets go: PIECE | no equilibrium |
+                               -- not converged; empty: nothing is tightened
     PRIMARY KEY (case_id, construct)
 ) WITHOUT ROWID;
 CREATE TABLE results (         -- one row a case, construct and load; the worst fragment and edge
@@ -88,7 +92,7 @@ CREATE TABLE timings (         -- one row a case that is done
 EVERYTHING = """
 CREATE VIEW everything AS
     SELECT design.*, results.construct, capacity_lower_N, capacity_upper_N, capacity_status,
-           {columns}
+           rules_broken_count, rules_broken, tightening, {columns}
     FROM results
     JOIN design USING (case_id)
     LEFT JOIN capacities ON capacities.case_id = results.case_id

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
 import sys
-import threading
 from collections import Counter
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import perf_counter
 from typing import Any
 
+from constructs.checking import unbuildable
 from constructs.compare import versions
 from constructs.design import Design, make_design
 from constructs.evaluate import Evaluator, Options, Outcome, Task
 from constructs.grouping import Planned, Sharing, digest, groups, planned, sharing
 from constructs.plurals import counted
 from constructs.schema import Study
+from constructs.stopping import dropping, gentle_stop
 from constructs.store import Store, read_meta, reading, write_csv
 from constructs.store_layout import LAYOUT
 from constructs.vary import Varier, plain
@@ -27,6 +27,8 @@ from fe.errors import InputError
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
+FEW = 3
+"""Reasons that are told."""
 EVERY, SLOWER = 2.0, 15.0
 """Seconds between lines of progress, and by how much longer that gets as a run goes on."""
 
@@ -35,8 +37,10 @@ EVERY, SLOWER = 2.0, 15.0
 class SweepSummary:
     """What a run has done. Counts are of this run; ``failures`` are by status, of the whole store.
 
-    ``avoided``: factorisations that solving every case by itself would have needed beside those
-    that were done.
+    ``done``: cases solved. Of the whole store are ``refused``: cases that cannot be built at all,
+    ``reasons``: the first reasons of what was refused, ``broken``: rows of `everything` that break
+    a rule of the trade. ``avoided``: factorisations that solving every case by itself would have
+    needed beside those that were done.
     """
 
     path: Path
@@ -51,6 +55,9 @@ class SweepSummary:
     answers: int
     seconds: float
     interrupted: bool
+    refused: int = 0
+    broken: int = 0
+    reasons: tuple[str, ...] = ()
 
     @property
     def failed(self) -> bool:
@@ -91,7 +98,12 @@ class Plan:
 
 @dataclass(frozen=True)
 class Estimate:
-    """What a sweep would cost; seconds on ``workers`` processes, from one case solved now."""
+    """What a sweep would cost; seconds on ``workers`` processes, from one case solved now.
+
+    ``cases`` are those to be solved, ``refused`` combinations of values that are not valid or
+    whose bone cannot be built, ``incomplete`` cases of which a construct cannot; ``reason`` is the
+    first of all. ``unchecked``: cases whose geometry was not looked at.
+    """
 
     cases: int
     refused: int
@@ -102,13 +114,21 @@ class Estimate:
     avoided: int
     seconds: float
     workers: int
+    incomplete: int = 0
+    reason: str = ""
+    unchecked: int = 0
 
     def sentences(self) -> list[str]:
         """For the terminal."""
         return [
             f"{counted(self.cases, 'case')} with {counted(self.constructs, 'construct')} "
             "to solve in all"
-            + (f"; {counted(self.refused, 'combination')} not valid" if self.refused else ""),
+            + (f"; {counted(self.refused, 'combination')} not valid" if self.refused else "")
+            + (f"; {counted(self.incomplete, 'case')} with a construct that cannot be built"
+               if self.incomplete else ""),
+            *([f"first reason: {self.reason}"] if self.reason else []),
+            *([f"the geometry of {counted(self.unchecked, 'case')} was not checked"]
+              if self.unchecked else []),
             f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} with modulus field, "
             f"{counted(self.hardware, 'distinct construct')} on "
             + ("it" if self.meshes == 1 else "them"),
@@ -154,7 +174,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     start = perf_counter()
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
-    with Store(path, plan.about(), design, list(plan.hashes)) as store, _gentle_stop(say) as stop:
+    with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
         done = store.done()
         for number, reason in plan.refused.items():
             if number not in done:
@@ -167,20 +187,40 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 "done already")
         counts: Counter[str] = Counter()
         progress = _Progress(len(todo), say)
-        with (_dropping(say),
+        with (dropping(say),
               contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes):
             for outcome in outcomes:
                 store.write(outcome)
                 counts.update(outcome.counts)
-                counts["done"] += 1
+                counts["handled"] += 1
+                counts["done"] += bool(outcome.results)
                 progress.step()
-    left = len(todo) - counts["done"]
+    left = len(todo) - counts["handled"]
     if left:
         say(f"stopped with {counted(left, 'case')} left; the same command goes on from here")
     return SweepSummary(path, len(design.rows), len(plan.cases) - len(todo), counts["done"], left,
                         failure_counts(path), counts["factorisations"],
                         counts["alone"] - counts["factorisations"], counts["condensed"],
-                        counts["answers"], perf_counter() - start, bool(left))
+                        counts["answers"], perf_counter() - start, bool(left),
+                        **_told(path))
+
+
+def _told(path: Path) -> dict[str, Any]:
+    """What a summary says of the whole store."""
+    with reading(path) as db:
+        refused = db.execute("SELECT count(DISTINCT case_id) FROM failures "
+                             "WHERE status = 'refused' AND construct IS NULL").fetchone()[0]
+        broken = db.execute("SELECT count(*) FROM everything WHERE rules_broken IS NOT NULL"
+                            ).fetchone()[0]
+        reasons = db.execute(
+            "SELECT min(case_id), count(*), construct, reason FROM failures "
+            "WHERE status = 'refused' GROUP BY construct, reason ORDER BY 1").fetchall()
+    lines = [f"case {case}" + (f" and {count - 1} more" if count > 1 else "")
+             + (f", {construct}" if construct else "") + f": {reason}"
+             for case, count, construct, reason in reasons[:FEW]]
+    if reasons[FEW:]:
+        lines.append(f"and {counted(len(reasons) - FEW, 'other reason')}")
+    return {"refused": refused, "broken": broken, "reasons": tuple(lines)}
 
 
 def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
@@ -231,12 +271,15 @@ def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: in
 
 def estimated(plan: Plan, workers: int | None) -> Estimate:
     """The cost of a plan, from one of its cases solved twice: anew, and with what is known."""
-    shared = plan.shared
     count = max(1, cores() if workers is None else workers)
     bone = frame = answer = 0.0
     alone, done = 0, 0
-    if plan.cases:
-        first = plan.cases[len(plan.cases) // 2]
+    geometry = unbuildable(plan.cases)
+    refused = plan.refused | geometry.bones
+    sound = [c for c in plan.cases if c.number not in refused]
+    shared = sharing(sound)
+    if sound:
+        first = sound[len(sound) // 2]
         evaluator = Evaluator(plan.options)
         made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales,
                                        first.folder))
@@ -251,9 +294,15 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
         # Measured on shipped studies: of what a case costs anew, about a third is the bone.
         bone, frame = rest / 3, 2 * rest / 3 / each
     seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
-    return Estimate(shared.cases, len(plan.refused), shared.constructs, shared.bones,
+    return Estimate(shared.cases, len(refused), shared.constructs, shared.bones,
                     shared.frames, done, max(0, alone * shared.cases - done), seconds / count,
-                    count)
+                    count, len(geometry.constructs), _first_reason(refused | geometry.constructs),
+                    geometry.unchecked)
+
+
+def _first_reason(refused: dict[int, str]) -> str:
+    """The reason of the first case of all that are refused."""
+    return f"case {min(refused)}: {refused[min(refused)]}" if refused else ""
 
 
 class _Progress:
@@ -286,39 +335,6 @@ def duration(seconds: float) -> str:
     if seconds < 5400:
         return f"{seconds / 60:.0f} min"
     return f"{seconds / 3600:.1f} h"
-
-
-@contextlib.contextmanager
-def _gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
-    """Context in which the first Ctrl-C only asks to stop; the second one is as ever."""
-    asked = threading.Event()
-    if threading.current_thread() is not threading.main_thread():
-        yield asked.is_set
-        return
-    before = signal.getsignal(signal.SIGINT)
-
-    def ask(number: int, frame: Any) -> None:
-        asked.set()
-        # Not what was there before, which in a job in the background is to hear nothing.
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        say("stopping: the cases in flight are finished (Ctrl-C again to drop them)")
-
-    signal.signal(signal.SIGINT, ask)
-    try:
-        yield asked.is_set
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-@contextlib.contextmanager
-def _dropping(say: Say) -> Iterator[None]:
-    """Context that says how to go on when a second Ctrl-C drops the cases in flight."""
-    try:
-        yield
-    except KeyboardInterrupt:
-        say("the cases in flight are dropped, what was stored is safe; "
-            "the same command goes on from here")
-        raise
 
 
 @dataclass(frozen=True)

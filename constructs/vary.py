@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
@@ -83,10 +83,29 @@ def addresses(study: Study, key: str) -> tuple[Address, ...]:
                              expected="a key that changes the answer")
         if any(_fits(parts, k) for k in known):
             raise InputError("a key that goes on", key=key, expected=_at_that_level(parts, known))
-        near = closest(key, (".".join(k) for k in known))
+        whole = [".".join(k) for k in known]
+        # A name that stands further down, without what is before it.
+        near = next((k for k in whole if k.endswith(f".{key}")), "") or closest(key, whole)
         raise InputError("unknown key" + did_you_mean(near), key=key,
                          expected=_at_that_level(parts, known))
     return tuple(found)
+
+
+def no_overlap(study: Study, keys: Sequence[str]) -> None:
+    """Raise InputError where two keys set the same place, so that one would undo the other.
+
+    A list and one of its numbers are the same place, as are a fracture's slope and its turn.
+    """
+    owners: dict[Address, str] = {}
+    for key in keys:
+        for address in addresses(study, key):
+            place = (*address[:-1], TURNS[0]) if address[-1] in TURNS else address
+            for other, owner in owners.items():
+                n = min(len(other), len(place))
+                if owner != key and other[:n] == place[:n]:
+                    raise InputError(f"two keys set {'.'.join(address)}", key=f"{owner} and {key}",
+                                     expected="one of the two, or keys of different places")
+            owners[place] = key
 
 
 def _fits(parts: list[str], key: tuple[str, ...]) -> bool:
