@@ -120,7 +120,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          reference: Annotated[str, typer.Option("--reference", metavar="CONSTRUCT",
                                                 show_default=False,
                                                 help="Construct of the paired differences; by "
-                                                     "default the one that is best most often."
+                                                     "default the first of the ranking."
                                                 )] = "",
          load: Annotated[float | None, typer.Option("--load", metavar="N", show_default=False,
                                                     help="Total joint force in N; by default the "
@@ -137,6 +137,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     from constructs.cli import given_study, located, print_json, say
     from constructs.rank import estimate_rank, run_rank
     from constructs.rank_table import table_lines, write_folder
+    from constructs.uncertain import input_lines
     from fe.errors import InputError
 
     given, _, name = given_study(study, example)
@@ -144,15 +145,16 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
         raise InputError("how many samples?", key="--samples",
                          expected="a power of two, as in --samples 64")
     asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
-                             "bins": bins, "with_indices": not no_indices,
-                             "workers": workers or None}
+                             "reference": reference, "bins": bins,
+                             "with_indices": not no_indices, "workers": workers or None}
     with located(name):
         if dry_run:
-            cost = estimate_rank(given, **asked)
-            _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
+            cost, inputs = estimate_rank(given, **asked)
+            _show(json, {"label": LABEL, "estimate": vars(cost),
+                         "inputs": [entry.document() for entry in inputs]},
+                  [*cost.sentences(), "inputs:", *(f"  {x}" for x in input_lines(inputs)), LABEL])
             return
-        result = run_rank(given, reference=reference, out=out, cluster=cluster,
-                          say=say(quiet or json), **asked)
+        result = run_rank(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
     folder = write_folder(result)
     if json:
         print_json(result.document())

@@ -3,22 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from constructs import LABEL
-from constructs.certainty import Difference, Indices, Share, indices, paired_difference, share
+from constructs.certainty import (
+    Difference,
+    Indices,
+    Share,
+    by_parts,
+    changes_clearly,
+    indices,
+    paired_difference,
+    share,
+)
 from constructs.compare import versions
 from constructs.evaluate import Options
 from constructs.rank_design import Samples, make_samples
-from constructs.rank_outcomes import ANSWERS, LIMITS, Outcomes, best_shares, read_outcomes
+from constructs.rank_outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
 from constructs.rank_words import sentence
 from constructs.schema import LoadInput, Study
 from constructs.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
-from constructs.uncertain import inputs_of
+from constructs.uncertain import Uncertain, inputs_of
 from constructs.vary import varied
 from fe.errors import ButtressError, InputError
 
@@ -33,8 +42,9 @@ PARTS = 4
 class Standing:
     """One construct over all samples: how often it is best, and how often it keeps each limit.
 
-    The best keeps all limits and sinks least of those that do. ``keeps``: each limit of the study
-    by name. What is not held keeps none.
+    The best keeps all limits and sinks least of those that do; where none does, none is best.
+    ``keeps``: each limit of the study by name. What is not held keeps none. ``mean_rank``: also by
+    capacity among what lets go.
     """
 
     construct: str
@@ -51,7 +61,11 @@ class Standing:
 
 @dataclass(frozen=True)
 class Against:
-    """One construct against the reference, pair by pair; one that lets go sinks more."""
+    """One construct against the reference, pair by pair.
+
+    One that lets go sinks more than one that holds; where neither holds neither sinks less.
+    Differences are this construct minus the reference.
+    """
 
     construct: str
     sinks_less: Share
@@ -132,11 +146,32 @@ class RankResult:
 
     @property
     def telling(self) -> list[str]:
-        """Names of the inputs, those first over whose range the mean ranks change most."""
-        def spread(name: str) -> float:
-            return max(float(np.ptp(s.over_range[name])) for s in self.standings)
+        """Names of the inputs that clearly change the ranks, those first that do most.
 
-        return sorted((e.name for e in self.samples.inputs), key=lambda name: -spread(name))
+        First what drives keeping all limits or the order, where indices settle that; then those
+        over whose range the mean ranks change by more than chance.
+        """
+        inputs = self.samples.inputs
+        shares: dict[str, float] = {}
+        for found in (x for d in self.driven for x in (d.keeps_all, d.sinks_less)):
+            if found is not None and found.total is not None and found.driver is not None:
+                name, value = found.inputs[found.driver], float(found.total[found.driver, 0])
+                shares[name] = max(value, shares.get(name, 0.0))
+        ranks = self.outcomes.rows(self.samples.paired).ranks(self.limits)
+        clear = changes_clearly(self.samples.shares, ranks, PARTS, self.samples.design.seed or 0)
+        return list(dict.fromkeys([*sorted(shares, key=lambda name: -shares[name]),
+                                   *(inputs[i].name for i in clear)]))
+
+    @property
+    def none_held(self) -> int:
+        """Paired samples in which no construct is held."""
+        return int((~self.outcomes.rows(self.samples.paired).held.any(axis=1)).sum())
+
+    @property
+    def none_keeps(self) -> int:
+        """Paired samples in which no construct is held and keeps all limits, so none is best."""
+        paired = self.outcomes.rows(self.samples.paired)
+        return int((~paired.keeps_all(self.limits).any(axis=1)).sum())
 
     def document(self) -> dict[str, Any]:
         """As it goes into JSON: numbers that do not exist are None."""
@@ -145,9 +180,8 @@ class RankResult:
             "samples": len(self.samples.shares), "seed": self.samples.design.seed,
             "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limits": self.limits,
             "reference": self.reference, "sentence": self.sentence,
-            "inputs": [{"name": e.name, "key": e.key, "of": e.of, "law": e.law.text,
-                        "unit": e.unit, "source": e.source, "status": e.status}
-                       for e in self.samples.inputs],
+            "none_held": self.none_held, "none_keeps_all": self.none_keeps,
+            "inputs": [e.document() for e in self.samples.inputs],
             "standings": [asdict(s) for s in self.standings],
             "against": [asdict(a) for a in self.against],
             "driven": [asdict(d) for d in self.driven],
@@ -165,6 +199,36 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
     construct of the paired differences, by default the first of the ranking; ``load``: one
     load [N], by default the largest of the study. Raises InputError before anything is solved.
     """
+    one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
+                                 workers)
+    for line in cost.sentences():
+        say(line)
+    summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
+                         cluster=cluster, say=say)
+    if summary.interrupted:
+        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left, "
+                            "with which the same command goes on")
+    names = tuple(c.name for c in study.constructs)
+    found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
+    return ranked(one, drawn, found, reference, summary, cost)
+
+
+def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
+                  reference: str = "", load: float | None = None, bins: int | None = None,
+                  with_indices: bool = True, workers: int | None = None
+                  ) -> tuple[Estimate, tuple[Uncertain, ...]]:
+    """What `run_rank` would cost, from solving one sample, and its inputs.
+
+    Raises InputError for whatever `run_rank` does.
+    """
+    _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
+                               workers)
+    return cost, drawn.inputs
+
+
+def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str], reference: str,
+              load: float | None, bins: int | None, with_indices: bool, workers: int | None
+              ) -> tuple[Study, Samples, Estimate]:
     names = tuple(c.name for c in study.constructs)
     if len(names) < 2:
         raise InputError("a ranking needs two constructs", key="construct",
@@ -174,28 +238,6 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
 
         raise InputError("no such construct" + did_you_mean(closest(reference, names)),
                          key="--reference", value=reference, expected=", ".join(names))
-    one, drawn, cost = _prepared(study, samples, seed, vary, load, bins, with_indices, workers)
-    for line in cost.sentences():
-        say(line)
-    summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
-                         cluster=cluster, say=say)
-    if summary.interrupted:
-        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left, "
-                            "with which the same command goes on")
-    found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
-    return ranked(one, drawn, found, reference, summary, cost)
-
-
-def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
-                  load: float | None = None, bins: int | None = None, with_indices: bool = True,
-                  workers: int | None = None) -> Estimate:
-    """What `run_rank` would cost, from solving one sample. Raises InputError."""
-    return _prepared(study, samples, seed, vary, load, bins, with_indices, workers)[2]
-
-
-def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
-              load: float | None, bins: int | None, with_indices: bool, workers: int | None
-              ) -> tuple[Study, Samples, Estimate]:
     load = max(study.load.total_N) if load is None else float(load)
     one = study.model_copy(update={"load": _at_load(study, load)})
     drawn = make_samples(inputs_of(one, vary), samples, seed, indices=with_indices, bins=bins)
@@ -218,13 +260,10 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
               if name in found.figures and np.isfinite(found.figures[name]).any()}
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
-    all_kept, score, merit = paired.keeps_all(limits), paired.score(), paired.merit(limits)
-    best = best_shares(merit) * np.isin(paired.status, ANSWERS)  # what failed is best in nothing
-    ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
-        + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
+    all_kept, best, ranks = paired.keeps_all(limits), paired.best(limits), paired.ranks(limits)
     standings = []
     for j, name in enumerate(names):
-        over = {e.name: _by_parts(drawn.shares[:, i], ranks[:, j])
+        over = {e.name: tuple(by_parts(drawn.shares[:, i], ranks[:, j], PARTS).tolist())
                 for i, e in enumerate(drawn.inputs)}
         standings.append(Standing(
             name, share(best[:, j]), share(paired.held[:, j]),
@@ -233,31 +272,25 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
             int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(ranks[:, j].mean()), over))
     standings.sort(key=lambda s: (-s.best.share, s.mean_rank))
     chosen = names.index(reference or standings[0].construct)
-    against = [_against(paired, score, j, chosen) for j in range(len(names)) if j != chosen]
+    against = [_against(paired, j, chosen) for j in range(len(names)) if j != chosen]
     driven = [_driven(drawn, found, limits, j, chosen) for j in range(len(names))] \
         if drawn.indices else []
     order = [s.construct for s in standings]
     against.sort(key=lambda a: order.index(a.construct))
     driven.sort(key=lambda d: order.index(d.construct))
-    words = sentence(found.load_N, names[chosen], against, driven, standings, len(score))
-    return RankResult(study, drawn, found, names[chosen], limits, tuple(standings), tuple(against),
-                      tuple(driven), _binning(drawn, found, limits) if drawn.bins else None, words,
-                      summary, cost)
+    result = RankResult(study, drawn, found, names[chosen], limits, tuple(standings),
+                        tuple(against), tuple(driven),
+                        _binning(drawn, found, limits) if drawn.bins else None, "", summary, cost)
+    return replace(result, sentence=sentence(result))
 
 
-def _by_parts(u: FloatArray, values: FloatArray) -> tuple[float, ...]:
-    order = np.argsort(u, kind="stable")
-    return tuple(float(values[part].mean()) for part in np.array_split(order, PARTS))
-
-
-def _against(found: Outcomes, score: FloatArray, this: int, reference: int) -> Against:
+def _against(found: Outcomes, this: int, reference: int) -> Against:
     held, other = found.held[:, this], found.held[:, reference]
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
     # What has no answer might have sunk less or more, so it counts as neither.
     known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
-    less, more = (known & (score[:, i] < score[:, j])
-                  for i, j in ((this, reference), (reference, this)))
+    less, more = known & found.less(this, reference), known & found.less(reference, this)
     return Against(found.constructs[this], share(less), share(more),
                    paired_difference(sunk[:, this], sunk[:, reference]),
                    paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
@@ -274,8 +307,7 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
              [*((n, found.keeps(n, limit)) for n, limit in limits.items()),
               ("", found.keeps_all(limits))]}
     all_kept = keeps.pop("")
-    score = found.score()
-    less = (score[:, this] < score[:, reference]).astype(float)
+    less = found.less(this, reference).astype(float)
     less[failed[:, this] | failed[:, reference]] = np.nan
     seed = drawn.design.seed or 0
 
@@ -296,7 +328,7 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     sunk = np.abs(binned.subsidence_mm - exact.subsidence_mm)
     held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, 1.0)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
-    best = [best_shares(x.merit(limits)) for x in (binned, exact)]
+    best = [x.best(limits) for x in (binned, exact)]
     other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
     return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))

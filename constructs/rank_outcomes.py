@@ -65,6 +65,28 @@ class Outcomes:
         """
         return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
 
+    def ranks(self, limits: dict[str, float]) -> FloatArray:
+        """Ranks from 1 by `merit` in each sample, ``(n, constructs)``; equals share theirs."""
+        merit = self.merit(limits)
+        return 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
+            + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
+
+    def best(self, limits: dict[str, float]) -> FloatArray:
+        """Who is best in each sample, ``(n, constructs)``: of those that keep all limits.
+
+        Nobody, where none does: to be the last to let go is not to be best.
+        """
+        return best_shares(np.where(self.keeps_all(limits), self.score(), np.inf))
+
+    def less(self, this: int, other: int) -> np.ndarray:
+        """Where one construct sinks less than another, or holds where that does not.
+
+        Nowhere where neither holds, whichever carries more.
+        """
+        score = self.score()
+        either = self.held[:, this] | self.held[:, other]
+        return either & (score[:, this] < score[:, other])
+
     def score(self) -> FloatArray:
         """Order of sinking, smaller is less: what is held by its subsidence, then by capacity.
 
@@ -77,9 +99,12 @@ class Outcomes:
 
 
 def best_shares(score: FloatArray) -> FloatArray:
-    """Who is best in each sample, ``(n, constructs)``: one, or shared among equals."""
-    top = score == score.min(axis=1, keepdims=True)
-    return top / top.sum(axis=1, keepdims=True)
+    """Who is best in each sample, ``(n, constructs)``: one, or shared among equals.
+
+    Nobody where every score is infinite.
+    """
+    top = (score == score.min(axis=1, keepdims=True)) & np.isfinite(score)
+    return top / np.maximum(top.sum(axis=1, keepdims=True), 1)
 
 
 def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int) -> Outcomes:

@@ -14,6 +14,7 @@ from constructs.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Sha
 from constructs.compare import SEARCH_LIMIT_N
 from constructs.plurals import counted
 from constructs.rank import PARTS, RankResult
+from constructs.uncertain import input_lines
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -25,13 +26,13 @@ def table_lines(result: RankResult) -> list[str]:
     count = len(result.samples.shares)
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
            f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; best: keeps all limits "
-           "and sinks least", ""]
+           "and sinks least; mean rank: what lets go by its capacity", ""]
     rows = [("construct", "best", "holds", "keeps all limits", "no equilibrium", "no answer",
              "mean rank")]
     rows += [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}")
              for s in result.standings]
-    out += _aligned(rows)
+    out += [*_aligned(rows), *_nobody(result)]
     out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both hold, "
             "with 95 % intervals:",
             *_aligned([("", "median", "mean", "both hold"),
@@ -41,13 +42,17 @@ def table_lines(result: RankResult) -> list[str]:
             *_aligned([("", *result.limits),
                        *(("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
                          for s in result.standings)])]
-    name = result.telling[0]
-    unit = next(e.unit for e in result.samples.inputs if e.name == name)
-    out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
-            + f", {count // PARTS} samples a quarter:",
-            *_aligned([("", *quarters(result, name)),
-                       *(("  " + s.construct, *(f"{r:.1f}" for r in s.over_range[name]))
-                         for s in result.standings)])]
+    telling = result.telling
+    for name in telling[:1]:
+        unit = next(e.unit for e in result.samples.inputs if e.name == name)
+        out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
+                + f", {counted(count // PARTS, 'sample')} a quarter:",
+                *_aligned([("", *quarters(result, name)),
+                           *(("  " + s.construct, *(f"{r:.1f}" for r in s.over_range[name]))
+                             for s in result.standings)])]
+    if not telling:
+        out += ["", "no input changes the ranks clearly: over none of the ranges do they change by "
+                "more than chance"]
     if result.driven:
         out += _drivers(result)
     if result.binning:
@@ -61,16 +66,26 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
                 "at their force while the load stretches them further: "
                 + ", ".join(f"'{name}' in {counted(n, 'sample')}" for name, n in over.items())]
+    out += ["", "inputs:", *(f"  {line}" for line in input_lines(result.samples.inputs))]
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
+
+
+def _nobody(result: RankResult) -> list[str]:
+    """In how many samples no construct is best."""
+    if not result.none_keeps:
+        return []
+    line = (f"no construct keeps all limits in {result.none_keeps} of "
+            f"{counted(len(result.samples.shares), 'sample')}, so none is best there")
+    return [line + (f"; in {result.none_held} none is held" if result.none_held else "")]
 
 
 def _drivers(result: RankResult) -> list[str]:
     """What drives the capacity, and whether limits are kept, where that differs at all."""
     paired = result.outcomes.rows(result.samples.paired).capacity_N
     out = ["", "what drives the capacity, the limit load with friction (total Sobol index, 95 % "
-           "interval):"]
+           f"interval, from {result.samples.n} base samples):"]
     shown, said = [], {}
     for x in result.driven:
         ends = paired[:, result.outcomes.constructs.index(x.construct)]
@@ -84,7 +99,8 @@ def _drivers(result: RankResult) -> list[str]:
     kept = [(x.construct, x.keeps_all) for x in result.driven
             if x.keeps_all is not None and x.keeps_all.note != SAME]
     if kept:
-        out += ["", "what drives whether it is held and keeps all limits:"]
+        out += ["", "what drives whether it is held and keeps all limits "
+                f"(from {result.samples.n} base samples):"]
         out += [f"  {name}: {_indices(found)}" for name, found in kept]
         shown += [found for _, found in kept]
     if any(_vague(found) for found in shown):
@@ -118,7 +134,8 @@ def _vague(found: Indices) -> bool:
 def write_folder(result: RankResult) -> Path:
     """`rank.json` and the figures in a folder beside the store; written anew each time.
 
-    Figures of an earlier ranking (with another reference) that this one does not have go.
+    Figures of an earlier ranking (with another reference) that this one does not have go; there is
+    no figure of differences where no two constructs hold together.
     """
     from constructs import sweep_figures as f
     from constructs.drawing import save
@@ -132,7 +149,9 @@ def write_folder(result: RankResult) -> Path:
     table = f.table(path)
     # The rows for the indices repeat most inputs, so they are no samples of the capacity.
     paired = table[table["case_id"] <= len(result.samples.shares)]
-    axes = {"paired difference": f.paired(result), "envelope": f.envelope(paired)}
+    axes = {"envelope": f.envelope(paired)}
+    if any(a.subsidence_mm.quantiles for a in result.against):
+        axes["paired difference"] = f.paired(result)
     for name in result.telling[:2]:
         axes[f"rank over {name}"] = f.over_range(result, name)
     for x in result.driven:
@@ -152,7 +171,7 @@ def write_folder(result: RankResult) -> Path:
             save(figure, draft, slug(name, taken))
     for path in folder.iterdir():
         if path.suffix in (".png", ".svg") and path.stem not in taken \
-                and path.name.startswith(("indices-", "rank-over-")):
+                and path.name.startswith(("indices-", "rank-over-", "paired-difference")):
             path.unlink(missing_ok=True)
     return folder
 

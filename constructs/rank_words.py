@@ -7,54 +7,79 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from constructs.certainty import SAME, Difference
+from constructs.certainty import SAME, Difference, Indices
 from constructs.plurals import counted
 
 if TYPE_CHECKING:
-    from constructs.rank import Against, Driven, Standing
+    from constructs.rank import Against, Driven, RankResult
 
 FloatArray = np.ndarray
 SURE = 0.5
 """From this share of the variance on, an input is said to decide most of it."""
 
 
-def sentence(load: float, reference: str, against: Sequence[Against], driven: Sequence[Driven],
-             standings: Sequence[Standing], samples: int) -> str:
-    """Reference against the best of the others, with the interval, and what decides the rest.
+def sentence(result: RankResult) -> str:
+    """Reference against the first of the others, with the interval, and what decides the rest.
 
-    ``against`` comes best first. The median is quoted: a mean may be that of one sample.
+    The median is quoted: a mean may be that of one sample. What lets go everywhere sinks neither
+    less nor more than anything else that does.
     """
-    loss = {s.construct: round(samples * (s.holds.share - s.keeps_all.share)) for s in standings}
-    rival = against[0]
-    loose = rival.only_reference + rival.neither
-    more = rival.sinks_more
-    words = (f"At {load:.0f} N '{reference}' sinks less than '{rival.construct}'"
-             + (", or holds where that does not," if loose else "")
-             + f" in {100 * more.share:.0f} % of {samples} samples (95 % interval "
-             f"{100 * more.low:.0f} to {100 * more.high:.0f} %)")
+    samples, load = len(result.samples.shares), result.outcomes.load_N
+    if result.none_held == samples:
+        silent = [f"there is no answer of '{s.construct}' in {counted(s.unanswered, 'sample')}"
+                  for s in result.standings if s.unanswered]
+        return "; ".join([f"At {load:.0f} N none of the constructs is held "
+                          f"{_of(samples, samples)}", *silent]) + "."
+    rival, reference = result.against[0], result.reference
+    words = f"At {load:.0f} N " + _order(rival, reference, samples)
     if rival.subsidence_mm.median is not None:
-        median = -rival.subsidence_mm.median
-        words += (f"; where both hold ({counted(rival.both_held, 'sample')}) it sinks "
-                  f"{abs(median):.2g} mm {'less' if median <= 0 else 'more'} in the median "
+        words += (f"; where both hold ({counted(rival.both_held, 'sample')}) the mean subsidence "
+                  f"of '{rival.construct}' minus that of '{reference}' is "
+                  f"{rival.subsidence_mm.median:+.2g} mm in the median "
                   f"({_reach(rival.subsidence_mm)})")
-    if loose:
-        words += f"; '{rival.construct}' lets go in {counted(loose, 'sample')}"
-    lost = rival.only_this + rival.neither
-    if lost:
-        words += f"; '{reference}' lets go in {counted(lost, 'sample')}"
+    for name, loose in ((rival.construct, rival.only_reference + rival.neither),
+                        (reference, rival.only_this + rival.neither)):
+        if loose:
+            words += f"; '{name}' lets go in {counted(loose, 'sample')}"
+    if rival.neither and rival.both_held + rival.only_this + rival.only_reference:
+        words += f", both of them in {rival.neither}"
     if rival.unanswered:
         words += f"; there is no answer of one of them in {counted(rival.unanswered, 'sample')}"
+    loss = {s.construct: round(samples * (s.holds.share - s.keeps_all.share))
+            for s in result.standings}
     for name in (rival.construct, reference):
         if loss[name]:
             words += f"; '{name}' holds but breaks a limit in {counted(loss[name], 'sample')}"
-    return words + _cause(rival.construct, driven) + "."
+    if result.none_keeps:
+        words += "; no construct keeps all limits " + _of(result.none_keeps, samples)
+    return words + _cause(rival.construct, result.driven) + "."
+
+
+def _order(rival: Against, reference: str, samples: int) -> str:
+    """In how many samples the reference is before the other."""
+    more = rival.sinks_more
+    if not (rival.both_held or rival.only_this or rival.only_reference):
+        return f"neither '{reference}' nor '{rival.construct}' is held {_of(samples, samples)}"
+    share = (f" in {100 * more.share:.0f} % of {samples} samples (95 % interval "
+             f"{100 * more.low:.0f} to {100 * more.high:.0f} %)")
+    if not rival.both_held:
+        return f"'{reference}' holds where '{rival.construct}' does not" + share
+    loose = rival.only_reference + rival.neither
+    return (f"'{reference}' sinks less than '{rival.construct}'"
+            + (", or holds where that does not," if loose else "") + share)
+
+
+def _of(number: int, samples: int) -> str:
+    """``in any of the 8 samples``, or ``in 3 of 8 samples``."""
+    return f"in any of the {samples} samples" if number == samples else \
+        f"in {number} of {samples} samples"
 
 
 def _reach(found: Difference) -> str:
     if found.middle is None:
         return "too few for an interval"
     low, high = found.middle
-    return f"95 % interval of its difference {0.0 - high:.2g} to {0.0 - low:.2g} mm"
+    return f"95 % interval {low:+.2g} to {high:+.2g} mm"
 
 
 def _cause(name: str, driven: Sequence[Driven]) -> str:
@@ -63,19 +88,17 @@ def _cause(name: str, driven: Sequence[Driven]) -> str:
         return ""
     if found.total is None:
         return "; the other samples are too few to tell what decides between the two"
-    if not found.settled:
-        return "; so few samples do not settle what decides the rest"
-    return "; " + _most(found.inputs, found.total)
+    return "; " + _most(found)
 
 
-def _most(inputs: Sequence[str], total: FloatArray) -> str:
-    """The input with the largest total index, as far as the intervals tell it from the next."""
-    order = sorted(range(len(inputs)), key=lambda i: -total[i, 0])
-    first, second = order[0], order[1] if len(order) > 1 else order[0]
-    share, low, high = (min(1.0, max(0.0, float(x))) for x in total[first])
-    if first == second or total[first, 1] > total[second, 2]:
-        told = f"{inputs[first]} " + ("decides the rest" if share >= SURE
-                                      else "matters most for the rest")
-    else:
-        told = f"{inputs[first]} seems to matter most for the rest, which more samples must show"
-    return told + f" (total index {share:.2f}, 95 % interval {low:.2f} to {high:.2f})"
+def _most(found: Indices) -> str:
+    """The input with the largest total index, where its interval settles that it is."""
+    if found.total is None or found.driver is None:
+        return (f"so few samples ({found.samples} base samples of the indices) do not settle what "
+                "decides the rest")
+    # None can be over 1; where one input decides alone, half of the estimates are.
+    share, low, high = np.clip(found.total[found.driver], 0.0, 1.0)
+    return (f"{found.inputs[found.driver]} "
+            + ("decides the rest" if share >= SURE else "matters most for the rest")
+            + f" (total index {share:.2f}, 95 % interval {low:.2f} to {high:.2f}, "
+            f"from {found.samples} base samples)")

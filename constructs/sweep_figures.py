@@ -155,7 +155,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
 
 
 def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
-    """Subsidence of each construct less that of the reference, over the samples where both hold.
+    """Subsidence of each construct minus that of the reference, over the samples where both hold.
 
     Thin line: 5 to 95 %; thick line: middle half; dot with bar: mean with its interval.
     """
@@ -176,13 +176,17 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
                     color="black", marker="|")
             ax.plot([diff.mean], [i + 0.22], "o", color="black")
         ax.text(1.02, i, words, transform=ax.get_yaxis_transform(), size=SIZE, va="center")
-    ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
+    told = ("right of 0: sinks more; line 5 to 95 %, bar middle half, tick median; dot: mean, "
+            "95 % interval")
+    if any(a.subsidence_mm.quantiles for a in result.against):
+        ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
+    else:
+        ax.set_xticks([])
+        told = "no difference: no construct holds together with this one in two samples"
     ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    ax.set_xlabel(plain(f"mean subsidence less that of '{result.reference}' [mm]"), size=SIZE)
-    d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N",
-            "right of 0: sinks more; line 5 to 95 %, bar middle half, tick median; dot: mean, "
-            "95 % interval")
+    ax.set_xlabel(plain(f"mean subsidence minus that of '{result.reference}' [mm]"), size=SIZE)
+    d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N", told)
     return ax
 
 
@@ -231,7 +235,7 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     names = [e.name for e in result.samples.inputs]
     ax.set_yticks(range(len(names)), [plain(n) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    end = 1.05
+    start, end = 0.0, 1.05
     if found is None or found.first is None or found.total is None:
         words = found.note if found is not None else "this is the reference"
         ax.text(0.5, 0.5, words, size=SIZE, ha="center",
@@ -239,19 +243,24 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     else:
         for shift, rows, color, words in ((-0.19, found.first, "#56B4E9", "alone (first order)"),
                                           (0.19, found.total, "#0072B2", "with others (total)")):
-            value, low, high = np.clip(rows, 0.0, None).T
+            value, low, high = rows.T
             ax.barh(np.arange(len(names)) + shift, value, height=0.36, color=color, label=words)
             ax.errorbar(value, np.arange(len(names)) + shift, fmt="none", ecolor="black", capsize=3,
                         xerr=np.clip([value - low, high - value], 0.0, None))
-            end = max(end, 1.05 * float(high.max()))
+            start = min(start, float(low.min()) - 0.05)
+            end = max(end, float(high.max()) + 0.05)
         ax.legend(fontsize=SIZE, frameon=False, loc="upper left", bbox_to_anchor=(1.01, 1.0))
-    ax.set_xlim(0.0, min(end, 2.0))
-    ax.axvline(1.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
-    ax.set_xlabel("share of the variance that it explains [-]; above 1: too few samples", size=SIZE)
+    ax.set_xlim(max(start, -1.0), min(end, 2.0))
+    for at in (0.0, 1.0):
+        ax.axvline(at, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
+    ax.set_xlabel("share of the variance that it explains [-]\nbelow 0, over 1, or larger alone "
+                  "than with others: chance of few samples", size=SIZE)
     words = {"capacity": "capacity, upper bound of limit analysis",
              "keeps_all": "whether it is held and keeps all limits",
              "sinks_less": f"whether it sinks less than '{result.reference}'"}
     told = words.get(quantity, f"whether the limit of {quantity} is kept")
+    if found is not None:
+        told += f"; {found.samples} base samples"
     if found is not None and found.total is not None and not found.settled:
         told += "; so few samples do not settle it"
     d.title(ax, f"{construct}: what drives it", told)

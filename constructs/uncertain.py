@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Container, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from constructs.patches import patches
 from constructs.ranges import Range, Value, parse_range
 from constructs.schema import Study
 from constructs.section import Section
-from constructs.vary import Varier, addresses, plain
+from constructs.vary import TURNS, Varier, addresses, plain
 from fe.errors import InputError
 
 OF = ("value", "factor", "shift")
@@ -29,9 +30,9 @@ MARGIN = 0.05
 class Uncertain:
     """One uncertain input. ``base`` is the study's own value where the law is relative to it.
 
-    ``plane``: the only plane of a section
-    that it makes sense for, if any. ``geometric``: whether another value means another mesh or
-    modulus field.
+    ``plane``: the only plane of a section that it makes sense for, if any. ``geometric``: whether
+    another value means another mesh or modulus field. ``instead``: of which shipped input it takes
+    the place, in words.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Uncertain:
     plane: str = ""
     base: float = 0.0
     geometric: bool = False
+    instead: str = ""
 
     def values(self, share: np.ndarray) -> list[Value]:
         """Values of the key at shares ``(n,)`` of the probability."""
@@ -52,6 +54,23 @@ class Uncertain:
             return found
         return [self.base * float(x) if self.of == "factor" else self.base + float(x)
                 for x in found]
+
+
+    def document(self) -> dict[str, str]:
+        """As it goes into JSON."""
+        return {"name": self.name, "key": self.key, "of": self.of, "law": self.law.text,
+                "unit": self.unit, "source": self.source, "status": self.status,
+                "instead": self.instead}
+
+
+def input_lines(inputs: Sequence[Uncertain]) -> list[str]:
+    """A line an input: name and key, distribution, unit, status and source."""
+    return [(f"{e.name} ({e.key})" if e.name != e.key else e.name) + f": {e.law.text}"
+            + (f" [{e.unit}]" if e.unit else "")
+            + ("" if e.of == "value" else
+               f", {'times' if e.of == 'factor' else 'added to'} {e.base:g} of the study")
+            + f"; {e.status}: {e.source}" + (f"; {e.instead}" if e.instead else "")
+            for e in inputs]
 
 
 @cache
@@ -66,17 +85,31 @@ def shipped() -> tuple[Uncertain, ...]:
 def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
     """The uncertain inputs of a study: the shipped ones, of which ``vary`` replaces some or adds.
 
-    ``vary``: texts KEY=DISTRIBUTION. Inputs that the study has no key for are left out. Raises
-    InputError for a wrong key or distribution.
+    ``vary``: texts KEY=DISTRIBUTION. Each replaces every shipped input that sets a place that it
+    sets. Inputs that the study has no key for are left out. Raises InputError for a wrong key or
+    distribution, or two given ones that set the same place.
     """
     given = parse_vary(study, vary) if vary else {}
     found: dict[str, Uncertain] = {}
+    gone: dict[str, list[Uncertain]] = {key: [] for key in given}
+    places = {key: _places(study, key) for key in given}
+    for one, other in combinations(given, 2):
+        if places[one] & places[other]:
+            raise InputError("two inputs for one quantity", key="--vary",
+                             value=f"{one} and {other}", expected="one of them")
     for entry in shipped():
-        if entry.key not in given and _concerns(study, entry):
+        if not _concerns(study, entry):
+            continue
+        takers = [key for key in given if places[key] & _places(study, entry.key)]
+        for key in takers:
+            gone[key].append(entry)
+        if not takers:
             found[entry.key] = entry
     for key, law in given.items():
-        named = next((e.name for e in shipped() if e.key == key), key)
-        found[key] = Uncertain(named, key, "value", law, "", "given by the user", "practice")
+        named = next((e.name for e in gone[key] if e.key == key), key)
+        unit = gone[key][0].unit if gone[key] else ""
+        found[key] = Uncertain(named, key, "value", law, unit, "given by the user", "practice",
+                               instead="; ".join(_instead(study, e, given) for e in gone[key]))
     varier, before = Varier(study), bone_key(study)
     out = []
     for entry in _on_the_joint(study, [_based(study, e) for e in found.values()], given):
@@ -84,6 +117,20 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
                 for v in entry.values(np.array([0.3, 0.7]))}
         out.append(replace(entry, geometric=keys != {before}))
     return tuple(out)
+
+
+def _places(study: Study, key: str) -> set[tuple[str, ...]]:
+    """Places in the study that a key sets; a slope and a turn of a fracture are one."""
+    return {(*a[:-1], TURNS[0]) if a[0] == "fracture" and a[-1] in TURNS else a
+            for a in addresses(study, key)}
+
+
+def _instead(study: Study, entry: Uncertain, given: Iterable[str]) -> str:
+    """That a shipped input is replaced, and what is left as the study has it."""
+    left = _places(study, entry.key).difference(*(_places(study, key) for key in given))
+    fixed = ", ".join(sorted(".".join(a) for a in left))
+    return (f"in place of {entry.key} = {entry.law.text}"
+            + (f", so {fixed} stays as in the study" if left else ""))
 
 
 def _on_the_joint(study: Study, entries: list[Uncertain], given: Container[str]

@@ -9,7 +9,15 @@ import pytest
 from scipy.stats import sobol_indices
 
 from constructs import certainty, rank_table, rank_words
-from constructs.certainty import Indices, indices, paired_difference, saltelli, share
+from constructs.certainty import (
+    Indices,
+    by_parts,
+    changes_clearly,
+    indices,
+    paired_difference,
+    saltelli,
+    share,
+)
 from constructs.design import unit_samples
 from constructs.rank import Driven
 
@@ -121,6 +129,36 @@ def test_wide_intervals_and_impossible_indices_name_no_driver(total: list, settl
                   rank_words._cause("A", [Driven("A", found, {}, found)])):
         assert ("slope" in words) == settled
         assert ("do not settle" in words) != settled
+
+
+@pytest.mark.parametrize(("total", "driver"), [
+    ([[0.1, 0.0, 0.3], [0.9, 0.7, 1.1]], 1), ([[0.6, 0.45, 0.75], [0.3, 0.2, 0.4]], 0),
+    ([[0.57, 0.30, 1.11], [0.1, 0.0, 0.2]], None),  # too wide, and over 1
+    ([[1.05, 0.9, 1.2], [0.0, 0.0, 0.1]], 0),  # alone
+    ([[0.5, 0.1, 0.9], [0.05, 0.0, 0.08]], None),  # too wide
+    ([[0.6, 0.4, 0.8], [0.5, 0.3, 0.7]], None)])  # not told from the next
+def test_a_driver_is_named_only_where_its_interval_settles_it(total: list, driver: int | None
+                                                              ) -> None:
+    found = Indices(("slope", "friction"), np.array(total), np.array(total), 16, 0)
+    assert found.driver == driver
+    words = rank_words._cause("A", [Driven("A", found, {}, found)])
+    assert "16 base samples" in words
+    assert ("do not settle" in words) == (driver is None)
+    if driver is not None:
+        assert f"{found.inputs[driver]} decides the rest" in words
+
+
+def test_a_change_over_a_range_is_clear_as_seldom_by_chance_as_said(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(certainty, "SHUFFLES", 200)
+    rng = np.random.default_rng(3)
+    u = rng.random((300, 32, 4))
+    ranks = 1.0 + (rng.random((300, 32, 1)) < 0.3) * np.array([1.0, 0.0])
+    hits = [bool(changes_clearly(u[i], ranks[i], 4, i)) for i in range(300)]
+    assert np.mean(hits) < 0.08  # 5 % and what 300 trials leave open
+    ranks = 1.0 + (u[0, :, 2:3] < 0.4) * np.array([1.0, 0.0])
+    assert changes_clearly(u[0], ranks, 4, 0)[0] == 2
+    assert by_parts(u[0, :, 2], ranks[:, 0], 4)[0] == 2.0
 
 
 def test_bootstrap_intervals_of_indices_cover_the_truth() -> None:

@@ -132,6 +132,10 @@ def test_a_dry_run_stores_nothing(app: typer.Typer, study: str) -> None:
     assert not Path("results").exists()
     done = run(app, "rank", study, "--samples", "8", "--seed", "1", "--dry-run")
     assert "44 cases with 88 constructs" in done.stdout
+    assert "friction of the fracture (fracture.*.friction): triangular(0.2, 0.5, 0.6) [-]; memory: " \
+        in done.stdout
+    told = json.loads(run(app, "rank", study, "--samples", "8", "--dry-run", "--json").stdout)
+    assert {"name", "key", "law", "unit", "status"} <= set(told["inputs"][0])
     assert not Path("results").exists()
 
 
@@ -165,16 +169,19 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
              "--out", "r.sqlite"]
     done = run(app, *asked)
     assert "4 paired samples (seed 1) at 500 N" in done.stdout
-    assert "At 500 N 'screw' sinks less than 'nothing', or holds where that does not" in done.stdout
+    assert "At 500 N 'screw' holds where 'nothing' does not in " in done.stdout
+    assert "no input changes the ranks clearly" in done.stdout
     assert "distinct meshes" in done.stderr
     assert Path("r-rank/rank.json").exists()
     told = json.loads(run(app, *asked, "--json").stdout)
     assert told["reference"] == "screw"
     for wrong, words in (([study, "--samples", "6", "--seed", "1"], "4 or 8"),
                          ([study, "--samples", "4", "--load", "-5"], "--load"),
+                         ([study, "--samples", "4", "--reference", "foo"], "no such construct"),
                          ([study, "--seed", "1"], "how many samples")):
-        with pytest.raises(InputError, match=words):
-            run(app, "rank", *wrong)
+        for more in ([], ["--dry-run"]):
+            with pytest.raises(InputError, match=words):
+                run(app, "rank", *wrong, *more)
 
 
 def test_help_needs_none_of_the_heavy_parts() -> None:

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from small_study import small_study
 
-from constructs import tables, uncertain
-from constructs.rank import Outcomes, best_shares, ranked, run_rank
+from constructs import uncertain
+from constructs.rank import Outcomes, RankResult, ranked, run_rank
 from constructs.rank_design import Samples, make_samples
+from constructs.rank_outcomes import best_shares
 from constructs.rank_table import table_lines, write_folder
-from constructs.section import Section
-from constructs.study import example, example_names
 from constructs.sweep import Estimate, SweepSummary
 from constructs.sweep_figures import over_range
 from constructs.uncertain import inputs_of, shipped
-from constructs.vary import addresses, varied
 from fe.errors import ButtressError, InputError
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
@@ -33,99 +30,6 @@ def two_inputs(monkeypatch: pytest.MonkeyPatch) -> None:
     """Only two inputs are uncertain: none of them geometric."""
     few = tuple(e for e in shipped() if e.name in TWO)
     monkeypatch.setattr(uncertain, "shipped", lambda: few)
-
-
-# -- the shipped inputs -----------------------------------------------------------------------
-
-def test_every_shipped_input_has_source_and_status() -> None:
-    assert len(shipped()) >= 8
-    for entry in shipped():
-        assert len(entry.source) > 5
-        assert entry.status in tables.STATUSES
-        assert entry.of in uncertain.OF
-        assert entry.unit
-
-
-def test_every_shipped_input_can_be_drawn_anywhere_in_its_range() -> None:
-    for entry in inputs_of(STUDY):
-        for value in entry.values(np.array([0.0, 0.001, 0.5, 0.999, 1.0])):
-            assert varied(STUDY, {entry.key: value})
-        assert addresses(STUDY, entry.key)
-
-
-@pytest.mark.parametrize("name", example_names())
-def test_patches_of_every_sample_lie_on_the_joint_surface(name: str) -> None:
-    study = example(name)
-    line = Section(study.section).shape.joint_line()[:, 0]
-    found = {e.key: e.values(np.array([0.0, 1.0])) for e in inputs_of(study)
-             if e.key in ("load.patch_width_mm", "load.medial_centre_mm", "load.slice_centre_mm")}
-    assert len(found) == 2
-    half = max(found.pop("load.patch_width_mm")) / 2
-    (centres,) = found.values()
-    assert line[0] <= min(centres) - half
-    assert max(centres) + half <= line[-1]
-    assert max(centres) - min(centres) > 0.5
-
-
-def test_only_inputs_that_change_mesh_or_modulus_are_geometric() -> None:
-    assert {e.name for e in inputs_of(STUDY) if e.geometric} == {
-        "cortical thickness", "cancellous modulus", "slope of the fracture"}
-
-
-def test_factors_and_shifts_are_of_the_study_s_own_value() -> None:
-    study = varied(STUDY, {"section.modulus_scale": 0.5, "load.medial_centre_mm": -18.0}).study
-    found = {e.name: e for e in inputs_of(study)}
-    assert found["cancellous modulus"].values(np.array([0.5])) == pytest.approx([0.5])
-    assert found["place of the medial contact patch"].values(np.array([0.0, 1.0])) == \
-        pytest.approx([-20.0, -16.0])
-
-
-def test_an_input_is_replaced_or_added_by_the_user() -> None:
-    found = {e.key: e for e in inputs_of(STUDY, [
-        "fracture.*.friction=uniform(0.3,0.4)",
-        "construct.antiglide.plate.antiglide plate.top_mm=uniform(-28,-22)"])}
-    assert len(found) == len([e for e in shipped() if e.plane != "sagittal"]) + 1
-    assert found["fracture.*.friction"].values(np.array([0.5])) == pytest.approx([0.35])
-    with pytest.raises(InputError, match="did you mean"):
-        inputs_of(STUDY, ["section.modulus_scal=uniform(1,2)"])
-
-
-# -- the samples ------------------------------------------------------------------------------
-
-def test_rows_are_the_two_sets_and_their_mixtures() -> None:
-    inputs = inputs_of(STUDY)
-    drawn = make_samples(inputs, 16, 1)
-    rows, n = drawn.design.rows, drawn.n
-    assert n == 8
-    assert len(rows) == n * (len(inputs) + 2)
-    for i in range(len(inputs)):
-        for j, row in enumerate(rows[drawn.mixed(i)]):
-            for k, value in enumerate(row):
-                assert value == rows[n + j if k == i else j][k]
-    assert rows[drawn.exact] == ()
-
-
-def test_bins_touch_geometric_inputs_only_and_some_rows_are_solved_both_ways() -> None:
-    inputs = inputs_of(STUDY)
-    plain, binned = make_samples(inputs, 64, 1), make_samples(inputs, 64, 1, bins=3)
-    for k, entry in enumerate(inputs):
-        values = {r[k] for r in binned.design.rows[:2 * binned.n]}
-        if entry.geometric:
-            assert len(values) == 3
-            assert values == set(entry.values(np.array([1 / 6, 0.5, 5 / 6])))
-        else:
-            assert values == {r[k] for r in plain.design.rows[:2 * plain.n]}
-    assert binned.design.rows[binned.exact] == plain.design.rows[:8]
-
-
-@pytest.mark.parametrize(("asked", "told"), [
-    ({"samples": 100, "seed": 1}, "64 or 128"), ({"samples": 2, "seed": 1}, "too few.*from 4"),
-    ({"samples": 0, "seed": 1}, "positive"), ({"samples": -3, "seed": 1}, "positive"),
-    ({"samples": 8, "seed": None}, "without a seed"), ({"samples": 8, "seed": 1, "bins": 1}, "bins"),
-])
-def test_wrong_samples_are_refused(asked: dict[str, Any], told: str) -> None:
-    with pytest.raises(InputError, match=told):
-        make_samples(inputs_of(STUDY), **asked)
 
 
 # -- the statistics ---------------------------------------------------------------------------
@@ -169,7 +73,7 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     assert over["friction of the fracture"][0] == 2.0
     assert over["friction of the fracture"][-1] == 1.0
     assert driven.capacity.total is None
-    assert found.telling == ["friction of the fracture", "cancellous strength"]
+    assert found.telling == ["friction of the fracture"]  # strength changes nothing
     lines = {x.get_label(): x for x in over_range(found, found.telling[0]).get_lines()}
     assert list(lines["A"].get_ydata()) == list(over["friction of the fracture"])
     with pytest.raises(InputError, match="no such input"):
@@ -183,7 +87,11 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     # A - B has its median where friction has: at 0.2 + (0.5 * 0.4 * 0.3)^0.5.
     median = 0.3 - 0.8 * (0.2 + 0.06**0.5)
     assert against.subsidence_mm.median == pytest.approx(median, abs=2e-3)
-    assert f"{-median:.2g} mm more in the median" in found.sentence
+    low, high = against.subsidence_mm.middle
+    assert (f"the mean subsidence of 'A' minus that of 'B' is {median:+.2g} mm in the median "
+            f"(95 % interval {low:+.2g} to {high:+.2g} mm)") in found.sentence
+    # The table says the same with the same sign.
+    assert f"{median:+.2g} ({low:+.2g} to {high:+.2g})" in text
     assert found.over_capacity == {}
 
 
@@ -209,9 +117,9 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
             against.unanswered) == (16, 8, 2, 4, 2)
     assert against.subsidence_mm.pairs == 16
     assert against.subsidence_mm.mean == pytest.approx(0.1)
-    # B is ahead where A lets go, and where both let go but B carries more; where one of them has no
-    # answer neither is.
-    assert against.sinks_less.share == pytest.approx((8 + 4) / 32)
+    # B is ahead where A lets go; where both let go neither is, though B carries more, nor where one
+    # of them has no answer.
+    assert against.sinks_less.share == pytest.approx(8 / 32)
     assert against.sinks_more.share == pytest.approx((16 + 2) / 32)
     assert a.holds.share == pytest.approx(19 / 32)
     assert a.keeps["step-off"].share == pytest.approx(19 / 32)
@@ -219,7 +127,10 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     assert driven["A"].keeps["step-off"].left_out == 1
     assert driven["B"].sinks_less.left_out == 2
     assert driven["A"].capacity.left_out == 0
-    assert "lets go" in found.sentence
+    assert "'B' lets go in 6 samples; 'A' lets go in 12 samples, both of them in 4;" in found.sentence
+    assert (found.none_held, found.none_keeps) == (4, 4)
+    assert a.best.share + b.best.share == pytest.approx(28 / 32)
+    assert "no construct keeps all limits in 4 of 32 samples" in found.sentence
 
 
 @pytest.mark.usefixtures("two_inputs")
@@ -272,10 +183,72 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     assert "every construct: the same in all samples: 3000 N" in text
     both = next(d for d in found.driven if d.construct == "A").keeps_all
     np.testing.assert_array_equal(both.total, driven.total)  # of the only limit that A breaks
-    assert "whether it is held and keeps all limits:" in text
+    assert "whether it is held and keeps all limits (from 512 base samples):" in text
     assert f"A: friction of the fracture {both.total[decides, 0]:.2f}" in text
     broken = round(len(drawn.shares) * (1 - a.keeps_all.share))
     assert f"'A' holds but breaks a limit in {broken} samples" in found.sentence
+
+
+@pytest.mark.usefixtures("two_inputs")
+@pytest.mark.parametrize(("held", "sunk", "best", "first", "said"), [
+    ("both", (0.1, 0.2), (1.0, 0.0), (1.0, 0.0), "At 1000 N 'A' sinks less than 'B' in 100 %"),
+    ("A", (0.1, 0.2), (1.0, 0.0), (1.0, 0.0), "At 1000 N 'A' holds where 'B' does not in 100 %"),
+    ("both", (2.1, 3.2), (0.0, 0.0), (1.0, 0.0),
+     "no construct keeps all limits in any of the 16 samples"),
+    ("none", (0.1, 0.2), (0.0, 0.0), (0.0, 0.0),
+     "At 1000 N none of the constructs is held in any of the 16 samples."),
+])
+def test_words_and_numbers_agree_whatever_holds(
+        held: str, sunk: tuple[float, float], best: tuple[float, float],
+        first: tuple[float, float], said: str, tmp_path: Path) -> None:
+    drawn = make_samples(inputs_of(STUDY), 16, 3)
+    rows = len(drawn.design.rows)
+    status = np.full((rows, 2), "no equilibrium", dtype=object)
+    status[:, [i for i, name in enumerate("AB") if held in (name, "both")]] = "held"
+    capacity = np.tile([900.0, 800.0], (rows, 1))  # A carries more in every sample
+    found = ranked(STUDY, drawn, synthetic(drawn, np.tile(sunk, (rows, 1)), status, capacity), "",
+                   SUMMARY, COST)
+    assert [s.construct for s in found.standings] == ["A", "B"]
+    assert found.reference == "A"
+    assert tuple(s.best.share for s in found.standings) == best
+    assert [s.mean_rank for s in found.standings] == [1.0, 2.0]
+    (against,) = found.against
+    assert (against.sinks_more.share, against.sinks_less.share) == first
+    assert against.neither == (16 if held == "none" else 0)
+    assert all(d.sinks_less is None or d.sinks_less.total is None for d in found.driven)
+    assert said in found.sentence
+    text = "\n".join(table_lines(found))
+    assert ("sinks less than" in text) == (held == "both")
+    assert ("no construct keeps all limits in 16 of 16 samples, so none is best there" in text) == \
+        (best == (0.0, 0.0))
+    assert found.none_held == (16 if held == "none" else 0)
+    assert "no input changes the ranks clearly" in text
+
+
+def test_nobody_is_best_where_no_limit_is_kept() -> None:
+    status = np.array([["held", "held"], ["held", "no equilibrium"], ["none", "unconverged"]],
+                      dtype=object)
+    found = Outcomes(("a", "b"), 1000.0, status, np.array([[1.0, 2.0], [3.0, np.nan], [np.nan] * 2]),
+                     np.full((3, 2), 900.0), {"step-off": np.array([[9.0, 1.0], [9.0, 0.0], [0.0] * 2])})
+    assert found.best({"step-off": 2.0}).tolist() == [[0.0, 1.0], [0.0, 0.0], [0.0, 0.0]]
+    assert found.less(0, 1).tolist() == [True, True, False]
+    assert found.less(1, 0).tolist() == [False, False, False]
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_an_input_is_told_where_it_changes_the_ranks_by_more_than_chance() -> None:
+    strength = "cancellous strength"
+    drawn = make_samples(inputs_of(STUDY), 64, 3, indices=False)
+    number = [e.name for e in drawn.inputs].index(strength)
+    share = drawn.shares[:, number]
+    sunk = np.stack([np.where(share < 0.5, 0.3, 0.1), np.full(64, 0.2)], axis=1)
+    assert ranked(STUDY, drawn, synthetic(drawn, sunk), "", SUMMARY, COST).telling == [strength]
+    # One sample that is other than all the rest shows nothing about its inputs.
+    sunk = np.tile([0.1, 0.2], (64, 1))
+    sunk[np.argmin(share)] = [0.3, 0.2]
+    found = ranked(STUDY, drawn, synthetic(drawn, sunk), "", SUMMARY, COST)
+    assert found.telling == []
+    assert "no input changes the ranks clearly" in "\n".join(table_lines(found))
 
 
 def test_equals_share_first_place() -> None:
@@ -322,6 +295,8 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert any("keeps all limits" in line for line in lines)
     folder = tmp_path / "r-rank"
     folder.mkdir()
+    assert [line for line in lines if "cancellous strength (scale.cancellous_strength)" in line
+            and "lognormal(1, 0.25, 0.5, 2) [-]; practice: " in line]
     for name in ("indices-of-another-reference.png", "rank-over-x.svg", "mine.png"):
         (folder / name).touch()
     assert write_folder(again) == folder
@@ -330,6 +305,25 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert document["sentence"] == found.sentence
     assert {i["name"] for i in document["inputs"]} == set(TWO)
     assert {p.suffix for p in folder.iterdir()} == {".json", ".png", ".svg"}
+
+
+@pytest.mark.usefixtures("two_inputs")
+def test_where_everything_lets_go_there_is_no_figure_of_differences(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
+                     with_indices=False)
+    assert not found.outcomes.held.any()
+    assert found.sentence == "At 6000 N none of the constructs is held in any of the 4 samples."
+    folder = tmp_path / "r-rank"
+    folder.mkdir()
+    (folder / "paired-difference.png").touch()
+    assert write_folder(found) == folder
+    assert {p.name for p in folder.iterdir()} == {"rank.json", "envelope.png", "envelope.svg"}
+    document = json.loads((folder / "rank.json").read_text())
+    assert (document["none_held"], document["none_keeps_all"]) == (4, 4)
+    assert {a["sinks_more"]["share"] for a in document["against"]} == {0.0}
+    monkeypatch.setattr(RankResult, "telling", property(lambda self: [TWO[0]]))
+    assert "1 sample a quarter:" in "\n".join(table_lines(found))
 
 
 def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:

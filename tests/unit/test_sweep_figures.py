@@ -171,13 +171,28 @@ def test_the_paired_plot_shows_mean_and_interval() -> None:
     assert any(np.array_equal(x, [diff.mean]) for x in drawn)
     assert [t.get_text() for t in ax.get_yticklabels()] == ["screws", "nothing"]
     assert any("both hold in 40 of 40" in t.get_text() for t in ax.texts)
+    assert ax.get_xlabel() == "mean subsidence minus that of 'plate' [mm]"
+    ranking.against = ranking.against[1:]  # never held together with the reference
+    ax = f.paired(ranking)
+    assert list(ax.get_xticks()) == []
+    assert any("no construct holds together with this one" in t.get_text() for t in ax.texts)
+    assert clashes(ax.get_figure()) == []
 
 
 def test_the_bars_are_the_indices() -> None:
     ax = f.sensitivities(Ranking(), "screws")
     wide = [bar.get_width() for bar in ax.patches]
     assert wide == pytest.approx([0.6, 0.1, 0.8, 0.3])
-    assert "do not settle" not in " ".join(t.get_text() for t in ax.texts)
+    told = " ".join(t.get_text() for t in ax.texts)
+    assert "do not settle" not in told
+    assert "64 base samples" in told
+    # An index below 0 is drawn as it is.
+    below = Ranking()
+    below.driven[0].capacity.first[1] = [-0.3, -0.5, -0.1]
+    ax = f.sensitivities(below, "screws")
+    assert [bar.get_width() for bar in ax.patches] == pytest.approx([0.6, -0.3, 0.8, 0.3])
+    assert ax.get_xlim()[0] < -0.5
+    assert clashes(ax.get_figure()) == []
     vague = Ranking()
     vague.driven[0].capacity.total[0, 2] = 2.0
     told = " ".join(t.get_text() for t in f.sensitivities(vague, "screws").texts)
