@@ -289,11 +289,14 @@ class Search:
 def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...], dict]:
     """Mean subsidence of each fragment over the load, up to a fifth beyond the largest load.
 
-    The study's own loads are among its points, so that it passes through the table's figures.
+    The study's own loads are among its points, so that it passes through the table's figures; so
+    are the end of equilibrium, if within them, and what the search has solved just before it.
     """
     bone, reader = search.reader.bone, search.reader
     even = np.linspace(0.0, 1.2 * max(asked), CURVE_POINTS + 1)
-    loads = tuple(float(x) for x in np.unique([*even, *asked]))
+    last = max((p for p in (*even, *asked) if p <= (search.ends or 0.0)), default=0.0)
+    near = [p for p in search.known if last < p <= min(search.ends or 0.0, even[-1])]
+    loads = tuple(float(x) for x in np.unique([*even, *asked, *near]))
     sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
     for total in loads:
         values = None

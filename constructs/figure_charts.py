@@ -10,6 +10,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
+from constructs.limits import EQUILIBRIUM, limit_words
 from constructs.results import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
@@ -20,6 +21,8 @@ from constructs.results import (
 from constructs.textfit import LINE, SIZE, width, wrap, wrap_all
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
+MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",
+           "bone over yield": "P", "metal over yield": "*"}
 UNLIMITED = "not limited by this model"
 WORDS = 2.35
 """Width of the column of capacities in words, inches."""
@@ -46,20 +49,24 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     constructs = comparison.constructs
     names = [c.name for c in constructs]
     row = 0.62
+    end = _axis_end(comparison)
+    handles = _marks(comparison, end)
+    # Three rows of marks have their place below the axes; each one more lifts them.
+    under = 1.85 + 1.15 * LINE * max(0, (len(handles) + 1) // 2 - 3)
     if ax is None:
-        inside = max(d.HIGH - 2.55, len(names) * 0.42)
+        inside = max(d.HIGH - under - 0.7, len(names) * 0.42)
         lines, widest = _names(names, inside)
         deep = [*lines, *(wrap(bracket_words(c), WORDS) for c in constructs)]
         inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in deep) + 0.3) * LINE)
-        figure: Figure = d.slide(inside + 2.55)
-        ax = d.axes_at(figure, widest + 0.5, 1.85, d.WIDE - widest - 0.5 - 2.55, inside)
+        figure: Figure = d.slide(inside + under + 0.7)
+        ax = d.axes_at(figure, widest + 0.5, under, d.WIDE - widest - 0.5 - 2.55, inside)
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)
         lines, _ = _names(names, ax.get_position().height * figure.get_figheight())
-    end = _axis_end(comparison)
+    lanes = _lanes(comparison, end)
     for i, c in enumerate(constructs):
-        _bar(ax, c, i, end, row, d.series(i)["color"])
+        _bar(ax, c, i, end, row, d.series(i)["color"], lanes)
         ax.text(1.015, i, wrap(bracket_words(c), WORDS), size=SIZE, va="center", linespacing=1.0,
                 transform=ax.get_yaxis_transform())
     for load in comparison.study.load.total_N:
@@ -73,7 +80,8 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     d.title(ax, "How much load each construct carries", "")
-    _marks(ax, comparison)
+    figure.legend(handles=handles, loc="lower center", ncols=2, fontsize=SIZE, frameon=False,
+                  bbox_to_anchor=(0.5, 0.35 / figure.get_figheight()), columnspacing=2.5)
     return ax
 
 
@@ -91,15 +99,39 @@ def _axis_end(comparison: Comparison) -> float:
     """End of the load axis: over every finite load that is shown, at most the search limit."""
     loads = list(comparison.study.load.total_N)
     for c in comparison.constructs:
-        loads += [v for v in (*c.capacity_N, c.equilibrium_ends_N, c.step_off_limit_N)
-                  if v is not None]
+        loads += [v for v in (*c.capacity_N, *_reached(c).values()) if v is not None]
         if c.capacity_N[1] is None or c.equilibrium_ends_N is None:
             loads.append(c.search_limit_N)
     limit = max(c.search_limit_N for c in comparison.constructs)
     return 1.04 * min(max(loads), max(limit, *comparison.study.load.total_N))
 
 
-def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: str) -> None:
+def _reached(c: ConstructResult) -> dict[str, float]:
+    """The load [N] at which each limit is reached, of those that are."""
+    found = {EQUILIBRIUM: c.equilibrium_ends_N, "step-off": c.step_off_limit_N}
+    found |= {name: r.load_N for name, r in c.limits.items()}
+    return {name: load for name, load in found.items() if load is not None}
+
+
+def _lanes(comparison: Comparison, end: float) -> dict[str, float]:
+    """Height in its row of the mark of each limit that is reached within the axis.
+
+    One above the other, since several are often reached at nearly the same load.
+    """
+    there = [name for name in MARKERS
+             if any(_reached(c).get(name, np.inf) <= end for c in comparison.constructs)]
+    most = 0.17 if len(there) <= 2 else 0.25 if len(there) <= 4 else 0.33
+    return dict(zip(there, np.linspace(most, -most, len(there)) if len(there) > 1 else (most,),
+                    strict=True))
+
+
+def _size(name: str, lanes: int) -> float:
+    """Size of a mark, points: a star has thin arms."""
+    return (10.0 if lanes <= 2 else 9.0) * (1.45 if MARKERS[name] == "*" else 1.0)
+
+
+def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: str,
+         lanes: dict[str, float]) -> None:
     low, high = c.capacity_N
     first = end if low is None else min(low, end)
     last = end if high is None else min(high, end)
@@ -109,44 +141,50 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
     if high is None or high > end:
         ax.plot(0.985 * end, at, marker=">", markersize=12, color="white",
                 markeredgecolor="black", zorder=6)
-    # One above the other, since both often happen at nearly the same load.
-    for value, marker, up in ((c.equilibrium_ends_N, "D", 0.17), (c.step_off_limit_N, "^", -0.17)):
-        if value is not None and value <= end:
-            ax.plot(value, at + up, marker=marker, markersize=10, color="black", zorder=5,
-                    markeredgecolor="white", clip_on=False)
+    for name, load in _reached(c).items():
+        if load <= end:
+            ax.plot(load, at + lanes[name], marker=MARKERS[name], color="black", zorder=5,
+                    markersize=_size(name, len(lanes)), markeredgecolor="white",
+                    clip_on=False)
 
 
-def _marks(ax: Axes, comparison: Comparison) -> None:
-    step = comparison.study.limits.step_off_mm
+def _meaning(comparison: Comparison, name: str) -> str:
+    """What a mark means, in words."""
+    if name == EQUILIBRIUM:
+        return "equilibrium ends, screws stretched by the load"
+    limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
+    return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
+            else limit_words(name, limit))
+
+
+def _marks(comparison: Comparison, end: float) -> list:
+    """The list of marks: only of what there is."""
+    brackets = [c.capacity_N for c in comparison.constructs]
     cases = comparison.study.load.cases
     several = (comparison.study.load.all_words if len(cases) <= (3 if cases[0].name else 5)
                else f"{len(cases)} from {cases[0].words} to {cases[-1].words}")
-    handles = [
-        Patch(color="#777777", label="lower bound: carried without friction"),
-        Patch(facecolor="white", edgecolor="#777777", hatch="////",
-              label="upper bound: friction at best, screws as tight as set"),
-        Line2D([], [], linestyle="none", marker="D", color="black", markersize=9,
-               label="equilibrium ends, screws stretched by the load"),
-        Line2D([], [], linestyle="none", marker="^", color="black", markersize=10,
-               label=f"step-off reaches {step:g} mm"),
-        Line2D([], [], color="#555555", linestyle=(0, (4, 3)),
-               label=wrap(f"loads of the study: {several}", 6.0))]
-    if any(c.capacity_N[1] is None or c.capacity_N[1] > ax.get_xlim()[1]
-           for c in comparison.constructs):
+    handles: list = []
+    if any(low is None or low > 0.0 for low, _ in brackets):
+        handles.append(Patch(color="#777777", label="lower bound: carried without friction"))
+    if any(low is not None and (high is None or high > low) for low, high in brackets):
+        handles.append(Patch(facecolor="white", edgecolor="#777777", hatch="////",
+                             label="upper bound: friction at best, screws as tight as set"))
+    handles += [Line2D([], [], linestyle="none", marker=MARKERS[name], color="black",
+                       markersize=_size(name, 9), label=_meaning(comparison, name)) for name in _lanes(comparison, end)]
+    handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)),
+                          label=wrap(f"loads of the study: {several}", 6.0)))
+    if any(high is None or high > end for _, high in brackets):
         handles.append(Line2D([], [], linestyle="none", marker=">", color="white",
                               markeredgecolor="black", markersize=11,
                               label="goes on beyond this axis"))
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    figure.legend(handles=handles, loc="lower center", ncols=2, fontsize=SIZE, frameon=False,
-                  bbox_to_anchor=(0.5, 0.35 / figure.get_figheight()), columnspacing=2.5)
+    return handles
 
 
 def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> Axes:
     """Mean subsidence of a fragment over the load, one line a construct.
 
-    A cross on the load axis marks where equilibrium ends, if within it; the list beside the axes
-    names that load too. With ``ax``, leave room for the list right of it.
+    A cross on the load axis, where nothing has sunk, marks where equilibrium ends, if within it;
+    the list beside the axes names that load too. With ``ax``, leave room for the list right of it.
     """
     constructs = comparison.constructs
     words = [f"{c.name} ({_ending(c)})" for c in constructs]
@@ -171,8 +209,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
         handles.append(Line2D([], [], linewidth=2.2, markersize=8, label=lines[i], **look))
         if c.equilibrium_ends_N is not None and c.equilibrium_ends_N <= top:
             ax.plot(c.equilibrium_ends_N, 0.0, marker="X", markersize=12, color=look["color"],
-                    markeredgecolor="white", clip_on=False, zorder=6,
-                    transform=ax.get_xaxis_transform(), gid=f"end {c.name}")
+                    markeredgecolor="white", clip_on=False, zorder=6, gid=f"end {c.name}")
     for load in comparison.study.load.total_N:
         ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
     ax.set_xlim(0, top)
@@ -180,6 +217,8 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
              if v is not None]
     least, most = min(known, default=0.0), max(known, default=0.0)
     ax.set_ylim(1.06 * min(0.0, least), 1.06 * most if most > 0 else 1.0)
+    if least < 0.0:
+        ax.axhline(0.0, color="black", linewidth=1.0, zorder=1.5)
     ax.set_xlabel("total joint force [N]", size=SIZE)
     ax.set_ylabel("mean subsidence of the joint surface [mm]", size=SIZE)
     d.title(ax, f"{fragment}: subsidence under load", "")

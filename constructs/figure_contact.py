@@ -65,7 +65,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     for line in shown:
         _band(ax, line, per_mm)
     _labels(ax, shown, load, (low, high), per_mm, scale)
-    _signs(ax, shown, per_mm, slide)
+    _signs(ax, shown, [load.contacts[x.name] for x in shown], per_mm, slide)
     return ax
 
 
@@ -150,9 +150,10 @@ def _words(result: ContactResult) -> str:
     """Share that presses and pressures of a line, in two short lines."""
     if not result.contact_share:
         return "nowhere pressed"
-    return (f"presses over {100.0 * result.contact_share:.0f} %\n"
-            f"mean {_figure(result.pressure_mean_MPa)}, 95 % {_figure(result.pressure_p95_MPa)},\n"
-            f"largest {_figure(result.pressure_max_MPa)} MPa")
+    return (f"presses over {100.0 * result.contact_share:.0f} %,\n"
+            f"on average {_figure(result.pressure_mean_MPa)} MPa;\n"
+            f"95 % of it: at most {_figure(result.pressure_p95_MPa)},\n"
+            f"largest node {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:
@@ -161,7 +162,8 @@ def _figure(value: float | None) -> str:
     return f"{value:.2g}" if abs(value) < 10 else f"{value:.0f}"
 
 
-def _signs(ax: Axes, lines: list[ContactLine], per_mm: float, beside: bool) -> None:
+def _signs(ax: Axes, lines: list[ContactLine], results: list[ContactResult], per_mm: float,
+           beside: bool) -> None:
     """What colours and heights mean: beside the axes, or below them on the right."""
     kinds = [k for k in WORDS if any(x.kind == k for x in lines)]
     if not kinds:
@@ -170,8 +172,11 @@ def _signs(ax: Axes, lines: list[ContactLine], per_mm: float, beside: bool) -> N
     cut = any((np.abs(x.pressure) > CUT * per_mm).any() for x in lines)
     height = f"10 mm of height = {10.0 * per_mm:g} MPa" + (
         f", cut off at {CUT * per_mm:g} MPa" if cut else "")
+    peaked = any((r.pressure_mean_MPa or 0.0) > (r.pressure_p95_MPa or 0.0) for r in results)
     pulls = any((x.force < 0.0).any() for x in lines)
-    said = ("pressure: force over length and depth; 95 %: not exceeded over 95 % of the line"
+    said = ("pressure: force over length and depth, on average over all of the line; 95 % of the "
+            "line carries at most the pressure named"
+            + ("; an average above that: a few nodes carry most of the force" if peaked else "")
             + ("; on a band's other side bonded faces pull" if pulls else ""))
     if beside:
         ax.legend(handles=handles, loc="upper left", fontsize=SIZE, frameon=False,

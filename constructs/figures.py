@@ -6,7 +6,8 @@ anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where there is mo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
 from matplotlib.axes import Axes
@@ -20,7 +21,7 @@ from constructs.figure_contact import contact_pressure
 from constructs.figure_free_body import free_body
 from constructs.figure_map import modulus_map
 from constructs.figure_section import deformed, overview
-from constructs.output import slug
+from constructs.output import file_names, slug
 from constructs.picture import Picture
 from constructs.results import Comparison, ConstructResult
 from constructs.schema import Study
@@ -58,7 +59,27 @@ def boxed_names(study: Study) -> list[str]:
     """Names in quotes of which pictures show some characters as boxes, since no font has them."""
     named = [*study.fractures, *study.fragments, *study.voids, *study.constructs,
              *(part for c in study.constructs for _, parts in c.parts() for part in parts)]
-    return [f"'{name}'" for name in dict.fromkeys(x.name for x in named) if boxed(name)]
+    beside = numbered([c.name for c in study.constructs])
+    return [f"'{name}'" + (f" (in pictures {beside[name]})" if name in beside else "")
+            for name in dict.fromkeys(x.name for x in named) if boxed(name)]
+
+
+def numbered(names: Sequence[str]) -> dict[str, str]:
+    """What stands beside names in which pictures show boxes: ``construct 3``, as in the study."""
+    return {name: f"construct {i}" for i, name in enumerate(names, 1) if boxed(name)}
+
+
+def _told_apart(comparison: Comparison) -> Comparison:
+    """The comparison with a number beside every name of a construct that pictures cannot show."""
+    beside = numbered([c.name for c in comparison.constructs])
+    new = {c.name: f"{c.name} ({beside[c.name]})" if c.name in beside else c.name
+           for c in comparison.constructs}
+    return comparison if not beside else replace(
+        comparison, constructs=tuple(
+            replace(c, name=new[c.name],
+                    pictures=tuple(replace(p, construct=new[c.name]) for p in c.pictures))
+            for c in comparison.constructs),
+        stages=tuple(replace(s, name=new[s.name]) for s in comparison.stages))
 
 
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
@@ -79,22 +100,28 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
         out["curves", "", name] = slug(words, taken)
     if comparison.study.section.map is not None:
         out["map", "", ""] = slug("map", taken)
+    called = file_names([c.name for c in comparison.constructs])
     for c in comparison.constructs:
-        out["deformed", c.name, ""] = slug(f"deformed {c.name}", taken)
-        out["contact", c.name, ""] = slug(f"contact pressure {c.name}", taken)
+        out["deformed", c.name, ""] = slug(f"deformed {called[c.name]}", taken)
+        out["contact", c.name, ""] = slug(f"contact pressure {called[c.name]}", taken)
         for name in several:
             extra = "" if len(several) == 1 else f" {name}"
-            out["free body", c.name, name] = slug(f"free body {c.name}{extra}", taken)
+            out["free body", c.name, name] = slug(f"free body {called[c.name]}{extra}", taken)
     for staged in comparison.stages:
-        out["stages", staged.name, ""] = slug(f"stages {staged.name}", taken)
+        own = called[staged.name]
+        out["stages", staged.name, ""] = slug(f"stages {own}", taken)
         if any(s.screws for s in staged.stages):
-            out["screw forces", staged.name, ""] = slug(f"screw forces {staged.name}", taken)
+            out["screw forces", staged.name, ""] = slug(f"screw forces {own}", taken)
     return out
 
 
 def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
     """Every figure of a comparison with its file name, one at a time."""
     names = stems(comparison)
+    given = [c.name for c in comparison.constructs]
+    comparison = _told_apart(comparison)
+    names = {(kind, dict(zip(given, (c.name for c in comparison.constructs), strict=True)).get(
+        construct, construct), part): stem for (kind, construct, part), stem in names.items()}
     shown = {c.name: p for c in comparison.constructs if (p := shown_picture(c)) is not None}
     loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     most = overview_load(comparison)

@@ -17,8 +17,15 @@ from typing import Any
 
 from constructs import LABEL, bearing
 from constructs.bearing import weight_bearing
+from constructs.limits import EQUILIBRIUM
 from constructs.picture import Picture
-from constructs.results import Comparison, ConstructResult, LoadResult
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    Comparison,
+    ConstructResult,
+    LoadResult,
+    not_tightened,
+)
 from constructs.schema import Study
 from fe.errors import InputError
 
@@ -115,6 +122,10 @@ COLUMNS = (
     "lateral_widening_mm", "fracture_pressure_p95_MPa", "plate_pressure_p95_MPa",
     "graft_pressure_p95_MPa", "graft_crushed_max_mm", "graft_at_strength",
     "twin_of")
+ERRORS = ("balance_error", "residual", "complementarity")
+"""Columns whose size is that of rounding."""
+ROUNDING = 1e-12
+"""Far below what the model knows, in the units of every column: mm, degrees, N, MPa, shares."""
 LIMIT_COLUMNS = {"depression_limit_N": "depression", "widening_limit_N": "widening",
                  "bone_limit_N": "bone over yield", "metal_limit_N": "metal over yield"}
 """Columns of the loads at which limits are reached, and the names of the limits."""
@@ -145,7 +156,7 @@ def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, A
         "worst_member_yield_ratio": largest(m.yield_ratio for m in load.members.values())}
     for column, limit in LIMIT_COLUMNS.items():
         row[column] = construct.limits[limit].load_N if limit in construct.limits else None
-    row["first_limit"] = construct.lowest_limit
+    row["first_limit"] = _first(construct)
     if fragment is not None:
         row["applied_x_N"], row["applied_y_N"] = fragment.applied_N
         carried = fragment.carried_by or {}
@@ -156,7 +167,22 @@ def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, A
         if column not in row:
             source = fragment if hasattr(fragment, column) else load
             row[column] = getattr(source, column, None)
-    return {column: plain(row[column]) for column in COLUMNS}
+    return {column: plain(row[column]) if column in ERRORS else settled(plain(row[column]))
+            for column in COLUMNS}
+
+
+def _first(construct: ConstructResult) -> str | None:
+    """Name of the limit that is reached first; where none of it is held, the words why."""
+    if not_tightened(construct):
+        return CANNOT_TIGHTEN
+    if construct.lowest_limit == EQUILIBRIUM and construct.equilibrium_ends_N == 0.0:
+        return construct.first_limit.split(" (")[0]
+    return construct.lowest_limit
+
+
+def settled(value: Any) -> Any:
+    """A number of size below `ROUNDING` is the rounding of a zero, and given as 0."""
+    return 0.0 if isinstance(value, float) and abs(value) < ROUNDING else value
 
 
 def _extra(load: LoadResult, fragment: str) -> dict[str, Any]:
@@ -200,6 +226,14 @@ def inert(value: Any) -> Any:
     if isinstance(value, str) and value.lstrip()[:1] in tuple("=+-@＝＋－＠"):
         return "'" + value
     return value
+
+
+def file_names(names: Sequence[str]) -> dict[str, str]:
+    """What files are called after each construct: its name, with its number in the study where
+    another has the same letters and digits."""
+    bare = [slug(name, set()) for name in names]
+    return {name: f"{name} construct {i}" if bare.count(bare[i - 1]) > 1 else name
+            for i, name in enumerate(names, 1)}
 
 
 def slug(name: str, taken: set[str]) -> str:
@@ -273,8 +307,9 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         (folder / "weight-bearing.csv").write_text(as_csv(bearing.rows(found), bearing.COLUMNS),
                                                    encoding="utf-8")
     taken: set[str] = set()
+    called = file_names([c.name for c in comparison.constructs])
     for construct in comparison.constructs:
-        name = slug(construct.name, taken)
+        name = slug(called[construct.name], taken)
         for picture in construct.pictures:
             write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
     say("drawing")

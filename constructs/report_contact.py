@@ -7,8 +7,10 @@ from constructs.results import FragmentResult, LoadResult
 
 UNITS = ("Pressure is a node's force over the length that it stands for and the depth of bone "
          "there (under a plate: the plate's width), tightening included. Mean and 95th percentile "
-         "are taken over the whole length, open parts at 0; the largest depends on the mesh where "
-         "it lies at the end of a line. The profile along each line is in comparison.json.")
+         "are taken over the whole length, open parts at 0: 95 % of the length carries at most "
+         "that pressure, and a mean above it says that a few nodes carry most of the force. The "
+         "largest is that of one node and depends on the mesh where it lies at the end of a line. "
+         "The profile along each line is in comparison.json.")
 
 
 def more(load: LoadResult) -> str:
@@ -79,7 +81,8 @@ def contacts(load: LoadResult) -> str:
     if not rows:
         return ""
     return table(("along", "pressing [N]", "rubbing [N]", "length [mm]", "presses over",
-                  "mean [MPa]", "95 % [MPa]", "largest [MPa]", "at x, y [mm]"), rows) + (
+                  "mean [MPa]", "95 % of it at most [MPa]", "largest node [MPa]", "at x, y [mm]"),
+                 rows) + (
         f"<p class=small>{UNITS}</p>")
 
 

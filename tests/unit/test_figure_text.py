@@ -7,7 +7,7 @@ from dataclasses import replace
 import matplotlib as mpl
 import numpy as np
 import pytest
-from made_up import long_names, picture, usual
+from made_up import comparison, construct, long_names, picture, usual
 from matplotlib.figure import Figure
 
 from constructs import figures
@@ -61,7 +61,27 @@ def test_a_letter_that_no_font_has_is_a_box_and_told() -> None:
     assert figures.boxed_names(study) == []
     odd = study.constructs[0].model_copy(update={"name": "\U0001F9B4"})
     study = study.model_copy(update={"constructs": (odd, *study.constructs[1:])})
-    assert figures.boxed_names(study) == ["'\U0001F9B4'"]
+    assert figures.boxed_names(study) == ["'\U0001F9B4' (in pictures construct 1)"]
+
+
+def test_constructs_that_pictures_cannot_tell_apart_have_their_number_beside() -> None:
+    first, second = "x \U0001F9B4", "x \U0001F9B7"
+    made = comparison((construct("plain"), construct(first), construct(second)))
+    stems = figures.stems(made)
+    assert stems["deformed", first, ""] == "deformed-x-construct-2"
+    assert stems["free body", second, "medial"] == "free-body-x-construct-3"
+    said = {}
+    for stem, ax in figures.drawn(made):
+        figure = ax.get_figure(root=True)
+        assert clashes(figure) == [], stem
+        said[stem] = " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(figure))
+    assert said.keys() == set(stems.values())
+    assert "x □ (construct 2)" in said["deformed-x-construct-2"]
+    assert "construct 3" not in said["deformed-x-construct-2"]
+    assert "(construct" not in said["deformed-plain"]
+    for stem in ("capacity", "overview", "load-subsidence"):
+        assert "x □ (construct 2)" in said[stem]
+        assert "x □ (construct 3)" in said[stem]
 
 
 def test_a_letter_that_another_font_of_the_machine_has_is_drawn_with_it() -> None:

@@ -19,6 +19,7 @@ from constructs import LABEL, figures
 from constructs import drawing as d
 from constructs.figure_section import ESCAPE_MM, grouped
 from constructs.picture import unloaded
+from constructs.results import LimitResult
 from constructs.textfit import clashes, shown_texts
 
 
@@ -232,6 +233,42 @@ def test_capacity_bars_are_the_brackets() -> None:
     assert loads == [500.0, 1000.0, 1500.0]
 
 
+def test_every_limit_that_is_reached_has_a_mark_of_its_own_and_no_other_is_listed() -> None:
+    about = {"step-off": (2.0, "mm"), "depression": (3.0, "mm"), "widening": (5.0, "mm"),
+             "bone over yield": (1.0, ""), "metal over yield": (1.0, "")}
+    limits = {name: LimitResult(300.0 * i + 250.0, None, "", *of)
+              for i, (name, of) in enumerate(about.items())}
+    every = replace(construct("all", limit=250.0), limits=limits)
+    metal = replace(construct("metal", ends=None, limit=None),
+                    limits={"metal over yield": limits["metal over yield"],
+                            "step-off": replace(limits["step-off"], load_N=None)})
+    for made, wanted in (((every, metal), {"^", "v", "s", "P", "*", "D"}), ((metal,), {"*"})):
+        ax = figures.capacity(comparison(made))
+        drawn = [(x.get_marker(), float(x.get_xdata()[0])) for x in ax.lines
+                 if x.get_marker() not in ("None", "", None, ">")]
+        assert {m for m, _ in drawn} == wanted
+        assert ("*", 1450.0) in drawn
+        legend = ax.get_figure(root=True).legends[0]
+        listed = {h.get_marker() for h in legend.legend_handles if hasattr(h, "get_marker")}
+        assert listed - {"None", None, ">"} == wanted
+        assert ("step-off reaches 2 mm" in words(ax)) == ("^" in wanted)
+        assert "metal reaches yield" in words(ax)
+        assert clashes(ax.get_figure(root=True)) == []
+
+
+def test_equilibrium_ends_on_the_line_where_nothing_has_sunk() -> None:
+    one = construct("rises", ends=900.0)
+    for curve, low in (((0.0, -1.0, -2.0, None, None), -2.12), (one.curve_subsidence_mm["medial"],
+                                                               0.0)):
+        made = comparison((replace(one, curve_subsidence_mm={"medial": curve}),))
+        ax = figures.curves(made, "medial")
+        assert ax.get_ylim()[0] == pytest.approx(low)
+        cross = next(x for x in ax.lines if x.get_gid() == "end rises")
+        at = ax.transData.inverted().transform(
+            cross.get_transform().transform(np.column_stack(cross.get_data())))[0]
+        assert at == pytest.approx((900.0, 0.0), abs=1e-9)
+
+
 def test_curves_are_the_results_and_missing_numbers_are_gaps() -> None:
     made = usual()
     ax = figures.curves(made, "medial")
@@ -314,7 +351,8 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
     assert len({f.name for f in files}) == len(files) == 2 * (4 + 3 * 3)
     assert all(f.parent == tmp_path / "one" and f.is_file() for f in files)
     assert {"overview.png", "overview.svg", "capacity.png", "load-subsidence.svg",
-            "deformed-a-b.png", "deformed-a-b-2.png", "free-body-a-b.svg"} <= {
+            "deformed-a-b-construct-1.png", "deformed-a-b-construct-2.png",
+            "free-body-a-b-construct-1.svg"} <= {
                 f.name for f in files}
     assert all(f.stat().st_size < 1_000_000 for f in files)
     for again in figures.draw_all(made, tmp_path / "two"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +20,10 @@ from constructs.limits import (
     Reading,
     depression,
     find_limits,
+    first_words,
     gauges,
     lowest,
+    not_found,
     step_off,
     strained_bone,
     stressed_metal,
@@ -28,7 +31,7 @@ from constructs.limits import (
 )
 from constructs.metrics import Reader, bone_strain, intact_subsidence, read
 from constructs.model import Model, build_model, intact_measures, intact_problem
-from constructs.output import document, rows
+from constructs.output import document, rows, settled
 from constructs.results import LimitResult, Where
 from constructs.study import example_text, parse_study, study_from
 from constructs.tables import value
@@ -153,6 +156,45 @@ def test_limits_are_in_json_and_csv(antiglide) -> None:
     row = next(r for r in rows(antiglide) if r["construct"] == "antiglide")
     assert row["metal_limit_N"] == limits["metal over yield"]["load_N"]
     assert row["first_limit"] == antiglide["antiglide"].lowest_limit
+    loose = next(r for r in rows(antiglide) if r["construct"] == "nothing")
+    assert loose["first_limit"] == "equilibrium: held by nothing"
+    assert antiglide["nothing"].first_limit.startswith(loose["first_limit"])
+
+
+def test_the_curve_goes_on_to_the_end_of_equilibrium(antiglide) -> None:
+    for name in ("antiglide", "lag screws"):
+        found = antiglide[name]
+        known = [x for x, v in zip(found.curve_load_N, found.curve_subsidence_mm["medial"],
+                                   strict=True) if v is not None]
+        top = 1.2 * max(antiglide.study.load.total_N)
+        assert max(known) == pytest.approx(min(found.equilibrium_ends_N or top, top))
+
+
+def test_what_a_lost_search_had_solved_is_known(bonded) -> None:
+    """A figure that cannot be read over 2000 N: kept up to the largest load that was solved."""
+    search = bonded[2]
+    rate = depression(bonded[0], bonded[1], bonded[3][500.0]).value / 500.0
+    own = Search(search.reader, search.model, None, bonded[3])
+    own.known = {p: a for p, a in search.known.items() if p <= 1500.0}
+
+    def load(answer) -> Reading:
+        return Reading(depression(bonded[0], bonded[1], answer).value / rate, Where("here", None))
+
+    own.answer = lambda total, *rest: (own.known[total] if total in own.known
+                                       else replace(bonded[3][500.0], status="unconverged"))
+    lost = find_limits(own, [Gauge("load", "", 2000.0, "N", load, {})], (), None)["load"]
+    assert not_found(lost)
+    assert lost.kept_to_N == 1500.0
+    assert first_words({"load": lost}, 1e4, "") == (
+        "none found; the search for load did not converge; it is kept up to 1500 N")
+
+
+def test_rounding_of_a_zero_is_a_zero_in_the_csv() -> None:
+    assert settled(-5.55e-17) == 0.0
+    assert str(settled(-0.0)) == "0.0"
+    assert settled(1e-9) == 1e-9
+    assert settled(None) is None
+    assert settled("held") == "held"
 
 
 def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
