@@ -170,7 +170,8 @@ def _marks(comparison: Comparison, end: float) -> list:
         handles.append(Patch(facecolor="white", edgecolor="#777777", hatch="////",
                              label="upper bound: friction at best, screws as tight as set"))
     handles += [Line2D([], [], linestyle="none", marker=MARKERS[name], color="black",
-                       markersize=_size(name, 9), label=_meaning(comparison, name)) for name in _lanes(comparison, end)]
+                       markersize=_size(name, 9), label=_meaning(comparison, name))
+                for name in _lanes(comparison, end)]
     handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)),
                           label=wrap(f"loads of the study: {several}", 6.0)))
     if any(high is None or high > end for _, high in brackets):
