@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from constructs.grouping import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
 from constructs.implants import tension
+from constructs.layout import Layout
 from constructs.patches import patches
 from constructs.rules import check_construct
 from constructs.rules_bone import check_bone
@@ -20,7 +21,7 @@ from constructs.study import study_from
 from constructs.workshop import Kept
 from fe.errors import InputError
 
-MOST_KEPT = 4096
+FEW_KEPT, MOST_KEPT = 64, 4096
 MOST_CHECKED = 500
 """Distinct geometries that a dry run looks at: some seconds."""
 
@@ -29,6 +30,7 @@ class Checker:
     """What can be built and which rules of the trade are broken; remembers what it has seen."""
 
     def __init__(self) -> None:
+        self._bones: Kept[Layout | InputError] = Kept(FEW_KEPT)
         self._kept: Kept[tuple[str, ...] | InputError] = Kept(MOST_KEPT)
 
     def bone(self, study: Study) -> None:
@@ -43,21 +45,35 @@ class Checker:
         return self._asked(study, construct)
 
     def _asked(self, study: Study, construct: Construct | None) -> tuple[str, ...]:
-        own = [] if construct is None else [
-            hardware_key(study, construct), [tension(s) > 0 for s in construct.screws]]
-        key = digest([bone_key(study), load_key(study), [p.share > 0 for p in patches(study)], own])
-        found = self._kept.get_or(key, lambda: _look(study, construct))
+        bone = digest([bone_key(study), load_key(study), [p.share > 0 for p in patches(study)]])
+        layout = self._bones.get_or(bone, lambda: _bone(study, ()))
+        if isinstance(layout, InputError):
+            raise layout
+        if construct is None:
+            return ()
+        # Whether a thread pulls out depends on the tension.
+        key = digest([bone, hardware_key(study, construct), [tension(s) for s in construct.screws]])
+        found = self._kept.get_or(key, lambda: _look(study, layout, construct))
         if isinstance(found, InputError):
             raise found
         return found
 
 
-def _look(study: Study, construct: Construct | None) -> tuple[str, ...] | InputError:
-    section = Section(study.section)
-    one = study.model_copy(update={"constructs": () if construct is None else (construct,)})
+def _bone(study: Study, constructs: tuple[Construct, ...]) -> Layout | InputError:
+    """The pieces of the bone with the fills of these constructs, or why it cannot be built."""
     try:
-        layout = check_bone(one, section)
-        found = [] if construct is None else check_construct(study, section, layout, construct)
+        return check_bone(study.model_copy(update={"constructs": constructs}),
+                          Section(study.section))
+    except InputError as error:
+        return error
+
+
+def _look(study: Study, layout: Layout, construct: Construct) -> tuple[str, ...] | InputError:
+    """The broken rules of a construct, or why it cannot be built."""
+    if construct.fills and isinstance(filled := _bone(study, (construct,)), InputError):
+        return filled
+    try:
+        found = check_construct(study, Section(study.section), layout, construct)
     except InputError as error:
         return error
     return tuple(f"{f.part}: {f.rule}" for f in found if f.level == "broken")

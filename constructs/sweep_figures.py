@@ -17,6 +17,7 @@ from matplotlib.ticker import MaxNLocator
 
 from constructs import drawing as d
 from constructs.compare import SEARCH_LIMIT_N
+from constructs.plurals import counted
 from constructs.store import read_meta, reading
 from constructs.textfit import LINE, SIZE, plain, wrap
 from fe.errors import InputError
@@ -38,7 +39,9 @@ WORDS = {
     "stations_at_capacity": "screw stations at capacity [-]",
 }
 """Axis titles of the columns that are plotted most."""
-FEW_LOADS = 4
+FROM_ZERO = ("subsidence", "step_off", "gap", "widening")
+"""Columns whose axis begins at zero, so that little does not look like much."""
+FEW_LOADS, FEW_KEYS = 4, 3
 LEGEND, LIST = 2.8, 6.1
 """Room right of the axes: for a name, and for the list of them, inches."""
 
@@ -78,24 +81,31 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     """A figure over one key, a line a construct; where nothing is held the line has a gap.
 
     Where other keys vary too the line is the median and the band holds the middle half; where
-    they do and each value has one case only, as in samples, there are points and no line.
+    they do and each value has one case only, as in samples, there are points and no line. Where
+    only some cases hold the line has a gap, too, and a hollow point is the median of those.
     """
     frame, words = _at_load(_checked(frame, key, column), load)
     ax = _axes(ax)
     numeric = frame[key].dtype.kind in "if"
     ticks = sorted(frame[key].unique())
-    scattered = bool(_others(frame, key)) and frame.groupby(key)["case_id"].nunique().max() == 1
-    handles, names, gaps = [], [], False
+    others = _others(frame, key)
+    scattered = bool(others) and frame.groupby(key)["case_id"].nunique().max() == 1
+    handles, names, gaps, hollow = [], [], False, False
     for i, name, rows in _by_construct(frame):
         groups = rows.groupby(key)[column]
-        # A median over what holds would hide what does not: all must hold.
+        # A line over what holds would hide what does not: all must hold.
         whole = groups.count() == groups.size()
         middle, low, high = (groups.quantile(q).where(whole) for q in (0.5, 0.25, 0.75))
         x = middle.index if numeric else [ticks.index(v) for v in middle.index]
         style = d.series(i) | ({"linestyle": ""} if scattered else {})
         handles += ax.plot(x, middle, label=plain(name), **style)
-        names.append(name + ("" if whole.any() else " (no value)"))
-        gaps = gaps or not whole.all()
+        names.append(name + _share(rows, column))
+        gaps = gaps or bool((groups.count() == 0).any())
+        some = groups.median()[~whole].dropna()
+        if len(some):
+            hollow = True
+            ax.plot(some.index if numeric else [ticks.index(v) for v in some.index], some,
+                    **style | {"linestyle": ""}, markerfacecolor="white", markersize=9)
         if (groups.size() > 1).any():
             ax.fill_between(x, low, high, color=style["color"], alpha=0.15, linewidth=0)
     if not numeric:
@@ -105,21 +115,38 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
         ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel(wrap(key, 8.0), size=SIZE)
     ax.set_ylabel(WORDS.get(column, column), size=SIZE)
+    if column.startswith(FROM_ZERO):
+        ax.set_ylim(bottom=ax.get_ylim()[0] if frame[column].min() < 0 else 0.0)
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
     told = ["median; band: the middle half of the cases"] if ax.collections else []
-    told += ["a point a case, whose other keys vary, too"] if scattered else []
-    told += ["no point: not held or no answer" + (" in a case" if ax.collections else "")] \
-        if gaps else []
+    told += ["a point a case"] if scattered else []
+    more = f" and {counted(len(others) - FEW_KEYS, 'other key')}" if others[FEW_KEYS:] else ""
+    told += ["also varied: " + ", ".join(others[:FEW_KEYS]) + more] if others else []
+    told += ["hollow: median of those that hold, not all do"] if hollow else []
+    told += ["no point: not held or no answer"] if gaps else []
     name = _quantity(column)
     d.title(ax, name[:1].upper() + name[1:] + words, "; ".join(told))
     return ax
 
 
+def _share(rows: pd.DataFrame, column: str) -> str:
+    """How many rows have a value where not all do, for the list of names."""
+    count, known = len(rows), int(rows[column].count())
+    if known == count:
+        return ""
+    # A piece without joint surface has no subsidence, however well it is held.
+    hold = "status" not in rows or known == int((rows["status"] == "held").sum())
+    return f" ({known} of {count} {'hold' if hold else 'have a value'})"
+
+
 def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", *,
               construct: str, limit: float, load: float | None = None, ax: Axes | None = None
               ) -> Axes:
-    """A figure over two keys of a grid, the limit drawn as a line; hatched where nothing holds."""
+    """A figure over two keys of a grid, the limit drawn as a line; hatched where nothing holds.
+
+    The colours go from zero to the largest value of any construct, so that maps can be compared.
+    """
     frame, at = _at_load(_checked(_checked(frame, x, column), y, column), load)
     rows = frame[frame["construct"] == construct]
     if rows.empty:
@@ -130,7 +157,9 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     ax = _axes(ax, right=2.2)
     values = np.ma.masked_invalid(grid.to_numpy(dtype=float))
     across, up = grid.columns.to_numpy(), grid.index.to_numpy()
-    mesh = ax.pcolormesh(across, up, values, shading="nearest", cmap="YlGnBu", zorder=0)
+    every = frame.groupby([x, y, "construct"], observed=True)[column].mean()
+    mesh = ax.pcolormesh(across, up, values, shading="nearest", cmap="YlGnBu", zorder=0,
+                         vmin=min(0.0, every.min()), vmax=every.max())
     ax.patch.set(hatch="///", edgecolor="#888888", facecolor="white")
     figure = ax.get_figure(root=True)
     assert figure is not None
@@ -146,8 +175,11 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     ax.set_xlabel(wrap(x, 8.0), size=SIZE)
     ax.set_ylabel(wrap(y, 4.8), size=SIZE)
     if values.count() and not told:
-        told.append(f"the limit of {reach} is " + ("never reached" if values.max() <= limit else
-                    "passed everywhere" if values.min() >= limit else "between two cases"))
+        words = {True: ("never reached", "passed everywhere"),
+                 False: ("not reached where it holds", "passed wherever it holds")}
+        below, above = words[bool(values.count() == values.size)]
+        told.append(f"the limit of {reach} is " + (below if values.max() <= limit else
+                    above if values.min() >= limit else "between two cases"))
     if values.count() < values.size:
         told.append("hatched: no equilibrium or no answer")
     d.title(ax, f"{construct}: {_quantity(column)}{at}", "; ".join(told))

@@ -57,15 +57,45 @@ def test_lines_are_medians_in_the_constructs_colours_with_gaps() -> None:
 def test_a_line_has_a_gap_where_some_of_its_cases_do_not_hold() -> None:
     table = frame()
     loose = (table["construct"] == "plate") & (table[X] == 0.3) & (table[Y] == 2.0)
-    table.loc[loose, "step_off_mm"] = np.nan
-    line = f.lines(table, X, "step_off_mm").get_lines()[1]
-    np.testing.assert_allclose(line.get_ydata(), [0.8, np.nan, 0.6, 0.5])
+    table.loc[loose, ["step_off_mm", "status"]] = [np.nan, "no equilibrium"]
+    ax = f.lines(table, X, "step_off_mm")
+    drawn = [line for line in ax.get_lines() if line.get_color() == series(1)["color"]]
+    np.testing.assert_allclose(drawn[0].get_ydata(), [0.8, np.nan, 0.6, 0.5])
+    # What holds there is a hollow point: step-offs of 1.4 and 0.7 mm.
+    assert drawn[1].get_markerfacecolor() == "white"
+    np.testing.assert_allclose(drawn[1].get_xydata(), [[0.3, 1.05]])
+    assert "plate (11 of 12 hold)" in [t.get_text() for t in ax.get_legend().get_texts()]
+    assert "hollow" in " ".join(t.get_text() for t in ax.texts)
+
+
+def test_what_is_held_without_a_figure_is_not_called_loose() -> None:
+    table = frame()
+    table.loc[table["construct"] == "plate", "step_off_mm"] = np.nan
+    names = [t.get_text() for t in f.lines(table, X, "step_off_mm").get_legend().get_texts()]
+    assert "plate (0 of 12 have a value)" in names
+
+
+def test_little_does_not_look_like_much() -> None:
+    table = frame()
+    table["step_off_mm"] = 0.015 + 0.004 * table[X]
+    assert f.lines(table, X, "step_off_mm").get_ylim()[0] == 0.0
+    table["subsidence_net_mm"] = table["step_off_mm"] - 0.016  # less than the intact bone
+    assert f.lines(table, X, "subsidence_net_mm").get_ylim()[0] < -0.0002
+
+
+def test_maps_of_one_sweep_share_their_colours_and_their_words_are_of_what_holds() -> None:
+    both = [f.limit_map(frame(), X, Y, construct=n, limit=5.0) for n in ("plate", "screws")]
+    limits = [ax.collections[0].get_clim() for ax in both]
+    assert limits[0] == limits[1] == pytest.approx((0.0, 1.6))
+    words = [" ".join(t.get_text() for t in ax.texts) for ax in both]
+    assert "never reached" in words[0]
+    assert "not reached where it holds" in words[1]
 
 
 def test_what_never_holds_says_so_in_the_list_of_names() -> None:
     ax = f.lines(frame(), X, "step_off_mm")
     assert [t.get_text() for t in ax.get_legend().get_texts()] == [
-        "nothing (no value)", "plate", "screws"]
+        "nothing (0 of 12 hold)", "plate", "screws (9 of 12 hold)"]
     assert "no point: not held" in " ".join(t.get_text() for t in ax.texts)
 
 
@@ -77,7 +107,7 @@ def test_samples_are_points_and_no_line() -> None:
         ["case_id", X, Y, "hash"], sort=False)]]
     ax = f.lines(table, X)
     assert {line.get_linestyle() for line in ax.get_lines()} == {"None"}
-    assert "whose other keys vary" in " ".join(t.get_text() for t in ax.texts)
+    assert f"a point a case; also varied: {Y}" in " ".join(t.get_text() for t in ax.texts)
     # Where no other key varies the points are joined.
     ax = f.lines(table.assign(**{Y: 1.0}), X)
     assert {line.get_linestyle() for line in ax.get_lines()} != {"None"}

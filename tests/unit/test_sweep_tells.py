@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -56,12 +57,14 @@ def test_a_construct_that_cannot_be_built_leaves_the_others() -> None:
 
 def test_geometry_is_looked_at_once_and_not_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
     looked = []
-    look = checking._look
-    monkeypatch.setattr(checking, "_look", lambda *a: looked.append(a) or look(*a))
+    bone, construct = checking.check_bone, checking.check_construct
+    monkeypatch.setattr(checking, "check_bone", lambda *a: looked.append("bone") or bone(*a))
+    monkeypatch.setattr(checking, "check_construct",
+                        lambda *a: looked.append("construct") or construct(*a))
     plan = make_plan(small_study(), make_design(
         small_study(), [f"{SLOPE}=30,32,34", f"{FRICTION}=0.3:0.5:5"]), Options())
     assert not unbuildable(plan.cases).unchecked
-    assert len(looked) == 3 * 3  # the bone and two constructs
+    assert Counter(looked) == {"bone": 3, "construct": 6}
     monkeypatch.setattr(checking, "MOST_CHECKED", 2)
     assert unbuildable(plan.cases).unchecked == 5
 
@@ -94,7 +97,11 @@ def test_a_screw_that_strips_is_told_from_a_load_too_high(tmp_path: Path) -> Non
     status, tightened = found[900, "lag screws"]
     assert status == "no equilibrium"
     assert tightened.startswith("strips: ")
-    assert tightened.removeprefix("strips: ") in ("upper lag", "lower lag")
+    screw = tightened.removeprefix("strips: ")
+    assert screw in ("upper lag", "lower lag")
+    broken = {pull: text for pull, text in told(path, f'"{PULL}", rules_broken') if text}
+    assert f"{screw}: lag tension" in broken[900]
+    assert 150 not in broken
     assert found[900, "nothing"] == ("no equilibrium", None)
 
 
