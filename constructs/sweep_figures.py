@@ -6,7 +6,7 @@ The table is the view ``everything`` of a store, see `table`; nothing is solved 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from constructs import drawing as d
 from constructs.compare import SEARCH_LIMIT_N
 from constructs.plurals import counted
 from constructs.store import read_meta, reading
+from constructs.sweep_rows import at_load, by_construct, checked, other_keys, share_known
 from constructs.textfit import LINE, SIZE, plain, wrap
 from fe.errors import InputError
 
@@ -66,16 +67,6 @@ def table(path: Path) -> pd.DataFrame:
     return frame
 
 
-def _by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]:
-    """Rows of each construct that has any, with its number in the study."""
-    column = frame["construct"]
-    names = list(column.cat.categories) if hasattr(column, "cat") else list(column.unique())
-    for i, name in enumerate(names):
-        rows = frame[column == name]
-        if len(rows):
-            yield i, str(name), rows
-
-
 def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
           load: float | None = None, ax: Axes | None = None) -> Axes:
     """A figure over one key, a line a construct; where nothing is held the line has a gap.
@@ -84,14 +75,14 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     they do and each value has one case only, as in samples, there are points and no line. Where
     only some cases hold the line has a gap, too, and a hollow point is the median of those.
     """
-    frame, words = _at_load(_checked(frame, key, column), load)
+    frame, words = at_load(checked(frame, key, column), load)
     ax = _axes(ax)
     numeric = frame[key].dtype.kind in "if"
     ticks = sorted(frame[key].unique())
-    others = _others(frame, key)
+    others = other_keys(frame, key)
     scattered = bool(others) and frame.groupby(key)["case_id"].nunique().max() == 1
     handles, names, gaps, hollow = [], [], False, False
-    for i, name, rows in _by_construct(frame):
+    for i, name, rows in by_construct(frame):
         groups = rows.groupby(key)[column]
         # A line over what holds would hide what does not: all must hold.
         whole = groups.count() == groups.size()
@@ -99,7 +90,7 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
         x = middle.index if numeric else [ticks.index(v) for v in middle.index]
         style = d.series(i) | ({"linestyle": ""} if scattered else {})
         handles += ax.plot(x, middle, label=plain(name), **style)
-        names.append(name + _share(rows, column))
+        names.append(name + share_known(rows, column))
         gaps = gaps or bool((groups.count() == 0).any())
         some = groups.median()[~whole].dropna()
         if len(some):
@@ -130,16 +121,6 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     return ax
 
 
-def _share(rows: pd.DataFrame, column: str) -> str:
-    """How many rows have a value where not all do, for the list of names."""
-    count, known = len(rows), int(rows[column].count())
-    if known == count:
-        return ""
-    # A piece without joint surface has no subsidence, however well it is held.
-    hold = "status" not in rows or known == int((rows["status"] == "held").sum())
-    return f" ({known} of {count} {'hold' if hold else 'have a value'})"
-
-
 def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", *,
               construct: str, limit: float, load: float | None = None, ax: Axes | None = None
               ) -> Axes:
@@ -147,7 +128,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
 
     The colours go from zero to the largest value of any construct, so that maps can be compared.
     """
-    frame, at = _at_load(_checked(_checked(frame, x, column), y, column), load)
+    frame, at = at_load(checked(checked(frame, x, column), y, column), load)
     rows = frame[frame["construct"] == construct]
     if rows.empty:
         raise InputError("no such construct in the table", value=construct,
@@ -309,7 +290,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax = _axes(ax)
     once, capped = frame.drop_duplicates(["case_id", "construct"]), False
     handles, names = [], []
-    for i, name, rows in _by_construct(once):
+    for i, name, rows in by_construct(once):
         style = d.series(i)
         known = rows[rows["capacity_status"].notna()]
         low, high = (np.sort(known[c].fillna(SEARCH_LIMIT_N).clip(upper=SEARCH_LIMIT_N))[::-1]
@@ -364,13 +345,6 @@ def _unit(column: str) -> str:
     return "" if unit == "-" else unit
 
 
-def _others(frame: pd.DataFrame, key: str) -> list[str]:
-    """Other keys of the design that vary; in the table of a store they stand before the hash."""
-    columns = list(frame.columns)
-    keys = columns[:columns.index("hash")] if "hash" in columns else []
-    return [k for k in keys if k not in ("case_id", key) and frame[k].nunique() > 1]
-
-
 def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:
     if ax is None:
         figure = d.slide()
@@ -378,30 +352,3 @@ def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:
     figure_of: Any = ax.get_figure(root=True)
     d.label(figure_of)
     return ax
-
-
-def _checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
-    from constructs.checked import closest, did_you_mean
-
-    for name in (key, column):
-        if name not in frame.columns:
-            raise InputError("no such column in the table"
-                             + did_you_mean(closest(name, frame.columns)), value=name,
-                             expected=", ".join(frame.columns))
-    return frame
-
-
-def _at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]:
-    """Rows of one load (the largest, if none is named), and words for it.
-
-    Where the load itself is varied each case has its own, so all rows stay.
-    """
-    if load is None and "load.total_N" in frame.columns:
-        return frame, ""
-    loads = sorted(frame["total_load_N"].unique())
-    if load is None:
-        load = loads[-1]
-    elif load not in loads:
-        raise InputError("no such load in the table", value=f"{load:g}",
-                         expected=", ".join(f"{x:g}" for x in loads))
-    return frame[frame["total_load_N"] == load], f" at {load:g} N"

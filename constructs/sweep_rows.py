@@ -1,0 +1,65 @@
+"""Rows of a sweep's table as its figures need them: by construct, at one load, what else varies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from constructs.checked import closest, did_you_mean
+from fe.errors import InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]:
+    """Rows of each construct that has any, with its number in the study."""
+    column = frame["construct"]
+    names = list(column.cat.categories) if hasattr(column, "cat") else list(column.unique())
+    for i, name in enumerate(names):
+        rows = frame[column == name]
+        if len(rows):
+            yield i, str(name), rows
+
+
+def other_keys(frame: pd.DataFrame, key: str) -> list[str]:
+    """Other keys of the design that vary; in the table of a store they stand before the hash."""
+    columns = list(frame.columns)
+    keys = columns[:columns.index("hash")] if "hash" in columns else []
+    return [k for k in keys if k not in ("case_id", key) and frame[k].nunique() > 1]
+
+
+def share_known(rows: pd.DataFrame, column: str) -> str:
+    """How many rows have a value where not all do, for the list of names."""
+    count, known = len(rows), int(rows[column].count())
+    if known == count:
+        return ""
+    # A piece without joint surface has no subsidence, however well it is held.
+    hold = "status" not in rows or known == int((rows["status"] == "held").sum())
+    return f" ({known} of {count} {'hold' if hold else 'have a value'})"
+
+
+def checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
+    """The table, or InputError where it lacks a column."""
+    for name in (key, column):
+        if name not in frame.columns:
+            raise InputError("no such column in the table"
+                             + did_you_mean(closest(name, frame.columns)), value=name,
+                             expected=", ".join(frame.columns))
+    return frame
+
+
+def at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]:
+    """Rows of one load (the largest, if none is named), and words for it.
+
+    Where the load itself is varied each case has its own, so all rows stay.
+    """
+    if load is None and "load.total_N" in frame.columns:
+        return frame, ""
+    loads = sorted(frame["total_load_N"].unique())
+    if load is None:
+        load = loads[-1]
+    elif load not in loads:
+        raise InputError("no such load in the table", value=f"{load:g}",
+                         expected=", ".join(f"{x:g}" for x in loads))
+    return frame[frame["total_load_N"] == load], f" at {load:g} N"
