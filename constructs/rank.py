@@ -95,7 +95,10 @@ class Driven:
 
 @dataclass(frozen=True)
 class Binning:
-    """What bins changed in the rows that were solved both ways."""
+    """What bins changed in the rows that were solved both ways.
+
+    Capacities as a share of the exact one, or of the load where that is larger.
+    """
 
     rows: int
     subsidence_median_mm: float | None
@@ -326,7 +329,8 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     count = len(exact.status)
     binned = found.rows(slice(0, count))
     sunk = np.abs(binned.subsidence_mm - exact.subsidence_mm)
-    held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, 1.0)
+    # Of the load where less is carried: a share of next to nothing says nothing.
+    held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, found.load_N)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
     best = [x.best(limits) for x in (binned, exact)]
     other = (best[0] != best[1]).any(axis=1)

@@ -60,7 +60,8 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", f"bins, measured in {b.rows} samples solved both ways: subsidence changes by "
                 f"{_number(b.subsidence_median_mm)} mm (median), {_number(b.subsidence_largest_mm)}"
                 f" mm (largest); capacity by {_percent(b.capacity_median_share)} (median), "
-                f"{_percent(b.capacity_largest_share)} (largest); another construct is best in "
+                f"{_percent(b.capacity_largest_share)} (largest) of it or of the load, whichever "
+                f"is more; another construct is best in "
                 f"{b.other_best}"]
     if over := result.over_capacity:
         out += ["", "held above the limit load, for which limit analysis leaves tightened screws "

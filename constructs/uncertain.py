@@ -7,7 +7,6 @@ from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -93,10 +92,6 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
     found: dict[str, Uncertain] = {}
     gone: dict[str, list[Uncertain]] = {key: [] for key in given}
     places = {key: _places(study, key) for key in given}
-    for one, other in combinations(given, 2):
-        if places[one] & places[other]:
-            raise InputError("two inputs for one quantity", key="--vary",
-                             value=f"{one} and {other}", expected="one of them")
     for entry in shipped():
         if not _concerns(study, entry):
             continue

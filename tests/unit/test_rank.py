@@ -326,6 +326,18 @@ def test_where_everything_lets_go_there_is_no_figure_of_differences(
     assert "1 sample a quarter:" in "\n".join(table_lines(found))
 
 
+@pytest.mark.usefixtures("two_inputs")
+def test_what_bins_change_of_next_to_no_capacity_is_told_as_a_share_of_the_load() -> None:
+    drawn = make_samples(inputs_of(STUDY), 16, 3, indices=False, bins=2)
+    rows = len(drawn.design.rows)
+    capacity = np.full((rows, 2), 2000.0)
+    capacity[0] = 500.0  # with bins
+    capacity[drawn.exact.start] = 0.0
+    found = ranked(STUDY, drawn, synthetic(drawn, np.tile([0.1, 0.2], (rows, 1)), held=capacity), "",
+                   SUMMARY, COST)
+    assert found.binning.capacity_largest_share == 0.5  # of 1000 N
+
+
 def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
     data = small_study("lag screws")
     twin = data.constructs[0].model_copy(update={"name": "twin"})

@@ -97,7 +97,7 @@ def test_what_a_replaced_input_leaves_alone_is_said_and_no_place_is_set_twice() 
     assert f"fracture.{second}.friction" in entry.instead
     assert entry.instead.endswith("stays as in the study")
     assert second not in next(e for e in inputs_of(study, [one, other]) if first in e.key).instead
-    with pytest.raises(InputError, match="two inputs for one quantity"):
+    with pytest.raises(InputError, match="two keys set"):
         inputs_of(study, [one, "fracture.*.friction=uniform(0.3,0.4)"])
 
 
