@@ -16,6 +16,7 @@ from constructs.results import (
     FragmentResult,
     LoadResult,
     not_tightened,
+    shown_status,
 )
 from constructs.table import MARK, ends_text, worst_subsidence
 
@@ -82,7 +83,7 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
             cells = ([f"<th{span} class=t scope=row>{text(c.marked_name)}{beside}</th>"]
                      if first else [])
             cells += [f"<td>{c_}</td>" for c_ in (
-                _load(load), _status(load),
+                _load(load), _status(c, load),
                 number(worst_subsidence(load), 3),
                 number(worst.subsidence_net_mm if worst else None, 3),
                 number(largest(e.step_off_mm for e in load.edges.values()), 3),
@@ -132,9 +133,9 @@ def _load(load: LoadResult) -> str:
     return newtons(load.total_load_N) + name
 
 
-def _status(load: LoadResult) -> str:
+def _status(construct: ConstructResult, load: LoadResult) -> str:
     kind = "good" if load.status == "held" else "bad"
-    return f'<span class="{kind}">{text(load.status)}</span>'
+    return f'<span class="{kind}">{text(shown_status(construct, load))}</span>'
 
 
 def forces(fragment: FragmentResult, toward: str = "lateral") -> str:

@@ -349,6 +349,11 @@ def not_tightened(construct: ConstructResult) -> str:
     return f"{CANNOT_TIGHTEN}: {why}"
 
 
+def shown_status(construct: ConstructResult, load: LoadResult) -> str:
+    """The status of an answer as tables show it: what cannot be tightened is not loaded at all."""
+    return CANNOT_TIGHTEN if not_tightened(construct) else load.status
+
+
 @dataclass(frozen=True)
 class Comparison:
     """All constructs of a study, with what is needed to reproduce and to trust them."""

@@ -16,6 +16,7 @@ from constructs.results import (
     FragmentResult,
     LoadResult,
     not_tightened,
+    shown_status,
 )
 from constructs.twins import WORDS, pair_lines
 
@@ -87,7 +88,8 @@ def cells(comparison: Comparison) -> list[tuple[str, ...]]:
         for i, load in enumerate(construct.loads):
             worst = _worst(load)
             out.append((
-                construct.name if i == 0 else "", newtons(load.total_load_N), load.status,
+                construct.name if i == 0 else "", newtons(load.total_load_N),
+                shown_status(construct, load),
                 number(worst.subsidence_mean_mm, 3) if worst else "-",
                 number(worst.subsidence_net_mm, 3) if worst else "-",
                 number(largest(e.step_off_mm for e in load.edges.values()), 3),

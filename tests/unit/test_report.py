@@ -15,6 +15,7 @@ from constructs.figures import stems
 from constructs.glossary import glossary
 from constructs.report import write_report
 from constructs.report_assumptions import assumptions
+from constructs.report_parts import main_table
 from constructs.results import NOT_TIGHTENED, Comparison, LimitResult
 from constructs.rules_screw import PULLS_OUT
 from constructs.study import example
@@ -160,6 +161,9 @@ def test_a_screw_that_pulls_out_while_tightened_is_told_as_the_cause(
     for said in (" ".join(capsys.readouterr().out.split()), page(made, tmp_path).text):
         assert f"cannot be tightened: {pulls}." in said
         assert "held by nothing" not in said
+    for table in ("\n".join(lines(made)), main_table(made.constructs)):
+        assert table.count("cannot be tightened") >= 3
+        assert "no equilibrium" not in table
 
 
 def test_nothing_of_the_input_becomes_markup(tmp_path: Path) -> None:
