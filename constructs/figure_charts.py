@@ -121,8 +121,7 @@ def _lanes(comparison: Comparison, end: float) -> dict[str, float]:
     there = [name for name in MARKERS
              if any(_reached(c).get(name, np.inf) <= end for c in comparison.constructs)]
     most = 0.17 if len(there) <= 2 else 0.25 if len(there) <= 4 else 0.33
-    return dict(zip(there, np.linspace(most, -most, len(there)) if len(there) > 1 else (most,),
-                    strict=True))
+    return dict(zip(there, np.linspace(most, -most, len(there)), strict=True))
 
 
 def _size(name: str, lanes: int) -> float:

@@ -202,10 +202,10 @@ def _answer(order: list[ConstructResult]) -> str:
                 "let go, and no order of the constructs.</p>")
     none = "" if held else "No construct holds any of the loads. "
     if len(order) == 1:
-        said = none or f"<b>{text(best.marked_name)}</b>: {text(why_first(order))}."
+        said = none or f"<b>{text(best.marked_name)}</b> {text(why_first(order))}."
         return f"<p>{said.strip()}</p>"
     return (f"<p>{none}<b>{text(best.marked_name)}</b> comes first: "
-            f"{text(why_first(order))}.</p>")
+            f"it {text(why_first(order))}.</p>")
 
 
 def _twins(order: list[ConstructResult]) -> str:

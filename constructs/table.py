@@ -53,14 +53,14 @@ def _kept(construct: ConstructResult) -> int:
 
 
 def why_first(order: list[ConstructResult]) -> str:
-    """What puts the first construct before the next, in words."""
+    """What the first construct holds and what puts it before the next, in words."""
     best = order[0]
     held = sum(r.status == "held" for r in best.loads)
-    said = f"it holds {held} of {counted(len(best.loads), 'load')}"
+    said = f"holds {held} of {counted(len(best.loads), 'load')}"
     within = f"all limits at {_kept(best)} of them" if held else ""
     rival = next((c for c in order[1:] if c.twin_of is None), None)
     if rival is None:
-        return f"{said}, {within}" if within else said
+        return f"{said} and keeps {within}" if within else said
     differs = next((i for i, (a, b) in enumerate(zip(merit(best), merit(rival), strict=True))
                     if a != b), None)
     ends = f"equilibrium ends latest, at {ends_text(best)} N"

@@ -242,6 +242,7 @@ def test_every_limit_that_is_reached_has_a_mark_of_its_own_and_no_other_is_liste
     metal = replace(construct("metal", ends=None, limit=None),
                     limits={"metal over yield": limits["metal over yield"],
                             "step-off": replace(limits["step-off"], load_N=None)})
+    figures.capacity(comparison((construct("none", ends=None, limit=None),)))    # no mark at all
     for made, wanted in (((every, metal), {"^", "v", "s", "P", "*", "D"}), ((metal,), {"*"})):
         ax = figures.capacity(comparison(made))
         drawn = [(x.get_marker(), float(x.get_xdata()[0])) for x in ax.lines

@@ -130,7 +130,7 @@ def test_order_where_nothing_holds_and_limits_before_subsidence(tmp_path: Path) 
     two = (rises, construct("stays"))
     assert [c.name for c in best_first(two)] == ["stays", "rises"]
     assert why_first(best_first(two)) == (
-        "it holds 3 of 3 loads, and keeps all limits at 3 of them, more than any other that holds "
+        "holds 3 of 3 loads, and keeps all limits at 3 of them, more than any other that holds "
         "as many")
     free = (replace(rises, limits={}), construct("stays"))
     assert [c.name for c in best_first(free)] == ["rises", "stays"]
