@@ -152,8 +152,9 @@ class Varier:
             for follower in followers:
                 if place in places and follower not in places:
                     _remove(data, follower)
-        # Lines are turned after their points are set, and entries taken out last of all.
-        for address, key, value in sorted(todo, key=lambda t: _phase(t[0])):
+        # Lines are turned after their points are set, and entries taken out last of all, a part
+        # of a construct before the construct.
+        for address, key, value in sorted(todo, key=lambda t: (_phase(t[0]), -len(t[0]))):
             if address[0] == "scale":
                 scales[address[1]] = _factor(key, value)
             elif address[-1] == "present":

@@ -79,6 +79,13 @@ def test_members_are_there_or_not_and_a_plate_takes_its_screws_along() -> None:
     assert varied(STUDY, {f"{PLATE}.present": True}).study == STUDY
 
 
+def test_a_construct_and_a_part_of_it_may_both_be_missing() -> None:
+    study = varied(STUDY, {"construct.antiglide.present": False,
+                           "construct.antiglide.screw.shaft 1.present": False}).study
+    assert [c.name for c in study.constructs] == [
+        c.name for c in STUDY.constructs if c.name != "antiglide"]
+
+
 def test_number_of_screws_takes_whole_numbers_only() -> None:
     key = "construct.lag screws.screw.upper lag.count"
     assert varied(STUDY, {key: 2.0}).study.constructs[1].screws[0].count == 2
