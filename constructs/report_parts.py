@@ -7,7 +7,7 @@ from html import escape
 
 from constructs.bearing import MOST_COLUMNS, Bearing
 from constructs.figure_charts import bracket_words
-from constructs.limits import limit_words
+from constructs.limits import kept_words, limit_words, not_found
 from constructs.loads import newtons
 from constructs.output import largest
 from constructs.results import (
@@ -188,6 +188,7 @@ def limits_table(c: ConstructResult) -> str:
         (f"<b>{text(limit_words(name, r))}</b>" if name == c.lowest_limit
          else text(limit_words(name, r)), number(r.load_N, 0),
          text(CANNOT_TIGHTEN if not_tightened(c) else
+              kept_words(name, r) if not_found(r) else
               r.where.words if r.where else r.missing)) for name, r in c.limits.items()],
         (0, 2), "small") if c.limits else ""
 

@@ -15,6 +15,7 @@ from matplotlib.patches import Rectangle
 from constructs import LABEL, bearing, figure_bearing
 from constructs.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
 from constructs.output import document, write_results
+from constructs.report_parts import limits_table
 from constructs.results import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
 from constructs.table import print_table
 from constructs.textfit import clashes, shown_texts
@@ -68,6 +69,7 @@ def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
     said = "c: the search for step-off did not converge; it is kept up to 2329 N."
     assert table.doubts == (said,)
     assert said in bearing.lines(table)
+    assert said.removeprefix("c: ").removesuffix(".") in limits_table(other)
     picture = figure_bearing.weight_bearing(table).get_figure(root=True)
     assert clashes(picture) == []
     assert said in " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(picture))
