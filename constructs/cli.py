@@ -94,12 +94,17 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             print_stages(comparison.stages)
         print_table(comparison)
         print(f"results: {folder}")
+    from constructs.results import not_tightened
+
     code = 0
     for construct in comparison.constructs:
+        stripped = not_tightened(construct)
+        if stripped:
+            print(f"{construct.name}: {stripped}", file=sys.stderr)
         for load in construct.loads:
             if load.status == "unconverged":
                 code = 1
-            if load.status != "held":
+            if load.status != "held" and not stripped:
                 who = f", '{load.escapes}' escapes" if load.escapes else ""
                 print(f"{construct.name}: {load.status} at {load.load_words}{who}",
                       file=sys.stderr)
