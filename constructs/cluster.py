@@ -39,7 +39,7 @@ def on_cluster(groups: Sequence[Sequence[Task]], options: Options, address: str,
     case that workers die of becomes an outcome with the failure "worker died". Raises InputError
     where there is no scheduler or no worker.
     """
-    client = _connected(address)
+    client = connected(address)
     try:
         chunks = [list(g[i:i + CHUNK]) for g in groups for i in range(0, len(g), CHUNK)]
         chunks.reverse()
@@ -90,7 +90,8 @@ def _check(client: Any, address: str) -> None:
                             "and the same command goes on from there")
 
 
-def _connected(address: str) -> Any:
+def connected(address: str) -> Any:
+    """A client of a scheduler that has a worker. Raises InputError where there is none."""
     try:
         import distributed
     except ImportError:

@@ -174,6 +174,10 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     start = perf_counter()
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
+    if cluster:
+        from constructs.cluster import connected
+
+        connected(cluster).close()  # without a cluster nothing is begun
     with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
         done = store.done()
         for number, reason in plan.refused.items():

@@ -95,6 +95,7 @@ def test_a_cluster_that_is_not_there_is_told(tmp_path: Path, monkeypatch: pytest
     for address in (f"tcp://127.0.0.1:{free_port()}", "nowhere at all"):
         with pytest.raises(InputError, match="the cluster is not there"):
             run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=address)
+        assert not list(tmp_path.iterdir())   # nothing is begun
 
 
 def test_an_address_that_is_none_makes_no_client(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
