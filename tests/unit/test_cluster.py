@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import distributed
 import pytest
 from small_study import small_study
 from sweep_tables import assert_same
@@ -63,6 +64,9 @@ def two_workers(scheduler: tuple[str, subprocess.Popen[bytes]]
                 ) -> Iterator[list[subprocess.Popen[bytes]]]:
     workers = [spawned("dask_worker", scheduler[0], "--nthreads", "1", "--no-nanny")
                for _ in range(2)]
+    # A busy machine takes its time to start them, which no test is about.
+    with distributed.Client(scheduler[0], timeout=60, set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=60)
     yield workers
     for worker in workers:
         stopped(worker)
