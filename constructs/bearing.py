@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any
 
-from constructs import tables
-from constructs.limits import EQUILIBRIUM, kept_words, not_found
-from constructs.loads import STANCES, activities, activity_case, ground_cases
-from constructs.results import (
+from buttress import tables
+from buttress.limits import EQUILIBRIUM, kept_words, not_found
+from buttress.loads import STANCES, activities, activity_case, ground_cases
+from buttress.results import (
     CANNOT_TIGHTEN,
     NOT_TIGHTENED,
     Comparison,

@@ -7,23 +7,22 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-
-from constructs.joining import joined
-from constructs.measures import Edge, articular, band_nodes, lips, measures
-from constructs.patches import patches
-from constructs.pieces import BonePiece, Inclusion, Piece, Solid
-from constructs.resolve import reference_band
-from constructs.schema import Study
-from constructs.section import Section
-from constructs.tables import number
-from fe.assembly import quadrature_points
-from fe.body import Body, Column
-from fe.condense import Measure
-from fe.continuum import Continuum
-from fe.element import EDGE_POINTS, edge_shape
-from fe.errors import InputError
-from fe.interface import Interface, mesh_bodies
-from fe.mesh import Mesh
+from buttress.fe.assembly import quadrature_points
+from buttress.fe.body import Body, Column
+from buttress.fe.condense import Measure
+from buttress.fe.continuum import Continuum
+from buttress.fe.element import EDGE_POINTS, edge_shape
+from buttress.fe.errors import InputError
+from buttress.fe.interface import Interface, mesh_bodies
+from buttress.fe.mesh import Mesh
+from buttress.joining import joined
+from buttress.measures import Edge, articular, band_nodes, lips, measures
+from buttress.patches import patches
+from buttress.pieces import BonePiece, Inclusion, Piece, Solid
+from buttress.resolve import reference_band
+from buttress.schema import Study
+from buttress.section import Section
+from buttress.tables import number
 
 FloatArray = np.ndarray
 SHAFT = "shaft"
@@ -55,7 +54,7 @@ class Bone:
     fills: dict[object, Solid] = field(default_factory=dict, repr=False)
     """Fills made so far, by region and material: constructs share their factors."""
     grips: dict[Any, Any] = field(default_factory=dict, repr=False)
-    """How pins took hold so far, by their axes and widths (`constructs.grips`)."""
+    """How pins took hold so far, by their axes and widths (`buttress.grips`)."""
 
     @property
     def bodies(self) -> tuple[Continuum, ...]:

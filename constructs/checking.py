@@ -9,17 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from constructs.grouping import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
-from constructs.implants import tension
-from constructs.layout import Layout
-from constructs.patches import patches
-from constructs.rules import check_construct
-from constructs.rules_bone import check_bone
-from constructs.schema import Construct, Study
-from constructs.section import Section
-from constructs.study import study_from
-from constructs.workshop import Kept
-from fe.errors import InputError
+from buttress.fe.errors import InputError
+from buttress.grouping import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
+from buttress.implants import tension
+from buttress.layout import Layout
+from buttress.patches import patches
+from buttress.rules import check_construct
+from buttress.rules_bone import check_bone
+from buttress.schema import Construct, Study
+from buttress.section import Section
+from buttress.study import study_from
+from buttress.workshop import Kept
 
 FEW_KEPT, MOST_KEPT = 64, 4096
 MOST_CHECKED = 500

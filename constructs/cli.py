@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-
-from constructs import LABEL, __version__, cli_lesson, cli_sweep
+from buttress import LABEL, __version__, cli_lesson, cli_sweep
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -42,8 +41,8 @@ def say(quiet: bool) -> Callable[[str], None]:
 
 def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     """The study, its text, and what messages call it. Raises `InputError`."""
-    from constructs.study import example_names, example_text, load_study, parse_study
-    from fe.errors import InputError
+    from buttress.fe.errors import InputError
+    from buttress.study import example_names, example_text, load_study, parse_study
 
     if (path is None) == (not example):
         raise InputError("give either a study file or --example NAME", key="STUDY.toml",
@@ -67,15 +66,15 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             ) -> None:
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
-    from constructs.compare import compare as run
-    from constructs.output import document, new_folder, write_results, written_whole
+    from buttress.compare import compare as run
+    from buttress.output import document, new_folder, write_results, written_whole
 
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
     folder = new_folder(given.name, out, force)
     with located(name):
         if motion:
-            from constructs.motion import film, write_film
+            from buttress.motion import film, write_film
 
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
@@ -86,15 +85,15 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     if json:
         print_json(document(comparison))
     else:
-        from constructs.table import print_table
+        from buttress.table import print_table
 
         if comparison.stages:
-            from constructs.stages.table import print_stages
+            from buttress.stages.table import print_stages
 
             print_stages(comparison.stages)
         print_table(comparison)
         print(f"results: {folder}")
-    from constructs.results import not_tightened
+    from buttress.results import not_tightened
 
     code = 0
     for construct in comparison.constructs:
@@ -116,7 +115,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
         for warning in construct.warnings:
             if not quiet:
                 print(f"{construct.name}: warning: {warning}", file=sys.stderr)
-    from constructs.figures import boxed_names
+    from buttress.figures import boxed_names
 
     if not quiet and (names := boxed_names(comparison.study)):
         print(f"pictures: warning: no font here has every character of {', '.join(names)}; boxes "
@@ -130,12 +129,12 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     """Rules of the trade and geometry, without solving. Exit 1 where a rule is broken."""
     from dataclasses import asdict
 
-    from constructs.plurals import counted
-    from constructs.rules import check as run
+    from buttress.plurals import counted
+    from buttress.rules import check as run
 
     given, _, name = given_study(study, example)
     with located(name):
-        from constructs.bone import build_meshes
+        from buttress.bone import build_meshes
 
         findings = run(given)
         build_meshes(given)
@@ -169,13 +168,13 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                  help="Solve all of them (or NAME) anew: a page of table and pictures each.")]
              = None, json: Json = False, quiet: Quiet = False) -> None:
     """List the shipped studies, or copy one to start from."""
-    from constructs.study import example_names, example_text, parse_study
-    from fe.errors import InputError
+    from buttress.fe.errors import InputError
+    from buttress.study import example_names, example_text, parse_study
 
     if keys:
         from dataclasses import asdict
 
-        from constructs import keys as known
+        from buttress import keys as known
 
         if json:
             print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()]})
@@ -183,7 +182,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
             print("\n".join(known.lines()))
         return
     if gallery is not None:
-        from constructs.gallery import write_gallery
+        from buttress.gallery import write_gallery
 
         written = write_gallery(gallery, [name] if name else [], say(quiet or json))
         if json:
@@ -237,22 +236,22 @@ def verify(json: Json = False, quiet: Quiet = False,
            force: Force = False) -> None:
     """The verification table, computed now, against published values. Exit 1 where a case fails."""
     if bench:
-        from constructs.cli_bench import run_bench_tests
+        from buttress.cli_bench import run_bench_tests
 
         run_bench_tests(json, say(quiet or json), only or [], out, force)
         return
     for key, given in (("--only", only), ("--out", out), ("--force", force)):
         if given:
-            from fe.errors import InputError
+            from buttress.fe.errors import InputError
 
             raise InputError(f"{key} goes with --bench", key=key,
                              expected=f"--bench, or no {key}")
-    from constructs.verify import run_cases, table_lines
+    from buttress.verify import run_cases, table_lines
 
     results = run_cases(say(quiet or json))
     if record:
-        from constructs.compare import versions
-        from constructs.verified import record_of, write_record
+        from buttress.compare import versions
+        from buttress.verified import record_of, write_record
 
         print(f"recorded: {write_record(record_of(results, versions()))}", file=sys.stderr)
     if json:
@@ -285,7 +284,7 @@ class located:
         return None
 
     def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
-        from fe.errors import InputError
+        from buttress.fe.errors import InputError
 
         if isinstance(error, InputError) and not error.file:
             raise error.at(file=self.file) from None
@@ -305,7 +304,7 @@ def root(show: Annotated[bool, typer.Option("--version", callback=version, is_ea
 
 def main() -> None:
     """Entry point: turns our own errors into one message and an exit code, nothing else."""
-    from fe.errors import ButtressError, InputError
+    from buttress.fe.errors import ButtressError, InputError
 
     try:
         app(standalone_mode=True)

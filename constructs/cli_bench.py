@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from constructs import LABEL
+from buttress import LABEL
 
 
 def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[str],
                     out: Path | None, force: bool) -> None:
     """Run bench tests (all, or those named), print them and write them where asked."""
-    from constructs.bench.report import document, table_lines, write_report
-    from constructs.bench.run import run_bench
-    from constructs.output import new_folder, written_whole
+    from buttress.bench.report import document, table_lines, write_report
+    from buttress.bench.run import run_bench
+    from buttress.output import new_folder, written_whole
 
     folder = None if out is None else new_folder("bench", out, force)
     records = run_bench(progress, only)
@@ -21,7 +21,7 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
         with written_whole(folder) as draft:
             write_report(records, draft)
     if json:
-        from constructs.cli import print_json
+        from buttress.cli import print_json
 
         print_json(document(records))
         return

@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-
-from constructs import LABEL
-from constructs.plurals import counted
+from buttress import LABEL
+from buttress.plurals import counted
 
 StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
                                                   help="Study file.")]
@@ -64,8 +63,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     Exit 0 where every case has an answer, 1 where one has none or is left, 2 where the
     input is wrong.
     """
-    from constructs.cli import given_study, located, say
-    from fe.errors import InputError
+    from buttress.cli import given_study, located, say
+    from buttress.fe.errors import InputError
 
     if export not in ("", "csv"):
         raise InputError("unknown format", key="--export", value=export, expected="csv")
@@ -75,8 +74,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                       "--dry-run": dry_run, "--quick": quick, "--strain": strain})
         _tell_status(status, export, figures, json)
         return
-    from constructs.evaluate import Options
-    from constructs.sweep import estimate, export_csv, run_sweep
+    from buttress.evaluate import Options
+    from buttress.sweep import estimate, export_csv, run_sweep
 
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
@@ -134,11 +133,11 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
          json: Json = False, quiet: Quiet = False) -> None:
     """How sure the ranking of constructs is, and what drives it."""
-    from constructs.cli import given_study, located, print_json, say
-    from constructs.rank import estimate_rank, run_rank
-    from constructs.rank_table import table_lines, write_folder
-    from constructs.uncertain import input_lines
-    from fe.errors import InputError
+    from buttress.cli import given_study, located, print_json, say
+    from buttress.fe.errors import InputError
+    from buttress.rank import estimate_rank, run_rank
+    from buttress.rank_table import table_lines, write_folder
+    from buttress.uncertain import input_lines
 
     given, _, name = given_study(study, example)
     if samples is None:
@@ -165,10 +164,10 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
 
 def draw_sweep(path: Path) -> list[Path]:
     """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
-    from constructs import sweep_figures as f
-    from constructs.drawing import save
-    from constructs.output import slug, written_whole
-    from constructs.store import read_meta, reading, told
+    from buttress import sweep_figures as f
+    from buttress.drawing import save
+    from buttress.output import slug, written_whole
+    from buttress.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
@@ -193,7 +192,7 @@ def draw_sweep(path: Path) -> list[Path]:
 
 def _only_status(others: dict[str, Any]) -> None:
     """Refuse what says what to solve beside a store that is only looked at."""
-    from fe.errors import InputError
+    from buttress.fe.errors import InputError
 
     given = [name for name, value in others.items() if value not in (None, "", [], False)]
     if given:
@@ -203,7 +202,7 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
-    from constructs.sweep import export_csv, sweep_status
+    from buttress.sweep import export_csv, sweep_status
 
     state = sweep_status(path)
     lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "
@@ -224,7 +223,7 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
 def _show(json: bool, document: dict[str, Any], lines: list[str]) -> None:
     """One JSON document, or lines, on standard output."""
     if json:
-        from constructs.cli import print_json
+        from buttress.cli import print_json
 
         print_json(document)
     else:

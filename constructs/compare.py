@@ -10,9 +10,11 @@ from importlib.metadata import version
 from time import perf_counter
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.limits import (
+from buttress.bone import Bone
+from buttress.fe.limit import Capacity
+from buttress.fe.solve import Answer
+from buttress.fe.threads import one_thread
+from buttress.limits import (
     NOT_FOUND,
     Gauge,
     Reading,
@@ -21,11 +23,11 @@ from constructs.limits import (
     gauges,
     lowest,
 )
-from constructs.loads import newtons
-from constructs.metrics import Reader, intact_subsidence, read
-from constructs.model import Bones, Model, build_model, intact_measures
-from constructs.picture import take_picture, unloaded
-from constructs.results import (
+from buttress.loads import newtons
+from buttress.metrics import Reader, intact_subsidence, read
+from buttress.model import Bones, Model, build_model, intact_measures
+from buttress.picture import take_picture, unloaded
+from buttress.results import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     NOT_TIGHTENED,
@@ -36,14 +38,11 @@ from constructs.results import (
     Where,
     not_tightened,
 )
-from constructs.rules import check
-from constructs.rules_screw import PLATE_ACROSS
-from constructs.schema import Study
-from constructs.stages.run import staged_result
-from constructs.twins import with_twins
-from fe.limit import Capacity
-from fe.solve import Answer
-from fe.threads import one_thread
+from buttress.rules import check
+from buttress.rules_screw import PLATE_ACROSS
+from buttress.schema import Study
+from buttress.stages.run import staged_result
+from buttress.twins import with_twins
 
 SEARCH_LIMIT_N = 10_000.0
 """Loads are searched up to here: about ten times body weight, beyond any activity of the knee."""
@@ -60,7 +59,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
             also_bonded: bool = False) -> Comparison:
     """Answers of all constructs of a study. ``say`` is told what is being done.
 
-    ``also_bonded`` adds each construct's bonded twin: see `constructs.twins`.
+    ``also_bonded`` adds each construct's bonded twin: see `buttress.twins`.
 
     Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
     """

@@ -6,10 +6,9 @@ import re
 from collections.abc import Iterator
 from typing import Any, get_args
 
+from buttress.checked import closest, did_you_mean
+from buttress.fe.errors import InputError
 from pydantic import BaseModel, ValidationError
-
-from constructs.checked import closest, did_you_mean
-from fe.errors import InputError
 
 SHOWN = 5  # errors told one by one; the rest are counted
 

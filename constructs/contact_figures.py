@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-
-from constructs.contacts import ContactLine, percentile
-from constructs.model import Model
-from constructs.pieces import Solid
-from constructs.results import ContactProfile, ContactResult, GraftResult
-from fe.assembly import quadrature_points
-from fe.recover import resultant
-from fe.solve import Answer
-from fe.stress import principal, strain
-from fe.stress import weights as area_weights
+from buttress.contacts import ContactLine, percentile
+from buttress.fe.assembly import quadrature_points
+from buttress.fe.recover import resultant
+from buttress.fe.solve import Answer
+from buttress.fe.stress import principal, strain
+from buttress.fe.stress import weights as area_weights
+from buttress.model import Model
+from buttress.pieces import Solid
+from buttress.results import ContactProfile, ContactResult, GraftResult
 
 FloatArray = np.ndarray
 

@@ -9,14 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from buttress.fe.link import Link
+from buttress.fe.solve import Answer
+from buttress.implants import section_at
+from buttress.layout import fill_outline
+from buttress.model import Model
+from buttress.placement import plate_line
 from shapely import LineString, Point
-
-from constructs.implants import section_at
-from constructs.layout import fill_outline
-from constructs.model import Model
-from constructs.placement import plate_line
-from fe.link import Link
-from fe.solve import Answer
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

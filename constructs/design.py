@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-
-from constructs.ranges import Range, Span, Value, parse_range
-from constructs.schema import Study
-from constructs.vary import addresses, no_overlap, varied
-from fe.errors import InputError
+from buttress.fe.errors import InputError
+from buttress.ranges import Range, Span, Value, parse_range
+from buttress.schema import Study
+from buttress.vary import addresses, no_overlap, varied
 
 METHODS = ("grid", "lhs", "sobol")
 MOST_CASES = 1_000_000

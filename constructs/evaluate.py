@@ -10,11 +10,14 @@ from time import perf_counter
 from typing import Any
 
 import numpy as np
-
-from constructs.checking import Checker
-from constructs.compare import bracket
-from constructs.grouping import bone_key, digest, hardware_key
-from constructs.metrics import (
+from buttress.checking import Checker
+from buttress.compare import bracket
+from buttress.fe.errors import InputError
+from buttress.fe.recover import displacements
+from buttress.fe.solve import Answer
+from buttress.fe.threads import one_thread
+from buttress.grouping import bone_key, digest, hardware_key
+from buttress.metrics import (
     AT_BOUND,
     Reader,
     bone_strain,
@@ -23,15 +26,11 @@ from constructs.metrics import (
     stations_at_capacity,
     widening,
 )
-from constructs.model import Model
-from constructs.schema import Construct
-from constructs.study import study_from
-from constructs.vary import Case
-from constructs.workshop import Frame, Kept, Law, Workshop, pulls, share_key
-from fe.errors import InputError
-from fe.recover import displacements
-from fe.solve import Answer
-from fe.threads import one_thread
+from buttress.model import Model
+from buttress.schema import Construct
+from buttress.study import study_from
+from buttress.vary import Case
+from buttress.workshop import Frame, Kept, Law, Workshop, pulls, share_key
 
 MOST_ROWS = 512
 

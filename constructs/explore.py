@@ -6,17 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from constructs.checked import require_known
-from constructs.compare import bracket
-from constructs.metrics import Reader, read
-from constructs.model import Model
-from constructs.picture import Picture, take_picture
-from constructs.results import LoadResult
-from constructs.schema import Study
-from constructs.vary import Case, Varier
-from constructs.workshop import Frame, Law, Workshop, share_key
-from fe.errors import InputError
-from fe.threads import one_thread
+from buttress.checked import require_known
+from buttress.compare import bracket
+from buttress.fe.errors import InputError
+from buttress.fe.threads import one_thread
+from buttress.metrics import Reader, read
+from buttress.model import Model
+from buttress.picture import Picture, take_picture
+from buttress.results import LoadResult
+from buttress.schema import Study
+from buttress.vary import Case, Varier
+from buttress.workshop import Frame, Law, Workshop, share_key
 
 
 @dataclass(frozen=True)

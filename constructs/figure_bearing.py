@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from buttress import drawing as d
+from buttress.bearing import HOLDS, LETS_GO, MOST_COLUMNS, UNKNOWN, Bearing, BearingRow, Cell
+from buttress.results import CANNOT_TIGHTEN
+from buttress.textfit import LINE, SIZE, width, wrap
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
-
-from constructs import drawing as d
-from constructs.bearing import HOLDS, LETS_GO, MOST_COLUMNS, UNKNOWN, Bearing, BearingRow, Cell
-from constructs.results import CANNOT_TIGHTEN
-from constructs.textfit import LINE, SIZE, width, wrap
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}

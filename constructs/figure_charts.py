@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
-from matplotlib.ticker import MaxNLocator
-
-from constructs import drawing as d
-from constructs.limits import EQUILIBRIUM, limit_words
-from constructs.results import (
+from buttress import drawing as d
+from buttress.limits import EQUILIBRIUM, limit_words
+from buttress.results import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     Comparison,
     ConstructResult,
     not_tightened,
 )
-from constructs.textfit import LINE, SIZE, width, wrap, wrap_all
+from buttress.textfit import LINE, SIZE, width, wrap, wrap_all
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
+from buttress import drawing as d
+from buttress.contacts import ContactLine
+from buttress.figure_section import outcome
+from buttress.picture import Picture
+from buttress.results import ContactResult, LoadResult
+from buttress.textfit import SIZE, wrap
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-
-from constructs import drawing as d
-from constructs.contacts import ContactLine
-from constructs.figure_section import outcome
-from constructs.picture import Picture
-from constructs.results import ContactResult, LoadResult
-from constructs.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 REACH = 14.0

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from buttress import drawing as d
+from buttress.figure_section import draw_escape, escaping, outcome, unmade
+from buttress.picture import Arrow, FreeBody, Picture
+from buttress.textfit import SIZE, wrap
 from matplotlib.axes import Axes
 from matplotlib.path import Path as Outline
-
-from constructs import drawing as d
-from constructs.figure_section import draw_escape, escaping, outcome, unmade
-from constructs.picture import Arrow, FreeBody, Picture
-from constructs.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 COLUMN = 1.7

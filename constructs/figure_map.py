@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from buttress import drawing as d
+from buttress.picture import BodyPicture
+from buttress.schema import Study
+from buttress.textfit import SIZE, wrap
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.tri import Triangulation
-
-from constructs import drawing as d
-from constructs.picture import BodyPicture
-from constructs.schema import Study
-from constructs.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 COLOURS = "cividis"

@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from buttress import drawing as d
+from buttress.bone import SHAFT
+from buttress.picture import BodyPicture, MemberPicture, Picture
+from buttress.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
+from buttress.textfit import LINE, SIZE, width, wrap
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-
-from constructs import drawing as d
-from constructs.bone import SHAFT
-from constructs.picture import BodyPicture, MemberPicture, Picture
-from constructs.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
-from constructs.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
 ESCAPE_MM = 5.0

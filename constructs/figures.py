@@ -10,23 +10,22 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
+from buttress import figure_bearing
+from buttress.bearing import weight_bearing
+from buttress.drawing import empty, listed, magnification, save, strain_top
+from buttress.figure_charts import capacity, curves
+from buttress.figure_contact import contact_pressure
+from buttress.figure_free_body import free_body
+from buttress.figure_map import modulus_map
+from buttress.figure_section import deformed, overview
+from buttress.output import file_names, slug
+from buttress.picture import Picture
+from buttress.results import Comparison, ConstructResult
+from buttress.schema import Study
+from buttress.stages.figure import common_factor, screw_forces, stage_pictures
+from buttress.textfit import boxed
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-
-from constructs import figure_bearing
-from constructs.bearing import weight_bearing
-from constructs.drawing import empty, listed, magnification, save, strain_top
-from constructs.figure_charts import capacity, curves
-from constructs.figure_contact import contact_pressure
-from constructs.figure_free_body import free_body
-from constructs.figure_map import modulus_map
-from constructs.figure_section import deformed, overview
-from constructs.output import file_names, slug
-from constructs.picture import Picture
-from constructs.results import Comparison, ConstructResult
-from constructs.schema import Study
-from constructs.stages.figure import common_factor, screw_forces, stage_pictures
-from constructs.textfit import boxed
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
            "free_body", "listed", "modulus_map", "overview", "overview_load", "save",

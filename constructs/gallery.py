@@ -9,17 +9,16 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from buttress import LABEL, figures
+from buttress.drawing import DPI
+from buttress.output import inert, rows
+from buttress.results import Comparison
+from buttress.small_images import few_colours, image_of
+from buttress.stages.figure import common_factor
+from buttress.stages.table import lines as stage_lines
+from buttress.study import example, example_names
+from buttress.table import best_first, lines
 from matplotlib.figure import Figure
-
-from constructs import LABEL, figures
-from constructs.drawing import DPI
-from constructs.output import inert, rows
-from constructs.results import Comparison
-from constructs.small_images import few_colours, image_of
-from constructs.stages.figure import common_factor
-from constructs.stages.table import lines as stage_lines
-from constructs.study import example, example_names
-from constructs.table import best_first, lines
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
@@ -148,7 +147,7 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
     The index lists every study that lies in the folder. Files of the studies that are made are
     replaced. Raises InputError for a study that is not shipped.
     """
-    from constructs.compare import compare
+    from buttress.compare import compare
 
     written = []
     for name in names or example_names():
@@ -164,9 +163,9 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
 
 def write_index(folder: Path) -> list[Path]:
     """The page that lists the studies of the folder, and the pages of words."""
-    from constructs.glossary import glossary
-    from constructs.keys import markdown as keys_of_a_study
-    from constructs.report_assumptions import LIMITS, MODEL, markdown
+    from buttress.glossary import glossary
+    from buttress.keys import markdown as keys_of_a_study
+    from buttress.report_assumptions import LIMITS, MODEL, markdown
 
     out = ["# Gallery", "", LABEL, "", "All scenarios are invented. Made by", "",
            f"    {REMAKE}", "",

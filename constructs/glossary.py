@@ -8,7 +8,7 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from constructs.checked import require_known
+from buttress.checked import require_known
 
 HEAD = ("word", "for people who are not surgeons", "for people who are not engineers")
 
@@ -56,6 +56,6 @@ class Glossary:
 @cache
 def glossary() -> Glossary:
     """All words of `data/glossary.toml`."""
-    text = files("constructs").joinpath("data", "glossary.toml").read_text(encoding="utf-8")
+    text = files("buttress").joinpath("data", "glossary.toml").read_text(encoding="utf-8")
     return Glossary(tuple(Term(word, entry["not_surgeon"], entry["not_engineer"])
                           for word, entry in tomllib.loads(text).items()))

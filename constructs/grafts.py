@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
-from constructs.schema_implants import Fill
-from constructs.tables import fields, kind, number
-from fe.errors import InputError
+from buttress.fe.errors import InputError
+from buttress.schema_implants import Fill
+from buttress.tables import fields, kind, number
 
 FloatArray = np.ndarray
 

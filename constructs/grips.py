@@ -10,16 +10,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.implants import outer, screw_form
-from constructs.pieces import FillPiece, Solid
-from constructs.placement import Axis
-from constructs.schema import Screw
-from constructs.schema_implants import Pin
-from fe.body import Column
-from fe.continuum import Continuum
-from fe.embed import keep_pairs, spread_points
+from buttress.bone import Bone
+from buttress.fe.body import Column
+from buttress.fe.continuum import Continuum
+from buttress.fe.embed import keep_pairs, spread_points
+from buttress.implants import outer, screw_form
+from buttress.pieces import FillPiece, Solid
+from buttress.placement import Axis
+from buttress.schema import Screw
+from buttress.schema_implants import Pin
 
 FloatArray = np.ndarray
 STATION = (1.5, 3.0)

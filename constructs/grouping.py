@@ -13,10 +13,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from constructs.model import blocks_of
-from constructs.schema import Construct, Study
-from constructs.schema_load import SIZES
-from constructs.vary import Case
+from buttress.model import blocks_of
+from buttress.schema import Construct, Study
+from buttress.schema_load import SIZES
+from buttress.vary import Case
 
 NO_PART = ("name", "title", "scenario", "load", "limits", "construct")
 """Tables and texts of a study that are no part of its bone."""

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-
-from constructs.implants import Bending, Material
-from constructs.pieces import Solid
-from constructs.placement import PlateLine
-from constructs.schema import Plate
-from fe.link import Hinge, LinkList
-from fe.member import BeamSection, Member
+from buttress.fe.link import Hinge, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.implants import Bending, Material
+from buttress.pieces import Solid
+from buttress.placement import PlateLine
+from buttress.schema import Plate
 
 FloatArray = np.ndarray
 STIFF = 1e-6

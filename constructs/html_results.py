@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from constructs import LABEL
-from constructs import report_parts as parts
-from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
-from constructs.table import best_first
+from buttress import LABEL
+from buttress import report_parts as parts
+from buttress.results import Comparison, ConstructResult, FragmentResult, LoadResult
+from buttress.table import best_first
 
 if TYPE_CHECKING:
-    from constructs.certainty import Share
-    from constructs.rank import RankResult
-    from constructs.sweep import SweepSummary
+    from buttress.certainty import Share
+    from buttress.rank import RankResult
+    from buttress.sweep import SweepSummary
 
 FRAME = ("<p><small>Movements in the frame of the shaft, distal and opening positive, zero after "
          "the last tightening. Capacity: without – with friction, tightened screws at the force "

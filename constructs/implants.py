@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from buttress.schema import Pin, Plate, Screw, Wire
+from buttress.tables import fields, kind, number
 from numpy.typing import NDArray
-
-from constructs.schema import Pin, Plate, Screw, Wire
-from constructs.tables import fields, kind, number
 
 FloatArray = NDArray[np.float64]
 

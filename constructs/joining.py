@@ -6,12 +6,11 @@ import re
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from buttress.fe.errors import InputError
+from buttress.fe.geometry import Planar, plan
+from buttress.schema import Study
+from buttress.section import Section
 from numpy.typing import NDArray
-
-from constructs.schema import Study
-from constructs.section import Section
-from fe.errors import InputError
-from fe.geometry import Planar, plan
 
 FloatArray = NDArray[np.float64]
 LONGEST = 60

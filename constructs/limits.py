@@ -13,19 +13,18 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from constructs.loads import newtons
-from constructs.measures import rims
-from constructs.metrics import Reader, bone_strain, fibre_stress, widening
-from constructs.model import Model
-from constructs.results import LetsGo, LimitResult, LoadResult, Where
-from constructs.schema_load import LimitsInput
-from fe.assembly import quadrature_points
-from fe.recover import displacements, nodal_forces
-from fe.solve import Answer
+from buttress.fe.assembly import quadrature_points
+from buttress.fe.recover import displacements, nodal_forces
+from buttress.fe.solve import Answer
+from buttress.loads import newtons
+from buttress.measures import rims
+from buttress.metrics import Reader, bone_strain, fibre_stress, widening
+from buttress.model import Model
+from buttress.results import LetsGo, LimitResult, LoadResult, Where
+from buttress.schema_load import LimitsInput
 
 if TYPE_CHECKING:
-    from constructs.compare import Search
+    from buttress.compare import Search
 
 FloatArray = np.ndarray
 EQUILIBRIUM = "equilibrium"

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.hardware import Hardware
-from constructs.pieces import Solid
-from fe.body import Body, Column
-from fe.continuum import Continuum
-from fe.link import End, Link, LinkList
+from buttress.bone import Bone
+from buttress.fe.body import Body, Column
+from buttress.fe.continuum import Continuum
+from buttress.fe.link import End, Link, LinkList
+from buttress.hardware import Hardware
+from buttress.pieces import Solid
 
 LEFT_OUT = "left where it is"
 """Source of the links that keep a loose, unloaded piece in its place; they carry nothing."""

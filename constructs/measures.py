@@ -6,13 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
-from fe.body import Body, Column
-from fe.condense import Measure
-from fe.continuum import Continuum
-from fe.errors import InputError
-from fe.interface import Interface
-from fe.mesh import Mesh
+from buttress.fe.body import Body, Column
+from buttress.fe.condense import Measure
+from buttress.fe.continuum import Continuum
+from buttress.fe.errors import InputError
+from buttress.fe.interface import Interface
+from buttress.fe.mesh import Mesh
 
 FloatArray = np.ndarray
 
@@ -63,7 +62,7 @@ def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge,
 def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
              edges: Sequence[Edge], loads: Mapping[str, Sequence[tuple[Body, Column]]],
              sides: tuple[str, str]) -> tuple[Measure, ...]:
-    """All measures of a bone; their names are what `constructs.metrics` looks up.
+    """All measures of a bone; their names are what `buttress.metrics` looks up.
 
     ``loads``: load case of each condyle; ``sides``: names of the surfaces at -x and at +x.
     """

@@ -6,16 +6,20 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.contact_figures import contact_result, graft_results, unknown_contacts
-from constructs.contacts import contact_lines, percentile
-from constructs.hardware import Part
-from constructs.measures import edge_lengths
-from constructs.model import Model
-from constructs.patches import patches
-from constructs.picture import centroid
-from constructs.results import (
+from buttress.bone import Bone
+from buttress.contact_figures import contact_result, graft_results, unknown_contacts
+from buttress.contacts import contact_lines, percentile
+from buttress.fe.assembly import quadrature_points
+from buttress.fe.recover import displacements, nodal_forces, pushes, resultant
+from buttress.fe.solve import Answer
+from buttress.fe.stress import principal, strain, to_nodes
+from buttress.fe.stress import weights as area_weights
+from buttress.hardware import Part
+from buttress.measures import edge_lengths
+from buttress.model import Model
+from buttress.patches import patches
+from buttress.picture import centroid
+from buttress.results import (
     BoneResult,
     CondyleResult,
     EdgeResult,
@@ -25,11 +29,6 @@ from constructs.results import (
     LoadResult,
     MemberResult,
 )
-from fe.assembly import quadrature_points
-from fe.recover import displacements, nodal_forces, pushes, resultant
-from fe.solve import Answer
-from fe.stress import principal, strain, to_nodes
-from fe.stress import weights as area_weights
 
 FloatArray = np.ndarray
 AT_BOUND = 1e-6

@@ -8,26 +8,25 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-
-from constructs.bone import Block, Bone, build_bone, make_solid
-from constructs.grafts import fill_material
-from constructs.hardware import SAME_PLACE, STIFF, Hardware
-from constructs.implants import metal, outer, pin_section
-from constructs.loose import leave_out_loose
-from constructs.pieces import FillPiece, Inclusion, Solid
-from constructs.pins import add_pin
-from constructs.placement import screw_axis, thread_span, void_stretches
-from constructs.plating import add_plate
-from constructs.schema import Construct, Study
-from constructs.schema_implants import Fill, Screw, Wire
-from constructs.section import Section
-from fe.condense import Condensed, condense
-from fe.continuum import interface_links
-from fe.errors import InputError
-from fe.interface import Interface
-from fe.limit import Capacity, capacity
-from fe.link import LinkList
-from fe.solve import Answer, Memory, Solver
+from buttress.bone import Block, Bone, build_bone, make_solid
+from buttress.fe.condense import Condensed, condense
+from buttress.fe.continuum import interface_links
+from buttress.fe.errors import InputError
+from buttress.fe.interface import Interface
+from buttress.fe.limit import Capacity, capacity
+from buttress.fe.link import LinkList
+from buttress.fe.solve import Answer, Memory, Solver
+from buttress.grafts import fill_material
+from buttress.hardware import SAME_PLACE, STIFF, Hardware
+from buttress.implants import metal, outer, pin_section
+from buttress.loose import leave_out_loose
+from buttress.pieces import FillPiece, Inclusion, Solid
+from buttress.pins import add_pin
+from buttress.placement import screw_axis, thread_span, void_stretches
+from buttress.plating import add_plate
+from buttress.schema import Construct, Study
+from buttress.schema_implants import Fill, Screw, Wire
+from buttress.section import Section
 
 FloatArray = np.ndarray
 
@@ -157,7 +156,7 @@ def assemble(bone: Bone, construct: Construct) -> Model:
                          expected=error.expected) from None
     leave_out_loose(bone, solids, hardware, links)
     if construct.stages:
-        from constructs.stages.drag import add_drags  # its package needs the model itself
+        from buttress.stages.drag import add_drags  # its package needs the model itself
 
         add_drags(bone, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
@@ -168,7 +167,7 @@ def assemble(bone: Bone, construct: Construct) -> Model:
 def made_ready(model: Model) -> Model:
     """An assembled model with its screws tightened, or after its stages."""
     if model.construct.stages:
-        from constructs.stages.install import installed  # it needs the model itself
+        from buttress.stages.install import installed  # it needs the model itself
 
         return installed(model)
     if not model.hardware.tighten:

@@ -8,19 +8,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from buttress import drawing as d
+from buttress.checked import require_known
+from buttress.explore import Explorer, Live
+from buttress.fe.errors import InputError
+from buttress.figure_section import bounds, draw_escape, draw_loads, escaping
+from buttress.picture import Picture
+from buttress.schema import Study
+from buttress.small_images import few_colours, image_of
+from buttress.table import worst_subsidence
+from buttress.textfit import LINE, SIZE, wrap
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-
-from constructs import drawing as d
-from constructs.checked import require_known
-from constructs.explore import Explorer, Live
-from constructs.figure_section import bounds, draw_escape, draw_loads, escaping
-from constructs.picture import Picture
-from constructs.schema import Study
-from constructs.small_images import few_colours, image_of
-from constructs.table import worst_subsidence
-from constructs.textfit import LINE, SIZE, wrap
-from fe.errors import InputError
 
 RISE, REST = 24, 6
 """Frames while the load rises, and frames that rest on the last of them."""

@@ -15,19 +15,19 @@ from dataclasses import fields, is_dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from constructs import LABEL, bearing
-from constructs.bearing import weight_bearing
-from constructs.limits import EQUILIBRIUM
-from constructs.picture import Picture
-from constructs.results import (
+from buttress import LABEL, bearing
+from buttress.bearing import weight_bearing
+from buttress.fe.errors import InputError
+from buttress.limits import EQUILIBRIUM
+from buttress.picture import Picture
+from buttress.results import (
     CANNOT_TIGHTEN,
     Comparison,
     ConstructResult,
     LoadResult,
     not_tightened,
 )
-from constructs.schema import Study
-from fe.errors import InputError
+from buttress.schema import Study
 
 
 def new_folder(name: str, given: Path | None, force: bool) -> Path:
@@ -273,8 +273,8 @@ def copy_files(study: Study, folder: Path) -> None:
 
     Raises `InputError` where one has changed since the study was read.
     """
-    from constructs.scan.files import digest, inside, read_bytes
-    from constructs.scan.grids import LARGEST
+    from buttress.scan.files import digest, inside, read_bytes
+    from buttress.scan.grids import LARGEST
 
     for name, content in study.section.files.items():
         raw = read_bytes(inside(study.folder, name, (PurePosixPath(name).suffix.lower(),)), name,
@@ -290,8 +290,8 @@ def copy_files(study: Study, folder: Path) -> None:
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given."""
-    from constructs.figures import draw_all
-    from constructs.report import write_report
+    from buttress.figures import draw_all
+    from buttress.report import write_report
 
     (folder / "study.toml").write_text(text, encoding="utf-8")
     copy_files(comparison.study, folder)
@@ -299,7 +299,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
     if comparison.stages:
-        from constructs.stages.table import as_csv as stages_csv
+        from buttress.stages.table import as_csv as stages_csv
 
         (folder / "stages.csv").write_text(stages_csv(comparison.stages), encoding="utf-8")
     found = weight_bearing(comparison)

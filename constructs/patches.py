@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from constructs.schema import Study
+from buttress.schema import Study
 
 
 @dataclass(frozen=True)

@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-
-from constructs.contacts import ContactLine, contact_lines
-from constructs.loads import LoadCase
-from constructs.model import Model
-from constructs.patches import patches
-from fe.limit import sliding_motion
-from fe.recover import displacements, escape_motion, pushes
-from fe.solve import Answer
-from fe.step import LINEAR_PROGRAM
+from buttress.contacts import ContactLine, contact_lines
+from buttress.fe.limit import sliding_motion
+from buttress.fe.recover import displacements, escape_motion, pushes
+from buttress.fe.solve import Answer
+from buttress.fe.step import LINEAR_PROGRAM
+from buttress.loads import LoadCase
+from buttress.model import Model
+from buttress.patches import patches
 
 FloatArray = np.ndarray
 SPECK_N = 1e-6

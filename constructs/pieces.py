@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
-from constructs.grafts import FillMaterial
-from constructs.section import LocalBone, Section
-from fe.assembly import sheet
-from fe.continuum import Continuum
-from fe.mesh import Mesh
+from buttress.fe.assembly import sheet
+from buttress.fe.continuum import Continuum
+from buttress.fe.mesh import Mesh
+from buttress.grafts import FillMaterial
+from buttress.section import LocalBone, Section
 
 FloatArray = np.ndarray
 

@@ -6,10 +6,14 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.grips import EMPTY, Cell, Grip, gripped
-from constructs.hardware import (
+from buttress.bone import Bone
+from buttress.fe.body import Column
+from buttress.fe.embed import axial_compliance, lateral_compliance
+from buttress.fe.errors import InputError
+from buttress.fe.link import End, Link, LinkList
+from buttress.fe.member import Member
+from buttress.grips import EMPTY, Cell, Grip, gripped
+from buttress.hardware import (
     LEVER,
     SAME_PLACE,
     SHEAR_ROUND,
@@ -21,7 +25,7 @@ from constructs.hardware import (
     beam,
     stations,
 )
-from constructs.implants import (
+from buttress.implants import (
     head_diameter,
     metal,
     outer,
@@ -31,22 +35,17 @@ from constructs.implants import (
     tension,
     thread_shape_factor,
 )
-from constructs.pieces import Solid
-from constructs.placement import (
+from buttress.pieces import Solid
+from buttress.placement import (
     Axis,
     engaged_thread,
     fracture_crossings,
     screw_axis,
     thread_span,
 )
-from constructs.schema import Construct, Screw
-from constructs.schema_implants import Pin
-from constructs.tables import number
-from fe.body import Column
-from fe.embed import axial_compliance, lateral_compliance
-from fe.errors import InputError
-from fe.link import End, Link, LinkList
-from fe.member import Member
+from buttress.schema import Construct, Screw
+from buttress.schema_implants import Pin
+from buttress.tables import number
 
 FloatArray = np.ndarray
 REST_GAP = 1.5

@@ -6,17 +6,16 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
-from constructs.implants import metal, section_at
-from constructs.measures import edge_lengths
-from constructs.placement import PlateLine, plate_line
-from constructs.schema import Plate
-from fe.body import Column
-from fe.errors import InputError
-from fe.link import End, Link, LinkList
-from fe.member import Member
+from buttress.bone import Bone
+from buttress.fe.body import Column
+from buttress.fe.errors import InputError
+from buttress.fe.link import End, Link, LinkList
+from buttress.fe.member import Member
+from buttress.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
+from buttress.implants import metal, section_at
+from buttress.measures import edge_lengths
+from buttress.placement import PlateLine, plate_line
+from buttress.schema import Plate
 
 FloatArray = np.ndarray
 NEAR = 0.5

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-
-from constructs.checked import closest, did_you_mean
-from fe.errors import InputError
+from buttress.checked import closest, did_you_mean
+from buttress.fe.errors import InputError
 
 Value = float | int | str | bool
 FloatArray = np.ndarray

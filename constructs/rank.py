@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-
-from constructs import LABEL
-from constructs.certainty import (
+from buttress import LABEL
+from buttress.certainty import (
     Difference,
     Indices,
     Share,
@@ -20,16 +19,16 @@ from constructs.certainty import (
     paired_difference,
     share,
 )
-from constructs.compare import versions
-from constructs.evaluate import Options
-from constructs.rank_design import Samples, make_samples
-from constructs.rank_outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
-from constructs.rank_words import sentence
-from constructs.schema import LoadInput, Study
-from constructs.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
-from constructs.uncertain import Uncertain, inputs_of
-from constructs.vary import varied
-from fe.errors import ButtressError, InputError
+from buttress.compare import versions
+from buttress.evaluate import Options
+from buttress.fe.errors import ButtressError, InputError
+from buttress.rank_design import Samples, make_samples
+from buttress.rank_outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
+from buttress.rank_words import sentence
+from buttress.schema import LoadInput, Study
+from buttress.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
+from buttress.uncertain import Uncertain, inputs_of
+from buttress.vary import varied
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]
@@ -127,7 +126,7 @@ class RankResult:
     versions: dict[str, str] = field(default_factory=versions)
 
     def _repr_html_(self) -> str:
-        from constructs.html_results import rank_html
+        from buttress.html_results import rank_html
 
         return rank_html(self)
 
@@ -237,7 +236,7 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
         raise InputError("a ranking needs two constructs", key="construct",
                          value=", ".join(names), expected="two or more")
     if reference and reference not in names:
-        from constructs.checked import closest, did_you_mean
+        from buttress.checked import closest, did_you_mean
 
         raise InputError("no such construct" + did_you_mean(closest(reference, names)),
                          key="--reference", value=reference, expected=", ".join(names))

@@ -11,11 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
-from constructs.design import Design, unit_samples
-from constructs.ranges import Value
-from constructs.uncertain import Uncertain
-from fe.errors import InputError
+from buttress.design import Design, unit_samples
+from buttress.fe.errors import InputError
+from buttress.ranges import Value
+from buttress.uncertain import Uncertain
 
 FloatArray = np.ndarray
 EXACT = 8

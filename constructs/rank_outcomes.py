@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-
-from constructs.compare import SEARCH_LIMIT_N
-from constructs.store import reading
+from buttress.compare import SEARCH_LIMIT_N
+from buttress.store import reading
 
 FloatArray = np.ndarray
 ANSWERS = ("held", "no equilibrium")

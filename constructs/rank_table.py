@@ -8,13 +8,12 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-
-from constructs import LABEL
-from constructs.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
-from constructs.compare import SEARCH_LIMIT_N
-from constructs.plurals import counted
-from constructs.rank import PARTS, RankResult
-from constructs.uncertain import input_lines
+from buttress import LABEL
+from buttress.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
+from buttress.compare import SEARCH_LIMIT_N
+from buttress.plurals import counted
+from buttress.rank import PARTS, RankResult
+from buttress.uncertain import input_lines
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -138,10 +137,10 @@ def write_folder(result: RankResult) -> Path:
     Figures of an earlier ranking (with another reference) that this one does not have go; there is
     no figure of differences where no two constructs hold together.
     """
-    from constructs import sweep_figures as f
-    from constructs.drawing import save
-    from constructs.output import slug, written_whole
-    from constructs.store import told
+    from buttress import sweep_figures as f
+    from buttress.drawing import save
+    from buttress.output import slug, written_whole
+    from buttress.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from constructs.certainty import SAME, Difference, Indices
-from constructs.plurals import counted
+from buttress.certainty import SAME, Difference, Indices
+from buttress.plurals import counted
 
 if TYPE_CHECKING:
-    from constructs.rank import Against, Driven, RankResult
+    from buttress.rank import Against, Driven, RankResult
 
 FloatArray = np.ndarray
 SURE = 0.5

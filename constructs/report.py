@@ -7,14 +7,14 @@ import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from constructs import LABEL
-from constructs.bearing import weight_bearing
-from constructs.figures import fragments, overview_load, shown_picture, stems
-from constructs.glossary import glossary
-from constructs.patches import patches
-from constructs.report_assumptions import LIMITS, MODEL, assumptions
-from constructs.report_contact import more
-from constructs.report_parts import (
+from buttress import LABEL
+from buttress.bearing import weight_bearing
+from buttress.figures import fragments, overview_load, shown_picture, stems
+from buttress.glossary import glossary
+from buttress.patches import patches
+from buttress.report_assumptions import LIMITS, MODEL, assumptions
+from buttress.report_contact import more
+from buttress.report_parts import (
     bearing_table,
     facts,
     forces,
@@ -27,13 +27,13 @@ from constructs.report_parts import (
     text,
     trust_table,
 )
-from constructs.report_style import STYLE
-from constructs.results import Comparison, ConstructResult, not_tightened
-from constructs.schema import Study
-from constructs.stages.table import stages_html
-from constructs.table import ORDER, best_first, why_first
-from constructs.twins import WORDS, pairs
-from constructs.verified import recorded, sentences
+from buttress.report_style import STYLE
+from buttress.results import Comparison, ConstructResult, not_tightened
+from buttress.schema import Study
+from buttress.stages.table import stages_html
+from buttress.table import ORDER, best_first, why_first
+from buttress.twins import WORDS, pairs
+from buttress.verified import recorded, sentences
 
 LARGEST_PICTURES = 7_000_000
 """Bytes of pictures (as base64) in one page; later ones are named, not shown."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from constructs.bearing import MOST_COLUMNS, Bearing
-from constructs.figure_charts import bracket_words
-from constructs.limits import kept_words, limit_words, not_found
-from constructs.loads import newtons
-from constructs.output import largest
-from constructs.results import (
+from buttress.bearing import MOST_COLUMNS, Bearing
+from buttress.figure_charts import bracket_words
+from buttress.limits import kept_words, limit_words, not_found
+from buttress.loads import newtons
+from buttress.output import largest
+from buttress.results import (
     CANNOT_TIGHTEN,
     ConstructResult,
     FragmentResult,
@@ -18,7 +18,7 @@ from constructs.results import (
     not_tightened,
     shown_status,
 )
-from constructs.table import MARK, ends_text, worst_subsidence
+from buttress.table import MARK, ends_text, worst_subsidence
 
 NONE = '<span class="none" title="this number does not exist">–</span>'
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from constructs.grafts import fill_material
-from constructs.implants import gliding, pilot, plate_section, tension
-from constructs.placement import screw_axis, thread_span
-from constructs.schema import Fill, Screw, Study
-from constructs.section import Section
-from constructs.tables import number
-from fe.errors import InputError
+from buttress.fe.errors import InputError
+from buttress.grafts import fill_material
+from buttress.implants import gliding, pilot, plate_section, tension
+from buttress.placement import screw_axis, thread_span
+from buttress.schema import Fill, Screw, Study
+from buttress.section import Section
+from buttress.tables import number
 
 
 def reference_band(study: Study) -> tuple[float, float]:

@@ -9,15 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from constructs.checked import require_known
-from constructs.loads import LoadCase
-from constructs.picture import Picture
-from constructs.rules_screw import PULLS_OUT
-from constructs.schema import Study
-from fe.errors import InputError
+from buttress.checked import require_known
+from buttress.fe.errors import InputError
+from buttress.loads import LoadCase
+from buttress.picture import Picture
+from buttress.rules_screw import PULLS_OUT
+from buttress.schema import Study
 
 if TYPE_CHECKING:
-    from constructs.stages.records import StagedResult
+    from buttress.stages.records import StagedResult
 
 Vector = tuple[float, float]
 NOT_TIGHTENED = "tightening has no equilibrium"
@@ -52,7 +52,7 @@ class FragmentResult:
     carried_by: dict[str, float] | None = None
 
     def _repr_html_(self) -> str:
-        from constructs.html_results import fragment_html
+        from buttress.html_results import fragment_html
 
         return fragment_html(self)
 
@@ -218,7 +218,7 @@ class LoadResult:
         return LoadCase(self.load_name, self.total_load_N, "", "").words
 
     def _repr_html_(self) -> str:
-        from constructs.html_results import load_html
+        from buttress.html_results import load_html
 
         return load_html(self)
 
@@ -331,7 +331,7 @@ class ConstructResult:
                          or "compare(study) with pictures")
 
     def _repr_html_(self) -> str:
-        from constructs.html_results import construct_html
+        from buttress.html_results import construct_html
 
         return construct_html(self)
 
@@ -373,6 +373,6 @@ class Comparison:
         return found[name]
 
     def _repr_html_(self) -> str:
-        from constructs.html_results import comparison_html
+        from buttress.html_results import comparison_html
 
         return comparison_html(self)

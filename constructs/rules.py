@@ -8,17 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from constructs import rules_screw
-from constructs.layout import Layout
-from constructs.placement import screw_axis
-from constructs.rules_bone import check_bone
-from constructs.rules_fill import alone_notes, raft_notes, void_notes
-from constructs.rules_plate import plate_notes
-from constructs.rules_screw import Level
-from constructs.rules_stages import stage_notes
-from constructs.schema import Construct, Study
-from constructs.section import Section
-from fe.errors import InputError
+from buttress import rules_screw
+from buttress.fe.errors import InputError
+from buttress.layout import Layout
+from buttress.placement import screw_axis
+from buttress.rules_bone import check_bone
+from buttress.rules_fill import alone_notes, raft_notes, void_notes
+from buttress.rules_plate import plate_notes
+from buttress.rules_screw import Level
+from buttress.rules_stages import stage_notes
+from buttress.schema import Construct, Study
+from buttress.section import Section
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from buttress.fe.errors import InputError
+from buttress.grafts import fill_material
+from buttress.joining import in_words, shown
+from buttress.layout import Layout, fill_outline, layout, planned
+from buttress.patches import patches
+from buttress.schema import Construct, Study
+from buttress.section import Section
 from shapely import LineString, Polygon, box
-
-from constructs.grafts import fill_material
-from constructs.joining import in_words, shown
-from constructs.layout import Layout, fill_outline, layout, planned
-from constructs.patches import patches
-from constructs.schema import Construct, Study
-from constructs.section import Section
-from fe.errors import InputError
 
 
 def check_bone(study: Study, section: Section) -> Layout:

@@ -6,16 +6,15 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from buttress.implants import outer
+from buttress.layout import Layout, ends, fill_outline
+from buttress.patches import patches
+from buttress.placement import plate_line
+from buttress.rules_screw import Level, Note, Placed
+from buttress.schema import Construct, Fill, Screw, Study, Wire
+from buttress.section import Section
+from buttress.tables import number
 from shapely import LineString, Polygon, box
-
-from constructs.implants import outer
-from constructs.layout import Layout, ends, fill_outline
-from constructs.patches import patches
-from constructs.placement import plate_line
-from constructs.rules_screw import Level, Note, Placed
-from constructs.schema import Construct, Fill, Screw, Study, Wire
-from constructs.section import Section
-from constructs.tables import number
 
 BLOCK = "structural block"
 TOUCHES = 0.05  # mm

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from buttress.implants import depth_positions, head_diameter, section_at
+from buttress.placement import PlateLine, plate_line
+from buttress.plurals import counted
+from buttress.rules_screw import Note
+from buttress.schema import Construct, Plate, Study
+from buttress.section import Section
 from shapely import LineString, Point
-
-from constructs.implants import depth_positions, head_diameter, section_at
-from constructs.placement import PlateLine, plate_line
-from constructs.plurals import counted
-from constructs.rules_screw import Note
-from constructs.schema import Construct, Plate, Study
-from constructs.section import Section
 
 BESIDE = 1.0  # mm by which a head may hang over the edge of a plate
 

@@ -8,9 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from shapely import LineString, Point
-
-from constructs.implants import (
+from buttress.implants import (
     depth_positions,
     gliding,
     head_diameter,
@@ -21,16 +19,17 @@ from constructs.implants import (
     section_at,
     tension,
 )
-from constructs.placement import (
+from buttress.placement import (
     Axis,
     engaged_thread,
     fracture_crossings,
     plate_line,
     void_stretches,
 )
-from constructs.schema import Construct, Screw, Study, Wire
-from constructs.section import Section
-from constructs.tables import number
+from buttress.schema import Construct, Screw, Study, Wire
+from buttress.section import Section
+from buttress.tables import number
+from shapely import LineString, Point
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from constructs.implants import tension
-from constructs.rules_screw import Note
-from constructs.schema import Construct
+from buttress.implants import tension
+from buttress.rules_screw import Note
+from buttress.schema import Construct
 
 
 def stage_notes(construct: Construct) -> Iterator[tuple[str, Note]]:

@@ -2,7 +2,7 @@
 
 Every dimensional key ends in its unit. y points proximal, the origin is the middle of the joint
 line; x points lateral (medial is at -x), in a sagittal section posterior (anterior is at -x).
-`constructs.study` reads files into these models.
+`buttress.study` reads files into these models.
 """
 
 from __future__ import annotations
@@ -10,9 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
-
-from constructs.checked import (
+from buttress.checked import (
     MOST,
     Checked,
     Name,
@@ -23,7 +21,7 @@ from constructs.checked import (
     refuse,
     unique,
 )
-from constructs.schema_bone import (
+from buttress.schema_bone import (
     SIDES,
     Fracture,
     Fragment,
@@ -32,9 +30,10 @@ from constructs.schema_bone import (
     Side,
     Void,
 )
-from constructs.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
-from constructs.schema_load import LimitsInput, LoadInput
-from constructs.schema_stages import Stage, check_stages
+from buttress.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
+from buttress.schema_load import LimitsInput, LoadInput
+from buttress.schema_stages import Stage, check_stages
+from pydantic import Field, model_validator
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
            "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Stage",
@@ -184,5 +183,5 @@ class Study(Checked):
 
     def resolved(self) -> dict[str, Any]:
         """Every key with its value, defaults and derived ones filled in: see `resolve.resolved`."""
-        from constructs.resolve import resolved
+        from buttress.resolve import resolved
         return resolved(self)

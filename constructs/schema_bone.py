@@ -9,15 +9,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
+from buttress import tables
+from buttress.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
+from buttress.schema_map import MapInput, Sha256, folder_of, outline, told
 from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 
-from constructs import tables
-from constructs.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
-from constructs.schema_map import MapInput, Sha256, folder_of, outline, told
-
 if TYPE_CHECKING:
-    from constructs.scan.field import ModulusField
-    from constructs.scan.outline import Drawn
+    from buttress.scan.field import ModulusField
+    from buttress.scan.outline import Drawn
 
 Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint line
 Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
@@ -46,7 +45,7 @@ class SectionInput(Checked):
     back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
 
     ``outline_file``: an outline in the study's folder that takes the place of the drawn sizes (see
-    `constructs.scan.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
+    `buttress.scan.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
     plane are still those of the keys. ``map``: the bone's modulus from a file.
     """
 
@@ -77,8 +76,8 @@ class SectionInput(Checked):
     map: MapInput | None = None
 
     _folder: Path | None = PrivateAttr(None)
-    _drawn: Any = PrivateAttr(None)   # constructs.scan.outline.Drawn
-    _field: Any = PrivateAttr(None)   # constructs.scan.field.ModulusField
+    _drawn: Any = PrivateAttr(None)   # buttress.scan.outline.Drawn
+    _field: Any = PrivateAttr(None)   # buttress.scan.field.ModulusField
 
     @model_validator(mode="after")
     def _consistent(self) -> SectionInput:
@@ -128,7 +127,7 @@ class SectionInput(Checked):
             refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
                    expected="outline_file beside it")
         if self.map is not None:
-            from constructs.section import Section
+            from buttress.section import Section
 
             if self.bone == "foam":
                 refuse("a map is of bone, not of foam", key="bone", value=self.bone,

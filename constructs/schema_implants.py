@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import AfterValidator, Field, model_validator
-
-from constructs import tables
-from constructs.checked import (
+from buttress import tables
+from buttress.checked import (
     MOST,
     Checked,
     Name,
@@ -19,7 +17,8 @@ from constructs.checked import (
     distinct_points,
     refuse,
 )
-from constructs.schema_bone import Depth, Side, Thickness, listed
+from buttress.schema_bone import Depth, Side, Thickness, listed
+from pydantic import AfterValidator, Field, model_validator
 
 Metal = Literal["steel", "titanium"]
 

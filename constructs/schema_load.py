@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, model_validator
-
-from constructs import tables
-from constructs.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
-from constructs.loads import (
+from buttress import tables
+from buttress.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
+from buttress.loads import (
     LoadCase,
     activities,
     activity_case,
@@ -16,7 +14,8 @@ from constructs.loads import (
     newtons,
     rising,
 )
-from constructs.schema_bone import listed
+from buttress.schema_bone import listed
+from pydantic import AfterValidator, Field, model_validator
 
 Total = Annotated[float, Within(1, 20000, "N")]
 DEFAULT_N = (500.0, 1000.0, 1500.0)
@@ -44,7 +43,7 @@ class LoadInput(Checked):
 
     The forces are given as ``total_N``, or as a ``body_mass_kg`` with ``activity`` (peak force as
     a share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
-    loads, see `constructs.loads`), or as named ``case``s. A body mass beside ``total_N`` or cases
+    loads, see `buttress.loads`), or as named ``case``s. A body mass beside ``total_N`` or cases
     only adds the weight-bearing table. ``shift_mm`` moves the resultant to lateral (valgus) or
     medial (negative, varus) by changing the share of the condyles; the patches stay. A sagittal
     section has one patch, about ``slice_centre_mm``, with the share of its condyle.

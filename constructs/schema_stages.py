@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, ClassVar, Literal
 
+from buttress.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
+from buttress.schema_implants import Fill, Plate, Screw, Wire
 from pydantic import Field, model_validator
-
-from constructs.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
-from constructs.schema_implants import Fill, Plate, Screw, Wire
 
 Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
 Newtons = Annotated[float, Within(1, 20000, "N")]
@@ -91,7 +90,7 @@ def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
 
     Raises a validation error whose key is below the construct.
     """
-    from constructs.implants import tension  # it needs the schema itself
+    from buttress.implants import tension  # it needs the schema itself
 
     later = {name for stage in stages if stage.do == "place" for name in stage.what or ()}
     there = {name for name in parts if name not in later}

@@ -15,12 +15,11 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
+from buttress.scan.outline import Drawn
+from buttress.schema_bone import SectionInput
+from buttress.shapes import Flared, taper
+from buttress.tables import number
 from numpy.typing import ArrayLike, NDArray
-
-from constructs.scan.outline import Drawn
-from constructs.schema_bone import SectionInput
-from constructs.shapes import Flared, taper
-from constructs.tables import number
 
 FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]
@@ -182,7 +181,7 @@ class Section:
 
         The plane-stress matrices of core and cortex are summed over the depth.
         """
-        from fe.assembly import sheet
+        from buttress.fe.assembly import sheet
 
         core = self.core_thickness(xy)
         cortex = self.chord(xy) - core

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from buttress.schema_bone import SectionInput
+from buttress.tables import number
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
-
-from constructs.schema_bone import SectionInput
-from constructs.tables import number
 
 FloatArray = NDArray[np.float64]
 

@@ -15,13 +15,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from constructs import LABEL
-from constructs.design import Design
-from constructs.evaluate import Outcome
-from constructs.output import inert
-from constructs.plurals import counted
-from constructs.store_layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
-from fe.errors import ButtressError, InputError
+from buttress import LABEL
+from buttress.design import Design
+from buttress.evaluate import Outcome
+from buttress.fe.errors import ButtressError, InputError
+from buttress.output import inert
+from buttress.plurals import counted
+from buttress.store_layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
 CASE_TABLES = ("capacities", "results", "fragments", "edges", "failures", "timings")

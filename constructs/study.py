@@ -11,11 +11,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
-from constructs.checked import closest, did_you_mean, require_known
-from constructs.complaint import complaint
-from constructs.schema import (
+from buttress.checked import closest, did_you_mean, require_known
+from buttress.complaint import complaint
+from buttress.fe.errors import InputError
+from buttress.schema import (
     Construct,
     Fill,
     Fracture,
@@ -26,7 +25,7 @@ from constructs.schema import (
     Void,
     Wire,
 )
-from fe.errors import InputError
+from pydantic import ValidationError
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study", "Void",
            "Wire", "example", "example_names", "example_text", "load_study", "only",
@@ -82,7 +81,7 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
 
 def example_names() -> tuple[str, ...]:
     """Names of the shipped studies."""
-    folder = files("constructs").joinpath("examples")
+    folder = files("buttress").joinpath("examples")
     return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir()
                         if f.name.endswith(".toml")))
 
@@ -91,7 +90,7 @@ def example_text(name: str) -> str:
     """The TOML text of a shipped study. Raises InputError when there is none of that name."""
     name = _printable(name)
     require_known(name, example_names(), "example")
-    return files("constructs").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
+    return files("buttress").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
 
 
 def example(name: str) -> Study:

@@ -12,18 +12,18 @@ from pathlib import Path
 from time import perf_counter
 from typing import Any
 
-from constructs.checking import unbuildable
-from constructs.compare import versions
-from constructs.design import Design, make_design
-from constructs.evaluate import Evaluator, Options, Outcome, Task
-from constructs.grouping import Planned, Sharing, digest, groups, planned, sharing
-from constructs.plurals import counted
-from constructs.schema import Study
-from constructs.stopping import dropping, gentle_stop
-from constructs.store import Store, read_meta, reading, write_csv
-from constructs.store_layout import LAYOUT
-from constructs.vary import Varier, plain
-from fe.errors import InputError
+from buttress.checking import unbuildable
+from buttress.compare import versions
+from buttress.design import Design, make_design
+from buttress.evaluate import Evaluator, Options, Outcome, Task
+from buttress.fe.errors import InputError
+from buttress.grouping import Planned, Sharing, digest, groups, planned, sharing
+from buttress.plurals import counted
+from buttress.schema import Study
+from buttress.stopping import dropping, gentle_stop
+from buttress.store import Store, read_meta, reading, write_csv
+from buttress.store_layout import LAYOUT
+from buttress.vary import Varier, plain
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
@@ -65,7 +65,7 @@ class SweepSummary:
         return bool(self.failures)
 
     def _repr_html_(self) -> str:
-        from constructs.html_results import sweep_html
+        from buttress.html_results import sweep_html
 
         return sweep_html(self)
 
@@ -175,7 +175,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
     if cluster:
-        from constructs.cluster import connected
+        from buttress.cluster import connected
 
         connected(cluster).close()  # without a cluster nothing is begun
     with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
@@ -232,11 +232,11 @@ def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: 
     tasks = [[Task(c.number, c.hash, c.data, c.scales, c.folder) for c in group]
              for group in groups(todo)]
     if cluster:
-        from constructs.cluster import on_cluster
+        from buttress.cluster import on_cluster
 
         yield from on_cluster(tasks, options, cluster, stop)
         return
-    from constructs.workers import here, local
+    from buttress.workers import here, local
 
     count = cores() if workers is None else workers
     if count == 0:

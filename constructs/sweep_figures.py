@@ -11,22 +11,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from buttress import drawing as d
+from buttress.compare import SEARCH_LIMIT_N
+from buttress.fe.errors import InputError
+from buttress.plurals import counted
+from buttress.store import read_meta, reading
+from buttress.sweep_rows import at_load, by_construct, checked, other_keys, share_known
+from buttress.textfit import LINE, SIZE, plain, wrap
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
-from constructs import drawing as d
-from constructs.compare import SEARCH_LIMIT_N
-from constructs.plurals import counted
-from constructs.store import read_meta, reading
-from constructs.sweep_rows import at_load, by_construct, checked, other_keys, share_known
-from constructs.textfit import LINE, SIZE, plain, wrap
-from fe.errors import InputError
-
 if TYPE_CHECKING:
     import pandas as pd
-
-    from constructs.rank import RankResult
+    from buttress.rank import RankResult
 
 WORDS = {
     "subsidence_mean_mm": "mean subsidence of the worst fragment [mm]",
@@ -205,7 +203,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
 
 def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes:
     """Mean rank of each construct in each quarter of an input's range, best on top."""
-    from constructs.rank_table import quarters
+    from buttress.rank_table import quarters
 
     known = [e.name for e in result.samples.inputs]
     if name not in known:

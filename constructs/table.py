@@ -5,11 +5,11 @@ from __future__ import annotations
 from math import inf
 from textwrap import wrap
 
-from constructs import LABEL, bearing
-from constructs.loads import newtons
-from constructs.output import largest
-from constructs.plurals import counted
-from constructs.results import (
+from buttress import LABEL, bearing
+from buttress.loads import newtons
+from buttress.output import largest
+from buttress.plurals import counted
+from buttress.results import (
     HELD_BY_NOTHING,
     Comparison,
     ConstructResult,
@@ -18,7 +18,7 @@ from constructs.results import (
     not_tightened,
     shown_status,
 )
-from constructs.twins import WORDS, pair_lines
+from buttress.twins import WORDS, pair_lines
 
 ORDER = ("Order: loads held, then loads at which all limits are kept, then mean subsidence at the "
          "largest load held, then the load at which equilibrium ends, then capacity, then the "

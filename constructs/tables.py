@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from fe.errors import InputError
+from buttress.fe.errors import InputError
 
 TABLES = ("materials", "screws", "wires", "plates", "grafts", "anatomy", "loads")
 STATUSES = ("seen", "memory", "derived", "practice")
@@ -32,7 +32,7 @@ def _table(table: str) -> dict[str, dict[str, str | dict[str, str | float]]]:
     """The parsed file of a table, read once."""
     if table not in TABLES:
         raise InputError("no such data table", value=table, expected=", ".join(TABLES))
-    text = files("constructs").joinpath("data", f"{table}.toml").read_text(encoding="utf-8")
+    text = files("buttress").joinpath("data", f"{table}.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 

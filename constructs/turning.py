@@ -11,11 +11,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from buttress.fe.errors import InputError
+from buttress.schema_bone import SectionInput
+from buttress.section import Section
 from pydantic import ValidationError
-
-from constructs.schema_bone import SectionInput
-from constructs.section import Section
-from fe.errors import InputError
 
 Points = list[list[float]]
 SAME_MM = 0.02

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from constructs.checked import LONGEST_NAME
-from constructs.output import largest
-from constructs.results import ConstructResult, LoadResult
-from constructs.schema import Study
+from buttress.checked import LONGEST_NAME
+from buttress.output import largest
+from buttress.results import ConstructResult, LoadResult
+from buttress.schema import Study
 
 WORDS = (
     "A bonded twin is the same construct with its metal and graft stuck fast to the bone, so the "

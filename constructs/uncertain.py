@@ -10,15 +10,14 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
-
-from constructs.design import parse_vary
-from constructs.grouping import bone_key
-from constructs.patches import patches
-from constructs.ranges import Range, Value, parse_range
-from constructs.schema import Study
-from constructs.section import Section
-from constructs.vary import TURNS, Varier, addresses, plain
-from fe.errors import InputError
+from buttress.design import parse_vary
+from buttress.fe.errors import InputError
+from buttress.grouping import bone_key
+from buttress.patches import patches
+from buttress.ranges import Range, Value, parse_range
+from buttress.schema import Study
+from buttress.section import Section
+from buttress.vary import TURNS, Varier, addresses, plain
 
 OF = ("value", "factor", "shift")
 MARGIN = 0.05
@@ -75,7 +74,7 @@ def input_lines(inputs: Sequence[Uncertain]) -> list[str]:
 @cache
 def shipped() -> tuple[Uncertain, ...]:
     """The table `data/uncertain.toml`."""
-    text = files("constructs").joinpath("data", "uncertain.toml").read_text(encoding="utf-8")
+    text = files("buttress").joinpath("data", "uncertain.toml").read_text(encoding="utf-8")
     return tuple(Uncertain(name, r["key"], r["of"], parse_range(r["law"], r["key"]), r["unit"],
                            r["source"], r["status"], r.get("plane", ""))
                  for name, r in tomllib.loads(text).items())

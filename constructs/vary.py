@@ -19,14 +19,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
+from buttress.checked import closest, did_you_mean
+from buttress.complaint import show
+from buttress.fe.errors import InputError
+from buttress.schema import Study
+from buttress.study import study_from
+from buttress.turning import slope, turn_to
 from pydantic import BaseModel
-
-from constructs.checked import closest, did_you_mean
-from constructs.complaint import show
-from constructs.schema import Study
-from constructs.study import study_from
-from constructs.turning import slope, turn_to
-from fe.errors import InputError
 
 SCALES = {
     "cancellous_strength": "strength of bone other than cortex under screw and thread",

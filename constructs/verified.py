@@ -13,8 +13,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from constructs import __version__
-from fe.errors import InputError
+from buttress import __version__
+from buttress.fe.errors import InputError
 
 RECORD = "verified.json"
 
@@ -35,14 +35,14 @@ class Record:
 def solver_hash() -> str:
     """Hash of the solver's source: every module of `fe` but its verification cases."""
     digest = hashlib.sha256()
-    for path in sorted(files("fe").iterdir(), key=lambda p: p.name):
+    for path in sorted(files("buttress.fe").iterdir(), key=lambda p: p.name):
         if path.name.endswith(".py"):
             digest.update(path.name.encode() + b"\0" + b"\n".join(path.read_bytes().splitlines()))
     return digest.hexdigest()[:16]
 
 
 def record_of(results: list[dict[str, Any]], versions: dict[str, str]) -> Record:
-    """The record of a run of `constructs.verify.run_cases`."""
+    """The record of a run of `buttress.verify.run_cases`."""
     statuses: dict[str, int] = {}
     for r in results:
         statuses[r["status"]] = statuses.get(r["status"], 0) + 1
@@ -58,7 +58,7 @@ def write_record(record: Record, path: Path | None = None) -> Path:
 
     Raises InputError where that cannot be written.
     """
-    target = path or Path(str(files("constructs").joinpath("data", RECORD)))
+    target = path or Path(str(files("buttress").joinpath("data", RECORD)))
     try:
         target.write_text(json.dumps(asdict(record), indent=1, allow_nan=False) + "\n",
                           encoding="utf-8")
@@ -70,7 +70,7 @@ def write_record(record: Record, path: Path | None = None) -> Path:
 
 def recorded(path: Path | None = None) -> Record | None:
     """The record that is shipped; None where there is none that can be read."""
-    place = path or files("constructs").joinpath("data", RECORD)
+    place = path or files("buttress").joinpath("data", RECORD)
     try:
         data = json.loads(place.read_text(encoding="utf-8"))
         return Record(**{**data, "failed": tuple(data["failed"])})

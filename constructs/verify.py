@@ -6,10 +6,10 @@ from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
-from constructs.plurals import counted
-from constructs.verification import cases as of_constructs
-from fe.threads import one_thread
-from fe.verification import cases
+from buttress.fe.threads import one_thread
+from buttress.fe.verification import cases
+from buttress.plurals import counted
+from buttress.verification import cases as of_constructs
 
 
 def run_cases(say: Callable[[str], None] = lambda text: None, whole: bool = True

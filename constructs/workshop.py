@@ -15,13 +15,16 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
-
-from constructs.bone import Bone, build_bone, under_load
-from constructs.grouping import bone_key, digest, hardware_key, load_key
-from constructs.implants import tension
-from constructs.loose import loaded_bodies
-from constructs.metrics import Reader, Tissue, intact_subsidence
-from constructs.model import (
+from buttress.bone import Bone, build_bone, under_load
+from buttress.fe.condense import Condensed, condense
+from buttress.fe.limit import Capacity
+from buttress.fe.member import Member
+from buttress.fe.solve import Solver
+from buttress.grouping import bone_key, digest, hardware_key, load_key
+from buttress.implants import tension
+from buttress.loose import loaded_bodies
+from buttress.metrics import Reader, Tissue, intact_subsidence
+from buttress.model import (
     Model,
     assemble,
     blocks_of,
@@ -29,13 +32,9 @@ from constructs.model import (
     intact_measures,
     made_ready,
 )
-from constructs.pieces import Solid
-from constructs.schema import Construct, Study
-from constructs.vary import Case
-from fe.condense import Condensed, condense
-from fe.limit import Capacity
-from fe.member import Member
-from fe.solve import Solver
+from buttress.pieces import Solid
+from buttress.schema import Construct, Study
+from buttress.vary import Case
 
 FloatArray = np.ndarray
 T = TypeVar("T")

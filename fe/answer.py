@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-
-from fe.condense import Condensed
-from fe.limit import Escape
+from buttress.fe.condense import Condensed
+from buttress.fe.limit import Escape
 
 FloatArray = np.ndarray
 

@@ -11,10 +11,7 @@ from functools import cache
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike
-from scipy import sparse
-
-from fe.element import (
+from buttress.fe.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
     QUADRATURE,
@@ -24,7 +21,9 @@ from fe.element import (
     edge_shape,
     shape,
 )
-from fe.errors import InputError, SolveError
+from buttress.fe.errors import InputError, SolveError
+from numpy.typing import ArrayLike
+from scipy import sparse
 
 BLOCK = 2048  # triangles worked on together: their factors stay in the processor's cache
 

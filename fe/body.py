@@ -16,8 +16,7 @@ import numpy as np
 import scipy.linalg
 import scipy.sparse as sp
 import scipy.sparse.linalg as spla
-
-from fe.errors import SolveError
+from buttress.fe.errors import SolveError
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -6,14 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from buttress.fe.arrangement import Edge, empty_places
+from buttress.fe.errors import InputError
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Point, Polygon
 
-from fe.arrangement import Edge, empty_places
-from fe.errors import InputError
-
 if TYPE_CHECKING:
-    from fe.geometry import Planar
+    from buttress.fe.geometry import Planar
 
 FloatArray = NDArray[np.float64]
 

@@ -16,10 +16,9 @@ from typing import Any
 
 import numpy as np
 import scipy.linalg
-
-from fe.body import Body, Column
-from fe.link import LinkList
-from fe.member import Member
+from buttress.fe.body import Body, Column
+from buttress.fe.link import LinkList
+from buttress.fe.member import Member
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

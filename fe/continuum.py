@@ -7,19 +7,18 @@ from hashlib import blake2b
 from typing import Any
 
 import numpy as np
-
-from fe.assembly import Pattern, interpolation_terms, stiffness
-from fe.body import Body, Column
-from fe.interface import Interface
-from fe.link import End, Link, LinkList
-from fe.mesh import Mesh
+from buttress.fe.assembly import Pattern, interpolation_terms, stiffness
+from buttress.fe.body import Body, Column
+from buttress.fe.interface import Interface
+from buttress.fe.link import End, Link, LinkList
+from buttress.fe.mesh import Mesh
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
 
 
 class Continuum(Body):
-    """Plane-stress body on a T6 mesh; ``sheets`` as in `fe.assembly.stiffness` [N/mm]."""
+    """Plane-stress body on a T6 mesh; ``sheets`` as in `buttress.fe.assembly.stiffness` [N/mm]."""
 
     def __init__(self, mesh: Mesh, sheets: FloatArray, fixed: Iterable[int] = (),
                  pattern: Pattern | None = None) -> None:

@@ -10,9 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
-from fe.answer import Answer
-from fe.stages import Staging, State
+from buttress.fe.answer import Answer
+from buttress.fe.stages import Staging, State
 
 FloatArray = np.ndarray
 STEADY = 0.999

@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.linalg
-
-from fe.lemke import lemke, proves_none
-from fe.limit import Capacity, Escape
+from buttress.fe.lemke import lemke, proves_none
+from buttress.fe.limit import Capacity, Escape
 
 if TYPE_CHECKING:
-    from fe.answer import Answer
-    from fe.step import Step
+    from buttress.fe.answer import Answer
+    from buttress.fe.step import Step
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

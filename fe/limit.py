@@ -14,10 +14,9 @@ from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
+from buttress.fe.condense import Condensed
+from buttress.fe.errors import SolveError
 from scipy.optimize import linprog
-
-from fe.condense import Condensed
-from fe.errors import SolveError
 
 FloatArray = np.ndarray
 

@@ -18,9 +18,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-
-from fe.body import Body, Column
-from fe.member import Member
+from buttress.fe.body import Body, Column
+from buttress.fe.member import Member
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

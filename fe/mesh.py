@@ -7,10 +7,9 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from buttress.fe.errors import InputError
+from buttress.fe.triangulate import angles
 from numpy.typing import ArrayLike, NDArray
-
-from fe.errors import InputError
-from fe.triangulate import angles
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

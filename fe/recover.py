@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
-from fe.body import Body, Column
-from fe.condense import Condensed, kink_motions
-from fe.limit import Escape
-from fe.member import Member
-from fe.solve import Answer
+from buttress.fe.body import Body, Column
+from buttress.fe.condense import Condensed, kink_motions
+from buttress.fe.limit import Escape
+from buttress.fe.member import Member
+from buttress.fe.solve import Answer
 
 FloatArray = np.ndarray
 

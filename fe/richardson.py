@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import log
 
-from fe.errors import SolveError
+from buttress.fe.errors import SolveError
 
 
 @dataclass(frozen=True)

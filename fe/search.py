@@ -11,12 +11,11 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from fe.answer import Answer
-from fe.guess import Guess, Singular
+from buttress.fe.answer import Answer
+from buttress.fe.guess import Guess, Singular
 
 if TYPE_CHECKING:
-    from fe.step import Step
+    from buttress.fe.step import Step
 
 IntArray = np.ndarray
 

@@ -6,9 +6,8 @@ from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
+from buttress.fe.errors import InputError
 from numpy.typing import NDArray
-
-from fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

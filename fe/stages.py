@@ -12,12 +12,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-
-from fe.answer import Answer, Memory
-from fe.condense import Condensed
-from fe.solve import Solver
-from fe.step import Step
-from fe.subset import BoolArray, IntArray, Subset, link_bodies, subset
+from buttress.fe.answer import Answer, Memory
+from buttress.fe.condense import Condensed
+from buttress.fe.solve import Solver
+from buttress.fe.step import Step
+from buttress.fe.subset import BoolArray, IntArray, Subset, link_bodies, subset
 
 FloatArray = np.ndarray
 MOST_SUBSETS = 12

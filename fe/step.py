@@ -8,13 +8,12 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from fe.answer import Answer, Memory
-from fe.limit import Capacity, Escape, capacity
-from fe.search import most_guesses, search
+from buttress.fe.answer import Answer, Memory
+from buttress.fe.limit import Capacity, Escape, capacity
+from buttress.fe.search import most_guesses, search
 
 if TYPE_CHECKING:
-    from fe.solve import Solver
+    from buttress.fe.solve import Solver
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
@@ -253,7 +252,7 @@ class Step:
         return by_lemke or self._lemke(limit)
 
     def _lemke(self, limit: Capacity) -> Answer:
-        from fe.fallback import lemke_answer  # only the rare case pays for it
+        from buttress.fe.fallback import lemke_answer  # only the rare case pays for it
 
         return lemke_answer(self, limit)
 

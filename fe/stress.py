@@ -6,9 +6,8 @@ Strains are (exx, eyy, gxy) with the engineering shear, stresses (sxx, syy, sxy)
 from __future__ import annotations
 
 import numpy as np
-
-from fe.assembly import jacobian
-from fe.element import NODES, QUADRATURE, FloatArray, Triangles, shape
+from buttress.fe.assembly import jacobian
+from buttress.fe.element import NODES, QUADRATURE, FloatArray, Triangles, shape
 
 
 def strain_at(mesh: Triangles, u: FloatArray, xi: FloatArray) -> FloatArray:

@@ -10,11 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-
-from fe.answer import Answer, Memory
-from fe.condense import Condensed
-from fe.limit import Escape
-from fe.link import LinkList
+from buttress.fe.answer import Answer, Memory
+from buttress.fe.condense import Condensed
+from buttress.fe.limit import Escape
+from buttress.fe.link import LinkList
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -87,7 +87,7 @@ class BenchTest:
 @cache
 def expectations() -> tuple[BenchTest, ...]:
     """The table, in its order. Raises ValueError for a row that does not say what it must."""
-    text = files("constructs.bench").joinpath("expectations.toml").read_text(encoding="utf-8")
+    text = files("buttress.bench").joinpath("expectations.toml").read_text(encoding="utf-8")
     return tuple(_test(row) for row in tomllib.loads(text)["comparison"])
 
 

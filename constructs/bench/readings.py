@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from constructs.bench.expect import Claim, Reading
-from constructs.results import ConstructResult, LoadResult
+from buttress.bench.expect import Claim, Reading
+from buttress.results import ConstructResult, LoadResult
 
 
 def readings(claim: Claim, constructs: dict[str, ConstructResult], fragment: str

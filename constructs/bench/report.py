@@ -10,7 +10,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from constructs import LABEL
+from buttress import LABEL
 
 MADE_BY = "buttress verify --bench --out DIR"
 HEAD = """Published bench tests beside the model. For validation only: nothing in the tool is tuned
@@ -23,7 +23,7 @@ and imitate the kind of fracture of each test (`constructs/bench/studies/`, each
 @cache
 def remarks() -> dict[str, str]:
     """What we believe the reasons are, by the name of the claim."""
-    text = files("constructs.bench").joinpath("remarks.toml").read_text(encoding="utf-8")
+    text = files("buttress.bench").joinpath("remarks.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 

@@ -7,12 +7,12 @@ from importlib.resources import files
 from time import process_time
 from typing import Any
 
-from constructs.bench.expect import BenchTest, Claim, expectations, verdict
-from constructs.bench.readings import readings
-from constructs.checked import require_known
-from constructs.compare import compare
-from constructs.results import Comparison, ConstructResult
-from constructs.study import Study, parse_study
+from buttress.bench.expect import BenchTest, Claim, expectations, verdict
+from buttress.bench.readings import readings
+from buttress.checked import require_known
+from buttress.compare import compare
+from buttress.results import Comparison, ConstructResult
+from buttress.study import Study, parse_study
 
 Say = Callable[[str], None]
 
@@ -24,7 +24,7 @@ def bench_names() -> tuple[str, ...]:
 
 def study_text(test: BenchTest) -> str:
     """TOML text of the study that imitates a test."""
-    folder = files("constructs.bench").joinpath("studies")
+    folder = files("buttress.bench").joinpath("studies")
     return folder.joinpath(f"{test.study}.toml").read_text(encoding="utf-8")
 
 

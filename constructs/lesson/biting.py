@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-
-from constructs.placement import crossings, screw_axis
-from constructs.schema import Construct
-from constructs.section import Section
-from fe.errors import InputError
+from buttress.fe.errors import InputError
+from buttress.placement import crossings, screw_axis
+from buttress.schema import Construct
+from buttress.section import Section
 
 FloatArray = np.ndarray
 STEP_MM = 0.25

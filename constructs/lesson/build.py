@@ -8,20 +8,19 @@ from time import perf_counter
 from typing import Any
 
 import numpy as np
-
-from constructs.compare import versions
-from constructs.lesson.check import Ask, fresh, measure, summary
-from constructs.lesson.grid import Scene, scene_of
-from constructs.lesson.look import Asked, Facts
-from constructs.lesson.own_words import own_tour
-from constructs.lesson.pack import round_states
-from constructs.lesson.page import Lesson
-from constructs.lesson.shipped import MESH_MM, coarse, shipped_scenes
-from constructs.lesson.solve import Solved, solve_scenes
-from constructs.lesson.states import moved_by
-from constructs.lesson.words import Step, tour
-from constructs.schema import Study
-from fe.errors import InputError
+from buttress.compare import versions
+from buttress.fe.errors import InputError
+from buttress.lesson.check import Ask, fresh, measure, summary
+from buttress.lesson.grid import Scene, scene_of
+from buttress.lesson.look import Asked, Facts
+from buttress.lesson.own_words import own_tour
+from buttress.lesson.pack import round_states
+from buttress.lesson.page import Lesson
+from buttress.lesson.shipped import MESH_MM, coarse, shipped_scenes
+from buttress.lesson.solve import Solved, solve_scenes
+from buttress.lesson.states import moved_by
+from buttress.lesson.words import Step, tour
+from buttress.schema import Study
 
 TITLE = "What holds a broken tibial plateau, and why?"
 CHECKS = 40

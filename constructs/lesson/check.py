@@ -8,14 +8,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-
-from constructs.lesson.grid import AXES, Scene
-from constructs.lesson.interpolate import read
-from constructs.lesson.solve import Solved
-from constructs.lesson.states import Geometry, Layout, Reading, geometry_of, layout_of, moved_by
-from constructs.workshop import Workshop
-from fe.errors import InputError
-from fe.threads import one_thread
+from buttress.fe.errors import InputError
+from buttress.fe.threads import one_thread
+from buttress.lesson.grid import AXES, Scene
+from buttress.lesson.interpolate import read
+from buttress.lesson.solve import Solved
+from buttress.lesson.states import Geometry, Layout, Reading, geometry_of, layout_of, moved_by
+from buttress.workshop import Workshop
 
 FloatArray = np.ndarray
 ALLOWED_MM, ALLOWED_SHARE = 0.02, 0.05
@@ -127,7 +126,7 @@ def measure(scene: Scene, solved: tuple[Solved, ...], count: int, seed: int, wor
     if workers == 1:
         answers = [fresh(scene, a) for a in asks]
     else:
-        from constructs.workers import begin
+        from buttress.workers import begin
 
         with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
             answers = list(pool.map(fresh, [scene] * len(asks), asks))

@@ -11,17 +11,16 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from buttress.grouping import digest
+from buttress.lesson.biting import biting
+from buttress.patches import patches
+from buttress.resolve import reference_band
+from buttress.schema import Construct, Fracture, Study
+from buttress.section import Section
+from buttress.study import study_from
+from buttress.vary import Case, plain
 from shapely.geometry import LineString, Polygon
 from shapely.ops import split
-
-from constructs.grouping import digest
-from constructs.lesson.biting import biting
-from constructs.patches import patches
-from constructs.resolve import reference_band
-from constructs.schema import Construct, Fracture, Study
-from constructs.section import Section
-from constructs.study import study_from
-from constructs.vary import Case, plain
 
 AXES = ("slope", "quality", "position", "friction")
 SWITCHES = ("screws", "plate", "graft")

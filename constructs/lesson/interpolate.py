@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-
-from constructs.lesson.grid import AXES
-from constructs.lesson.solve import Index, Path, Solved
+from buttress.lesson.grid import AXES
+from buttress.lesson.solve import Index, Path, Solved
 
 FloatArray = np.ndarray
 UNLIMITED_N = 5e3

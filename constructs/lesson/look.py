@@ -6,12 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-
-from constructs.lesson.grid import Scene
-from constructs.lesson.interpolate import cell, read
-from constructs.lesson.solve import Solved
-from constructs.lesson.states import moved_by
-from constructs.patches import patches
+from buttress.lesson.grid import Scene
+from buttress.lesson.interpolate import cell, read
+from buttress.lesson.solve import Solved
+from buttress.lesson.states import moved_by
+from buttress.patches import patches
 
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""

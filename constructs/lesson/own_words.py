@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from constructs.lesson.look import Asked, Facts, Look, outcome, verdict
-from constructs.lesson.words import Step
+from buttress.lesson.look import Asked, Facts, Look, outcome, verdict
+from buttress.lesson.words import Step
 
 MOST_NAMED = 15
 PARTS = ("screws", "plate", "graft")

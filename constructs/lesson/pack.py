@@ -6,10 +6,9 @@ import base64
 from typing import Any
 
 import numpy as np
-
-from constructs.lesson.grid import AXES, Scene
-from constructs.lesson.solve import Solved
-from constructs.patches import patches
+from buttress.lesson.grid import AXES, Scene
+from buttress.lesson.solve import Solved
+from buttress.patches import patches
 
 FloatArray = np.ndarray
 STEPS = 65535

@@ -17,14 +17,14 @@ from pathlib import Path
 from string import Template
 from typing import Any
 
-from constructs import LABEL, __version__
-from constructs.glossary import Glossary, glossary
-from constructs.lesson.grid import AXES, Scene
-from constructs.lesson.look import Asked, Facts, mm
-from constructs.lesson.pack import scene_data
-from constructs.lesson.solve import Solved
-from constructs.lesson.words import Step
-from fe.errors import ButtressError
+from buttress import LABEL, __version__
+from buttress.fe.errors import ButtressError
+from buttress.glossary import Glossary, glossary
+from buttress.lesson.grid import AXES, Scene
+from buttress.lesson.look import Asked, Facts, mm
+from buttress.lesson.pack import scene_data
+from buttress.lesson.solve import Solved
+from buttress.lesson.words import Step
 
 SCRIPTS = ("data.js", "draw.js", "forces.js", "words.js", "page.js")
 LARGEST = 8_000_000
@@ -107,7 +107,7 @@ def embedded(data: Any) -> str:
 
 
 def _asset(name: str) -> str:
-    return files("constructs.lesson").joinpath("page", name).read_text(encoding="utf-8")
+    return files("buttress.lesson").joinpath("page", name).read_text(encoding="utf-8")
 
 
 def _hash(text: str) -> str:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from constructs.lesson.grid import Scene, scene_of
-from constructs.schema import Study
-from constructs.study import example
+from buttress.lesson.grid import Scene, scene_of
+from buttress.schema import Study
+from buttress.study import example
 
 MESH_MM = 2.5
 """Element edge of the lesson's meshes: coarse, so that the states are solved in minutes."""

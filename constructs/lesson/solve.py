@@ -17,10 +17,15 @@ from time import perf_counter
 from typing import Protocol
 
 import numpy as np
-
-from constructs.compare import lets_go
-from constructs.lesson.grid import Family, Scene
-from constructs.lesson.states import (
+from buttress.compare import lets_go
+from buttress.fe.condense import Condensed
+from buttress.fe.errors import ButtressError, InputError
+from buttress.fe.limit import Capacity, capacity, sliding_motion
+from buttress.fe.recover import escape_motion
+from buttress.fe.solve import Answer
+from buttress.fe.threads import one_thread
+from buttress.lesson.grid import Family, Scene
+from buttress.lesson.states import (
     Geometry,
     Layout,
     Reading,
@@ -29,14 +34,8 @@ from constructs.lesson.states import (
     layout_of,
     moved_by,
 )
-from constructs.model import Model
-from constructs.workshop import Workshop
-from fe.condense import Condensed
-from fe.errors import ButtressError, InputError
-from fe.limit import Capacity, capacity, sliding_motion
-from fe.recover import escape_motion
-from fe.solve import Answer
-from fe.threads import one_thread
+from buttress.model import Model
+from buttress.workshop import Workshop
 
 FloatArray = np.ndarray
 NEAR_END = (0.97, 0.9)
@@ -199,7 +198,7 @@ def _run(tasks: list[tuple[int, Scene, Job]], workers: int):  # type: ignore[no-
     if workers == 1:
         yield from (call() for call in calls)
         return
-    from constructs.workers import begin
+    from buttress.workers import begin
 
     with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
         yield from pool.map(_call, calls)

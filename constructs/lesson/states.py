@@ -9,14 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.metrics import Reader, member_stress
-from constructs.model import Model
-from constructs.picture import source_kind
-from fe.mesh import Mesh
-from fe.recover import displacements, nodal_forces, pushes
-from fe.solve import Answer
+from buttress.bone import Bone
+from buttress.fe.mesh import Mesh
+from buttress.fe.recover import displacements, nodal_forces, pushes
+from buttress.fe.solve import Answer
+from buttress.metrics import Reader, member_stress
+from buttress.model import Model
+from buttress.picture import source_kind
 
 FloatArray = np.ndarray
 PLATE_POINTS, PIN_POINTS = 13, 5

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from buttress.fe.errors import InputError
+from buttress.scan.grids import check_values
+from buttress.tables import number
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
-
-from constructs.scan.grids import check_values
-from constructs.tables import number
-from fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 MODULUS = (0.5, 40_000.0)  # MPa: from the softest foam to more than dense cortex

@@ -8,7 +8,7 @@ import stat
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
-from fe.errors import InputError
+from buttress.fe.errors import InputError
 
 LONGEST_PATH = 200
 OUR_OWN = ("comparison.csv",)

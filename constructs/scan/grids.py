@@ -12,9 +12,8 @@ import warnings
 import zlib
 
 import numpy as np
+from buttress.fe.errors import InputError
 from numpy.typing import NDArray
-
-from fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 LARGEST = 40_000_000

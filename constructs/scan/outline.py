@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from buttress.fe.errors import InputError
+from buttress.scan.grids import number, text_lines
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 from shapely.geometry.polygon import orient
-
-from constructs.scan.grids import number, text_lines
-from fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 LARGEST = 1_000_000  # bytes of an outline file

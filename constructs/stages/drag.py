@@ -6,13 +6,12 @@ Without it, equilibrium would not say where a loose fragment, graft or plate is 
 from __future__ import annotations
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.hardware import LEVER, Hardware
-from constructs.measures import frame_columns
-from constructs.tables import number
-from fe.body import Column
-from fe.link import End, Link, LinkList
+from buttress.bone import Bone
+from buttress.fe.body import Column
+from buttress.fe.link import End, Link, LinkList
+from buttress.hardware import LEVER, Hardware
+from buttress.measures import frame_columns
+from buttress.tables import number
 
 DRAG = "drag of a loose piece"
 

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from buttress import drawing as d
+from buttress.figure_section import bounds, draw_escape, drawn_factor, escaping
+from buttress.picture import Picture
+from buttress.stages.records import NOT_RUN, StagedResult, StageResult
+from buttress.stages.table import screw_names
+from buttress.textfit import LINE, SIZE, width, wrap
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
-
-from constructs import drawing as d
-from constructs.figure_section import bounds, draw_escape, drawn_factor, escaping
-from constructs.picture import Picture
-from constructs.stages.records import NOT_RUN, StagedResult, StageResult
-from constructs.stages.table import screw_names
-from constructs.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
 FRAGMENT = "#F6C6A0"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from constructs.model import Model
-from constructs.stages.order import Order
-from fe.solve import Answer
+from buttress.fe.solve import Answer
+from buttress.model import Model
+from buttress.stages.order import Order
 
 
 def installed(model: Model) -> Model:

@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-
-from constructs.implants import tension
-from constructs.model import Model
-from constructs.pins import HEAD_MOMENT, HEADS
-from constructs.schema_stages import Stage
-from constructs.stages.drag import DRAG
-from fe.cycles import Cycled, cycle
-from fe.solve import Answer
-from fe.stages import Staging, State
+from buttress.fe.cycles import Cycled, cycle
+from buttress.fe.solve import Answer
+from buttress.fe.stages import Staging, State
+from buttress.implants import tension
+from buttress.model import Model
+from buttress.pins import HEAD_MOMENT, HEADS
+from buttress.schema_stages import Stage
+from buttress.stages.drag import DRAG
 
 FloatArray = np.ndarray
 WATCHED = ("joint ", "lip ")

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from constructs.checked import require_known
-from constructs.picture import Picture
-from constructs.results import EdgeResult, Vector
-from constructs.schema_stages import LOADING, Stage
+from buttress.checked import require_known
+from buttress.picture import Picture
+from buttress.results import EdgeResult, Vector
+from buttress.schema_stages import LOADING, Stage
 
 NOT_RUN = "not run"
 OFF_MM = 0.1
@@ -185,7 +185,7 @@ class StagedResult:
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
 
     def _repr_html_(self) -> str:
-        from constructs.stages.table import staged_html
+        from buttress.stages.table import staged_html
 
         return staged_html((self,))
 
@@ -210,7 +210,7 @@ class StagedStudy:
         return found[name]
 
     def _repr_html_(self) -> str:
-        from constructs.stages.table import staged_html
+        from buttress.stages.table import staged_html
 
         return staged_html(self.constructs)
 

@@ -7,15 +7,20 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-
-from constructs.bone import Bone
-from constructs.metrics import Reader, intact_subsidence, member_stress
-from constructs.model import Bones, Model, build_model, intact_measures
-from constructs.picture import Picture, centroid, take_picture
-from constructs.results import EdgeResult
-from constructs.schema import Construct, Study
-from constructs.stages.order import Done, Order
-from constructs.stages.records import (
+from buttress.bone import Bone
+from buttress.fe.cycles import Cycled, slipped
+from buttress.fe.errors import InputError
+from buttress.fe.recover import nodal_forces, pushes
+from buttress.fe.solve import Answer
+from buttress.fe.stages import State
+from buttress.fe.threads import one_thread
+from buttress.metrics import Reader, intact_subsidence, member_stress
+from buttress.model import Bones, Model, build_model, intact_measures
+from buttress.picture import Picture, centroid, take_picture
+from buttress.results import EdgeResult
+from buttress.schema import Construct, Study
+from buttress.stages.order import Done, Order
+from buttress.stages.records import (
     NOT_RUN,
     CycleStage,
     FaceStage,
@@ -26,12 +31,6 @@ from constructs.stages.records import (
     StageResult,
     words,
 )
-from fe.cycles import Cycled, slipped
-from fe.errors import InputError
-from fe.recover import nodal_forces, pushes
-from fe.solve import Answer
-from fe.stages import State
-from fe.threads import one_thread
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]

@@ -9,11 +9,11 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
-from constructs import report_parts as parts
-from constructs.html_results import page
-from constructs.output import inert, largest, plain
-from constructs.stages.records import StagedResult, StageResult
-from constructs.table import number
+from buttress import report_parts as parts
+from buttress.html_results import page
+from buttress.output import inert, largest, plain
+from buttress.stages.records import StagedResult, StageResult
+from buttress.table import number
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
          "start: a negative subsidence was pushed up. Change: against the stage before. Slip: "

@@ -1,13 +1,13 @@
 """Verification of whole constructs: what must hold of the shipped studies, on coarse meshes.
 
-The same registry and table as `fe.verification`; these cases need the trade's part of the code.
+The same registry and table as `buttress.fe.verification`; these cases need the trade's part of the code.
 """
 
 from __future__ import annotations
 
 from importlib import import_module
 
-from fe.verification import Case
+from buttress.fe.verification import Case
 
 #: Modules with cases, in the order of the table.
 MODULES = ("balance", "whole", "mirror", "maps", "loading")

@@ -11,13 +11,12 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from constructs.model import Bones, Model, build_model
-from constructs.study import example_names
-from constructs.verification.studies import coarse
-from fe.recover import displacements, pushes, resultant
-from fe.solve import Answer
-from fe.verification import Case, register
+from buttress.fe.recover import displacements, pushes, resultant
+from buttress.fe.solve import Answer
+from buttress.fe.verification import Case, register
+from buttress.model import Bones, Model, build_model
+from buttress.study import example_names
+from buttress.verification.studies import coarse
 
 STUDIES = example_names()
 KINDS = ("bodies", "links", "clamp")

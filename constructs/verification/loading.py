@@ -6,20 +6,19 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from constructs.bone import build_bone
-from constructs.compare import Search
-from constructs.hardware import Hardware
-from constructs.limits import Gauge, depression, gauges, wider
-from constructs.loads import activity_case, ground_cases
-from constructs.metrics import Reader
-from constructs.model import Model, intact_problem
-from constructs.study import Study, study_from
-from constructs.vary import plain
-from constructs.verification.studies import coarse
-from fe.recover import resultant
-from fe.solve import Memory, Solver
-from fe.verification import Case, register
+from buttress.bone import build_bone
+from buttress.compare import Search
+from buttress.fe.recover import resultant
+from buttress.fe.solve import Memory, Solver
+from buttress.fe.verification import Case, register
+from buttress.hardware import Hardware
+from buttress.limits import Gauge, depression, gauges, wider
+from buttress.loads import activity_case, ground_cases
+from buttress.metrics import Reader
+from buttress.model import Model, intact_problem
+from buttress.study import Study, study_from
+from buttress.vary import plain
+from buttress.verification.studies import coarse
 
 SHIFT, DIRECTION = 6.0, 12.0
 FIGURES = {"depression": depression, "widening": wider}

@@ -9,12 +9,11 @@ P / (t w c b (1 - n)) (rho2^(1 - n) - rho1^(1 - n)), where b is the slope of the
 from __future__ import annotations
 
 import numpy as np
-
-from constructs.scan.field import Law, ModulusField, make_field
-from fe.assembly import edge_load, quadrature_points, sheet, stiffness
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.problem import solve
+from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.problem import solve
+from buttress.scan.field import Law, ModulusField, make_field
 
 FloatArray = np.ndarray
 LENGTH, WIDTH, DEPTH, PULL = 60.0, 24.0, 5.0, 1000.0

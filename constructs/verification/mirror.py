@@ -13,15 +13,14 @@ from collections import defaultdict
 from functools import cache, partial
 
 import numpy as np
-
-from constructs.bone import build_bone, build_meshes
-from constructs.metrics import Reader, intact_subsidence, read
-from constructs.model import build_model, intact_measures
-from constructs.schema import Study
-from constructs.verification.studies import coarse, mirrored, mirrored_meshes, relabelled
-from fe.interface import Interface
-from fe.mesh import Mesh
-from fe.verification import Case, register
+from buttress.bone import build_bone, build_meshes
+from buttress.fe.interface import Interface
+from buttress.fe.mesh import Mesh
+from buttress.fe.verification import Case, register
+from buttress.metrics import Reader, intact_subsidence, read
+from buttress.model import build_model, intact_measures
+from buttress.schema import Study
+from buttress.verification.studies import coarse, mirrored, mirrored_meshes, relabelled
 
 #: Study, its constructs, and the mesh of the comparison through the study file [mm].
 STUDIES: dict[str, tuple[tuple[str, ...], float]] = {

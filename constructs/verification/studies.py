@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-
-from constructs.study import Study, example, study_from
-from constructs.vary import plain
-from fe.interface import Interface
-from fe.mesh import Mesh
+from buttress.fe.interface import Interface
+from buttress.fe.mesh import Mesh
+from buttress.study import Study, example, study_from
+from buttress.vary import plain
 
 OTHER = {"medial": "lateral", "lateral": "medial"}
 

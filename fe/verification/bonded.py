@@ -18,20 +18,19 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet
-from fe.body import Body, Column
-from fe.condense import Measure
-from fe.continuum import Continuum
-from fe.element import FloatArray
-from fe.embed import spread_points
-from fe.link import End, LinkList
-from fe.member import BeamSection, Member
-from fe.mesh import Mesh
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.parts import ACROSS, ALONG, GROUND, answered, spring
-from fe.verification.problem import unknowns
+from buttress.fe.assembly import edge_load, sheet
+from buttress.fe.body import Body, Column
+from buttress.fe.condense import Measure
+from buttress.fe.continuum import Continuum
+from buttress.fe.element import FloatArray
+from buttress.fe.embed import spread_points
+from buttress.fe.link import End, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.mesh import Mesh
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, answered, spring
+from buttress.fe.verification.problem import unknowns
 
 LENGTH, HEIGHT, THICKNESS = 60.0, 24.0, 20.0  # mm
 OUTLINE, DEPTH = 4.0, 3.0  # mm, the rod in the plane and out of it

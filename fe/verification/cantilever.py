@@ -8,12 +8,11 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet, stiffness
-from fe.element import FloatArray
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.problem import node_at, solve, unknowns
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.element import FloatArray
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.problem import node_at, solve, unknowns
 
 LENGTH, DEPTH, LOAD = 48.0, 12.0, 1000.0  # mm, mm, N
 MODULUS, POISSON = 30e6, 0.3  # MPa

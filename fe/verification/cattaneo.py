@@ -15,18 +15,17 @@ from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, edge_weights
-from fe.body import Column
-from fe.condense import condense
-from fe.element import FloatArray
-from fe.errors import SolveError
-from fe.link import LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.hertz import graded, stretched
-from fe.verification.parts import matched, piece, touch
-from fe.verification.problem import node_at, unknowns
+from buttress.fe.assembly import edge_load, edge_weights
+from buttress.fe.body import Column
+from buttress.fe.condense import condense
+from buttress.fe.element import FloatArray
+from buttress.fe.errors import SolveError
+from buttress.fe.link import LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.hertz import graded, stretched
+from buttress.fe.verification.parts import matched, piece, touch
+from buttress.fe.verification.problem import node_at, unknowns
 
 MODULUS, POISSON, FRICTION = 70e3, 0.3, 0.4  # MPa (plane stress), -, -
 PRESS, RATIO = 1000.0, 0.288  # N/mm, Q/(mu P)

@@ -10,18 +10,17 @@ from collections.abc import Callable
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, edge_weights
-from fe.body import Column
-from fe.condense import condense
-from fe.element import FloatArray
-from fe.errors import SolveError
-from fe.link import LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle, scattered
-from fe.verification.parts import matched, piece, touch
-from fe.verification.problem import node_at, unknowns
+from buttress.fe.assembly import edge_load, edge_weights
+from buttress.fe.body import Column
+from buttress.fe.condense import condense
+from buttress.fe.element import FloatArray
+from buttress.fe.errors import SolveError
+from buttress.fe.link import LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle, scattered
+from buttress.fe.verification.parts import matched, piece, touch
+from buttress.fe.verification.problem import node_at, unknowns
 
 PRESSURE, THICKNESS = 5.0, 3.0  # MPa, mm
 

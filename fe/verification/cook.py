@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from functools import cache, partial
 
-from fe.assembly import edge_load, sheet, stiffness
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, mapped
-from fe.verification.problem import node_at, solve, unknowns
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, mapped
+from buttress.fe.verification.problem import node_at, solve, unknowns
 
 SHEET = sheet(1.0, 1 / 3)
 

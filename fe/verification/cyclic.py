@@ -14,16 +14,15 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-
-from fe.answer import Answer
-from fe.condense import condense
-from fe.cycles import Cycled, cycle
-from fe.link import End, LinkList
-from fe.solve import Solver
-from fe.stages import Staging
-from fe.verification import Case, register
-from fe.verification.parts import ACROSS, ALONG, GROUND, spring
-from fe.verification.stagepath import FRICTION, PRESS, SPRING, block, foot, held, sliding
+from buttress.fe.answer import Answer
+from buttress.fe.condense import condense
+from buttress.fe.cycles import Cycled, cycle
+from buttress.fe.link import End, LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.stages import Staging
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring
+from buttress.fe.verification.stagepath import FRICTION, PRESS, SPRING, block, foot, held, sliding
 
 ROUGH = FRICTION * PRESS    # N
 SHAKES, SWINGS = 1.5 * ROUGH, 2.75 * ROUGH

@@ -10,14 +10,13 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-
-from fe.body import Column
-from fe.condense import Measure
-from fe.link import End, LinkList
-from fe.member import BeamSection, Member
-from fe.verification import Case, register
-from fe.verification.foundation import BETA, DIAMETER, MODULUS, SPRINGS
-from fe.verification.parts import (
+from buttress.fe.body import Column
+from buttress.fe.condense import Measure
+from buttress.fe.link import End, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.foundation import BETA, DIAMETER, MODULUS, SPRINGS
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,

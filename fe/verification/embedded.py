@@ -14,17 +14,16 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load
-from fe.body import Column
-from fe.condense import Measure
-from fe.embed import spread_points
-from fe.link import End, LinkList
-from fe.verification import Case, register
-from fe.verification.dowel import FORCE, SOURCE, finite, stations
-from fe.verification.foundation import DIAMETER, MODULUS, SPRINGS
-from fe.verification.meshes import rectangle
-from fe.verification.parts import (
+from buttress.fe.assembly import edge_load
+from buttress.fe.body import Column
+from buttress.fe.condense import Measure
+from buttress.fe.embed import spread_points
+from buttress.fe.link import End, LinkList
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.dowel import FORCE, SOURCE, finite, stations
+from buttress.fe.verification.foundation import DIAMETER, MODULUS, SPRINGS
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,
@@ -34,7 +33,7 @@ from fe.verification.parts import (
     round_rod,
     spring,
 )
-from fe.verification.problem import unknowns
+from buttress.fe.verification.problem import unknowns
 
 SIDE, HEIGHT, THICKNESS, STEP = 40.0, 60.0, 20.0, 1.0  # mm
 BONE, POISSON = 1000.0, 0.3  # MPa

@@ -5,11 +5,10 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-
-from fe.condense import Measure
-from fe.link import End, LinkList
-from fe.verification import Case, register
-from fe.verification.parts import (
+from buttress.fe.condense import Measure
+from buttress.fe.link import End, LinkList
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,

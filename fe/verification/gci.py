@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from functools import partial
 
-from fe.richardson import Extrapolation, extrapolate
-from fe.verification import Case, register
-from fe.verification.cook import deflection
+from buttress.fe.richardson import Extrapolation, extrapolate
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.cook import deflection
 
 
 def cook(coarsest: int = 16) -> Extrapolation:

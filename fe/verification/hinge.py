@@ -5,13 +5,12 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-
-from fe.condense import condense
-from fe.link import End, Hinge, LinkList
-from fe.member import BeamSection, Member
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.parts import ACROSS, ALONG, GROUND, largest_held, limit, line, spring
+from buttress.fe.condense import condense
+from buttress.fe.link import End, Hinge, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, largest_held, limit, line, spring
 
 LENGTH, PLASTIC = 80.0, 5000.0  # mm, N mm
 SECTION = BeamSection(axial=4e6, bending=3e6, shear=1.2e6)

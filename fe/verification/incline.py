@@ -5,15 +5,14 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.body import Column
-from fe.condense import condense
-from fe.link import LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.parts import limit, matched, piece, touch, turned
-from fe.verification.problem import body_load, unknowns
+from buttress.fe.body import Column
+from buttress.fe.condense import condense
+from buttress.fe.link import LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.parts import limit, matched, piece, touch, turned
+from buttress.fe.verification.problem import body_load, unknowns
 
 FRICTION, WEIGHT = 0.4, 1000.0  # -, N
 SIDE, THICKNESS = 30.0, 10.0  # mm

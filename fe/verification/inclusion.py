@@ -10,13 +10,12 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet, stiffness
-from fe.element import FloatArray
-from fe.stress import strain, stress, weights
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, merge, quarter_disc, quarter_ring
-from fe.verification.problem import solve, symmetry
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.element import FloatArray
+from buttress.fe.stress import strain, stress, weights
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, merge, quarter_disc, quarter_ring
+from buttress.fe.verification.problem import solve, symmetry
 
 RADIUS, FAR = 1.0, 4.0  # mm
 MATRIX, INCLUSION = sheet(1.0, 0.3), sheet(10.0, 0.3)  # MPa

@@ -10,14 +10,13 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-
-from fe.condense import Condensed, condense
-from fe.errors import SolveError
-from fe.link import End, Link, LinkList
-from fe.member import BeamSection, Member
-from fe.solve import Memory, Solver
-from fe.verification import Case, register
-from fe.verification.parts import ACROSS, GROUND
+from buttress.fe.condense import Condensed, condense
+from buttress.fe.errors import SolveError
+from buttress.fe.link import End, Link, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.solve import Memory, Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.parts import ACROSS, GROUND
 
 BOLT, CLAMPED, PRELOAD = 2e4, 8e4, 1000.0  # N/mm, N/mm, N
 LENGTH = 30.0  # mm

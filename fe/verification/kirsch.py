@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from functools import cache, partial
 
-from fe.assembly import edge_load, sheet, stiffness
-from fe.stress import stress
-from fe.verification import Case, register
-from fe.verification.inclusion import far_traction
-from fe.verification.meshes import quarter_ring
-from fe.verification.problem import node_at, solve, strain_at_node, symmetry
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.stress import stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.inclusion import far_traction
+from buttress.fe.verification.meshes import quarter_ring
+from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry
 
 MATERIAL = sheet(1.0, 0.3)  # MPa
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from functools import cache, partial
 
-from fe.assembly import edge_load, sheet, stiffness
-from fe.stress import stress
-from fe.verification import Case, register
-from fe.verification.meshes import quarter_ring
-from fe.verification.problem import node_at, solve, strain_at_node, symmetry
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.stress import stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import quarter_ring
+from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry
 
 INNER, OUTER, PRESSURE = 10.0, 20.0, 100.0  # mm, mm, MPa
 MODULUS, POISSON = 200e3, 0.3  # MPa

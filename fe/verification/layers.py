@@ -5,13 +5,12 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, quadrature_points, sheet, stiffness
-from fe.element import NODES, FloatArray
-from fe.stress import strain_at, stress
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.problem import node_at, solve
+from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
+from buttress.fe.element import NODES, FloatArray
+from buttress.fe.stress import strain_at, stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.problem import node_at, solve
 
 LENGTH, THICKNESS, MOMENT = 24.0, 5.0, 1000.0  # mm, mm, N mm
 BOTTOM, TOP = (4.0, 1000.0), (2.0, 20000.0)  # height in mm, modulus in MPa

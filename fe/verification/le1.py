@@ -8,13 +8,12 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet, stiffness
-from fe.element import FloatArray
-from fe.stress import stress
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, mapped
-from fe.verification.problem import node_at, solve, strain_at_node, symmetry
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.element import FloatArray
+from buttress.fe.stress import stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, mapped
+from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry
 
 INNER, OUTER = (2000.0, 1000.0), (3250.0, 2750.0)  # semi-axes, mm
 THICKNESS = 100.0  # mm

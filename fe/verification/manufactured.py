@@ -8,13 +8,12 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, quadrature_points, sheet, stiffness
-from fe.element import QUADRATURE, FloatArray, shape
-from fe.stress import strain, stress, weights
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle, scattered
-from fe.verification.problem import body_load, solve, unknowns
+from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
+from buttress.fe.element import QUADRATURE, FloatArray, shape
+from buttress.fe.stress import strain, stress, weights
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle, scattered
+from buttress.fe.verification.problem import body_load, solve, unknowns
 
 SHEET = sheet(1.0, 0.3)
 PI = np.pi

@@ -6,9 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+from buttress.fe.element import FloatArray, IntArray
 from scipy.spatial import cKDTree
-
-from fe.element import FloatArray, IntArray
 
 Map = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 

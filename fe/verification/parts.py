@@ -9,21 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
+from buttress.fe.assembly import sheet
+from buttress.fe.body import Body, Column
+from buttress.fe.condense import Measure, condense
+from buttress.fe.continuum import Continuum
+from buttress.fe.element import FloatArray, IntArray
+from buttress.fe.errors import SolveError
+from buttress.fe.limit import capacity
+from buttress.fe.link import End, Link, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.mesh import Mesh
+from buttress.fe.solve import Answer, Memory, Solver
+from buttress.fe.verification.meshes import Grid
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
-
-from fe.assembly import sheet
-from fe.body import Body, Column
-from fe.condense import Measure, condense
-from fe.continuum import Continuum
-from fe.element import FloatArray, IntArray
-from fe.errors import SolveError
-from fe.limit import capacity
-from fe.link import End, Link, LinkList
-from fe.member import BeamSection, Member
-from fe.mesh import Mesh
-from fe.solve import Answer, Memory, Solver
-from fe.verification.meshes import Grid
 
 RIGID = 1e10  # MPa
 SLENDER = 1e15  # N, shear stiffness of a member that a closed form takes as Euler-Bernoulli

@@ -8,13 +8,12 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet, stiffness
-from fe.element import FloatArray
-from fe.stress import strain, stress
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, rectangle, scattered
-from fe.verification.problem import node_at, solve, unknowns
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.element import FloatArray
+from buttress.fe.stress import strain, stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, rectangle, scattered
+from buttress.fe.verification.problem import node_at, solve, unknowns
 
 GRADIENT = np.array([[1e-3, 4e-4], [-2e-4, 5e-4]])  # du_i/dx_j
 SHEET = sheet(1000.0, 0.3)  # MPa, -, 1 mm

@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-
-from fe.condense import condense
-from fe.link import End, LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.parts import (
+from buttress.fe.condense import condense
+from buttress.fe.link import End, LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,

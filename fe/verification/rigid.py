@@ -6,10 +6,9 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
-
-from fe.assembly import sheet, stiffness
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, rectangle, scattered
+from buttress.fe.assembly import sheet, stiffness
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, rectangle, scattered
 
 SHEET = sheet(1000.0, 0.3)
 

@@ -9,14 +9,13 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-
-from fe.body import Body
-from fe.condense import Measure
-from fe.embed import spread_points
-from fe.link import End, LinkList
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.parts import (
+from buttress.fe.body import Body
+from buttress.fe.condense import Measure
+from buttress.fe.embed import spread_points
+from buttress.fe.link import End, LinkList
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,
@@ -27,7 +26,7 @@ from fe.verification.parts import (
     round_rod,
     spring,
 )
-from fe.verification.problem import unknowns
+from buttress.fe.verification.problem import unknowns
 
 DIAMETER, MODULUS = 6.0, 200e3  # mm, MPa
 SPRINGS, LENGTH, FORCE = 400.0, 40.0, 1000.0  # N/mm per mm, mm, N

@@ -10,17 +10,16 @@ from collections.abc import Callable
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_weights
-from fe.condense import condense
-from fe.element import FloatArray
-from fe.errors import SolveError
-from fe.link import LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.meshes import quarter_ring
-from fe.verification.parts import matched, piece, touch
-from fe.verification.problem import symmetry
+from buttress.fe.assembly import edge_weights
+from buttress.fe.condense import condense
+from buttress.fe.element import FloatArray
+from buttress.fe.errors import SolveError
+from buttress.fe.link import LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import quarter_ring
+from buttress.fe.verification.parts import matched, piece, touch
+from buttress.fe.verification.problem import symmetry
 
 BORE, FACE, RIM = 5.0, 10.0, 20.0  # mm
 SLEEVE, HUB = (110e3, 0.33), (200e3, 0.3)  # MPa, -

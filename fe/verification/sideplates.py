@@ -5,13 +5,12 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet, stiffness
-from fe.element import FloatArray
-from fe.stress import strain, stress
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle, scattered
-from fe.verification.problem import solve, symmetry
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.element import FloatArray
+from buttress.fe.stress import strain, stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle, scattered
+from buttress.fe.verification.problem import solve, symmetry
 
 CORE, SKIN = (1000.0, 0.3, 20.0), (110e3, 0.33, 2.0)  # MPa, -, mm
 PULL = 100.0  # N/mm

@@ -9,16 +9,15 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+from buttress.fe.condense import condense
+from buttress.fe.link import End, LinkList
+from buttress.fe.solve import Answer, Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.dowel import infinite
+from buttress.fe.verification.parts import ACROSS, GROUND, spring
+from buttress.fe.verification.statics import DOWN, FRICTION, LOAD, SLOPE, on_plane
 
-from fe.condense import condense
-from fe.link import End, LinkList
-from fe.solve import Answer, Solver
-from fe.verification import Case, register
-from fe.verification.dowel import infinite
-from fe.verification.parts import ACROSS, GROUND, spring
-from fe.verification.statics import DOWN, FRICTION, LOAD, SLOPE, on_plane
-
-DOWEL = infinite()  # N/mm, the dowel of `fe.verification.dowel`
+DOWEL = infinite()  # N/mm, the dowel of `buttress.fe.verification.dowel`
 
 
 @cache

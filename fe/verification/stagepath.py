@@ -11,17 +11,16 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-
-from fe.answer import Answer
-from fe.condense import condense
-from fe.errors import SolveError
-from fe.link import End, Link, LinkList
-from fe.member import BeamSection, Member
-from fe.solve import Solver
-from fe.stages import Staging, State
-from fe.verification import Case, register
-from fe.verification.joint import BOLT, CLAMPED, PRELOAD, SHARE, upright
-from fe.verification.parts import ACROSS, ALONG, GROUND, spring
+from buttress.fe.answer import Answer
+from buttress.fe.condense import condense
+from buttress.fe.errors import SolveError
+from buttress.fe.link import End, Link, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.solve import Solver
+from buttress.fe.stages import Staging, State
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.joint import BOLT, CLAMPED, PRELOAD, SHARE, upright
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring
 
 PRESS, PUSH, FRICTION, SPRING = 1000.0, 600.0, 0.4, 1000.0  # N, N, -, N/mm
 PRESSED, PUSHED, BOTH = (PRESS, 0.0), (0.0, PUSH), (PRESS, PUSH)

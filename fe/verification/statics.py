@@ -12,15 +12,14 @@ from collections.abc import Callable
 from functools import cache, partial
 
 import numpy as np
-
-from fe.body import Column
-from fe.condense import condense
-from fe.continuum import Continuum
-from fe.link import End, LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.meshes import rectangle
-from fe.verification.parts import (
+from buttress.fe.body import Column
+from buttress.fe.condense import condense
+from buttress.fe.continuum import Continuum
+from buttress.fe.link import End, LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import rectangle
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,
@@ -33,7 +32,7 @@ from fe.verification.parts import (
     touch,
     turned,
 )
-from fe.verification.problem import node_at, unknowns
+from buttress.fe.verification.problem import node_at, unknowns
 
 FloatArray = np.ndarray
 SLOPE, FRICTION, LOAD = float(np.radians(20.0)), 0.4, 1000.0  # rad, -, N

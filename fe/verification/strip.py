@@ -5,13 +5,12 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-
-from fe.assembly import edge_load, sheet, stiffness
-from fe.element import FloatArray
-from fe.stress import stress
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, mapped, merge, rectangle
-from fe.verification.problem import node_at, solve, strain_at_node, symmetry
+from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.element import FloatArray
+from buttress.fe.stress import stress
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, mapped, merge, rectangle
+from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry
 
 MATERIAL = sheet(1.0, 0.3)  # MPa
 HALF = 1.0  # half the width, mm

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-
-from fe.body import Column
-from fe.condense import Measure
-from fe.link import End, LinkList
-from fe.member import BeamSection, Member
-from fe.verification import Case, register
-from fe.verification.parts import ACROSS, ALONG, GROUND, answered, line, spring
+from buttress.fe.body import Column
+from buttress.fe.condense import Measure
+from buttress.fe.link import End, LinkList
+from buttress.fe.member import BeamSection, Member
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, answered, line, spring
 
 LENGTH, FORCE = 60.0, 250.0  # mm, N
 SECTION = BeamSection(axial=5e6, bending=1.2e7, shear=4e5)  # N, N mm², N: shear gives a quarter

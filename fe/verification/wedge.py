@@ -23,16 +23,15 @@ from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
-
-from fe.body import Body
-from fe.condense import condense
-from fe.continuum import Continuum
-from fe.limit import capacity
-from fe.link import End, LinkList
-from fe.solve import Solver
-from fe.verification import Case, register
-from fe.verification.meshes import Grid, mapped, rectangle
-from fe.verification.parts import (
+from buttress.fe.body import Body
+from buttress.fe.condense import condense
+from buttress.fe.continuum import Continuum
+from buttress.fe.limit import capacity
+from buttress.fe.link import End, LinkList
+from buttress.fe.solve import Solver
+from buttress.fe.verification import Case, register
+from buttress.fe.verification.meshes import Grid, mapped, rectangle
+from buttress.fe.verification.parts import (
     ACROSS,
     ALONG,
     GROUND,
@@ -44,7 +43,7 @@ from fe.verification.parts import (
     spring,
     touch,
 )
-from fe.verification.problem import unknowns
+from buttress.fe.verification.problem import unknowns
 
 FloatArray = np.ndarray
 FRICTION = 0.3

@@ -20,16 +20,15 @@ from time import perf_counter, process_time
 
 import numpy as np
 import pytest
-
-from constructs.design import make_design
-from constructs.evaluate import Evaluator, Options, Outcome, Task
-from constructs.grouping import planned
-from constructs.schema import Study
-from constructs.store import Store
-from constructs.store_layout import LAYOUT
-from constructs.study import example
-from constructs.sweep import run_sweep
-from constructs.vary import Varier
+from buttress.design import make_design
+from buttress.evaluate import Evaluator, Options, Outcome, Task
+from buttress.grouping import planned
+from buttress.schema import Study
+from buttress.store import Store
+from buttress.store_layout import LAYOUT
+from buttress.study import example
+from buttress.sweep import run_sweep
+from buttress.vary import Varier
 
 FRICTION = "fracture.shear plane.friction"
 # Each changes one thing; number i gives values that were not there before.
@@ -125,8 +124,8 @@ def test_a_case_beside_a_solve_from_scratch(benchmark) -> None:
 
 def test_a_case_beside_a_new_process(benchmark) -> None:
     study = study_of(benchmark)
-    code = ("import sys, json; from constructs.study import study_from\n"
-            "from constructs.evaluate import Evaluator, Options, Task\n"
+    code = ("import sys, json; from buttress.study import study_from\n"
+            "from buttress.evaluate import Evaluator, Options, Task\n"
             "data = json.load(sys.stdin)\n"
             "found = Evaluator(Options()).evaluate(Task(1, '', data, {}))\n"
             "assert not found.failures\n")
@@ -167,7 +166,7 @@ def test_scaling_from_one_to_two_workers(benchmark, tmp_path: Path) -> None:
                     peaks.extend(peak_memory(path))
 
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("constructs.sweep.EVERY", 0.0)
+            patch.setattr("buttress.sweep.EVERY", 0.0)
             before = children()
             run_sweep(study, [f"{FRICTION}=0.45:0.6:{count}", "load.total_N=700,800"], out=path,
                       workers=workers, say=watch)

@@ -9,13 +9,12 @@ from time import perf_counter
 
 import numpy as np
 import pytest
-
-from constructs.bone import build_bone
-from constructs.model import build_model
-from constructs.study import example
-from fe.body import Column
-from fe.solve import Solver
-from fe.threads import one_thread
+from buttress.bone import build_bone
+from buttress.fe.body import Column
+from buttress.fe.solve import Solver
+from buttress.fe.threads import one_thread
+from buttress.model import build_model
+from buttress.study import example
 
 
 @pytest.fixture(scope="module")

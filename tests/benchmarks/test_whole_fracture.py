@@ -10,12 +10,11 @@ from time import process_time
 
 import numpy as np
 import pytest
-
-from constructs.bone import build_bone
-from constructs.model import build_model
-from constructs.study import example
-from fe.body import Column
-from fe.threads import one_thread
+from buttress.bone import build_bone
+from buttress.fe.body import Column
+from buttress.fe.threads import one_thread
+from buttress.model import build_model
+from buttress.study import example
 
 FINE, ROUGH = {"size_mm": 1.3, "coarse_mm": 1.1}, {"size_mm": 3.5, "coarse_mm": 6.0}
 

@@ -10,19 +10,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from buttress import LABEL
+from buttress.lesson.build import make
+from buttress.lesson.check import draws
+from buttress.lesson.grid import AXES, Scene
+from buttress.lesson.interpolate import read
+from buttress.lesson.look import Asked
+from buttress.lesson.own_words import own_tour
+from buttress.lesson.page import Lesson, write_lesson
+from buttress.lesson.words import Step
+from buttress.schema import Study
 from small_lesson import small_lesson, small_scene
 from small_study import small_study
-
-from constructs import LABEL
-from constructs.lesson.build import make
-from constructs.lesson.check import draws
-from constructs.lesson.grid import AXES, Scene
-from constructs.lesson.interpolate import read
-from constructs.lesson.look import Asked
-from constructs.lesson.own_words import own_tour
-from constructs.lesson.page import Lesson, write_lesson
-from constructs.lesson.words import Step
-from constructs.schema import Study
 
 pytestmark = pytest.mark.browser
 HOSTILE = "</script><script>hacked()</script>'\"&lt;"

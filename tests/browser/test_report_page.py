@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from buttress.figures import draw_all
+from buttress.report import write_report
 from hostile import hostile_comparison
 from made_up import long_names, usual
-
-from constructs.figures import draw_all
-from constructs.report import write_report
 
 pytestmark = pytest.mark.browser
 

@@ -9,13 +9,12 @@ import sys
 from pathlib import Path
 
 import pytest
-
-from constructs import LABEL
-from constructs.study import example_text
+from buttress import LABEL
+from buttress.study import example_text
 
 
 def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "constructs.cli", *words], cwd=cwd, text=True,
+    return subprocess.run([sys.executable, "-m", "buttress.cli", *words], cwd=cwd, text=True,
                           capture_output=True, timeout=300, check=False)
 
 
@@ -139,7 +138,7 @@ def test_check_and_examples(tmp_path: Path) -> None:
 
 def test_help_loads_nothing_heavy() -> None:
     code = ("import sys\nsys.argv = ['buttress', '--help']\n"
-            "import constructs.cli as c\n"
+            "import buttress.cli as c\n"
             "try:\n    c.main()\nexcept SystemExit:\n    pass\n"
             "heavy = {'numpy', 'scipy', 'matplotlib', 'pydantic', 'pandas', 'meshio', 'shapely'}\n"
             "found = heavy & set(sys.modules)\nassert not found, found\n")

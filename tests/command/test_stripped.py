@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from buttress.cli import app
+from buttress.study import example_text
 from typer.testing import CliRunner
-
-from constructs.cli import app
-from constructs.study import example_text
 
 
 def test_it_is_told_once_and_not_as_a_load_that_is_not_held(tmp_path: Path) -> None:

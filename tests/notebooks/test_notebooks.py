@@ -11,16 +11,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-from constructs import LABEL
+from buttress import LABEL
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-PUBLIC = {"constructs", "constructs.compare", "constructs.explore", "constructs.glossary",
-          "constructs.rank", "constructs.report_assumptions", "constructs.rules",
-          "constructs.stages", "constructs.stages.figure", "constructs.study", "constructs.sweep", "constructs.tables",
-          "constructs.vary", "constructs.verify", "fe.errors", "fe.richardson",
-          "fe.verification"}
+PUBLIC = {"constructs", "buttress.compare", "buttress.explore", "buttress.glossary",
+          "buttress.rank", "buttress.report_assumptions", "buttress.rules",
+          "buttress.stages", "buttress.stages.figure", "buttress.study", "buttress.sweep", "buttress.tables",
+          "buttress.vary", "buttress.verify", "buttress.fe.errors", "buttress.fe.richardson",
+          "buttress.fe.verification"}
 """What a notebook of our own may import; DEVELOPERS.md lists the same."""
 OTHERS = {"numpy", "pandas", "matplotlib", "ipywidgets", "IPython", "pathlib", "tempfile"}
 LONGEST_CELL = 16
@@ -105,7 +104,7 @@ def test_imports_are_public_and_one_a_line(path: Path) -> None:
 
 @each
 def test_it_runs(path: Path, tmp_path: Path) -> None:
-    env = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1",
+    env = os.environ | {"PYTHONPATH": str(ROOT / ".src"), "OPENBLAS_NUM_THREADS": "1",
                         "IPYTHONDIR": str(tmp_path / "ipython"),
                         "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
     done = subprocess.run([sys.executable, "-c", RUN, str(path), str(tmp_path), str(SECONDS)],

@@ -5,14 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from blocks import FORCE, HOLD, build, cases, mirror, motion, springs
+from buttress.fe.condense import smallest_eigenvalue
+from buttress.fe.fallback import lemke_answer
+from buttress.fe.limit import capacity
+from buttress.fe.solve import Memory
+from buttress.fe.step import Step
 from hypothesis import given
 from hypothesis import strategies as st
-
-from fe.condense import smallest_eigenvalue
-from fe.fallback import lemke_answer
-from fe.limit import capacity
-from fe.solve import Memory
-from fe.step import Step
 
 LOAD = np.array([FORCE])
 

@@ -7,14 +7,13 @@ random: small enough that sticking, slipping either way, open and crushed can al
 from itertools import product
 
 import numpy as np
+from buttress.fe.body import FARTHEST_MM
+from buttress.fe.condense import Condensed
+from buttress.fe.limit import capacity
+from buttress.fe.link import LinkList
+from buttress.fe.solve import Solver
 from hypothesis import given
 from hypothesis import strategies as st
-
-from fe.body import FARTHEST_MM
-from fe.condense import Condensed
-from fe.limit import capacity
-from fe.link import LinkList
-from fe.solve import Solver
 
 FORCE = np.array([1000.0])
 FAR = 1.0

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-
-from constructs.contacts import ContactLine
-from constructs.picture import Arrow, BodyPicture, FreeBody, LinkForces, MemberPicture, Picture
-from constructs.results import (
+from buttress.contacts import ContactLine
+from buttress.picture import Arrow, BodyPicture, FreeBody, LinkForces, MemberPicture, Picture
+from buttress.results import (
     BoneResult,
     Comparison,
     CondyleResult,
@@ -23,7 +22,7 @@ from constructs.results import (
     LoadResult,
     MemberResult,
 )
-from constructs.study import example
+from buttress.study import example
 
 LOADS = (500.0, 1000.0, 1500.0)
 FORCES = {"shear plane": (-300.0, 400.0), "plate": (200.0, 500.0), "upper lag": (100.0, 75.0)}

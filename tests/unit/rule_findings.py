@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from constructs.rules import Finding, check
-from constructs.study import Study
+from buttress.rules import Finding, check
+from buttress.study import Study
 
 
 def found_in(study: Study) -> dict[str, Finding]:

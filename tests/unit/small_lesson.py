@@ -6,13 +6,12 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+from buttress.lesson.build import make
+from buttress.lesson.grid import Family, Scene, scene_of
+from buttress.lesson.own_words import own_tour
+from buttress.lesson.page import Lesson
+from buttress.schema import Study
 from small_study import small_study
-
-from constructs.lesson.build import make
-from constructs.lesson.grid import Family, Scene, scene_of
-from constructs.lesson.own_words import own_tour
-from constructs.lesson.page import Lesson
-from constructs.schema import Study
 
 FULL = {"slope": (20.0, 21.0), "quality": (0.8, 1.0), "position": (0.0, 1.25),
         "friction": (0.4, 0.6)}

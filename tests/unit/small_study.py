@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from constructs.study import Study, example, study_from
-from constructs.vary import plain
+from buttress.study import Study, example, study_from
+from buttress.vary import plain
 
 
 def small_study(*constructs: str, loads: tuple[float, ...] = (700.0,), **load: Any) -> Study:

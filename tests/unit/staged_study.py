@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from constructs.stages import StagedResult, run_stages
-from constructs.study import Study, example, study_from
-from constructs.vary import plain
+from buttress.stages import StagedResult, run_stages
+from buttress.study import Study, example, study_from
+from buttress.vary import plain
 
 PLATE, FIRST, SECOND, LAG = "antiglide plate", "shaft 1", "shaft 2", "lag"
 

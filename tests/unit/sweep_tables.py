@@ -43,9 +43,9 @@ import sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 from small_study import small_study
-from constructs.sweep import run_sweep, to_terminal
-import constructs.sweep
-constructs.sweep.EVERY = 0.0
+from buttress.sweep import run_sweep, to_terminal
+import buttress.sweep
+buttress.sweep.EVERY = 0.0
 if __name__ == "__main__":
     done = run_sweep(small_study(*sys.argv[4].split(",")), sys.argv[5:], out=Path(sys.argv[2]),
                      workers=int(sys.argv[3]), say=to_terminal)
@@ -58,7 +58,7 @@ def started(path: Path, workers: int, constructs: str, *vary: str) -> subprocess
     script = path.with_suffix(".py")
     script.write_text(SCRIPT)
     here = Path(__file__).parent
-    env = os.environ | {"PYTHONPATH": str(here.parent.parent), "OPENBLAS_NUM_THREADS": "1"}
+    env = os.environ | {"PYTHONPATH": str(here.parent.parent / ".src"), "OPENBLAS_NUM_THREADS": "1"}
     return subprocess.Popen(
         [sys.executable, str(script), str(here), str(path), str(workers), constructs, *vary],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,

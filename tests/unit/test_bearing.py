@@ -9,16 +9,15 @@ from pathlib import Path
 
 import made_up
 import pytest
+from buttress import LABEL, bearing, figure_bearing
+from buttress.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
+from buttress.output import document, write_results
+from buttress.report_parts import limits_table
+from buttress.results import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
+from buttress.table import print_table
+from buttress.textfit import clashes, shown_texts
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
-
-from constructs import LABEL, bearing, figure_bearing
-from constructs.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
-from constructs.output import document, write_results
-from constructs.report_parts import limits_table
-from constructs.results import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
-from constructs.table import print_table
-from constructs.textfit import clashes, shown_texts
 
 LOST = "not found: answers did not converge near it"
 

@@ -6,10 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from scipy.stats import sobol_indices
-
-from constructs import certainty, rank_table, rank_words
-from constructs.certainty import (
+from buttress import certainty, rank_table, rank_words
+from buttress.certainty import (
     Indices,
     by_parts,
     changes_clearly,
@@ -18,8 +16,9 @@ from constructs.certainty import (
     saltelli,
     share,
 )
-from constructs.design import unit_samples
-from constructs.rank import Driven
+from buttress.design import unit_samples
+from buttress.rank import Driven
+from scipy.stats import sobol_indices
 
 FloatArray = np.ndarray
 

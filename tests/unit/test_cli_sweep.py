@@ -10,12 +10,11 @@ from pathlib import Path
 
 import pytest
 import typer
+from buttress import LABEL
+from buttress.cli_sweep import rank, sweep
+from buttress.fe.errors import InputError
+from buttress.sweep import sweep_status
 from typer.testing import CliRunner
-
-from constructs import LABEL
-from constructs.cli_sweep import rank, sweep
-from constructs.sweep import sweep_status
-from fe.errors import InputError
 
 FRICTION = "fracture.shear plane.friction"
 VARY = ["--vary", f"{FRICTION}=0.3:0.5:2", "--vary", "section.modulus_scale=0.8,1"]
@@ -94,12 +93,12 @@ def test_a_sweep_says_what_it_saved_and_resumes_by_itself(app: typer.Typer, stud
 def test_a_disk_that_fills_up_is_told_and_nothing_stored_is_lost(study: str, tmp_path: Path) -> None:
     pytest.importorskip("resource", reason="this system sets no limits on file sizes")
     # The system refuses to let any file of this process grow beyond some of its cases.
-    code = ("import resource, sys; from constructs.cli import main\n"
+    code = ("import resource, sys; from buttress.cli import main\n"
             "if __name__ == '__main__':\n"
             "    resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv.pop(1)), -1))\n"
             "    main()\n")
     vary = ["--vary", f"{FRICTION}=0.3:0.5:30", "--workers", "1", "--out", "s.sqlite", "--quiet"]
-    env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2] / ".src")}
     Path("full.py").write_text(code)
     done = subprocess.run([sys.executable, "full.py", "120000", "sweep", study, *vary], env=env,
                           capture_output=True, text=True, check=False)
@@ -185,7 +184,7 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
 
 
 def test_help_needs_none_of_the_heavy_parts() -> None:
-    code = ("import sys, constructs.cli_sweep\n"
+    code = ("import sys, buttress.cli_sweep\n"
             "heavy = {'numpy', 'scipy', 'pydantic', 'pandas', 'matplotlib', 'distributed'}\n"
             "print(sorted(heavy & set(sys.modules)))")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

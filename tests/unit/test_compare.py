@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from buttress.bone import build_bone
+from buttress.compare import compare
+from buttress.fe.condense import smallest_eigenvalue
+from buttress.metrics import Reader, intact_subsidence
+from buttress.model import Bones, build_model, intact_measures
+from buttress.study import example, study_from
 from small_study import small_study
-
-from constructs.bone import build_bone
-from constructs.compare import compare
-from constructs.metrics import Reader, intact_subsidence
-from constructs.model import Bones, build_model, intact_measures
-from constructs.study import example, study_from
-from fe.condense import smallest_eigenvalue
 
 
 def held(total: float, index: int, study=None):

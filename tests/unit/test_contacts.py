@@ -7,15 +7,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-
-from constructs.bone import build_bone
-from constructs.compare import compare
-from constructs.contact_figures import contact_result, graft_results
-from constructs.contacts import ContactLine, contact_lines, percentile
-from constructs.model import build_model
-from constructs.results import LoadResult
-from constructs.study import Study, study_from
-from fe.recover import displacements
+from buttress.bone import build_bone
+from buttress.compare import compare
+from buttress.contact_figures import contact_result, graft_results
+from buttress.contacts import ContactLine, contact_lines, percentile
+from buttress.fe.recover import displacements
+from buttress.model import build_model
+from buttress.results import LoadResult
+from buttress.study import Study, study_from
 
 MESH = {"size_mm": 3.0, "coarse_mm": 6.0}
 RAFT = {"name": "raft", "form": "HA 3.5", "side": "lateral", "height_mm": -6, "length_mm": 70,

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import pytest
-
-from constructs import tables
-from fe.errors import InputError
+from buttress import tables
+from buttress.fe.errors import InputError
 
 EVERY = [(t, r, f) for t in tables.TABLES for r in tables.rows(t) for f in tables.fields(t, r)]
 

@@ -6,12 +6,11 @@ import itertools
 
 import numpy as np
 import pytest
+from buttress.design import make_design, unit_samples
+from buttress.fe.errors import InputError
+from buttress.ranges import parse_range
+from buttress.study import example
 from scipy import stats
-
-from constructs.design import make_design, unit_samples
-from constructs.ranges import parse_range
-from constructs.study import example
-from fe.errors import InputError
 
 STUDY = example("medial-shear")
 FRICTION = "fracture.shear plane.friction"

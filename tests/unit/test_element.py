@@ -3,8 +3,7 @@ from math import factorial
 
 import numpy as np
 import pytest
-
-from fe.element import (
+from buttress.fe.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
     NODES,

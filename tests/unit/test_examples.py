@@ -6,12 +6,11 @@ import re
 
 import numpy as np
 import pytest
-
-from constructs.layout import layout, planned
-from constructs.rules import check
-from constructs.section import Section
-from constructs.study import example, example_names, example_text, study_from
-from fe.interface import mesh_bodies
+from buttress.fe.interface import mesh_bodies
+from buttress.layout import layout, planned
+from buttress.rules import check
+from buttress.section import Section
+from buttress.study import example, example_names, example_text, study_from
 
 BODIES = {
     "medial-shear": ({"medial"}, {"shear plane"}),

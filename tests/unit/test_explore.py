@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from buttress.compare import compare
+from buttress.explore import Explorer
+from buttress.fe.errors import InputError
+from buttress.study import only
+from buttress.vary import varied
 from small_study import small_study
-
-from constructs.compare import compare
-from constructs.explore import Explorer
-from constructs.study import only
-from constructs.vary import varied
-from fe.errors import InputError
 
 FRICTION = "fracture.shear plane.friction"
 

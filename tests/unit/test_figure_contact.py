@@ -6,11 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from buttress import LABEL, figures
+from buttress.textfit import clashes, shown_texts
 from made_up import construct, long_names
 from matplotlib.collections import PolyCollection
-
-from constructs import LABEL, figures
-from constructs.textfit import clashes, shown_texts
 
 
 def words(ax) -> str:

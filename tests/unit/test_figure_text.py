@@ -7,11 +7,10 @@ from dataclasses import replace
 import matplotlib as mpl
 import numpy as np
 import pytest
+from buttress import figures
+from buttress.textfit import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
 from made_up import comparison, construct, long_names, picture, usual
 from matplotlib.figure import Figure
-
-from constructs import figures
-from constructs.textfit import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
 
 
 @pytest.mark.parametrize("count", [1, 6, 15])

@@ -9,18 +9,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from buttress import LABEL, figures
+from buttress import drawing as d
+from buttress.figure_section import ESCAPE_MM, grouped
+from buttress.picture import unloaded
+from buttress.results import LimitResult
+from buttress.textfit import clashes, shown_texts
 from made_up import FORCES, comparison, construct, long_names, picture, usual
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch
 from matplotlib.quiver import Quiver
-
-from constructs import LABEL, figures
-from constructs import drawing as d
-from constructs.figure_section import ESCAPE_MM, grouped
-from constructs.picture import unloaded
-from constructs.results import LimitResult
-from constructs.textfit import clashes, shown_texts
 
 
 def words(ax) -> str:
@@ -362,7 +361,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
 
 
 def test_no_global_state_of_pyplot() -> None:
-    code = "import sys, constructs.figures, constructs.report; print('matplotlib.pyplot' in sys.modules)"
+    code = "import sys, buttress.figures, buttress.report; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
     assert done.stdout.strip() == "False"
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from buttress import tables
+from buttress.grafts import fill_material
+from buttress.rules import check
+from buttress.study import parse_study
 from wrong_input import VOID_STUDY, changed, refused
-
-from constructs import tables
-from constructs.grafts import fill_material
-from constructs.rules import check
-from constructs.study import parse_study
 
 TEXT = VOID_STUDY + """
 [[construct.wire]]

@@ -10,13 +10,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-
-from constructs import LABEL
-from constructs.gallery import OTHERS
-from constructs.lesson.check import Ask, fresh
-from constructs.lesson.grid import AXES
-from constructs.lesson.page import SCRIPTS
-from constructs.lesson.shipped import shipped_scenes
+from buttress import LABEL
+from buttress.gallery import OTHERS
+from buttress.lesson.check import Ask, fresh
+from buttress.lesson.grid import AXES
+from buttress.lesson.page import SCRIPTS
+from buttress.lesson.shipped import shipped_scenes
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "results" / "gallery" / "lesson" / "lesson.html"

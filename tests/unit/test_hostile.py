@@ -8,19 +8,18 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from buttress import figures, sweep_figures
+from buttress.compare import compare
+from buttress.figures import draw_all
+from buttress.output import as_csv, inert, rows
+from buttress.report import write_report
+from buttress.study import study_from
+from buttress.sweep import export_csv, run_sweep
+from buttress.textfit import clashes, shown_texts
+from buttress.vary import plain
 from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison, hostile_study
 from small_study import small_study
 from test_report import Page
-
-from constructs import figures, sweep_figures
-from constructs.compare import compare
-from constructs.figures import draw_all
-from constructs.output import as_csv, inert, rows
-from constructs.report import write_report
-from constructs.study import study_from
-from constructs.sweep import export_csv, run_sweep
-from constructs.textfit import clashes, shown_texts
-from constructs.vary import plain
 
 STARTS = ("=", "+", "-", "@", "\t", "\r")
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from buttress import LABEL
+from buttress.certainty import Share
+from buttress.fe.errors import InputError
+from buttress.html_results import rank_html, sweep_html
+from buttress.sweep import SweepSummary
 from made_up import comparison, construct, load_result, usual, with_title
 from test_report import NASTY, Page
-
-from constructs import LABEL
-from constructs.certainty import Share
-from constructs.html_results import rank_html, sweep_html
-from constructs.sweep import SweepSummary
-from fe.errors import InputError
 
 
 def shown(result: object) -> Page:

@@ -6,12 +6,11 @@ import math
 
 import numpy as np
 import pytest
+from buttress import implants
+from buttress.fe.errors import InputError
+from buttress.schema import Plate, Screw, Wire
+from buttress.schema_implants import wire_diameters
 from pydantic import ValidationError
-
-from constructs import implants
-from constructs.schema import Plate, Screw, Wire
-from constructs.schema_implants import wire_diameters
-from fe.errors import InputError
 
 
 def screw(**changes: object) -> Screw:

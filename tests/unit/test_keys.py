@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from buttress import LABEL
+from buttress.cli import app
+from buttress.fe.errors import InputError
+from buttress.keys import FURTHER, NEEDED, lines, markdown, tables
+from buttress.study import example, example_names
+from buttress.vary import SCALES, TURNS, plain
 from typer.testing import CliRunner
-
-from constructs import LABEL
-from constructs.cli import app
-from constructs.keys import FURTHER, NEEDED, lines, markdown, tables
-from constructs.study import example, example_names
-from constructs.vary import SCALES, TURNS, plain
-from fe.errors import InputError
 
 ROOT = Path(__file__).parents[2]
 LISTED = {(t.heading.strip("[]").replace("the file itself", ""), k.name): k
@@ -51,7 +50,7 @@ def test_every_key_of_the_shipped_studies_is_listed(name: str) -> None:
 ])
 def test_what_it_says_is_what_is_refused(table: str, key: str, value: object, says: str) -> None:
     assert LISTED[table, key].allowed == says
-    from constructs.study import study_from
+    from buttress.study import study_from
 
     data = plain(example("medial-shear"))
     place = data

@@ -10,22 +10,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from buttress import LABEL, cli_lesson
+from buttress.fe.errors import InputError
+from buttress.lesson.biting import crossed
+from buttress.lesson.check import ALLOWED_MM, ALLOWED_SHARE, Ask, draws, fresh, missed
+from buttress.lesson.grid import AXES, has, parted, scene_of, slope_of, turned_line
+from buttress.lesson.interpolate import cell, limit_load, read
+from buttress.lesson.pack import round_states, rounded, table
+from buttress.lesson.page import accuracy_words, embedded, render, write_lesson
+from buttress.lesson.shipped import shipped_scenes
+from buttress.lesson.solve import Job, knee_of, solve_job
+from buttress.lesson.solve import Path as LoadPath
+from buttress.section import Section
+from buttress.study import example
 from small_lesson import small_lesson, small_scene
 from small_study import small_study
-
-from constructs import LABEL, cli_lesson
-from constructs.lesson.biting import crossed
-from constructs.lesson.check import ALLOWED_MM, ALLOWED_SHARE, Ask, draws, fresh, missed
-from constructs.lesson.grid import AXES, has, parted, scene_of, slope_of, turned_line
-from constructs.lesson.interpolate import cell, limit_load, read
-from constructs.lesson.pack import round_states, rounded, table
-from constructs.lesson.page import accuracy_words, embedded, render, write_lesson
-from constructs.lesson.shipped import shipped_scenes
-from constructs.lesson.solve import Job, knee_of, solve_job
-from constructs.lesson.solve import Path as LoadPath
-from constructs.section import Section
-from constructs.study import example
-from fe.errors import InputError
 
 
 @pytest.fixture(scope="module")

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-
-from constructs.lesson import words
-from constructs.lesson.look import Asked, Facts, Look, Push, mm, outcome, upto, verdict
-from constructs.lesson.shipped import (
+from buttress.lesson import words
+from buttress.lesson.look import Asked, Facts, Look, Push, mm, outcome, upto, verdict
+from buttress.lesson.shipped import (
     LOWER,
     THICK_LAG,
     THIN_POSITION,

@@ -10,12 +10,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from small_study import small_study
-
-from constructs.bone import build_bone
-from constructs.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
-from constructs.hardware import Hardware
-from constructs.limits import (
+from buttress.bone import build_bone
+from buttress.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
+from buttress.fe.errors import InputError
+from buttress.fe.recover import displacements
+from buttress.fe.solve import Memory, Solver
+from buttress.hardware import Hardware
+from buttress.limits import (
     Gauge,
     Reading,
     depression,
@@ -29,16 +30,14 @@ from constructs.limits import (
     stressed_metal,
     wider,
 )
-from constructs.metrics import Reader, bone_strain, intact_subsidence, read
-from constructs.model import Model, build_model, intact_measures, intact_problem
-from constructs.output import document, rows, settled
-from constructs.results import LimitResult, Where
-from constructs.study import example_text, parse_study, study_from
-from constructs.tables import value
-from constructs.vary import plain
-from fe.errors import InputError
-from fe.recover import displacements
-from fe.solve import Memory, Solver
+from buttress.metrics import Reader, bone_strain, intact_subsidence, read
+from buttress.model import Model, build_model, intact_measures, intact_problem
+from buttress.output import document, rows, settled
+from buttress.results import LimitResult, Where
+from buttress.study import example_text, parse_study, study_from
+from buttress.tables import value
+from buttress.vary import plain
+from small_study import small_study
 
 
 def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits: float):
@@ -256,7 +255,7 @@ def test_wrong_loads_and_limits_by_the_command(tmp_path: Path, old: str, new: st
     text = example_text("medial-shear")
     assert old in text
     (tmp_path / "s.toml").write_text(text.replace(old, new))
-    done = subprocess.run([sys.executable, "-m", "constructs.cli", "compare", "s.toml"],
+    done = subprocess.run([sys.executable, "-m", "buttress.cli", "compare", "s.toml"],
                           cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120)
     assert done.returncode == 2
     assert told in done.stderr

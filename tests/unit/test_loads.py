@@ -7,22 +7,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from buttress.bone import build_bone
+from buttress.evaluate import Evaluator, Options, Task
+from buttress.fe.errors import InputError
+from buttress.fe.recover import resultant
+from buttress.grouping import case_hash, load_key, planned
+from buttress.loads import activities, activity_case, ground_cases, knee_ratio, newtons, weight
+from buttress.report_assumptions import assumptions
+from buttress.schema_load import LoadInput
+from buttress.study import example_text, parse_study, study_from
+from buttress.vary import varied
 from hypothesis import given
 from hypothesis import strategies as st
 from made_up import construct, load_result
 from scipy.constants import g as scipy_gravity
 from small_study import small_study
-
-from constructs.bone import build_bone
-from constructs.evaluate import Evaluator, Options, Task
-from constructs.grouping import case_hash, load_key, planned
-from constructs.loads import activities, activity_case, ground_cases, knee_ratio, newtons, weight
-from constructs.report_assumptions import assumptions
-from constructs.schema_load import LoadInput
-from constructs.study import example_text, parse_study, study_from
-from constructs.vary import varied
-from fe.errors import InputError
-from fe.recover import resultant
 
 MASS = "body_mass_kg = 75       # invented; for the weight-bearing table only\n"
 TEXT = example_text("medial-shear").replace(MASS, "")

@@ -6,17 +6,16 @@ from typing import Any
 
 import numpy as np
 import pytest
-
-from constructs.bone import build_bone
-from constructs.compare import compare
-from constructs.loose import LEFT_OUT
-from constructs.model import build_model
-from constructs.results import ConstructResult
-from constructs.rules import check
-from constructs.study import Study, study_from
-from constructs.vary import Case
-from constructs.workshop import Workshop
-from fe.errors import InputError
+from buttress.bone import build_bone
+from buttress.compare import compare
+from buttress.fe.errors import InputError
+from buttress.loose import LEFT_OUT
+from buttress.model import build_model
+from buttress.results import ConstructResult
+from buttress.rules import check
+from buttress.study import Study, study_from
+from buttress.vary import Case
+from buttress.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
          "thread_mm": 32},

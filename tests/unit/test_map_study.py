@@ -10,19 +10,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from buttress import cli, figures
+from buttress.compare import compare
+from buttress.fe.errors import InputError
+from buttress.figure_map import modulus_map
+from buttress.output import write_results
+from buttress.report_assumptions import assumptions
+from buttress.schema import SectionInput
+from buttress.section import Section, trabecular_strength
+from buttress.study import load_study, parse_study, study_from
+from buttress.sweep import run_sweep
+from buttress.vary import plain, varied
 from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
-
-from constructs import cli, figures
-from constructs.compare import compare
-from constructs.figure_map import modulus_map
-from constructs.output import write_results
-from constructs.report_assumptions import assumptions
-from constructs.schema import SectionInput
-from constructs.section import Section, trabecular_strength
-from constructs.study import load_study, parse_study, study_from
-from constructs.sweep import run_sweep
-from constructs.vary import plain, varied
-from fe.errors import InputError
 
 MODULUS = f'map = {{ file = "m.npy", kind = "modulus", {GRID} }}'
 DENSITY = f'map = {{ file = "m.npy", kind = "density", law = "Morgan 2003 tibia", {GRID} }}'

@@ -5,15 +5,14 @@ import itertools
 
 import numpy as np
 import pytest
+from buttress.fe.errors import InputError
+from buttress.fe.geometry import plan
+from buttress.fe.interface import mesh_bodies
+from buttress.fe.mesh import Mesh, border, corner_areas, with_midsides
+from buttress.fe.triangulate import angles
 from section_figures import SIZE, graded, half_width, random_fracture, rectangle, tibia
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import unary_union
-
-from fe.errors import InputError
-from fe.geometry import plan
-from fe.interface import mesh_bodies
-from fe.mesh import Mesh, border, corner_areas, with_midsides
-from fe.triangulate import angles
 
 
 def check(planar, meshes, interfaces):

@@ -3,13 +3,12 @@
 import meshio
 import numpy as np
 import pytest
+from buttress.fe.errors import InputError
+from buttress.fe.geometry import plan
+from buttress.fe.interface import mesh_bodies
+from buttress.fe.mesh import border
+from buttress.fe.meshfile import read, write
 from section_figures import rectangle
-
-from fe.errors import InputError
-from fe.geometry import plan
-from fe.interface import mesh_bodies
-from fe.mesh import border
-from fe.meshfile import read, write
 
 SQUARE = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [0.0, 1.0, 0.0]])
 

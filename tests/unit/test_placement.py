@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 import pytest
-
-from constructs.placement import (
+from buttress.fe.errors import InputError
+from buttress.placement import (
     Axis,
     crossings,
     engaged_thread,
@@ -17,10 +17,9 @@ from constructs.placement import (
     thread_span,
     void_stretches,
 )
-from constructs.schema import Fracture, Plate, Screw, SectionInput, Void, Wire
-from constructs.section import Section
-from constructs.study import parse_study
-from fe.errors import InputError
+from buttress.schema import Fracture, Plate, Screw, SectionInput, Void, Wire
+from buttress.section import Section
+from buttress.study import parse_study
 
 BONE = Section(SectionInput())
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import pytest
-
-from constructs.plurals import counted
+from buttress.plurals import counted
 
 
 @pytest.mark.parametrize(("number", "told"), [(0, "0 cases"), (1, "1 case"), (2, "2 cases")])

@@ -7,17 +7,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from buttress import uncertain
+from buttress.fe.errors import ButtressError, InputError
+from buttress.rank import Outcomes, RankResult, ranked, run_rank
+from buttress.rank_design import Samples, make_samples
+from buttress.rank_outcomes import best_shares
+from buttress.rank_table import table_lines, write_folder
+from buttress.sweep import Estimate, SweepSummary
+from buttress.sweep_figures import over_range
+from buttress.uncertain import inputs_of, shipped
 from small_study import small_study
-
-from constructs import uncertain
-from constructs.rank import Outcomes, RankResult, ranked, run_rank
-from constructs.rank_design import Samples, make_samples
-from constructs.rank_outcomes import best_shares
-from constructs.rank_table import table_lines, write_folder
-from constructs.sweep import Estimate, SweepSummary
-from constructs.sweep_figures import over_range
-from constructs.uncertain import inputs_of, shipped
-from fe.errors import ButtressError, InputError
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)
@@ -367,7 +366,7 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("constructs.workers.here", lambda *args: iter(()))  # stopped at once
+    monkeypatch.setattr("buttress.workers.here", lambda *args: iter(()))  # stopped at once
     with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*goes on"):
         run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 

@@ -6,15 +6,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from buttress import tables, uncertain
+from buttress.fe.errors import InputError
+from buttress.rank_design import make_samples
+from buttress.section import Section
+from buttress.study import example, example_names
+from buttress.uncertain import input_lines, inputs_of, shipped
+from buttress.vary import addresses, varied
 from small_study import small_study
-
-from constructs import tables, uncertain
-from constructs.rank_design import make_samples
-from constructs.section import Section
-from constructs.study import example, example_names
-from constructs.uncertain import input_lines, inputs_of, shipped
-from constructs.vary import addresses, varied
-from fe.errors import InputError
 
 STUDY = small_study("lag screws", "antiglide")
 

@@ -8,20 +8,19 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from buttress import LABEL, report
+from buttress.figures import stems
+from buttress.glossary import glossary
+from buttress.report import write_report
+from buttress.report_assumptions import assumptions
+from buttress.report_parts import main_table
+from buttress.results import NOT_TIGHTENED, Comparison, LimitResult
+from buttress.rules_screw import PULLS_OUT
+from buttress.study import example
+from buttress.table import MARK, ORDER, best_first, lines, print_table, why_first
+from buttress.tables import value
+from buttress.verified import recorded, sentences
 from made_up import comparison, construct, usual, with_title
-
-from constructs import LABEL, report
-from constructs.figures import stems
-from constructs.glossary import glossary
-from constructs.report import write_report
-from constructs.report_assumptions import assumptions
-from constructs.report_parts import main_table
-from constructs.results import NOT_TIGHTENED, Comparison, LimitResult
-from constructs.rules_screw import PULLS_OUT
-from constructs.study import example
-from constructs.table import MARK, ORDER, best_first, lines, print_table, why_first
-from constructs.tables import value
-from constructs.verified import recorded, sentences
 
 NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))

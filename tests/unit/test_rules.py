@@ -6,19 +6,18 @@ from html import unescape
 from typing import Any
 
 import pytest
+from buttress.compare import compare
+from buttress.fe.errors import InputError
+from buttress.placement import screw_axis
+from buttress.report_parts import main_table
+from buttress.rules import Finding, check
+from buttress.rules_plate import apexes
+from buttress.rules_screw import place, thread_hold
+from buttress.section import Section
+from buttress.study import Study, example, study_from
+from buttress.table import lines
 from rule_findings import found_in
 from small_study import small_study
-
-from constructs.compare import compare
-from constructs.placement import screw_axis
-from constructs.report_parts import main_table
-from constructs.rules import Finding, check
-from constructs.rules_plate import apexes
-from constructs.rules_screw import place, thread_hold
-from constructs.section import Section
-from constructs.study import Study, example, study_from
-from constructs.table import lines
-from fe.errors import InputError
 
 LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,
        "thread_mm": 32, "use": "lag", "tension_N": 300}

@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from buttress.layout import ends, layout
+from buttress.placement import screw_axis
+from buttress.rules import Finding, check
+from buttress.rules_screw import held_thread, place, thread_hold
+from buttress.section import Section
+from buttress.study import Study, study_from
 from rule_findings import found_in
 from shapely import Polygon
-
-from constructs.layout import ends, layout
-from constructs.placement import screw_axis
-from constructs.rules import Finding, check
-from constructs.rules_screw import held_thread, place, thread_hold
-from constructs.section import Section
-from constructs.study import Study, study_from
 
 EDGES = [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},
          {"name": "outer", "points_mm": [[27, 0], [28, -9]]}]

@@ -7,21 +7,20 @@ from typing import Any
 
 import numpy as np
 import pytest
-
-from constructs.bone import build_bone
-from constructs.compare import compare
-from constructs.metrics import Reader
-from constructs.output import document
-from constructs.patches import patches
-from constructs.placement import plate_line, screw_axis
-from constructs.rules import check
-from constructs.rules_plate import apexes
-from constructs.schema import Plate, Screw, SectionInput, Study
-from constructs.section import Section
-from constructs.study import example, study_from
-from constructs.uncertain import inputs_of
-from constructs.vary import plain
-from fe.errors import InputError
+from buttress.bone import build_bone
+from buttress.compare import compare
+from buttress.fe.errors import InputError
+from buttress.metrics import Reader
+from buttress.output import document
+from buttress.patches import patches
+from buttress.placement import plate_line, screw_axis
+from buttress.rules import check
+from buttress.rules_plate import apexes
+from buttress.schema import Plate, Screw, SectionInput, Study
+from buttress.section import Section
+from buttress.study import example, study_from
+from buttress.uncertain import inputs_of
+from buttress.vary import plain
 
 SHAFT = -95.0
 SCREW = {"name": "s", "form": "HA 3.5", "side": "posterior", "height_mm": -12,

@@ -6,9 +6,8 @@ import math
 
 import numpy as np
 import pytest
-
-from constructs.schema import SectionInput
-from constructs.section import Section, trabecular_density, trabecular_strength
+from buttress.schema import SectionInput
+from buttress.section import Section, trabecular_density, trabecular_strength
 
 SHAFT = -95.0  # a height in the straight shaft
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from buttress.fe.body import FARTHEST_MM
+from buttress.fe.step import TOO_FAR
+from buttress.model import Bones, Model, build_model
+from buttress.tables import number
 from small_study import small_study
-
-from constructs.model import Bones, Model, build_model
-from constructs.tables import number
-from fe.body import FARTHEST_MM
-from fe.step import TOO_FAR
 
 TURN, MOVE = (number("anatomy", "small movements", name) for name in ("turn", "move"))
 

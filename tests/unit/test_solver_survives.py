@@ -4,19 +4,18 @@ from functools import cache
 
 import numpy as np
 import pytest
-
-from fe.body import Column
-from fe.condense import condense
-from fe.errors import SolveError
-from fe.fallback import lemke_answer
-from fe.limit import capacity
-from fe.link import End, LinkList
-from fe.solve import Memory, Solver
-from fe.step import COMPLEMENTARITY, EQUILIBRIUM, Step
-from fe.verification import statics
-from fe.verification.meshes import mapped, rectangle
-from fe.verification.parts import ACROSS, ALONG, GROUND, matched, piece, spring, touch
-from fe.verification.problem import unknowns
+from buttress.fe.body import Column
+from buttress.fe.condense import condense
+from buttress.fe.errors import SolveError
+from buttress.fe.fallback import lemke_answer
+from buttress.fe.limit import capacity
+from buttress.fe.link import End, LinkList
+from buttress.fe.solve import Memory, Solver
+from buttress.fe.step import COMPLEMENTARITY, EQUILIBRIUM, Step
+from buttress.fe.verification import statics
+from buttress.fe.verification.meshes import mapped, rectangle
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, matched, piece, spring, touch
+from buttress.fe.verification.problem import unknowns
 
 LOAD = np.array([1000.0])
 

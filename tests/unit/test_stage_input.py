@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from buttress.fe.errors import InputError
+from buttress.stages import run_stages
+from buttress.study import study_from
 from staged_study import (
     FIRST,
     LAG,
@@ -15,10 +18,6 @@ from staged_study import (
     staged_study,
     tighten,
 )
-
-from constructs.stages import run_stages
-from constructs.study import study_from
-from fe.errors import InputError
 
 WRONG = {
     "not placed": ([tighten(LAG, 100.0), place(LAG)], "stage.1.what", "not placed"),
@@ -72,7 +71,7 @@ def test_a_study_without_stages_is_refused_by_the_runner() -> None:
 
 
 def test_rules_of_an_order() -> None:
-    from constructs.rules import check
+    from buttress.rules import check
 
     lock_first = [place(PLATE, SECOND), {"do": "lock", "what": [SECOND]}, place(LAG),
                   tighten(LAG, 300.0)]
@@ -84,7 +83,7 @@ def test_rules_of_an_order() -> None:
 
 
 def test_the_shipped_orders_take_the_same_steps() -> None:
-    from constructs.stages.run import same_steps
-    from constructs.study import example
+    from buttress.stages.run import same_steps
+    from buttress.study import example
 
     assert same_steps(*example("staged-tightening").constructs)

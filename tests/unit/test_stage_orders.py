@@ -7,18 +7,17 @@ import json
 from html import unescape
 
 import pytest
+from buttress import table
+from buttress.compare import compare
+from buttress.output import document
+from buttress.report_parts import main_table
+from buttress.stages.table import as_csv, lines, orders
+from buttress.study import study_from
 from staged_study import (
     BUILT,
     FIRST,
     staged_data,
 )
-
-from constructs import table
-from constructs.compare import compare
-from constructs.output import document
-from constructs.report_parts import main_table
-from constructs.stages.table import as_csv, lines, orders
-from constructs.study import study_from
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,14 @@ import json
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from buttress.compare import compare
+from buttress.figure_charts import bracket_words, capacity, curves
+from buttress.report_parts import facts
+from buttress.results import NOT_TIGHTENED
+from buttress.stages import run_stages
+from buttress.stages.table import lines
+from buttress.study import study_from
+from buttress.table import print_table
 from matplotlib.text import Text
 from staged_study import (
     BUILT,
@@ -22,15 +30,6 @@ from staged_study import (
     staged_study,
     tighten,
 )
-
-from constructs.compare import compare
-from constructs.figure_charts import bracket_words, capacity, curves
-from constructs.report_parts import facts
-from constructs.results import NOT_TIGHTENED
-from constructs.stages import run_stages
-from constructs.stages.table import lines
-from constructs.study import study_from
-from constructs.table import print_table
 
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
@@ -66,7 +65,7 @@ def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
 
 
 def document_of(found):
-    from constructs.output import plain
+    from buttress.output import plain
 
     return plain(found)
 
@@ -162,9 +161,10 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    from constructs.metrics import Reader, intact_subsidence
-    from constructs.model import Bones, build_model, intact_measures
-    from constructs.stages.run import staged_result
+    from buttress.metrics import Reader, intact_subsidence
+    from buttress.model import Bones, build_model, intact_measures
+    from buttress.stages.run import staged_result
+
     from fe import body
 
     study = staged_study()
@@ -194,7 +194,7 @@ def test_any_order_of_tightening_gives_the_last_one_its_force(order: tuple[str, 
 
 
 def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> None:
-    from constructs.stages.figure import screw_forces, stage_pictures
+    from buttress.stages.figure import screw_forces, stage_pictures
 
     found = staged(*BUILT, load(800.0), pictures=True)
     assert [len(p.members) for p in found.pictures] == [1, 1, 3, 3, 4, 4, 4]
@@ -218,9 +218,9 @@ def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> Non
                                     {"load.medial_share": 0.5}])
 def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> None:
     """Every case of a shared evaluator equals a comparison of its own study."""
-    from constructs.evaluate import Task
-    from constructs.grouping import planned
-    from constructs.vary import Varier
+    from buttress.evaluate import Task
+    from buttress.grouping import planned
+    from buttress.vary import Varier
 
     case = Varier(staged_study()).case(values)
     plan = planned(1, case, {})
@@ -238,13 +238,13 @@ def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> No
 
 @pytest.fixture(scope="module")
 def evaluator():
-    from constructs.evaluate import Evaluator, Options
+    from buttress.evaluate import Evaluator, Options
 
     return Evaluator(Options())
 
 
 def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
-    from constructs.stages.figure import screw_forces, stage_pictures
+    from buttress.stages.figure import screw_forces, stage_pictures
 
     data = staged_data(*[place(LAG), tighten(LAG, 100.0), tighten(LAG, 120.0)] + [
         tighten(LAG, 100.0 + k) for k in range(20)] + [load(20000.0), UNLOAD])
@@ -261,7 +261,7 @@ def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
 
 def test_a_loose_fragment_stays_where_it_was_pushed_and_its_drag_is_told() -> None:
     """What holds it is listed; how far it is pushed depends on the way, and settles with steps."""
-    from constructs.stages.drag import DRAG
+    from buttress.stages.drag import DRAG
 
     ends = []
     for n in (1, 8, 16):

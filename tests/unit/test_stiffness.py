@@ -1,8 +1,6 @@
 import numpy as np
 import pytest
-
-from fe import assembly
-from fe.assembly import (
+from buttress.fe.assembly import (
     Pattern,
     edge_load,
     edge_weights,
@@ -12,10 +10,12 @@ from fe.assembly import (
     sheet,
     stiffness,
 )
-from fe.element import QUADRATURE, shape
-from fe.errors import InputError, SolveError
-from fe.mesh import Mesh
-from fe.verification.meshes import Grid, quarter_disc, quarter_ring, rectangle, scattered
+from buttress.fe.element import QUADRATURE, shape
+from buttress.fe.errors import InputError, SolveError
+from buttress.fe.mesh import Mesh
+from buttress.fe.verification.meshes import Grid, quarter_disc, quarter_ring, rectangle, scattered
+
+from fe import assembly
 
 CURVED = quarter_ring(6, 3, 10.0, 20.0)
 STRAIGHT = scattered(rectangle(6, 4, 30.0, 20.0), 1.0)

@@ -5,15 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from buttress.design import Design
+from buttress.fe.errors import InputError
+from buttress.store import Store, read_meta, reading
+from buttress.store_layout import LAYOUT
+from buttress.sweep import run_sweep
 from small_study import small_study
 from sweep_tables import assert_same
 from test_store import outcome
-
-from constructs.design import Design
-from constructs.store import Store, read_meta, reading
-from constructs.store_layout import LAYOUT
-from constructs.sweep import run_sweep
-from fe.errors import InputError
 
 KEY = "fracture.shear plane.friction"
 

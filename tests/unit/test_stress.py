@@ -1,10 +1,9 @@
 import numpy as np
 import pytest
-
-from fe.assembly import quadrature_points, sheet, stiffness
-from fe.element import NODES
-from fe.stress import principal, strain, strain_at, stress, to_nodes, von_mises, weights
-from fe.verification.meshes import quarter_ring, rectangle, scattered
+from buttress.fe.assembly import quadrature_points, sheet, stiffness
+from buttress.fe.element import NODES
+from buttress.fe.stress import principal, strain, strain_at, stress, to_nodes, von_mises, weights
+from buttress.fe.verification.meshes import quarter_ring, rectangle, scattered
 
 STRAIGHT = scattered(rectangle(6, 4, 30.0, 20.0), 1.0)
 CURVED = quarter_ring(12, 4, 10.0, 20.0)

@@ -7,10 +7,8 @@ import re
 from pathlib import Path
 
 import pytest
-from pydantic import ValidationError
-from wrong_input import changed, refused
-
-from constructs.study import (
+from buttress.fe.errors import InputError
+from buttress.study import (
     Study,
     example,
     example_names,
@@ -19,7 +17,8 @@ from constructs.study import (
     parse_study,
     study_from,
 )
-from fe.errors import InputError
+from pydantic import ValidationError
+from wrong_input import changed, refused
 
 TEXT = example_text("medial-shear")
 SMALL = 'name = "small"\n[[construct]]\nname = "none"\n'

@@ -8,13 +8,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from small_study import small_study
-from sweep_tables import assert_same, rows_of
-
-from constructs.design import make_design
-from constructs.evaluate import Options
-from constructs.grouping import groups
-from constructs.sweep import (
+from buttress.design import make_design
+from buttress.evaluate import Options
+from buttress.fe.errors import InputError
+from buttress.grouping import groups
+from buttress.sweep import (
     _Progress,
     estimate,
     export_csv,
@@ -23,7 +21,8 @@ from constructs.sweep import (
     store_path,
     sweep_status,
 )
-from fe.errors import InputError
+from small_study import small_study
+from sweep_tables import assert_same, rows_of
 
 FRICTION = "fracture.shear plane.friction"
 VARY = [f"{FRICTION}=0.3,0.45", "section.modulus_scale=0.8,1"]
@@ -82,7 +81,7 @@ def test_the_estimate_counts_what_is_shared() -> None:
 
 def test_lines_of_progress_get_rarer(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = itertools.count(0.0, 1.0)  # a case a second
-    monkeypatch.setattr("constructs.sweep.perf_counter", lambda: next(clock))
+    monkeypatch.setattr("buttress.sweep.perf_counter", lambda: next(clock))
     told: list[str] = []
     progress = _Progress(3600, told.append)
     for _ in range(3600):
@@ -94,8 +93,8 @@ def test_lines_of_progress_get_rarer(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_time_left_does_not_count_what_came_before_the_first_case(
         monkeypatch: pytest.MonkeyPatch) -> None:
     clock = iter([0.0, 100.0, 101.0, 102.0, 103.0])  # the mesh, then a case a second
-    monkeypatch.setattr("constructs.sweep.perf_counter", lambda: next(clock))
-    monkeypatch.setattr("constructs.sweep.EVERY", 0.0)
+    monkeypatch.setattr("buttress.sweep.perf_counter", lambda: next(clock))
+    monkeypatch.setattr("buttress.sweep.EVERY", 0.0)
     told: list[str] = []
     progress = _Progress(4, told.append)
     for _ in range(4):

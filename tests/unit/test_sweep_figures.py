@@ -7,15 +7,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from buttress import LABEL
+from buttress import sweep_figures as f
+from buttress.certainty import Indices, Share, paired_difference
+from buttress.drawing import series
+from buttress.fe.errors import InputError
+from buttress.rank import Against, Driven, Outcomes
+from buttress.textfit import clashes
 from matplotlib.figure import Figure
-
-from constructs import LABEL
-from constructs import sweep_figures as f
-from constructs.certainty import Indices, Share, paired_difference
-from constructs.drawing import series
-from constructs.rank import Against, Driven, Outcomes
-from constructs.textfit import clashes
-from fe.errors import InputError
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"

@@ -8,19 +8,18 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from buttress import checking
+from buttress.checking import unbuildable
+from buttress.cli_sweep import sweep
+from buttress.design import make_design
+from buttress.evaluate import Options
+from buttress.fe.errors import InputError
+from buttress.rules import check
+from buttress.store import reading
+from buttress.sweep import estimate, make_plan, run_sweep, sweep_status
+from buttress.vary import varied
 from small_study import small_study
 from sweep_tables import rows_of, started, wait_for_cases
-
-from constructs import checking
-from constructs.checking import unbuildable
-from constructs.cli_sweep import sweep
-from constructs.design import make_design
-from constructs.evaluate import Options
-from constructs.rules import check
-from constructs.store import reading
-from constructs.sweep import estimate, make_plan, run_sweep, sweep_status
-from constructs.vary import varied
-from fe.errors import InputError
 
 SLOPE = "fracture.shear plane.slope_deg"
 FRICTION = "fracture.shear plane.friction"

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from buttress.bone import build_bone
+from buttress.compare import compare
+from buttress.model import blocks_of, build_model, inclusions_of
+from buttress.output import document, rows
+from buttress.picture import take_picture
+from buttress.results import Comparison
+from buttress.study import Study
+from buttress.table import best_first, lines
+from buttress.twins import pair_lines, pairs, with_twins
 from made_up import comparison, construct
 from small_study import small_study
 from test_contacts import GRAFT, depressed
-
-from constructs.bone import build_bone
-from constructs.compare import compare
-from constructs.model import blocks_of, build_model, inclusions_of
-from constructs.output import document, rows
-from constructs.picture import take_picture
-from constructs.results import Comparison
-from constructs.study import Study
-from constructs.table import best_first, lines
-from constructs.twins import pair_lines, pairs, with_twins
 
 
 @pytest.fixture(scope="module")

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
-
-from constructs.bone import build_meshes
-from constructs.section import Section
-from constructs.study import example, example_names, study_from
-from constructs.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
-from fe.errors import InputError
+from buttress.bone import build_meshes
+from buttress.fe.errors import InputError
+from buttress.section import Section
+from buttress.study import example, example_names, study_from
+from buttress.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 
 STUDY = example("medial-shear")
 PLATE = "construct.antiglide.plate.antiglide plate"

@@ -3,8 +3,7 @@ import subprocess
 import sys
 
 import pytest
-
-from fe.verification import Case, cases, register
+from buttress.fe.verification import Case, cases, register
 
 
 def case(**changes):
@@ -46,8 +45,8 @@ def test_a_name_is_used_once():
 
 
 def test_the_registry_itself_imports_nothing_heavy():
-    code = ("import sys, fe.verification; "
-            "print([m for m in ('numpy', 'scipy', 'fe.verification.patch') if m in sys.modules])")
+    code = ("import sys, buttress.fe.verification; "
+            "print([m for m in ('numpy', 'scipy', 'buttress.fe.verification.patch') if m in sys.modules])")
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
 

@@ -6,12 +6,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from buttress import __version__, verified
+from buttress.fe.errors import InputError
+from buttress.glossary import glossary
+from buttress.report_parts import HEAD
 from test_report import Page
-
-from constructs import __version__, verified
-from constructs.glossary import glossary
-from constructs.report_parts import HEAD
-from fe.errors import InputError
 
 
 def test_every_word_is_explained_to_both_readers_in_short_sentences() -> None:

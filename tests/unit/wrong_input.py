@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-
-from constructs.study import parse_study
-from fe.errors import InputError
+from buttress.fe.errors import InputError
+from buttress.study import parse_study
 
 VOID_STUDY = """
 name = "small"

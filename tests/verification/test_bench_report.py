@@ -7,11 +7,10 @@ import sys
 from pathlib import Path
 
 import pytest
-
-from constructs.bench.expect import Reading, expectations, verdict
-from constructs.bench.report import counted, markdown, remarks
-from constructs.bench.run import run_test, study_of, study_text
-from constructs.rules import check
+from buttress.bench.expect import Reading, expectations, verdict
+from buttress.bench.report import counted, markdown, remarks
+from buttress.bench.run import run_test, study_of, study_text
+from buttress.rules import check
 
 FOLDER = Path(__file__).parents[2] / "results" / "gallery" / "bench"
 REPORT = json.loads((FOLDER / "bench.json").read_text(encoding="utf-8"))
@@ -92,7 +91,7 @@ def test_set_ups_are_what_the_table_says(test):
 
 
 def command(*words):
-    return subprocess.run([sys.executable, "-m", "constructs.cli", "verify", *words],
+    return subprocess.run([sys.executable, "-m", "buttress.cli", "verify", *words],
                           capture_output=True, text=True)
 
 

@@ -1,8 +1,7 @@
 """Bonded inclusion against a member with stiff links: how far the two agree, and why."""
 
 import pytest
-
-from fe.verification import bonded
+from buttress.fe.verification import bonded
 
 
 @pytest.mark.parametrize("case", bonded.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import cantilever
+from buttress.fe.verification import cantilever
 
 
 @pytest.mark.parametrize("case", cantilever.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import cattaneo
+from buttress.fe.verification import cattaneo
 
 
 @pytest.mark.parametrize("case", cattaneo.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Contact patch: a uniform pressure to 1e-10."""
 
 import pytest
-
-from fe.verification import contactpatch
+from buttress.fe.verification import contactpatch
 
 
 @pytest.mark.parametrize("case", contactpatch.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Cook's membrane: 23.9677 by extrapolation, 0.1 % from 16 cells a side on."""
 
 import pytest
-
-from fe.verification import cook
+from buttress.fe.verification import cook
 
 
 @pytest.mark.parametrize("case", cook.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import cyclic
+from buttress.fe.verification import cyclic
 
 
 @pytest.mark.parametrize("case", cyclic.CASES, ids=lambda case: case.name)

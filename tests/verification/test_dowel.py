@@ -1,8 +1,7 @@
 """Dowel across a closed crack (Friberg): 0.1 %."""
 
 import pytest
-
-from fe.verification import dowel
+from buttress.fe.verification import dowel
 
 
 @pytest.mark.parametrize("case", dowel.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Dowel in meshed blocks: the closed form in stiff ones, in bone softer on any mesh."""
 
 import pytest
-
-from fe.verification import embedded
+from buttress.fe.verification import embedded
 
 
 @pytest.mark.parametrize("case", embedded.CASES, ids=lambda case: case.name)

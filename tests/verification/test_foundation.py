@@ -1,8 +1,7 @@
 """Beam on an elastic foundation (Hetényi; seen in excerpt): 0.1 %."""
 
 import pytest
-
-from fe.verification import foundation
+from buttress.fe.verification import foundation
 
 
 @pytest.mark.parametrize("case", foundation.CASES, ids=lambda case: case.name)

@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
+from buttress.fe.errors import SolveError
+from buttress.fe.richardson import extrapolate
+from buttress.fe.verification import gci
 from scipy.optimize import brentq
-
-from fe.errors import SolveError
-from fe.richardson import extrapolate
-from fe.verification import gci
 
 
 @pytest.mark.parametrize("case", gci.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import hertz
+from buttress.fe.verification import hertz
 
 
 @pytest.mark.parametrize("case", hertz.CASES, ids=lambda case: case.name)

@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-
-from fe.limit import capacity
-from fe.verification import hinge
+from buttress.fe.limit import capacity
+from buttress.fe.verification import hinge
 
 
 @pytest.mark.parametrize("case", hinge.CASES, ids=lambda case: case.name)

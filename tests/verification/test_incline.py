@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import incline
+from buttress.fe.verification import incline
 
 
 @pytest.mark.parametrize("case", incline.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import inclusion
+from buttress.fe.verification import inclusion
 
 
 @pytest.mark.parametrize("case", inclusion.CASES, ids=lambda case: case.name)

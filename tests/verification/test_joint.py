@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import joint
+from buttress.fe.verification import joint
 
 
 @pytest.mark.parametrize("case", joint.CASES, ids=lambda case: case.name)

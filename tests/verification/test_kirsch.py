@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import kirsch
-from fe.verification.inclusion import outside
+from buttress.fe.verification import kirsch
+from buttress.fe.verification.inclusion import outside
 
 
 @pytest.mark.parametrize("case", kirsch.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import lame
+from buttress.fe.verification import lame
 
 
 @pytest.mark.parametrize("case", lame.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Two-layer beam (composite beam theory): 1e-8."""
 
 import pytest
-
-from fe.verification import layers
+from buttress.fe.verification import layers
 
 
 @pytest.mark.parametrize("case", layers.CASES, ids=lambda case: case.name)

@@ -1,9 +1,8 @@
 """NAFEMS LE1 (seen): 92.7 MPa; 2 % at 32x16 and 0.5 % at 64x32."""
 
 import pytest
-
-from fe.richardson import extrapolate
-from fe.verification import le1
+from buttress.fe.richardson import extrapolate
+from buttress.fe.verification import le1
 
 
 @pytest.mark.parametrize("case", le1.CASES, ids=lambda case: case.name)

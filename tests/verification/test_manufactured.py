@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import manufactured
+from buttress.fe.verification import manufactured
 
 
 @pytest.mark.parametrize("case", manufactured.CASES, ids=lambda case: case.name)

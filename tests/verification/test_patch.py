@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import patch
+from buttress.fe.verification import patch
 
 
 @pytest.mark.parametrize("case", patch.CASES, ids=lambda case: case.name)

@@ -2,10 +2,9 @@
 
 import numpy as np
 import pytest
-
-from fe.limit import capacity
-from fe.verification import pullout
-from fe.verification.parts import limit
+from buttress.fe.limit import capacity
+from buttress.fe.verification import pullout
+from buttress.fe.verification.parts import limit
 
 
 @pytest.mark.parametrize("case", pullout.CASES, ids=lambda case: case.name)

@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-
-from fe.assembly import sheet, stiffness
-from fe.verification import rigid
+from buttress.fe.assembly import sheet, stiffness
+from buttress.fe.verification import rigid
 
 
 @pytest.mark.parametrize("case", rigid.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Shear lag of a pulled rod (Volkersen; memory): 0.1 %."""
 
 import pytest
-
-from fe.verification import shearlag
+from buttress.fe.verification import shearlag
 
 
 @pytest.mark.parametrize("case", shearlag.CASES, ids=lambda case: case.name)

@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import shrinkfit
+from buttress.fe.verification import shrinkfit
 
 
 @pytest.mark.parametrize("case", shrinkfit.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Side plates over a core (sum of sheets): 1e-6."""
 
 import pytest
-
-from fe.verification import sideplates
+from buttress.fe.verification import sideplates
 
 
 @pytest.mark.parametrize("case", sideplates.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Slip against friction and a dowel: 1e-5."""
 
 import pytest
-
-from fe.verification import slip
+from buttress.fe.verification import slip
 
 
 @pytest.mark.parametrize("case", slip.CASES, ids=lambda case: case.name)

@@ -2,10 +2,9 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import stagepath
-from fe.verification.joint import PRELOAD, SHARE
-from fe.verification.stagepath import BOTH, PRESSED, PUSHED
+from buttress.fe.verification import stagepath
+from buttress.fe.verification.joint import PRELOAD, SHARE
+from buttress.fe.verification.stagepath import BOTH, PRESSED, PUSHED
 
 
 @pytest.mark.parametrize("case", stagepath.CASES, ids=lambda case: case.name)

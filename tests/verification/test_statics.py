@@ -2,9 +2,8 @@
 
 import numpy as np
 import pytest
-
-from fe.limit import capacity, sliding_motion
-from fe.verification import statics
+from buttress.fe.limit import capacity, sliding_motion
+from buttress.fe.verification import statics
 
 
 @pytest.mark.parametrize("case", statics.CASES, ids=lambda case: case.name)

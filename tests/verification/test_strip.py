@@ -1,8 +1,7 @@
 """Hole in a strip (seen): net section, 1 %."""
 
 import pytest
-
-from fe.verification import strip
+from buttress.fe.verification import strip
 
 
 @pytest.mark.parametrize("case", strip.CASES, ids=lambda case: case.name)

@@ -1,8 +1,7 @@
 """Timoshenko's beam: exact at any number of elements."""
 
 import pytest
-
-from fe.verification import timoshenko
+from buttress.fe.verification import timoshenko
 
 
 @pytest.mark.parametrize("case", timoshenko.CASES, ids=lambda case: case.name)

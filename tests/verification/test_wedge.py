@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-
-from fe.verification import wedge
+from buttress.fe.verification import wedge
 
 ANGLES = tuple(wedge.NAMED.values())
 

@@ -2,12 +2,11 @@
 
 import numpy as np
 import pytest
-
-from constructs.vary import plain
-from constructs.verification import balance, cases, mirror, whole
-from constructs.verification.studies import coarse, mirrored, relabelled
-from fe.link import End, Link
-from fe.member import BeamSection, Member
+from buttress.fe.link import End, Link
+from buttress.fe.member import BeamSection, Member
+from buttress.vary import plain
+from buttress.verification import balance, cases, mirror, whole
+from buttress.verification.studies import coarse, mirrored, relabelled
 
 
 @pytest.mark.parametrize("case", cases(), ids=lambda case: case.name)
