@@ -7,14 +7,15 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+
 from buttress.fe.assembly import quadrature_points
 from buttress.fe.body import Body, Column
 from buttress.fe.condense import Measure
 from buttress.fe.continuum import Continuum
 from buttress.fe.element import EDGE_POINTS, edge_shape
 from buttress.fe.errors import InputError
-from buttress.fe.interface import Interface, mesh_bodies
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.bodies import Interface, mesh_bodies
+from buttress.fe.mesh.t6 import Mesh
 from buttress.joining import joined
 from buttress.measures import Edge, articular, band_nodes, lips, measures
 from buttress.patches import patches

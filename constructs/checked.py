@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Annotated, Any, NoReturn
 
-from buttress.fe.errors import InputError
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, model_validator
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from buttress.fe.errors import InputError
 
 LONGEST_NAME = 60
 MOST = 100  # entries of any list: far above any sensible study, below what would hang a reader

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+
 from buttress import LABEL, __version__, cli_lesson, cli_sweep
 
 app = typer.Typer(

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+
 from buttress import LABEL
 from buttress.cli_sweep import Example, Json, Quiet, StudyFile
 

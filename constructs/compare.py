@@ -10,6 +10,7 @@ from importlib.metadata import version
 from time import perf_counter
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.limit import Capacity
 from buttress.fe.solve import Answer

@@ -6,9 +6,10 @@ import re
 from collections.abc import Iterator
 from typing import Any, get_args
 
+from pydantic import BaseModel, ValidationError
+
 from buttress.checked import closest, did_you_mean
 from buttress.fe.errors import InputError
-from pydantic import BaseModel, ValidationError
 
 SHOWN = 5  # errors told one by one; the rest are counted
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+
 from buttress.contacts import ContactLine, percentile
 from buttress.fe.assembly import quadrature_points
 from buttress.fe.recover import resultant

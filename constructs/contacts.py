@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from shapely import LineString, Point
+
 from buttress.fe.link import Link
 from buttress.fe.solve import Answer
 from buttress.implants import section_at
 from buttress.layout import fill_outline
 from buttress.model import Model
 from buttress.placement import plate_line
-from shapely import LineString, Point
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+
 from buttress.fe.errors import InputError
 from buttress.ranges import Range, Span, Value, parse_range
 from buttress.schema import Study

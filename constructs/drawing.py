@@ -8,9 +8,6 @@ from typing import Any
 
 import matplotlib as mpl
 import numpy as np
-from buttress import LABEL
-from buttress.picture import BodyPicture, MemberPicture, Picture
-from buttress.textfit import LINE, SIZE, families, plain, spread, wrap
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection, PolyCollection
@@ -18,6 +15,10 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch
 from matplotlib.tri import Triangulation
+
+from buttress import LABEL
+from buttress.picture import BodyPicture, MemberPicture, Picture
+from buttress.textfit import LINE, SIZE, families, plain, spread, wrap
 
 FloatArray = np.ndarray
 WIDE, HIGH = 13.3, 7.5

@@ -10,6 +10,7 @@ from time import perf_counter
 from typing import Any
 
 import numpy as np
+
 from buttress.checking import Checker
 from buttress.compare import bracket
 from buttress.fe.errors import InputError

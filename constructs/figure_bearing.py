@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, Rectangle
+
 from buttress import drawing as d
 from buttress.bearing import HOLDS, LETS_GO, MOST_COLUMNS, UNKNOWN, Bearing, BearingRow, Cell
 from buttress.results import CANNOT_TIGHTEN
 from buttress.textfit import LINE, SIZE, width, wrap
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch, Rectangle
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}

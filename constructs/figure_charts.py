@@ -3,6 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
+
 from buttress import drawing as d
 from buttress.limits import EQUILIBRIUM, limit_words
 from buttress.results import (
@@ -13,11 +19,6 @@ from buttress.results import (
     not_tightened,
 )
 from buttress.textfit import LINE, SIZE, width, wrap, wrap_all
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
-from matplotlib.ticker import MaxNLocator
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",

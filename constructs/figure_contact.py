@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
 from buttress import drawing as d
 from buttress.contacts import ContactLine
 from buttress.figure_section import outcome
 from buttress.picture import Picture
 from buttress.results import ContactResult, LoadResult
 from buttress.textfit import SIZE, wrap
-from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 
 FloatArray = np.ndarray
 REACH = 14.0

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.path import Path as Outline
+
 from buttress import drawing as d
 from buttress.figure_section import draw_escape, escaping, outcome, unmade
 from buttress.picture import Arrow, FreeBody, Picture
 from buttress.textfit import SIZE, wrap
-from matplotlib.axes import Axes
-from matplotlib.path import Path as Outline
 
 FloatArray = np.ndarray
 COLUMN = 1.7

@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from buttress import drawing as d
-from buttress.picture import BodyPicture
-from buttress.schema import Study
-from buttress.textfit import SIZE, wrap
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.tri import Triangulation
+
+from buttress import drawing as d
+from buttress.picture import BodyPicture
+from buttress.schema import Study
+from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 COLOURS = "cividis"

@@ -6,14 +6,15 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
 from buttress import drawing as d
 from buttress.bone import SHAFT
 from buttress.picture import BodyPicture, MemberPicture, Picture
 from buttress.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
 from buttress.textfit import LINE, SIZE, width, wrap
-from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 
 FloatArray = np.ndarray
 ESCAPE_MM = 5.0

@@ -10,6 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path, PurePosixPath
 
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
 from buttress import figure_bearing
 from buttress.bearing import weight_bearing
 from buttress.drawing import empty, listed, magnification, save, strain_top
@@ -24,8 +27,6 @@ from buttress.results import Comparison, ConstructResult
 from buttress.schema import Study
 from buttress.stages.figure import common_factor, screw_forces, stage_pictures
 from buttress.textfit import boxed
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
            "free_body", "listed", "modulus_map", "overview", "overview_load", "save",

@@ -9,6 +9,8 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from matplotlib.figure import Figure
+
 from buttress import LABEL, figures
 from buttress.drawing import DPI
 from buttress.output import inert, rows
@@ -18,7 +20,6 @@ from buttress.stages.figure import common_factor
 from buttress.stages.table import lines as stage_lines
 from buttress.study import example, example_names
 from buttress.table import best_first, lines
-from matplotlib.figure import Figure
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.fe.errors import InputError
 from buttress.schema_implants import Fill
 from buttress.tables import fields, kind, number

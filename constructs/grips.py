@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.body import Column
 from buttress.fe.continuum import Continuum

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+
 from buttress.fe.link import Hinge, LinkList
 from buttress.fe.member import BeamSection, Member
 from buttress.implants import Bending, Material

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
+
 from buttress.schema import Pin, Plate, Screw, Wire
 from buttress.tables import fields, kind, number
-from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 

@@ -6,11 +6,12 @@ import re
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
+
 from buttress.fe.errors import InputError
-from buttress.fe.geometry import Planar, plan
+from buttress.fe.mesh.figure import Planar, plan
 from buttress.schema import Study
 from buttress.section import Section
-from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 LONGEST = 60

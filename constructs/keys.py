@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
 from buttress import LABEL
 from buttress.checked import OneOf, Within
 from buttress.schema import Study
-from pydantic import BaseModel
-from pydantic.fields import FieldInfo
 
 NEEDED, NONE = "needed", "-"
 FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAME.friction`,

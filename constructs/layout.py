@@ -8,14 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from buttress.fe.errors import InputError
-from buttress.fe.geometry import Planar
-from buttress.joining import joined
-from buttress.schema import Fill, Fragment, Study
-from buttress.section import Section
 from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Point, Polygon
 from shapely.geometry.polygon import orient
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.figure import Planar
+from buttress.joining import joined
+from buttress.schema import Fill, Fragment, Study
+from buttress.section import Section
 
 FloatArray = NDArray[np.float64]
 JOINED = 1e-6  # mm by which a block may stick out of its void: rounding

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+
 from buttress.fe.assembly import quadrature_points
 from buttress.fe.recover import displacements, nodal_forces
 from buttress.fe.solve import Answer

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.body import Body, Column
 from buttress.fe.continuum import Continuum

@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.fe.body import Body, Column
 from buttress.fe.condense import Measure
 from buttress.fe.continuum import Continuum
 from buttress.fe.errors import InputError
-from buttress.fe.interface import Interface
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.bodies import Interface
+from buttress.fe.mesh.t6 import Mesh
 
 FloatArray = np.ndarray
 

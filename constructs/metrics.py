@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.contact_figures import contact_result, graft_results, unknown_contacts
 from buttress.contacts import contact_lines, percentile

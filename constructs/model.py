@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+
 from buttress.bone import Block, Bone, build_bone, make_solid
 from buttress.fe.condense import Condensed, condense
 from buttress.fe.continuum import interface_links
 from buttress.fe.errors import InputError
-from buttress.fe.interface import Interface
 from buttress.fe.limit import Capacity, capacity
 from buttress.fe.link import LinkList
+from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve import Answer, Memory, Solver
 from buttress.grafts import fill_material
 from buttress.hardware import SAME_PLACE, STIFF, Hardware

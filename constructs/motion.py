@@ -8,6 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
 from buttress import drawing as d
 from buttress.checked import require_known
 from buttress.explore import Explorer, Live
@@ -18,8 +21,6 @@ from buttress.schema import Study
 from buttress.small_images import few_colours, image_of
 from buttress.table import worst_subsidence
 from buttress.textfit import LINE, SIZE, wrap
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 RISE, REST = 24, 6
 """Frames while the load rises, and frames that rest on the last of them."""

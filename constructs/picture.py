@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from buttress.contacts import ContactLine, contact_lines
 from buttress.fe.limit import sliding_motion
 from buttress.fe.recover import displacements, escape_motion, pushes

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.fe.assembly import sheet
 from buttress.fe.continuum import Continuum
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.t6 import Mesh
 from buttress.grafts import FillMaterial
 from buttress.section import LocalBone, Section
 

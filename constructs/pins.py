@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.body import Column
 from buttress.fe.embed import axial_compliance, lateral_compliance

@@ -11,12 +11,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from buttress.fe.errors import InputError
 from buttress.implants import depth_positions, glides, plate_stretches, screw_form
 from buttress.schema import Pin, Plate, Screw, Study, Wire
 from buttress.section import Section
 from buttress.tables import number
-from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 TOUCH = 1e-6  # mm; a head on the outline counts as outside it

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.body import Column
 from buttress.fe.errors import InputError

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
+
 from buttress.checked import closest, did_you_mean
 from buttress.fe.errors import InputError
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from buttress import LABEL
 from buttress.certainty import (
     Difference,

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.design import Design, unit_samples
 from buttress.fe.errors import InputError
 from buttress.ranges import Value

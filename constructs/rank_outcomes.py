@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+
 from buttress.compare import SEARCH_LIMIT_N
 from buttress.store import reading
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+
 from buttress import LABEL
 from buttress.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.compare import SEARCH_LIMIT_N

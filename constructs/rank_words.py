@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+
 from buttress.certainty import SAME, Difference, Indices
 from buttress.plurals import counted
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from shapely import LineString, Polygon, box
+
 from buttress.fe.errors import InputError
 from buttress.grafts import fill_material
 from buttress.joining import in_words, shown
@@ -9,7 +11,6 @@ from buttress.layout import Layout, fill_outline, layout, planned
 from buttress.patches import patches
 from buttress.schema import Construct, Study
 from buttress.section import Section
-from shapely import LineString, Polygon, box
 
 
 def check_bone(study: Study, section: Section) -> Layout:

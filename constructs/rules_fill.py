@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from shapely import LineString, Polygon, box
+
 from buttress.implants import outer
 from buttress.layout import Layout, ends, fill_outline
 from buttress.patches import patches
@@ -14,7 +16,6 @@ from buttress.rules_screw import Level, Note, Placed
 from buttress.schema import Construct, Fill, Screw, Study, Wire
 from buttress.section import Section
 from buttress.tables import number
-from shapely import LineString, Polygon, box
 
 BLOCK = "structural block"
 TOUCHES = 0.05  # mm

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from shapely import LineString, Point
+
 from buttress.implants import depth_positions, head_diameter, section_at
 from buttress.placement import PlateLine, plate_line
 from buttress.plurals import counted
 from buttress.rules_screw import Note
 from buttress.schema import Construct, Plate, Study
 from buttress.section import Section
-from shapely import LineString, Point
 
 BESIDE = 1.0  # mm by which a head may hang over the edge of a plate
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from shapely import LineString, Point
+
 from buttress.implants import (
     depth_positions,
     gliding,
@@ -29,7 +31,6 @@ from buttress.placement import (
 from buttress.schema import Construct, Screw, Study, Wire
 from buttress.section import Section
 from buttress.tables import number
-from shapely import LineString, Point
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"

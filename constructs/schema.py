@@ -10,6 +10,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
+from pydantic import Field, model_validator
+
 from buttress.checked import (
     MOST,
     Checked,
@@ -33,7 +35,6 @@ from buttress.schema_bone import (
 from buttress.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
 from buttress.schema_load import LimitsInput, LoadInput
 from buttress.schema_stages import Stage, check_stages
-from pydantic import Field, model_validator
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
            "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Stage",

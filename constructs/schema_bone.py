@@ -9,10 +9,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
+from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
+
 from buttress import tables
 from buttress.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
 from buttress.schema_map import MapInput, Sha256, folder_of, outline, told
-from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 
 if TYPE_CHECKING:
     from buttress.scan.field import ModulusField

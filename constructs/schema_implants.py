@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Annotated, ClassVar, Literal
 
+from pydantic import AfterValidator, Field, model_validator
+
 from buttress import tables
 from buttress.checked import (
     MOST,
@@ -18,7 +20,6 @@ from buttress.checked import (
     refuse,
 )
 from buttress.schema_bone import Depth, Side, Thickness, listed
-from pydantic import AfterValidator, Field, model_validator
 
 Metal = Literal["steel", "titanium"]
 

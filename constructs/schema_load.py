@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
+from pydantic import AfterValidator, Field, model_validator
+
 from buttress import tables
 from buttress.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
 from buttress.loads import (
@@ -15,7 +17,6 @@ from buttress.loads import (
     rising,
 )
 from buttress.schema_bone import listed
-from pydantic import AfterValidator, Field, model_validator
 
 Total = Annotated[float, Within(1, 20000, "N")]
 DEFAULT_N = (500.0, 1000.0, 1500.0)

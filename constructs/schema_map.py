@@ -7,13 +7,15 @@ from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Annotated, Any, Generic, Literal, TypeVar
 
+from pydantic import AfterValidator, PrivateAttr, ValidationInfo, model_validator
+
 from buttress import tables
 from buttress.checked import Checked, OneOf, Within, refuse
 from buttress.fe.errors import InputError
-from pydantic import AfterValidator, PrivateAttr, ValidationInfo, model_validator
 
 if TYPE_CHECKING:
     import numpy as np
+
     from buttress.scan.field import ModulusField
     from buttress.scan.outline import Drawn
 

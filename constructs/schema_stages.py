@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, ClassVar, Literal
 
+from pydantic import Field, model_validator
+
 from buttress.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
 from buttress.schema_implants import Fill, Plate, Screw, Wire
-from pydantic import Field, model_validator
 
 Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
 Newtons = Annotated[float, Within(1, 20000, "N")]

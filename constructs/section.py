@@ -15,11 +15,12 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from buttress.scan.outline import Drawn
 from buttress.schema_bone import SectionInput
 from buttress.shapes import Flared, taper
 from buttress.tables import number
-from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]

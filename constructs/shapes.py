@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from buttress.schema_bone import SectionInput
-from buttress.tables import number
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
+
+from buttress.schema_bone import SectionInput
+from buttress.tables import number
 
 FloatArray = NDArray[np.float64]
 

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import matplotlib as mpl
 import numpy as np
-from buttress.drawing import BONE, GRAFT, KINDS, METAL, SERIES, STRAINS
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+
+from buttress.drawing import BONE, GRAFT, KINDS, METAL, SERIES, STRAINS
 
 if TYPE_CHECKING:
     from PIL.Image import Image

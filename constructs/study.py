@@ -11,6 +11,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from buttress.checked import closest, did_you_mean, require_known
 from buttress.complaint import complaint
 from buttress.fe.errors import InputError
@@ -25,7 +27,6 @@ from buttress.schema import (
     Void,
     Wire,
 )
-from pydantic import ValidationError
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study", "Void",
            "Wire", "example", "example_names", "example_text", "load_study", "only",

@@ -11,6 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
+
 from buttress import drawing as d
 from buttress.compare import SEARCH_LIMIT_N
 from buttress.fe.errors import InputError
@@ -18,12 +22,10 @@ from buttress.plurals import counted
 from buttress.store import read_meta, reading
 from buttress.sweep_rows import at_load, by_construct, checked, other_keys, share_known
 from buttress.textfit import LINE, SIZE, plain, wrap
-from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
-from matplotlib.ticker import MaxNLocator
 
 if TYPE_CHECKING:
     import pandas as pd
+
     from buttress.rank import RankResult
 
 WORDS = {

@@ -11,10 +11,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from pydantic import ValidationError
+
 from buttress.fe.errors import InputError
 from buttress.schema_bone import SectionInput
 from buttress.section import Section
-from pydantic import ValidationError
 
 Points = list[list[float]]
 SAME_MM = 0.02

@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
+
 from buttress.design import parse_vary
 from buttress.fe.errors import InputError
 from buttress.grouping import bone_key

@@ -19,13 +19,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
+from pydantic import BaseModel
+
 from buttress.checked import closest, did_you_mean
 from buttress.complaint import show
 from buttress.fe.errors import InputError
 from buttress.schema import Study
 from buttress.study import study_from
 from buttress.turning import slope, turn_to
-from pydantic import BaseModel
 
 SCALES = {
     "cancellous_strength": "strength of bone other than cortex under screw and thread",

@@ -15,6 +15,7 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
+
 from buttress.bone import Bone, build_bone, under_load
 from buttress.fe.condense import Condensed, condense
 from buttress.fe.limit import Capacity

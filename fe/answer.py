@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+
 from buttress.fe.condense import Condensed
 from buttress.fe.limit import Escape
 

@@ -11,6 +11,9 @@ from functools import cache
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import ArrayLike
+from scipy import sparse
+
 from buttress.fe.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
@@ -22,8 +25,6 @@ from buttress.fe.element import (
     shape,
 )
 from buttress.fe.errors import InputError, SolveError
-from numpy.typing import ArrayLike
-from scipy import sparse
 
 BLOCK = 2048  # triangles worked on together: their factors stay in the processor's cache
 

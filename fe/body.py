@@ -16,6 +16,7 @@ import numpy as np
 import scipy.linalg
 import scipy.sparse as sp
 import scipy.sparse.linalg as spla
+
 from buttress.fe.errors import SolveError
 
 FloatArray = np.ndarray

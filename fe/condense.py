@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import scipy.linalg
+
 from buttress.fe.body import Body, Column
 from buttress.fe.link import LinkList
 from buttress.fe.member import Member

@@ -7,11 +7,12 @@ from hashlib import blake2b
 from typing import Any
 
 import numpy as np
+
 from buttress.fe.assembly import Pattern, interpolation_terms, stiffness
 from buttress.fe.body import Body, Column
-from buttress.fe.interface import Interface
 from buttress.fe.link import End, Link, LinkList
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.bodies import Interface
+from buttress.fe.mesh.t6 import Mesh
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

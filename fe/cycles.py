@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.fe.answer import Answer
 from buttress.fe.stages import Staging, State
 

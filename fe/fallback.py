@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.linalg
+
 from buttress.fe.lemke import lemke, proves_none
 from buttress.fe.limit import Capacity, Escape
 

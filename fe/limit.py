@@ -14,9 +14,10 @@ from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.optimize import linprog
+
 from buttress.fe.condense import Condensed
 from buttress.fe.errors import SolveError
-from scipy.optimize import linprog
 
 FloatArray = np.ndarray
 

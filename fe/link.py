@@ -18,6 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+
 from buttress.fe.body import Body, Column
 from buttress.fe.member import Member
 

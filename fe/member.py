@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
+
 from buttress.fe.body import Body, Column
 
 FloatArray = np.ndarray

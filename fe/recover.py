@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from buttress.fe.body import Body, Column
 from buttress.fe.condense import Condensed, kink_motions
 from buttress.fe.limit import Escape

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
+
 from buttress.fe.answer import Answer
 from buttress.fe.guess import Guess, Singular
 

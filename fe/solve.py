@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.linalg.lapack as lapack
+
 from buttress.fe.answer import Answer, Memory
 from buttress.fe.condense import Condensed
 from buttress.fe.errors import SolveError

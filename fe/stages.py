@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from buttress.fe.answer import Answer, Memory
 from buttress.fe.condense import Condensed
 from buttress.fe.solve import Solver

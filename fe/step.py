@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+
 from buttress.fe.answer import Answer, Memory
 from buttress.fe.limit import Capacity, Escape, capacity
 from buttress.fe.search import most_guesses, search

@@ -6,6 +6,7 @@ Strains are (exx, eyy, gxy) with the engineering shear, stresses (sxx, syy, sxy)
 from __future__ import annotations
 
 import numpy as np
+
 from buttress.fe.assembly import jacobian
 from buttress.fe.element import NODES, QUADRATURE, FloatArray, Triangles, shape
 

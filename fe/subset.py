@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from buttress.fe.answer import Answer, Memory
 from buttress.fe.condense import Condensed
 from buttress.fe.limit import Escape

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+
 from buttress.fe.errors import InputError
 from buttress.placement import crossings, screw_axis
 from buttress.schema import Construct

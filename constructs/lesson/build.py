@@ -8,6 +8,7 @@ from time import perf_counter
 from typing import Any
 
 import numpy as np
+
 from buttress.compare import versions
 from buttress.fe.errors import InputError
 from buttress.lesson.check import Ask, fresh, measure, summary

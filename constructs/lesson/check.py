@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
+
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.lesson.grid import AXES, Scene

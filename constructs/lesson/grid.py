@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from shapely.geometry import LineString, Polygon
+from shapely.ops import split
+
 from buttress.grouping import digest
 from buttress.lesson.biting import biting
 from buttress.patches import patches
@@ -19,8 +22,6 @@ from buttress.schema import Construct, Fracture, Study
 from buttress.section import Section
 from buttress.study import study_from
 from buttress.vary import Case, plain
-from shapely.geometry import LineString, Polygon
-from shapely.ops import split
 
 AXES = ("slope", "quality", "position", "friction")
 SWITCHES = ("screws", "plate", "graft")

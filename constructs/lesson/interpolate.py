@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+
 from buttress.lesson.grid import AXES
 from buttress.lesson.solve import Index, Path, Solved
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+
 from buttress.lesson.grid import Scene
 from buttress.lesson.interpolate import cell, read
 from buttress.lesson.solve import Solved

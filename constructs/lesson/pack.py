@@ -6,6 +6,7 @@ import base64
 from typing import Any
 
 import numpy as np
+
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.solve import Solved
 from buttress.patches import patches

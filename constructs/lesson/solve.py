@@ -17,6 +17,7 @@ from time import perf_counter
 from typing import Protocol
 
 import numpy as np
+
 from buttress.compare import lets_go
 from buttress.fe.condense import Condensed
 from buttress.fe.errors import ButtressError, InputError

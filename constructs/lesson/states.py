@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+
 from buttress.bone import Bone
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.recover import displacements, nodal_forces, pushes
 from buttress.fe.solve import Answer
 from buttress.metrics import Reader, member_stress

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely import Polygon
+
 from buttress.fe.errors import InputError
 from buttress.scan.grids import check_values
 from buttress.tables import number
-from numpy.typing import ArrayLike, NDArray
-from shapely import Polygon
 
 FloatArray = NDArray[np.float64]
 MODULUS = (0.5, 40_000.0)  # MPa: from the softest foam to more than dense cortex

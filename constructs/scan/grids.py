@@ -12,8 +12,9 @@ import warnings
 import zlib
 
 import numpy as np
-from buttress.fe.errors import InputError
 from numpy.typing import NDArray
+
+from buttress.fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 LARGEST = 40_000_000

@@ -6,6 +6,7 @@ Without it, equilibrium would not say where a loose fragment, graft or plate is 
 from __future__ import annotations
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.body import Column
 from buttress.fe.link import End, Link, LinkList

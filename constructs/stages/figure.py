@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+
 from buttress import drawing as d
 from buttress.figure_section import bounds, draw_escape, drawn_factor, escaping
 from buttress.picture import Picture
 from buttress.stages.records import NOT_RUN, StagedResult, StageResult
 from buttress.stages.table import screw_names
 from buttress.textfit import LINE, SIZE, width, wrap
-from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
 
 FloatArray = np.ndarray
 FRAGMENT = "#F6C6A0"

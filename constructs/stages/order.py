@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+
 from buttress.fe.cycles import Cycled, cycle
 from buttress.fe.solve import Answer
 from buttress.fe.stages import Staging, State

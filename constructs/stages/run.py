@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+
 from buttress.bone import Bone
 from buttress.fe.cycles import Cycled, slipped
 from buttress.fe.errors import InputError

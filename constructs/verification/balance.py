@@ -11,6 +11,7 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.recover import displacements, pushes, resultant
 from buttress.fe.solve import Answer
 from buttress.fe.verification import Case, register

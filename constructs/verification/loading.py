@@ -6,6 +6,7 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.bone import build_bone
 from buttress.compare import Search
 from buttress.fe.recover import resultant

@@ -9,6 +9,7 @@ P / (t w c b (1 - n)) (rho2^(1 - n) - rho1^(1 - n)), where b is the slope of the
 from __future__ import annotations
 
 import numpy as np
+
 from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle

@@ -13,9 +13,10 @@ from collections import defaultdict
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.bone import build_bone, build_meshes
-from buttress.fe.interface import Interface
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.bodies import Interface
+from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register
 from buttress.metrics import Reader, intact_subsidence, read
 from buttress.model import build_model, intact_measures

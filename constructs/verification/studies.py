@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from buttress.fe.interface import Interface
-from buttress.fe.mesh import Mesh
+
+from buttress.fe.mesh.bodies import Interface
+from buttress.fe.mesh.t6 import Mesh
 from buttress.study import Study, example, study_from
 from buttress.vary import plain
 

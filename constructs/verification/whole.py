@@ -11,18 +11,19 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+from scipy.spatial import cKDTree
+
 from buttress.bone import Bone, build_bone, make_solid
 from buttress.fe.body import Body, Column
 from buttress.fe.condense import condense
 from buttress.fe.continuum import Continuum
 from buttress.fe.link import End, Link, LinkList
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.recover import displacements
 from buttress.fe.solve import Solver
 from buttress.fe.verification import Case, register
 from buttress.model import intact_measures
 from buttress.verification.studies import coarse
-from scipy.spatial import cKDTree
 
 STUDY, PLAIN_SIZE = "bicondylar", 2.0
 FloatArray = np.ndarray

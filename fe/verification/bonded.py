@@ -18,6 +18,7 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.assembly import edge_load, sheet
 from buttress.fe.body import Body, Column
 from buttress.fe.condense import Measure
@@ -26,7 +27,7 @@ from buttress.fe.element import FloatArray
 from buttress.fe.embed import spread_points
 from buttress.fe.link import End, LinkList
 from buttress.fe.member import BeamSection, Member
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, answered, spring

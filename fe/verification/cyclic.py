@@ -14,6 +14,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+
 from buttress.fe.answer import Answer
 from buttress.fe.condense import condense
 from buttress.fe.cycles import Cycled, cycle

@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.body import Column
 from buttress.fe.condense import Measure
 from buttress.fe.link import End, LinkList

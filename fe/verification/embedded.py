@@ -14,6 +14,7 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.assembly import edge_load
 from buttress.fe.body import Column
 from buttress.fe.condense import Measure

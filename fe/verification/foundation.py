@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.condense import Measure
 from buttress.fe.link import End, LinkList
 from buttress.fe.verification import Case, register

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.assembly import edge_load, edge_weights
 from buttress.fe.body import Column
 from buttress.fe.condense import condense

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.condense import condense
 from buttress.fe.link import End, Hinge, LinkList
 from buttress.fe.member import BeamSection, Member

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.body import Column
 from buttress.fe.condense import condense
 from buttress.fe.link import LinkList

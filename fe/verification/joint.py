@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+
 from buttress.fe.condense import Condensed, condense
 from buttress.fe.errors import SolveError
 from buttress.fe.link import End, Link, LinkList

@@ -8,6 +8,7 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
 from buttress.fe.element import QUADRATURE, FloatArray, shape
 from buttress.fe.stress import strain, stress, weights

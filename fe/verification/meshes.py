@@ -6,8 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from buttress.fe.element import FloatArray, IntArray
 from scipy.spatial import cKDTree
+
+from buttress.fe.element import FloatArray, IntArray
 
 Map = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 

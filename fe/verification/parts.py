@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
+from scipy.spatial import cKDTree
+
 from buttress.fe.assembly import sheet
 from buttress.fe.body import Body, Column
 from buttress.fe.condense import Measure, condense
@@ -18,11 +21,9 @@ from buttress.fe.errors import SolveError
 from buttress.fe.limit import capacity
 from buttress.fe.link import End, Link, LinkList
 from buttress.fe.member import BeamSection, Member
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve import Answer, Memory, Solver
 from buttress.fe.verification.meshes import Grid
-from numpy.typing import ArrayLike
-from scipy.spatial import cKDTree
 
 RIGID = 1e10  # MPa
 SLENDER = 1e15  # N, shear stiffness of a member that a closed form takes as Euler-Bernoulli

@@ -8,6 +8,7 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.assembly import edge_load, sheet, stiffness
 from buttress.fe.element import FloatArray
 from buttress.fe.stress import strain, stress

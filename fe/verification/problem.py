@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 import numpy as np
+from numpy.typing import ArrayLike
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
 from buttress.fe.assembly import quadrature_points
 from buttress.fe.element import NODES, QUADRATURE, FloatArray, IntArray, Triangles, shape
 from buttress.fe.errors import SolveError
 from buttress.fe.stress import strain_at, weights
-from numpy.typing import ArrayLike
-from scipy import sparse
-from scipy.sparse.linalg import splu
 
 
 def solve(matrix: sparse.csc_matrix, load: FloatArray, held: IntArray,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.condense import condense
 from buttress.fe.link import End, LinkList
 from buttress.fe.solve import Solver

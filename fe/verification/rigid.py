@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.assembly import sheet, stiffness
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, rectangle, scattered

@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
+
 from buttress.fe.body import Body
 from buttress.fe.condense import Measure
 from buttress.fe.embed import spread_points

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.assembly import edge_weights
 from buttress.fe.condense import condense
 from buttress.fe.element import FloatArray

@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+
 from buttress.fe.condense import condense
 from buttress.fe.link import End, LinkList
 from buttress.fe.solve import Answer, Solver

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.body import Column
 from buttress.fe.condense import condense
 from buttress.fe.continuum import Continuum

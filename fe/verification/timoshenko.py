@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+
 from buttress.fe.body import Column
 from buttress.fe.condense import Measure
 from buttress.fe.link import End, LinkList

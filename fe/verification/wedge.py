@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
+
 from buttress.fe.body import Body
 from buttress.fe.condense import condense
 from buttress.fe.continuum import Continuum

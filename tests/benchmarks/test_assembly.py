@@ -11,11 +11,12 @@ from time import perf_counter
 
 import numpy as np
 import pytest
-from buttress.fe.assembly import Pattern, quadrature_points, sheet, stiffness
-from buttress.fe.verification.meshes import rectangle, scattered
 from skfem import Basis, ElementTriP2, ElementVector, MeshTri
 from skfem.models.elasticity import linear_elasticity
 from threadpoolctl import threadpool_limits
+
+from buttress.fe.assembly import Pattern, quadrature_points, sheet, stiffness
+from buttress.fe.verification.meshes import rectangle, scattered
 
 MODULUS, POISSON = 1000.0, 0.3
 LAME = (MODULUS * POISSON / (1 - POISSON**2), MODULUS / (2 * (1 + POISSON)))  # plane stress

@@ -14,11 +14,12 @@ from time import perf_counter
 
 import numpy as np
 import pytest
+from scipy.sparse.linalg import splu
+from threadpoolctl import threadpool_limits
+
 from buttress.fe.assembly import sheet, stiffness
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.problem import unknowns
-from scipy.sparse.linalg import splu
-from threadpoolctl import threadpool_limits
 
 TINY = (500, 1000, 2000)
 SIZES = (10_000, 32_000, 100_000, 320_000)

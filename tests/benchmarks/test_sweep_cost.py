@@ -20,6 +20,7 @@ from time import perf_counter, process_time
 
 import numpy as np
 import pytest
+
 from buttress.design import make_design
 from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.grouping import planned

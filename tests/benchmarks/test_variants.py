@@ -9,6 +9,7 @@ from time import perf_counter
 
 import numpy as np
 import pytest
+
 from buttress.bone import build_bone
 from buttress.fe.body import Column
 from buttress.fe.solve import Solver

@@ -10,6 +10,7 @@ from time import process_time
 
 import numpy as np
 import pytest
+
 from buttress.bone import build_bone
 from buttress.fe.body import Column
 from buttress.fe.threads import one_thread

@@ -10,6 +10,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_lesson import small_lesson, small_scene
+from small_study import small_study
+
 from buttress import LABEL
 from buttress.lesson.build import make
 from buttress.lesson.check import draws
@@ -20,8 +23,6 @@ from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import Lesson, write_lesson
 from buttress.lesson.words import Step
 from buttress.schema import Study
-from small_lesson import small_lesson, small_scene
-from small_study import small_study
 
 pytestmark = pytest.mark.browser
 HOSTILE = "</script><script>hacked()</script>'\"&lt;"

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from buttress.figures import draw_all
-from buttress.report import write_report
 from hostile import hostile_comparison
 from made_up import long_names, usual
+
+from buttress.figures import draw_all
+from buttress.report import write_report
 
 pytestmark = pytest.mark.browser
 

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from buttress import LABEL
 from buttress.study import example_text
 

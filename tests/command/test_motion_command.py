@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from buttress.study import example_text
 from test_command import run
+
+from buttress.study import example_text
 
 COARSE = example_text("medial-shear").replace(
     "total_N = [500, 1000, 1500]", "total_N = [1000]").replace(

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from buttress import LABEL
 
 ROOT = Path(__file__).parents[2]

@@ -3,13 +3,14 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from hypothesis import strategies as st
+
 from buttress.fe.condense import Measure, condense
 from buttress.fe.link import End, LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.verification.meshes import Grid, rectangle
 from buttress.fe.verification.parts import ACROSS, GROUND, matched, piece, spring, touch
 from buttress.fe.verification.problem import node_at, unknowns
-from hypothesis import strategies as st
 
 WIDTH, HEIGHT = 20.0, 10.0  # mm
 FORCE = 1000.0  # N

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely import Polygon
+
 from buttress.fe.errors import InputError
 from buttress.scan.field import make_field
 from buttress.scan.grids import READERS
 from buttress.scan.outline import drawn, points_of
 from buttress.schema import SectionInput
 from buttress.section import Section
-from hypothesis import given
-from hypothesis import strategies as st
-from shapely import Polygon
 
 VALUES = np.arange(35.0).reshape(7, 5) + 1
 

@@ -7,13 +7,14 @@ random: small enough that sticking, slipping either way, open and crushed can al
 from itertools import product
 
 import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
 from buttress.fe.body import FARTHEST_MM
 from buttress.fe.condense import Condensed
 from buttress.fe.limit import capacity
 from buttress.fe.link import LinkList
 from buttress.fe.solve import Solver
-from hypothesis import given
-from hypothesis import strategies as st
 
 FORCE = np.array([1000.0])
 FAR = 1.0

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from functools import cache
 
+from small_study import small_study
+
 from buttress.compare import compare
 from buttress.results import Comparison
 from buttress.schema import Study
 from buttress.study import study_from
 from buttress.vary import plain
-from small_study import small_study
 
 NAMES = ("+1|cmd", "@SUM(A1:A9) <script>alert(1)</script>", "$\\frac{$ \\$x_1^2$ {",
          "_hidden \"quoted\" 'x'; --", "-" + "W" * 59)

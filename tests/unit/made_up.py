@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+
 from buttress.contacts import ContactLine
 from buttress.picture import Arrow, BodyPicture, FreeBody, LinkForces, MemberPicture, Picture
 from buttress.results import (

@@ -8,8 +8,9 @@ import zlib
 from pathlib import Path
 
 import numpy as np
-from buttress.study import example_text
 from PIL import Image
+
+from buttress.study import example_text
 
 SCALE = 1.0
 CORNER = (-45.0, -125.0)

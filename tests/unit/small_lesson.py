@@ -6,12 +6,13 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+from small_study import small_study
+
 from buttress.lesson.build import make
 from buttress.lesson.grid import Family, Scene, scene_of
 from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import Lesson
 from buttress.schema import Study
-from small_study import small_study
 
 FULL = {"slope": (20.0, 21.0), "quality": (0.8, 1.0), "position": (0.0, 1.25),
         "friction": (0.4, 0.6)}

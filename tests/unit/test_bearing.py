@@ -9,6 +9,9 @@ from pathlib import Path
 
 import made_up
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
 from buttress import LABEL, bearing, figure_bearing
 from buttress.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
 from buttress.output import document, write_results
@@ -16,8 +19,6 @@ from buttress.report_parts import limits_table
 from buttress.results import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
 from buttress.table import print_table
 from buttress.textfit import clashes, shown_texts
-from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 LOST = "not found: answers did not converge near it"
 

@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.stats import sobol_indices
+
 from buttress import certainty, rank_table, rank_words
 from buttress.certainty import (
     Indices,
@@ -18,7 +20,6 @@ from buttress.certainty import (
 )
 from buttress.design import unit_samples
 from buttress.rank import Driven
-from scipy.stats import sobol_indices
 
 FloatArray = np.ndarray
 

@@ -13,10 +13,11 @@ from pathlib import Path
 
 import distributed
 import pytest
-from buttress.fe.errors import ButtressError, InputError
-from buttress.sweep import run_sweep
 from small_study import small_study
 from sweep_tables import assert_same
+
+from buttress.fe.errors import ButtressError, InputError
+from buttress.sweep import run_sweep
 
 VARY = ["fracture.shear plane.friction=0.3:0.5:24", "section.modulus_scale=0.8,1"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from buttress import tables
 from buttress.fe.errors import InputError
 

@@ -6,11 +6,12 @@ import itertools
 
 import numpy as np
 import pytest
+from scipy import stats
+
 from buttress.design import make_design, unit_samples
 from buttress.fe.errors import InputError
 from buttress.ranges import parse_range
 from buttress.study import example
-from scipy import stats
 
 STUDY = example("medial-shear")
 FRICTION = "fracture.shear plane.friction"

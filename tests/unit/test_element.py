@@ -3,6 +3,7 @@ from math import factorial
 
 import numpy as np
 import pytest
+
 from buttress.fe.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,

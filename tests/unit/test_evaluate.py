@@ -7,13 +7,14 @@ import weakref
 from pathlib import Path
 
 import pytest
+from small_study import small_study
+
 from buttress.compare import compare
 from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.grouping import bone_key, hardware_key, load_key, planned
 from buttress.schema import Study
 from buttress.study import example, study_from
 from buttress.vary import Varier, plain, varied
-from small_study import small_study
 
 FRICTION = "fracture.shear plane.friction"
 PLATED = "construct.antiglide.plate.antiglide plate"

@@ -6,7 +6,8 @@ import re
 
 import numpy as np
 import pytest
-from buttress.fe.interface import mesh_bodies
+
+from buttress.fe.mesh.bodies import mesh_bodies
 from buttress.layout import layout, planned
 from buttress.rules import check
 from buttress.section import Section

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from small_study import small_study
+
 from buttress.compare import compare
 from buttress.explore import Explorer
 from buttress.fe.errors import InputError
 from buttress.study import only
 from buttress.vary import varied
-from small_study import small_study
 
 FRICTION = "fracture.shear plane.friction"
 

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from buttress import LABEL, figures
-from buttress.textfit import clashes, shown_texts
 from made_up import construct, long_names
 from matplotlib.collections import PolyCollection
+
+from buttress import LABEL, figures
+from buttress.textfit import clashes, shown_texts
 
 
 def words(ax) -> str:

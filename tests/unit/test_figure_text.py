@@ -7,10 +7,11 @@ from dataclasses import replace
 import matplotlib as mpl
 import numpy as np
 import pytest
-from buttress import figures
-from buttress.textfit import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
 from made_up import comparison, construct, long_names, picture, usual
 from matplotlib.figure import Figure
+
+from buttress import figures
+from buttress.textfit import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
 
 
 @pytest.mark.parametrize("count", [1, 6, 15])

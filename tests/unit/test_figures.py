@@ -9,17 +9,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from made_up import FORCES, comparison, construct, long_names, picture, usual
+from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import FancyArrowPatch
+from matplotlib.quiver import Quiver
+
 from buttress import LABEL, figures
 from buttress import drawing as d
 from buttress.figure_section import ESCAPE_MM, grouped
 from buttress.picture import unloaded
 from buttress.results import LimitResult
 from buttress.textfit import clashes, shown_texts
-from made_up import FORCES, comparison, construct, long_names, picture, usual
-from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.figure import Figure
-from matplotlib.patches import FancyArrowPatch
-from matplotlib.quiver import Quiver
 
 
 def words(ax) -> str:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from wrong_input import VOID_STUDY, changed, refused
+
 from buttress import tables
 from buttress.grafts import fill_material
 from buttress.rules import check
 from buttress.study import parse_study
-from wrong_input import VOID_STUDY, changed, refused
 
 TEXT = VOID_STUDY + """
 [[construct.wire]]

@@ -8,13 +8,14 @@ import re
 from pathlib import Path
 
 import pytest
+from hostile import NAMES, hostile_comparison
+from PIL import Image
+from small_study import small_study
+
 from buttress import LABEL, gallery
 from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.study import example, example_names, only
-from hostile import NAMES, hostile_comparison
-from PIL import Image
-from small_study import small_study
 
 ROOT = Path(__file__).parents[2]
 GALLERY = ROOT / "results" / "gallery"

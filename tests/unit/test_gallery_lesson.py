@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from buttress import LABEL
 from buttress.gallery import OTHERS
 from buttress.lesson.check import Ask, fresh

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
-from buttress.fe.errors import InputError
-from buttress.fe.geometry import plan
 from section_figures import SIZE, rectangle, tibia
 from shapely.geometry import LineString, Polygon
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.figure import plan
 
 HALF = {"cut": [(0.0, 15.0), (20.0, 15.0)]}
 

@@ -8,6 +8,10 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison, hostile_study
+from small_study import small_study
+from test_report import Page
+
 from buttress import figures, sweep_figures
 from buttress.compare import compare
 from buttress.figures import draw_all
@@ -17,9 +21,6 @@ from buttress.study import study_from
 from buttress.sweep import export_csv, run_sweep
 from buttress.textfit import clashes, shown_texts
 from buttress.vary import plain
-from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison, hostile_study
-from small_study import small_study
-from test_report import Page
 
 STARTS = ("=", "+", "-", "@", "\t", "\r")
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from made_up import comparison, construct, load_result, usual, with_title
+from test_report import NASTY, Page
+
 from buttress import LABEL
 from buttress.certainty import Share
 from buttress.fe.errors import InputError
 from buttress.html_results import rank_html, sweep_html
 from buttress.sweep import SweepSummary
-from made_up import comparison, construct, load_result, usual, with_title
-from test_report import NASTY, Page
 
 
 def shown(result: object) -> Page:

@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
+
 from buttress import implants
 from buttress.fe.errors import InputError
 from buttress.schema import Plate, Screw, Wire
 from buttress.schema_implants import wire_diameters
-from pydantic import ValidationError
 
 
 def screw(**changes: object) -> Screw:

@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
+
 from buttress import LABEL
 from buttress.cli import app
 from buttress.fe.errors import InputError
 from buttress.keys import FURTHER, NEEDED, lines, markdown, tables
 from buttress.study import example, example_names
 from buttress.vary import SCALES, TURNS, plain
-from typer.testing import CliRunner
 
 ROOT = Path(__file__).parents[2]
 LISTED = {(t.heading.strip("[]").replace("the file itself", ""), k.name): k

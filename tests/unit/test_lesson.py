@@ -10,6 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_lesson import small_lesson, small_scene
+from small_study import small_study
+
 from buttress import LABEL, cli_lesson
 from buttress.fe.errors import InputError
 from buttress.lesson.biting import crossed
@@ -23,8 +26,6 @@ from buttress.lesson.solve import Job, knee_of, solve_job
 from buttress.lesson.solve import Path as LoadPath
 from buttress.section import Section
 from buttress.study import example
-from small_lesson import small_lesson, small_scene
-from small_study import small_study
 
 
 @pytest.fixture(scope="module")

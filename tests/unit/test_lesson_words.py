@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+
 from buttress.lesson import words
 from buttress.lesson.look import Asked, Facts, Look, Push, mm, outcome, upto, verdict
 from buttress.lesson.shipped import (

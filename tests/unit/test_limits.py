@@ -10,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_study import small_study
+
 from buttress.bone import build_bone
 from buttress.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
 from buttress.fe.errors import InputError
@@ -37,7 +39,6 @@ from buttress.results import LimitResult, Where
 from buttress.study import example_text, parse_study, study_from
 from buttress.tables import value
 from buttress.vary import plain
-from small_study import small_study
 
 
 def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits: float):

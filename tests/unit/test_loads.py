@@ -7,6 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from made_up import construct, load_result
+from scipy.constants import g as scipy_gravity
+from small_study import small_study
+
 from buttress.bone import build_bone
 from buttress.evaluate import Evaluator, Options, Task
 from buttress.fe.errors import InputError
@@ -17,11 +23,6 @@ from buttress.report_assumptions import assumptions
 from buttress.schema_load import LoadInput
 from buttress.study import example_text, parse_study, study_from
 from buttress.vary import varied
-from hypothesis import given
-from hypothesis import strategies as st
-from made_up import construct, load_result
-from scipy.constants import g as scipy_gravity
-from small_study import small_study
 
 MASS = "body_mass_kg = 75       # invented; for the weight-bearing table only\n"
 TEXT = example_text("medial-shear").replace(MASS, "")

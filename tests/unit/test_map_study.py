@@ -10,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
+
 from buttress import cli, figures
 from buttress.compare import compare
 from buttress.fe.errors import InputError
@@ -21,7 +23,6 @@ from buttress.section import Section, trabecular_strength
 from buttress.study import load_study, parse_study, study_from
 from buttress.sweep import run_sweep
 from buttress.vary import plain, varied
-from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
 
 MODULUS = f'map = {{ file = "m.npy", kind = "modulus", {GRID} }}'
 DENSITY = f'map = {{ file = "m.npy", kind = "density", law = "Morgan 2003 tibia", {GRID} }}'

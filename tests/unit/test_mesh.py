@@ -5,14 +5,15 @@ import itertools
 
 import numpy as np
 import pytest
-from buttress.fe.errors import InputError
-from buttress.fe.geometry import plan
-from buttress.fe.interface import mesh_bodies
-from buttress.fe.mesh import Mesh, border, corner_areas, with_midsides
-from buttress.fe.triangulate import angles
 from section_figures import SIZE, graded, half_width, random_fracture, rectangle, tibia
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import unary_union
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.bodies import mesh_bodies
+from buttress.fe.mesh.figure import plan
+from buttress.fe.mesh.t6 import Mesh, border, corner_areas, with_midsides
+from buttress.fe.mesh.triangulate import angles
 
 
 def check(planar, meshes, interfaces):

@@ -3,12 +3,13 @@
 import meshio
 import numpy as np
 import pytest
-from buttress.fe.errors import InputError
-from buttress.fe.geometry import plan
-from buttress.fe.interface import mesh_bodies
-from buttress.fe.mesh import border
-from buttress.fe.meshfile import read, write
 from section_figures import rectangle
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.bodies import mesh_bodies
+from buttress.fe.mesh.figure import plan
+from buttress.fe.mesh.files import read, write
+from buttress.fe.mesh.t6 import border
 
 SQUARE = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [0.0, 1.0, 0.0]])
 

@@ -6,14 +6,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hostile import NAMES, hostile_study
+from PIL import Image
+from small_study import small_study
+
 from buttress import LABEL, motion
 from buttress.fe.errors import InputError
 from buttress.motion import Film, _drawn, draw_frame, film, write_film
 from buttress.study import only
 from buttress.textfit import clashes
-from hostile import NAMES, hostile_study
-from PIL import Image
-from small_study import small_study
 
 
 @pytest.fixture(scope="module")

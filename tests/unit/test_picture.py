@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from small_study import small_study
+
 from buttress.model import Bones, build_model
 from buttress.picture import take_picture
-from small_study import small_study
 
 
 def test_the_arrows_of_a_free_body_stand_on_their_lines_of_action() -> None:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from buttress.fe.errors import InputError
 from buttress.placement import (
     Axis,

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_study import small_study
+
 from buttress import uncertain
 from buttress.fe.errors import ButtressError, InputError
 from buttress.rank import Outcomes, RankResult, ranked, run_rank
@@ -16,7 +18,6 @@ from buttress.rank_table import table_lines, write_folder
 from buttress.sweep import Estimate, SweepSummary
 from buttress.sweep_figures import over_range
 from buttress.uncertain import inputs_of, shipped
-from small_study import small_study
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)

@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_study import small_study
+
 from buttress import tables, uncertain
 from buttress.fe.errors import InputError
 from buttress.rank_design import make_samples
@@ -13,7 +15,6 @@ from buttress.section import Section
 from buttress.study import example, example_names
 from buttress.uncertain import input_lines, inputs_of, shipped
 from buttress.vary import addresses, varied
-from small_study import small_study
 
 STUDY = small_study("lag screws", "antiglide")
 

@@ -8,6 +8,8 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from made_up import comparison, construct, usual, with_title
+
 from buttress import LABEL, report
 from buttress.figures import stems
 from buttress.glossary import glossary
@@ -20,7 +22,6 @@ from buttress.study import example
 from buttress.table import MARK, ORDER, best_first, lines, print_table, why_first
 from buttress.tables import value
 from buttress.verified import recorded, sentences
-from made_up import comparison, construct, usual, with_title
 
 NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))

@@ -6,6 +6,9 @@ from html import unescape
 from typing import Any
 
 import pytest
+from rule_findings import found_in
+from small_study import small_study
+
 from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.placement import screw_axis
@@ -16,8 +19,6 @@ from buttress.rules_screw import place, thread_hold
 from buttress.section import Section
 from buttress.study import Study, example, study_from
 from buttress.table import lines
-from rule_findings import found_in
-from small_study import small_study
 
 LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,
        "thread_mm": 32, "use": "lag", "tension_N": 300}

@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from rule_findings import found_in
+from shapely import Polygon
+
 from buttress.layout import ends, layout
 from buttress.placement import screw_axis
 from buttress.rules import Finding, check
 from buttress.rules_screw import held_thread, place, thread_hold
 from buttress.section import Section
 from buttress.study import Study, study_from
-from rule_findings import found_in
-from shapely import Polygon
 
 EDGES = [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},
          {"name": "outer", "points_mm": [[27, 0], [28, -9]]}]

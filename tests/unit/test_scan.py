@@ -11,11 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from map_files import chunk, csv, npy, png, raw_png
+
 from buttress.fe.errors import InputError
 from buttress.scan.files import inside, read_bytes
 from buttress.scan.grids import READERS, from_csv, from_npy, from_png
 from buttress.scan.outline import drawn, points_of
-from map_files import chunk, csv, npy, png, raw_png
 
 VALUES = np.random.default_rng(3).uniform(0.0, 1.0, (7, 5))
 MEMORY = 40e6  # bytes that reading any file may take at its peak

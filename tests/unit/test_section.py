@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+
 from buttress.schema import SectionInput
 from buttress.section import Section, trabecular_density, trabecular_strength
 

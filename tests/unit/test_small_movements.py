@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from small_study import small_study
+
 from buttress.fe.body import FARTHEST_MM
 from buttress.fe.step import TOO_FAR
 from buttress.model import Bones, Model, build_model
 from buttress.tables import number
-from small_study import small_study
 
 TURN, MOVE = (number("anatomy", "small movements", name) for name in ("turn", "move"))
 

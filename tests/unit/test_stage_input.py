@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from buttress.fe.errors import InputError
-from buttress.stages import run_stages
-from buttress.study import study_from
 from staged_study import (
     FIRST,
     LAG,
@@ -18,6 +15,10 @@ from staged_study import (
     staged_study,
     tighten,
 )
+
+from buttress.fe.errors import InputError
+from buttress.stages import run_stages
+from buttress.study import study_from
 
 WRONG = {
     "not placed": ([tighten(LAG, 100.0), place(LAG)], "stage.1.what", "not placed"),

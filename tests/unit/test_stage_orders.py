@@ -7,17 +7,18 @@ import json
 from html import unescape
 
 import pytest
+from staged_study import (
+    BUILT,
+    FIRST,
+    staged_data,
+)
+
 from buttress import table
 from buttress.compare import compare
 from buttress.output import document
 from buttress.report_parts import main_table
 from buttress.stages.table import as_csv, lines, orders
 from buttress.study import study_from
-from staged_study import (
-    BUILT,
-    FIRST,
-    staged_data,
-)
 
 
 @pytest.fixture(scope="module")

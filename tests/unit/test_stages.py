@@ -7,14 +7,6 @@ import json
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
-from buttress.compare import compare
-from buttress.figure_charts import bracket_words, capacity, curves
-from buttress.report_parts import facts
-from buttress.results import NOT_TIGHTENED
-from buttress.stages import run_stages
-from buttress.stages.table import lines
-from buttress.study import study_from
-from buttress.table import print_table
 from matplotlib.text import Text
 from staged_study import (
     BUILT,
@@ -30,6 +22,15 @@ from staged_study import (
     staged_study,
     tighten,
 )
+
+from buttress.compare import compare
+from buttress.figure_charts import bracket_words, capacity, curves
+from buttress.report_parts import facts
+from buttress.results import NOT_TIGHTENED
+from buttress.stages import run_stages
+from buttress.stages.table import lines
+from buttress.study import study_from
+from buttress.table import print_table
 
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
@@ -164,7 +165,6 @@ def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     from buttress.metrics import Reader, intact_subsidence
     from buttress.model import Bones, build_model, intact_measures
     from buttress.stages.run import staged_result
-
     from fe import body
 
     study = staged_study()

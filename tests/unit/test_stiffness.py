@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+
 from buttress.fe.assembly import (
     Pattern,
     edge_load,
@@ -12,9 +13,8 @@ from buttress.fe.assembly import (
 )
 from buttress.fe.element import QUADRATURE, shape
 from buttress.fe.errors import InputError, SolveError
-from buttress.fe.mesh import Mesh
+from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification.meshes import Grid, quarter_disc, quarter_ring, rectangle, scattered
-
 from fe import assembly
 
 CURVED = quarter_ring(6, 3, 10.0, 20.0)

@@ -11,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+
 from buttress.design import Design
 from buttress.evaluate import Outcome
 from buttress.fe.errors import ButtressError, InputError

@@ -5,14 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from small_study import small_study
+from sweep_tables import assert_same
+from test_store import outcome
+
 from buttress.design import Design
 from buttress.fe.errors import InputError
 from buttress.store import Store, read_meta, reading
 from buttress.store_layout import LAYOUT
 from buttress.sweep import run_sweep
-from small_study import small_study
-from sweep_tables import assert_same
-from test_store import outcome
 
 KEY = "fracture.shear plane.friction"
 

@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+
 from buttress.fe.assembly import quadrature_points, sheet, stiffness
 from buttress.fe.element import NODES
 from buttress.fe.stress import principal, strain, strain_at, stress, to_nodes, von_mises, weights

@@ -7,6 +7,9 @@ import re
 from pathlib import Path
 
 import pytest
+from pydantic import ValidationError
+from wrong_input import changed, refused
+
 from buttress.fe.errors import InputError
 from buttress.study import (
     Study,
@@ -17,8 +20,6 @@ from buttress.study import (
     parse_study,
     study_from,
 )
-from pydantic import ValidationError
-from wrong_input import changed, refused
 
 TEXT = example_text("medial-shear")
 SMALL = 'name = "small"\n[[construct]]\nname = "none"\n'

@@ -8,6 +8,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from small_study import small_study
+from sweep_tables import assert_same, rows_of
+
 from buttress.design import make_design
 from buttress.evaluate import Options
 from buttress.fe.errors import InputError
@@ -21,8 +24,6 @@ from buttress.sweep import (
     store_path,
     sweep_status,
 )
-from small_study import small_study
-from sweep_tables import assert_same, rows_of
 
 FRICTION = "fracture.shear plane.friction"
 VARY = [f"{FRICTION}=0.3,0.45", "section.modulus_scale=0.8,1"]

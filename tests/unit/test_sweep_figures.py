@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
+
 from buttress import LABEL
 from buttress import sweep_figures as f
 from buttress.certainty import Indices, Share, paired_difference
@@ -14,7 +16,6 @@ from buttress.drawing import series
 from buttress.fe.errors import InputError
 from buttress.rank import Against, Driven, Outcomes
 from buttress.textfit import clashes
-from matplotlib.figure import Figure
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"

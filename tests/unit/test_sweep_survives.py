@@ -10,6 +10,9 @@ from pathlib import Path
 from sqlite3 import connect
 
 import pytest
+from small_study import small_study
+from sweep_tables import SCRIPT, alive, assert_same, rows_of, started, wait_for_cases
+
 from buttress import workers as workers_module
 from buttress.design import make_design
 from buttress.evaluate import Options, Outcome, Task
@@ -19,8 +22,6 @@ from buttress.sweep import (
     run_sweep,
     sweep_status,
 )
-from small_study import small_study
-from sweep_tables import SCRIPT, alive, assert_same, rows_of, started, wait_for_cases
 
 FRICTION = "fracture.shear plane.friction"
 VARY = [f"{FRICTION}=0.3,0.45", "section.modulus_scale=0.8,1"]

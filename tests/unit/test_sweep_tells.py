@@ -8,6 +8,9 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from small_study import small_study
+from sweep_tables import rows_of, started, wait_for_cases
+
 from buttress import checking
 from buttress.checking import unbuildable
 from buttress.cli_sweep import sweep
@@ -18,8 +21,6 @@ from buttress.rules import check
 from buttress.store import reading
 from buttress.sweep import estimate, make_plan, run_sweep, sweep_status
 from buttress.vary import varied
-from small_study import small_study
-from sweep_tables import rows_of, started, wait_for_cases
 
 SLOPE = "fracture.shear plane.slope_deg"
 FRICTION = "fracture.shear plane.friction"

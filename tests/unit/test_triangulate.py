@@ -4,9 +4,10 @@ import time
 
 import numpy as np
 import pytest
-from buttress.fe.errors import InputError, SolveError
-from buttress.fe.triangulate import SMALLEST_ANGLE, angles, triangulate
 from section_figures import rectangle, tibia
+
+from buttress.fe.errors import InputError, SolveError
+from buttress.fe.mesh.triangulate import SMALLEST_ANGLE, angles, triangulate
 
 
 def ring(n, start=0):
@@ -105,8 +106,8 @@ def test_a_sharp_corner_of_the_input_relaxes_the_gate_only_there(monkeypatch):
     """With a gate that nothing can meet, the place named is not the corner, which may be sharp."""
     points = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 3.0]])
     assert angles(*triangulate(points, ring(3), 1.5)[:2]).min() == pytest.approx(5.71, abs=0.01)
-    monkeypatch.setattr("buttress.fe.triangulate.SMALLEST_ANGLE", 59.9)
-    monkeypatch.setattr("buttress.fe.triangulate.ATTEMPTS", 1)
+    monkeypatch.setattr("buttress.fe.mesh.triangulate.SMALLEST_ANGLE", 59.9)
+    monkeypatch.setattr("buttress.fe.mesh.triangulate.ATTEMPTS", 1)
     with pytest.raises(SolveError, match=r"the mesh has an angle of (?!5\.7)"):
         triangulate(points, ring(3), 1.5)
 
@@ -151,8 +152,8 @@ def test_a_wrong_size_is_refused(size):
 
 def test_a_mesh_under_the_gate_is_refused_with_its_place(monkeypatch):
     outline, _ = rectangle()
-    monkeypatch.setattr("buttress.fe.triangulate.SMALLEST_ANGLE", 59.9)
-    monkeypatch.setattr("buttress.fe.triangulate.ATTEMPTS", 2)
+    monkeypatch.setattr("buttress.fe.mesh.triangulate.SMALLEST_ANGLE", 59.9)
+    monkeypatch.setattr("buttress.fe.mesh.triangulate.ATTEMPTS", 2)
     with pytest.raises(SolveError, match=r"angle of \d+\.\d degrees near \(-?\d+\.\d+, -?\d+"):
         triangulate(outline, ring(4), 5.0)
 

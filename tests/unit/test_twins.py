@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from made_up import comparison, construct
+from small_study import small_study
+from test_contacts import GRAFT, depressed
+
 from buttress.bone import build_bone
 from buttress.compare import compare
 from buttress.model import blocks_of, build_model, inclusions_of
@@ -13,9 +17,6 @@ from buttress.results import Comparison
 from buttress.study import Study
 from buttress.table import best_first, lines
 from buttress.twins import pair_lines, pairs, with_twins
-from made_up import comparison, construct
-from small_study import small_study
-from test_contacts import GRAFT, depressed
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from buttress.bone import build_meshes
 from buttress.fe.errors import InputError
 from buttress.section import Section

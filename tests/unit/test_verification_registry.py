@@ -3,6 +3,7 @@ import subprocess
 import sys
 
 import pytest
+
 from buttress.fe.verification import Case, cases, register
 
 

@@ -6,11 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from test_report import Page
+
 from buttress import __version__, verified
 from buttress.fe.errors import InputError
 from buttress.glossary import glossary
 from buttress.report_parts import HEAD
-from test_report import Page
 
 
 def test_every_word_is_explained_to_both_readers_in_short_sentences() -> None:

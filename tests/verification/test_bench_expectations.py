@@ -3,6 +3,7 @@
 import itertools
 
 import pytest
+
 from buttress.bench.expect import RULES, Claim, Reading, expectations, verdict
 
 #: The bench tests to compare with: a word of the source, and of the figures that must be written.

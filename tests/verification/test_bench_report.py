@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from buttress.bench.expect import Reading, expectations, verdict
 from buttress.bench.report import counted, markdown, remarks
 from buttress.bench.run import run_test, study_of, study_text

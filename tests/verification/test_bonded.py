@@ -1,6 +1,7 @@
 """Bonded inclusion against a member with stiff links: how far the two agree, and why."""
 
 import pytest
+
 from buttress.fe.verification import bonded
 
 

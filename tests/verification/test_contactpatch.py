@@ -1,6 +1,7 @@
 """Contact patch: a uniform pressure to 1e-10."""
 
 import pytest
+
 from buttress.fe.verification import contactpatch
 
 

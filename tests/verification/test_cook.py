@@ -1,6 +1,7 @@
 """Cook's membrane: 23.9677 by extrapolation, 0.1 % from 16 cells a side on."""
 
 import pytest
+
 from buttress.fe.verification import cook
 
 

@@ -1,6 +1,7 @@
 """Dowel across a closed crack (Friberg): 0.1 %."""
 
 import pytest
+
 from buttress.fe.verification import dowel
 
 

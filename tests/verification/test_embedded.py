@@ -1,6 +1,7 @@
 """Dowel in meshed blocks: the closed form in stiff ones, in bone softer on any mesh."""
 
 import pytest
+
 from buttress.fe.verification import embedded
 
 

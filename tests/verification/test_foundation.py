@@ -1,6 +1,7 @@
 """Beam on an elastic foundation (Hetényi; seen in excerpt): 0.1 %."""
 
 import pytest
+
 from buttress.fe.verification import foundation
 
 

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
+
 from buttress.fe.errors import SolveError
 from buttress.fe.richardson import extrapolate
 from buttress.fe.verification import gci
-from scipy.optimize import brentq
 
 
 @pytest.mark.parametrize("case", gci.CASES, ids=lambda case: case.name)

@@ -1,6 +1,7 @@
 """Two-layer beam (composite beam theory): 1e-8."""
 
 import pytest
+
 from buttress.fe.verification import layers
 
 

@@ -1,6 +1,7 @@
 """NAFEMS LE1 (seen): 92.7 MPa; 2 % at 32x16 and 0.5 % at 64x32."""
 
 import pytest
+
 from buttress.fe.richardson import extrapolate
 from buttress.fe.verification import le1
 

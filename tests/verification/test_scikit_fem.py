@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+from skfem import Basis, BilinearForm, ElementTriP2, ElementVector, MeshTri2
+from skfem.helpers import ddot, sym_grad, trace
+
 from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
 from buttress.fe.verification.meshes import mapped, quarter_ring, rectangle, scattered
 from buttress.fe.verification.problem import solve, symmetry
-from skfem import Basis, BilinearForm, ElementTriP2, ElementVector, MeshTri2
-from skfem.helpers import ddot, sym_grad, trace
 
 MESHES = {
     "straight": scattered(rectangle(7, 5, 30.0, 20.0), 0.8),

@@ -1,6 +1,7 @@
 """Shear lag of a pulled rod (Volkersen; memory): 0.1 %."""
 
 import pytest
+
 from buttress.fe.verification import shearlag
 
 

@@ -1,6 +1,7 @@
 """Side plates over a core (sum of sheets): 1e-6."""
 
 import pytest
+
 from buttress.fe.verification import sideplates
 
 

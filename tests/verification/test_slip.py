@@ -1,6 +1,7 @@
 """Slip against friction and a dowel: 1e-5."""
 
 import pytest
+
 from buttress.fe.verification import slip
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from buttress.fe.verification import stagepath
 from buttress.fe.verification.joint import PRELOAD, SHARE
 from buttress.fe.verification.stagepath import BOTH, PRESSED, PUSHED

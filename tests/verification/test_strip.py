@@ -1,6 +1,7 @@
 """Hole in a strip (seen): net section, 1 %."""
 
 import pytest
+
 from buttress.fe.verification import strip
 
 

@@ -1,6 +1,7 @@
 """Timoshenko's beam: exact at any number of elements."""
 
 import pytest
+
 from buttress.fe.verification import timoshenko
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from buttress.fe.link import End, Link
 from buttress.fe.member import BeamSection, Member
 from buttress.vary import plain

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
-from buttress.fe.errors import InputError
 from numpy.typing import NDArray
+
+from buttress.fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

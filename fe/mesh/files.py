@@ -10,9 +10,10 @@ from typing import Any
 
 import meshio
 import numpy as np
-from buttress.fe.errors import InputError
-from buttress.fe.mesh import Mesh, border, corner_areas, with_midsides
 from numpy.typing import ArrayLike, NDArray
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.t6 import Mesh, border, corner_areas, with_midsides
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

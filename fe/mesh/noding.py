@@ -9,8 +9,9 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from buttress.fe.errors import InputError
 from numpy.typing import NDArray
+
+from buttress.fe.errors import InputError
 
 FloatArray = NDArray[np.float64]
 

@@ -12,11 +12,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pythoncdt
-from buttress.fe.errors import InputError, SolveError
-from buttress.fe.sizing import Sizing, divide, sharpest_corners
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
+
+from buttress.fe.errors import InputError, SolveError
+from buttress.fe.mesh.sizing import Sizing, divide, sharpest_corners
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

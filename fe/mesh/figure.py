@@ -11,13 +11,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from buttress.fe.arrangement import Edge, arrange
-from buttress.fe.checks import check_plan
-from buttress.fe.errors import InputError
-from buttress.fe.noding import node_lines
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.validation import explain_validity
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.checks import check_plan
+from buttress.fe.mesh.edges import Edge, arrange
+from buttress.fe.mesh.noding import node_lines
 
 FloatArray = NDArray[np.float64]
 

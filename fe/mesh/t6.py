@@ -7,9 +7,10 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from buttress.fe.errors import InputError
-from buttress.fe.triangulate import angles
 from numpy.typing import ArrayLike, NDArray
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.triangulate import angles
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

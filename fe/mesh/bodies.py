@@ -6,15 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from buttress.fe.arrangement import Edge, empty_places
-from buttress.fe.errors import InputError
-from buttress.fe.geometry import Planar
-from buttress.fe.mesh import SIDES, Mesh, border, corner_areas, with_midsides
-from buttress.fe.triangulate import SizeField, Triangulation, triangulate
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from shapely.geometry import Polygon
+
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.edges import Edge, empty_places
+from buttress.fe.mesh.figure import Planar
+from buttress.fe.mesh.t6 import SIDES, Mesh, border, corner_areas, with_midsides
+from buttress.fe.mesh.triangulate import SizeField, Triangulation, triangulate
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from buttress.fe.arrangement import Edge, empty_places
-from buttress.fe.errors import InputError
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Point, Polygon
 
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.edges import Edge, empty_places
+
 if TYPE_CHECKING:
-    from buttress.fe.geometry import Planar
+    from buttress.fe.mesh.figure import Planar
 
 FloatArray = NDArray[np.float64]
 
