@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from buttress.fe.assembly import quadrature_points
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.assembly import quadrature_points
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.continuum import Continuum
+from buttress.fe.bodies.element import EDGE_POINTS, edge_shape
 from buttress.fe.condense import Measure
-from buttress.fe.continuum import Continuum
-from buttress.fe.element import EDGE_POINTS, edge_shape
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.bodies import Interface, mesh_bodies
 from buttress.fe.mesh.t6 import Mesh

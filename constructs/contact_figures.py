@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from buttress.contacts import ContactLine, percentile
-from buttress.fe.assembly import quadrature_points
+from buttress.fe.bodies.assembly import quadrature_points
+from buttress.fe.bodies.stress import principal, strain
+from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.recover import resultant
 from buttress.fe.solve import Answer
-from buttress.fe.stress import principal, strain
-from buttress.fe.stress import weights as area_weights
 from buttress.model import Model
 from buttress.pieces import Solid
 from buttress.results import ContactProfile, ContactResult, GraftResult

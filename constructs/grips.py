@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.body import Column
-from buttress.fe.continuum import Continuum
-from buttress.fe.embed import keep_pairs, spread_points
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.continuum import Continuum
+from buttress.fe.bodies.embed import keep_pairs, spread_points
 from buttress.implants import outer, screw_form
 from buttress.pieces import FillPiece, Solid
 from buttress.placement import Axis

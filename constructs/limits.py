@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from buttress.fe.assembly import quadrature_points
+from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.recover import displacements, nodal_forces
 from buttress.fe.solve import Answer
 from buttress.loads import newtons

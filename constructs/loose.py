@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.body import Body, Column
-from buttress.fe.continuum import Continuum
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.link import End, Link, LinkList
 from buttress.hardware import Hardware
 from buttress.pieces import Solid

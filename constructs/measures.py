@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.condense import Measure
-from buttress.fe.continuum import Continuum
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh

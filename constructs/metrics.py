@@ -10,11 +10,11 @@ import numpy as np
 from buttress.bone import Bone
 from buttress.contact_figures import contact_result, graft_results, unknown_contacts
 from buttress.contacts import contact_lines, percentile
-from buttress.fe.assembly import quadrature_points
+from buttress.fe.bodies.assembly import quadrature_points
+from buttress.fe.bodies.stress import principal, strain, to_nodes
+from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.recover import displacements, nodal_forces, pushes, resultant
 from buttress.fe.solve import Answer
-from buttress.fe.stress import principal, strain, to_nodes
-from buttress.fe.stress import weights as area_weights
 from buttress.hardware import Part
 from buttress.measures import edge_lengths
 from buttress.model import Model

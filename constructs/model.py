@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from buttress.bone import Block, Bone, build_bone, make_solid
+from buttress.fe.bodies.continuum import interface_links
 from buttress.fe.condense import Condensed, condense
-from buttress.fe.continuum import interface_links
 from buttress.fe.errors import InputError
 from buttress.fe.limit import Capacity, capacity
 from buttress.fe.link import LinkList

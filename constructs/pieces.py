@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.fe.assembly import sheet
-from buttress.fe.continuum import Continuum
+from buttress.fe.bodies.assembly import sheet
+from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.mesh.t6 import Mesh
 from buttress.grafts import FillMaterial
 from buttress.section import LocalBone, Section

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.body import Column
-from buttress.fe.embed import axial_compliance, lateral_compliance
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
+from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
 from buttress.fe.link import End, Link, LinkList
-from buttress.fe.member import Member
 from buttress.grips import EMPTY, Cell, Grip, gripped
 from buttress.hardware import (
     LEVER,

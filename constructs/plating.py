@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
 from buttress.fe.link import End, Link, LinkList
-from buttress.fe.member import Member
 from buttress.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
 from buttress.implants import metal, section_at
 from buttress.measures import edge_lengths

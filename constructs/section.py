@@ -182,7 +182,7 @@ class Section:
 
         The plane-stress matrices of core and cortex are summed over the depth.
         """
-        from buttress.fe.assembly import sheet
+        from buttress.fe.bodies.assembly import sheet
 
         core = self.core_thickness(xy)
         cortex = self.chord(xy) - core

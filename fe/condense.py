@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 import scipy.linalg
 
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.member import Member
 from buttress.fe.link import LinkList
-from buttress.fe.member import Member
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

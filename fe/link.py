@@ -19,8 +19,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from buttress.fe.body import Body, Column
-from buttress.fe.member import Member
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.member import Member
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

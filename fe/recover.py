@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.member import Member
 from buttress.fe.condense import Condensed, kink_motions
 from buttress.fe.limit import Escape
-from buttress.fe.member import Member
 from buttress.fe.solve import Answer
 
 FloatArray = np.ndarray

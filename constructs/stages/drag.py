@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
 from buttress.fe.link import End, Link, LinkList
 from buttress.hardware import LEVER, Hardware
 from buttress.measures import frame_columns

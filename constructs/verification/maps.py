@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
+from buttress.fe.bodies.assembly import edge_load, quadrature_points, sheet, stiffness
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.problem import solve

@@ -19,14 +19,14 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load, sheet
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.assembly import edge_load, sheet
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.bodies.continuum import Continuum
+from buttress.fe.bodies.element import FloatArray
+from buttress.fe.bodies.embed import spread_points
+from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.condense import Measure
-from buttress.fe.continuum import Continuum
-from buttress.fe.element import FloatArray
-from buttress.fe.embed import spread_points
 from buttress.fe.link import End, LinkList
-from buttress.fe.member import BeamSection, Member
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle

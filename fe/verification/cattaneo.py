@@ -16,10 +16,10 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load, edge_weights
-from buttress.fe.body import Column
+from buttress.fe.bodies.assembly import edge_load, edge_weights
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.element import FloatArray
 from buttress.fe.condense import condense
-from buttress.fe.element import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.link import LinkList
 from buttress.fe.solve import Solver

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import cache, partial
 
-from buttress.fe.assembly import edge_load, sheet, stiffness
+from buttress.fe.bodies.assembly import edge_load, sheet, stiffness
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, mapped
 from buttress.fe.verification.problem import node_at, solve, unknowns

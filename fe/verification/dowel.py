@@ -11,10 +11,10 @@ from functools import partial
 
 import numpy as np
 
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.condense import Measure
 from buttress.fe.link import End, LinkList
-from buttress.fe.member import BeamSection, Member
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.foundation import BETA, DIAMETER, MODULUS, SPRINGS
 from buttress.fe.verification.parts import (

@@ -15,10 +15,10 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load
-from buttress.fe.body import Column
+from buttress.fe.bodies.assembly import edge_load
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.embed import spread_points
 from buttress.fe.condense import Measure
-from buttress.fe.embed import spread_points
 from buttress.fe.link import End, LinkList
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.dowel import FORCE, SOURCE, finite, stations

@@ -6,9 +6,9 @@ from functools import partial
 
 import numpy as np
 
+from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.condense import condense
 from buttress.fe.link import End, Hinge, LinkList
-from buttress.fe.member import BeamSection, Member
 from buttress.fe.solve import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, largest_held, limit, line, spring

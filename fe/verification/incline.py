@@ -6,7 +6,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
 from buttress.fe.condense import condense
 from buttress.fe.link import LinkList
 from buttress.fe.solve import Solver

@@ -11,9 +11,9 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load, sheet, stiffness
-from buttress.fe.element import FloatArray
-from buttress.fe.stress import strain, stress, weights
+from buttress.fe.bodies.assembly import edge_load, sheet, stiffness
+from buttress.fe.bodies.element import FloatArray
+from buttress.fe.bodies.stress import strain, stress, weights
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, merge, quarter_disc, quarter_ring
 from buttress.fe.verification.problem import solve, symmetry

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import cache, partial
 
-from buttress.fe.assembly import edge_load, sheet, stiffness
-from buttress.fe.stress import stress
+from buttress.fe.bodies.assembly import edge_load, sheet, stiffness
+from buttress.fe.bodies.stress import stress
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import quarter_ring
 from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry

@@ -6,9 +6,9 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
-from buttress.fe.element import NODES, FloatArray
-from buttress.fe.stress import strain_at, stress
+from buttress.fe.bodies.assembly import edge_load, quadrature_points, sheet, stiffness
+from buttress.fe.bodies.element import NODES, FloatArray
+from buttress.fe.bodies.stress import strain_at, stress
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.problem import node_at, solve

@@ -9,9 +9,9 @@ from functools import partial
 
 import numpy as np
 
-from buttress.fe.assembly import edge_load, sheet, stiffness
-from buttress.fe.element import FloatArray
-from buttress.fe.stress import stress
+from buttress.fe.bodies.assembly import edge_load, sheet, stiffness
+from buttress.fe.bodies.element import FloatArray
+from buttress.fe.bodies.stress import stress
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, mapped
 from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry

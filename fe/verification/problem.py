@@ -9,10 +9,10 @@ from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from buttress.fe.assembly import quadrature_points
-from buttress.fe.element import NODES, QUADRATURE, FloatArray, IntArray, Triangles, shape
+from buttress.fe.bodies.assembly import quadrature_points
+from buttress.fe.bodies.element import NODES, QUADRATURE, FloatArray, IntArray, Triangles, shape
+from buttress.fe.bodies.stress import strain_at, weights
 from buttress.fe.errors import SolveError
-from buttress.fe.stress import strain_at, weights
 
 
 def solve(matrix: sparse.csc_matrix, load: FloatArray, held: IntArray,

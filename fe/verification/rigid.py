@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from buttress.fe.assembly import sheet, stiffness
+from buttress.fe.bodies.assembly import sheet, stiffness
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, rectangle, scattered
 

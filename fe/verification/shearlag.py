@@ -10,9 +10,9 @@ from functools import partial
 
 import numpy as np
 
-from buttress.fe.body import Body
+from buttress.fe.bodies.body import Body
+from buttress.fe.bodies.embed import spread_points
 from buttress.fe.condense import Measure
-from buttress.fe.embed import spread_points
 from buttress.fe.link import End, LinkList
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle

@@ -13,10 +13,10 @@ from functools import cache
 import numpy as np
 
 from buttress.fe.answer import Answer
+from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.condense import condense
 from buttress.fe.errors import SolveError
 from buttress.fe.link import End, Link, LinkList
-from buttress.fe.member import BeamSection, Member
 from buttress.fe.solve import Solver
 from buttress.fe.stages import Staging, State
 from buttress.fe.verification import Case, register

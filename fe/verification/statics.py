@@ -13,9 +13,9 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
+from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.condense import condense
-from buttress.fe.continuum import Continuum
 from buttress.fe.link import End, LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.verification import Case, register

@@ -24,9 +24,9 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.fe.body import Body
+from buttress.fe.bodies.body import Body
+from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.condense import condense
-from buttress.fe.continuum import Continuum
 from buttress.fe.limit import capacity
 from buttress.fe.link import End, LinkList
 from buttress.fe.solve import Solver

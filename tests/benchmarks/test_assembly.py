@@ -15,7 +15,7 @@ from skfem import Basis, ElementTriP2, ElementVector, MeshTri
 from skfem.models.elasticity import linear_elasticity
 from threadpoolctl import threadpool_limits
 
-from buttress.fe.assembly import Pattern, quadrature_points, sheet, stiffness
+from buttress.fe.bodies.assembly import Pattern, quadrature_points, sheet, stiffness
 from buttress.fe.verification.meshes import rectangle, scattered
 
 MODULUS, POISSON = 1000.0, 0.3

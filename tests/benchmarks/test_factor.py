@@ -17,7 +17,7 @@ import pytest
 from scipy.sparse.linalg import splu
 from threadpoolctl import threadpool_limits
 
-from buttress.fe.assembly import sheet, stiffness
+from buttress.fe.bodies.assembly import sheet, stiffness
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.problem import unknowns
 

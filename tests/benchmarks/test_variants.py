@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from buttress.bone import build_bone
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
 from buttress.fe.solve import Solver
 from buttress.fe.threads import one_thread
 from buttress.model import build_model

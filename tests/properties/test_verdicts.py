@@ -10,7 +10,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buttress.fe.body import FARTHEST_MM
+from buttress.fe.bodies.body import FARTHEST_MM
 from buttress.fe.condense import Condensed
 from buttress.fe.limit import capacity
 from buttress.fe.link import LinkList

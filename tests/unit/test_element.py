@@ -4,7 +4,7 @@ from math import factorial
 import numpy as np
 import pytest
 
-from buttress.fe.element import (
+from buttress.fe.bodies.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
     NODES,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small_study import small_study
 
-from buttress.fe.body import FARTHEST_MM
+from buttress.fe.bodies.body import FARTHEST_MM
 from buttress.fe.step import TOO_FAR
 from buttress.model import Bones, Model, build_model
 from buttress.tables import number

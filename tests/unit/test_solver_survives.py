@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from buttress.fe.body import Column
+from buttress.fe.bodies.body import Column
 from buttress.fe.condense import condense
 from buttress.fe.errors import SolveError
 from buttress.fe.fallback import lemke_answer

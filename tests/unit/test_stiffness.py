@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from buttress.fe.assembly import (
+from buttress.fe.bodies.assembly import (
     Pattern,
     edge_load,
     edge_weights,
@@ -11,7 +11,7 @@ from buttress.fe.assembly import (
     sheet,
     stiffness,
 )
-from buttress.fe.element import QUADRATURE, shape
+from buttress.fe.bodies.element import QUADRATURE, shape
 from buttress.fe.errors import InputError, SolveError
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification.meshes import Grid, quarter_disc, quarter_ring, rectangle, scattered

@@ -1,9 +1,17 @@
 import numpy as np
 import pytest
 
-from buttress.fe.assembly import quadrature_points, sheet, stiffness
-from buttress.fe.element import NODES
-from buttress.fe.stress import principal, strain, strain_at, stress, to_nodes, von_mises, weights
+from buttress.fe.bodies.assembly import quadrature_points, sheet, stiffness
+from buttress.fe.bodies.element import NODES
+from buttress.fe.bodies.stress import (
+    principal,
+    strain,
+    strain_at,
+    stress,
+    to_nodes,
+    von_mises,
+    weights,
+)
 from buttress.fe.verification.meshes import quarter_ring, rectangle, scattered
 
 STRAIGHT = scattered(rectangle(6, 4, 30.0, 20.0), 1.0)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from buttress.fe.assembly import sheet, stiffness
+from buttress.fe.bodies.assembly import sheet, stiffness
 from buttress.fe.verification import rigid
 
 

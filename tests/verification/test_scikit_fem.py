@@ -5,7 +5,7 @@ import pytest
 from skfem import Basis, BilinearForm, ElementTriP2, ElementVector, MeshTri2
 from skfem.helpers import ddot, sym_grad, trace
 
-from buttress.fe.assembly import edge_load, quadrature_points, sheet, stiffness
+from buttress.fe.bodies.assembly import edge_load, quadrature_points, sheet, stiffness
 from buttress.fe.verification.meshes import mapped, quarter_ring, rectangle, scattered
 from buttress.fe.verification.problem import solve, symmetry
 

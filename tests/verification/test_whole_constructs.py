@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.link import End, Link
-from buttress.fe.member import BeamSection, Member
 from buttress.vary import plain
 from buttress.verification import balance, cases, mirror, whole
 from buttress.verification.studies import coarse, mirrored, relabelled

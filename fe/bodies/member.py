@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.body import Body, Column
 
 FloatArray = np.ndarray
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from buttress.fe.assembly import jacobian
-from buttress.fe.element import NODES, QUADRATURE, FloatArray, Triangles, shape
+from buttress.fe.bodies.assembly import jacobian
+from buttress.fe.bodies.element import NODES, QUADRATURE, FloatArray, Triangles, shape
 
 
 def strain_at(mesh: Triangles, u: FloatArray, xi: FloatArray) -> FloatArray:

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from buttress.fe.assembly import Pattern, interpolation_terms, stiffness
-from buttress.fe.body import Body, Column
+from buttress.fe.bodies.assembly import Pattern, interpolation_terms, stiffness
+from buttress.fe.bodies.body import Body, Column
 from buttress.fe.link import End, Link, LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
@@ -19,7 +19,7 @@ IntArray = np.ndarray
 
 
 class Continuum(Body):
-    """Plane-stress body on a T6 mesh; ``sheets`` as in `buttress.fe.assembly.stiffness` [N/mm]."""
+    """Plane-stress body on a T6 mesh; ``sheets`` as in `buttress.fe.bodies.assembly.stiffness` [N/mm]."""
 
     def __init__(self, mesh: Mesh, sheets: FloatArray, fixed: Iterable[int] = (),
                  pattern: Pattern | None = None) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import sparse
 
-from buttress.fe.element import (
+from buttress.fe.bodies.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
     QUADRATURE,
