@@ -12,8 +12,8 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.element import EDGE_POINTS, edge_shape
-from buttress.fe.condense import Measure
 from buttress.fe.errors import InputError
+from buttress.fe.links.condense import Measure
 from buttress.fe.mesh.bodies import Interface, mesh_bodies
 from buttress.fe.mesh.t6 import Mesh
 from buttress.joining import joined

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import LineString, Point
 
-from buttress.fe.link import Link
+from buttress.fe.links.link import Link
 from buttress.fe.solve import Answer
 from buttress.implants import section_at
 from buttress.layout import fill_outline

@@ -9,7 +9,7 @@ import numpy as np
 from buttress.bone import Bone
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.hardware import Hardware
 from buttress.pieces import Solid
 

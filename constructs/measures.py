@@ -9,8 +9,8 @@ import numpy as np
 
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.condense import Measure
 from buttress.fe.errors import InputError
+from buttress.fe.links.condense import Measure
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from buttress.bone import Block, Bone, build_bone, make_solid
 from buttress.fe.bodies.continuum import interface_links
-from buttress.fe.condense import Condensed, condense
 from buttress.fe.errors import InputError
 from buttress.fe.limit import Capacity, capacity
-from buttress.fe.link import LinkList
+from buttress.fe.links.condense import Condensed, condense
+from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve import Answer, Memory, Solver
 from buttress.grafts import fill_material

@@ -12,7 +12,7 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.grips import EMPTY, Cell, Grip, gripped
 from buttress.hardware import (
     LEVER,

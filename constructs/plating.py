@@ -11,7 +11,7 @@ from buttress.bone import Bone
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
 from buttress.implants import metal, section_at
 from buttress.measures import edge_lengths

@@ -16,8 +16,8 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.optimize import linprog
 
-from buttress.fe.condense import Condensed
 from buttress.fe.errors import SolveError
+from buttress.fe.links.condense import Condensed
 
 FloatArray = np.ndarray
 

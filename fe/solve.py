@@ -15,8 +15,8 @@ import numpy as np
 import scipy.linalg.lapack as lapack
 
 from buttress.fe.answer import Answer, Memory
-from buttress.fe.condense import Condensed
 from buttress.fe.errors import SolveError
+from buttress.fe.links.condense import Condensed
 from buttress.fe.step import Step
 from buttress.fe.threads import one_thread
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.fe.answer import Answer, Memory
-from buttress.fe.condense import Condensed
+from buttress.fe.links.condense import Condensed
 from buttress.fe.solve import Solver
 from buttress.fe.step import Step
 from buttress.fe.subset import BoolArray, IntArray, Subset, link_bodies, subset

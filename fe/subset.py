@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.fe.answer import Answer, Memory
-from buttress.fe.condense import Condensed
 from buttress.fe.limit import Escape
-from buttress.fe.link import LinkList
+from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import LinkList
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -19,9 +19,9 @@ from typing import Protocol
 import numpy as np
 
 from buttress.compare import lets_go
-from buttress.fe.condense import Condensed
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.limit import Capacity, capacity, sliding_motion
+from buttress.fe.links.condense import Condensed
 from buttress.fe.recover import escape_motion
 from buttress.fe.solve import Answer
 from buttress.fe.threads import one_thread

@@ -9,7 +9,7 @@ import numpy as np
 
 from buttress.bone import Bone
 from buttress.fe.bodies.body import Column
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.hardware import LEVER, Hardware
 from buttress.measures import frame_columns
 from buttress.tables import number

@@ -16,8 +16,8 @@ from scipy.spatial import cKDTree
 from buttress.bone import Bone, build_bone, make_solid
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.condense import condense
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.recover import displacements
 from buttress.fe.solve import Solver

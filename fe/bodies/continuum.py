@@ -10,7 +10,7 @@ import numpy as np
 
 from buttress.fe.bodies.assembly import Pattern, interpolation_terms, stiffness
 from buttress.fe.bodies.body import Body, Column
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 

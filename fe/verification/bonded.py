@@ -25,8 +25,8 @@ from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.element import FloatArray
 from buttress.fe.bodies.embed import spread_points
 from buttress.fe.bodies.member import BeamSection, Member
-from buttress.fe.condense import Measure
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import Measure
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle

@@ -16,9 +16,9 @@ from functools import cache
 import numpy as np
 
 from buttress.fe.answer import Answer
-from buttress.fe.condense import condense
 from buttress.fe.cycles import Cycled, cycle
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.stages import Staging
 from buttress.fe.verification import Case, register

@@ -13,8 +13,8 @@ import numpy as np
 
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import BeamSection, Member
-from buttress.fe.condense import Measure
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import Measure
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.foundation import BETA, DIAMETER, MODULUS, SPRINGS
 from buttress.fe.verification.parts import (

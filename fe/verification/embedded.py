@@ -18,8 +18,8 @@ import numpy as np
 from buttress.fe.bodies.assembly import edge_load
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import spread_points
-from buttress.fe.condense import Measure
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import Measure
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.dowel import FORCE, SOURCE, finite, stations
 from buttress.fe.verification.foundation import DIAMETER, MODULUS, SPRINGS

@@ -6,8 +6,8 @@ from functools import partial
 
 import numpy as np
 
-from buttress.fe.condense import Measure
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import Measure
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import (
     ACROSS,

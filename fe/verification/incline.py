@@ -7,8 +7,8 @@ from functools import cache, partial
 import numpy as np
 
 from buttress.fe.bodies.body import Column
-from buttress.fe.condense import condense
-from buttress.fe.link import LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle

@@ -12,9 +12,9 @@ from functools import cache
 import numpy as np
 
 from buttress.fe.bodies.member import BeamSection, Member
-from buttress.fe.condense import Condensed, condense
 from buttress.fe.errors import SolveError
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.condense import Condensed, condense
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.solve import Memory, Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import ACROSS, GROUND

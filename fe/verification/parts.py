@@ -17,10 +17,10 @@ from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.element import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member
-from buttress.fe.condense import Measure, condense
 from buttress.fe.errors import SolveError
 from buttress.fe.limit import capacity
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.condense import Measure, condense
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve import Answer, Memory, Solver
 from buttress.fe.verification.meshes import Grid

@@ -13,8 +13,8 @@ from functools import partial
 
 import numpy as np
 
-from buttress.fe.condense import condense
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import (

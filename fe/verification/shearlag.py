@@ -12,8 +12,8 @@ import numpy as np
 
 from buttress.fe.bodies.body import Body
 from buttress.fe.bodies.embed import spread_points
-from buttress.fe.condense import Measure
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import Measure
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import (

@@ -13,9 +13,9 @@ import numpy as np
 
 from buttress.fe.bodies.assembly import edge_weights
 from buttress.fe.bodies.element import FloatArray
-from buttress.fe.condense import condense
 from buttress.fe.errors import SolveError
-from buttress.fe.link import LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import quarter_ring

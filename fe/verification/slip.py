@@ -10,8 +10,8 @@ from functools import cache
 
 import numpy as np
 
-from buttress.fe.condense import condense
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve import Answer, Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.dowel import infinite

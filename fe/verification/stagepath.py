@@ -14,9 +14,9 @@ import numpy as np
 
 from buttress.fe.answer import Answer
 from buttress.fe.bodies.member import BeamSection, Member
-from buttress.fe.condense import condense
 from buttress.fe.errors import SolveError
-from buttress.fe.link import End, Link, LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.stages import Staging, State
 from buttress.fe.verification import Case, register

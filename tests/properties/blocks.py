@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from hypothesis import strategies as st
 
-from buttress.fe.condense import Measure, condense
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import Measure, condense
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve import Solver
 from buttress.fe.verification.meshes import Grid, rectangle
 from buttress.fe.verification.parts import ACROSS, GROUND, matched, piece, spring, touch

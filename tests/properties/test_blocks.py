@@ -8,9 +8,9 @@ from blocks import FORCE, HOLD, build, cases, mirror, motion, springs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buttress.fe.condense import smallest_eigenvalue
 from buttress.fe.fallback import lemke_answer
 from buttress.fe.limit import capacity
+from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.fe.solve import Memory
 from buttress.fe.step import Step
 

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from buttress.fe.bodies.body import FARTHEST_MM
-from buttress.fe.condense import Condensed
 from buttress.fe.limit import capacity
-from buttress.fe.link import LinkList
+from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import LinkList
 from buttress.fe.solve import Solver
 
 FORCE = np.array([1000.0])

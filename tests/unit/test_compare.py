@@ -8,7 +8,7 @@ from small_study import small_study
 
 from buttress.bone import build_bone
 from buttress.compare import compare
-from buttress.fe.condense import smallest_eigenvalue
+from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.metrics import Reader, intact_subsidence
 from buttress.model import Bones, build_model, intact_measures
 from buttress.study import example, study_from

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from buttress.fe.bodies.body import Column
-from buttress.fe.condense import condense
 from buttress.fe.errors import SolveError
 from buttress.fe.fallback import lemke_answer
 from buttress.fe.limit import capacity
-from buttress.fe.link import End, LinkList
+from buttress.fe.links.condense import condense
+from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve import Memory, Solver
 from buttress.fe.step import COMPLEMENTARITY, EQUILIBRIUM, Step
 from buttress.fe.verification import statics

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from buttress.fe.bodies.member import BeamSection, Member
-from buttress.fe.link import End, Link
+from buttress.fe.links.link import End, Link
 from buttress.vary import plain
 from buttress.verification import balance, cases, mirror, whole
 from buttress.verification.studies import coarse, mirrored, relabelled

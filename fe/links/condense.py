@@ -19,7 +19,7 @@ import scipy.linalg
 
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
-from buttress.fe.link import LinkList
+from buttress.fe.links.link import LinkList
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
