@@ -12,8 +12,8 @@ from time import perf_counter
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.limit import Capacity
-from buttress.fe.solve import Answer
+from buttress.fe.solve.capacity import Capacity
+from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.limits import (
     NOT_FOUND,

@@ -10,8 +10,8 @@ from buttress.contacts import ContactLine, percentile
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
-from buttress.fe.recover import resultant
-from buttress.fe.solve import Answer
+from buttress.fe.solve.recover import resultant
+from buttress.fe.solve.solver import Answer
 from buttress.model import Model
 from buttress.pieces import Solid
 from buttress.results import ContactProfile, ContactResult, GraftResult

@@ -12,7 +12,7 @@ import numpy as np
 from shapely import LineString, Point
 
 from buttress.fe.links.link import Link
-from buttress.fe.solve import Answer
+from buttress.fe.solve.solver import Answer
 from buttress.implants import section_at
 from buttress.layout import fill_outline
 from buttress.model import Model

@@ -14,8 +14,8 @@ import numpy as np
 from buttress.checking import Checker
 from buttress.compare import bracket
 from buttress.fe.errors import InputError
-from buttress.fe.recover import displacements
-from buttress.fe.solve import Answer
+from buttress.fe.solve.recover import displacements
+from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.grouping import bone_key, digest, hardware_key
 from buttress.metrics import (

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from buttress.fe.bodies.assembly import quadrature_points
-from buttress.fe.recover import displacements, nodal_forces
-from buttress.fe.solve import Answer
+from buttress.fe.solve.recover import displacements, nodal_forces
+from buttress.fe.solve.solver import Answer
 from buttress.loads import newtons
 from buttress.measures import rims
 from buttress.metrics import Reader, bone_strain, fibre_stress, widening

@@ -13,8 +13,8 @@ from buttress.contacts import contact_lines, percentile
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
-from buttress.fe.recover import displacements, nodal_forces, pushes, resultant
-from buttress.fe.solve import Answer
+from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
+from buttress.fe.solve.solver import Answer
 from buttress.hardware import Part
 from buttress.measures import edge_lengths
 from buttress.model import Model

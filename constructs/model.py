@@ -12,11 +12,11 @@ import numpy as np
 from buttress.bone import Block, Bone, build_bone, make_solid
 from buttress.fe.bodies.continuum import interface_links
 from buttress.fe.errors import InputError
-from buttress.fe.limit import Capacity, capacity
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
-from buttress.fe.solve import Answer, Memory, Solver
+from buttress.fe.solve.capacity import Capacity, capacity
+from buttress.fe.solve.solver import Answer, Memory, Solver
 from buttress.grafts import fill_material
 from buttress.hardware import SAME_PLACE, STIFF, Hardware
 from buttress.implants import metal, outer, pin_section

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.contacts import ContactLine, contact_lines
-from buttress.fe.limit import sliding_motion
-from buttress.fe.recover import displacements, escape_motion, pushes
-from buttress.fe.solve import Answer
-from buttress.fe.step import LINEAR_PROGRAM
+from buttress.fe.solve.capacity import sliding_motion
+from buttress.fe.solve.recover import displacements, escape_motion, pushes
+from buttress.fe.solve.solver import Answer
+from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.loads import LoadCase
 from buttress.model import Model
 from buttress.patches import patches

@@ -18,9 +18,9 @@ import numpy as np
 
 from buttress.bone import Bone, build_bone, under_load
 from buttress.fe.bodies.member import Member
-from buttress.fe.limit import Capacity
 from buttress.fe.links.condense import Condensed, condense
-from buttress.fe.solve import Solver
+from buttress.fe.solve.capacity import Capacity
+from buttress.fe.solve.solver import Solver
 from buttress.grouping import bone_key, digest, hardware_key, load_key
 from buttress.implants import tension
 from buttress.loose import loaded_bodies

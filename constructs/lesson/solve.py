@@ -20,10 +20,10 @@ import numpy as np
 
 from buttress.compare import lets_go
 from buttress.fe.errors import ButtressError, InputError
-from buttress.fe.limit import Capacity, capacity, sliding_motion
 from buttress.fe.links.condense import Condensed
-from buttress.fe.recover import escape_motion
-from buttress.fe.solve import Answer
+from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
+from buttress.fe.solve.recover import escape_motion
+from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.lesson.grid import Family, Scene
 from buttress.lesson.states import (

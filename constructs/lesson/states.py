@@ -12,8 +12,8 @@ import numpy as np
 
 from buttress.bone import Bone
 from buttress.fe.mesh.t6 import Mesh
-from buttress.fe.recover import displacements, nodal_forces, pushes
-from buttress.fe.solve import Answer
+from buttress.fe.solve.recover import displacements, nodal_forces, pushes
+from buttress.fe.solve.solver import Answer
 from buttress.metrics import Reader, member_stress
 from buttress.model import Model
 from buttress.picture import source_kind

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from buttress.fe.solve import Answer
+from buttress.fe.solve.solver import Answer
 from buttress.model import Model
 from buttress.stages.order import Order
 

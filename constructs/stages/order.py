@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from buttress.fe.cycles import Cycled, cycle
-from buttress.fe.solve import Answer
-from buttress.fe.stages import Staging, State
+from buttress.fe.solve.cycles import Cycled, cycle
+from buttress.fe.solve.solver import Answer
+from buttress.fe.solve.stages import Staging, State
 from buttress.implants import tension
 from buttress.model import Model
 from buttress.pins import HEAD_MOMENT, HEADS

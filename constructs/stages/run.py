@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from buttress.bone import Bone
-from buttress.fe.cycles import Cycled, slipped
 from buttress.fe.errors import InputError
-from buttress.fe.recover import nodal_forces, pushes
-from buttress.fe.solve import Answer
-from buttress.fe.stages import State
+from buttress.fe.solve.cycles import Cycled, slipped
+from buttress.fe.solve.recover import nodal_forces, pushes
+from buttress.fe.solve.solver import Answer
+from buttress.fe.solve.stages import State
 from buttress.fe.threads import one_thread
 from buttress.metrics import Reader, intact_subsidence, member_stress
 from buttress.model import Bones, Model, build_model, intact_measures

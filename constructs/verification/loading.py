@@ -9,8 +9,8 @@ import numpy as np
 
 from buttress.bone import build_bone
 from buttress.compare import Search
-from buttress.fe.recover import resultant
-from buttress.fe.solve import Memory, Solver
+from buttress.fe.solve.recover import resultant
+from buttress.fe.solve.solver import Memory, Solver
 from buttress.fe.verification import Case, register
 from buttress.hardware import Hardware
 from buttress.limits import Gauge, depression, gauges, wider

@@ -19,8 +19,8 @@ from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
-from buttress.fe.recover import displacements
-from buttress.fe.solve import Solver
+from buttress.fe.solve.recover import displacements
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.model import intact_measures
 from buttress.verification.studies import coarse

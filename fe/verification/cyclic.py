@@ -15,12 +15,12 @@ from functools import cache
 
 import numpy as np
 
-from buttress.fe.answer import Answer
-from buttress.fe.cycles import Cycled, cycle
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
-from buttress.fe.solve import Solver
-from buttress.fe.stages import Staging
+from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.cycles import Cycled, cycle
+from buttress.fe.solve.solver import Solver
+from buttress.fe.solve.stages import Staging
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring
 from buttress.fe.verification.stagepath import FRICTION, PRESS, SPRING, block, foot, held, sliding

@@ -9,7 +9,7 @@ import numpy as np
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, Hinge, LinkList
-from buttress.fe.solve import Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, largest_held, limit, line, spring
 

@@ -9,7 +9,7 @@ import numpy as np
 from buttress.fe.bodies.body import Column
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import LinkList
-from buttress.fe.solve import Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import limit, matched, piece, touch, turned

@@ -18,11 +18,11 @@ from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.element import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
-from buttress.fe.limit import capacity
 from buttress.fe.links.condense import Measure, condense
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
-from buttress.fe.solve import Answer, Memory, Solver
+from buttress.fe.solve.capacity import capacity
+from buttress.fe.solve.solver import Answer, Memory, Solver
 from buttress.fe.verification.meshes import Grid
 
 RIGID = 1e10  # MPa

@@ -16,7 +16,7 @@ from buttress.fe.bodies.element import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import LinkList
-from buttress.fe.solve import Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import quarter_ring
 from buttress.fe.verification.parts import matched, piece, touch

@@ -12,7 +12,7 @@ import numpy as np
 
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
-from buttress.fe.solve import Answer, Solver
+from buttress.fe.solve.solver import Answer, Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.dowel import infinite
 from buttress.fe.verification.parts import ACROSS, GROUND, spring

@@ -12,13 +12,13 @@ from functools import cache
 
 import numpy as np
 
-from buttress.fe.answer import Answer
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.fe.solve import Solver
-from buttress.fe.stages import Staging, State
+from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.solver import Solver
+from buttress.fe.solve.stages import Staging, State
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.joint import BOLT, CLAMPED, PRELOAD, SHARE, upright
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring

@@ -26,10 +26,10 @@ import numpy as np
 
 from buttress.fe.bodies.body import Body
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.limit import capacity
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
-from buttress.fe.solve import Solver
+from buttress.fe.solve.capacity import capacity
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, mapped, rectangle
 from buttress.fe.verification.parts import (

@@ -12,7 +12,7 @@ import pytest
 
 from buttress.bone import build_bone
 from buttress.fe.bodies.body import Column
-from buttress.fe.solve import Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.threads import one_thread
 from buttress.model import build_model
 from buttress.study import example

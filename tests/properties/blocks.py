@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from buttress.fe.links.condense import Measure, condense
 from buttress.fe.links.link import End, LinkList
-from buttress.fe.solve import Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification.meshes import Grid, rectangle
 from buttress.fe.verification.parts import ACROSS, GROUND, matched, piece, spring, touch
 from buttress.fe.verification.problem import node_at, unknowns

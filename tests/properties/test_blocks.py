@@ -8,11 +8,11 @@ from blocks import FORCE, HOLD, build, cases, mirror, motion, springs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buttress.fe.fallback import lemke_answer
-from buttress.fe.limit import capacity
 from buttress.fe.links.condense import smallest_eigenvalue
-from buttress.fe.solve import Memory
-from buttress.fe.step import Step
+from buttress.fe.solve.capacity import capacity
+from buttress.fe.solve.complementarity import lemke_answer
+from buttress.fe.solve.solver import Memory
+from buttress.fe.solve.step import Step
 
 LOAD = np.array([FORCE])
 

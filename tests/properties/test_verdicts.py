@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from buttress.fe.bodies.body import FARTHEST_MM
-from buttress.fe.limit import capacity
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import LinkList
-from buttress.fe.solve import Solver
+from buttress.fe.solve.capacity import capacity
+from buttress.fe.solve.solver import Solver
 
 FORCE = np.array([1000.0])
 FAR = 1.0

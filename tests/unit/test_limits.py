@@ -15,8 +15,8 @@ from small_study import small_study
 from buttress.bone import build_bone
 from buttress.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
 from buttress.fe.errors import InputError
-from buttress.fe.recover import displacements
-from buttress.fe.solve import Memory, Solver
+from buttress.fe.solve.recover import displacements
+from buttress.fe.solve.solver import Memory, Solver
 from buttress.hardware import Hardware
 from buttress.limits import (
     Gauge,

@@ -16,7 +16,7 @@ from small_study import small_study
 from buttress.bone import build_bone
 from buttress.evaluate import Evaluator, Options, Task
 from buttress.fe.errors import InputError
-from buttress.fe.recover import resultant
+from buttress.fe.solve.recover import resultant
 from buttress.grouping import case_hash, load_key, planned
 from buttress.loads import activities, activity_case, ground_cases, knee_ratio, newtons, weight
 from buttress.report_assumptions import assumptions

@@ -7,7 +7,7 @@ import pytest
 from small_study import small_study
 
 from buttress.fe.bodies.body import FARTHEST_MM
-from buttress.fe.step import TOO_FAR
+from buttress.fe.solve.step import TOO_FAR
 from buttress.model import Bones, Model, build_model
 from buttress.tables import number
 

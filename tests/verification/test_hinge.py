@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from buttress.fe.limit import capacity
+from buttress.fe.solve.capacity import capacity
 from buttress.fe.verification import hinge
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from buttress.fe.limit import capacity, sliding_motion
+from buttress.fe.solve.capacity import capacity, sliding_motion
 from buttress.fe.verification import statics
 
 

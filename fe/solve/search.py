@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from buttress.fe.answer import Answer
-from buttress.fe.guess import Guess, Singular
+from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.guess import Guess, Singular
 
 if TYPE_CHECKING:
-    from buttress.fe.step import Step
+    from buttress.fe.solve.step import Step
 
 IntArray = np.ndarray
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from buttress.fe.limit import Escape
 from buttress.fe.links.condense import Condensed
+from buttress.fe.solve.capacity import Escape
 
 FloatArray = np.ndarray
 

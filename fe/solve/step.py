@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from buttress.fe.answer import Answer, Memory
-from buttress.fe.limit import Capacity, Escape, capacity
-from buttress.fe.search import most_guesses, search
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.capacity import Capacity, Escape, capacity
+from buttress.fe.solve.search import most_guesses, search
 
 if TYPE_CHECKING:
-    from buttress.fe.solve import Solver
+    from buttress.fe.solve.solver import Solver
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
@@ -253,7 +253,7 @@ class Step:
         return by_lemke or self._lemke(limit)
 
     def _lemke(self, limit: Capacity) -> Answer:
-        from buttress.fe.fallback import lemke_answer  # only the rare case pays for it
+        from buttress.fe.solve.complementarity import lemke_answer  # only the rare case pays for it
 
         return lemke_answer(self, limit)
 

@@ -5,8 +5,8 @@ solves only for the links that have left it (opened, slipped, yielded) and for t
 turn. The friction bound is inside the linear system: a slipping link's force is plus or minus
 ``friction`` times its partner's unknown force. The trial value of a link is its force plus its
 residual over its own flexibility; projecting it on the bounds gives the next state. Where this
-does not end, Lemke's method answers (`buttress.fe.fallback`), and where no force system can carry the load,
-a linear program proves it (`buttress.fe.limit`). An answer is accepted only on its own residuals.
+does not end, Lemke's method answers (`buttress.fe.solve.complementarity`), and where no force system can carry the load,
+a linear program proves it (`buttress.fe.solve.capacity`). An answer is accepted only on its own residuals.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from __future__ import annotations
 import numpy as np
 import scipy.linalg.lapack as lapack
 
-from buttress.fe.answer import Answer, Memory
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed
-from buttress.fe.step import Step
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.step import Step
 from buttress.fe.threads import one_thread
 
 FloatArray = np.ndarray

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from buttress.fe.answer import Answer, Memory
-from buttress.fe.limit import Escape
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import LinkList
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.capacity import Escape
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.fe.answer import Answer
-from buttress.fe.stages import Staging, State
+from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.stages import Staging, State
 
 FloatArray = np.ndarray
 STEADY = 0.999

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import scipy.linalg
 
-from buttress.fe.lemke import lemke, proves_none
-from buttress.fe.limit import Capacity, Escape
+from buttress.fe.solve.capacity import Capacity, Escape
+from buttress.fe.solve.lemke import lemke, proves_none
 
 if TYPE_CHECKING:
-    from buttress.fe.answer import Answer
-    from buttress.fe.step import Step
+    from buttress.fe.solve.answer import Answer
+    from buttress.fe.solve.step import Step
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
