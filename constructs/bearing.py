@@ -11,9 +11,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any
 
-from buttress import tables
 from buttress.limits import EQUILIBRIUM, kept_words, not_found
-from buttress.loads import STANCES, activities, activity_case, ground_cases
 from buttress.results import (
     CANNOT_TIGHTEN,
     NOT_TIGHTENED,
@@ -21,6 +19,8 @@ from buttress.results import (
     ConstructResult,
     not_tightened,
 )
+from buttress.study import tables
+from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 
 TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "

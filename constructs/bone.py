@@ -21,9 +21,9 @@ from buttress.measures import Edge, articular, band_nodes, lips, measures
 from buttress.patches import patches
 from buttress.pieces import BonePiece, Inclusion, Piece, Solid
 from buttress.resolve import reference_band
-from buttress.schema import Study
 from buttress.section import Section
-from buttress.tables import number
+from buttress.study.study import Study
+from buttress.study.tables import number
 
 FloatArray = np.ndarray
 SHAFT = "shaft"

@@ -16,9 +16,9 @@ from buttress.layout import Layout
 from buttress.patches import patches
 from buttress.rules import check_construct
 from buttress.rules_bone import check_bone
-from buttress.schema import Construct, Study
 from buttress.section import Section
-from buttress.study import study_from
+from buttress.study.read import study_from
+from buttress.study.study import Construct, Study
 from buttress.workshop import Kept
 
 FEW_KEPT, MOST_KEPT = 64, 4096

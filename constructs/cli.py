@@ -43,7 +43,7 @@ def say(quiet: bool) -> Callable[[str], None]:
 def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     """The study, its text, and what messages call it. Raises `InputError`."""
     from buttress.fe.errors import InputError
-    from buttress.study import example_names, example_text, load_study, parse_study
+    from buttress.study.read import example_names, example_text, load_study, parse_study
 
     if (path is None) == (not example):
         raise InputError("give either a study file or --example NAME", key="STUDY.toml",
@@ -170,12 +170,12 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
              = None, json: Json = False, quiet: Quiet = False) -> None:
     """List the shipped studies, or copy one to start from."""
     from buttress.fe.errors import InputError
-    from buttress.study import example_names, example_text, parse_study
+    from buttress.study.read import example_names, example_text, parse_study
 
     if keys:
         from dataclasses import asdict
 
-        from buttress import keys as known
+        from buttress.study import keys as known
 
         if json:
             print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()]})

@@ -24,7 +24,6 @@ from buttress.limits import (
     gauges,
     lowest,
 )
-from buttress.loads import newtons
 from buttress.metrics import Reader, intact_subsidence, read
 from buttress.model import Bones, Model, build_model, intact_measures
 from buttress.picture import take_picture, unloaded
@@ -41,8 +40,9 @@ from buttress.results import (
 )
 from buttress.rules import check
 from buttress.rules_screw import PLATE_ACROSS
-from buttress.schema import Study
 from buttress.stages.run import staged_result
+from buttress.study.activities import newtons
+from buttress.study.study import Study
 from buttress.twins import with_twins
 
 SEARCH_LIMIT_N = 10_000.0

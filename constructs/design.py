@@ -12,7 +12,7 @@ import numpy as np
 
 from buttress.fe.errors import InputError
 from buttress.ranges import Range, Span, Value, parse_range
-from buttress.schema import Study
+from buttress.study.study import Study
 from buttress.vary import addresses, no_overlap, varied
 
 METHODS = ("grid", "lhs", "sobol")

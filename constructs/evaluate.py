@@ -28,8 +28,8 @@ from buttress.metrics import (
     widening,
 )
 from buttress.model import Model
-from buttress.schema import Construct
-from buttress.study import study_from
+from buttress.study.read import study_from
+from buttress.study.study import Construct
 from buttress.vary import Case
 from buttress.workshop import Frame, Kept, Law, Workshop, pulls, share_key
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from buttress.checked import require_known
 from buttress.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
@@ -14,7 +13,8 @@ from buttress.metrics import Reader, read
 from buttress.model import Model
 from buttress.picture import Picture, take_picture
 from buttress.results import LoadResult
-from buttress.schema import Study
+from buttress.study.checked import require_known
+from buttress.study.study import Study
 from buttress.vary import Case, Varier
 from buttress.workshop import Frame, Law, Workshop, share_key
 

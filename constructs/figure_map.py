@@ -12,7 +12,7 @@ from matplotlib.tri import Triangulation
 
 from buttress import drawing as d
 from buttress.picture import BodyPicture
-from buttress.schema import Study
+from buttress.study.study import Study
 from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray

@@ -24,8 +24,8 @@ from buttress.figure_section import deformed, overview
 from buttress.output import file_names, slug
 from buttress.picture import Picture
 from buttress.results import Comparison, ConstructResult
-from buttress.schema import Study
 from buttress.stages.figure import common_factor, screw_forces, stage_pictures
+from buttress.study.study import Study
 from buttress.textfit import boxed
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",

@@ -18,7 +18,7 @@ from buttress.results import Comparison
 from buttress.small_images import few_colours, image_of
 from buttress.stages.figure import common_factor
 from buttress.stages.table import lines as stage_lines
-from buttress.study import example, example_names
+from buttress.study.read import example, example_names
 from buttress.table import best_first, lines
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
@@ -165,8 +165,8 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
 def write_index(folder: Path) -> list[Path]:
     """The page that lists the studies of the folder, and the pages of words."""
     from buttress.glossary import glossary
-    from buttress.keys import markdown as keys_of_a_study
     from buttress.report_assumptions import LIMITS, MODEL, markdown
+    from buttress.study.keys import markdown as keys_of_a_study
 
     out = ["# Gallery", "", LABEL, "", "All scenarios are invented. Made by", "",
            f"    {REMAKE}", "",

@@ -8,7 +8,7 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from buttress.checked import require_known
+from buttress.study.checked import require_known
 
 HEAD = ("word", "for people who are not surgeons", "for people who are not engineers")
 

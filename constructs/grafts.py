@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from buttress.fe.errors import InputError
-from buttress.schema_implants import Fill
-from buttress.tables import fields, kind, number
+from buttress.study.implants import Fill
+from buttress.study.tables import fields, kind, number
 
 FloatArray = np.ndarray
 

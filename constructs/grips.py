@@ -18,8 +18,8 @@ from buttress.fe.bodies.embed import keep_pairs, spread_points
 from buttress.implants import outer, screw_form
 from buttress.pieces import FillPiece, Solid
 from buttress.placement import Axis
-from buttress.schema import Screw
-from buttress.schema_implants import Pin
+from buttress.study.implants import Pin
+from buttress.study.study import Screw
 
 FloatArray = np.ndarray
 STATION = (1.5, 3.0)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from buttress.model import blocks_of
-from buttress.schema import Construct, Study
-from buttress.schema_load import SIZES
+from buttress.study.loads import SIZES
+from buttress.study.study import Construct, Study
 from buttress.vary import Case
 
 NO_PART = ("name", "title", "scenario", "load", "limits", "construct")

@@ -11,7 +11,7 @@ from buttress.fe.links.link import Hinge, LinkList
 from buttress.implants import Bending, Material
 from buttress.pieces import Solid
 from buttress.placement import PlateLine
-from buttress.schema import Plate
+from buttress.study.study import Plate
 
 FloatArray = np.ndarray
 STIFF = 1e-6

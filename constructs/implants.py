@@ -9,8 +9,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from buttress.schema import Pin, Plate, Screw, Wire
-from buttress.tables import fields, kind, number
+from buttress.study.study import Pin, Plate, Screw, Wire
+from buttress.study.tables import fields, kind, number
 
 FloatArray = NDArray[np.float64]
 

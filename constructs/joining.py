@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.figure import Planar, plan
-from buttress.schema import Study
 from buttress.section import Section
+from buttress.study.study import Study
 
 FloatArray = NDArray[np.float64]
 LONGEST = 60

@@ -15,8 +15,8 @@ from shapely.geometry.polygon import orient
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.figure import Planar
 from buttress.joining import joined
-from buttress.schema import Fill, Fragment, Study
 from buttress.section import Section
+from buttress.study.study import Fill, Fragment, Study
 
 FloatArray = NDArray[np.float64]
 JOINED = 1e-6  # mm by which a block may stick out of its void: rounding

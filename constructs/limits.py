@@ -17,12 +17,12 @@ import numpy as np
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.fe.solve.solver import Answer
-from buttress.loads import newtons
 from buttress.measures import rims
 from buttress.metrics import Reader, bone_strain, fibre_stress, widening
 from buttress.model import Model
 from buttress.results import LetsGo, LimitResult, LoadResult, Where
-from buttress.schema_load import LimitsInput
+from buttress.study.activities import newtons
+from buttress.study.loads import LimitsInput
 
 if TYPE_CHECKING:
     from buttress.compare import Search

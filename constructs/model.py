@@ -25,9 +25,9 @@ from buttress.pieces import FillPiece, Inclusion, Solid
 from buttress.pins import add_pin
 from buttress.placement import screw_axis, thread_span, void_stretches
 from buttress.plating import add_plate
-from buttress.schema import Construct, Study
-from buttress.schema_implants import Fill, Screw, Wire
 from buttress.section import Section
+from buttress.study.implants import Fill, Screw, Wire
+from buttress.study.study import Construct, Study
 
 FloatArray = np.ndarray
 

@@ -27,7 +27,7 @@ from buttress.results import (
     LoadResult,
     not_tightened,
 )
-from buttress.schema import Study
+from buttress.study.study import Study
 
 
 def new_folder(name: str, given: Path | None, force: bool) -> Path:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from buttress.schema import Study
+from buttress.study.study import Study
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.step import LINEAR_PROGRAM
-from buttress.loads import LoadCase
 from buttress.model import Model
 from buttress.patches import patches
+from buttress.study.activities import LoadCase
 
 FloatArray = np.ndarray
 SPECK_N = 1e-6

@@ -44,9 +44,9 @@ from buttress.placement import (
     screw_axis,
     thread_span,
 )
-from buttress.schema import Construct, Screw
-from buttress.schema_implants import Pin
-from buttress.tables import number
+from buttress.study.implants import Pin
+from buttress.study.study import Construct, Screw
+from buttress.study.tables import number
 
 FloatArray = np.ndarray
 REST_GAP = 1.5

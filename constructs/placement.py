@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from buttress.fe.errors import InputError
 from buttress.implants import depth_positions, glides, plate_stretches, screw_form
-from buttress.schema import Pin, Plate, Screw, Study, Wire
 from buttress.section import Section
-from buttress.tables import number
+from buttress.study.study import Pin, Plate, Screw, Study, Wire
+from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
 TOUCH = 1e-6  # mm; a head on the outline counts as outside it

@@ -16,7 +16,7 @@ from buttress.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinge
 from buttress.implants import metal, section_at
 from buttress.measures import edge_lengths
 from buttress.placement import PlateLine, plate_line
-from buttress.schema import Plate
+from buttress.study.study import Plate
 
 FloatArray = np.ndarray
 NEAR = 0.5

@@ -14,8 +14,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from buttress.checked import closest, did_you_mean
 from buttress.fe.errors import InputError
+from buttress.study.checked import closest, did_you_mean
 
 Value = float | int | str | bool
 FloatArray = np.ndarray

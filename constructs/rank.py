@@ -26,7 +26,7 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.rank_design import Samples, make_samples
 from buttress.rank_outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
 from buttress.rank_words import sentence
-from buttress.schema import LoadInput, Study
+from buttress.study.study import LoadInput, Study
 from buttress.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.uncertain import Uncertain, inputs_of
 from buttress.vary import varied
@@ -237,7 +237,7 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
         raise InputError("a ranking needs two constructs", key="construct",
                          value=", ".join(names), expected="two or more")
     if reference and reference not in names:
-        from buttress.checked import closest, did_you_mean
+        from buttress.study.checked import closest, did_you_mean
 
         raise InputError("no such construct" + did_you_mean(closest(reference, names)),
                          key="--reference", value=reference, expected=", ".join(names))

@@ -29,8 +29,8 @@ from buttress.report_parts import (
 )
 from buttress.report_style import STYLE
 from buttress.results import Comparison, ConstructResult, not_tightened
-from buttress.schema import Study
 from buttress.stages.table import stages_html
+from buttress.study.study import Study
 from buttress.table import ORDER, best_first, why_first
 from buttress.twins import WORDS, pairs
 from buttress.verified import recorded, sentences

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from buttress import tables
-from buttress.schema import Study
+from buttress.study import tables
+from buttress.study.study import Study
 
 STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked",
                 "derived": "worked out from other values",

@@ -8,7 +8,6 @@ from html import escape
 from buttress.bearing import MOST_COLUMNS, Bearing
 from buttress.figure_charts import bracket_words
 from buttress.limits import kept_words, limit_words, not_found
-from buttress.loads import newtons
 from buttress.output import largest
 from buttress.results import (
     CANNOT_TIGHTEN,
@@ -18,6 +17,7 @@ from buttress.results import (
     not_tightened,
     shown_status,
 )
+from buttress.study.activities import newtons
 from buttress.table import MARK, ends_text, worst_subsidence
 
 NONE = '<span class="none" title="this number does not exist">–</span>'

@@ -9,9 +9,9 @@ from buttress.fe.errors import InputError
 from buttress.grafts import fill_material
 from buttress.implants import gliding, pilot, plate_section, tension
 from buttress.placement import screw_axis, thread_span
-from buttress.schema import Fill, Screw, Study
 from buttress.section import Section
-from buttress.tables import number
+from buttress.study.study import Fill, Screw, Study
+from buttress.study.tables import number
 
 
 def reference_band(study: Study) -> tuple[float, float]:

@@ -9,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from buttress.checked import require_known
 from buttress.fe.errors import InputError
-from buttress.loads import LoadCase
 from buttress.picture import Picture
 from buttress.rules_screw import PULLS_OUT
-from buttress.schema import Study
+from buttress.study.activities import LoadCase
+from buttress.study.checked import require_known
+from buttress.study.study import Study
 
 if TYPE_CHECKING:
     from buttress.stages.records import StagedResult

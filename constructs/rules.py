@@ -17,8 +17,8 @@ from buttress.rules_fill import alone_notes, raft_notes, void_notes
 from buttress.rules_plate import plate_notes
 from buttress.rules_screw import Level
 from buttress.rules_stages import stage_notes
-from buttress.schema import Construct, Study
 from buttress.section import Section
+from buttress.study.study import Construct, Study
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from buttress.grafts import fill_material
 from buttress.joining import in_words, shown
 from buttress.layout import Layout, fill_outline, layout, planned
 from buttress.patches import patches
-from buttress.schema import Construct, Study
 from buttress.section import Section
+from buttress.study.study import Construct, Study
 
 
 def check_bone(study: Study, section: Section) -> Layout:

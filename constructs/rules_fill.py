@@ -13,9 +13,9 @@ from buttress.layout import Layout, ends, fill_outline
 from buttress.patches import patches
 from buttress.placement import plate_line
 from buttress.rules_screw import Level, Note, Placed
-from buttress.schema import Construct, Fill, Screw, Study, Wire
 from buttress.section import Section
-from buttress.tables import number
+from buttress.study.study import Construct, Fill, Screw, Study, Wire
+from buttress.study.tables import number
 
 BLOCK = "structural block"
 TOUCHES = 0.05  # mm

@@ -28,9 +28,9 @@ from buttress.placement import (
     plate_line,
     void_stretches,
 )
-from buttress.schema import Construct, Screw, Study, Wire
 from buttress.section import Section
-from buttress.tables import number
+from buttress.study.study import Construct, Screw, Study, Wire
+from buttress.study.tables import number
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"

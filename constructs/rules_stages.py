@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from buttress.implants import tension
 from buttress.rules_screw import Note
-from buttress.schema import Construct
+from buttress.study.study import Construct
 
 
 def stage_notes(construct: Construct) -> Iterator[tuple[str, Note]]:

@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from buttress.scan.outline import Drawn
-from buttress.schema_bone import SectionInput
 from buttress.shapes import Flared, taper
-from buttress.tables import number
+from buttress.study.bone import SectionInput
+from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]

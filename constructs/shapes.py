@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
-from buttress.schema_bone import SectionInput
-from buttress.tables import number
+from buttress.study.bone import SectionInput
+from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
 

@@ -19,10 +19,10 @@ from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.fe.errors import InputError
 from buttress.grouping import Planned, Sharing, digest, groups, planned, sharing
 from buttress.plurals import counted
-from buttress.schema import Study
 from buttress.stopping import dropping, gentle_stop
 from buttress.store import Store, read_meta, reading, write_csv
 from buttress.store_layout import LAYOUT
+from buttress.study.study import Study
 from buttress.vary import Varier, plain
 
 Say = Callable[[str], None]

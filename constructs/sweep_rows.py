@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from buttress.checked import closest, did_you_mean
 from buttress.fe.errors import InputError
+from buttress.study.checked import closest, did_you_mean
 
 if TYPE_CHECKING:
     import pandas as pd

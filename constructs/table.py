@@ -6,7 +6,6 @@ from math import inf
 from textwrap import wrap
 
 from buttress import LABEL, bearing
-from buttress.loads import newtons
 from buttress.output import largest
 from buttress.plurals import counted
 from buttress.results import (
@@ -18,6 +17,7 @@ from buttress.results import (
     not_tightened,
     shown_status,
 )
+from buttress.study.activities import newtons
 from buttress.twins import WORDS, pair_lines
 
 ORDER = ("Order: loads held, then loads at which all limits are kept, then mean subsidence at the "

@@ -14,8 +14,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
-from buttress.schema_bone import SectionInput
 from buttress.section import Section
+from buttress.study.bone import SectionInput
 
 Points = list[list[float]]
 SAME_MM = 0.02

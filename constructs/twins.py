@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from buttress.checked import LONGEST_NAME
 from buttress.output import largest
 from buttress.results import ConstructResult, LoadResult
-from buttress.schema import Study
+from buttress.study.checked import LONGEST_NAME
+from buttress.study.study import Study
 
 WORDS = (
     "A bonded twin is the same construct with its metal and graft stuck fast to the bone, so the "

@@ -16,8 +16,8 @@ from buttress.fe.errors import InputError
 from buttress.grouping import bone_key
 from buttress.patches import patches
 from buttress.ranges import Range, Value, parse_range
-from buttress.schema import Study
 from buttress.section import Section
+from buttress.study.study import Study
 from buttress.vary import TURNS, Varier, addresses, plain
 
 OF = ("value", "factor", "shift")

@@ -21,11 +21,11 @@ from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel
 
-from buttress.checked import closest, did_you_mean
-from buttress.complaint import show
 from buttress.fe.errors import InputError
-from buttress.schema import Study
-from buttress.study import study_from
+from buttress.study.checked import closest, did_you_mean
+from buttress.study.complaint import show
+from buttress.study.read import study_from
+from buttress.study.study import Study
 from buttress.turning import slope, turn_to
 
 SCALES = {

@@ -34,7 +34,7 @@ from buttress.model import (
     made_ready,
 )
 from buttress.pieces import Solid
-from buttress.schema import Construct, Study
+from buttress.study.study import Construct, Study
 from buttress.vary import Case
 
 FloatArray = np.ndarray

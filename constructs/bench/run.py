@@ -9,10 +9,10 @@ from typing import Any
 
 from buttress.bench.expect import BenchTest, Claim, expectations, verdict
 from buttress.bench.readings import readings
-from buttress.checked import require_known
 from buttress.compare import compare
 from buttress.results import Comparison, ConstructResult
-from buttress.study import Study, parse_study
+from buttress.study.checked import require_known
+from buttress.study.read import Study, parse_study
 
 Say = Callable[[str], None]
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from buttress.fe.errors import InputError
 from buttress.placement import crossings, screw_axis
-from buttress.schema import Construct
 from buttress.section import Section
+from buttress.study.study import Construct
 
 FloatArray = np.ndarray
 STEP_MM = 0.25

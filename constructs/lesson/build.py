@@ -21,7 +21,7 @@ from buttress.lesson.shipped import MESH_MM, coarse, shipped_scenes
 from buttress.lesson.solve import Solved, solve_scenes
 from buttress.lesson.states import moved_by
 from buttress.lesson.words import Step, tour
-from buttress.schema import Study
+from buttress.study.study import Study
 
 TITLE = "What holds a broken tibial plateau, and why?"
 CHECKS = 40

@@ -18,9 +18,9 @@ from buttress.grouping import digest
 from buttress.lesson.biting import biting
 from buttress.patches import patches
 from buttress.resolve import reference_band
-from buttress.schema import Construct, Fracture, Study
 from buttress.section import Section
-from buttress.study import study_from
+from buttress.study.read import study_from
+from buttress.study.study import Construct, Fracture, Study
 from buttress.vary import Case, plain
 
 AXES = ("slope", "quality", "position", "friction")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from buttress.lesson.grid import Scene, scene_of
-from buttress.schema import Study
-from buttress.study import example
+from buttress.study.read import example
+from buttress.study.study import Study
 
 MESH_MM = 2.5
 """Element edge of the lesson's meshes: coarse, so that the states are solved in minutes."""

@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from buttress.fe.errors import InputError
 from buttress.scan.grids import check_values
-from buttress.tables import number
+from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
 MODULUS = (0.5, 40_000.0)  # MPa: from the softest foam to more than dense cortex

@@ -2,7 +2,7 @@
 
     from buttress.stages import run_stages
     from buttress.stages.figure import stage_pictures
-    from buttress.study import example
+    from buttress.study.read import example
 
     staged = run_stages(example("staged-tightening"))
     stage_pictures(staged["plate first"])

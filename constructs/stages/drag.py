@@ -12,7 +12,7 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.hardware import LEVER, Hardware
 from buttress.measures import frame_columns
-from buttress.tables import number
+from buttress.study.tables import number
 
 DRAG = "drag of a loose piece"
 

@@ -13,8 +13,8 @@ from buttress.fe.solve.stages import Staging, State
 from buttress.implants import tension
 from buttress.model import Model
 from buttress.pins import HEAD_MOMENT, HEADS
-from buttress.schema_stages import Stage
 from buttress.stages.drag import DRAG
+from buttress.study.stages import Stage
 
 FloatArray = np.ndarray
 WATCHED = ("joint ", "lip ")

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from buttress.checked import require_known
 from buttress.picture import Picture
 from buttress.results import EdgeResult, Vector
-from buttress.schema_stages import LOADING, Stage
+from buttress.study.checked import require_known
+from buttress.study.stages import LOADING, Stage
 
 NOT_RUN = "not run"
 OFF_MM = 0.1

@@ -19,7 +19,6 @@ from buttress.metrics import Reader, intact_subsidence, member_stress
 from buttress.model import Bones, Model, build_model, intact_measures
 from buttress.picture import Picture, centroid, take_picture
 from buttress.results import EdgeResult
-from buttress.schema import Construct, Study
 from buttress.stages.order import Done, Order
 from buttress.stages.records import (
     NOT_RUN,
@@ -32,6 +31,7 @@ from buttress.stages.records import (
     StageResult,
     words,
 )
+from buttress.study.study import Construct, Study
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]

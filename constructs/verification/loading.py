@@ -14,10 +14,10 @@ from buttress.fe.solve.solver import Memory, Solver
 from buttress.fe.verification import Case, register
 from buttress.hardware import Hardware
 from buttress.limits import Gauge, depression, gauges, wider
-from buttress.loads import activity_case, ground_cases
 from buttress.metrics import Reader
 from buttress.model import Model, intact_problem
-from buttress.study import Study, study_from
+from buttress.study.activities import activity_case, ground_cases
+from buttress.study.read import Study, study_from
 from buttress.vary import plain
 from buttress.verification.studies import coarse
 

@@ -24,10 +24,10 @@ import pytest
 from buttress.design import make_design
 from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.grouping import planned
-from buttress.schema import Study
 from buttress.store import Store
 from buttress.store_layout import LAYOUT
-from buttress.study import example
+from buttress.study.read import example
+from buttress.study.study import Study
 from buttress.sweep import run_sweep
 from buttress.vary import Varier
 
@@ -125,7 +125,7 @@ def test_a_case_beside_a_solve_from_scratch(benchmark) -> None:
 
 def test_a_case_beside_a_new_process(benchmark) -> None:
     study = study_of(benchmark)
-    code = ("import sys, json; from buttress.study import study_from\n"
+    code = ("import sys, json; from buttress.study.read import study_from\n"
             "from buttress.evaluate import Evaluator, Options, Task\n"
             "data = json.load(sys.stdin)\n"
             "found = Evaluator(Options()).evaluate(Task(1, '', data, {}))\n"

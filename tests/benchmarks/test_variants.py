@@ -15,7 +15,7 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.solve.solver import Solver
 from buttress.fe.threads import one_thread
 from buttress.model import build_model
-from buttress.study import example
+from buttress.study.read import example
 
 
 @pytest.fixture(scope="module")

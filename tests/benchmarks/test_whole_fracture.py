@@ -15,7 +15,7 @@ from buttress.bone import build_bone
 from buttress.fe.bodies.body import Column
 from buttress.fe.threads import one_thread
 from buttress.model import build_model
-from buttress.study import example
+from buttress.study.read import example
 
 FINE, ROUGH = {"size_mm": 1.3, "coarse_mm": 1.1}, {"size_mm": 3.5, "coarse_mm": 6.0}
 

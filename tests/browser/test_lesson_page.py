@@ -22,7 +22,7 @@ from buttress.lesson.look import Asked
 from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import Lesson, write_lesson
 from buttress.lesson.words import Step
-from buttress.schema import Study
+from buttress.study.study import Study
 
 pytestmark = pytest.mark.browser
 HOSTILE = "</script><script>hacked()</script>'\"&lt;"

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from buttress import LABEL
-from buttress.study import example_text
+from buttress.study.read import example_text
 
 
 def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:

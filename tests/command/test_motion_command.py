@@ -6,7 +6,7 @@ from pathlib import Path
 
 from test_command import run
 
-from buttress.study import example_text
+from buttress.study.read import example_text
 
 COARSE = example_text("medial-shear").replace(
     "total_N = [500, 1000, 1500]", "total_N = [1000]").replace(

@@ -7,7 +7,7 @@ from pathlib import Path
 from typer.testing import CliRunner
 
 from buttress.cli import app
-from buttress.study import example_text
+from buttress.study.read import example_text
 
 
 def test_it_is_told_once_and_not_as_a_load_that_is_not_held(tmp_path: Path) -> None:

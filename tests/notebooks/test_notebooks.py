@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 PUBLIC = {"constructs", "buttress.compare", "buttress.explore", "buttress.glossary",
           "buttress.rank", "buttress.report_assumptions", "buttress.rules",
-          "buttress.stages", "buttress.stages.figure", "buttress.study", "buttress.sweep", "buttress.tables",
+          "buttress.stages", "buttress.stages.figure", "buttress.study.read", "buttress.sweep", "buttress.study.tables",
           "buttress.vary", "buttress.verify", "buttress.fe.errors", "buttress.fe.richardson",
           "buttress.fe.verification"}
 """What a notebook of our own may import; DEVELOPERS.md lists the same."""

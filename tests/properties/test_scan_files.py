@@ -12,8 +12,8 @@ from buttress.fe.errors import InputError
 from buttress.scan.field import make_field
 from buttress.scan.grids import READERS
 from buttress.scan.outline import drawn, points_of
-from buttress.schema import SectionInput
 from buttress.section import Section
+from buttress.study.study import SectionInput
 
 VALUES = np.arange(35.0).reshape(7, 5) + 1
 

@@ -8,8 +8,8 @@ from small_study import small_study
 
 from buttress.compare import compare
 from buttress.results import Comparison
-from buttress.schema import Study
-from buttress.study import study_from
+from buttress.study.read import study_from
+from buttress.study.study import Study
 from buttress.vary import plain
 
 NAMES = ("+1|cmd", "@SUM(A1:A9) <script>alert(1)</script>", "$\\frac{$ \\$x_1^2$ {",

@@ -23,7 +23,7 @@ from buttress.results import (
     LoadResult,
     MemberResult,
 )
-from buttress.study import example
+from buttress.study.read import example
 
 LOADS = (500.0, 1000.0, 1500.0)
 FORCES = {"shear plane": (-300.0, 400.0), "plate": (200.0, 500.0), "upper lag": (100.0, 75.0)}

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from buttress.study import example_text
+from buttress.study.read import example_text
 
 SCALE = 1.0
 CORNER = (-45.0, -125.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from buttress.rules import Finding, check
-from buttress.study import Study
+from buttress.study.read import Study
 
 
 def found_in(study: Study) -> dict[str, Finding]:

@@ -12,7 +12,7 @@ from buttress.lesson.build import make
 from buttress.lesson.grid import Family, Scene, scene_of
 from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import Lesson
-from buttress.schema import Study
+from buttress.study.study import Study
 
 FULL = {"slope": (20.0, 21.0), "quality": (0.8, 1.0), "position": (0.0, 1.25),
         "friction": (0.4, 0.6)}

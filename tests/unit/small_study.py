@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from buttress.study import Study, example, study_from
+from buttress.study.read import Study, example, study_from
 from buttress.vary import plain
 
 

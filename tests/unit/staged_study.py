@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from buttress.stages import StagedResult, run_stages
-from buttress.study import Study, example, study_from
+from buttress.study.read import Study, example, study_from
 from buttress.vary import plain
 
 PLATE, FIRST, SECOND, LAG = "antiglide plate", "shaft 1", "shaft 2", "lag"

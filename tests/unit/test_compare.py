@@ -11,7 +11,7 @@ from buttress.compare import compare
 from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.metrics import Reader, intact_subsidence
 from buttress.model import Bones, build_model, intact_measures
-from buttress.study import example, study_from
+from buttress.study.read import example, study_from
 
 
 def held(total: float, index: int, study=None):

@@ -15,7 +15,7 @@ from buttress.contacts import ContactLine, contact_lines, percentile
 from buttress.fe.solve.recover import displacements
 from buttress.model import build_model
 from buttress.results import LoadResult
-from buttress.study import Study, study_from
+from buttress.study.read import Study, study_from
 
 MESH = {"size_mm": 3.0, "coarse_mm": 6.0}
 RAFT = {"name": "raft", "form": "HA 3.5", "side": "lateral", "height_mm": -6, "length_mm": 70,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from buttress import tables
 from buttress.fe.errors import InputError
+from buttress.study import tables
 
 EVERY = [(t, r, f) for t in tables.TABLES for r in tables.rows(t) for f in tables.fields(t, r)]
 

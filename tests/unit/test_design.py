@@ -11,7 +11,7 @@ from scipy import stats
 from buttress.design import make_design, unit_samples
 from buttress.fe.errors import InputError
 from buttress.ranges import parse_range
-from buttress.study import example
+from buttress.study.read import example
 
 STUDY = example("medial-shear")
 FRICTION = "fracture.shear plane.friction"

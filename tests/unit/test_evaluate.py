@@ -12,8 +12,8 @@ from small_study import small_study
 from buttress.compare import compare
 from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.grouping import bone_key, hardware_key, load_key, planned
-from buttress.schema import Study
-from buttress.study import example, study_from
+from buttress.study.read import example, study_from
+from buttress.study.study import Study
 from buttress.vary import Varier, plain, varied
 
 FRICTION = "fracture.shear plane.friction"

@@ -11,7 +11,7 @@ from buttress.fe.mesh.bodies import mesh_bodies
 from buttress.layout import layout, planned
 from buttress.rules import check
 from buttress.section import Section
-from buttress.study import example, example_names, example_text, study_from
+from buttress.study.read import example, example_names, example_text, study_from
 
 BODIES = {
     "medial-shear": ({"medial"}, {"shear plane"}),

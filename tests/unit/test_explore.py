@@ -8,7 +8,7 @@ from small_study import small_study
 from buttress.compare import compare
 from buttress.explore import Explorer
 from buttress.fe.errors import InputError
-from buttress.study import only
+from buttress.study.read import only
 from buttress.vary import varied
 
 FRICTION = "fracture.shear plane.friction"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from wrong_input import VOID_STUDY, changed, refused
 
-from buttress import tables
 from buttress.grafts import fill_material
 from buttress.rules import check
-from buttress.study import parse_study
+from buttress.study import tables
+from buttress.study.read import parse_study
 
 TEXT = VOID_STUDY + """
 [[construct.wire]]

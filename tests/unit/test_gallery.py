@@ -15,7 +15,7 @@ from small_study import small_study
 from buttress import LABEL, gallery
 from buttress.compare import compare
 from buttress.fe.errors import InputError
-from buttress.study import example, example_names, only
+from buttress.study.read import example, example_names, only
 
 ROOT = Path(__file__).parents[2]
 GALLERY = ROOT / "results" / "gallery"

@@ -17,7 +17,7 @@ from buttress.compare import compare
 from buttress.figures import draw_all
 from buttress.output import as_csv, inert, rows
 from buttress.report import write_report
-from buttress.study import study_from
+from buttress.study.read import study_from
 from buttress.sweep import export_csv, run_sweep
 from buttress.textfit import clashes, shown_texts
 from buttress.vary import plain

@@ -10,8 +10,8 @@ from pydantic import ValidationError
 
 from buttress import implants
 from buttress.fe.errors import InputError
-from buttress.schema import Plate, Screw, Wire
-from buttress.schema_implants import wire_diameters
+from buttress.study.implants import wire_diameters
+from buttress.study.study import Plate, Screw, Wire
 
 
 def screw(**changes: object) -> Screw:

@@ -12,8 +12,8 @@ from typer.testing import CliRunner
 from buttress import LABEL
 from buttress.cli import app
 from buttress.fe.errors import InputError
-from buttress.keys import FURTHER, NEEDED, lines, markdown, tables
-from buttress.study import example, example_names
+from buttress.study.keys import FURTHER, NEEDED, lines, markdown, tables
+from buttress.study.read import example, example_names
 from buttress.vary import SCALES, TURNS, plain
 
 ROOT = Path(__file__).parents[2]
@@ -51,7 +51,7 @@ def test_every_key_of_the_shipped_studies_is_listed(name: str) -> None:
 ])
 def test_what_it_says_is_what_is_refused(table: str, key: str, value: object, says: str) -> None:
     assert LISTED[table, key].allowed == says
-    from buttress.study import study_from
+    from buttress.study.read import study_from
 
     data = plain(example("medial-shear"))
     place = data

@@ -25,7 +25,7 @@ from buttress.lesson.shipped import shipped_scenes
 from buttress.lesson.solve import Job, knee_of, solve_job
 from buttress.lesson.solve import Path as LoadPath
 from buttress.section import Section
-from buttress.study import example
+from buttress.study.read import example
 
 
 @pytest.fixture(scope="module")

@@ -36,8 +36,8 @@ from buttress.metrics import Reader, bone_strain, intact_subsidence, read
 from buttress.model import Model, build_model, intact_measures, intact_problem
 from buttress.output import document, rows, settled
 from buttress.results import LimitResult, Where
-from buttress.study import example_text, parse_study, study_from
-from buttress.tables import value
+from buttress.study.read import example_text, parse_study, study_from
+from buttress.study.tables import value
 from buttress.vary import plain
 
 

@@ -18,10 +18,17 @@ from buttress.evaluate import Evaluator, Options, Task
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import resultant
 from buttress.grouping import case_hash, load_key, planned
-from buttress.loads import activities, activity_case, ground_cases, knee_ratio, newtons, weight
 from buttress.report_assumptions import assumptions
-from buttress.schema_load import LoadInput
-from buttress.study import example_text, parse_study, study_from
+from buttress.study.activities import (
+    activities,
+    activity_case,
+    ground_cases,
+    knee_ratio,
+    newtons,
+    weight,
+)
+from buttress.study.loads import LoadInput
+from buttress.study.read import example_text, parse_study, study_from
 from buttress.vary import varied
 
 MASS = "body_mass_kg = 75       # invented; for the weight-bearing table only\n"

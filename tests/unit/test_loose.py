@@ -14,7 +14,7 @@ from buttress.loose import LEFT_OUT
 from buttress.model import build_model
 from buttress.results import ConstructResult
 from buttress.rules import check
-from buttress.study import Study, study_from
+from buttress.study.read import Study, study_from
 from buttress.vary import Case
 from buttress.workshop import Workshop
 

@@ -18,9 +18,9 @@ from buttress.fe.errors import InputError
 from buttress.figure_map import modulus_map
 from buttress.output import write_results
 from buttress.report_assumptions import assumptions
-from buttress.schema import SectionInput
 from buttress.section import Section, trabecular_strength
-from buttress.study import load_study, parse_study, study_from
+from buttress.study.read import load_study, parse_study, study_from
+from buttress.study.study import SectionInput
 from buttress.sweep import run_sweep
 from buttress.vary import plain, varied
 

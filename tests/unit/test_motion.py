@@ -13,7 +13,7 @@ from small_study import small_study
 from buttress import LABEL, motion
 from buttress.fe.errors import InputError
 from buttress.motion import Film, _drawn, draw_frame, film, write_film
-from buttress.study import only
+from buttress.study.read import only
 from buttress.textfit import clashes
 
 

@@ -18,9 +18,9 @@ from buttress.placement import (
     thread_span,
     void_stretches,
 )
-from buttress.schema import Fracture, Plate, Screw, SectionInput, Void, Wire
 from buttress.section import Section
-from buttress.study import parse_study
+from buttress.study.read import parse_study
+from buttress.study.study import Fracture, Plate, Screw, SectionInput, Void, Wire
 
 BONE = Section(SectionInput())
 

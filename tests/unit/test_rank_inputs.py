@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from small_study import small_study
 
-from buttress import tables, uncertain
+from buttress import uncertain
 from buttress.fe.errors import InputError
 from buttress.rank_design import make_samples
 from buttress.section import Section
-from buttress.study import example, example_names
+from buttress.study import tables
+from buttress.study.read import example, example_names
 from buttress.uncertain import input_lines, inputs_of, shipped
 from buttress.vary import addresses, varied
 

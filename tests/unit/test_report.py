@@ -18,9 +18,9 @@ from buttress.report_assumptions import assumptions
 from buttress.report_parts import main_table
 from buttress.results import NOT_TIGHTENED, Comparison, LimitResult
 from buttress.rules_screw import PULLS_OUT
-from buttress.study import example
+from buttress.study.read import example
+from buttress.study.tables import value
 from buttress.table import MARK, ORDER, best_first, lines, print_table, why_first
-from buttress.tables import value
 from buttress.verified import recorded, sentences
 
 NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"

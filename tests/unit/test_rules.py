@@ -17,7 +17,7 @@ from buttress.rules import Finding, check
 from buttress.rules_plate import apexes
 from buttress.rules_screw import place, thread_hold
 from buttress.section import Section
-from buttress.study import Study, example, study_from
+from buttress.study.read import Study, example, study_from
 from buttress.table import lines
 
 LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,

@@ -13,7 +13,7 @@ from buttress.placement import screw_axis
 from buttress.rules import Finding, check
 from buttress.rules_screw import held_thread, place, thread_hold
 from buttress.section import Section
-from buttress.study import Study, study_from
+from buttress.study.read import Study, study_from
 
 EDGES = [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},
          {"name": "outer", "points_mm": [[27, 0], [28, -9]]}]

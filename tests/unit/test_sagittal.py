@@ -17,9 +17,9 @@ from buttress.patches import patches
 from buttress.placement import plate_line, screw_axis
 from buttress.rules import check
 from buttress.rules_plate import apexes
-from buttress.schema import Plate, Screw, SectionInput, Study
 from buttress.section import Section
-from buttress.study import example, study_from
+from buttress.study.read import example, study_from
+from buttress.study.study import Plate, Screw, SectionInput, Study
 from buttress.uncertain import inputs_of
 from buttress.vary import plain
 

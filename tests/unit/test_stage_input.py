@@ -18,7 +18,7 @@ from staged_study import (
 
 from buttress.fe.errors import InputError
 from buttress.stages import run_stages
-from buttress.study import study_from
+from buttress.study.read import study_from
 
 WRONG = {
     "not placed": ([tighten(LAG, 100.0), place(LAG)], "stage.1.what", "not placed"),
@@ -85,6 +85,6 @@ def test_rules_of_an_order() -> None:
 
 def test_the_shipped_orders_take_the_same_steps() -> None:
     from buttress.stages.run import same_steps
-    from buttress.study import example
+    from buttress.study.read import example
 
     assert same_steps(*example("staged-tightening").constructs)

@@ -18,7 +18,7 @@ from buttress.compare import compare
 from buttress.output import document
 from buttress.report_parts import main_table
 from buttress.stages.table import as_csv, lines, orders
-from buttress.study import study_from
+from buttress.study.read import study_from
 
 
 @pytest.fixture(scope="module")

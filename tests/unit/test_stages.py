@@ -29,7 +29,7 @@ from buttress.report_parts import facts
 from buttress.results import NOT_TIGHTENED
 from buttress.stages import run_stages
 from buttress.stages.table import lines
-from buttress.study import study_from
+from buttress.study.read import study_from
 from buttress.table import print_table
 
 

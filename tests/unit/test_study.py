@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from wrong_input import changed, refused
 
 from buttress.fe.errors import InputError
-from buttress.study import (
+from buttress.study.read import (
     Study,
     example,
     example_names,

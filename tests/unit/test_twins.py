@@ -14,7 +14,7 @@ from buttress.model import blocks_of, build_model, inclusions_of
 from buttress.output import document, rows
 from buttress.picture import take_picture
 from buttress.results import Comparison
-from buttress.study import Study
+from buttress.study.read import Study
 from buttress.table import best_first, lines
 from buttress.twins import pair_lines, pairs, with_twins
 

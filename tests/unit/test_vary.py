@@ -9,7 +9,7 @@ import pytest
 from buttress.bone import build_meshes
 from buttress.fe.errors import InputError
 from buttress.section import Section
-from buttress.study import example, example_names, study_from
+from buttress.study.read import example, example_names, study_from
 from buttress.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 
 STUDY = example("medial-shear")

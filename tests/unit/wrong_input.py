@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from buttress.fe.errors import InputError
-from buttress.study import parse_study
+from buttress.study.read import parse_study
 
 VOID_STUDY = """
 name = "small"

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Generic, Literal, TypeVar
 
 from pydantic import AfterValidator, PrivateAttr, ValidationInfo, model_validator
 
-from buttress import tables
-from buttress.checked import Checked, OneOf, Within, refuse
 from buttress.fe.errors import InputError
+from buttress.study import tables
+from buttress.study.checked import Checked, OneOf, Within, refuse
 
 if TYPE_CHECKING:
     import numpy as np

@@ -6,9 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from buttress import tables
-from buttress.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
-from buttress.loads import (
+from buttress.study import tables
+from buttress.study.activities import (
     LoadCase,
     activities,
     activity_case,
@@ -16,7 +15,8 @@ from buttress.loads import (
     newtons,
     rising,
 )
-from buttress.schema_bone import listed
+from buttress.study.bone import listed
+from buttress.study.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
 
 Total = Annotated[float, Within(1, 20000, "N")]
 DEFAULT_N = (500.0, 1000.0, 1500.0)
@@ -44,7 +44,7 @@ class LoadInput(Checked):
 
     The forces are given as ``total_N``, or as a ``body_mass_kg`` with ``activity`` (peak force as
     a share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
-    loads, see `buttress.loads`), or as named ``case``s. A body mass beside ``total_N`` or cases
+    loads, see `buttress.study.activities`), or as named ``case``s. A body mass beside ``total_N`` or cases
     only adds the weight-bearing table. ``shift_mm`` moves the resultant to lateral (valgus) or
     medial (negative, varus) by changing the share of the condyles; the patches stay. A sagittal
     section has one patch, about ``slice_centre_mm``, with the share of its condyle.

@@ -2,7 +2,7 @@
 
 Every dimensional key ends in its unit. y points proximal, the origin is the middle of the joint
 line; x points lateral (medial is at -x), in a sagittal section posterior (anterior is at -x).
-`buttress.study` reads files into these models.
+`buttress.study.read` reads files into these models.
 """
 
 from __future__ import annotations
@@ -12,7 +12,16 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from buttress.checked import (
+from buttress.study.bone import (
+    SIDES,
+    Fracture,
+    Fragment,
+    MeshInput,
+    SectionInput,
+    Side,
+    Void,
+)
+from buttress.study.checked import (
     MOST,
     Checked,
     Name,
@@ -23,18 +32,9 @@ from buttress.checked import (
     refuse,
     unique,
 )
-from buttress.schema_bone import (
-    SIDES,
-    Fracture,
-    Fragment,
-    MeshInput,
-    SectionInput,
-    Side,
-    Void,
-)
-from buttress.schema_implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
-from buttress.schema_load import LimitsInput, LoadInput
-from buttress.schema_stages import Stage, check_stages
+from buttress.study.implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
+from buttress.study.loads import LimitsInput, LoadInput
+from buttress.study.stages import Stage, check_stages
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
            "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Stage",

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 
-from buttress import tables
-from buttress.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
-from buttress.schema_map import MapInput, Sha256, folder_of, outline, told
+from buttress.study import tables
+from buttress.study.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
+from buttress.study.map import MapInput, Sha256, folder_of, outline, told
 
 if TYPE_CHECKING:
     from buttress.scan.field import ModulusField

@@ -12,8 +12,8 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from buttress import LABEL
-from buttress.checked import OneOf, Within
-from buttress.schema import Study
+from buttress.study.checked import OneOf, Within
+from buttress.study.study import Study
 
 NEEDED, NONE = "needed", "-"
 FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAME.friction`,

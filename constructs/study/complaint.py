@@ -8,8 +8,8 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from buttress.checked import closest, did_you_mean
 from buttress.fe.errors import InputError
+from buttress.study.checked import closest, did_you_mean
 
 SHOWN = 5  # errors told one by one; the rest are counted
 

@@ -13,10 +13,10 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from buttress.checked import closest, did_you_mean, require_known
-from buttress.complaint import complaint
 from buttress.fe.errors import InputError
-from buttress.schema import (
+from buttress.study.checked import closest, did_you_mean, require_known
+from buttress.study.complaint import complaint
+from buttress.study.study import (
     Construct,
     Fill,
     Fracture,

@@ -7,8 +7,9 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from buttress import tables
-from buttress.checked import (
+from buttress.study import tables
+from buttress.study.bone import Depth, Side, Thickness, listed
+from buttress.study.checked import (
     MOST,
     Checked,
     Name,
@@ -19,7 +20,6 @@ from buttress.checked import (
     distinct_points,
     refuse,
 )
-from buttress.schema_bone import Depth, Side, Thickness, listed
 
 Metal = Literal["steel", "titanium"]
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from buttress import tables
+from buttress.study import tables
 
 STANCES = ("two-leg stance", "one-leg stance")
 """Lower and upper end of the range for a mass on the ground."""

@@ -7,8 +7,8 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from buttress.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
-from buttress.schema_implants import Fill, Plate, Screw, Wire
+from buttress.study.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
+from buttress.study.implants import Fill, Plate, Screw, Wire
 
 Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
 Newtons = Annotated[float, Within(1, 20000, "N")]
