@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from buttress.bone.layout import Layout
+from buttress.bone.patches import patches
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.grouping import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
 from buttress.implants import tension
-from buttress.layout import Layout
-from buttress.patches import patches
 from buttress.rules import check_construct
 from buttress.rules_bone import check_bone
-from buttress.section import Section
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Study
 from buttress.workshop import Kept

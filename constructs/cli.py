@@ -135,7 +135,7 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
 
     given, _, name = given_study(study, example)
     with located(name):
-        from buttress.bone import build_meshes
+        from buttress.bone.bone import build_meshes
 
         findings = run(given)
         build_meshes(given)

@@ -11,7 +11,7 @@ from time import perf_counter
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from buttress.bone.pieces import Solid
 from buttress.contacts import ContactLine, percentile
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
@@ -13,7 +14,6 @@ from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Answer
 from buttress.model import Model
-from buttress.pieces import Solid
 from buttress.results import ContactProfile, ContactResult, GraftResult
 
 FloatArray = np.ndarray

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import LineString, Point
 
+from buttress.bone.layout import fill_outline
 from buttress.fe.links.link import Link
 from buttress.fe.solve.solver import Answer
 from buttress.implants import section_at
-from buttress.layout import fill_outline
 from buttress.model import Model
 from buttress.placement import plate_line
 

@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from buttress import drawing as d
-from buttress.bone import SHAFT
+from buttress.bone.bone import SHAFT
 from buttress.picture import BodyPicture, MemberPicture, Picture
 from buttress.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
 from buttress.textfit import LINE, SIZE, width, wrap

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
+from buttress.bone.pieces import FillPiece, Solid
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.embed import keep_pairs, spread_points
 from buttress.implants import outer, screw_form
-from buttress.pieces import FillPiece, Solid
 from buttress.placement import Axis
 from buttress.study.implants import Pin
 from buttress.study.study import Screw

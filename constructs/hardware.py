@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from buttress.bone.pieces import Solid
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.link import Hinge, LinkList
 from buttress.implants import Bending, Material
-from buttress.pieces import Solid
 from buttress.placement import PlateLine
 from buttress.study.study import Plate
 

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from buttress.bone.measures import rims
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.fe.solve.solver import Answer
-from buttress.measures import rims
 from buttress.metrics import Reader, bone_strain, fibre_stress, widening
 from buttress.model import Model
 from buttress.results import LetsGo, LimitResult, LoadResult, Where

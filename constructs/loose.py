@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
+from buttress.bone.pieces import Solid
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.hardware import Hardware
-from buttress.pieces import Solid
 
 LEFT_OUT = "left where it is"
 """Source of the links that keep a loose, unloaded piece in its place; they carry nothing."""

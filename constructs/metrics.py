@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
+from buttress.bone.measures import edge_lengths
+from buttress.bone.patches import patches
 from buttress.contact_figures import contact_result, graft_results, unknown_contacts
 from buttress.contacts import contact_lines, percentile
 from buttress.fe.bodies.assembly import quadrature_points
@@ -16,9 +18,7 @@ from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
 from buttress.fe.solve.solver import Answer
 from buttress.hardware import Part
-from buttress.measures import edge_lengths
 from buttress.model import Model
-from buttress.patches import patches
 from buttress.picture import centroid
 from buttress.results import (
     BoneResult,

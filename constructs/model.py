@@ -9,7 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from buttress.bone import Block, Bone, build_bone, make_solid
+from buttress.bone.bone import Block, Bone, build_bone, make_solid
+from buttress.bone.fills import fill_material
+from buttress.bone.pieces import FillPiece, Inclusion, Solid
+from buttress.bone.section import Section
 from buttress.fe.bodies.continuum import interface_links
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed, condense
@@ -17,15 +20,12 @@ from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.solver import Answer, Memory, Solver
-from buttress.grafts import fill_material
 from buttress.hardware import SAME_PLACE, STIFF, Hardware
 from buttress.implants import metal, outer, pin_section
 from buttress.loose import leave_out_loose
-from buttress.pieces import FillPiece, Inclusion, Solid
 from buttress.pins import add_pin
 from buttress.placement import screw_axis, thread_span, void_stretches
 from buttress.plating import add_plate
-from buttress.section import Section
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 

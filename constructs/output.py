@@ -273,8 +273,8 @@ def copy_files(study: Study, folder: Path) -> None:
 
     Raises `InputError` where one has changed since the study was read.
     """
-    from buttress.scan.files import digest, inside, read_bytes
-    from buttress.scan.grids import LARGEST
+    from buttress.bone.files import digest, inside, read_bytes
+    from buttress.bone.grids import LARGEST
 
     for name, content in study.section.files.items():
         raw = read_bytes(inside(study.folder, name, (PurePosixPath(name).suffix.lower(),)), name,

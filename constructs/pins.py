@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
+from buttress.bone.pieces import Solid
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
 from buttress.fe.bodies.member import Member
@@ -36,7 +37,6 @@ from buttress.implants import (
     tension,
     thread_shape_factor,
 )
-from buttress.pieces import Solid
 from buttress.placement import (
     Axis,
     engaged_thread,

@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
+from buttress.bone.measures import edge_lengths
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
 from buttress.implants import metal, section_at
-from buttress.measures import edge_lengths
 from buttress.placement import PlateLine, plate_line
 from buttress.study.study import Plate
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from buttress import LABEL
 from buttress.bearing import weight_bearing
+from buttress.bone.patches import patches
 from buttress.figures import fragments, overview_load, shown_picture, stems
 from buttress.glossary import glossary
-from buttress.patches import patches
 from buttress.report_assumptions import LIMITS, MODEL, assumptions
 from buttress.report_contact import more
 from buttress.report_parts import (

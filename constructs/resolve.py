@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from buttress.bone.fills import fill_material
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.grafts import fill_material
 from buttress.implants import gliding, pilot, plate_section, tension
 from buttress.placement import screw_axis, thread_span
-from buttress.section import Section
 from buttress.study.study import Fill, Screw, Study
 from buttress.study.tables import number
 

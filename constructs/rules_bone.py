@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from shapely import LineString, Polygon, box
 
+from buttress.bone.fills import fill_material
+from buttress.bone.joining import in_words, shown
+from buttress.bone.layout import Layout, fill_outline, layout, planned
+from buttress.bone.patches import patches
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.grafts import fill_material
-from buttress.joining import in_words, shown
-from buttress.layout import Layout, fill_outline, layout, planned
-from buttress.patches import patches
-from buttress.section import Section
 from buttress.study.study import Construct, Study
 
 

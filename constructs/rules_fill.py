@@ -8,12 +8,12 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from shapely import LineString, Polygon, box
 
+from buttress.bone.layout import Layout, ends, fill_outline
+from buttress.bone.patches import patches
+from buttress.bone.section import Section
 from buttress.implants import outer
-from buttress.layout import Layout, ends, fill_outline
-from buttress.patches import patches
 from buttress.placement import plate_line
 from buttress.rules_screw import Level, Note, Placed
-from buttress.section import Section
 from buttress.study.study import Construct, Fill, Screw, Study, Wire
 from buttress.study.tables import number
 

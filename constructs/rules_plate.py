@@ -7,11 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 from shapely import LineString, Point
 
+from buttress.bone.section import Section
 from buttress.implants import depth_positions, head_diameter, section_at
 from buttress.placement import PlateLine, plate_line
 from buttress.plurals import counted
 from buttress.rules_screw import Note
-from buttress.section import Section
 from buttress.study.study import Construct, Plate, Study
 
 BESIDE = 1.0  # mm by which a head may hang over the edge of a plate

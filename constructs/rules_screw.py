@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from shapely import LineString, Point
 
+from buttress.bone.section import Section
 from buttress.implants import (
     depth_positions,
     gliding,
@@ -28,7 +29,6 @@ from buttress.placement import (
     plate_line,
     void_stretches,
 )
-from buttress.section import Section
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import number
 

@@ -13,8 +13,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.section import Section
 from buttress.study.bone import SectionInput
 
 Points = list[list[float]]

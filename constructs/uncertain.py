@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from buttress.bone.patches import patches
+from buttress.bone.section import Section
 from buttress.design import parse_vary
 from buttress.fe.errors import InputError
 from buttress.grouping import bone_key
-from buttress.patches import patches
 from buttress.ranges import Range, Value, parse_range
-from buttress.section import Section
 from buttress.study.study import Study
 from buttress.vary import TURNS, Varier, addresses, plain
 

@@ -16,7 +16,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from buttress.bone import Bone, build_bone, under_load
+from buttress.bone.bone import Bone, build_bone, under_load
+from buttress.bone.pieces import Solid
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
@@ -33,7 +34,6 @@ from buttress.model import (
     intact_measures,
     made_ready,
 )
-from buttress.pieces import Solid
 from buttress.study.study import Construct, Study
 from buttress.vary import Case
 

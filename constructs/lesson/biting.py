@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.placement import crossings, screw_axis
-from buttress.section import Section
 from buttress.study.study import Construct
 
 FloatArray = np.ndarray

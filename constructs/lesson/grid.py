@@ -14,11 +14,11 @@ import numpy as np
 from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
+from buttress.bone.patches import patches
+from buttress.bone.section import Section
 from buttress.grouping import digest
 from buttress.lesson.biting import biting
-from buttress.patches import patches
 from buttress.resolve import reference_band
-from buttress.section import Section
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.vary import Case, plain

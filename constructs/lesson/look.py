@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from buttress.bone.patches import patches
 from buttress.lesson.grid import Scene
 from buttress.lesson.interpolate import cell, read
 from buttress.lesson.solve import Solved
 from buttress.lesson.states import moved_by
-from buttress.patches import patches
 
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from buttress.bone.patches import patches
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.solve import Solved
-from buttress.patches import patches
 
 FloatArray = np.ndarray
 STEPS = 65535

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes
 from buttress.fe.solve.solver import Answer

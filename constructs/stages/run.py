@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from buttress.bone import Bone
+from buttress.bone.bone import Bone
 from buttress.fe.errors import InputError
 from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.recover import nodal_forces, pushes

@@ -16,8 +16,8 @@ from buttress.study.checked import MOST, Checked, Name, Point, Within, distinct_
 from buttress.study.map import MapInput, Sha256, folder_of, outline, told
 
 if TYPE_CHECKING:
-    from buttress.scan.field import ModulusField
-    from buttress.scan.outline import Drawn
+    from buttress.bone.field import ModulusField
+    from buttress.bone.outline import Drawn
 
 Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint line
 Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
@@ -46,7 +46,7 @@ class SectionInput(Checked):
     back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
 
     ``outline_file``: an outline in the study's folder that takes the place of the drawn sizes (see
-    `buttress.scan.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
+    `buttress.bone.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
     plane are still those of the keys. ``map``: the bone's modulus from a file.
     """
 
@@ -77,8 +77,8 @@ class SectionInput(Checked):
     map: MapInput | None = None
 
     _folder: Path | None = PrivateAttr(None)
-    _drawn: Any = PrivateAttr(None)   # buttress.scan.outline.Drawn
-    _field: Any = PrivateAttr(None)   # buttress.scan.field.ModulusField
+    _drawn: Any = PrivateAttr(None)   # buttress.bone.outline.Drawn
+    _field: Any = PrivateAttr(None)   # buttress.bone.field.ModulusField
 
     @model_validator(mode="after")
     def _consistent(self) -> SectionInput:
@@ -128,7 +128,7 @@ class SectionInput(Checked):
             refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
                    expected="outline_file beside it")
         if self.map is not None:
-            from buttress.section import Section
+            from buttress.bone.section import Section
 
             if self.bone == "foam":
                 refuse("a map is of bone, not of foam", key="bone", value=self.bone,

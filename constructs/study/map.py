@@ -16,8 +16,8 @@ from buttress.study.checked import Checked, OneOf, Within, refuse
 if TYPE_CHECKING:
     import numpy as np
 
-    from buttress.scan.field import ModulusField
-    from buttress.scan.outline import Drawn
+    from buttress.bone.field import ModulusField
+    from buttress.bone.outline import Drawn
 
 T = TypeVar("T")
 
@@ -147,8 +147,8 @@ class Keyed(Generic[T]):
 
 def grid(folder: Path | None, file: str, sha256: str | None) -> tuple[str, np.ndarray]:
     """Digest and rows (top first) of a map file. Raises InputError."""
-    from buttress.scan.files import inside, same
-    from buttress.scan.grids import READERS
+    from buttress.bone.files import inside, same
+    from buttress.bone.grids import READERS
 
     path = inside(folder, file, tuple(READERS))
     about = path.stat()
@@ -160,8 +160,8 @@ def grid(folder: Path | None, file: str, sha256: str | None) -> tuple[str, np.nd
 @lru_cache(maxsize=4)
 def _grid(path: Path, name: str, size: int, changed: int) -> tuple[str, np.ndarray]:
     """Digest and rows of a file; kept while its size and date stay, for the cases of a sweep."""
-    from buttress.scan.files import digest, read_bytes
-    from buttress.scan.grids import LARGEST, READERS
+    from buttress.bone.files import digest, read_bytes
+    from buttress.bone.grids import LARGEST, READERS
 
     del size, changed
     raw = read_bytes(path, name, LARGEST)
@@ -174,7 +174,7 @@ def _grid(path: Path, name: str, size: int, changed: int) -> tuple[str, np.ndarr
 def _field(rows: Keyed[np.ndarray], outline: Keyed[np.ndarray], name: str, scale: float,
            corner: tuple[float, float], law: str | None, smoothing: float, least: float
            ) -> ModulusField:
-    from buttress.scan.field import Law, make_field
+    from buttress.bone.field import Law, make_field
 
     return make_field(rows.thing, outline.thing, name=name, scale=scale, corner=corner,
                       law=None if law is None else Law.of(law), smoothing=smoothing, least=least)
@@ -183,8 +183,8 @@ def _field(rows: Keyed[np.ndarray], outline: Keyed[np.ndarray], name: str, scale
 def outline(folder: Path | None, file: str, sha256: str | None, height: float,
             smoothing: float) -> tuple[str, Drawn]:
     """Digest and shape of an outline file. Raises InputError."""
-    from buttress.scan.files import digest, inside, read_bytes, same
-    from buttress.scan.outline import LARGEST
+    from buttress.bone.files import digest, inside, read_bytes, same
+    from buttress.bone.outline import LARGEST
 
     raw = read_bytes(inside(folder, file, (".csv",)), file, LARGEST)
     content = digest(raw)
@@ -194,6 +194,6 @@ def outline(folder: Path | None, file: str, sha256: str | None, height: float,
 
 @lru_cache(maxsize=4)
 def _drawn(raw: bytes, name: str, height: float, smoothing: float) -> Drawn:
-    from buttress.scan.outline import drawn, points_of
+    from buttress.bone.outline import drawn, points_of
 
     return drawn(points_of(raw, name), height, name, smoothing)

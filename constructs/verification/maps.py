@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from buttress.bone.field import Law, ModulusField, make_field
 from buttress.fe.bodies.assembly import edge_load, quadrature_points, sheet, stiffness
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.problem import solve
-from buttress.scan.field import Law, ModulusField, make_field
 
 FloatArray = np.ndarray
 LENGTH, WIDTH, DEPTH, PULL = 60.0, 24.0, 5.0, 1000.0

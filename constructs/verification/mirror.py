@@ -14,7 +14,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from buttress.bone import build_bone, build_meshes
+from buttress.bone.bone import build_bone, build_meshes
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register

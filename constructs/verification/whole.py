@@ -13,7 +13,7 @@ from functools import cache, partial
 import numpy as np
 from scipy.spatial import cKDTree
 
-from buttress.bone import Bone, build_bone, make_solid
+from buttress.bone.bone import Bone, build_bone, make_solid
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense

@@ -10,7 +10,7 @@ from time import perf_counter
 import numpy as np
 import pytest
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.fe.bodies.body import Column
 from buttress.fe.solve.solver import Solver
 from buttress.fe.threads import one_thread

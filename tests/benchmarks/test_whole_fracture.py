@@ -11,7 +11,7 @@ from time import process_time
 import numpy as np
 import pytest
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.fe.bodies.body import Column
 from buttress.fe.threads import one_thread
 from buttress.model import build_model

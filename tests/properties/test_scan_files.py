@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Polygon
 
+from buttress.bone.field import make_field
+from buttress.bone.grids import READERS
+from buttress.bone.outline import drawn, points_of
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.scan.field import make_field
-from buttress.scan.grids import READERS
-from buttress.scan.outline import drawn, points_of
-from buttress.section import Section
 from buttress.study.study import SectionInput
 
 VALUES = np.arange(35.0).reshape(7, 5) + 1

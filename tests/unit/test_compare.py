@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small_study import small_study
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.metrics import Reader, intact_subsidence

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.contact_figures import contact_result, graft_results
 from buttress.contacts import ContactLine, contact_lines, percentile

@@ -7,10 +7,10 @@ import re
 import numpy as np
 import pytest
 
+from buttress.bone.layout import layout, planned
+from buttress.bone.section import Section
 from buttress.fe.mesh.bodies import mesh_bodies
-from buttress.layout import layout, planned
 from buttress.rules import check
-from buttress.section import Section
 from buttress.study.read import example, example_names, example_text, study_from
 
 BODIES = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from wrong_input import VOID_STUDY, changed, refused
 
-from buttress.grafts import fill_material
+from buttress.bone.fills import fill_material
 from buttress.rules import check
 from buttress.study import tables
 from buttress.study.read import parse_study

@@ -14,6 +14,7 @@ from small_lesson import small_lesson, small_scene
 from small_study import small_study
 
 from buttress import LABEL, cli_lesson
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.lesson.biting import crossed
 from buttress.lesson.check import ALLOWED_MM, ALLOWED_SHARE, Ask, draws, fresh, missed
@@ -24,7 +25,6 @@ from buttress.lesson.page import accuracy_words, embedded, render, write_lesson
 from buttress.lesson.shipped import shipped_scenes
 from buttress.lesson.solve import Job, knee_of, solve_job
 from buttress.lesson.solve import Path as LoadPath
-from buttress.section import Section
 from buttress.study.read import example
 
 

@@ -13,7 +13,7 @@ from made_up import construct, load_result
 from scipy.constants import g as scipy_gravity
 from small_study import small_study
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.evaluate import Evaluator, Options, Task
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import resultant

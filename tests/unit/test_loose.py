@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.loose import LEFT_OUT

@@ -13,12 +13,12 @@ import pytest
 from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
 
 from buttress import cli, figures
+from buttress.bone.section import Section, trabecular_strength
 from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.figure_map import modulus_map
 from buttress.output import write_results
 from buttress.report_assumptions import assumptions
-from buttress.section import Section, trabecular_strength
 from buttress.study.read import load_study, parse_study, study_from
 from buttress.study.study import SectionInput
 from buttress.sweep import run_sweep

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.placement import (
     Axis,
@@ -18,7 +19,6 @@ from buttress.placement import (
     thread_span,
     void_stretches,
 )
-from buttress.section import Section
 from buttress.study.read import parse_study
 from buttress.study.study import Fracture, Plate, Screw, SectionInput, Void, Wire
 

@@ -9,9 +9,9 @@ import pytest
 from small_study import small_study
 
 from buttress import uncertain
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.rank_design import make_samples
-from buttress.section import Section
 from buttress.study import tables
 from buttress.study.read import example, example_names
 from buttress.uncertain import input_lines, inputs_of, shipped

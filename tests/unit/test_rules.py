@@ -9,6 +9,7 @@ import pytest
 from rule_findings import found_in
 from small_study import small_study
 
+from buttress.bone.section import Section
 from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.placement import screw_axis
@@ -16,7 +17,6 @@ from buttress.report_parts import main_table
 from buttress.rules import Finding, check
 from buttress.rules_plate import apexes
 from buttress.rules_screw import place, thread_hold
-from buttress.section import Section
 from buttress.study.read import Study, example, study_from
 from buttress.table import lines
 

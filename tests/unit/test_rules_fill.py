@@ -8,11 +8,11 @@ import pytest
 from rule_findings import found_in
 from shapely import Polygon
 
-from buttress.layout import ends, layout
+from buttress.bone.layout import ends, layout
+from buttress.bone.section import Section
 from buttress.placement import screw_axis
 from buttress.rules import Finding, check
 from buttress.rules_screw import held_thread, place, thread_hold
-from buttress.section import Section
 from buttress.study.read import Study, study_from
 
 EDGES = [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},

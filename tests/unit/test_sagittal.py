@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
+from buttress.bone.patches import patches
+from buttress.bone.section import Section
 from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.metrics import Reader
 from buttress.output import document
-from buttress.patches import patches
 from buttress.placement import plate_line, screw_axis
 from buttress.rules import check
 from buttress.rules_plate import apexes
-from buttress.section import Section
 from buttress.study.read import example, study_from
 from buttress.study.study import Plate, Screw, SectionInput, Study
 from buttress.uncertain import inputs_of

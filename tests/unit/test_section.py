@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from buttress.section import Section, trabecular_density, trabecular_strength
+from buttress.bone.section import Section, trabecular_density, trabecular_strength
 from buttress.study.study import SectionInput
 
 SHAFT = -95.0  # a height in the straight shaft

@@ -8,7 +8,7 @@ from made_up import comparison, construct
 from small_study import small_study
 from test_contacts import GRAFT, depressed
 
-from buttress.bone import build_bone
+from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.model import blocks_of, build_model, inclusions_of
 from buttress.output import document, rows

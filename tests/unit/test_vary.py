@@ -6,9 +6,9 @@ import math
 
 import pytest
 
-from buttress.bone import build_meshes
+from buttress.bone.bone import build_meshes
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.section import Section
 from buttress.study.read import example, example_names, study_from
 from buttress.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 

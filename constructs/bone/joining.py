@@ -8,9 +8,9 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.figure import Planar, plan
-from buttress.section import Section
 from buttress.study.study import Study
 
 FloatArray = NDArray[np.float64]

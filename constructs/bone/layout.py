@@ -12,10 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import LineString, Point, Polygon
 from shapely.geometry.polygon import orient
 
+from buttress.bone.joining import joined
+from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.figure import Planar
-from buttress.joining import joined
-from buttress.section import Section
 from buttress.study.study import Fill, Fragment, Study
 
 FloatArray = NDArray[np.float64]

@@ -17,8 +17,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from buttress.scan.outline import Drawn
-from buttress.shapes import Flared, taper
+from buttress.bone.outline import Drawn
+from buttress.bone.shapes import Flared, taper
 from buttress.study.bone import SectionInput
 from buttress.study.tables import number
 

@@ -8,6 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from buttress.bone.joining import joined
+from buttress.bone.measures import Edge, articular, band_nodes, lips, measures
+from buttress.bone.patches import patches
+from buttress.bone.pieces import BonePiece, Inclusion, Piece, Solid
+from buttress.bone.section import Section
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
@@ -16,12 +21,7 @@ from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure
 from buttress.fe.mesh.bodies import Interface, mesh_bodies
 from buttress.fe.mesh.t6 import Mesh
-from buttress.joining import joined
-from buttress.measures import Edge, articular, band_nodes, lips, measures
-from buttress.patches import patches
-from buttress.pieces import BonePiece, Inclusion, Piece, Solid
 from buttress.resolve import reference_band
-from buttress.section import Section
 from buttress.study.study import Study
 from buttress.study.tables import number
 

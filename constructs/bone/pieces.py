@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.bone.fills import FillMaterial
+from buttress.bone.section import LocalBone, Section
 from buttress.fe.bodies.assembly import sheet
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.mesh.t6 import Mesh
-from buttress.grafts import FillMaterial
-from buttress.section import LocalBone, Section
 
 FloatArray = np.ndarray
 

@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from buttress.bone.grids import check_values
 from buttress.fe.errors import InputError
-from buttress.scan.grids import check_values
 from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
