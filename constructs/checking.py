@@ -14,7 +14,7 @@ from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.grouping import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
-from buttress.implants import tension
+from buttress.implants.sections import tension
 from buttress.rules import check_construct
 from buttress.rules_bone import check_bone
 from buttress.study.read import study_from

@@ -14,9 +14,9 @@ from shapely import LineString, Point
 from buttress.bone.layout import fill_outline
 from buttress.fe.links.link import Link
 from buttress.fe.solve.solver import Answer
-from buttress.implants import section_at
+from buttress.implants.placement import plate_line
+from buttress.implants.sections import section_at
 from buttress.model import Model
-from buttress.placement import plate_line
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -17,7 +17,7 @@ from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
 from buttress.fe.solve.solver import Answer
-from buttress.hardware import Part
+from buttress.implants.hardware import Part
 from buttress.model import Model
 from buttress.picture import centroid
 from buttress.results import (

@@ -20,12 +20,12 @@ from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.solver import Answer, Memory, Solver
-from buttress.hardware import SAME_PLACE, STIFF, Hardware
-from buttress.implants import metal, outer, pin_section
-from buttress.loose import leave_out_loose
-from buttress.pins import add_pin
-from buttress.placement import screw_axis, thread_span, void_stretches
-from buttress.plating import add_plate
+from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
+from buttress.implants.loose import leave_out_loose
+from buttress.implants.pins import add_pin
+from buttress.implants.placement import screw_axis, thread_span, void_stretches
+from buttress.implants.plates import add_plate
+from buttress.implants.sections import metal, outer, pin_section
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 
@@ -157,7 +157,7 @@ def assemble(bone: Bone, construct: Construct) -> Model:
                          expected=error.expected) from None
     leave_out_loose(bone, solids, hardware, links)
     if construct.stages:
-        from buttress.stages.drag import add_drags  # its package needs the model itself
+        from buttress.implants.drag import add_drags  # its package needs the model itself
 
         add_drags(bone, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]

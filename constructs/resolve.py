@@ -8,8 +8,8 @@ from typing import Any
 from buttress.bone.fills import fill_material
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.implants import gliding, pilot, plate_section, tension
-from buttress.placement import screw_axis, thread_span
+from buttress.implants.placement import screw_axis, thread_span
+from buttress.implants.sections import gliding, pilot, plate_section, tension
 from buttress.study.study import Fill, Screw, Study
 from buttress.study.tables import number
 

@@ -12,7 +12,7 @@ from buttress import rules_screw
 from buttress.bone.layout import Layout
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.placement import screw_axis
+from buttress.implants.placement import screw_axis
 from buttress.rules_bone import check_bone
 from buttress.rules_fill import alone_notes, raft_notes, void_notes
 from buttress.rules_plate import plate_notes

@@ -11,8 +11,8 @@ from shapely import LineString, Polygon, box
 from buttress.bone.layout import Layout, ends, fill_outline
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.implants import outer
-from buttress.placement import plate_line
+from buttress.implants.placement import plate_line
+from buttress.implants.sections import outer
 from buttress.rules_screw import Level, Note, Placed
 from buttress.study.study import Construct, Fill, Screw, Study, Wire
 from buttress.study.tables import number

@@ -8,8 +8,8 @@ import numpy as np
 from shapely import LineString, Point
 
 from buttress.bone.section import Section
-from buttress.implants import depth_positions, head_diameter, section_at
-from buttress.placement import PlateLine, plate_line
+from buttress.implants.placement import PlateLine, plate_line
+from buttress.implants.sections import depth_positions, head_diameter, section_at
 from buttress.plurals import counted
 from buttress.rules_screw import Note
 from buttress.study.study import Construct, Plate, Study

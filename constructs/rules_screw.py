@@ -11,7 +11,14 @@ import numpy as np
 from shapely import LineString, Point
 
 from buttress.bone.section import Section
-from buttress.implants import (
+from buttress.implants.placement import (
+    Axis,
+    engaged_thread,
+    fracture_crossings,
+    plate_line,
+    void_stretches,
+)
+from buttress.implants.sections import (
     depth_positions,
     gliding,
     head_diameter,
@@ -21,13 +28,6 @@ from buttress.implants import (
     screw_form,
     section_at,
     tension,
-)
-from buttress.placement import (
-    Axis,
-    engaged_thread,
-    fracture_crossings,
-    plate_line,
-    void_stretches,
 )
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import number

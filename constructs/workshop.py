@@ -23,8 +23,8 @@ from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
 from buttress.grouping import bone_key, digest, hardware_key, load_key
-from buttress.implants import tension
-from buttress.loose import loaded_bodies
+from buttress.implants.loose import loaded_bodies
+from buttress.implants.sections import tension
 from buttress.metrics import Reader, Tissue, intact_subsidence
 from buttress.model import (
     Model,

@@ -55,7 +55,7 @@ class Bone:
     fills: dict[object, Solid] = field(default_factory=dict, repr=False)
     """Fills made so far, by region and material: constructs share their factors."""
     grips: dict[Any, Any] = field(default_factory=dict, repr=False)
-    """How pins took hold so far, by their axes and widths (`buttress.grips`)."""
+    """How pins took hold so far, by their axes and widths (`buttress.implants.grips`)."""
 
     @property
     def bodies(self) -> tuple[Continuum, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.placement import crossings, screw_axis
+from buttress.implants.placement import crossings, screw_axis
 from buttress.study.study import Construct
 
 FloatArray = np.ndarray

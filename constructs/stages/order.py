@@ -10,10 +10,10 @@ import numpy as np
 from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.stages import Staging, State
-from buttress.implants import tension
+from buttress.implants.drag import DRAG
+from buttress.implants.pins import HEAD_MOMENT, HEADS
+from buttress.implants.sections import tension
 from buttress.model import Model
-from buttress.pins import HEAD_MOMENT, HEADS
-from buttress.stages.drag import DRAG
 from buttress.study.stages import Stage
 
 FloatArray = np.ndarray

@@ -91,7 +91,7 @@ def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
 
     Raises a validation error whose key is below the construct.
     """
-    from buttress.implants import tension  # it needs the schema itself
+    from buttress.implants.sections import tension  # it needs the schema itself
 
     later = {name for stage in stages if stage.do == "place" for name in stage.what or ()}
     there = {name for name in parts if name not in later}

@@ -12,7 +12,7 @@ from buttress.compare import Search
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Memory, Solver
 from buttress.fe.verification import Case, register
-from buttress.hardware import Hardware
+from buttress.implants.hardware import Hardware
 from buttress.limits import Gauge, depression, gauges, wider
 from buttress.metrics import Reader
 from buttress.model import Model, intact_problem

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from buttress import implants
 from buttress.fe.errors import InputError
+from buttress.implants import sections as implants
 from buttress.study.implants import wire_diameters
 from buttress.study.study import Plate, Screw, Wire
 

@@ -17,7 +17,7 @@ from buttress.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Memory, Solver
-from buttress.hardware import Hardware
+from buttress.implants.hardware import Hardware
 from buttress.limits import (
     Gauge,
     Reading,

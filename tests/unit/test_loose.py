@@ -10,7 +10,7 @@ import pytest
 from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.fe.errors import InputError
-from buttress.loose import LEFT_OUT
+from buttress.implants.loose import LEFT_OUT
 from buttress.model import build_model
 from buttress.results import ConstructResult
 from buttress.rules import check

@@ -9,7 +9,7 @@ import pytest
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.placement import (
+from buttress.implants.placement import (
     Axis,
     crossings,
     engaged_thread,

@@ -12,7 +12,7 @@ from small_study import small_study
 from buttress.bone.section import Section
 from buttress.compare import compare
 from buttress.fe.errors import InputError
-from buttress.placement import screw_axis
+from buttress.implants.placement import screw_axis
 from buttress.report_parts import main_table
 from buttress.rules import Finding, check
 from buttress.rules_plate import apexes

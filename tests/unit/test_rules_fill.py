@@ -10,7 +10,7 @@ from shapely import Polygon
 
 from buttress.bone.layout import ends, layout
 from buttress.bone.section import Section
-from buttress.placement import screw_axis
+from buttress.implants.placement import screw_axis
 from buttress.rules import Finding, check
 from buttress.rules_screw import held_thread, place, thread_hold
 from buttress.study.read import Study, study_from

@@ -13,9 +13,9 @@ from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.compare import compare
 from buttress.fe.errors import InputError
+from buttress.implants.placement import plate_line, screw_axis
 from buttress.metrics import Reader
 from buttress.output import document
-from buttress.placement import plate_line, screw_axis
 from buttress.rules import check
 from buttress.rules_plate import apexes
 from buttress.study.read import example, study_from

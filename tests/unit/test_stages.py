@@ -261,7 +261,7 @@ def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
 
 def test_a_loose_fragment_stays_where_it_was_pushed_and_its_drag_is_told() -> None:
     """What holds it is listed; how far it is pushed depends on the way, and settles with steps."""
-    from buttress.stages.drag import DRAG
+    from buttress.implants.drag import DRAG
 
     ends = []
     for n in (1, 8, 16):

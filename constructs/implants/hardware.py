@@ -9,8 +9,8 @@ import numpy as np
 from buttress.bone.pieces import Solid
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.link import Hinge, LinkList
-from buttress.implants import Bending, Material
-from buttress.placement import PlateLine
+from buttress.implants.placement import PlateLine
+from buttress.implants.sections import Bending, Material
 from buttress.study.study import Plate
 
 FloatArray = np.ndarray

@@ -13,9 +13,18 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.hardware import SHEAR_FLAT, STIFF, Hardware, Part, Seat, add_hinges, beam, stations
-from buttress.implants import metal, section_at
-from buttress.placement import PlateLine, plate_line
+from buttress.implants.hardware import (
+    SHEAR_FLAT,
+    STIFF,
+    Hardware,
+    Part,
+    Seat,
+    add_hinges,
+    beam,
+    stations,
+)
+from buttress.implants.placement import PlateLine, plate_line
+from buttress.implants.sections import metal, section_at
 from buttress.study.study import Plate
 
 FloatArray = np.ndarray

@@ -14,8 +14,8 @@ from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.grips import EMPTY, Cell, Grip, gripped
-from buttress.hardware import (
+from buttress.implants.grips import EMPTY, Cell, Grip, gripped
+from buttress.implants.hardware import (
     LEVER,
     SAME_PLACE,
     SHEAR_ROUND,
@@ -27,7 +27,14 @@ from buttress.hardware import (
     beam,
     stations,
 )
-from buttress.implants import (
+from buttress.implants.placement import (
+    Axis,
+    engaged_thread,
+    fracture_crossings,
+    screw_axis,
+    thread_span,
+)
+from buttress.implants.sections import (
     head_diameter,
     metal,
     outer,
@@ -36,13 +43,6 @@ from buttress.implants import (
     screw_form,
     tension,
     thread_shape_factor,
-)
-from buttress.placement import (
-    Axis,
-    engaged_thread,
-    fracture_crossings,
-    screw_axis,
-    thread_span,
 )
 from buttress.study.implants import Pin
 from buttress.study.study import Construct, Screw

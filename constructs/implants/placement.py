@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.implants import depth_positions, glides, plate_stretches, screw_form
+from buttress.implants.sections import depth_positions, glides, plate_stretches, screw_form
 from buttress.study.study import Pin, Plate, Screw, Study, Wire
 from buttress.study.tables import number
 

@@ -11,7 +11,7 @@ from buttress.bone.bone import Bone
 from buttress.bone.measures import frame_columns
 from buttress.fe.bodies.body import Column
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.hardware import LEVER, Hardware
+from buttress.implants.hardware import LEVER, Hardware
 from buttress.study.tables import number
 
 DRAG = "drag of a loose piece"

@@ -11,7 +11,7 @@ from buttress.bone.pieces import Solid
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.hardware import Hardware
+from buttress.implants.hardware import Hardware
 
 LEFT_OUT = "left where it is"
 """Source of the links that keep a loose, unloaded piece in its place; they carry nothing."""

@@ -16,8 +16,8 @@ from buttress.bone.pieces import FillPiece, Solid
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.embed import keep_pairs, spread_points
-from buttress.implants import outer, screw_form
-from buttress.placement import Axis
+from buttress.implants.placement import Axis
+from buttress.implants.sections import outer, screw_form
 from buttress.study.implants import Pin
 from buttress.study.study import Screw
 
