@@ -131,7 +131,7 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     from dataclasses import asdict
 
     from buttress.plurals import counted
-    from buttress.rules import check as run
+    from buttress.rules.check import check as run
 
     given, _, name = given_study(study, example)
     with located(name):

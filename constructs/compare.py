@@ -38,8 +38,8 @@ from buttress.results import (
     Where,
     not_tightened,
 )
-from buttress.rules import check
-from buttress.rules_screw import PLATE_ACROSS
+from buttress.rules.check import check
+from buttress.rules.screw import PLATE_ACROSS
 from buttress.stages.run import staged_result
 from buttress.study.activities import newtons
 from buttress.study.study import Study

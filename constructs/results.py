@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from buttress.fe.errors import InputError
 from buttress.picture import Picture
-from buttress.rules_screw import PULLS_OUT
+from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
 from buttress.study.checked import require_known
 from buttress.study.study import Study

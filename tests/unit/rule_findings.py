@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from buttress.rules import Finding, check
+from buttress.rules.check import Finding, check
 from buttress.study.read import Study
 
 

@@ -10,7 +10,7 @@ import pytest
 from buttress.bone.layout import layout, planned
 from buttress.bone.section import Section
 from buttress.fe.mesh.bodies import mesh_bodies
-from buttress.rules import check
+from buttress.rules.check import check
 from buttress.study.read import example, example_names, example_text, study_from
 
 BODIES = {

@@ -6,7 +6,7 @@ import pytest
 from wrong_input import VOID_STUDY, changed, refused
 
 from buttress.bone.fills import fill_material
-from buttress.rules import check
+from buttress.rules.check import check
 from buttress.study import tables
 from buttress.study.read import parse_study
 

@@ -13,7 +13,7 @@ from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
 from buttress.model import build_model
 from buttress.results import ConstructResult
-from buttress.rules import check
+from buttress.rules.check import check
 from buttress.study.read import Study, study_from
 from buttress.vary import Case
 from buttress.workshop import Workshop

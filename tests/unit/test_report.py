@@ -17,7 +17,7 @@ from buttress.report import write_report
 from buttress.report_assumptions import assumptions
 from buttress.report_parts import main_table
 from buttress.results import NOT_TIGHTENED, Comparison, LimitResult
-from buttress.rules_screw import PULLS_OUT
+from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
 from buttress.study.tables import value
 from buttress.table import MARK, ORDER, best_first, lines, print_table, why_first

@@ -14,9 +14,9 @@ from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
 from buttress.report_parts import main_table
-from buttress.rules import Finding, check
-from buttress.rules_plate import apexes
-from buttress.rules_screw import place, thread_hold
+from buttress.rules.check import Finding, check
+from buttress.rules.plate import apexes
+from buttress.rules.screw import place, thread_hold
 from buttress.study.read import Study, example, study_from
 from buttress.table import lines
 

@@ -11,8 +11,8 @@ from shapely import Polygon
 from buttress.bone.layout import ends, layout
 from buttress.bone.section import Section
 from buttress.implants.placement import screw_axis
-from buttress.rules import Finding, check
-from buttress.rules_screw import held_thread, place, thread_hold
+from buttress.rules.check import Finding, check
+from buttress.rules.screw import held_thread, place, thread_hold
 from buttress.study.read import Study, study_from
 
 EDGES = [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},

@@ -16,8 +16,8 @@ from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.metrics import Reader
 from buttress.output import document
-from buttress.rules import check
-from buttress.rules_plate import apexes
+from buttress.rules.check import check
+from buttress.rules.plate import apexes
 from buttress.study.read import example, study_from
 from buttress.study.study import Plate, Screw, SectionInput, Study
 from buttress.uncertain import inputs_of

@@ -72,7 +72,7 @@ def test_a_study_without_stages_is_refused_by_the_runner() -> None:
 
 
 def test_rules_of_an_order() -> None:
-    from buttress.rules import check
+    from buttress.rules.check import check
 
     lock_first = [place(PLATE, SECOND), {"do": "lock", "what": [SECOND]}, place(LAG),
                   tighten(LAG, 300.0)]

@@ -17,7 +17,7 @@ from buttress.cli_sweep import sweep
 from buttress.design import make_design
 from buttress.evaluate import Options
 from buttress.fe.errors import InputError
-from buttress.rules import check
+from buttress.rules.check import check
 from buttress.store import reading
 from buttress.sweep import estimate, make_plan, run_sweep, sweep_status
 from buttress.vary import varied

@@ -11,7 +11,7 @@ import pytest
 from buttress.bench.expect import Reading, expectations, verdict
 from buttress.bench.report import counted, markdown, remarks
 from buttress.bench.run import run_test, study_of, study_text
-from buttress.rules import check
+from buttress.rules.check import check
 
 FOLDER = Path(__file__).parents[2] / "results" / "gallery" / "bench"
 REPORT = json.loads((FOLDER / "bench.json").read_text(encoding="utf-8"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from buttress.implants.sections import tension
-from buttress.rules_screw import Note
+from buttress.rules.screw import Note
 from buttress.study.study import Construct
 
 

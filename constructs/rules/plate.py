@@ -11,7 +11,7 @@ from buttress.bone.section import Section
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import depth_positions, head_diameter, section_at
 from buttress.plurals import counted
-from buttress.rules_screw import Note
+from buttress.rules.screw import Note
 from buttress.study.study import Construct, Plate, Study
 
 BESIDE = 1.0  # mm by which a head may hang over the edge of a plate

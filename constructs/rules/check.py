@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from buttress import rules_screw
 from buttress.bone.layout import Layout
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
-from buttress.rules_bone import check_bone
-from buttress.rules_fill import alone_notes, raft_notes, void_notes
-from buttress.rules_plate import plate_notes
-from buttress.rules_screw import Level
-from buttress.rules_stages import stage_notes
+from buttress.rules import screw as rules_screw
+from buttress.rules.bone import check_bone
+from buttress.rules.fill import alone_notes, raft_notes, void_notes
+from buttress.rules.plate import plate_notes
+from buttress.rules.screw import Level
+from buttress.rules.stages import stage_notes
 from buttress.study.study import Construct, Study
 
 

@@ -13,7 +13,7 @@ from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.implants.placement import plate_line
 from buttress.implants.sections import outer
-from buttress.rules_screw import Level, Note, Placed
+from buttress.rules.screw import Level, Note, Placed
 from buttress.study.study import Construct, Fill, Screw, Study, Wire
 from buttress.study.tables import number
 
