@@ -25,7 +25,7 @@ from buttress.limits import (
     lowest,
 )
 from buttress.metrics import Reader, intact_subsidence, read
-from buttress.model import Bones, Model, build_model, intact_measures
+from buttress.model.model import Bones, Model, build_model, intact_measures
 from buttress.picture import take_picture, unloaded
 from buttress.results import (
     CANNOT_TIGHTEN,

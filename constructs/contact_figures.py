@@ -13,7 +13,7 @@ from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Answer
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.results import ContactProfile, ContactResult, GraftResult
 
 FloatArray = np.ndarray

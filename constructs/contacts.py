@@ -16,7 +16,7 @@ from buttress.fe.links.link import Link
 from buttress.fe.solve.solver import Answer
 from buttress.implants.placement import plate_line
 from buttress.implants.sections import section_at
-from buttress.model import Model
+from buttress.model.model import Model
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

@@ -27,7 +27,7 @@ from buttress.metrics import (
     stations_at_capacity,
     widening,
 )
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.study.read import study_from
 from buttress.study.study import Construct
 from buttress.vary import Case

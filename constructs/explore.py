@@ -10,7 +10,7 @@ from buttress.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.metrics import Reader, read
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.picture import Picture, take_picture
 from buttress.results import LoadResult
 from buttress.study.checked import require_known

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from buttress.model import blocks_of
+from buttress.model.model import blocks_of
 from buttress.study.loads import SIZES
 from buttress.study.study import Construct, Study
 from buttress.vary import Case

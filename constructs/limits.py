@@ -19,7 +19,7 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.fe.solve.solver import Answer
 from buttress.metrics import Reader, bone_strain, fibre_stress, widening
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.results import LetsGo, LimitResult, LoadResult, Where
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput

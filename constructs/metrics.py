@@ -18,7 +18,7 @@ from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
 from buttress.fe.solve.solver import Answer
 from buttress.implants.hardware import Part
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.picture import centroid
 from buttress.results import (
     BoneResult,

@@ -12,7 +12,7 @@ from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.step import LINEAR_PROGRAM
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.study.activities import LoadCase
 
 FloatArray = np.ndarray

@@ -26,7 +26,7 @@ from buttress.grouping import bone_key, digest, hardware_key, load_key
 from buttress.implants.loose import loaded_bodies
 from buttress.implants.sections import tension
 from buttress.metrics import Reader, Tissue, intact_subsidence
-from buttress.model import (
+from buttress.model.model import (
     Model,
     assemble,
     blocks_of,

@@ -21,7 +21,7 @@ from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure
 from buttress.fe.mesh.bodies import Interface, mesh_bodies
 from buttress.fe.mesh.t6 import Mesh
-from buttress.resolve import reference_band
+from buttress.model.resolve import reference_band
 from buttress.study.study import Study
 from buttress.study.tables import number
 

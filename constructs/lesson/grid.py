@@ -18,7 +18,7 @@ from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.grouping import digest
 from buttress.lesson.biting import biting
-from buttress.resolve import reference_band
+from buttress.model.resolve import reference_band
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.vary import Case, plain

@@ -35,7 +35,7 @@ from buttress.lesson.states import (
     layout_of,
     moved_by,
 )
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.workshop import Workshop
 
 FloatArray = np.ndarray

@@ -15,7 +15,7 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes
 from buttress.fe.solve.solver import Answer
 from buttress.metrics import Reader, member_stress
-from buttress.model import Model
+from buttress.model.model import Model
 from buttress.picture import source_kind
 
 FloatArray = np.ndarray

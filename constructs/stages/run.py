@@ -16,10 +16,10 @@ from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.stages import State
 from buttress.fe.threads import one_thread
 from buttress.metrics import Reader, intact_subsidence, member_stress
-from buttress.model import Bones, Model, build_model, intact_measures
+from buttress.model.model import Bones, Model, build_model, intact_measures
+from buttress.model.order import Done, Order
 from buttress.picture import Picture, centroid, take_picture
 from buttress.results import EdgeResult
-from buttress.stages.order import Done, Order
 from buttress.stages.records import (
     NOT_RUN,
     CycleStage,

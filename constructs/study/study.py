@@ -184,5 +184,5 @@ class Study(Checked):
 
     def resolved(self) -> dict[str, Any]:
         """Every key with its value, defaults and derived ones filled in: see `resolve.resolved`."""
-        from buttress.resolve import resolved
+        from buttress.model.resolve import resolved
         return resolved(self)

@@ -15,7 +15,7 @@ import numpy as np
 from buttress.fe.solve.recover import displacements, pushes, resultant
 from buttress.fe.solve.solver import Answer
 from buttress.fe.verification import Case, register
-from buttress.model import Bones, Model, build_model
+from buttress.model.model import Bones, Model, build_model
 from buttress.study.read import example_names
 from buttress.verification.studies import coarse
 

@@ -22,7 +22,7 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
-from buttress.model import intact_measures
+from buttress.model.model import intact_measures
 from buttress.verification.studies import coarse
 
 STUDY, PLAIN_SIZE = "bicondylar", 2.0

@@ -10,7 +10,7 @@ from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.metrics import Reader, intact_subsidence
-from buttress.model import Bones, build_model, intact_measures
+from buttress.model.model import Bones, build_model, intact_measures
 from buttress.study.read import example, study_from
 
 

@@ -13,7 +13,7 @@ from buttress.compare import compare
 from buttress.contact_figures import contact_result, graft_results
 from buttress.contacts import ContactLine, contact_lines, percentile
 from buttress.fe.solve.recover import displacements
-from buttress.model import build_model
+from buttress.model.model import build_model
 from buttress.results import LoadResult
 from buttress.study.read import Study, study_from
 

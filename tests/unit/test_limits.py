@@ -33,7 +33,7 @@ from buttress.limits import (
     wider,
 )
 from buttress.metrics import Reader, bone_strain, intact_subsidence, read
-from buttress.model import Model, build_model, intact_measures, intact_problem
+from buttress.model.model import Model, build_model, intact_measures, intact_problem
 from buttress.output import document, rows, settled
 from buttress.results import LimitResult, Where
 from buttress.study.read import example_text, parse_study, study_from

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from small_study import small_study
 
-from buttress.model import Bones, build_model
+from buttress.model.model import Bones, build_model
 from buttress.picture import take_picture
 
 

@@ -163,7 +163,7 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     from buttress.metrics import Reader, intact_subsidence
-    from buttress.model import Bones, build_model, intact_measures
+    from buttress.model.model import Bones, build_model, intact_measures
     from buttress.stages.run import staged_result
     from fe import body
 

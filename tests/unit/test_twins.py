@@ -10,7 +10,7 @@ from test_contacts import GRAFT, depressed
 
 from buttress.bone.bone import build_bone
 from buttress.compare import compare
-from buttress.model import blocks_of, build_model, inclusions_of
+from buttress.model.model import blocks_of, build_model, inclusions_of
 from buttress.output import document, rows
 from buttress.picture import take_picture
 from buttress.results import Comparison

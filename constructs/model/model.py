@@ -168,7 +168,7 @@ def assemble(bone: Bone, construct: Construct) -> Model:
 def made_ready(model: Model) -> Model:
     """An assembled model with its screws tightened, or after its stages."""
     if model.construct.stages:
-        from buttress.stages.install import installed  # it needs the model itself
+        from buttress.model.install import installed  # it needs the model itself
 
         return installed(model)
     if not model.hardware.tighten:

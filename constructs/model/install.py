@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from buttress.fe.solve.solver import Answer
-from buttress.model import Model
-from buttress.stages.order import Order
+from buttress.model.model import Model
+from buttress.model.order import Order
 
 
 def installed(model: Model) -> Model:
