@@ -94,7 +94,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             print_stages(comparison.stages)
         print_table(comparison)
         print(f"results: {folder}")
-    from buttress.results import not_tightened
+    from buttress.results.records import not_tightened
 
     code = 0
     for construct in comparison.constructs:

@@ -15,7 +15,8 @@ from buttress.bone.bone import Bone
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
-from buttress.limits import (
+from buttress.model.model import Bones, Model, build_model, intact_measures
+from buttress.results.limits import (
     NOT_FOUND,
     Gauge,
     Reading,
@@ -24,10 +25,9 @@ from buttress.limits import (
     gauges,
     lowest,
 )
-from buttress.metrics import Reader, intact_subsidence, read
-from buttress.model.model import Bones, Model, build_model, intact_measures
-from buttress.picture import take_picture, unloaded
-from buttress.results import (
+from buttress.results.picture import take_picture, unloaded
+from buttress.results.read import Reader, intact_subsidence, read
+from buttress.results.records import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     NOT_TIGHTENED,

@@ -17,7 +17,7 @@ from matplotlib.patches import FancyArrowPatch
 from matplotlib.tri import Triangulation
 
 from buttress import LABEL
-from buttress.picture import BodyPicture, MemberPicture, Picture
+from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.textfit import LINE, SIZE, families, plain, spread, wrap
 
 FloatArray = np.ndarray

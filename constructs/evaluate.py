@@ -18,7 +18,8 @@ from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.grouping import bone_key, digest, hardware_key
-from buttress.metrics import (
+from buttress.model.model import Model
+from buttress.results.read import (
     AT_BOUND,
     Reader,
     bone_strain,
@@ -27,7 +28,6 @@ from buttress.metrics import (
     stations_at_capacity,
     widening,
 )
-from buttress.model.model import Model
 from buttress.study.read import study_from
 from buttress.study.study import Construct
 from buttress.vary import Case

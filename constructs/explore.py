@@ -9,10 +9,10 @@ from typing import Any
 from buttress.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
-from buttress.metrics import Reader, read
 from buttress.model.model import Model
-from buttress.picture import Picture, take_picture
-from buttress.results import LoadResult
+from buttress.results.picture import Picture, take_picture
+from buttress.results.read import Reader, read
+from buttress.results.records import LoadResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
 from buttress.vary import Case, Varier

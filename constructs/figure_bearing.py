@@ -7,8 +7,16 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
 from buttress import drawing as d
-from buttress.bearing import HOLDS, LETS_GO, MOST_COLUMNS, UNKNOWN, Bearing, BearingRow, Cell
-from buttress.results import CANNOT_TIGHTEN
+from buttress.results.bearing import (
+    HOLDS,
+    LETS_GO,
+    MOST_COLUMNS,
+    UNKNOWN,
+    Bearing,
+    BearingRow,
+    Cell,
+)
+from buttress.results.records import CANNOT_TIGHTEN
 from buttress.textfit import LINE, SIZE, width, wrap
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"),

@@ -10,8 +10,8 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from buttress import drawing as d
-from buttress.limits import EQUILIBRIUM, limit_words
-from buttress.results import (
+from buttress.results.limits import EQUILIBRIUM, limit_words
+from buttress.results.records import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     Comparison,

@@ -9,10 +9,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from buttress import drawing as d
-from buttress.contacts import ContactLine
 from buttress.figure_section import outcome
-from buttress.picture import Picture
-from buttress.results import ContactResult, LoadResult
+from buttress.results.contacts import ContactLine
+from buttress.results.picture import Picture
+from buttress.results.records import ContactResult, LoadResult
 from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray

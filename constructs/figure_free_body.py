@@ -10,7 +10,7 @@ from matplotlib.path import Path as Outline
 
 from buttress import drawing as d
 from buttress.figure_section import draw_escape, escaping, outcome, unmade
-from buttress.picture import Arrow, FreeBody, Picture
+from buttress.results.picture import Arrow, FreeBody, Picture
 from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray

@@ -11,7 +11,7 @@ from matplotlib.colors import Normalize
 from matplotlib.tri import Triangulation
 
 from buttress import drawing as d
-from buttress.picture import BodyPicture
+from buttress.results.picture import BodyPicture
 from buttress.study.study import Study
 from buttress.textfit import SIZE, wrap
 

@@ -12,8 +12,8 @@ from matplotlib.patches import Patch
 
 from buttress import drawing as d
 from buttress.bone.bone import SHAFT
-from buttress.picture import BodyPicture, MemberPicture, Picture
-from buttress.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
+from buttress.results.picture import BodyPicture, MemberPicture, Picture
+from buttress.results.records import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
 from buttress.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray

@@ -14,7 +14,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from buttress import figure_bearing
-from buttress.bearing import weight_bearing
 from buttress.drawing import empty, listed, magnification, save, strain_top
 from buttress.figure_charts import capacity, curves
 from buttress.figure_contact import contact_pressure
@@ -22,8 +21,9 @@ from buttress.figure_free_body import free_body
 from buttress.figure_map import modulus_map
 from buttress.figure_section import deformed, overview
 from buttress.output import file_names, slug
-from buttress.picture import Picture
-from buttress.results import Comparison, ConstructResult
+from buttress.results.bearing import weight_bearing
+from buttress.results.picture import Picture
+from buttress.results.records import Comparison, ConstructResult
 from buttress.stages.figure import common_factor, screw_forces, stage_pictures
 from buttress.study.study import Study
 from buttress.textfit import boxed

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from buttress import LABEL, figures
 from buttress.drawing import DPI
 from buttress.output import inert, rows
-from buttress.results import Comparison
+from buttress.results.records import Comparison
 from buttress.small_images import few_colours, image_of
 from buttress.stages.figure import common_factor
 from buttress.stages.table import lines as stage_lines

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from buttress import LABEL
 from buttress import report_parts as parts
-from buttress.results import Comparison, ConstructResult, FragmentResult, LoadResult
+from buttress.results.records import Comparison, ConstructResult, FragmentResult, LoadResult
 from buttress.table import best_first
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from buttress import drawing as d
 from buttress.explore import Explorer, Live
 from buttress.fe.errors import InputError
 from buttress.figure_section import bounds, draw_escape, draw_loads, escaping
-from buttress.picture import Picture
+from buttress.results.picture import Picture
 from buttress.small_images import few_colours, image_of
 from buttress.study.checked import require_known
 from buttress.study.study import Study

@@ -15,12 +15,13 @@ from dataclasses import fields, is_dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from buttress import LABEL, bearing
-from buttress.bearing import weight_bearing
+from buttress import LABEL
 from buttress.fe.errors import InputError
-from buttress.limits import EQUILIBRIUM
-from buttress.picture import Picture
-from buttress.results import (
+from buttress.results import bearing
+from buttress.results.bearing import weight_bearing
+from buttress.results.limits import EQUILIBRIUM
+from buttress.results.picture import Picture
+from buttress.results.records import (
     CANNOT_TIGHTEN,
     Comparison,
     ConstructResult,

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from buttress import LABEL
-from buttress.bearing import weight_bearing
 from buttress.bone.patches import patches
 from buttress.figures import fragments, overview_load, shown_picture, stems
 from buttress.glossary import glossary
@@ -28,7 +27,8 @@ from buttress.report_parts import (
     trust_table,
 )
 from buttress.report_style import STYLE
-from buttress.results import Comparison, ConstructResult, not_tightened
+from buttress.results.bearing import weight_bearing
+from buttress.results.records import Comparison, ConstructResult, not_tightened
 from buttress.stages.table import stages_html
 from buttress.study.study import Study
 from buttress.table import ORDER, best_first, why_first

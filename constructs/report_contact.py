@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from buttress.report_parts import NONE, number, share, table, text
-from buttress.results import FragmentResult, LoadResult
+from buttress.results.records import FragmentResult, LoadResult
 
 UNITS = ("Pressure is a node's force over the length that it stands for and the depth of bone "
          "there (under a plate: the plate's width), tightening included. Mean and 95th percentile "

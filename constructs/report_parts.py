@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from buttress.bearing import MOST_COLUMNS, Bearing
 from buttress.figure_charts import bracket_words
-from buttress.limits import kept_words, limit_words, not_found
 from buttress.output import largest
-from buttress.results import (
+from buttress.results.bearing import MOST_COLUMNS, Bearing
+from buttress.results.limits import kept_words, limit_words, not_found
+from buttress.results.records import (
     CANNOT_TIGHTEN,
     ConstructResult,
     FragmentResult,

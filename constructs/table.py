@@ -5,10 +5,11 @@ from __future__ import annotations
 from math import inf
 from textwrap import wrap
 
-from buttress import LABEL, bearing
+from buttress import LABEL
 from buttress.output import largest
 from buttress.plurals import counted
-from buttress.results import (
+from buttress.results import bearing
+from buttress.results.records import (
     HELD_BY_NOTHING,
     Comparison,
     ConstructResult,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from buttress.output import largest
-from buttress.results import ConstructResult, LoadResult
+from buttress.results.records import ConstructResult, LoadResult
 from buttress.study.checked import LONGEST_NAME
 from buttress.study.study import Study
 

@@ -25,7 +25,6 @@ from buttress.fe.solve.solver import Solver
 from buttress.grouping import bone_key, digest, hardware_key, load_key
 from buttress.implants.loose import loaded_bodies
 from buttress.implants.sections import tension
-from buttress.metrics import Reader, Tissue, intact_subsidence
 from buttress.model.model import (
     Model,
     assemble,
@@ -34,6 +33,7 @@ from buttress.model.model import (
     intact_measures,
     made_ready,
 )
+from buttress.results.read import Reader, Tissue, intact_subsidence
 from buttress.study.study import Construct, Study
 from buttress.vary import Case
 

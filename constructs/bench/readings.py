@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from buttress.bench.expect import Claim, Reading
-from buttress.results import ConstructResult, LoadResult
+from buttress.results.records import ConstructResult, LoadResult
 
 
 def readings(claim: Claim, constructs: dict[str, ConstructResult], fragment: str

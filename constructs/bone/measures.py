@@ -63,7 +63,7 @@ def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge,
 def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
              edges: Sequence[Edge], loads: Mapping[str, Sequence[tuple[Body, Column]]],
              sides: tuple[str, str]) -> tuple[Measure, ...]:
-    """All measures of a bone; their names are what `buttress.metrics` looks up.
+    """All measures of a bone; their names are what `buttress.results.read` looks up.
 
     ``loads``: load case of each condyle; ``sides``: names of the surfaces at -x and at +x.
     """

@@ -14,9 +14,9 @@ from buttress.bone.bone import Bone
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes
 from buttress.fe.solve.solver import Answer
-from buttress.metrics import Reader, member_stress
 from buttress.model.model import Model
-from buttress.picture import source_kind
+from buttress.results.picture import source_kind
+from buttress.results.read import Reader, member_stress
 
 FloatArray = np.ndarray
 PLATE_POINTS, PIN_POINTS = 13, 5

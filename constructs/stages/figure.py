@@ -11,8 +11,8 @@ from matplotlib.figure import Figure
 
 from buttress import drawing as d
 from buttress.figure_section import bounds, draw_escape, drawn_factor, escaping
-from buttress.picture import Picture
-from buttress.stages.records import NOT_RUN, StagedResult, StageResult
+from buttress.results.picture import Picture
+from buttress.results.stages import NOT_RUN, StagedResult, StageResult
 from buttress.stages.table import screw_names
 from buttress.textfit import LINE, SIZE, width, wrap
 

@@ -15,12 +15,12 @@ from buttress.fe.solve.recover import nodal_forces, pushes
 from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.stages import State
 from buttress.fe.threads import one_thread
-from buttress.metrics import Reader, intact_subsidence, member_stress
 from buttress.model.model import Bones, Model, build_model, intact_measures
 from buttress.model.order import Done, Order
-from buttress.picture import Picture, centroid, take_picture
-from buttress.results import EdgeResult
-from buttress.stages.records import (
+from buttress.results.picture import Picture, centroid, take_picture
+from buttress.results.read import Reader, intact_subsidence, member_stress
+from buttress.results.records import EdgeResult
+from buttress.results.stages import (
     NOT_RUN,
     CycleStage,
     FaceStage,

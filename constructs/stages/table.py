@@ -12,7 +12,7 @@ from typing import Any
 from buttress import report_parts as parts
 from buttress.html_results import page
 from buttress.output import inert, largest, plain
-from buttress.stages.records import StagedResult, StageResult
+from buttress.results.stages import StagedResult, StageResult
 from buttress.table import number
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "

@@ -13,9 +13,9 @@ from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Memory, Solver
 from buttress.fe.verification import Case, register
 from buttress.implants.hardware import Hardware
-from buttress.limits import Gauge, depression, gauges, wider
-from buttress.metrics import Reader
 from buttress.model.model import Model, intact_problem
+from buttress.results.limits import Gauge, depression, gauges, wider
+from buttress.results.read import Reader
 from buttress.study.activities import activity_case, ground_cases
 from buttress.study.read import Study, study_from
 from buttress.vary import plain

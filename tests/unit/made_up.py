@@ -6,9 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from buttress.contacts import ContactLine
-from buttress.picture import Arrow, BodyPicture, FreeBody, LinkForces, MemberPicture, Picture
-from buttress.results import (
+from buttress.results.contacts import ContactLine
+from buttress.results.picture import (
+    Arrow,
+    BodyPicture,
+    FreeBody,
+    LinkForces,
+    MemberPicture,
+    Picture,
+)
+from buttress.results.records import (
     BoneResult,
     Comparison,
     CondyleResult,

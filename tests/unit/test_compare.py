@@ -9,8 +9,8 @@ from small_study import small_study
 from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.fe.links.condense import smallest_eigenvalue
-from buttress.metrics import Reader, intact_subsidence
 from buttress.model.model import Bones, build_model, intact_measures
+from buttress.results.read import Reader, intact_subsidence
 from buttress.study.read import example, study_from
 
 

@@ -10,11 +10,11 @@ import pytest
 
 from buttress.bone.bone import build_bone
 from buttress.compare import compare
-from buttress.contact_figures import contact_result, graft_results
-from buttress.contacts import ContactLine, contact_lines, percentile
 from buttress.fe.solve.recover import displacements
 from buttress.model.model import build_model
-from buttress.results import LoadResult
+from buttress.results.contact_figures import contact_result, graft_results
+from buttress.results.contacts import ContactLine, contact_lines, percentile
+from buttress.results.records import LoadResult
 from buttress.study.read import Study, study_from
 
 MESH = {"size_mm": 3.0, "coarse_mm": 6.0}

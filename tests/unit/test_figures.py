@@ -18,8 +18,8 @@ from matplotlib.quiver import Quiver
 from buttress import LABEL, figures
 from buttress import drawing as d
 from buttress.figure_section import ESCAPE_MM, grouped
-from buttress.picture import unloaded
-from buttress.results import LimitResult
+from buttress.results.picture import unloaded
+from buttress.results.records import LimitResult
 from buttress.textfit import clashes, shown_texts
 
 

@@ -18,7 +18,9 @@ from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Memory, Solver
 from buttress.implants.hardware import Hardware
-from buttress.limits import (
+from buttress.model.model import Model, build_model, intact_measures, intact_problem
+from buttress.output import document, rows, settled
+from buttress.results.limits import (
     Gauge,
     Reading,
     depression,
@@ -32,10 +34,8 @@ from buttress.limits import (
     stressed_metal,
     wider,
 )
-from buttress.metrics import Reader, bone_strain, intact_subsidence, read
-from buttress.model.model import Model, build_model, intact_measures, intact_problem
-from buttress.output import document, rows, settled
-from buttress.results import LimitResult, Where
+from buttress.results.read import Reader, bone_strain, intact_subsidence, read
+from buttress.results.records import LimitResult, Where
 from buttress.study.read import example_text, parse_study, study_from
 from buttress.study.tables import value
 from buttress.vary import plain

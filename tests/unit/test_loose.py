@@ -12,7 +12,7 @@ from buttress.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
 from buttress.model.model import build_model
-from buttress.results import ConstructResult
+from buttress.results.records import ConstructResult
 from buttress.rules.check import check
 from buttress.study.read import Study, study_from
 from buttress.vary import Case

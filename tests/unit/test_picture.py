@@ -6,7 +6,7 @@ import numpy as np
 from small_study import small_study
 
 from buttress.model.model import Bones, build_model
-from buttress.picture import take_picture
+from buttress.results.picture import take_picture
 
 
 def test_the_arrows_of_a_free_body_stand_on_their_lines_of_action() -> None:

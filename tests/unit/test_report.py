@@ -16,7 +16,7 @@ from buttress.glossary import glossary
 from buttress.report import write_report
 from buttress.report_assumptions import assumptions
 from buttress.report_parts import main_table
-from buttress.results import NOT_TIGHTENED, Comparison, LimitResult
+from buttress.results.records import NOT_TIGHTENED, Comparison, LimitResult
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
 from buttress.study.tables import value

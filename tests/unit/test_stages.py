@@ -26,7 +26,7 @@ from staged_study import (
 from buttress.compare import compare
 from buttress.figure_charts import bracket_words, capacity, curves
 from buttress.report_parts import facts
-from buttress.results import NOT_TIGHTENED
+from buttress.results.records import NOT_TIGHTENED
 from buttress.stages import run_stages
 from buttress.stages.table import lines
 from buttress.study.read import study_from
@@ -162,8 +162,8 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    from buttress.metrics import Reader, intact_subsidence
     from buttress.model.model import Bones, build_model, intact_measures
+    from buttress.results.read import Reader, intact_subsidence
     from buttress.stages.run import staged_result
     from fe import body
 

@@ -12,8 +12,8 @@ from buttress.bone.bone import build_bone
 from buttress.compare import compare
 from buttress.model.model import blocks_of, build_model, inclusions_of
 from buttress.output import document, rows
-from buttress.picture import take_picture
-from buttress.results import Comparison
+from buttress.results.picture import take_picture
+from buttress.results.records import Comparison
 from buttress.study.read import Study
 from buttress.table import best_first, lines
 from buttress.twins import pair_lines, pairs, with_twins

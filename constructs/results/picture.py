@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.bone.patches import patches
-from buttress.contacts import ContactLine, contact_lines
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.model.model import Model
+from buttress.results.contacts import ContactLine, contact_lines
 from buttress.study.activities import LoadCase
 
 FloatArray = np.ndarray

@@ -10,8 +10,6 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.bone.measures import edge_lengths
 from buttress.bone.patches import patches
-from buttress.contact_figures import contact_result, graft_results, unknown_contacts
-from buttress.contacts import contact_lines, percentile
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
@@ -19,8 +17,10 @@ from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resul
 from buttress.fe.solve.solver import Answer
 from buttress.implants.hardware import Part
 from buttress.model.model import Model
-from buttress.picture import centroid
-from buttress.results import (
+from buttress.results.contact_figures import contact_result, graft_results, unknown_contacts
+from buttress.results.contacts import contact_lines, percentile
+from buttress.results.picture import centroid
+from buttress.results.records import (
     BoneResult,
     CondyleResult,
     EdgeResult,

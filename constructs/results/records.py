@@ -10,14 +10,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from buttress.fe.errors import InputError
-from buttress.picture import Picture
+from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
 from buttress.study.checked import require_known
 from buttress.study.study import Study
 
 if TYPE_CHECKING:
-    from buttress.stages.records import StagedResult
+    from buttress.results.stages import StagedResult
 
 Vector = tuple[float, float]
 NOT_TIGHTENED = "tightening has no equilibrium"

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any
 
-from buttress.limits import EQUILIBRIUM, kept_words, not_found
-from buttress.results import (
+from buttress.results.limits import EQUILIBRIUM, kept_words, not_found
+from buttress.results.records import (
     CANNOT_TIGHTEN,
     NOT_TIGHTENED,
     Comparison,

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from buttress.picture import Picture
-from buttress.results import EdgeResult, Vector
+from buttress.results.picture import Picture
+from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known
 from buttress.study.stages import LOADING, Stage
 

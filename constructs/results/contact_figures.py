@@ -7,14 +7,14 @@ from collections.abc import Iterator
 import numpy as np
 
 from buttress.bone.pieces import Solid
-from buttress.contacts import ContactLine, percentile
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Answer
 from buttress.model.model import Model
-from buttress.results import ContactProfile, ContactResult, GraftResult
+from buttress.results.contacts import ContactLine, percentile
+from buttress.results.records import ContactProfile, ContactResult, GraftResult
 
 FloatArray = np.ndarray
 

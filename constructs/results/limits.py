@@ -18,9 +18,9 @@ from buttress.bone.measures import rims
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.fe.solve.solver import Answer
-from buttress.metrics import Reader, bone_strain, fibre_stress, widening
 from buttress.model.model import Model
-from buttress.results import LetsGo, LimitResult, LoadResult, Where
+from buttress.results.read import Reader, bone_strain, fibre_stress, widening
+from buttress.results.records import LetsGo, LimitResult, LoadResult, Where
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 
