@@ -67,7 +67,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             ) -> None:
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
-    from buttress.compare import compare as run
+    from buttress.compare.compare import compare as run
     from buttress.output import document, new_folder, write_results, written_whole
 
     progress = say(quiet or json)
@@ -251,7 +251,7 @@ def verify(json: Json = False, quiet: Quiet = False,
 
     results = run_cases(say(quiet or json))
     if record:
-        from buttress.compare import versions
+        from buttress.compare.compare import versions
         from buttress.verified import record_of, write_record
 
         print(f"recorded: {write_record(record_of(results, versions()))}", file=sys.stderr)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from buttress.checking import Checker
-from buttress.compare import bracket
+from buttress.compare.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Answer

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from buttress.compare import bracket
+from buttress.compare.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model

@@ -20,7 +20,7 @@ from buttress.certainty import (
     paired_difference,
     share,
 )
-from buttress.compare import versions
+from buttress.compare.compare import versions
 from buttress.evaluate import Options
 from buttress.fe.errors import ButtressError, InputError
 from buttress.rank_design import Samples, make_samples

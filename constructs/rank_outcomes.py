@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from buttress.compare import SEARCH_LIMIT_N
+from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.store import reading
 
 FloatArray = np.ndarray

@@ -11,7 +11,7 @@ import numpy as np
 
 from buttress import LABEL
 from buttress.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
-from buttress.compare import SEARCH_LIMIT_N
+from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.plurals import counted
 from buttress.rank import PARTS, RankResult
 from buttress.uncertain import input_lines

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from buttress import LABEL
 from buttress.bone.patches import patches
+from buttress.compare.twins import WORDS, pairs
 from buttress.figures import fragments, overview_load, shown_picture, stems
 from buttress.glossary import glossary
 from buttress.report_assumptions import LIMITS, MODEL, assumptions
@@ -32,7 +33,6 @@ from buttress.results.records import Comparison, ConstructResult, not_tightened
 from buttress.stages.table import stages_html
 from buttress.study.study import Study
 from buttress.table import ORDER, best_first, why_first
-from buttress.twins import WORDS, pairs
 from buttress.verified import recorded, sentences
 
 LARGEST_PICTURES = 7_000_000

@@ -13,7 +13,7 @@ from time import perf_counter
 from typing import Any
 
 from buttress.checking import unbuildable
-from buttress.compare import versions
+from buttress.compare.compare import versions
 from buttress.design import Design, make_design
 from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.fe.errors import InputError

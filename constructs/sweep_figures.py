@@ -16,7 +16,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
 from buttress import drawing as d
-from buttress.compare import SEARCH_LIMIT_N
+from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.fe.errors import InputError
 from buttress.plurals import counted
 from buttress.store import read_meta, reading

@@ -6,6 +6,7 @@ from math import inf
 from textwrap import wrap
 
 from buttress import LABEL
+from buttress.compare.twins import WORDS, pair_lines
 from buttress.output import largest
 from buttress.plurals import counted
 from buttress.results import bearing
@@ -19,7 +20,6 @@ from buttress.results.records import (
     shown_status,
 )
 from buttress.study.activities import newtons
-from buttress.twins import WORDS, pair_lines
 
 ORDER = ("Order: loads held, then loads at which all limits are kept, then mean subsidence at the "
          "largest load held, then the load at which equilibrium ends, then capacity, then the "

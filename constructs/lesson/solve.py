@@ -18,7 +18,7 @@ from typing import Protocol
 
 import numpy as np
 
-from buttress.compare import lets_go
+from buttress.compare.compare import lets_go
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion

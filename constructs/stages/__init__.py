@@ -9,7 +9,7 @@
 
 """
 
+from buttress.compare.stages import run_stages
 from buttress.results.stages import StagedResult, StagedStudy, StageResult
-from buttress.stages.run import run_stages
 
 __all__ = ["StageResult", "StagedResult", "StagedStudy", "run_stages"]

@@ -8,7 +8,7 @@ from functools import cache, partial
 import numpy as np
 
 from buttress.bone.bone import build_bone
-from buttress.compare import Search
+from buttress.compare.compare import Search
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Memory, Solver
 from buttress.fe.verification import Case, register

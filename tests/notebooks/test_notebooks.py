@@ -16,7 +16,7 @@ from buttress import LABEL
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-PUBLIC = {"constructs", "buttress.compare", "buttress.explore", "buttress.glossary",
+PUBLIC = {"constructs", "buttress.compare.compare", "buttress.explore", "buttress.glossary",
           "buttress.rank", "buttress.report_assumptions", "buttress.rules.check",
           "buttress.stages", "buttress.stages.figure", "buttress.study.read", "buttress.sweep", "buttress.study.tables",
           "buttress.vary", "buttress.verify", "buttress.fe.errors", "buttress.fe.richardson",

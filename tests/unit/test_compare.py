@@ -7,7 +7,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.model.model import Bones, build_model, intact_measures
 from buttress.results.read import Reader, intact_subsidence

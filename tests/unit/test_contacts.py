@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from buttress.bone.bone import build_bone
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.fe.solve.recover import displacements
 from buttress.model.model import build_model
 from buttress.results.contact_figures import contact_result, graft_results

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from small_study import small_study
 
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.grouping import bone_key, hardware_key, load_key, planned
 from buttress.study.read import example, study_from

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from small_study import small_study
 
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.explore import Explorer
 from buttress.fe.errors import InputError
 from buttress.study.read import only

@@ -13,7 +13,7 @@ from small_study import small_study
 from test_report import Page
 
 from buttress import figures, sweep_figures
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.figures import draw_all
 from buttress.output import as_csv, inert, rows
 from buttress.report import write_report

@@ -13,7 +13,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
-from buttress.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
+from buttress.compare.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Memory, Solver

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from buttress.bone.bone import build_bone
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
 from buttress.model.model import build_model

@@ -14,7 +14,7 @@ from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
 
 from buttress import cli, figures
 from buttress.bone.section import Section, trabecular_strength
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.figure_map import modulus_map
 from buttress.output import write_results

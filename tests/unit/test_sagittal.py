@@ -11,7 +11,7 @@ import pytest
 from buttress.bone.bone import build_bone
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.output import document

@@ -14,7 +14,7 @@ from staged_study import (
 )
 
 from buttress import table
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.output import document
 from buttress.report_parts import main_table
 from buttress.stages.table import as_csv, lines, orders

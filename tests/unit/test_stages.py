@@ -23,7 +23,7 @@ from staged_study import (
     tighten,
 )
 
-from buttress.compare import compare
+from buttress.compare.compare import compare
 from buttress.figure_charts import bracket_words, capacity, curves
 from buttress.report_parts import facts
 from buttress.results.records import NOT_TIGHTENED
@@ -162,9 +162,9 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    from buttress.compare.stages import staged_result
     from buttress.model.model import Bones, build_model, intact_measures
     from buttress.results.read import Reader, intact_subsidence
-    from buttress.stages.run import staged_result
     from fe import body
 
     study = staged_study()

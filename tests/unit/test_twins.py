@@ -9,14 +9,14 @@ from small_study import small_study
 from test_contacts import GRAFT, depressed
 
 from buttress.bone.bone import build_bone
-from buttress.compare import compare
+from buttress.compare.compare import compare
+from buttress.compare.twins import pair_lines, pairs, with_twins
 from buttress.model.model import blocks_of, build_model, inclusions_of
 from buttress.output import document, rows
 from buttress.results.picture import take_picture
 from buttress.results.records import Comparison
 from buttress.study.read import Study
 from buttress.table import best_first, lines
-from buttress.twins import pair_lines, pairs, with_twins
 
 
 @pytest.fixture(scope="module")

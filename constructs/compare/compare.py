@@ -12,6 +12,8 @@ from time import perf_counter
 import numpy as np
 
 from buttress.bone.bone import Bone
+from buttress.compare.stages import staged_result
+from buttress.compare.twins import with_twins
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
@@ -40,10 +42,8 @@ from buttress.results.records import (
 )
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
-from buttress.stages.run import staged_result
 from buttress.study.activities import newtons
 from buttress.study.study import Study
-from buttress.twins import with_twins
 
 SEARCH_LIMIT_N = 10_000.0
 """Loads are searched up to here: about ten times body weight, beyond any activity of the knee."""
@@ -60,7 +60,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
             also_bonded: bool = False) -> Comparison:
     """Answers of all constructs of a study. ``say`` is told what is being done.
 
-    ``also_bonded`` adds each construct's bonded twin: see `buttress.twins`.
+    ``also_bonded`` adds each construct's bonded twin: see `buttress.compare.twins`.
 
     Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
     """
