@@ -75,8 +75,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                       "--dry-run": dry_run, "--quick": quick, "--strain": strain})
         _tell_status(status, export, figures, json)
         return
-    from buttress.evaluate import Options
-    from buttress.sweep import estimate, export_csv, run_sweep
+    from buttress.sweep.evaluate import Options
+    from buttress.sweep.sweep import estimate, export_csv, run_sweep
 
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
@@ -168,7 +168,7 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress import sweep_figures as f
     from buttress.drawing import save
     from buttress.output import slug, written_whole
-    from buttress.store import read_meta, reading, told
+    from buttress.sweep.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
@@ -203,7 +203,7 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
-    from buttress.sweep import export_csv, sweep_status
+    from buttress.sweep.sweep import export_csv, sweep_status
 
     state = sweep_status(path)
     lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "

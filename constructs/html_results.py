@@ -13,7 +13,7 @@ from buttress.table import best_first
 if TYPE_CHECKING:
     from buttress.certainty import Share
     from buttress.rank import RankResult
-    from buttress.sweep import SweepSummary
+    from buttress.sweep.sweep import SweepSummary
 
 FRAME = ("<p><small>Movements in the frame of the shaft, distal and opening positive, zero after "
          "the last tightening. Capacity: without – with friction, tightened screws at the force "

@@ -12,13 +12,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from buttress import drawing as d
-from buttress.explore import Explorer, Live
 from buttress.fe.errors import InputError
 from buttress.figure_section import bounds, draw_escape, draw_loads, escaping
 from buttress.results.picture import Picture
 from buttress.small_images import few_colours, image_of
 from buttress.study.checked import require_known
 from buttress.study.study import Study
+from buttress.sweep.explore import Explorer, Live
 from buttress.table import worst_subsidence
 from buttress.textfit import LINE, SIZE, wrap
 

@@ -21,15 +21,15 @@ from buttress.certainty import (
     share,
 )
 from buttress.compare.compare import versions
-from buttress.evaluate import Options
 from buttress.fe.errors import ButtressError, InputError
 from buttress.rank_design import Samples, make_samples
 from buttress.rank_outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
 from buttress.rank_words import sentence
 from buttress.study.study import LoadInput, Study
-from buttress.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
+from buttress.sweep.evaluate import Options
+from buttress.sweep.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
+from buttress.sweep.vary import varied
 from buttress.uncertain import Uncertain, inputs_of
-from buttress.vary import varied
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.design import Design, unit_samples
 from buttress.fe.errors import InputError
-from buttress.ranges import Value
+from buttress.sweep.design import Design, unit_samples
+from buttress.sweep.ranges import Value
 from buttress.uncertain import Uncertain
 
 FloatArray = np.ndarray

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from buttress.compare.compare import SEARCH_LIMIT_N
-from buttress.store import reading
+from buttress.sweep.store import reading
 
 FloatArray = np.ndarray
 ANSWERS = ("held", "no equilibrium")

@@ -141,7 +141,7 @@ def write_folder(result: RankResult) -> Path:
     from buttress import sweep_figures as f
     from buttress.drawing import save
     from buttress.output import slug, written_whole
-    from buttress.store import told
+    from buttress.sweep.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")

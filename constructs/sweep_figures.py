@@ -19,8 +19,8 @@ from buttress import drawing as d
 from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.fe.errors import InputError
 from buttress.plurals import counted
-from buttress.store import read_meta, reading
-from buttress.sweep_rows import at_load, by_construct, checked, other_keys, share_known
+from buttress.sweep.rows import at_load, by_construct, checked, other_keys, share_known
+from buttress.sweep.store import read_meta, reading
 from buttress.textfit import LINE, SIZE, plain, wrap
 
 if TYPE_CHECKING:

@@ -13,12 +13,12 @@ import numpy as np
 
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.design import parse_vary
 from buttress.fe.errors import InputError
-from buttress.grouping import bone_key
-from buttress.ranges import Range, Value, parse_range
 from buttress.study.study import Study
-from buttress.vary import TURNS, Varier, addresses, plain
+from buttress.sweep.design import parse_vary
+from buttress.sweep.keys import bone_key
+from buttress.sweep.ranges import Range, Value, parse_range
+from buttress.sweep.vary import TURNS, Varier, addresses, plain
 
 OF = ("value", "factor", "shift")
 MARGIN = 0.05

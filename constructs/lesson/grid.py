@@ -16,12 +16,12 @@ from shapely.ops import split
 
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.grouping import digest
 from buttress.lesson.biting import biting
 from buttress.model.resolve import reference_band
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
-from buttress.vary import Case, plain
+from buttress.sweep.keys import digest
+from buttress.sweep.vary import Case, plain
 
 AXES = ("slope", "quality", "position", "friction")
 SWITCHES = ("screws", "plate", "graft")

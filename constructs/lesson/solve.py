@@ -36,7 +36,7 @@ from buttress.lesson.states import (
     moved_by,
 )
 from buttress.model.model import Model
-from buttress.workshop import Workshop
+from buttress.sweep.workshop import Workshop
 
 FloatArray = np.ndarray
 NEAR_END = (0.97, 0.9)
@@ -199,7 +199,7 @@ def _run(tasks: list[tuple[int, Scene, Job]], workers: int):  # type: ignore[no-
     if workers == 1:
         yield from (call() for call in calls)
         return
-    from buttress.workers import begin
+    from buttress.sweep.workers import begin
 
     with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
         yield from pool.map(_call, calls)

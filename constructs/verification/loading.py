@@ -18,7 +18,7 @@ from buttress.results.limits import Gauge, depression, gauges, wider
 from buttress.results.read import Reader
 from buttress.study.activities import activity_case, ground_cases
 from buttress.study.read import Study, study_from
-from buttress.vary import plain
+from buttress.sweep.vary import plain
 from buttress.verification.studies import coarse
 
 SHIFT, DIRECTION = 6.0, 12.0

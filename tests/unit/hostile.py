@@ -10,7 +10,7 @@ from buttress.compare.compare import compare
 from buttress.results.records import Comparison
 from buttress.study.read import study_from
 from buttress.study.study import Study
-from buttress.vary import plain
+from buttress.sweep.vary import plain
 
 NAMES = ("+1|cmd", "@SUM(A1:A9) <script>alert(1)</script>", "$\\frac{$ \\$x_1^2$ {",
          "_hidden \"quoted\" 'x'; --", "-" + "W" * 59)

@@ -18,8 +18,8 @@ from buttress.certainty import (
     saltelli,
     share,
 )
-from buttress.design import unit_samples
 from buttress.rank import Driven
+from buttress.sweep.design import unit_samples
 
 FloatArray = np.ndarray
 

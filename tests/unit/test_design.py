@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from buttress.design import make_design, unit_samples
 from buttress.fe.errors import InputError
-from buttress.ranges import parse_range
 from buttress.study.read import example
+from buttress.sweep.design import make_design, unit_samples
+from buttress.sweep.ranges import parse_range
 
 STUDY = example("medial-shear")
 FRICTION = "fracture.shear plane.friction"

@@ -10,11 +10,11 @@ import pytest
 from small_study import small_study
 
 from buttress.compare.compare import compare
-from buttress.evaluate import Evaluator, Options, Outcome, Task
-from buttress.grouping import bone_key, hardware_key, load_key, planned
 from buttress.study.read import example, study_from
 from buttress.study.study import Study
-from buttress.vary import Varier, plain, varied
+from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweep.keys import bone_key, hardware_key, load_key, planned
+from buttress.sweep.vary import Varier, plain, varied
 
 FRICTION = "fracture.shear plane.friction"
 PLATED = "construct.antiglide.plate.antiglide plate"

@@ -6,10 +6,10 @@ import pytest
 from small_study import small_study
 
 from buttress.compare.compare import compare
-from buttress.explore import Explorer
 from buttress.fe.errors import InputError
 from buttress.study.read import only
-from buttress.vary import varied
+from buttress.sweep.explore import Explorer
+from buttress.sweep.vary import varied
 
 FRICTION = "fracture.shear plane.friction"
 

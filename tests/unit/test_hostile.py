@@ -18,9 +18,9 @@ from buttress.figures import draw_all
 from buttress.output import as_csv, inert, rows
 from buttress.report import write_report
 from buttress.study.read import study_from
-from buttress.sweep import export_csv, run_sweep
+from buttress.sweep.sweep import export_csv, run_sweep
+from buttress.sweep.vary import plain
 from buttress.textfit import clashes, shown_texts
-from buttress.vary import plain
 
 STARTS = ("=", "+", "-", "@", "\t", "\r")
 

@@ -12,7 +12,7 @@ from buttress import LABEL
 from buttress.certainty import Share
 from buttress.fe.errors import InputError
 from buttress.html_results import rank_html, sweep_html
-from buttress.sweep import SweepSummary
+from buttress.sweep.sweep import SweepSummary
 
 
 def shown(result: object) -> Page:

@@ -38,7 +38,7 @@ from buttress.results.read import Reader, bone_strain, intact_subsidence, read
 from buttress.results.records import LimitResult, Where
 from buttress.study.read import example_text, parse_study, study_from
 from buttress.study.tables import value
-from buttress.vary import plain
+from buttress.sweep.vary import plain
 
 
 def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits: float):

@@ -14,10 +14,8 @@ from scipy.constants import g as scipy_gravity
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
-from buttress.evaluate import Evaluator, Options, Task
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import resultant
-from buttress.grouping import case_hash, load_key, planned
 from buttress.report_assumptions import assumptions
 from buttress.study.activities import (
     activities,
@@ -29,7 +27,9 @@ from buttress.study.activities import (
 )
 from buttress.study.loads import LoadInput
 from buttress.study.read import example_text, parse_study, study_from
-from buttress.vary import varied
+from buttress.sweep.evaluate import Evaluator, Options, Task
+from buttress.sweep.keys import case_hash, load_key, planned
+from buttress.sweep.vary import varied
 
 MASS = "body_mass_kg = 75       # invented; for the weight-bearing table only\n"
 TEXT = example_text("medial-shear").replace(MASS, "")

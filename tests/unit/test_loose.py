@@ -15,8 +15,8 @@ from buttress.model.model import build_model
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
 from buttress.study.read import Study, study_from
-from buttress.vary import Case
-from buttress.workshop import Workshop
+from buttress.sweep.vary import Case
+from buttress.sweep.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
          "thread_mm": 32},

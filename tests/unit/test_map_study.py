@@ -21,8 +21,8 @@ from buttress.output import write_results
 from buttress.report_assumptions import assumptions
 from buttress.study.read import load_study, parse_study, study_from
 from buttress.study.study import SectionInput
-from buttress.sweep import run_sweep
-from buttress.vary import plain, varied
+from buttress.sweep.sweep import run_sweep
+from buttress.sweep.vary import plain, varied
 
 MODULUS = f'map = {{ file = "m.npy", kind = "modulus", {GRID} }}'
 DENSITY = f'map = {{ file = "m.npy", kind = "density", law = "Morgan 2003 tibia", {GRID} }}'

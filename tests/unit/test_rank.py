@@ -15,7 +15,7 @@ from buttress.rank import Outcomes, RankResult, ranked, run_rank
 from buttress.rank_design import Samples, make_samples
 from buttress.rank_outcomes import best_shares
 from buttress.rank_table import table_lines, write_folder
-from buttress.sweep import Estimate, SweepSummary
+from buttress.sweep.sweep import Estimate, SweepSummary
 from buttress.sweep_figures import over_range
 from buttress.uncertain import inputs_of, shipped
 
@@ -367,7 +367,7 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("buttress.workers.here", lambda *args: iter(()))  # stopped at once
+    monkeypatch.setattr("buttress.sweep.workers.here", lambda *args: iter(()))  # stopped at once
     with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*goes on"):
         run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 

@@ -14,8 +14,8 @@ from buttress.fe.errors import InputError
 from buttress.rank_design import make_samples
 from buttress.study import tables
 from buttress.study.read import example, example_names
+from buttress.sweep.vary import addresses, varied
 from buttress.uncertain import input_lines, inputs_of, shipped
-from buttress.vary import addresses, varied
 
 STUDY = small_study("lag screws", "antiglide")
 

@@ -20,8 +20,8 @@ from buttress.rules.check import check
 from buttress.rules.plate import apexes
 from buttress.study.read import example, study_from
 from buttress.study.study import Plate, Screw, SectionInput, Study
+from buttress.sweep.vary import plain
 from buttress.uncertain import inputs_of
-from buttress.vary import plain
 
 SHAFT = -95.0
 SCREW = {"name": "s", "form": "HA 3.5", "side": "posterior", "height_mm": -12,

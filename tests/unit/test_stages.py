@@ -218,9 +218,9 @@ def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> Non
                                     {"load.medial_share": 0.5}])
 def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> None:
     """Every case of a shared evaluator equals a comparison of its own study."""
-    from buttress.evaluate import Task
-    from buttress.grouping import planned
-    from buttress.vary import Varier
+    from buttress.sweep.evaluate import Task
+    from buttress.sweep.keys import planned
+    from buttress.sweep.vary import Varier
 
     case = Varier(staged_study()).case(values)
     plan = planned(1, case, {})
@@ -238,7 +238,7 @@ def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> No
 
 @pytest.fixture(scope="module")
 def evaluator():
-    from buttress.evaluate import Evaluator, Options
+    from buttress.sweep.evaluate import Evaluator, Options
 
     return Evaluator(Options())
 

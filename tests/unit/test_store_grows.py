@@ -9,11 +9,11 @@ from small_study import small_study
 from sweep_tables import assert_same
 from test_store import outcome
 
-from buttress.design import Design
 from buttress.fe.errors import InputError
-from buttress.store import Store, read_meta, reading
-from buttress.store_layout import LAYOUT
-from buttress.sweep import run_sweep
+from buttress.sweep.design import Design
+from buttress.sweep.layout import LAYOUT
+from buttress.sweep.store import Store, read_meta, reading
+from buttress.sweep.sweep import run_sweep
 
 KEY = "fracture.shear plane.friction"
 

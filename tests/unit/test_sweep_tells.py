@@ -11,16 +11,16 @@ import pytest
 from small_study import small_study
 from sweep_tables import rows_of, started, wait_for_cases
 
-from buttress import checking
-from buttress.checking import unbuildable
 from buttress.cli_sweep import sweep
-from buttress.design import make_design
-from buttress.evaluate import Options
 from buttress.fe.errors import InputError
 from buttress.rules.check import check
-from buttress.store import reading
-from buttress.sweep import estimate, make_plan, run_sweep, sweep_status
-from buttress.vary import varied
+from buttress.sweep import checking
+from buttress.sweep.checking import unbuildable
+from buttress.sweep.design import make_design
+from buttress.sweep.evaluate import Options
+from buttress.sweep.store import reading
+from buttress.sweep.sweep import estimate, make_plan, run_sweep, sweep_status
+from buttress.sweep.vary import varied
 
 SLOPE = "fracture.shear plane.slope_deg"
 FRICTION = "fracture.shear plane.friction"

@@ -10,7 +10,7 @@ from buttress.bone.bone import build_meshes
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.study.read import example, example_names, study_from
-from buttress.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
+from buttress.sweep.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 
 STUDY = example("medial-shear")
 PLATE = "construct.antiglide.plate.antiglide plate"

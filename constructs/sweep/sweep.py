@@ -12,18 +12,18 @@ from pathlib import Path
 from time import perf_counter
 from typing import Any
 
-from buttress.checking import unbuildable
 from buttress.compare.compare import versions
-from buttress.design import Design, make_design
-from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.fe.errors import InputError
-from buttress.grouping import Planned, Sharing, digest, groups, planned, sharing
 from buttress.plurals import counted
-from buttress.stopping import dropping, gentle_stop
-from buttress.store import Store, read_meta, reading, write_csv
-from buttress.store_layout import LAYOUT
 from buttress.study.study import Study
-from buttress.vary import Varier, plain
+from buttress.sweep.checking import unbuildable
+from buttress.sweep.design import Design, make_design
+from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweep.keys import Planned, Sharing, digest, groups, planned, sharing
+from buttress.sweep.layout import LAYOUT
+from buttress.sweep.stopping import dropping, gentle_stop
+from buttress.sweep.store import Store, read_meta, reading, write_csv
+from buttress.sweep.vary import Varier, plain
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
@@ -175,7 +175,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
     if cluster:
-        from buttress.cluster import connected
+        from buttress.sweep.cluster import connected
 
         connected(cluster).close()  # without a cluster nothing is begun
     with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
@@ -232,11 +232,11 @@ def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: 
     tasks = [[Task(c.number, c.hash, c.data, c.scales, c.folder) for c in group]
              for group in groups(todo)]
     if cluster:
-        from buttress.cluster import on_cluster
+        from buttress.sweep.cluster import on_cluster
 
         yield from on_cluster(tasks, options, cluster, stop)
         return
-    from buttress.workers import here, local
+    from buttress.sweep.workers import here, local
 
     count = cores() if workers is None else workers
     if count == 0:

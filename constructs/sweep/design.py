@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from buttress.fe.errors import InputError
-from buttress.ranges import Range, Span, Value, parse_range
 from buttress.study.study import Study
-from buttress.vary import addresses, no_overlap, varied
+from buttress.sweep.ranges import Range, Span, Value, parse_range
+from buttress.sweep.vary import addresses, no_overlap, varied
 
 METHODS = ("grid", "lhs", "sobol")
 MOST_CASES = 1_000_000

@@ -13,13 +13,13 @@ from buttress.bone.layout import Layout
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.grouping import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
 from buttress.implants.sections import tension
 from buttress.rules.bone import check_bone
 from buttress.rules.check import check_construct
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Study
-from buttress.workshop import Kept
+from buttress.sweep.keys import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
+from buttress.sweep.workshop import Kept
 
 FEW_KEPT, MOST_KEPT = 64, 4096
 MOST_CHECKED = 500

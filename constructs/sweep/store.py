@@ -16,12 +16,12 @@ from pathlib import Path
 from typing import Any
 
 from buttress import LABEL
-from buttress.design import Design
-from buttress.evaluate import Outcome
 from buttress.fe.errors import ButtressError, InputError
 from buttress.output import inert
 from buttress.plurals import counted
-from buttress.store_layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
+from buttress.sweep.design import Design
+from buttress.sweep.evaluate import Outcome
+from buttress.sweep.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
 CASE_TABLES = ("capacities", "results", "fragments", "edges", "failures", "timings")

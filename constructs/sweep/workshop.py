@@ -22,7 +22,6 @@ from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
-from buttress.grouping import bone_key, digest, hardware_key, load_key
 from buttress.implants.loose import loaded_bodies
 from buttress.implants.sections import tension
 from buttress.model.model import (
@@ -35,7 +34,8 @@ from buttress.model.model import (
 )
 from buttress.results.read import Reader, Tissue, intact_subsidence
 from buttress.study.study import Construct, Study
-from buttress.vary import Case
+from buttress.sweep.keys import bone_key, digest, hardware_key, load_key
+from buttress.sweep.vary import Case
 
 FloatArray = np.ndarray
 T = TypeVar("T")

@@ -15,8 +15,8 @@ from buttress.results.read import Reader, read
 from buttress.results.records import LoadResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
-from buttress.vary import Case, Varier
-from buttress.workshop import Frame, Law, Workshop, share_key
+from buttress.sweep.vary import Case, Varier
+from buttress.sweep.workshop import Frame, Law, Workshop, share_key
 
 
 @dataclass(frozen=True)

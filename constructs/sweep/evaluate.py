@@ -11,13 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from buttress.checking import Checker
 from buttress.compare.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
-from buttress.grouping import bone_key, digest, hardware_key
 from buttress.model.model import Model
 from buttress.results.read import (
     AT_BOUND,
@@ -30,8 +28,10 @@ from buttress.results.read import (
 )
 from buttress.study.read import study_from
 from buttress.study.study import Construct
-from buttress.vary import Case
-from buttress.workshop import Frame, Kept, Law, Workshop, pulls, share_key
+from buttress.sweep.checking import Checker
+from buttress.sweep.keys import bone_key, digest, hardware_key
+from buttress.sweep.vary import Case
+from buttress.sweep.workshop import Frame, Kept, Law, Workshop, pulls, share_key
 
 MOST_ROWS = 512
 

@@ -18,8 +18,8 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from buttress.evaluate import Evaluator, Options, Outcome, Task
 from buttress.fe.errors import ButtressError
+from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
 
 AHEAD = 2
 """Cases given to a worker at once: one being solved and one waiting, so that it never idles."""
