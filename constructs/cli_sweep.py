@@ -136,9 +136,9 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     """How sure the ranking of constructs is, and what drives it."""
     from buttress.cli import given_study, located, print_json, say
     from buttress.fe.errors import InputError
-    from buttress.rank import estimate_rank, run_rank
+    from buttress.rank.inputs import input_lines
+    from buttress.rank.rank import estimate_rank, run_rank
     from buttress.rank_table import table_lines, write_folder
-    from buttress.uncertain import input_lines
 
     given, _, name = given_study(study, example)
     if samples is None:

@@ -11,8 +11,8 @@ from buttress.results.records import Comparison, ConstructResult, FragmentResult
 from buttress.table import best_first
 
 if TYPE_CHECKING:
-    from buttress.certainty import Share
-    from buttress.rank import RankResult
+    from buttress.rank.certainty import Share
+    from buttress.rank.rank import RankResult
     from buttress.sweep.sweep import SweepSummary
 
 FRAME = ("<p><small>Movements in the frame of the shaft, distal and opening positive, zero after "

@@ -26,7 +26,7 @@ from buttress.textfit import LINE, SIZE, plain, wrap
 if TYPE_CHECKING:
     import pandas as pd
 
-    from buttress.rank import RankResult
+    from buttress.rank.rank import RankResult
 
 WORDS = {
     "subsidence_mean_mm": "mean subsidence of the worst fragment [mm]",

@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 from scipy.stats import sobol_indices
 
-from buttress import certainty, rank_table, rank_words
-from buttress.certainty import (
+from buttress import rank_table
+from buttress.rank import certainty
+from buttress.rank import words as rank_words
+from buttress.rank.certainty import (
     Indices,
     by_parts,
     changes_clearly,
@@ -18,7 +20,7 @@ from buttress.certainty import (
     saltelli,
     share,
 )
-from buttress.rank import Driven
+from buttress.rank.rank import Driven
 from buttress.sweep.design import unit_samples
 
 FloatArray = np.ndarray

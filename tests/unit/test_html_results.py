@@ -9,9 +9,9 @@ from made_up import comparison, construct, load_result, usual, with_title
 from test_report import NASTY, Page
 
 from buttress import LABEL
-from buttress.certainty import Share
 from buttress.fe.errors import InputError
 from buttress.html_results import rank_html, sweep_html
+from buttress.rank.certainty import Share
 from buttress.sweep.sweep import SweepSummary
 
 

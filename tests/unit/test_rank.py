@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from small_study import small_study
 
-from buttress import uncertain
 from buttress.fe.errors import ButtressError, InputError
-from buttress.rank import Outcomes, RankResult, ranked, run_rank
-from buttress.rank_design import Samples, make_samples
-from buttress.rank_outcomes import best_shares
+from buttress.rank import inputs as uncertain
+from buttress.rank.inputs import inputs_of, shipped
+from buttress.rank.outcomes import best_shares
+from buttress.rank.rank import Outcomes, RankResult, ranked, run_rank
+from buttress.rank.samples import Samples, make_samples
 from buttress.rank_table import table_lines, write_folder
 from buttress.sweep.sweep import Estimate, SweepSummary
 from buttress.sweep_figures import over_range
-from buttress.uncertain import inputs_of, shipped
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)

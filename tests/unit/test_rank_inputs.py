@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from small_study import small_study
 
-from buttress import uncertain
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.rank_design import make_samples
+from buttress.rank import inputs as uncertain
+from buttress.rank.inputs import input_lines, inputs_of, shipped
+from buttress.rank.samples import make_samples
 from buttress.study import tables
 from buttress.study.read import example, example_names
 from buttress.sweep.vary import addresses, varied
-from buttress.uncertain import input_lines, inputs_of, shipped
 
 STUDY = small_study("lag screws", "antiglide")
 

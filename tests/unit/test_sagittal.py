@@ -15,13 +15,13 @@ from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.output import document
+from buttress.rank.inputs import inputs_of
 from buttress.results.read import Reader
 from buttress.rules.check import check
 from buttress.rules.plate import apexes
 from buttress.study.read import example, study_from
 from buttress.study.study import Plate, Screw, SectionInput, Study
 from buttress.sweep.vary import plain
-from buttress.uncertain import inputs_of
 
 SHAFT = -95.0
 SCREW = {"name": "s", "form": "HA 3.5", "side": "posterior", "height_mm": -12,

@@ -11,10 +11,10 @@ from matplotlib.figure import Figure
 
 from buttress import LABEL
 from buttress import sweep_figures as f
-from buttress.certainty import Indices, Share, paired_difference
 from buttress.drawing import series
 from buttress.fe.errors import InputError
-from buttress.rank import Against, Driven, Outcomes
+from buttress.rank.certainty import Indices, Share, paired_difference
+from buttress.rank.rank import Against, Driven, Outcomes
 from buttress.textfit import clashes
 
 NAMES = ["nothing", "plate", "screws"]

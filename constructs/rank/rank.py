@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 
 from buttress import LABEL
-from buttress.certainty import (
+from buttress.compare.compare import versions
+from buttress.fe.errors import ButtressError, InputError
+from buttress.rank.certainty import (
     Difference,
     Indices,
     Share,
@@ -20,16 +22,14 @@ from buttress.certainty import (
     paired_difference,
     share,
 )
-from buttress.compare.compare import versions
-from buttress.fe.errors import ButtressError, InputError
-from buttress.rank_design import Samples, make_samples
-from buttress.rank_outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
-from buttress.rank_words import sentence
+from buttress.rank.inputs import Uncertain, inputs_of
+from buttress.rank.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
+from buttress.rank.samples import Samples, make_samples
+from buttress.rank.words import sentence
 from buttress.study.study import LoadInput, Study
 from buttress.sweep.evaluate import Options
 from buttress.sweep.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.sweep.vary import varied
-from buttress.uncertain import Uncertain, inputs_of
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from buttress.certainty import SAME, Difference, Indices
 from buttress.plurals import counted
+from buttress.rank.certainty import SAME, Difference, Indices
 
 if TYPE_CHECKING:
-    from buttress.rank import Against, Driven, RankResult
+    from buttress.rank.rank import Against, Driven, RankResult
 
 FloatArray = np.ndarray
 SURE = 0.5
