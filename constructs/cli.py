@@ -75,7 +75,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     folder = new_folder(given.name, out, force)
     with located(name):
         if motion:
-            from buttress.motion import film, write_film
+            from buttress.draw.film import film, write_film
 
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
@@ -116,7 +116,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
         for warning in construct.warnings:
             if not quiet:
                 print(f"{construct.name}: warning: {warning}", file=sys.stderr)
-    from buttress.figures import boxed_names
+    from buttress.draw.all import boxed_names
 
     if not quiet and (names := boxed_names(comparison.study)):
         print(f"pictures: warning: no font here has every character of {', '.join(names)}; boxes "

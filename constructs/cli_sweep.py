@@ -165,8 +165,8 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
 
 def draw_sweep(path: Path) -> list[Path]:
     """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
-    from buttress import sweep_figures as f
-    from buttress.drawing import save
+    from buttress.draw import sweep as f
+    from buttress.draw.primitives import save
     from buttress.output import slug, written_whole
     from buttress.sweep.store import read_meta, reading, told
 

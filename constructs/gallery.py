@@ -11,12 +11,13 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from buttress import LABEL, figures
-from buttress.drawing import DPI
+from buttress import LABEL
+from buttress.draw import all as figures
+from buttress.draw.images import few_colours, image_of
+from buttress.draw.primitives import DPI
+from buttress.draw.stages import common_factor
 from buttress.output import inert, rows
 from buttress.results.records import Comparison
-from buttress.small_images import few_colours, image_of
-from buttress.stages.figure import common_factor
 from buttress.stages.table import lines as stage_lines
 from buttress.study.read import example, example_names
 from buttress.table import best_first, lines

@@ -291,7 +291,7 @@ def copy_files(study: Study, folder: Path) -> None:
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given."""
-    from buttress.figures import draw_all
+    from buttress.draw.all import draw_all
     from buttress.report import write_report
 
     (folder / "study.toml").write_text(text, encoding="utf-8")

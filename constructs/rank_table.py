@@ -138,8 +138,8 @@ def write_folder(result: RankResult) -> Path:
     Figures of an earlier ranking (with another reference) that this one does not have go; there is
     no figure of differences where no two constructs hold together.
     """
-    from buttress import sweep_figures as f
-    from buttress.drawing import save
+    from buttress.draw import sweep as f
+    from buttress.draw.primitives import save
     from buttress.output import slug, written_whole
     from buttress.sweep.store import told
 

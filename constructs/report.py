@@ -10,7 +10,7 @@ from pathlib import Path
 from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.compare.twins import WORDS, pairs
-from buttress.figures import fragments, overview_load, shown_picture, stems
+from buttress.draw.all import fragments, overview_load, shown_picture, stems
 from buttress.glossary import glossary
 from buttress.report_assumptions import LIMITS, MODEL, assumptions
 from buttress.report_contact import more

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from buttress.figure_charts import bracket_words
+from buttress.draw.charts import bracket_words
 from buttress.output import largest
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words, not_found

@@ -1,7 +1,7 @@
 """Stages: a construct is placed, tightened, locked, loaded and cycled in a stated order.
 
     from buttress.stages import run_stages
-    from buttress.stages.figure import stage_pictures
+    from buttress.draw.stages import stage_pictures
     from buttress.study.read import example
 
     staged = run_stages(example("staged-tightening"))

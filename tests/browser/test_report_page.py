@@ -9,7 +9,7 @@ import pytest
 from hostile import hostile_comparison
 from made_up import long_names, usual
 
-from buttress.figures import draw_all
+from buttress.draw.all import draw_all
 from buttress.report import write_report
 
 pytestmark = pytest.mark.browser

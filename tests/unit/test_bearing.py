@@ -12,14 +12,15 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from buttress import LABEL, figure_bearing
+from buttress import LABEL
+from buttress.draw import bearing as figure_bearing
+from buttress.draw.text import clashes, shown_texts
 from buttress.output import document, write_results
 from buttress.report_parts import limits_table
 from buttress.results import bearing
 from buttress.results.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
 from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
 from buttress.table import print_table
-from buttress.textfit import clashes, shown_texts
 
 LOST = "not found: answers did not converge near it"
 

@@ -9,8 +9,9 @@ import pytest
 from made_up import construct, long_names
 from matplotlib.collections import PolyCollection
 
-from buttress import LABEL, figures
-from buttress.textfit import clashes, shown_texts
+from buttress import LABEL
+from buttress.draw import all as figures
+from buttress.draw.text import clashes, shown_texts
 
 
 def words(ax) -> str:

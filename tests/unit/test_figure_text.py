@@ -10,8 +10,8 @@ import pytest
 from made_up import comparison, construct, long_names, picture, usual
 from matplotlib.figure import Figure
 
-from buttress import figures
-from buttress.textfit import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
+from buttress.draw import all as figures
+from buttress.draw.text import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
 
 
 @pytest.mark.parametrize("count", [1, 6, 15])

@@ -15,12 +15,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch
 from matplotlib.quiver import Quiver
 
-from buttress import LABEL, figures
-from buttress import drawing as d
-from buttress.figure_section import ESCAPE_MM, grouped
+from buttress import LABEL
+from buttress.draw import all as figures
+from buttress.draw import primitives as d
+from buttress.draw.section import ESCAPE_MM, grouped
+from buttress.draw.text import clashes, shown_texts
 from buttress.results.picture import unloaded
 from buttress.results.records import LimitResult
-from buttress.textfit import clashes, shown_texts
 
 
 def words(ax) -> str:
@@ -362,7 +363,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
 
 
 def test_no_global_state_of_pyplot() -> None:
-    code = "import sys, buttress.figures, buttress.report; print('matplotlib.pyplot' in sys.modules)"
+    code = "import sys, buttress.draw.all, buttress.report; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
     assert done.stdout.strip() == "False"
 

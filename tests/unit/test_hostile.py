@@ -12,15 +12,16 @@ from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison,
 from small_study import small_study
 from test_report import Page
 
-from buttress import figures, sweep_figures
 from buttress.compare.compare import compare
-from buttress.figures import draw_all
+from buttress.draw import all as figures
+from buttress.draw import sweep as sweep_figures
+from buttress.draw.all import draw_all
+from buttress.draw.text import clashes, shown_texts
 from buttress.output import as_csv, inert, rows
 from buttress.report import write_report
 from buttress.study.read import study_from
 from buttress.sweep.sweep import export_csv, run_sweep
 from buttress.sweep.vary import plain
-from buttress.textfit import clashes, shown_texts
 
 STARTS = ("=", "+", "-", "@", "\t", "\r")
 

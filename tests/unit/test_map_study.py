@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
 
-from buttress import cli, figures
+from buttress import cli
 from buttress.bone.section import Section, trabecular_strength
 from buttress.compare.compare import compare
+from buttress.draw import all as figures
+from buttress.draw.map import modulus_map
 from buttress.fe.errors import InputError
-from buttress.figure_map import modulus_map
 from buttress.output import write_results
 from buttress.report_assumptions import assumptions
 from buttress.study.read import load_study, parse_study, study_from

@@ -10,11 +10,12 @@ from hostile import NAMES, hostile_study
 from PIL import Image
 from small_study import small_study
 
-from buttress import LABEL, motion
+from buttress import LABEL
+from buttress.draw import film as motion
+from buttress.draw.film import Film, _drawn, draw_frame, film, write_film
+from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
-from buttress.motion import Film, _drawn, draw_frame, film, write_film
 from buttress.study.read import only
-from buttress.textfit import clashes
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from small_study import small_study
 
+from buttress.draw.sweep import over_range
 from buttress.fe.errors import ButtressError, InputError
 from buttress.rank import inputs as uncertain
 from buttress.rank.inputs import inputs_of, shipped
@@ -17,7 +18,6 @@ from buttress.rank.rank import Outcomes, RankResult, ranked, run_rank
 from buttress.rank.samples import Samples, make_samples
 from buttress.rank_table import table_lines, write_folder
 from buttress.sweep.sweep import Estimate, SweepSummary
-from buttress.sweep_figures import over_range
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)

@@ -11,7 +11,7 @@ import pytest
 from made_up import comparison, construct, usual, with_title
 
 from buttress import LABEL, report
-from buttress.figures import stems
+from buttress.draw.all import stems
 from buttress.glossary import glossary
 from buttress.report import write_report
 from buttress.report_assumptions import assumptions

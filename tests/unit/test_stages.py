@@ -24,7 +24,7 @@ from staged_study import (
 )
 
 from buttress.compare.compare import compare
-from buttress.figure_charts import bracket_words, capacity, curves
+from buttress.draw.charts import bracket_words, capacity, curves
 from buttress.report_parts import facts
 from buttress.results.records import NOT_TIGHTENED
 from buttress.stages import run_stages
@@ -194,7 +194,7 @@ def test_any_order_of_tightening_gives_the_last_one_its_force(order: tuple[str, 
 
 
 def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> None:
-    from buttress.stages.figure import screw_forces, stage_pictures
+    from buttress.draw.stages import screw_forces, stage_pictures
 
     found = staged(*BUILT, load(800.0), pictures=True)
     assert [len(p.members) for p in found.pictures] == [1, 1, 3, 3, 4, 4, 4]
@@ -244,7 +244,7 @@ def evaluator():
 
 
 def test_pictures_survive_many_stages_hostile_names_and_a_failure() -> None:
-    from buttress.stages.figure import screw_forces, stage_pictures
+    from buttress.draw.stages import screw_forces, stage_pictures
 
     data = staged_data(*[place(LAG), tighten(LAG, 100.0), tighten(LAG, 120.0)] + [
         tighten(LAG, 100.0 + k) for k in range(20)] + [load(20000.0), UNLOAD])

@@ -10,12 +10,12 @@ import pytest
 from matplotlib.figure import Figure
 
 from buttress import LABEL
-from buttress import sweep_figures as f
-from buttress.drawing import series
+from buttress.draw import sweep as f
+from buttress.draw.primitives import series
+from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
 from buttress.rank.certainty import Indices, Share, paired_difference
 from buttress.rank.rank import Against, Driven, Outcomes
-from buttress.textfit import clashes
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"

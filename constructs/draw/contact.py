@@ -8,12 +8,12 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from buttress import drawing as d
-from buttress.figure_section import outcome
+from buttress.draw import primitives as d
+from buttress.draw.section import outcome
+from buttress.draw.text import SIZE, wrap
 from buttress.results.contacts import ContactLine
 from buttress.results.picture import Picture
 from buttress.results.records import ContactResult, LoadResult
-from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 REACH = 14.0

@@ -17,8 +17,8 @@ from matplotlib.patches import FancyArrowPatch
 from matplotlib.tri import Triangulation
 
 from buttress import LABEL
+from buttress.draw.text import LINE, SIZE, families, plain, spread, wrap
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
-from buttress.textfit import LINE, SIZE, families, plain, spread, wrap
 
 FloatArray = np.ndarray
 WIDE, HIGH = 13.3, 7.5

@@ -12,7 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from buttress.drawing import BONE, GRAFT, KINDS, METAL, SERIES, STRAINS
+from buttress.draw.primitives import BONE, GRAFT, KINDS, METAL, SERIES, STRAINS
 
 if TYPE_CHECKING:
     from PIL.Image import Image

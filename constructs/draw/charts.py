@@ -9,7 +9,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from buttress import drawing as d
+from buttress.draw import primitives as d
+from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.results.limits import EQUILIBRIUM, limit_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -18,7 +19,6 @@ from buttress.results.records import (
     ConstructResult,
     not_tightened,
 )
-from buttress.textfit import LINE, SIZE, width, wrap, wrap_all
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",

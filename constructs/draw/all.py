@@ -13,20 +13,20 @@ from pathlib import Path, PurePosixPath
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from buttress import figure_bearing
-from buttress.drawing import empty, listed, magnification, save, strain_top
-from buttress.figure_charts import capacity, curves
-from buttress.figure_contact import contact_pressure
-from buttress.figure_free_body import free_body
-from buttress.figure_map import modulus_map
-from buttress.figure_section import deformed, overview
+from buttress.draw import bearing as figure_bearing
+from buttress.draw.charts import capacity, curves
+from buttress.draw.contact import contact_pressure
+from buttress.draw.free_body import free_body
+from buttress.draw.map import modulus_map
+from buttress.draw.primitives import empty, listed, magnification, save, strain_top
+from buttress.draw.section import deformed, overview
+from buttress.draw.stages import common_factor, screw_forces, stage_pictures
+from buttress.draw.text import boxed
 from buttress.output import file_names, slug
 from buttress.results.bearing import weight_bearing
 from buttress.results.picture import Picture
 from buttress.results.records import Comparison, ConstructResult
-from buttress.stages.figure import common_factor, screw_forces, stage_pictures
 from buttress.study.study import Study
-from buttress.textfit import boxed
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
            "free_body", "listed", "modulus_map", "overview", "overview_load", "save",

@@ -10,10 +10,10 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.tri import Triangulation
 
-from buttress import drawing as d
+from buttress.draw import primitives as d
+from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import BodyPicture
 from buttress.study.study import Study
-from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 COLOURS = "cividis"

@@ -9,12 +9,12 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
-from buttress import drawing as d
-from buttress.figure_section import bounds, draw_escape, drawn_factor, escaping
+from buttress.draw import primitives as d
+from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
+from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.results.picture import Picture
 from buttress.results.stages import NOT_RUN, StagedResult, StageResult
 from buttress.stages.table import screw_names
-from buttress.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
 FRAGMENT = "#F6C6A0"

@@ -10,11 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from buttress import drawing as d
 from buttress.bone.bone import SHAFT
+from buttress.draw import primitives as d
+from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
-from buttress.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
 ESCAPE_MM = 5.0

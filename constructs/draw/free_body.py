@@ -8,10 +8,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.path import Path as Outline
 
-from buttress import drawing as d
-from buttress.figure_section import draw_escape, escaping, outcome, unmade
+from buttress.draw import primitives as d
+from buttress.draw.section import draw_escape, escaping, outcome, unmade
+from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import Arrow, FreeBody, Picture
-from buttress.textfit import SIZE, wrap
 
 FloatArray = np.ndarray
 COLUMN = 1.7

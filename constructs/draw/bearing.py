@@ -6,7 +6,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
-from buttress import drawing as d
+from buttress.draw import primitives as d
+from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.results.bearing import (
     HOLDS,
     LETS_GO,
@@ -17,7 +18,6 @@ from buttress.results.bearing import (
     Cell,
 )
 from buttress.results.records import CANNOT_TIGHTEN
-from buttress.textfit import LINE, SIZE, width, wrap
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
