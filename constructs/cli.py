@@ -68,7 +68,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
     from buttress.compare.compare import compare as run
-    from buttress.output import document, new_folder, write_results, written_whole
+    from buttress.report.folder import document, new_folder, write_results, written_whole
 
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
@@ -86,10 +86,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     if json:
         print_json(document(comparison))
     else:
-        from buttress.table import print_table
+        from buttress.report.terminal import print_table
 
         if comparison.stages:
-            from buttress.stages.table import print_stages
+            from buttress.report.stages import print_stages
 
             print_stages(comparison.stages)
         print_table(comparison)
@@ -183,7 +183,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
             print("\n".join(known.lines()))
         return
     if gallery is not None:
-        from buttress.gallery import write_gallery
+        from buttress.report.gallery import write_gallery
 
         written = write_gallery(gallery, [name] if name else [], say(quiet or json))
         if json:
@@ -252,7 +252,7 @@ def verify(json: Json = False, quiet: Quiet = False,
     results = run_cases(say(quiet or json))
     if record:
         from buttress.compare.compare import versions
-        from buttress.verified import record_of, write_record
+        from buttress.report.verified import record_of, write_record
 
         print(f"recorded: {write_record(record_of(results, versions()))}", file=sys.stderr)
     if json:

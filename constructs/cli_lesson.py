@@ -32,7 +32,7 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
     from buttress.cli import given_study, located, print_json, say
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import accuracy_words, write_lesson
-    from buttress.output import new_folder, plain, written_whole
+    from buttress.report.folder import new_folder, plain, written_whole
 
     asked: dict[str, Any] = {"workers": workers, "checks": check, "seed": seed,
                              "say": say(quiet or json)}

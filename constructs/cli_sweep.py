@@ -138,7 +138,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     from buttress.fe.errors import InputError
     from buttress.rank.inputs import input_lines
     from buttress.rank.rank import estimate_rank, run_rank
-    from buttress.rank_table import table_lines, write_folder
+    from buttress.report.rank import table_lines, write_folder
 
     given, _, name = given_study(study, example)
     if samples is None:
@@ -167,7 +167,7 @@ def draw_sweep(path: Path) -> list[Path]:
     """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
-    from buttress.output import slug, written_whole
+    from buttress.report.folder import slug, written_whole
     from buttress.sweep.store import read_meta, reading, told
 
     with reading(path) as db:

@@ -22,7 +22,7 @@ from buttress.draw.primitives import empty, listed, magnification, save, strain_
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
 from buttress.draw.text import boxed
-from buttress.output import file_names, slug
+from buttress.report.folder import file_names, slug
 from buttress.results.bearing import weight_bearing
 from buttress.results.picture import Picture
 from buttress.results.records import Comparison, ConstructResult

@@ -16,11 +16,11 @@ from buttress.draw.images import few_colours, image_of
 from buttress.draw.section import bounds, draw_escape, draw_loads, escaping
 from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.errors import InputError
+from buttress.report.terminal import worst_subsidence
 from buttress.results.picture import Picture
 from buttress.study.checked import require_known
 from buttress.study.study import Study
 from buttress.sweep.explore import Explorer, Live
-from buttress.table import worst_subsidence
 
 RISE, REST = 24, 6
 """Frames while the load rises, and frames that rest on the last of them."""

@@ -205,7 +205,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
 
 def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes:
     """Mean rank of each construct in each quarter of an input's range, best on top."""
-    from buttress.rank_table import quarters
+    from buttress.report.rank import quarters
 
     known = [e.name for e in result.samples.inputs]
     if name not in known:

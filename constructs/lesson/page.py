@@ -19,12 +19,12 @@ from typing import Any
 
 from buttress import LABEL, __version__
 from buttress.fe.errors import ButtressError
-from buttress.glossary import Glossary, glossary
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.look import Asked, Facts, mm
 from buttress.lesson.pack import scene_data
 from buttress.lesson.solve import Solved
 from buttress.lesson.words import Step
+from buttress.report.glossary import Glossary, glossary
 
 SCRIPTS = ("data.js", "draw.js", "forces.js", "words.js", "page.js")
 LARGEST = 8_000_000

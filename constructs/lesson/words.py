@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from buttress.glossary import glossary
 from buttress.lesson.look import Asked, Facts, Look, mm, newton, outcome, percent, upto, verdict
 from buttress.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, THIN_POSITION, UPPER
+from buttress.report.glossary import glossary
 
 
 @dataclass(frozen=True)

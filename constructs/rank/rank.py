@@ -127,7 +127,7 @@ class RankResult:
     versions: dict[str, str] = field(default_factory=versions)
 
     def _repr_html_(self) -> str:
-        from buttress.html_results import rank_html
+        from buttress.report.notebook import rank_html
 
         return rank_html(self)
 

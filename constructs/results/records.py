@@ -52,7 +52,7 @@ class FragmentResult:
     carried_by: dict[str, float] | None = None
 
     def _repr_html_(self) -> str:
-        from buttress.html_results import fragment_html
+        from buttress.report.notebook import fragment_html
 
         return fragment_html(self)
 
@@ -218,7 +218,7 @@ class LoadResult:
         return LoadCase(self.load_name, self.total_load_N, "", "").words
 
     def _repr_html_(self) -> str:
-        from buttress.html_results import load_html
+        from buttress.report.notebook import load_html
 
         return load_html(self)
 
@@ -331,7 +331,7 @@ class ConstructResult:
                          or "compare(study) with pictures")
 
     def _repr_html_(self) -> str:
-        from buttress.html_results import construct_html
+        from buttress.report.notebook import construct_html
 
         return construct_html(self)
 
@@ -373,6 +373,6 @@ class Comparison:
         return found[name]
 
     def _repr_html_(self) -> str:
-        from buttress.html_results import comparison_html
+        from buttress.report.notebook import comparison_html
 
         return comparison_html(self)

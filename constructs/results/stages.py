@@ -185,7 +185,7 @@ class StagedResult:
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
 
     def _repr_html_(self) -> str:
-        from buttress.stages.table import staged_html
+        from buttress.report.stages import staged_html
 
         return staged_html((self,))
 
@@ -210,7 +210,7 @@ class StagedStudy:
         return found[name]
 
     def _repr_html_(self) -> str:
-        from buttress.stages.table import staged_html
+        from buttress.report.stages import staged_html
 
         return staged_html(self.constructs)
 

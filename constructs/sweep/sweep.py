@@ -65,7 +65,7 @@ class SweepSummary:
         return bool(self.failures)
 
     def _repr_html_(self) -> str:
-        from buttress.html_results import sweep_html
+        from buttress.report.notebook import sweep_html
 
         return sweep_html(self)
 

@@ -10,7 +10,7 @@ from hostile import hostile_comparison
 from made_up import long_names, usual
 
 from buttress.draw.all import draw_all
-from buttress.report import write_report
+from buttress.report.page import write_report
 
 pytestmark = pytest.mark.browser
 

@@ -16,8 +16,8 @@ from buttress import LABEL
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-PUBLIC = {"constructs", "buttress.compare.compare", "buttress.sweep.explore", "buttress.glossary",
-          "buttress.rank.rank", "buttress.report_assumptions", "buttress.rules.check",
+PUBLIC = {"constructs", "buttress.compare.compare", "buttress.sweep.explore", "buttress.report.glossary",
+          "buttress.rank.rank", "buttress.report.assumptions", "buttress.rules.check",
           "buttress.stages", "buttress.draw.stages", "buttress.study.read", "buttress.sweep.sweep", "buttress.study.tables",
           "buttress.sweep.vary", "buttress.verify", "buttress.fe.errors", "buttress.fe.richardson",
           "buttress.fe.verification"}

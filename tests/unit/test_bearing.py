@@ -15,12 +15,12 @@ from matplotlib.patches import Rectangle
 from buttress import LABEL
 from buttress.draw import bearing as figure_bearing
 from buttress.draw.text import clashes, shown_texts
-from buttress.output import document, write_results
-from buttress.report_parts import limits_table
+from buttress.report.folder import document, write_results
+from buttress.report.tables import limits_table
+from buttress.report.terminal import print_table
 from buttress.results import bearing
 from buttress.results.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
 from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
-from buttress.table import print_table
 
 LOST = "not found: answers did not converge near it"
 

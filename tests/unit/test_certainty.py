@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from scipy.stats import sobol_indices
 
-from buttress import rank_table
 from buttress.rank import certainty
 from buttress.rank import words as rank_words
 from buttress.rank.certainty import (
@@ -21,6 +20,7 @@ from buttress.rank.certainty import (
     share,
 )
 from buttress.rank.rank import Driven
+from buttress.report import rank as rank_table
 from buttress.sweep.design import unit_samples
 
 FloatArray = np.ndarray

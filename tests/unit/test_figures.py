@@ -363,7 +363,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
 
 
 def test_no_global_state_of_pyplot() -> None:
-    code = "import sys, buttress.draw.all, buttress.report; print('matplotlib.pyplot' in sys.modules)"
+    code = "import sys, buttress.draw.all, buttress.report.page; print('matplotlib.pyplot' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
     assert done.stdout.strip() == "False"
 

@@ -12,9 +12,10 @@ from hostile import NAMES, hostile_comparison
 from PIL import Image
 from small_study import small_study
 
-from buttress import LABEL, gallery
+from buttress import LABEL
 from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
+from buttress.report import gallery
 from buttress.study.read import example, example_names, only
 
 ROOT = Path(__file__).parents[2]

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from buttress import LABEL
-from buttress.gallery import OTHERS
 from buttress.lesson.check import Ask, fresh
 from buttress.lesson.grid import AXES
 from buttress.lesson.page import SCRIPTS
 from buttress.lesson.shipped import shipped_scenes
+from buttress.report.gallery import OTHERS
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "results" / "gallery" / "lesson" / "lesson.html"

@@ -10,8 +10,8 @@ from test_report import NASTY, Page
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
-from buttress.html_results import rank_html, sweep_html
 from buttress.rank.certainty import Share
+from buttress.report.notebook import rank_html, sweep_html
 from buttress.sweep.sweep import SweepSummary
 
 

@@ -19,7 +19,7 @@ from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Memory, Solver
 from buttress.implants.hardware import Hardware
 from buttress.model.model import Model, build_model, intact_measures, intact_problem
-from buttress.output import document, rows, settled
+from buttress.report.folder import document, rows, settled
 from buttress.results.limits import (
     Gauge,
     Reading,

@@ -16,7 +16,7 @@ from small_study import small_study
 from buttress.bone.bone import build_bone
 from buttress.fe.errors import InputError
 from buttress.fe.solve.recover import resultant
-from buttress.report_assumptions import assumptions
+from buttress.report.assumptions import assumptions
 from buttress.study.activities import (
     activities,
     activity_case,

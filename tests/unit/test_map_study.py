@@ -18,8 +18,8 @@ from buttress.compare.compare import compare
 from buttress.draw import all as figures
 from buttress.draw.map import modulus_map
 from buttress.fe.errors import InputError
-from buttress.output import write_results
-from buttress.report_assumptions import assumptions
+from buttress.report.assumptions import assumptions
+from buttress.report.folder import write_results
 from buttress.study.read import load_study, parse_study, study_from
 from buttress.study.study import SectionInput
 from buttress.sweep.sweep import run_sweep

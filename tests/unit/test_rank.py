@@ -16,7 +16,7 @@ from buttress.rank.inputs import inputs_of, shipped
 from buttress.rank.outcomes import best_shares
 from buttress.rank.rank import Outcomes, RankResult, ranked, run_rank
 from buttress.rank.samples import Samples, make_samples
-from buttress.rank_table import table_lines, write_folder
+from buttress.report.rank import table_lines, write_folder
 from buttress.sweep.sweep import Estimate, SweepSummary
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)

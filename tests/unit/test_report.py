@@ -10,18 +10,19 @@ from pathlib import Path
 import pytest
 from made_up import comparison, construct, usual, with_title
 
-from buttress import LABEL, report
+from buttress import LABEL
 from buttress.draw.all import stems
-from buttress.glossary import glossary
-from buttress.report import write_report
-from buttress.report_assumptions import assumptions
-from buttress.report_parts import main_table
+from buttress.report import page as report
+from buttress.report.assumptions import assumptions
+from buttress.report.glossary import glossary
+from buttress.report.page import write_report
+from buttress.report.tables import main_table
+from buttress.report.terminal import MARK, ORDER, best_first, lines, print_table, why_first
+from buttress.report.verified import recorded, sentences
 from buttress.results.records import NOT_TIGHTENED, Comparison, LimitResult
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
 from buttress.study.tables import value
-from buttress.table import MARK, ORDER, best_first, lines, print_table, why_first
-from buttress.verified import recorded, sentences
 
 NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))

@@ -13,12 +13,12 @@ from buttress.bone.section import Section
 from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
-from buttress.report_parts import main_table
+from buttress.report.tables import main_table
+from buttress.report.terminal import lines
 from buttress.rules.check import Finding, check
 from buttress.rules.plate import apexes
 from buttress.rules.screw import place, thread_hold
 from buttress.study.read import Study, example, study_from
-from buttress.table import lines
 
 LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,
        "thread_mm": 32, "use": "lag", "tension_N": 300}

@@ -14,8 +14,8 @@ from buttress.bone.section import Section
 from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
-from buttress.output import document
 from buttress.rank.inputs import inputs_of
+from buttress.report.folder import document
 from buttress.results.read import Reader
 from buttress.rules.check import check
 from buttress.rules.plate import apexes

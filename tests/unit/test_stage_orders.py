@@ -13,11 +13,11 @@ from staged_study import (
     staged_data,
 )
 
-from buttress import table
 from buttress.compare.compare import compare
-from buttress.output import document
-from buttress.report_parts import main_table
-from buttress.stages.table import as_csv, lines, orders
+from buttress.report import terminal as table
+from buttress.report.folder import document
+from buttress.report.stages import as_csv, lines, orders
+from buttress.report.tables import main_table
 from buttress.study.read import study_from
 
 

@@ -25,12 +25,12 @@ from staged_study import (
 
 from buttress.compare.compare import compare
 from buttress.draw.charts import bracket_words, capacity, curves
-from buttress.report_parts import facts
+from buttress.report.stages import lines
+from buttress.report.tables import facts
+from buttress.report.terminal import print_table
 from buttress.results.records import NOT_TIGHTENED
 from buttress.stages import run_stages
-from buttress.stages.table import lines
 from buttress.study.read import study_from
-from buttress.table import print_table
 
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
@@ -66,7 +66,7 @@ def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
 
 
 def document_of(found):
-    from buttress.output import plain
+    from buttress.report.folder import plain
 
     return plain(found)
 

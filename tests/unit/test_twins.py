@@ -12,11 +12,11 @@ from buttress.bone.bone import build_bone
 from buttress.compare.compare import compare
 from buttress.compare.twins import pair_lines, pairs, with_twins
 from buttress.model.model import blocks_of, build_model, inclusions_of
-from buttress.output import document, rows
+from buttress.report.folder import document, rows
+from buttress.report.terminal import best_first, lines
 from buttress.results.picture import take_picture
 from buttress.results.records import Comparison
 from buttress.study.read import Study
-from buttress.table import best_first, lines
 
 
 @pytest.fixture(scope="module")

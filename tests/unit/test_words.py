@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 from test_report import Page
 
-from buttress import __version__, verified
+from buttress import __version__
 from buttress.fe.errors import InputError
-from buttress.glossary import glossary
-from buttress.report_parts import HEAD
+from buttress.report import verified
+from buttress.report.glossary import glossary
+from buttress.report.tables import HEAD
 
 
 def test_every_word_is_explained_to_both_readers_in_short_sentences() -> None:

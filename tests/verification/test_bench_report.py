@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from buttress.bench.expect import Reading, expectations, verdict
-from buttress.bench.report import counted, markdown, remarks
 from buttress.bench.run import run_test, study_of, study_text
+from buttress.report.bench import counted, markdown, remarks
 from buttress.rules.check import check
 
 FOLDER = Path(__file__).parents[2] / "results" / "gallery" / "bench"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from buttress.report_parts import NONE, number, share, table, text
+from buttress.report.tables import NONE, number, share, table, text
 from buttress.results.records import FragmentResult, LoadResult
 
 UNITS = ("Pressure is a node's force over the length that it stands for and the depth of bone "

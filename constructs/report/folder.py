@@ -292,7 +292,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given."""
     from buttress.draw.all import draw_all
-    from buttress.report import write_report
+    from buttress.report.page import write_report
 
     (folder / "study.toml").write_text(text, encoding="utf-8")
     copy_files(comparison.study, folder)
@@ -300,7 +300,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
     if comparison.stages:
-        from buttress.stages.table import as_csv as stages_csv
+        from buttress.report.stages import as_csv as stages_csv
 
         (folder / "stages.csv").write_text(stages_csv(comparison.stages), encoding="utf-8")
     found = weight_bearing(comparison)

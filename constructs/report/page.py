@@ -11,10 +11,12 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.compare.twins import WORDS, pairs
 from buttress.draw.all import fragments, overview_load, shown_picture, stems
-from buttress.glossary import glossary
-from buttress.report_assumptions import LIMITS, MODEL, assumptions
-from buttress.report_contact import more
-from buttress.report_parts import (
+from buttress.report.assumptions import LIMITS, MODEL, assumptions
+from buttress.report.contact import more
+from buttress.report.glossary import glossary
+from buttress.report.stages import stages_html
+from buttress.report.style import STYLE
+from buttress.report.tables import (
     bearing_table,
     facts,
     forces,
@@ -27,13 +29,11 @@ from buttress.report_parts import (
     text,
     trust_table,
 )
-from buttress.report_style import STYLE
+from buttress.report.terminal import ORDER, best_first, why_first
+from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
 from buttress.results.records import Comparison, ConstructResult, not_tightened
-from buttress.stages.table import stages_html
 from buttress.study.study import Study
-from buttress.table import ORDER, best_first, why_first
-from buttress.verified import recorded, sentences
 
 LARGEST_PICTURES = 7_000_000
 """Bytes of pictures (as base64) in one page; later ones are named, not shown."""

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from buttress import LABEL
-from buttress import report_parts as parts
+from buttress.report import tables as parts
+from buttress.report.terminal import best_first
 from buttress.results.records import Comparison, ConstructResult, FragmentResult, LoadResult
-from buttress.table import best_first
 
 if TYPE_CHECKING:
     from buttress.rank.certainty import Share

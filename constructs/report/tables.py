@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from buttress.draw.charts import bracket_words
-from buttress.output import largest
+from buttress.report.folder import largest
+from buttress.report.terminal import MARK, ends_text, worst_subsidence
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words, not_found
 from buttress.results.records import (
@@ -18,7 +19,6 @@ from buttress.results.records import (
     shown_status,
 )
 from buttress.study.activities import newtons
-from buttress.table import MARK, ends_text, worst_subsidence
 
 NONE = '<span class="none" title="this number does not exist">–</span>'
 

@@ -7,8 +7,8 @@ from textwrap import wrap
 
 from buttress import LABEL
 from buttress.compare.twins import WORDS, pair_lines
-from buttress.output import largest
 from buttress.plurals import counted
+from buttress.report.folder import largest
 from buttress.results import bearing
 from buttress.results.records import (
     HELD_BY_NOTHING,

@@ -16,11 +16,11 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
-from buttress.output import inert, rows
+from buttress.report.folder import inert, rows
+from buttress.report.stages import lines as stage_lines
+from buttress.report.terminal import best_first, lines
 from buttress.results.records import Comparison
-from buttress.stages.table import lines as stage_lines
 from buttress.study.read import example, example_names
-from buttress.table import best_first, lines
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
@@ -165,8 +165,8 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
 
 def write_index(folder: Path) -> list[Path]:
     """The page that lists the studies of the folder, and the pages of words."""
-    from buttress.glossary import glossary
-    from buttress.report_assumptions import LIMITS, MODEL, markdown
+    from buttress.report.assumptions import LIMITS, MODEL, markdown
+    from buttress.report.glossary import glossary
     from buttress.study.keys import markdown as keys_of_a_study
 
     out = ["# Gallery", "", LABEL, "", "All scenarios are invented. Made by", "",

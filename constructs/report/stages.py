@@ -9,11 +9,11 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
-from buttress import report_parts as parts
-from buttress.html_results import page
-from buttress.output import inert, largest, plain
+from buttress.report import tables as parts
+from buttress.report.folder import inert, largest, plain
+from buttress.report.notebook import page
+from buttress.report.terminal import number
 from buttress.results.stages import StagedResult, StageResult
-from buttress.table import number
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
          "start: a negative subsidence was pushed up. Change: against the stage before. Slip: "
