@@ -247,7 +247,7 @@ def verify(json: Json = False, quiet: Quiet = False,
 
             raise InputError(f"{key} goes with --bench", key=key,
                              expected=f"--bench, or no {key}")
-    from buttress.verify import run_cases, table_lines
+    from buttress.verification.table import run_cases, table_lines
 
     results = run_cases(say(quiet or json))
     if record:
