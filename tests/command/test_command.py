@@ -15,7 +15,7 @@ from buttress.study.read import example_text
 
 
 def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "buttress.cli", *words], cwd=cwd, text=True,
+    return subprocess.run([sys.executable, "-m", "buttress.cli.app", *words], cwd=cwd, text=True,
                           capture_output=True, timeout=300, check=False)
 
 
@@ -139,7 +139,7 @@ def test_check_and_examples(tmp_path: Path) -> None:
 
 def test_help_loads_nothing_heavy() -> None:
     code = ("import sys\nsys.argv = ['buttress', '--help']\n"
-            "import buttress.cli as c\n"
+            "import buttress.cli.app as c\n"
             "try:\n    c.main()\nexcept SystemExit:\n    pass\n"
             "heavy = {'numpy', 'scipy', 'matplotlib', 'pydantic', 'pandas', 'meshio', 'shapely'}\n"
             "found = heavy & set(sys.modules)\nassert not found, found\n")

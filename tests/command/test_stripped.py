@@ -6,7 +6,7 @@ from pathlib import Path
 
 from typer.testing import CliRunner
 
-from buttress.cli import app
+from buttress.cli.app import app
 from buttress.study.read import example_text
 
 

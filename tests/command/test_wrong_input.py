@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from wrong_input import VOID_STUDY
 
-from buttress.cli import main
+from buttress.cli.app import main
 
 VOID = "points_mm = [[12, -9], [15, -20], [25, -20], [28, -9]]"
 BLOCK = "points_mm = [[16, -9], [16, -20], [24, -20], [24, -9]]"

@@ -13,7 +13,7 @@ import typer
 from typer.testing import CliRunner
 
 from buttress import LABEL
-from buttress.cli_sweep import rank, sweep
+from buttress.cli.sweep import rank, sweep
 from buttress.fe.errors import InputError
 from buttress.sweep.sweep import sweep_status
 
@@ -94,7 +94,7 @@ def test_a_sweep_says_what_it_saved_and_resumes_by_itself(app: typer.Typer, stud
 def test_a_disk_that_fills_up_is_told_and_nothing_stored_is_lost(study: str, tmp_path: Path) -> None:
     pytest.importorskip("resource", reason="this system sets no limits on file sizes")
     # The system refuses to let any file of this process grow beyond some of its cases.
-    code = ("import resource, sys; from buttress.cli import main\n"
+    code = ("import resource, sys; from buttress.cli.app import main\n"
             "if __name__ == '__main__':\n"
             "    resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv.pop(1)), -1))\n"
             "    main()\n")
@@ -185,7 +185,7 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
 
 
 def test_help_needs_none_of_the_heavy_parts() -> None:
-    code = ("import sys, buttress.cli_sweep\n"
+    code = ("import sys, buttress.cli.sweep\n"
             "heavy = {'numpy', 'scipy', 'pydantic', 'pandas', 'matplotlib', 'distributed'}\n"
             "print(sorted(heavy & set(sys.modules)))")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from buttress import LABEL
-from buttress.cli import app
+from buttress.cli.app import app
 from buttress.fe.errors import InputError
 from buttress.study.keys import FURTHER, NEEDED, lines, markdown, tables
 from buttress.study.read import example, example_names

@@ -13,8 +13,9 @@ import pytest
 from small_lesson import small_lesson, small_scene
 from small_study import small_study
 
-from buttress import LABEL, cli_lesson
+from buttress import LABEL
 from buttress.bone.section import Section
+from buttress.cli import lesson as cli_lesson
 from buttress.fe.errors import InputError
 from buttress.lesson.biting import crossed
 from buttress.lesson.check import ALLOWED_MM, ALLOWED_SHARE, Ask, draws, fresh, missed

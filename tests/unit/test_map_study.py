@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
 
-from buttress import cli
 from buttress.bone.section import Section, trabecular_strength
+from buttress.cli import app as cli
 from buttress.compare.compare import compare
 from buttress.draw import all as figures
 from buttress.draw.map import modulus_map

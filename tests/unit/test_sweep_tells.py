@@ -11,7 +11,7 @@ import pytest
 from small_study import small_study
 from sweep_tables import rows_of, started, wait_for_cases
 
-from buttress.cli_sweep import sweep
+from buttress.cli.sweep import sweep
 from buttress.fe.errors import InputError
 from buttress.rules.check import check
 from buttress.sweep import checking

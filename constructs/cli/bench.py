@@ -21,7 +21,7 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
         with written_whole(folder) as draft:
             write_report(records, draft)
     if json:
-        from buttress.cli import print_json
+        from buttress.cli.app import print_json
 
         print_json(document(records))
         return

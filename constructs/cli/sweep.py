@@ -64,7 +64,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     Exit 0 where every case has an answer, 1 where one has none or is left, 2 where the
     input is wrong.
     """
-    from buttress.cli import given_study, located, say
+    from buttress.cli.app import given_study, located, say
     from buttress.fe.errors import InputError
 
     if export not in ("", "csv"):
@@ -134,7 +134,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
          json: Json = False, quiet: Quiet = False) -> None:
     """How sure the ranking of constructs is, and what drives it."""
-    from buttress.cli import given_study, located, print_json, say
+    from buttress.cli.app import given_study, located, print_json, say
     from buttress.fe.errors import InputError
     from buttress.rank.inputs import input_lines
     from buttress.rank.rank import estimate_rank, run_rank
@@ -224,7 +224,7 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
 def _show(json: bool, document: dict[str, Any], lines: list[str]) -> None:
     """One JSON document, or lines, on standard output."""
     if json:
-        from buttress.cli import print_json
+        from buttress.cli.app import print_json
 
         print_json(document)
     else:

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from buttress import LABEL
-from buttress.cli_sweep import Example, Json, Quiet, StudyFile
+from buttress.cli.sweep import Example, Json, Quiet, StudyFile
 
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
                                           help="Folder for lesson.html; default "
@@ -29,7 +29,7 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
            check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
            quiet: Quiet = False) -> None:
     """One teaching page that needs no network; without a study, the shipped lesson."""
-    from buttress.cli import given_study, located, print_json, say
+    from buttress.cli.app import given_study, located, print_json, say
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import accuracy_words, write_lesson
     from buttress.report.folder import new_folder, plain, written_whole

@@ -9,7 +9,9 @@ from typing import Annotated, Any
 
 import typer
 
-from buttress import LABEL, __version__, cli_lesson, cli_sweep
+from buttress import LABEL, __version__
+from buttress.cli import lesson as cli_lesson
+from buttress.cli import sweep as cli_sweep
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -237,7 +239,7 @@ def verify(json: Json = False, quiet: Quiet = False,
            force: Force = False) -> None:
     """The verification table, computed now, against published values. Exit 1 where a case fails."""
     if bench:
-        from buttress.cli_bench import run_bench_tests
+        from buttress.cli.bench import run_bench_tests
 
         run_bench_tests(json, say(quiet or json), only or [], out, force)
         return
