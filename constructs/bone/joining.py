@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.fe.mesh.figure import Planar, plan
+from buttress.fe.mesh.edges import Planar
+from buttress.fe.mesh.figure import plan
 from buttress.study.study import Study
 
 FloatArray = NDArray[np.float64]

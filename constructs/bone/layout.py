@@ -15,7 +15,7 @@ from shapely.geometry.polygon import orient
 from buttress.bone.joining import joined
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.fe.mesh.figure import Planar
+from buttress.fe.mesh.edges import Planar
 from buttress.study.study import Fill, Fragment, Study
 
 FloatArray = NDArray[np.float64]

@@ -132,8 +132,8 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     """Rules of the trade and geometry, without solving. Exit 1 where a rule is broken."""
     from dataclasses import asdict
 
-    from buttress.plurals import counted
     from buttress.rules.check import check as run
+    from buttress.words import counted
 
     given, _, name = given_study(study, example)
     with located(name):

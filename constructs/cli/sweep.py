@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from buttress import LABEL
-from buttress.plurals import counted
+from buttress.words import counted
 
 StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
                                                   help="Study file.")]

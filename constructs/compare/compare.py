@@ -14,8 +14,8 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.compare.stages import staged_result
 from buttress.compare.twins import with_twins
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity
-from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.model.model import Bones, Model, build_model, intact_measures
 from buttress.results.limits import (

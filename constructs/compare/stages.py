@@ -10,9 +10,9 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.recover import nodal_forces, pushes
-from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.stages import State
 from buttress.fe.threads import one_thread
 from buttress.model.model import Bones, Model, build_model, intact_measures

@@ -19,9 +19,9 @@ from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, plain, wrap
 from buttress.fe.errors import InputError
-from buttress.plurals import counted
 from buttress.sweep.rows import at_load, by_construct, checked, other_keys, share_known
 from buttress.sweep.store import read_meta, reading
+from buttress.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd

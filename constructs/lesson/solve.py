@@ -21,9 +21,9 @@ import numpy as np
 from buttress.compare.compare import lets_go
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
-from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.lesson.grid import Family, Scene
 from buttress.lesson.states import (

@@ -12,8 +12,8 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.mesh.t6 import Mesh
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes
-from buttress.fe.solve.solver import Answer
 from buttress.model.model import Model
 from buttress.results.picture import source_kind
 from buttress.results.read import Reader, member_stress

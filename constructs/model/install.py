@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from buttress.fe.solve.solver import Answer
+from buttress.fe.solve.answer import Answer
 from buttress.model.model import Model
 from buttress.model.order import Order
 

@@ -13,13 +13,14 @@ from buttress.bone.bone import Block, Bone, build_bone, make_solid
 from buttress.bone.fills import fill_material
 from buttress.bone.pieces import FillPiece, Inclusion, Solid
 from buttress.bone.section import Section
-from buttress.fe.bodies.continuum import interface_links
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed, condense
+from buttress.fe.links.faces import interface_links
 from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
+from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity, capacity
-from buttress.fe.solve.solver import Answer, Memory, Solver
+from buttress.fe.solve.solver import Solver
 from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
 from buttress.implants.loose import leave_out_loose
 from buttress.implants.pins import add_pin

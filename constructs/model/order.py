@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, cycle
-from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.stages import Staging, State
 from buttress.implants.drag import DRAG
 from buttress.implants.pins import HEAD_MOMENT, HEADS

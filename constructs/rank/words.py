@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from buttress.plurals import counted
 from buttress.rank.certainty import SAME, Difference, Indices
+from buttress.words import counted
 
 if TYPE_CHECKING:
     from buttress.rank.rank import Against, Driven, RankResult

@@ -11,10 +11,10 @@ import numpy as np
 
 from buttress import LABEL
 from buttress.compare.compare import SEARCH_LIMIT_N
-from buttress.plurals import counted
 from buttress.rank.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.rank.inputs import input_lines
 from buttress.rank.rank import PARTS, RankResult
+from buttress.words import counted
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""

@@ -7,7 +7,6 @@ from textwrap import wrap
 
 from buttress import LABEL
 from buttress.compare.twins import WORDS, pair_lines
-from buttress.plurals import counted
 from buttress.report.folder import largest
 from buttress.results import bearing
 from buttress.results.records import (
@@ -20,6 +19,7 @@ from buttress.results.records import (
     shown_status,
 )
 from buttress.study.activities import newtons
+from buttress.words import counted
 
 ORDER = ("Order: loads held, then loads at which all limits are kept, then mean subsidence at the "
          "largest load held, then the load at which equilibrium ends, then capacity, then the "

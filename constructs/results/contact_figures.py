@@ -10,8 +10,8 @@ from buttress.bone.pieces import Solid
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import resultant
-from buttress.fe.solve.solver import Answer
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, percentile
 from buttress.results.records import ContactProfile, ContactResult, GraftResult

@@ -13,7 +13,7 @@ from shapely import LineString, Point
 
 from buttress.bone.layout import fill_outline
 from buttress.fe.links.link import Link
-from buttress.fe.solve.solver import Answer
+from buttress.fe.solve.answer import Answer
 from buttress.implants.placement import plate_line
 from buttress.implants.sections import section_at
 from buttress.model.model import Model

@@ -16,8 +16,8 @@ import numpy as np
 
 from buttress.bone.measures import rims
 from buttress.fe.bodies.assembly import quadrature_points
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces
-from buttress.fe.solve.solver import Answer
 from buttress.model.model import Model
 from buttress.results.read import Reader, bone_strain, fibre_stress, widening
 from buttress.results.records import LetsGo, LimitResult, LoadResult, Where

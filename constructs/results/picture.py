@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.bone.patches import patches
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
-from buttress.fe.solve.solver import Answer
 from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines

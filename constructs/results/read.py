@@ -13,8 +13,8 @@ from buttress.bone.patches import patches
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
-from buttress.fe.solve.solver import Answer
 from buttress.implants.hardware import Part
 from buttress.model.model import Model
 from buttress.results.contact_figures import contact_result, graft_results, unknown_contacts

@@ -10,9 +10,9 @@ from shapely import LineString, Point
 from buttress.bone.section import Section
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import depth_positions, head_diameter, section_at
-from buttress.plurals import counted
 from buttress.rules.screw import Note
 from buttress.study.study import Construct, Plate, Study
+from buttress.words import counted
 
 BESIDE = 1.0  # mm by which a head may hang over the edge of a plate
 

@@ -13,8 +13,8 @@ import numpy as np
 
 from buttress.compare.compare import bracket
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements
-from buttress.fe.solve.solver import Answer
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.read import (

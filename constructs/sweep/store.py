@@ -17,11 +17,11 @@ from typing import Any
 
 from buttress import LABEL
 from buttress.fe.errors import ButtressError, InputError
-from buttress.plurals import counted
 from buttress.report.folder import inert
 from buttress.sweep.design import Design
 from buttress.sweep.evaluate import Outcome
 from buttress.sweep.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
+from buttress.words import counted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
 CASE_TABLES = ("capacities", "results", "fragments", "edges", "failures", "timings")

@@ -14,7 +14,6 @@ from typing import Any
 
 from buttress.compare.compare import versions
 from buttress.fe.errors import InputError
-from buttress.plurals import counted
 from buttress.study.study import Study
 from buttress.sweep.checking import unbuildable
 from buttress.sweep.design import Design, make_design
@@ -24,6 +23,7 @@ from buttress.sweep.layout import LAYOUT
 from buttress.sweep.stopping import dropping, gentle_stop
 from buttress.sweep.store import Store, read_meta, reading, write_csv
 from buttress.sweep.vary import Varier, plain
+from buttress.words import counted
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"

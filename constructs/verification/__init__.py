@@ -1,6 +1,6 @@
 """Verification of whole constructs: what must hold of the shipped studies, on coarse meshes.
 
-The same registry and table as `buttress.fe.verification`; these cases need the trade's part of the code.
+The same registry and table as `fe.verification`; these cases need the trade's part of the code.
 """
 
 from __future__ import annotations

@@ -12,8 +12,8 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, pushes, resultant
-from buttress.fe.solve.solver import Answer
 from buttress.fe.verification import Case, register
 from buttress.model.model import Bones, Model, build_model
 from buttress.study.read import example_names

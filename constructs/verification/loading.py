@@ -9,8 +9,9 @@ import numpy as np
 
 from buttress.bone.bone import build_bone
 from buttress.compare.compare import Search
+from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import resultant
-from buttress.fe.solve.solver import Memory, Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.implants.hardware import Hardware
 from buttress.model.model import Model, intact_problem

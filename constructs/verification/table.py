@@ -8,8 +8,8 @@ from typing import Any
 
 from buttress.fe.threads import one_thread
 from buttress.fe.verification import cases
-from buttress.plurals import counted
 from buttress.verification import cases as of_constructs
+from buttress.words import counted
 
 
 def run_cases(say: Callable[[str], None] = lambda text: None, whole: bool = True

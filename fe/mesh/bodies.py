@@ -12,8 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely.geometry import Polygon
 
 from buttress.fe.errors import InputError
-from buttress.fe.mesh.edges import Edge, empty_places
-from buttress.fe.mesh.figure import Planar
+from buttress.fe.mesh.edges import Edge, Planar, empty_places
 from buttress.fe.mesh.t6 import SIDES, Mesh, border, corner_areas, with_midsides
 from buttress.fe.mesh.triangulate import SizeField, Triangulation, triangulate
 

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Point, Polygon
 
 from buttress.fe.errors import InputError
-from buttress.fe.mesh.edges import Edge, empty_places
-
-if TYPE_CHECKING:
-    from buttress.fe.mesh.figure import Planar
+from buttress.fe.mesh.edges import Edge, Planar, empty_places
 
 FloatArray = NDArray[np.float64]
 

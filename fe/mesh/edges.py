@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -26,6 +27,27 @@ class Edge(NamedTuple):
     kind: str
     name: str
     arc: float
+
+
+@dataclass(frozen=True, eq=False)
+class Planar:
+    """What is to be meshed, checked; lines that meet share their points exactly.
+
+    `outline` (n, 2) mm is a closed polygon, counter-clockwise, without its first point repeated;
+    `labels` (n,) name the edge from outline[i] to outline[i + 1]. `cuts` are fracture lines (m, 2)
+    whose ends lie on the outline, on another cut, or on a void or region. `voids` are polygons
+    taken out, `regions` polygons that become bodies of their own; a region goes before a void.
+    """
+
+    outline: FloatArray
+    labels: tuple[str, ...]
+    cuts: dict[str, FloatArray] = field(default_factory=dict)
+    voids: dict[str, FloatArray] = field(default_factory=dict)
+    regions: dict[str, FloatArray] = field(default_factory=dict)
+
+    def edges(self) -> tuple[FloatArray, list[Edge]]:
+        """Points (p, 2) and the edges that bound bodies, each once, with its name and place."""
+        return arrange(self.outline, self.labels, self.cuts, self.voids, self.regions)
 
 
 def arrange(outline: FloatArray, labels: tuple[str, ...], cuts: Mapping[str, FloatArray],

@@ -7,7 +7,6 @@ what does not part the section. Lengths in mm.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -17,7 +16,7 @@ from shapely.validation import explain_validity
 
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.checks import check_plan
-from buttress.fe.mesh.edges import Edge, arrange
+from buttress.fe.mesh.edges import Planar
 from buttress.fe.mesh.noding import node_lines
 
 FloatArray = NDArray[np.float64]
@@ -25,27 +24,6 @@ FloatArray = NDArray[np.float64]
 SNAP = 0.1  # of the element size: nearer lines and ends are joined
 SHAPE_ERROR = 0.01  # mm, vertices of the outline that change it by less may be dropped
 _WORD = {"cut": "fracture", "void": "void", "region": "region"}  # as in a user's keys
-
-
-@dataclass(frozen=True, eq=False)
-class Planar:
-    """What is to be meshed, checked; lines that meet share their points exactly.
-
-    `outline` (n, 2) mm is a closed polygon, counter-clockwise, without its first point repeated;
-    `labels` (n,) name the edge from outline[i] to outline[i + 1]. `cuts` are fracture lines (m, 2)
-    whose ends lie on the outline, on another cut, or on a void or region. `voids` are polygons
-    taken out, `regions` polygons that become bodies of their own; a region goes before a void.
-    """
-
-    outline: FloatArray
-    labels: tuple[str, ...]
-    cuts: dict[str, FloatArray] = field(default_factory=dict)
-    voids: dict[str, FloatArray] = field(default_factory=dict)
-    regions: dict[str, FloatArray] = field(default_factory=dict)
-
-    def edges(self) -> tuple[FloatArray, list[Edge]]:
-        """Points (p, 2) and the edges that bound bodies, each once, with its name and place."""
-        return arrange(self.outline, self.labels, self.cuts, self.voids, self.regions)
 
 
 def plan(outline: ArrayLike, labels: Sequence[str], cuts: Mapping[str, ArrayLike],

@@ -10,17 +10,15 @@ that such links hold, are eliminated first; those that the answer shows to be ov
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.linalg
 
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, Escape
 from buttress.fe.solve.lemke import lemke, proves_none
-
-if TYPE_CHECKING:
-    from buttress.fe.solve.answer import Answer
-    from buttress.fe.solve.step import Step
+from buttress.fe.solve.search import follow
+from buttress.fe.solve.step import Step
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
@@ -201,7 +199,7 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         if too_far is not None:
             return replace(too_far, method="Lemke")
         slack = step.d - step.solver.stiff @ force + p.rigid @ rigid + p.kinks @ kink
-        found = step.follow(force, slack, kink)
+        found = follow(step, force, slack, kink)
         if found is not None:
             return replace(found, method="Lemke")
         over = ~active & ((force > step.upper + step.tol) | (force < step.lower - step.tol))

@@ -1,6 +1,6 @@
 """The linear problem of one guessed state: which links have left the sticking state, and how.
 
-The sticking problem is inverted once (`buttress.fe.solve.solver.Solver`); a guess only needs a small system over
+The sticking problem is inverted once (`fe.solve.sticking`); a guess only needs a small system over
 the links that have opened, slipped or yielded and the hinges that turn. A first pass costs no
 product with the large matrices beyond the answer itself, which is enough to see the next state;
 `refine` removes the rounding of the inverse before an answer is judged.
@@ -8,13 +8,10 @@ product with the large matrices beyond the answer itself, which is enough to see
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import scipy.linalg.lapack as lapack
 
-if TYPE_CHECKING:
-    from buttress.fe.solve.step import Step
+from buttress.fe.solve.step import Step
 
 FloatArray = np.ndarray
 IntArray = np.ndarray

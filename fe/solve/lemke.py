@@ -1,7 +1,8 @@
 """Lemke's method for linear complementarity problems, with lexicographic ties.
 
 For a copositive matrix it ends in a solution or on a ray (Cottle, Pang, Stone, The Linear
-Complementarity Problem, 1992, ch. 4; memory). `buttress.fe.solve.complementarity` writes bounded links in this form.
+Complementarity Problem, 1992, ch. 4; memory). `fe.solve.complementarity` writes bounded links in
+this form.
 """
 
 from __future__ import annotations

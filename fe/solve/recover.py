@@ -9,8 +9,8 @@ import numpy as np
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, kink_motions
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Escape
-from buttress.fe.solve.solver import Answer
 
 FloatArray = np.ndarray
 

@@ -8,16 +8,14 @@ one link at a time, the one whose force is furthest from its bounds first.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.guess import Guess, Singular
+from buttress.fe.solve.step import Step
 
-if TYPE_CHECKING:
-    from buttress.fe.solve.step import Step
-
+FloatArray = np.ndarray
 IntArray = np.ndarray
 
 FEW = 3
@@ -87,6 +85,15 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
         seen.add(_key(new, new_turning))
         state, turning = new, new_turning
     return None
+
+
+def follow(step: Step, force: FloatArray, slack: FloatArray, kink: FloatArray,
+           firm: float = 1.0) -> Answer | None:
+    """Search from the states that given forces ``(n,)``, slacks and kinks stand for."""
+    if step.solver.inverse is None:
+        return None
+    state, turning = step.project(force, slack, kink, firm)[2:]
+    return search(step, state, turning, firm)
 
 
 def one_by_one(state: IntArray, new: IntArray, links: IntArray) -> Iterator[IntArray]:

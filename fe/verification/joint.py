@@ -15,7 +15,8 @@ from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.fe.solve.solver import Memory, Solver
+from buttress.fe.solve.answer import Memory
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import ACROSS, GROUND
 

@@ -21,8 +21,9 @@ from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Measure, condense
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
+from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import capacity
-from buttress.fe.solve.solver import Answer, Memory, Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification.meshes import Grid
 
 RIGID = 1e10  # MPa

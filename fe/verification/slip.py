@@ -12,13 +12,14 @@ import numpy as np
 
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
-from buttress.fe.solve.solver import Answer, Solver
+from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.dowel import infinite
 from buttress.fe.verification.parts import ACROSS, GROUND, spring
 from buttress.fe.verification.statics import DOWN, FRICTION, LOAD, SLOPE, on_plane
 
-DOWEL = infinite()  # N/mm, the dowel of `buttress.fe.verification.dowel`
+DOWEL = infinite()  # N/mm, the dowel of `fe.verification.dowel`
 
 
 @cache

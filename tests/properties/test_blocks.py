@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from buttress.fe.links.condense import smallest_eigenvalue
+from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.capacity import capacity
 from buttress.fe.solve.complementarity import lemke_answer
-from buttress.fe.solve.solver import Memory
 from buttress.fe.solve.step import Step
 
 LOAD = np.array([FORCE])

@@ -15,8 +15,9 @@ from small_study import small_study
 from buttress.bone.bone import build_bone
 from buttress.compare.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import displacements
-from buttress.fe.solve.solver import Memory, Solver
+from buttress.fe.solve.solver import Solver
 from buttress.implants.hardware import Hardware
 from buttress.model.model import Model, build_model, intact_measures, intact_problem
 from buttress.report.folder import document, rows, settled

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from buttress.plurals import counted
+from buttress.words import counted
 
 
 @pytest.mark.parametrize(("number", "told"), [(0, "0 cases"), (1, "1 case"), (2, "2 cases")])

@@ -9,9 +9,10 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
+from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.capacity import capacity
 from buttress.fe.solve.complementarity import lemke_answer
-from buttress.fe.solve.solver import Memory, Solver
+from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import COMPLEMENTARITY, EQUILIBRIUM, Step
 from buttress.fe.verification import statics
 from buttress.fe.verification.meshes import mapped, rectangle

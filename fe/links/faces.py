@@ -1,0 +1,51 @@
+"""Links along matched faces of two meshed bodies: contact with friction, or a bond."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from buttress.fe.bodies.continuum import Continuum
+from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.mesh.bodies import Interface
+
+FloatArray = np.ndarray
+
+
+def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
+                    source: str, area: FloatArray, friction: float = 0.0,
+                    strength: FloatArray | float = np.inf, bond: float | None = None,
+                    compliance: FloatArray | float = 0.0) -> list[int]:
+    """Links node by node along matched faces; returns the numbers of the normal links.
+
+    ``area (k,)`` [mm²] is what each node stands for (its share of the length times the depth);
+    ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces touch
+    and rub; with it they hold both ways, up to ``bond`` [MPa] in tension and shear.
+    ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them.
+    """
+    a, b = ends
+    places = a.mesh.points[interface.nodes_a]
+    crush = np.broadcast_to(strength, area.shape) * area
+    soft = np.broadcast_to(compliance, area.shape)
+    numbers = []
+    for i in range(len(places)):
+        normal = interface.normal[i]
+        take = a.node(int(interface.nodes_a[i])), b.node(int(interface.nodes_b[i]))
+        here: dict[str, Any] = {"compliance": float(soft[i]),
+                "place": (float(places[i, 0]), float(places[i, 1])), "weight": float(area[i])}
+        if bond is None:
+            number, _ = links.contact("contact", source, (a, b), take, normal=normal,
+                                      friction=friction, strength=float(crush[i]), **here)
+            numbers.append(number)
+            continue
+        tangent = np.array([-normal[1], normal[0]])
+        force = bond * float(area[i])
+        for kind, direction, upper in (("bond", normal, float(crush[i])),
+                                       ("bond shear", tangent, force)):
+            number = links.add(Link(kind, source, End(a, take[0](direction)),
+                                    End(b, take[1](direction)), lower=-force, upper=upper,
+                                    direction=(float(direction[0]), float(direction[1])), **here))
+            if kind == "bond":
+                numbers.append(number)
+    return numbers
