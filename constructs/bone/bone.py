@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from buttress.bone.joining import joined
-from buttress.bone.measures import Edge, articular, band_nodes, lips, measures
+from buttress.bone.measures import Edge, articular, band_nodes, lips, measures, reference_band
 from buttress.bone.patches import patches
 from buttress.bone.pieces import BonePiece, Inclusion, Piece, Solid
 from buttress.bone.section import Section
@@ -21,7 +21,6 @@ from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure
 from buttress.fe.mesh.bodies import Interface, mesh_bodies
 from buttress.fe.mesh.t6 import Mesh
-from buttress.model.resolve import reference_band
 from buttress.study.study import Study
 from buttress.study.tables import number
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
-from buttress.bone.grids import check_values
 from buttress.fe.errors import InputError
+from buttress.study.grids import check_values
+from buttress.study.map import Keyed, MapInput
 from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
@@ -118,6 +120,27 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
     _plausible(field, inside, lambda i, j: place(len(rows) - 1 - i, j), name)
     values = _smoothed(_filled(given, inside), smoothing / scale)
     return ModulusField(given, values, scale, corner, law, least)
+
+
+def fitted(given: MapInput, outline: FloatArray) -> ModulusField:
+    """The field of a study's map over an outline (n, 2) mm; kept for the cases of a sweep.
+
+    Raises InputError where the two do not fit.
+    """
+    try:
+        return _field(given.rows, Keyed(outline.tobytes(), outline), given.file, given.scale_mm,
+                      given.origin_mm, given.law, given.smoothing_mm, given.least_MPa or 0.0)
+    except InputError as error:
+        raise InputError(error.message, key="section.map.file", value=error.value,
+                         expected=error.expected) from None
+
+
+@lru_cache(maxsize=4)
+def _field(rows: Keyed[FloatArray], outline: Keyed[FloatArray], name: str, scale: float,
+           corner: tuple[float, float], law: str | None, smoothing: float, least: float
+           ) -> ModulusField:
+    return make_field(rows.thing, outline.thing, name=name, scale=scale, corner=corner,
+                      law=None if law is None else Law.of(law), smoothing=smoothing, least=least)
 
 
 def _covers(field: ModulusField, outline: FloatArray, name: str) -> None:

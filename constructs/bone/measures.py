@@ -13,6 +13,8 @@ from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
+from buttress.study import tables
+from buttress.study.study import Study
 
 FloatArray = np.ndarray
 
@@ -137,3 +139,27 @@ def joint_middle(bodies: Sequence[Continuum]) -> tuple[int, int]:
     found = [(abs(float(body.points[node, 0])), i, int(node)) for i, body in enumerate(bodies)
              for node in articular(body.mesh)[0]]
     return min(found, default=(0.0, 0, 0))[1:]
+
+
+def reference_band(study: Study) -> tuple[float, float]:
+    """Heights (low, high) of the band of shaft in whose frame movements are told, mm.
+
+    As given, else a band a little above the clamp. Raises InputError when a fracture reaches into
+    it or leaves no room for it.
+    """
+    lowest = min((y for f in study.fractures for _, y in f.points_mm), default=0.0)
+    given = study.section.reference_band_mm
+    if given is not None:
+        if given[1] >= lowest:
+            raise InputError("the reference band lies beside a fracture",
+                             key="section.reference_band_mm", value=f"[{given[0]:g}, {given[1]:g}]",
+                             expected=f"heights below {lowest:g} mm")
+        return given
+    low = -study.section.height_mm + tables.number("anatomy", "reference band", "above_clamp")
+    high = min(low + tables.number("anatomy", "reference band", "height"),
+               lowest - tables.number("anatomy", "reference band", "below_fracture"))
+    if high - low < tables.number("anatomy", "reference band", "least_height"):
+        raise InputError("no room for the reference band between the lowest fracture and the clamp",
+                         key="section.height_mm", value=f"{study.section.height_mm:g}",
+                         expected=f"more than {-lowest + 17:g} mm, or a reference_band_mm")
+    return low, high

@@ -17,9 +17,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from buttress.bone.outline import Drawn
+from buttress.bone.field import ModulusField, fitted
 from buttress.bone.shapes import Flared, taper
 from buttress.study.bone import SectionInput
+from buttress.study.outline import Drawn
 from buttress.study.tables import number
 
 FloatArray = NDArray[np.float64]
@@ -46,6 +47,10 @@ class Section:
     """
 
     given: SectionInput
+
+    def __post_init__(self) -> None:
+        if self.given.map is not None:
+            _ = self.field     # a map that does not fit is refused before anything else
 
     # --- shape ---------------------------------------------------------------------------------
 
@@ -114,6 +119,14 @@ class Section:
         Labels: "joint" (the top), "base" (the clamp) and the names of the two sides.
         """
         return self._outline
+
+    @cached_property
+    def field(self) -> ModulusField | None:
+        """The modulus field of a map over the outline; None for a preset.
+
+        Raises InputError where map and outline do not fit.
+        """
+        return None if self.given.map is None else fitted(self.given.map, self.outline()[0])
 
     @cached_property
     def _outline(self) -> tuple[FloatArray, tuple[str, ...]]:
@@ -246,8 +259,8 @@ class Section:
         In the layer under the joint line the core of a preset is subchondral bone; a map has its
         own. `modulus_scale` acts on all of them.
         """
-        if self.given.field is not None:
-            return self.given.modulus_scale * self.given.field.modulus(xy)
+        if self.field is not None:
+            return self.given.modulus_scale * self.field.modulus(xy)
         return self.core_modulus(-self.below(xy))
 
     def is_cortex(self, xy: ArrayLike, z: ArrayLike) -> NDArray[np.bool_]:
@@ -288,7 +301,7 @@ class Section:
 
     def _strength(self, modulus: FloatArray) -> FloatArray:
         """Compressive strength [MPa] of core of a modulus, by the law of the map if it has one."""
-        field = self.given.field
+        field = self.field
         if field is None or field.law is None:
             return trabecular_strength(modulus)
         return linde_strength(field.law.apparent * field.law.density(modulus))

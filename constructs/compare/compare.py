@@ -17,7 +17,8 @@ from buttress.compare.twins import with_twins
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.threads import one_thread
-from buttress.model.model import Bones, Model, build_model, intact_measures
+from buttress.model.install import build_model
+from buttress.model.model import Bones, Model, intact_measures
 from buttress.results.limits import (
     NOT_FOUND,
     Gauge,

@@ -15,7 +15,8 @@ from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.recover import nodal_forces, pushes
 from buttress.fe.solve.stages import State
 from buttress.fe.threads import one_thread
-from buttress.model.model import Bones, Model, build_model, intact_measures
+from buttress.model.install import build_model
+from buttress.model.model import Bones, Model, intact_measures
 from buttress.model.order import Done, Order
 from buttress.results.picture import Picture, centroid, take_picture
 from buttress.results.read import Reader, intact_subsidence, member_stress

@@ -10,6 +10,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.tri import Triangulation
 
+from buttress.bone.section import Section
 from buttress.draw import primitives as d
 from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import BodyPicture
@@ -27,7 +28,7 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
     ``ax`` takes the first, ``used`` the second; without ``ax`` both are drawn on a slide. Raises
     ValueError for a study without a map.
     """
-    given, field = study.section.map, study.section.field
+    given, field = study.section.map, Section(study.section).field
     if given is None or field is None:
         raise ValueError("the study has no map")
     if ax is None:

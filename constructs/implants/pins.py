@@ -41,10 +41,9 @@ from buttress.implants.sections import (
     pin_section,
     press_fit,
     screw_form,
-    tension,
     thread_shape_factor,
 )
-from buttress.study.implants import Pin
+from buttress.study.implants import Pin, tension
 from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 

@@ -154,13 +154,6 @@ def pull_out(form: ScrewForm, length: float, shear_strength: float) -> float:
     return shear_strength * math.pi * form.thread * length * thread_shape_factor(form)
 
 
-def tension(screw: Screw) -> float:
-    """Pre-tension of a screw, N: as given, else 0, or the form's working value for a lag screw."""
-    if screw.tension_N is not None:
-        return screw.tension_N
-    return screw_form(screw.form).lag_tension if screw.use == "lag" else 0.0
-
-
 def pilot(screw: Screw) -> float:
     """Diameter of the pilot drill, mm: as given, else the form's."""
     return screw.pilot_mm if screw.pilot_mm is not None else screw_form(screw.form).pilot

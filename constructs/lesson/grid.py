@@ -14,10 +14,10 @@ import numpy as np
 from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
+from buttress.bone.measures import reference_band
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.lesson.biting import biting
-from buttress.model.resolve import reference_band
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweep.keys import digest

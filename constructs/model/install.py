@@ -1,12 +1,38 @@
-"""The construct as the stages have built it: what the loads of a comparison are applied to."""
+"""A construct made ready to be loaded: tightened, or as its stages have built it."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
+from buttress.bone.bone import Bone
 from buttress.fe.solve.answer import Answer
-from buttress.model.model import Model
+from buttress.model.model import Model, assemble
 from buttress.model.order import Order
+from buttress.study.study import Construct
+
+
+def build_model(bone: Bone, construct: Construct) -> Model:
+    """Condense a construct and tighten its screws, or carry out its stages.
+
+    Raises `InputError` for hardware in the air.
+    """
+    return made_ready(assemble(bone, construct))
+
+
+def made_ready(model: Model) -> Model:
+    """An assembled model with its screws tightened, or after its stages."""
+    if model.construct.stages:
+        return installed(model)
+    if not model.hardware.tighten:
+        return model
+    tightened = model.solver.answer(np.zeros(len(model.bone.loads)), model.memory,
+                                    model.hardware.tighten)
+    memory = model.memory
+    if tightened.held:
+        memory = model.solver.advance(tightened, memory)
+    return replace(model, tightened=tightened, memory=memory)
 
 
 def installed(model: Model) -> Model:

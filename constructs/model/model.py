@@ -129,14 +129,6 @@ class Bones:
         return self._found[key]
 
 
-def build_model(bone: Bone, construct: Construct) -> Model:
-    """Condense a construct and tighten its screws, or carry out its stages.
-
-    Raises `InputError` for hardware in the air.
-    """
-    return made_ready(assemble(bone, construct))
-
-
 def assemble(bone: Bone, construct: Construct) -> Model:
     """Condense a construct; nothing is tightened yet. Raises `InputError`."""
     links, hardware = LinkList(), Hardware()
@@ -164,22 +156,6 @@ def assemble(bone: Bone, construct: Construct) -> Model:
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
     return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))
-
-
-def made_ready(model: Model) -> Model:
-    """An assembled model with its screws tightened, or after its stages."""
-    if model.construct.stages:
-        from buttress.model.install import installed  # it needs the model itself
-
-        return installed(model)
-    if not model.hardware.tighten:
-        return model
-    tightened = model.solver.answer(np.zeros(len(model.bone.loads)), model.memory,
-                                    model.hardware.tighten)
-    memory = model.memory
-    if tightened.held:
-        memory = model.solver.advance(tightened, memory)
-    return replace(model, tightened=tightened, memory=memory)
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:

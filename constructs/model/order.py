@@ -12,8 +12,8 @@ from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
 from buttress.implants.drag import DRAG
 from buttress.implants.pins import HEAD_MOMENT, HEADS
-from buttress.implants.sections import tension
 from buttress.model.model import Model
+from buttress.study.implants import tension
 from buttress.study.stages import Stage
 
 FloatArray = np.ndarray

@@ -6,36 +6,13 @@ from dataclasses import asdict
 from typing import Any
 
 from buttress.bone.fills import fill_material
+from buttress.bone.measures import reference_band
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis, thread_span
-from buttress.implants.sections import gliding, pilot, plate_section, tension
+from buttress.implants.sections import gliding, pilot, plate_section
+from buttress.study.implants import tension
 from buttress.study.study import Fill, Screw, Study
-from buttress.study.tables import number
-
-
-def reference_band(study: Study) -> tuple[float, float]:
-    """Heights (low, high) of the band of shaft in whose frame movements are told, mm.
-
-    As given, else a band a little above the clamp. Raises InputError when a fracture reaches into
-    it or leaves no room for it.
-    """
-    lowest = min((y for f in study.fractures for _, y in f.points_mm), default=0.0)
-    given = study.section.reference_band_mm
-    if given is not None:
-        if given[1] >= lowest:
-            raise InputError("the reference band lies beside a fracture",
-                             key="section.reference_band_mm", value=f"[{given[0]:g}, {given[1]:g}]",
-                             expected=f"heights below {lowest:g} mm")
-        return given
-    low = -study.section.height_mm + number("anatomy", "reference band", "above_clamp")
-    high = min(low + number("anatomy", "reference band", "height"),
-               lowest - number("anatomy", "reference band", "below_fracture"))
-    if high - low < number("anatomy", "reference band", "least_height"):
-        raise InputError("no room for the reference band between the lowest fracture and the clamp",
-                         key="section.height_mm", value=f"{study.section.height_mm:g}",
-                         expected=f"more than {-lowest + 17:g} mm, or a reference_band_mm")
-    return low, high
 
 
 def resolved(study: Study) -> dict[str, Any]:

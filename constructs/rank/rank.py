@@ -12,6 +12,7 @@ import numpy as np
 from buttress import LABEL
 from buttress.compare.compare import versions
 from buttress.fe.errors import ButtressError, InputError
+from buttress.model.resolve import resolved
 from buttress.rank.certainty import (
     Difference,
     Indices,
@@ -179,7 +180,7 @@ class RankResult:
     def document(self) -> dict[str, Any]:
         """As it goes into JSON: numbers that do not exist are None."""
         return _plain({
-            "label": LABEL, "versions": self.versions, "study": self.study.resolved(),
+            "label": LABEL, "versions": self.versions, "study": resolved(self.study),
             "samples": len(self.samples.shares), "seed": self.samples.design.seed,
             "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limits": self.limits,
             "reference": self.reference, "sentence": self.sentence,

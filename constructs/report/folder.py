@@ -17,6 +17,7 @@ from typing import Any
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
+from buttress.model.resolve import resolved
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.limits import EQUILIBRIUM
@@ -104,7 +105,7 @@ def plain(value: Any) -> Any:
 def document(comparison: Comparison) -> dict[str, Any]:
     """Everything that a comparison found, as one JSON document."""
     return {"label": LABEL, "versions": comparison.versions,
-            "study": comparison.study.resolved(), "mesh": plain(comparison.mesh),
+            "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
             "constructs": plain(comparison.constructs), "stages": plain(comparison.stages),
             "weight_bearing": plain(weight_bearing(comparison))}
@@ -274,8 +275,8 @@ def copy_files(study: Study, folder: Path) -> None:
 
     Raises `InputError` where one has changed since the study was read.
     """
-    from buttress.bone.files import digest, inside, read_bytes
-    from buttress.bone.grids import LARGEST
+    from buttress.study.files import digest, inside, read_bytes
+    from buttress.study.grids import LARGEST
 
     for name, content in study.section.files.items():
         raw = read_bytes(inside(study.folder, name, (PurePosixPath(name).suffix.lower(),)), name,

@@ -11,6 +11,7 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.compare.twins import WORDS, pairs
 from buttress.draw.all import fragments, overview_load, shown_picture, stems
+from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.contact import more
 from buttress.report.glossary import glossary
@@ -289,7 +290,7 @@ def _reproduce(comparison: Comparison) -> str:
     worst = ", ".join(f"{text(k.replace('_', ' '))} {v:.0e}" for k, v in comparison.trust.items()
                       if isinstance(v, float))
     twins = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
-    given = json.dumps(comparison.study.resolved(), indent=1, ensure_ascii=False)
+    given = json.dumps(resolved(comparison.study), indent=1, ensure_ascii=False)
     return (table(head, mesh) + f"<p>Versions: {versions}. Solved in {seconds:.0f} s.</p>"
             + (f"<p>Worst errors over all answers: {worst}.</p>" if worst else "")
             + "<p>To reproduce, run this in the folder of results, where <code>study.toml</code> "

@@ -27,8 +27,8 @@ from buttress.implants.sections import (
     pull_out,
     screw_form,
     section_at,
-    tension,
 )
+from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import number
 

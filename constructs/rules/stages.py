@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from buttress.implants.sections import tension
 from buttress.rules.screw import Note
+from buttress.study.implants import tension
 from buttress.study.study import Construct
 
 

@@ -16,8 +16,7 @@ from buttress.study.checked import MOST, Checked, Name, Point, Within, distinct_
 from buttress.study.map import MapInput, Sha256, folder_of, outline, told
 
 if TYPE_CHECKING:
-    from buttress.bone.field import ModulusField
-    from buttress.bone.outline import Drawn
+    from buttress.study.outline import Drawn
 
 Depth = Annotated[float, Within(-300, 0, "mm")]  # a height y below the joint line
 Thickness = Annotated[float, Within(3, 90, "mm")]  # front to back
@@ -46,7 +45,7 @@ class SectionInput(Checked):
     back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
 
     ``outline_file``: an outline in the study's folder that takes the place of the drawn sizes (see
-    `buttress.bone.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
+    `buttress.study.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
     plane are still those of the keys. ``map``: the bone's modulus from a file.
     """
 
@@ -77,8 +76,7 @@ class SectionInput(Checked):
     map: MapInput | None = None
 
     _folder: Path | None = PrivateAttr(None)
-    _drawn: Any = PrivateAttr(None)   # buttress.bone.outline.Drawn
-    _field: Any = PrivateAttr(None)   # buttress.bone.field.ModulusField
+    _drawn: Any = PrivateAttr(None)   # buttress.study.outline.Drawn
 
     @model_validator(mode="after")
     def _consistent(self) -> SectionInput:
@@ -127,14 +125,9 @@ class SectionInput(Checked):
         elif self.outline_sha256 is not None:
             refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
                    expected="outline_file beside it")
-        if self.map is not None:
-            from buttress.bone.section import Section
-
-            if self.bone == "foam":
-                refuse("a map is of bone, not of foam", key="bone", value=self.bone,
-                       expected='bone = "dense" beside a map')
-            given = self.map
-            self._field = told("map.file", lambda: given.field(Section(self).outline()[0]))
+        if self.map is not None and self.bone == "foam":
+            refuse("a map is of bone, not of foam", key="bone", value=self.bone,
+                   expected='bone = "dense" beside a map')
         return self
 
     def _no_sizes(self) -> None:
@@ -156,11 +149,6 @@ class SectionInput(Checked):
     def drawn(self) -> Drawn | None:
         """The outline from a file; None where the sizes draw it."""
         return self._drawn
-
-    @property
-    def field(self) -> ModulusField | None:
-        """The modulus field from a map; None for a preset."""
-        return self._field
 
     @property
     def files(self) -> dict[str, str]:

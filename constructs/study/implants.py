@@ -210,6 +210,13 @@ class Screw(Pin):
         return self
 
 
+def tension(screw: Screw) -> float:
+    """Pre-tension of a screw, N: as given, else 0, or the form's working value for a lag screw."""
+    if screw.tension_N is not None:
+        return screw.tension_N
+    return tables.number("screws", screw.form, "lag_tension") if screw.use == "lag" else 0.0
+
+
 class Wire(Pin):
     """`[[construct.wire]]`: a smooth wire from the bone's surface: no thread and no head."""
 

@@ -45,9 +45,10 @@ class LoadInput(Checked):
     The forces are given as ``total_N``, or as a ``body_mass_kg`` with ``activity`` (peak force as
     a share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
     loads, see `buttress.study.activities`), or as named ``case``s. A body mass next to
-    ``total_N`` or cases only adds the weight-bearing table. ``shift_mm`` moves the resultant to lateral (valgus) or
-    medial (negative, varus) by changing the share of the condyles; the patches stay. A sagittal
-    section has one patch, about ``slice_centre_mm``, with the share of its condyle.
+    ``total_N`` or cases only adds the weight-bearing table. ``shift_mm`` moves the resultant to
+    lateral (valgus) or medial (negative, varus) by changing the share of the condyles; the patches
+    stay. A sagittal section has one patch, about ``slice_centre_mm``, with the share of its
+    condyle.
     """
 
     given_N: Annotated[tuple[Total, ...], Field(min_length=1, max_length=MOST)] | None = Field(

@@ -16,8 +16,7 @@ from buttress.study.checked import Checked, OneOf, Within, refuse
 if TYPE_CHECKING:
     import numpy as np
 
-    from buttress.bone.field import ModulusField
-    from buttress.bone.outline import Drawn
+    from buttress.study.outline import Drawn
 
 T = TypeVar("T")
 
@@ -116,10 +115,10 @@ class MapInput(Checked):
             return self.low_MPa, self.high_MPa
         return self.low_g_cm3, self.high_g_cm3
 
-    def field(self, outline: np.ndarray) -> ModulusField:
-        """The map over an outline (n, 2) mm. Raises InputError where the two do not fit."""
-        return _field(self._rows, Keyed(outline.tobytes(), outline), self.file, self.scale_mm,
-                      self.origin_mm, self.law, self.smoothing_mm, self.least_MPa or 0.0)
+    @property
+    def rows(self) -> Keyed[np.ndarray]:
+        """What the file holds, top row first: MPa or g/cm3."""
+        return self._rows
 
     @property
     def words(self) -> str:
@@ -147,8 +146,8 @@ class Keyed(Generic[T]):
 
 def grid(folder: Path | None, file: str, sha256: str | None) -> tuple[str, np.ndarray]:
     """Digest and rows (top first) of a map file. Raises InputError."""
-    from buttress.bone.files import inside, same
-    from buttress.bone.grids import READERS
+    from buttress.study.files import inside, same
+    from buttress.study.grids import READERS
 
     path = inside(folder, file, tuple(READERS))
     about = path.stat()
@@ -160,8 +159,8 @@ def grid(folder: Path | None, file: str, sha256: str | None) -> tuple[str, np.nd
 @lru_cache(maxsize=4)
 def _grid(path: Path, name: str, size: int, changed: int) -> tuple[str, np.ndarray]:
     """Digest and rows of a file; kept while its size and date stay, for the cases of a sweep."""
-    from buttress.bone.files import digest, read_bytes
-    from buttress.bone.grids import LARGEST, READERS
+    from buttress.study.files import digest, read_bytes
+    from buttress.study.grids import LARGEST, READERS
 
     del size, changed
     raw = read_bytes(path, name, LARGEST)
@@ -170,21 +169,11 @@ def _grid(path: Path, name: str, size: int, changed: int) -> tuple[str, np.ndarr
     return digest(raw), rows
 
 
-@lru_cache(maxsize=4)
-def _field(rows: Keyed[np.ndarray], outline: Keyed[np.ndarray], name: str, scale: float,
-           corner: tuple[float, float], law: str | None, smoothing: float, least: float
-           ) -> ModulusField:
-    from buttress.bone.field import Law, make_field
-
-    return make_field(rows.thing, outline.thing, name=name, scale=scale, corner=corner,
-                      law=None if law is None else Law.of(law), smoothing=smoothing, least=least)
-
-
 def outline(folder: Path | None, file: str, sha256: str | None, height: float,
             smoothing: float) -> tuple[str, Drawn]:
     """Digest and shape of an outline file. Raises InputError."""
-    from buttress.bone.files import digest, inside, read_bytes, same
-    from buttress.bone.outline import LARGEST
+    from buttress.study.files import digest, inside, read_bytes, same
+    from buttress.study.outline import LARGEST
 
     raw = read_bytes(inside(folder, file, (".csv",)), file, LARGEST)
     content = digest(raw)
@@ -194,6 +183,6 @@ def outline(folder: Path | None, file: str, sha256: str | None, height: float,
 
 @lru_cache(maxsize=4)
 def _drawn(raw: bytes, name: str, height: float, smoothing: float) -> Drawn:
-    from buttress.bone.outline import drawn, points_of
+    from buttress.study.outline import drawn, points_of
 
     return drawn(points_of(raw, name), height, name, smoothing)

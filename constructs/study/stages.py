@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Field, model_validator
 
 from buttress.study.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
-from buttress.study.implants import Fill, Plate, Screw, Wire
+from buttress.study.implants import Fill, Plate, Screw, Wire, tension
 
 Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
 Newtons = Annotated[float, Within(1, 20000, "N")]
@@ -91,8 +91,6 @@ def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
 
     Raises a validation error whose key is below the construct.
     """
-    from buttress.implants.sections import tension  # it needs the schema itself
-
     later = {name for stage in stages if stage.do == "place" for name in stage.what or ()}
     there = {name for name in parts if name not in later}
     locking = {name for stage in stages if stage.do == "lock" for name in stage.what or ()}

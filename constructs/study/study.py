@@ -8,7 +8,7 @@ line; x points lateral (medial is at -x), in a sagittal section posterior (anter
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -182,7 +182,3 @@ class Study(Checked):
         """Folder of the study's file, where the files lie that it names; None if it has none."""
         return self.section.folder
 
-    def resolved(self) -> dict[str, Any]:
-        """Every key with its value, defaults and derived ones filled in: see `resolve.resolved`."""
-        from buttress.model.resolve import resolved
-        return resolved(self)

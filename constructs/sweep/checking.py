@@ -13,9 +13,9 @@ from buttress.bone.layout import Layout
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.implants.sections import tension
 from buttress.rules.bone import check_bone
 from buttress.rules.check import check_construct
+from buttress.study.implants import tension
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Study
 from buttress.sweep.keys import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key

@@ -14,6 +14,7 @@ from typing import Any
 
 from buttress.compare.compare import versions
 from buttress.fe.errors import InputError
+from buttress.model.resolve import resolved
 from buttress.study.study import Study
 from buttress.sweep.checking import unbuildable
 from buttress.sweep.design import Design, make_design
@@ -92,7 +93,7 @@ class Plan:
     def about(self) -> dict[str, Any]:
         """What the store remembers of it and is compared with."""
         return {"layout": LAYOUT, "versions": versions(), "study": plain(self.study),
-                "resolved": self.study.resolved(), "design": self.design.described(),
+                "resolved": resolved(self.study), "design": self.design.described(),
                 "options": self.options.described()}
 
 

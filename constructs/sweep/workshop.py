@@ -23,16 +23,10 @@ from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
 from buttress.implants.loose import loaded_bodies
-from buttress.implants.sections import tension
-from buttress.model.model import (
-    Model,
-    assemble,
-    blocks_of,
-    inclusions_of,
-    intact_measures,
-    made_ready,
-)
+from buttress.model.install import made_ready
+from buttress.model.model import Model, assemble, blocks_of, inclusions_of, intact_measures
 from buttress.results.read import Reader, Tissue, intact_subsidence
+from buttress.study.implants import tension
 from buttress.study.study import Construct, Study
 from buttress.sweep.keys import bone_key, digest, hardware_key, load_key
 from buttress.sweep.vary import Case

@@ -15,7 +15,8 @@ import numpy as np
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, pushes, resultant
 from buttress.fe.verification import Case, register
-from buttress.model.model import Bones, Model, build_model
+from buttress.model.install import build_model
+from buttress.model.model import Bones, Model
 from buttress.study.read import example_names
 from buttress.verification.studies import coarse
 

@@ -18,7 +18,8 @@ from buttress.bone.bone import build_bone, build_meshes
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register
-from buttress.model.model import build_model, intact_measures
+from buttress.model.install import build_model
+from buttress.model.model import intact_measures
 from buttress.results.read import Reader, intact_subsidence, read
 from buttress.study.study import Study
 from buttress.verification.studies import coarse, mirrored, mirrored_meshes, relabelled

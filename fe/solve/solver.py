@@ -6,7 +6,8 @@ turn. The friction bound is inside the linear system: a slipping link's force is
 ``friction`` times its partner's unknown force. The trial value of a link is its force plus its
 residual over its own flexibility; projecting it on the bounds gives the next state. Where this
 does not end, Lemke's method answers (`fe.solve.complementarity`), and where no force system can
-carry the load, a linear program proves it (`fe.solve.capacity`). An answer is accepted only on its own residuals.
+carry the load, a linear program proves it (`fe.solve.capacity`). An answer is accepted only on
+its own residuals.
 """
 
 from __future__ import annotations

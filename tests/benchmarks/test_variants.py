@@ -14,7 +14,7 @@ from buttress.bone.bone import build_bone
 from buttress.fe.bodies.body import Column
 from buttress.fe.solve.solver import Solver
 from buttress.fe.threads import one_thread
-from buttress.model.model import build_model
+from buttress.model.install import build_model
 from buttress.study.read import example
 
 

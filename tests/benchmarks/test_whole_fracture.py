@@ -14,7 +14,7 @@ import pytest
 from buttress.bone.bone import build_bone
 from buttress.fe.bodies.body import Column
 from buttress.fe.threads import one_thread
-from buttress.model.model import build_model
+from buttress.model.install import build_model
 from buttress.study.read import example
 
 FINE, ROUGH = {"size_mm": 1.3, "coarse_mm": 1.1}, {"size_mm": 3.5, "coarse_mm": 6.0}

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from shapely import Polygon
 
 from buttress.bone.field import make_field
-from buttress.bone.grids import READERS
-from buttress.bone.outline import drawn, points_of
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
+from buttress.study.grids import READERS
+from buttress.study.outline import drawn, points_of
 from buttress.study.study import SectionInput
 
 VALUES = np.arange(35.0).reshape(7, 5) + 1

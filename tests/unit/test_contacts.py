@@ -11,7 +11,7 @@ import pytest
 from buttress.bone.bone import build_bone
 from buttress.compare.compare import compare
 from buttress.fe.solve.recover import displacements
-from buttress.model.model import build_model
+from buttress.model.install import build_model
 from buttress.results.contact_figures import contact_result, graft_results
 from buttress.results.contacts import ContactLine, contact_lines, percentile
 from buttress.results.records import LoadResult

@@ -10,6 +10,7 @@ import pytest
 from buttress.bone.layout import layout, planned
 from buttress.bone.section import Section
 from buttress.fe.mesh.bodies import mesh_bodies
+from buttress.model.resolve import resolved
 from buttress.rules.check import check
 from buttress.study.read import example, example_names, example_text, study_from
 
@@ -84,8 +85,8 @@ def test_studies_are_invented_legible_and_complete(name: str) -> None:
     for construct in study.constructs:
         assert len(construct.name) <= 36
         assert 20 < len(construct.note) < 110
-    resolved = study.resolved()
-    assert study_from(resolved).resolved() == resolved
+    filled = resolved(study)
+    assert resolved(study_from(filled)) == filled
     assert not re.search(r"\t| $", example_text(name), flags=re.M)
     assert max(len(line) for line in example_text(name).splitlines()) <= 105
 

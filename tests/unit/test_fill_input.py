@@ -6,6 +6,7 @@ import pytest
 from wrong_input import VOID_STUDY, changed, refused
 
 from buttress.bone.fills import fill_material
+from buttress.model.resolve import resolved
 from buttress.rules.check import check
 from buttress.study import tables
 from buttress.study.read import parse_study
@@ -42,14 +43,14 @@ def test_defaults() -> None:
 
 def test_resolved_says_what_the_fill_is_made_of_and_reads_back() -> None:
     study = parse_study(TEXT)
-    row = study.resolved()["construct"][0]
+    row = resolved(study)["construct"][0]
     assert row["wire"][0]["length_mm"] == pytest.approx(2 * 36.4, abs=1.5)
     fill = row["fill"][0]
     assert (fill["modulus_MPa"], fill["strength_MPa"], fill["friction"]) == (34.8, 1.7, 0.5)
     assert fill["bonded"] is False
     assert "points_mm" not in fill
     assert "bond_MPa" not in fill
-    cement = parse_study(changed(TEXT, ("impacted graft", "bone cement"))).resolved()
+    cement = resolved(parse_study(changed(TEXT, ("impacted graft", "bone cement"))))
     assert cement["construct"][0]["fill"][0]["bonded"] is True
     assert cement["construct"][0]["fill"][0]["bond_MPa"] == 2.0
 
@@ -65,8 +66,8 @@ def test_layers_sum_to_one() -> None:
     assert fill.layers is not None
     assert [layer.share for layer in fill.layers] == [0.25, 0.75]
     assert fill_material(fill).modulus.tolist() == [10, 34.8]
-    resolved = parse_study(text).resolved()
-    assert "modulus_MPa" not in resolved["construct"][0]["fill"][0]
+    filled = resolved(parse_study(text))
+    assert "modulus_MPa" not in filled["construct"][0]["fill"][0]
 
 
 def test_the_modulus_of_impacted_graft_follows_from_the_confined_one() -> None:

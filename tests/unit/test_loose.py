@@ -11,7 +11,7 @@ from buttress.bone.bone import build_bone
 from buttress.compare.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
-from buttress.model.model import build_model
+from buttress.model.install import build_model
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
 from buttress.study.read import Study, study_from

@@ -18,6 +18,7 @@ from buttress.compare.compare import compare
 from buttress.draw import all as figures
 from buttress.draw.map import modulus_map
 from buttress.fe.errors import InputError
+from buttress.model.resolve import resolved
 from buttress.report.assumptions import assumptions
 from buttress.report.folder import write_results
 from buttress.study.read import load_study, parse_study, study_from
@@ -172,7 +173,7 @@ def test_results_can_be_made_again_from_their_own_folder(tmp_path: Path) -> None
     write_results(comparison, out, path.read_text())
     assert (out / "sub" / "map.npy").read_bytes() == npy(values)
     assert (out / "map-2.png").exists()          # "map" is the stem of the user's own file
-    assert load_study(out / "study.toml").resolved() == comparison.study.resolved()
+    assert resolved(load_study(out / "study.toml")) == resolved(comparison.study)
     told = json.loads((out / "comparison.json").read_text())["study"]["section"]["map"]
     assert told["file"] == "sub/map.npy"
     assert len(told["sha256"]) == 64
@@ -188,8 +189,8 @@ def test_results_can_be_made_again_from_their_own_folder(tmp_path: Path) -> None
 
 def test_a_study_made_with_another_file_is_refused(tmp_path: Path) -> None:
     path = write(tmp_path, MODULUS, m_npy=npy(np.full(SHAPE, 500.0)))
-    data = load_study(path).resolved()
-    assert study_from(data, folder=tmp_path).resolved() == data
+    data = resolved(load_study(path))
+    assert resolved(study_from(data, folder=tmp_path)) == data
     (tmp_path / "m.npy").write_bytes(npy(np.full(SHAPE, 501.0)))
     with pytest.raises(InputError, match="not the one that the study was made with"):
         study_from(data, folder=tmp_path)
@@ -364,6 +365,6 @@ def test_a_sagittal_outline(tmp_path: Path) -> None:
     # Cuts are horizontal in a drawn outline, parallel to the joint in one from sizes.
     xy = np.array([[0.0, -20.0], [-14.0, -90.0]])
     np.testing.assert_allclose(bone.sheets(xy), sizes.sheets(xy), rtol=0.03)
-    assert study_from(study.resolved(), folder=tmp_path).resolved() == study.resolved()
+    assert resolved(study_from(resolved(study), folder=tmp_path)) == resolved(study)
     with pytest.raises(InputError, match="slope_deg beside an outline"):
         load_study(write(tmp_path, 'plane = "sagittal"\nslope_deg = 3\noutline_file = "o.csv"'))

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from small_study import small_study
 
-from buttress.model.model import Bones, build_model
+from buttress.model.install import build_model
+from buttress.model.model import Bones
 from buttress.results.picture import take_picture
 
 

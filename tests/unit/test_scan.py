@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from map_files import chunk, csv, npy, png, raw_png
 
-from buttress.bone.files import inside, read_bytes
-from buttress.bone.grids import READERS, from_csv, from_npy, from_png
-from buttress.bone.outline import drawn, points_of
 from buttress.fe.errors import InputError
+from buttress.study.files import inside, read_bytes
+from buttress.study.grids import READERS, from_csv, from_npy, from_png
+from buttress.study.outline import drawn, points_of
 
 VALUES = np.random.default_rng(3).uniform(0.0, 1.0, (7, 5))
 MEMORY = 40e6  # bytes that reading any file may take at its peak

@@ -8,7 +8,8 @@ from small_study import small_study
 
 from buttress.fe.bodies.body import FARTHEST_MM
 from buttress.fe.solve.step import TOO_FAR
-from buttress.model.model import Bones, Model, build_model
+from buttress.model.install import build_model
+from buttress.model.model import Bones, Model
 from buttress.study.tables import number
 
 TURN, MOVE = (number("anatomy", "small movements", name) for name in ("turn", "move"))

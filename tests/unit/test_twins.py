@@ -11,7 +11,8 @@ from test_contacts import GRAFT, depressed
 from buttress.bone.bone import build_bone
 from buttress.compare.compare import compare
 from buttress.compare.twins import pair_lines, pairs, with_twins
-from buttress.model.model import blocks_of, build_model, inclusions_of
+from buttress.model.install import build_model
+from buttress.model.model import blocks_of, inclusions_of
 from buttress.report.folder import document, rows
 from buttress.report.terminal import best_first, lines
 from buttress.results.picture import take_picture

@@ -9,6 +9,7 @@ import pytest
 from buttress.bone.bone import build_meshes
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
+from buttress.model.resolve import resolved
 from buttress.study.read import example, example_names, study_from
 from buttress.sweep.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 
@@ -60,7 +61,7 @@ def test_the_thickness_of_a_plate_given_by_its_section_can_be_set() -> None:
     antiglide = next(c for c in study.constructs if c.name == "antiglide")
     assert antiglide.plates[0].section == "one-third tubular"
     assert antiglide.plates[0].thickness_mm == 1.5
-    assert STUDY.resolved()["construct"][2]["plate"][0]["thickness_mm"] == 1.0
+    assert resolved(STUDY)["construct"][2]["plate"][0]["thickness_mm"] == 1.0
 
 
 def test_a_star_stands_for_every_name() -> None:

@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 from shapely.geometry.polygon import orient
 
-from buttress.bone.grids import number, text_lines
 from buttress.fe.errors import InputError
+from buttress.study.grids import number, text_lines
 
 FloatArray = NDArray[np.float64]
 LARGEST = 1_000_000  # bytes of an outline file
