@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from buttress import LABEL, __version__
 from buttress.cli import lesson as cli_lesson
 from buttress.cli import sweep as cli_sweep
+from buttress.cli.common import (
+    Example,
+    Force,
+    Json,
+    Out,
+    Quiet,
+    StudyFile,
+    given_study,
+    located,
+    print_json,
+    say,
+)
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -19,15 +30,6 @@ app = typer.Typer(
     help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
          f"2D finite-element model.\n\n{LABEL}")
 
-StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
-                                                  help="Study file.")]
-Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
-                                      help="Take a shipped study instead of a file.")]
-Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
-Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
-                                          help="Folder for results; default results/STUDY-001.")]
-Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="N",
                                    help="Seed; comparing draws nothing at random.")]
 AlsoBonded = Annotated[bool, typer.Option(
@@ -35,28 +37,6 @@ AlsoBonded = Annotated[bool, typer.Option(
                           "bone, to see what slip, lift-off and loosening change.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
                                       help="Processes; comparing shares its factors in one.")]
-
-
-def say(quiet: bool) -> Callable[[str], None]:
-    """Progress to standard error, or nowhere."""
-    return (lambda text: None) if quiet else (lambda text: print(text, file=sys.stderr))
-
-
-def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
-    """The study, its text, and what messages call it. Raises `InputError`."""
-    from buttress.fe.errors import InputError
-    from buttress.study.read import example_names, example_text, load_study, parse_study
-
-    if (path is None) == (not example):
-        raise InputError("give either a study file or --example NAME", key="STUDY.toml",
-                         value=f"{path or 'no file'}, {example or 'no example'}",
-                         expected="one of them; shipped: " + ", ".join(example_names()))
-    if example:
-        text = example_text(example)
-        return parse_study(text, f"{example}.toml"), text, f"{example}.toml"
-    assert path is not None
-    study = load_study(path)
-    return study, path.read_text(encoding="utf-8-sig"), str(path)
 
 
 @app.command()
@@ -270,29 +250,6 @@ app.command()(cli_sweep.rank)
 app.command()(cli_lesson.lesson)
 
 
-def print_json(data: dict[str, Any]) -> None:
-    """One JSON document on standard output; numbers that do not exist are null."""
-    import json
-
-    print(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
-
-
-class located:
-    """Context that fills the file's name into an `InputError` that has none."""
-
-    def __init__(self, file: str) -> None:
-        self.file = file
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
-        from buttress.fe.errors import InputError
-
-        if isinstance(error, InputError) and not error.file:
-            raise error.at(file=self.file) from None
-
-
 def version(show: bool) -> None:
     if show:
         print(f"buttress {__version__}")
@@ -319,7 +276,3 @@ def main() -> None:
         sys.exit(1)
     except BrokenPipeError:
         sys.exit(141)
-
-
-if __name__ == "__main__":
-    main()

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from buttress import LABEL
+from buttress.cli.common import print_json
 
 
 def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[str],
@@ -21,8 +22,6 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
         with written_whole(folder) as draft:
             write_report(records, draft)
     if json:
-        from buttress.cli.app import print_json
-
         print_json(document(records))
         return
     print("\n".join(table_lines(records)))

@@ -9,12 +9,21 @@ from typing import Annotated, Any
 import typer
 
 from buttress import LABEL
-from buttress.cli.sweep import Example, Json, Quiet, StudyFile
+from buttress.cli.common import (
+    Example,
+    Force,
+    Json,
+    Quiet,
+    StudyFile,
+    given_study,
+    located,
+    print_json,
+    say,
+)
 
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
                                           help="Folder for lesson.html; default "
                                                "results/lesson-001.")]
-Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
                                       help="Processes; 0 takes one a core.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0,
@@ -29,7 +38,6 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
            check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
            quiet: Quiet = False) -> None:
     """One teaching page that needs no network; without a study, the shipped lesson."""
-    from buttress.cli.app import given_study, located, print_json, say
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import accuracy_words, write_lesson
     from buttress.report.folder import new_folder, plain, written_whole

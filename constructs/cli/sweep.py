@@ -9,12 +9,18 @@ from typing import Annotated, Any
 import typer
 
 from buttress import LABEL
+from buttress.cli.common import (
+    Example,
+    Json,
+    Quiet,
+    StudyFile,
+    given_study,
+    located,
+    print_json,
+    say,
+)
 from buttress.words import counted
 
-StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
-                                                  help="Study file.")]
-Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
-                                      help="Take a shipped study instead of a file.")]
 Vary = Annotated[list[str] | None, typer.Option(
     "--vary", metavar="KEY=RANGE", show_default=False,
     help="What to vary, as often as needed: a dotted KEY of the study (* for every name), "
@@ -35,8 +41,6 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="PATH", show_default=
                                                "goes on where it stopped.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what it would cost; solve one case.")]
 Figures = Annotated[bool, typer.Option("--figures", help="Draw what can be drawn, too.")]
-Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
 
 
 def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
@@ -64,7 +68,6 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     Exit 0 where every case has an answer, 1 where one has none or is left, 2 where the
     input is wrong.
     """
-    from buttress.cli.app import given_study, located, say
     from buttress.fe.errors import InputError
 
     if export not in ("", "csv"):
@@ -134,7 +137,6 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
          json: Json = False, quiet: Quiet = False) -> None:
     """How sure the ranking of constructs is, and what drives it."""
-    from buttress.cli.app import given_study, located, print_json, say
     from buttress.fe.errors import InputError
     from buttress.rank.inputs import input_lines
     from buttress.rank.rank import estimate_rank, run_rank
@@ -224,8 +226,6 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
 def _show(json: bool, document: dict[str, Any], lines: list[str]) -> None:
     """One JSON document, or lines, on standard output."""
     if json:
-        from buttress.cli.app import print_json
-
         print_json(document)
     else:
         print("\n".join(lines), file=sys.stdout)

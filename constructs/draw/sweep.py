@@ -19,14 +19,13 @@ from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, plain, wrap
 from buttress.fe.errors import InputError
+from buttress.rank.rank import RankResult, quarters
 from buttress.sweep.rows import at_load, by_construct, checked, other_keys, share_known
 from buttress.sweep.store import read_meta, reading
 from buttress.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from buttress.rank.rank import RankResult
 
 WORDS = {
     "subsidence_mean_mm": "mean subsidence of the worst fragment [mm]",
@@ -205,8 +204,6 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
 
 def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes:
     """Mean rank of each construct in each quarter of an input's range, best on top."""
-    from buttress.report.rank import quarters
-
     known = [e.name for e in result.samples.inputs]
     if name not in known:
         raise InputError("no such input", value=name, expected=", ".join(known))

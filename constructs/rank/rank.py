@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -349,3 +350,11 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float) and not np.isfinite(value):
         return None
     return value
+
+
+def quarters(result: RankResult, name: str) -> list[str]:
+    """The values of an input at each quarter of its probability, in words."""
+    entry = next(e for e in result.samples.inputs if e.name == name)
+    ends = entry.values(np.linspace(0.001, 0.999, PARTS + 1))
+    said = [f"{x:.3g}" if isinstance(x, float) else str(x) for x in ends]
+    return [a if a == b else f"{a} to {b}" for a, b in pairwise(said)]

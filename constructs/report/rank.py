@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +12,7 @@ from buttress import LABEL
 from buttress.compare.compare import SEARCH_LIMIT_N
 from buttress.rank.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.rank.inputs import input_lines
-from buttress.rank.rank import PARTS, RankResult
+from buttress.rank.rank import PARTS, RankResult, quarters
 from buttress.words import counted
 
 WIDE = 0.5
@@ -109,14 +108,6 @@ def _drivers(result: RankResult) -> list[str]:
     if left := max(found.left_out for found in shown):
         out.append(f"  {left} rows without an answer are left out of the indices")
     return out
-
-
-def quarters(result: RankResult, name: str) -> list[str]:
-    """The values of an input at each quarter of its probability, in words."""
-    entry = next(e for e in result.samples.inputs if e.name == name)
-    ends = entry.values(np.linspace(0.001, 0.999, PARTS + 1))
-    said = [f"{x:.3g}" if isinstance(x, float) else str(x) for x in ends]
-    return [a if a == b else f"{a} to {b}" for a, b in pairwise(said)]
 
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:

@@ -13,7 +13,7 @@ from buttress.report import tables as parts
 from buttress.report.folder import inert, largest, plain
 from buttress.report.notebook import page
 from buttress.report.terminal import number
-from buttress.results.stages import StagedResult, StageResult
+from buttress.results.stages import StagedResult, StageResult, screw_names
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
          "start: a negative subsidence was pushed up. Change: against the stage before. Slip: "
@@ -131,11 +131,6 @@ def print_stages(constructs: Sequence[StagedResult]) -> None:
     """The stages on standard output."""
     print("\n".join(lines(constructs)))
     print("\n".join([*wrap(FRAME, 100), ""]))
-
-
-def screw_names(constructs: Sequence[StagedResult]) -> list[str]:
-    """Names of all screws, in the order in which they come."""
-    return list(dict.fromkeys(n for c in constructs for s in c.stages for n in s.screws))
 
 
 def rows(constructs: Sequence[StagedResult]) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ placed and nothing loaded. None stands for a number that does not exist.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from buttress.results.picture import Picture
@@ -230,3 +230,8 @@ def words(stage: Stage, own_force: float | None = None) -> str:
             share = ", medial share changing"
         return f"cycle {stage.low_N or 0.0:g} to {stage.total_N:g} N{share}"
     return f"{stage.do} {names}".strip()
+
+
+def screw_names(constructs: Sequence[StagedResult]) -> list[str]:
+    """Names of all screws, in the order in which they come."""
+    return list(dict.fromkeys(n for c in constructs for s in c.stages for n in s.screws))

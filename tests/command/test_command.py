@@ -15,7 +15,7 @@ from buttress.study.read import example_text
 
 
 def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "buttress.cli.app", *words], cwd=cwd, text=True,
+    return subprocess.run([sys.executable, "-m", "buttress", *words], cwd=cwd, text=True,
                           capture_output=True, timeout=300, check=False)
 
 

@@ -63,7 +63,7 @@ def test_the_code_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyP
     commands = [line for line in shell.splitlines() if line.startswith("buttress ")]
     assert any("sweep" in line for line in commands)
     for line in commands:
-        done = subprocess.run([sys.executable, "-m", "buttress.cli.app", *shlex.split(line)[1:]],
+        done = subprocess.run([sys.executable, "-m", "buttress", *shlex.split(line)[1:]],
                               env=os.environ | {"PYTHONPATH": str(ROOT / ".src")}, text=True,
                               capture_output=True, check=False)
         assert done.returncode == 0, done.stderr

@@ -258,7 +258,7 @@ def test_wrong_loads_and_limits_by_the_command(tmp_path: Path, old: str, new: st
     text = example_text("medial-shear")
     assert old in text
     (tmp_path / "s.toml").write_text(text.replace(old, new))
-    done = subprocess.run([sys.executable, "-m", "buttress.cli.app", "compare", "s.toml"],
+    done = subprocess.run([sys.executable, "-m", "buttress", "compare", "s.toml"],
                           cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120)
     assert done.returncode == 2
     assert told in done.stderr

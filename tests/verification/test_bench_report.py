@@ -92,7 +92,7 @@ def test_set_ups_are_what_the_table_says(test):
 
 
 def command(*words):
-    return subprocess.run([sys.executable, "-m", "buttress.cli.app", "verify", *words],
+    return subprocess.run([sys.executable, "-m", "buttress", "verify", *words],
                           capture_output=True, text=True)
 
 
