@@ -50,7 +50,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
     from buttress.compare.compare import compare as run
-    from buttress.report.folder import document, new_folder, write_results, written_whole
+    from buttress.files import new_folder, written_whole
+    from buttress.report.folder import document, write_results
 
     progress = say(quiet or json)
     given, text, name = given_study(study, example)

@@ -13,8 +13,8 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
                     out: Path | None, force: bool) -> None:
     """Run bench tests (all, or those named), print them and write them where asked."""
     from buttress.bench.run import run_bench
+    from buttress.files import new_folder, written_whole
     from buttress.report.bench import document, table_lines, write_report
-    from buttress.report.folder import new_folder, written_whole
 
     folder = None if out is None else new_folder("bench", out, force)
     records = run_bench(progress, only)

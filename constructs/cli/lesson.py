@@ -38,9 +38,9 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
            check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
            quiet: Quiet = False) -> None:
     """One teaching page that needs no network; without a study, the shipped lesson."""
+    from buttress.files import new_folder, plain, written_whole
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import accuracy_words, write_lesson
-    from buttress.report.folder import new_folder, plain, written_whole
 
     asked: dict[str, Any] = {"workers": workers, "checks": check, "seed": seed,
                              "say": say(quiet or json)}

@@ -169,7 +169,7 @@ def draw_sweep(path: Path) -> list[Path]:
     """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
-    from buttress.report.folder import slug, written_whole
+    from buttress.files import slug, written_whole
     from buttress.sweep.store import read_meta, reading, told
 
     with reading(path) as db:

@@ -19,6 +19,7 @@ from buttress.fe.solve.capacity import Capacity
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
+from buttress.results.comparison import Comparison
 from buttress.results.limits import (
     NOT_FOUND,
     Gauge,
@@ -34,7 +35,6 @@ from buttress.results.records import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     NOT_TIGHTENED,
-    Comparison,
     ConstructResult,
     LetsGo,
     LoadResult,

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from buttress.report.folder import largest
-from buttress.results.records import ConstructResult, LoadResult
+from buttress.results.records import ConstructResult, LoadResult, largest
 from buttress.study.checked import LONGEST_NAME
 from buttress.study.study import Study
 

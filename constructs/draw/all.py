@@ -22,10 +22,11 @@ from buttress.draw.primitives import empty, listed, magnification, save, strain_
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
 from buttress.draw.text import boxed
-from buttress.report.folder import file_names, slug
+from buttress.files import file_names, slug
 from buttress.results.bearing import weight_bearing
+from buttress.results.comparison import Comparison
 from buttress.results.picture import Picture
-from buttress.results.records import Comparison, ConstructResult
+from buttress.results.records import ConstructResult
 from buttress.study.study import Study
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",

@@ -11,14 +11,9 @@ from matplotlib.ticker import MaxNLocator
 
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
+from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, limit_words
-from buttress.results.records import (
-    CANNOT_TIGHTEN,
-    HELD_BY_NOTHING,
-    Comparison,
-    ConstructResult,
-    not_tightened,
-)
+from buttress.results.records import CANNOT_TIGHTEN, HELD_BY_NOTHING, ConstructResult, not_tightened
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",

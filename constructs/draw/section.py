@@ -13,8 +13,9 @@ from matplotlib.patches import Patch
 from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
-from buttress.results.records import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
+from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 
 FloatArray = np.ndarray
 ESCAPE_MM = 5.0

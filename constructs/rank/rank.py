@@ -12,6 +12,7 @@ import numpy as np
 
 from buttress import LABEL
 from buttress.compare.compare import versions
+from buttress.display import Displayed
 from buttress.fe.errors import ButtressError, InputError
 from buttress.model.resolve import resolved
 from buttress.rank.certainty import (
@@ -111,7 +112,7 @@ class Binning:
 
 
 @dataclass(frozen=True)
-class RankResult:
+class RankResult(Displayed):
     """A ranking with how sure it is. Rows of constructs come best first."""
 
     study: Study
@@ -127,11 +128,6 @@ class RankResult:
     summary: SweepSummary
     estimate: Estimate
     versions: dict[str, str] = field(default_factory=versions)
-
-    def _repr_html_(self) -> str:
-        from buttress.report.notebook import rank_html
-
-        return rank_html(self)
 
     @property
     def limit_words(self) -> str:

@@ -2,104 +2,28 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-import math
-import os
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import fields, is_dataclass
+from collections.abc import Callable
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
+from buttress.files import as_csv, file_names, plain, settled, slug
 from buttress.model.resolve import resolved
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
+from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM
 from buttress.results.picture import Picture
 from buttress.results.records import (
     CANNOT_TIGHTEN,
-    Comparison,
     ConstructResult,
     LoadResult,
+    largest,
     not_tightened,
 )
 from buttress.study.study import Study
-
-
-def new_folder(name: str, given: Path | None, force: bool) -> Path:
-    """Where results go: the given folder, or the next free ``results/NAME-001``.
-
-    Raises `InputError` for a given folder that exists and is not empty, unless ``force``, and for
-    a place that cannot be written to.
-    """
-    if given is None:
-        number = 1
-        while (folder := Path("results") / f"{name}-{number:03d}").exists():
-            number += 1
-        return folder
-    if given.exists() and not given.is_dir():
-        raise InputError("the place for results is a file", key="--out", value=str(given),
-                         expected="a folder, or a name that is not taken")
-    if given.is_dir() and any(given.iterdir()) and not force:
-        raise InputError("the folder for results exists and is not empty", key="--out",
-                         value=str(given), expected="a new or empty folder, or --force")
-    return given
-
-
-@contextmanager
-def written_whole(folder: Path) -> Iterator[Path]:
-    """A temporary folder beside ``folder`` that takes its place when the block ends well.
-
-    Files already in ``folder`` (with ``--force``) stay unless one of the same name is written.
-    Raises `InputError` where the place cannot be written to.
-    """
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        raise InputError(f"results cannot be written there: {error.strerror}", key="--out",
-                         value=str(folder), expected="a folder that can be written to") from None
-    try:
-        yield draft
-        draft.chmod(0o755)
-        if folder.exists():
-            _move_over(draft, folder)
-        else:
-            os.rename(draft, folder)
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
-
-
-def _move_over(source: Path, target: Path) -> None:
-    """Move what is in a folder into another that exists, file by file."""
-    for path in sorted(source.iterdir()):
-        there = target / path.name
-        if path.is_dir() and there.is_dir():
-            _move_over(path, there)
-        else:
-            os.replace(path, there)
-
-
-def plain(value: Any) -> Any:
-    """Records as dicts and lists for JSON; pictures are left out, numbers that are not are None."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)
-                if f.name != "pictures"}
-    if isinstance(value, dict):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if hasattr(value, "item") and not isinstance(value, str):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def document(comparison: Comparison) -> dict[str, Any]:
@@ -126,8 +50,6 @@ COLUMNS = (
     "twin_of")
 ERRORS = ("balance_error", "residual", "complementarity")
 """Columns whose size is that of rounding."""
-ROUNDING = 1e-12
-"""Far below what the model knows, in the units of every column: mm, degrees, N, MPa, shares."""
 LIMIT_COLUMNS = {"depression_limit_N": "depression", "widening_limit_N": "widening",
                  "bone_limit_N": "bone over yield", "metal_limit_N": "metal over yield"}
 """Columns of the loads at which limits are reached, and the names of the limits."""
@@ -182,11 +104,6 @@ def _first(construct: ConstructResult) -> str | None:
     return construct.lowest_limit
 
 
-def settled(value: Any) -> Any:
-    """A number of size below `ROUNDING` is the rounding of a zero, and given as 0."""
-    return 0.0 if isinstance(value, float) and abs(value) < ROUNDING else value
-
-
 def _extra(load: LoadResult, fragment: str) -> dict[str, Any]:
     """Figures of a row about bone, condyles, contact and grafts."""
     row: dict[str, Any] = {}
@@ -202,51 +119,6 @@ def _extra(load: LoadResult, fragment: str) -> dict[str, Any]:
     row["graft_crushed_max_mm"] = largest(g.crushed_max_mm for g in load.grafts.values())
     row["graft_at_strength"] = largest(g.at_strength for g in load.grafts.values())
     return row
-
-
-def largest(values: Any) -> float | None:
-    """Largest of the values that exist, None where none does."""
-    found = [v for v in values if v is not None]
-    return max(found) if found else None
-
-
-def as_csv(table: list[dict[str, Any]], columns: Sequence[str] = COLUMNS) -> str:
-    """The table as CSV with units in its header; a missing number is an empty field.
-
-    Text that a spreadsheet would take for a formula gets an apostrophe in front.
-    """
-    out = io.StringIO()
-    writer = csv.DictWriter(out, columns, lineterminator="\n")
-    writer.writeheader()
-    for row in table:
-        writer.writerow({k: "" if v is None else inert(v) for k, v in row.items()})
-    return out.getvalue()
-
-
-def inert(value: Any) -> Any:
-    """The value for a CSV field; text that a spreadsheet would run gets an apostrophe in front."""
-    if isinstance(value, str) and value.lstrip()[:1] in tuple("=+-@＝＋－＠"):
-        return "'" + value
-    return value
-
-
-def file_names(names: Sequence[str]) -> dict[str, str]:
-    """What files are called after each construct: its name, with its number in the study where
-    another has the same letters and digits."""
-    bare = [slug(name, set()) for name in names]
-    return {name: f"{name} construct {i}" if bare.count(bare[i - 1]) > 1 else name
-            for i, name in enumerate(names, 1)}
-
-
-def slug(name: str, taken: set[str]) -> str:
-    """File name of letters, digits and dashes, made unique among ``taken`` (which it joins)."""
-    base = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
-    base = "-".join(part for part in base.split("-") if part)[:60].rstrip("-") or "construct"
-    found, number = base, 2
-    while found in taken:
-        found, number = f"{base}-{number}", number + 1
-    taken.add(found)
-    return found
 
 
 def write_fields(picture: Picture, path: Path) -> None:
@@ -297,7 +169,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
 
     (folder / "study.toml").write_text(text, encoding="utf-8")
     copy_files(comparison.study, folder)
-    (folder / "comparison.csv").write_text(as_csv(rows(comparison)), encoding="utf-8")
+    (folder / "comparison.csv").write_text(as_csv(rows(comparison), COLUMNS), encoding="utf-8")
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
     if comparison.stages:

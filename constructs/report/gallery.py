@@ -16,10 +16,11 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
-from buttress.report.folder import inert, rows
+from buttress.files import inert
+from buttress.report.folder import rows
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import best_first, lines
-from buttress.results.records import Comparison
+from buttress.results.comparison import Comparison
 from buttress.study.read import example, example_names
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
 
 from buttress import LABEL
+from buttress.display import shows
+from buttress.rank.certainty import Share
+from buttress.rank.rank import RankResult
 from buttress.report import tables as parts
+from buttress.report.stages import stages_html
 from buttress.report.terminal import best_first
-from buttress.results.records import Comparison, ConstructResult, FragmentResult, LoadResult
-
-if TYPE_CHECKING:
-    from buttress.rank.certainty import Share
-    from buttress.rank.rank import RankResult
-    from buttress.sweep.sweep import SweepSummary
+from buttress.results.comparison import Comparison
+from buttress.results.records import ConstructResult, FragmentResult, LoadResult
+from buttress.results.stages import StagedResult, StagedStudy
+from buttress.sweep.explore import Live
+from buttress.sweep.sweep import SweepSummary
 
 FRAME = ("<p><small>Movements in the frame of the shaft, distal and opening positive, zero after "
          "the last tightening. Capacity: without – with friction, tightened screws at the force "
@@ -26,6 +28,7 @@ def page(*pieces: str) -> str:
     return "".join(pieces) + f"<p><small>{parts.text(LABEL)}</small></p>"
 
 
+@shows(Comparison)
 def comparison_html(comparison: Comparison) -> str:
     """The table of a comparison, best first, with its trust columns."""
     study = comparison.study
@@ -33,11 +36,13 @@ def comparison_html(comparison: Comparison) -> str:
                 parts.main_table(best_first(comparison.constructs)), FRAME)
 
 
+@shows(ConstructResult)
 def construct_html(construct: ConstructResult) -> str:
     """One construct: its rows of the table, its limits and its warnings."""
     return page(parts.main_table([construct]), parts.facts(construct), FRAME)
 
 
+@shows(LoadResult)
 def load_html(load: LoadResult) -> str:
     """One answer: movements of each fragment, the metal, and how to trust it."""
     number, text = parts.number, parts.text
@@ -58,11 +63,13 @@ def load_html(load: LoadResult) -> str:
         parts.metal(load) if load.status == "held" else "", trust)
 
 
+@shows(FragmentResult)
 def fragment_html(fragment: FragmentResult) -> str:
     """Who carries a fragment: every force on it and their sum."""
     return page(parts.forces(fragment))
 
 
+@shows(RankResult)
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
     head = ("construct", "best [%]", "holds [%]", "keeps all limits [%]",
@@ -78,6 +85,7 @@ def rank_html(result: RankResult) -> str:
         parts.table(head, rows), f"<p>{parts.text(result.sentence)}</p>")
 
 
+@shows(SweepSummary)
 def sweep_html(summary: SweepSummary) -> str:
     """What a sweep has done, and where its store lies."""
     rows: list[Sequence[str]] = [
@@ -96,3 +104,21 @@ def _failures(failures: dict[str, int]) -> Iterable[Sequence[str]]:
 
 def _share(found: Share) -> str:
     return f"{100 * found.share:.0f} ({100 * found.low:.0f}–{100 * found.high:.0f})"
+
+
+@shows(Live)
+def live_html(live: Live) -> str:
+    """A live answer: that of its load."""
+    return load_html(live.result)
+
+
+@shows(StagedResult)
+def staged_html(result: StagedResult) -> str:
+    """The stages of one construct."""
+    return page(stages_html((result,)))
+
+
+@shows(StagedStudy)
+def staged_study_html(study: StagedStudy) -> str:
+    """The stages of all constructs of a study that have some."""
+    return page(stages_html(study.constructs))

@@ -33,7 +33,8 @@ from buttress.report.tables import (
 from buttress.report.terminal import ORDER, best_first, why_first
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
-from buttress.results.records import Comparison, ConstructResult, not_tightened
+from buttress.results.comparison import Comparison
+from buttress.results.records import ConstructResult, not_tightened
 from buttress.study.study import Study
 
 LARGEST_PICTURES = 7_000_000

@@ -131,7 +131,7 @@ def write_folder(result: RankResult) -> Path:
     """
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
-    from buttress.report.folder import slug, written_whole
+    from buttress.files import slug, written_whole
     from buttress.sweep.store import told
 
     path = result.summary.path

@@ -9,10 +9,10 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
+from buttress.files import inert, plain
 from buttress.report import tables as parts
-from buttress.report.folder import inert, largest, plain
-from buttress.report.notebook import page
 from buttress.report.terminal import number
+from buttress.results.records import largest
 from buttress.results.stages import StagedResult, StageResult, screw_names
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
@@ -204,8 +204,3 @@ def stages_html(constructs: Sequence[StagedResult]) -> str:
            for c in constructs]
     said = parts.items(parts.text(s) for s in orders(constructs)) if orders(constructs) else ""
     return "".join(out) + said + f"<p class=small>{FRAME}</p>"
-
-
-def staged_html(constructs: Sequence[StagedResult]) -> str:
-    """All stages as HTML with the label: for a notebook."""
-    return page(stages_html(constructs))

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from buttress.draw.charts import bracket_words
-from buttress.report.folder import largest
 from buttress.report.terminal import MARK, ends_text, worst_subsidence
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words, not_found
@@ -15,6 +14,7 @@ from buttress.results.records import (
     ConstructResult,
     FragmentResult,
     LoadResult,
+    largest,
     not_tightened,
     shown_status,
 )

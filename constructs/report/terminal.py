@@ -7,14 +7,14 @@ from textwrap import wrap
 
 from buttress import LABEL
 from buttress.compare.twins import WORDS, pair_lines
-from buttress.report.folder import largest
 from buttress.results import bearing
+from buttress.results.comparison import Comparison
 from buttress.results.records import (
     HELD_BY_NOTHING,
-    Comparison,
     ConstructResult,
     FragmentResult,
     LoadResult,
+    largest,
     not_tightened,
     shown_status,
 )

@@ -11,14 +11,9 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any
 
+from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, kept_words, not_found
-from buttress.results.records import (
-    CANNOT_TIGHTEN,
-    NOT_TIGHTENED,
-    Comparison,
-    ConstructResult,
-    not_tightened,
-)
+from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, ConstructResult, not_tightened
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 

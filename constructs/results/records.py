@@ -7,17 +7,13 @@ Displacements are in the frame of the shaft, zero after the last tightening.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
-from buttress.study.checked import require_known
-from buttress.study.study import Study
-
-if TYPE_CHECKING:
-    from buttress.results.stages import StagedResult
 
 Vector = tuple[float, float]
 NOT_TIGHTENED = "tightening has no equilibrium"
@@ -26,8 +22,14 @@ CANNOT_TIGHTEN = "cannot be tightened"
 HELD_BY_NOTHING = "held by nothing"
 
 
+def largest(values: Any) -> float | None:
+    """Largest of the values that exist, None where none does."""
+    found = [v for v in values if v is not None]
+    return max(found) if found else None
+
+
 @dataclass(frozen=True)
-class FragmentResult:
+class FragmentResult(Displayed):
     """One fragment under one load.
 
     Subsidence: how far the joint surface moves distally, mean over its length and worst node;
@@ -50,11 +52,6 @@ class FragmentResult:
     moments_Nmm: dict[str, float] | None
     balance_error: float | None
     carried_by: dict[str, float] | None = None
-
-    def _repr_html_(self) -> str:
-        from buttress.report.notebook import fragment_html
-
-        return fragment_html(self)
 
 
 @dataclass(frozen=True)
@@ -179,7 +176,7 @@ class MemberResult:
 
 
 @dataclass(frozen=True)
-class LoadResult:
+class LoadResult(Displayed):
     """One construct under one total joint force.
 
     ``stiffness_N_per_mm``: total force over the mean displacement of the contact patches along
@@ -216,11 +213,6 @@ class LoadResult:
     def load_words(self) -> str:
         """The load in words, with its name where it has one: ``1920 N (walking)``."""
         return LoadCase(self.load_name, self.total_load_N, "", "").words
-
-    def _repr_html_(self) -> str:
-        from buttress.report.notebook import load_html
-
-        return load_html(self)
 
 
 @dataclass(frozen=True)
@@ -269,7 +261,7 @@ class LimitResult:
 
 
 @dataclass(frozen=True)
-class ConstructResult:
+class ConstructResult(Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
@@ -330,11 +322,6 @@ class ConstructResult:
                          expected=", ".join(f"{p.load_N:g}" for p in self.pictures)
                          or "compare(study) with pictures")
 
-    def _repr_html_(self) -> str:
-        from buttress.report.notebook import construct_html
-
-        return construct_html(self)
-
 
 def not_tightened(construct: ConstructResult) -> str:
     """Why the screws of a construct cannot be tightened, in words; empty where they can."""
@@ -352,27 +339,3 @@ def not_tightened(construct: ConstructResult) -> str:
 def shown_status(construct: ConstructResult, load: LoadResult) -> str:
     """The status of an answer as tables show it: what cannot be tightened is not loaded at all."""
     return CANNOT_TIGHTEN if not_tightened(construct) else load.status
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """All constructs of a study, with what is needed to reproduce and to trust them."""
-
-    study: Study
-    constructs: tuple[ConstructResult, ...]
-    versions: dict[str, str]
-    mesh: dict[str, Any]
-    trust: dict[str, Any]
-    seconds: dict[str, float] = field(default_factory=dict)
-    stages: tuple[StagedResult, ...] = ()
-
-    def __getitem__(self, name: str) -> ConstructResult:
-        """A construct by its name. Raises InputError with the closest one if there is none."""
-        found = {c.name: c for c in self.constructs}
-        require_known(name, found, "construct")
-        return found[name]
-
-    def _repr_html_(self) -> str:
-        from buttress.report.notebook import comparison_html
-
-        return comparison_html(self)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from buttress.display import Displayed
 from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known
@@ -141,7 +142,7 @@ class StageResult:
 
 
 @dataclass(frozen=True)
-class StagedResult:
+class StagedResult(Displayed):
     """All stages of a construct. ``status``: "held" or what stopped it, and at which stage.
 
     ``same_steps_as``: constructs of the study with the same parts and steps in another order.
@@ -184,14 +185,9 @@ class StagedResult:
             if f.subsidence_mean_mm is not None
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
 
-    def _repr_html_(self) -> str:
-        from buttress.report.stages import staged_html
-
-        return staged_html((self,))
-
 
 @dataclass(frozen=True)
-class StagedStudy:
+class StagedStudy(Displayed):
     """The staged constructs of a study; iterates over them, and finds one by its name."""
 
     title: str
@@ -208,11 +204,6 @@ class StagedStudy:
         found = {c.name: c for c in self.constructs}
         require_known(name, found, "construct with stages")
         return found[name]
-
-    def _repr_html_(self) -> str:
-        from buttress.report.stages import staged_html
-
-        return staged_html(self.constructs)
 
 
 def words(stage: Stage, own_force: float | None = None) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from buttress.compare.compare import bracket
+from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
@@ -20,15 +21,12 @@ from buttress.sweep.workshop import Frame, Law, Workshop, share_key
 
 
 @dataclass(frozen=True)
-class Live:
+class Live(Displayed):
     """One construct under one load: its figures and what is drawn of it."""
 
     construct: str
     result: LoadResult
     picture: Picture
-
-    def _repr_html_(self) -> str:
-        return self.result._repr_html_()
 
 
 class Explorer:

@@ -17,7 +17,7 @@ from typing import Any
 
 from buttress import LABEL
 from buttress.fe.errors import ButtressError, InputError
-from buttress.report.folder import inert
+from buttress.files import inert
 from buttress.sweep.design import Design
 from buttress.sweep.evaluate import Outcome
 from buttress.sweep.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted

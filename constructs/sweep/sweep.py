@@ -13,6 +13,7 @@ from time import perf_counter
 from typing import Any
 
 from buttress.compare.compare import versions
+from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
 from buttress.study.study import Study
@@ -35,7 +36,7 @@ EVERY, SLOWER = 2.0, 15.0
 
 
 @dataclass(frozen=True)
-class SweepSummary:
+class SweepSummary(Displayed):
     """What a run has done. Counts are of this run; ``failures`` are by status, of the whole store.
 
     ``done``: cases solved. Of the whole store are ``refused``: cases that cannot be built at all,
@@ -64,11 +65,6 @@ class SweepSummary:
     def failed(self) -> bool:
         """Whether some case has no answer (a case of no equilibrium has one)."""
         return bool(self.failures)
-
-    def _repr_html_(self) -> str:
-        from buttress.report.notebook import sweep_html
-
-        return sweep_html(self)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from functools import cache
 from small_study import small_study
 
 from buttress.compare.compare import compare
-from buttress.results.records import Comparison
+from buttress.results.comparison import Comparison
 from buttress.study.read import study_from
 from buttress.study.study import Study
 from buttress.sweep.vary import plain

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from buttress.results.comparison import Comparison
 from buttress.results.contacts import ContactLine
 from buttress.results.picture import (
     Arrow,
@@ -17,7 +18,6 @@ from buttress.results.picture import (
 )
 from buttress.results.records import (
     BoneResult,
-    Comparison,
     CondyleResult,
     ConstructResult,
     ContactProfile,

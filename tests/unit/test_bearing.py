@@ -20,7 +20,8 @@ from buttress.report.tables import limits_table
 from buttress.report.terminal import print_table
 from buttress.results import bearing
 from buttress.results.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
-from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, Comparison, LimitResult
+from buttress.results.comparison import Comparison
+from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, LimitResult
 
 LOST = "not found: answers did not converge near it"
 

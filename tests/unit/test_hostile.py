@@ -17,7 +17,8 @@ from buttress.draw import all as figures
 from buttress.draw import sweep as sweep_figures
 from buttress.draw.all import draw_all
 from buttress.draw.text import clashes, shown_texts
-from buttress.report.folder import as_csv, inert, rows
+from buttress.files import as_csv, inert
+from buttress.report.folder import rows
 from buttress.report.page import write_report
 from buttress.study.read import study_from
 from buttress.sweep.sweep import export_csv, run_sweep

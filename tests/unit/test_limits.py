@@ -18,10 +18,11 @@ from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Solver
+from buttress.files import settled
 from buttress.implants.hardware import Hardware
 from buttress.model.install import build_model
 from buttress.model.model import Model, intact_measures, intact_problem
-from buttress.report.folder import document, rows, settled
+from buttress.report.folder import document, rows
 from buttress.results.limits import (
     Gauge,
     Reading,

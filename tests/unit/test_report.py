@@ -19,7 +19,8 @@ from buttress.report.page import write_report
 from buttress.report.tables import main_table
 from buttress.report.terminal import MARK, ORDER, best_first, lines, print_table, why_first
 from buttress.report.verified import recorded, sentences
-from buttress.results.records import NOT_TIGHTENED, Comparison, LimitResult
+from buttress.results.comparison import Comparison
+from buttress.results.records import NOT_TIGHTENED, LimitResult
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
 from buttress.study.tables import value

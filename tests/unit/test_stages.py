@@ -66,7 +66,7 @@ def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
 
 
 def document_of(found):
-    from buttress.report.folder import plain
+    from buttress.files import plain
 
     return plain(found)
 

@@ -15,8 +15,8 @@ from buttress.model.install import build_model
 from buttress.model.model import blocks_of, inclusions_of
 from buttress.report.folder import document, rows
 from buttress.report.terminal import best_first, lines
+from buttress.results.comparison import Comparison
 from buttress.results.picture import take_picture
-from buttress.results.records import Comparison
 from buttress.study.read import Study
 
 

@@ -1,0 +1,134 @@
+"""Writing files: numbered folders, never overwritten and written whole; CSV, JSON, file names."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from buttress.fe.errors import InputError
+
+ROUNDING = 1e-12
+"""Far below what the model knows, in the units of every column: mm, degrees, N, MPa, shares."""
+
+
+def new_folder(name: str, given: Path | None, force: bool) -> Path:
+    """Where results go: the given folder, or the next free ``results/NAME-001``.
+
+    Raises `InputError` for a given folder that exists and is not empty, unless ``force``, and for
+    a place that cannot be written to.
+    """
+    if given is None:
+        number = 1
+        while (folder := Path("results") / f"{name}-{number:03d}").exists():
+            number += 1
+        return folder
+    if given.exists() and not given.is_dir():
+        raise InputError("the place for results is a file", key="--out", value=str(given),
+                         expected="a folder, or a name that is not taken")
+    if given.is_dir() and any(given.iterdir()) and not force:
+        raise InputError("the folder for results exists and is not empty", key="--out",
+                         value=str(given), expected="a new or empty folder, or --force")
+    return given
+
+
+@contextmanager
+def written_whole(folder: Path) -> Iterator[Path]:
+    """A temporary folder beside ``folder`` that takes its place when the block ends well.
+
+    Files already in ``folder`` (with ``--force``) stay unless one of the same name is written.
+    Raises `InputError` where the place cannot be written to.
+    """
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise InputError(f"results cannot be written there: {error.strerror}", key="--out",
+                         value=str(folder), expected="a folder that can be written to") from None
+    try:
+        yield draft
+        draft.chmod(0o755)
+        if folder.exists():
+            _move_over(draft, folder)
+        else:
+            os.rename(draft, folder)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+
+
+def _move_over(source: Path, target: Path) -> None:
+    """Move what is in a folder into another that exists, file by file."""
+    for path in sorted(source.iterdir()):
+        there = target / path.name
+        if path.is_dir() and there.is_dir():
+            _move_over(path, there)
+        else:
+            os.replace(path, there)
+
+
+def plain(value: Any) -> Any:
+    """Records as dicts and lists for JSON; pictures are left out, numbers that are not are None."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)
+                if f.name != "pictures"}
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if hasattr(value, "item") and not isinstance(value, str):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def settled(value: Any) -> Any:
+    """A number of size below `ROUNDING` is the rounding of a zero, and given as 0."""
+    return 0.0 if isinstance(value, float) and abs(value) < ROUNDING else value
+
+
+def as_csv(table: list[dict[str, Any]], columns: Sequence[str]) -> str:
+    """The table as CSV with units in its header; a missing number is an empty field.
+
+    Text that a spreadsheet would take for a formula gets an apostrophe in front.
+    """
+    out = io.StringIO()
+    writer = csv.DictWriter(out, columns, lineterminator="\n")
+    writer.writeheader()
+    for row in table:
+        writer.writerow({k: "" if v is None else inert(v) for k, v in row.items()})
+    return out.getvalue()
+
+
+def inert(value: Any) -> Any:
+    """The value for a CSV field; text that a spreadsheet would run gets an apostrophe in front."""
+    if isinstance(value, str) and value.lstrip()[:1] in tuple("=+-@＝＋－＠"):
+        return "'" + value
+    return value
+
+
+def file_names(names: Sequence[str]) -> dict[str, str]:
+    """What files are called after each construct: its name, with its number in the study where
+    another has the same letters and digits."""
+    bare = [slug(name, set()) for name in names]
+    return {name: f"{name} construct {i}" if bare.count(bare[i - 1]) > 1 else name
+            for i, name in enumerate(names, 1)}
+
+
+def slug(name: str, taken: set[str]) -> str:
+    """File name of letters, digits and dashes, made unique among ``taken`` (which it joins)."""
+    base = "".join(c if c.isalnum() and c.isascii() else "-" for c in name.lower())
+    base = "-".join(part for part in base.split("-") if part)[:60].rstrip("-") or "construct"
+    found, number = base, 2
+    while found in taken:
+        found, number = f"{base}-{number}", number + 1
+    taken.add(found)
+    return found
