@@ -9,7 +9,7 @@ from typing import Any
 
 from buttress.bench.expect import BenchTest, Claim, expectations, verdict
 from buttress.bench.readings import readings
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.results.comparison import Comparison
 from buttress.results.records import ConstructResult
 from buttress.study.checked import require_known

@@ -49,7 +49,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             ) -> None:
     """Solve each construct of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by every command that solves; see their help
-    from buttress.compare.compare import compare as run
+    from buttress.comparison.compare import compare as run
     from buttress.files import new_folder, written_whole
     from buttress.report.folder import document, write_results
 
@@ -234,7 +234,7 @@ def verify(json: Json = False, quiet: Quiet = False,
 
     results = run_cases(say(quiet or json))
     if record:
-        from buttress.compare.compare import versions
+        from buttress.comparison.compare import versions
         from buttress.report.verified import record_of, write_record
 
         print(f"recorded: {write_record(record_of(results, versions()))}", file=sys.stderr)

@@ -78,8 +78,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                       "--dry-run": dry_run, "--quick": quick, "--strain": strain})
         _tell_status(status, export, figures, json)
         return
-    from buttress.sweep.evaluate import Options
-    from buttress.sweep.sweep import estimate, export_csv, run_sweep
+    from buttress.sweeps.evaluate import Options
+    from buttress.sweeps.sweep import estimate, export_csv, run_sweep
 
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
@@ -138,8 +138,8 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          json: Json = False, quiet: Quiet = False) -> None:
     """How sure the ranking of constructs is, and what drives it."""
     from buttress.fe.errors import InputError
-    from buttress.rank.inputs import input_lines
-    from buttress.rank.rank import estimate_rank, run_rank
+    from buttress.ranking.inputs import input_lines
+    from buttress.ranking.rank import estimate_rank, run_rank
     from buttress.report.rank import table_lines, write_folder
 
     given, _, name = given_study(study, example)
@@ -170,7 +170,7 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
-    from buttress.sweep.store import read_meta, reading, told
+    from buttress.sweeps.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
@@ -205,7 +205,7 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
-    from buttress.sweep.sweep import export_csv, sweep_status
+    from buttress.sweeps.sweep import export_csv, sweep_status
 
     state = sweep_status(path)
     lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "

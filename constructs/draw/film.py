@@ -20,7 +20,7 @@ from buttress.report.terminal import worst_subsidence
 from buttress.results.picture import Picture
 from buttress.study.checked import require_known
 from buttress.study.study import Study
-from buttress.sweep.explore import Explorer, Live
+from buttress.sweeps.explore import Explorer, Live
 
 RISE, REST = 24, 6
 """Frames while the load rises, and frames that rest on the last of them."""

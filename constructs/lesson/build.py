@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from buttress.compare.compare import versions
+from buttress.comparison.compare import versions
 from buttress.fe.errors import InputError
 from buttress.lesson.check import Ask, fresh, measure, summary
 from buttress.lesson.grid import Scene, scene_of

@@ -15,7 +15,7 @@ from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.interpolate import read
 from buttress.lesson.solve import Solved
 from buttress.lesson.states import Geometry, Layout, Reading, geometry_of, layout_of, moved_by
-from buttress.sweep.workshop import Workshop
+from buttress.sweeps.workshop import Workshop
 
 FloatArray = np.ndarray
 ALLOWED_MM, ALLOWED_SHARE = 0.02, 0.05
@@ -127,7 +127,7 @@ def measure(scene: Scene, solved: tuple[Solved, ...], count: int, seed: int, wor
     if workers == 1:
         answers = [fresh(scene, a) for a in asks]
     else:
-        from buttress.sweep.workers import begin
+        from buttress.sweeps.workers import begin
 
         with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
             answers = list(pool.map(fresh, [scene] * len(asks), asks))

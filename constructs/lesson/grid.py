@@ -20,8 +20,8 @@ from buttress.bone.section import Section
 from buttress.lesson.biting import biting
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
-from buttress.sweep.keys import digest
-from buttress.sweep.vary import Case, plain
+from buttress.sweeps.keys import digest
+from buttress.sweeps.vary import Case, plain
 
 AXES = ("slope", "quality", "position", "friction")
 SWITCHES = ("screws", "plate", "graft")

@@ -18,7 +18,7 @@ from typing import Protocol
 
 import numpy as np
 
-from buttress.compare.compare import lets_go
+from buttress.comparison.compare import lets_go
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer
@@ -36,7 +36,7 @@ from buttress.lesson.states import (
     moved_by,
 )
 from buttress.model.model import Model
-from buttress.sweep.workshop import Workshop
+from buttress.sweeps.workshop import Workshop
 
 FloatArray = np.ndarray
 NEAR_END = (0.97, 0.9)
@@ -199,7 +199,7 @@ def _run(tasks: list[tuple[int, Scene, Job]], workers: int):  # type: ignore[no-
     if workers == 1:
         yield from (call() for call in calls)
         return
-    from buttress.sweep.workers import begin
+    from buttress.sweeps.workers import begin
 
     with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
         yield from pool.map(_call, calls)

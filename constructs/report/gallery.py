@@ -150,7 +150,7 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
     The index lists every study that lies in the folder. Files of the studies that are made are
     replaced. Raises InputError for a study that is not shipped.
     """
-    from buttress.compare.compare import compare
+    from buttress.comparison.compare import compare
 
     written = []
     for name in names or example_names():

@@ -6,16 +6,16 @@ from collections.abc import Iterable, Sequence
 
 from buttress import LABEL
 from buttress.display import shows
-from buttress.rank.certainty import Share
-from buttress.rank.rank import RankResult
+from buttress.ranking.certainty import Share
+from buttress.ranking.rank import RankResult
 from buttress.report import tables as parts
 from buttress.report.stages import stages_html
 from buttress.report.terminal import best_first
 from buttress.results.comparison import Comparison
 from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
-from buttress.sweep.explore import Live
-from buttress.sweep.sweep import SweepSummary
+from buttress.sweeps.explore import Live
+from buttress.sweeps.sweep import SweepSummary
 
 FRAME = ("<p><small>Movements in the frame of the shaft, distal and opening positive, zero after "
          "the last tightening. Capacity: without – with friction, tightened screws at the force "

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from buttress import LABEL
 from buttress.bone.patches import patches
-from buttress.compare.twins import WORDS, pairs
+from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import fragments, overview_load, shown_picture, stems
 from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from buttress import LABEL
-from buttress.compare.compare import SEARCH_LIMIT_N
-from buttress.rank.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
-from buttress.rank.inputs import input_lines
-from buttress.rank.rank import PARTS, RankResult, quarters
+from buttress.comparison.compare import SEARCH_LIMIT_N
+from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
+from buttress.ranking.inputs import input_lines
+from buttress.ranking.rank import PARTS, RankResult, quarters
 from buttress.words import counted
 
 WIDE = 0.5
@@ -132,7 +132,7 @@ def write_folder(result: RankResult) -> Path:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
-    from buttress.sweep.store import told
+    from buttress.sweeps.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")

@@ -6,7 +6,7 @@ from math import inf
 from textwrap import wrap
 
 from buttress import LABEL
-from buttress.compare.twins import WORDS, pair_lines
+from buttress.comparison.twins import WORDS, pair_lines
 from buttress.results import bearing
 from buttress.results.comparison import Comparison
 from buttress.results.records import (

@@ -25,7 +25,7 @@ from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 
 if TYPE_CHECKING:
-    from buttress.compare.compare import Search
+    from buttress.comparison.compare import Search
 
 FloatArray = np.ndarray
 EQUILIBRIUM = "equilibrium"

@@ -8,7 +8,7 @@ from functools import cache, partial
 import numpy as np
 
 from buttress.bone.bone import build_bone
-from buttress.compare.compare import Search
+from buttress.comparison.compare import Search
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Solver
@@ -19,7 +19,7 @@ from buttress.results.limits import Gauge, depression, gauges, wider
 from buttress.results.read import Reader
 from buttress.study.activities import activity_case, ground_cases
 from buttress.study.read import Study, study_from
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 from buttress.verification.studies import coarse
 
 SHIFT, DIRECTION = 6.0, 12.0

@@ -9,7 +9,7 @@ import numpy as np
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 from buttress.study.read import Study, example, study_from
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 
 OTHER = {"medial": "lateral", "lateral": "medial"}
 

@@ -23,13 +23,13 @@ import pytest
 
 from buttress.study.read import example
 from buttress.study.study import Study
-from buttress.sweep.design import make_design
-from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
-from buttress.sweep.keys import planned
-from buttress.sweep.layout import LAYOUT
-from buttress.sweep.store import Store
-from buttress.sweep.sweep import run_sweep
-from buttress.sweep.vary import Varier
+from buttress.sweeps.design import make_design
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.keys import planned
+from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.store import Store
+from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.vary import Varier
 
 FRICTION = "fracture.shear plane.friction"
 # Each changes one thing; number i gives values that were not there before.
@@ -126,7 +126,7 @@ def test_a_case_beside_a_solve_from_scratch(benchmark) -> None:
 def test_a_case_beside_a_new_process(benchmark) -> None:
     study = study_of(benchmark)
     code = ("import sys, json; from buttress.study.read import study_from\n"
-            "from buttress.sweep.evaluate import Evaluator, Options, Task\n"
+            "from buttress.sweeps.evaluate import Evaluator, Options, Task\n"
             "data = json.load(sys.stdin)\n"
             "found = Evaluator(Options()).evaluate(Task(1, '', data, {}))\n"
             "assert not found.failures\n")
@@ -167,7 +167,7 @@ def test_scaling_from_one_to_two_workers(benchmark, tmp_path: Path) -> None:
                     peaks.extend(peak_memory(path))
 
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("buttress.sweep.sweep.EVERY", 0.0)
+            patch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
             before = children()
             run_sweep(study, [f"{FRICTION}=0.45:0.6:{count}", "load.total_N=700,800"], out=path,
                       workers=workers, say=watch)

@@ -6,11 +6,11 @@ from functools import cache
 
 from small_study import small_study
 
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.results.comparison import Comparison
 from buttress.study.read import study_from
 from buttress.study.study import Study
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 
 NAMES = ("+1|cmd", "@SUM(A1:A9) <script>alert(1)</script>", "$\\frac{$ \\$x_1^2$ {",
          "_hidden \"quoted\" 'x'; --", "-" + "W" * 59)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from buttress.study.read import Study, example, study_from
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 
 
 def small_study(*constructs: str, loads: tuple[float, ...] = (700.0,), **load: Any) -> Study:

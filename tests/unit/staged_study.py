@@ -6,7 +6,7 @@ from typing import Any
 
 from buttress.stages import StagedResult, run_stages
 from buttress.study.read import Study, example, study_from
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 
 PLATE, FIRST, SECOND, LAG = "antiglide plate", "shaft 1", "shaft 2", "lag"
 

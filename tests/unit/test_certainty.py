@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import sobol_indices
 
-from buttress.rank import certainty
-from buttress.rank import words as rank_words
-from buttress.rank.certainty import (
+from buttress.ranking import certainty
+from buttress.ranking import words as rank_words
+from buttress.ranking.certainty import (
     Indices,
     by_parts,
     changes_clearly,
@@ -19,9 +19,9 @@ from buttress.rank.certainty import (
     saltelli,
     share,
 )
-from buttress.rank.rank import Driven
+from buttress.ranking.rank import Driven
 from buttress.report import rank as rank_table
-from buttress.sweep.design import unit_samples
+from buttress.sweeps.design import unit_samples
 
 FloatArray = np.ndarray
 

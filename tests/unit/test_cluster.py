@@ -17,7 +17,7 @@ from small_study import small_study
 from sweep_tables import assert_same
 
 from buttress.fe.errors import ButtressError, InputError
-from buttress.sweep.sweep import run_sweep
+from buttress.sweeps.sweep import run_sweep
 
 VARY = ["fracture.shear plane.friction=0.3:0.5:24", "section.modulus_scale=0.8,1"]
 
@@ -76,7 +76,7 @@ def test_a_cluster_gives_the_same_even_when_a_worker_is_killed(
         tmp_path: Path, scheduler: tuple[str, subprocess.Popen[bytes]],
         two_workers: list[subprocess.Popen[bytes]],
         monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("buttress.sweep.sweep.EVERY", 0.0)
+    monkeypatch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
     killed = []
 
     def kill_one(text: str) -> None:
@@ -95,7 +95,7 @@ def test_a_cluster_gives_the_same_even_when_a_worker_is_killed(
 
 def test_a_cluster_that_is_not_there_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
                                              ) -> None:
-    monkeypatch.setattr("buttress.sweep.cluster.WAIT", 1.0)
+    monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 1.0)
     for address in (f"tcp://127.0.0.1:{free_port()}", "nowhere at all"):
         with pytest.raises(InputError, match="the cluster is not there"):
             run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=address)
@@ -113,7 +113,7 @@ def test_an_address_that_is_none_makes_no_client(tmp_path: Path, monkeypatch: py
 def test_a_cluster_without_workers_is_told(tmp_path: Path,
                                            scheduler: tuple[str, subprocess.Popen[bytes]],
                                            monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("buttress.sweep.cluster.WAIT", 2.0)
+    monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 2.0)
     with pytest.raises(InputError, match="no workers"):
         run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=scheduler[0])
 
@@ -121,8 +121,8 @@ def test_a_cluster_without_workers_is_told(tmp_path: Path,
 def test_a_scheduler_that_goes_away_is_told_and_nothing_is_lost(
         tmp_path: Path, scheduler: tuple[str, subprocess.Popen[bytes]],
         two_workers: list[subprocess.Popen[bytes]], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("buttress.sweep.sweep.EVERY", 0.0)
-    monkeypatch.setattr("buttress.sweep.cluster.WAIT", 2.0)
+    monkeypatch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
+    monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 2.0)
     path = tmp_path / "s.sqlite"
 
     def kill_it(text: str) -> None:

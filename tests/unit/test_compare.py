@@ -7,7 +7,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.model.install import build_model
 from buttress.model.model import Bones, intact_measures

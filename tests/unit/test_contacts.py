@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from buttress.bone.bone import build_bone
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.solve.recover import displacements
 from buttress.model.install import build_model
 from buttress.results.contact_figures import contact_result, graft_results

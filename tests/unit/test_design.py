@@ -10,8 +10,8 @@ from scipy import stats
 
 from buttress.fe.errors import InputError
 from buttress.study.read import example
-from buttress.sweep.design import make_design, unit_samples
-from buttress.sweep.ranges import parse_range
+from buttress.sweeps.design import make_design, unit_samples
+from buttress.sweeps.ranges import parse_range
 
 STUDY = example("medial-shear")
 FRICTION = "fracture.shear plane.friction"

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from small_study import small_study
 
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.study.read import example, study_from
 from buttress.study.study import Study
-from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
-from buttress.sweep.keys import bone_key, hardware_key, load_key, planned
-from buttress.sweep.vary import Varier, plain, varied
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.keys import bone_key, hardware_key, load_key, planned
+from buttress.sweeps.vary import Varier, plain, varied
 
 FRICTION = "fracture.shear plane.friction"
 PLATED = "construct.antiglide.plate.antiglide plate"

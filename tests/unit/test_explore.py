@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from small_study import small_study
 
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.study.read import only
-from buttress.sweep.explore import Explorer
-from buttress.sweep.vary import varied
+from buttress.sweeps.explore import Explorer
+from buttress.sweeps.vary import varied
 
 FRICTION = "fracture.shear plane.friction"
 

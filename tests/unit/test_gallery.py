@@ -13,7 +13,7 @@ from PIL import Image
 from small_study import small_study
 
 from buttress import LABEL
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.report import gallery
 from buttress.study.read import example, example_names, only

@@ -12,7 +12,7 @@ from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison,
 from small_study import small_study
 from test_report import Page
 
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.draw import all as figures
 from buttress.draw import sweep as sweep_figures
 from buttress.draw.all import draw_all
@@ -21,8 +21,8 @@ from buttress.files import as_csv, inert
 from buttress.report.folder import rows
 from buttress.report.page import write_report
 from buttress.study.read import study_from
-from buttress.sweep.sweep import export_csv, run_sweep
-from buttress.sweep.vary import plain
+from buttress.sweeps.sweep import export_csv, run_sweep
+from buttress.sweeps.vary import plain
 
 STARTS = ("=", "+", "-", "@", "\t", "\r")
 

@@ -10,9 +10,9 @@ from test_report import NASTY, Page
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
-from buttress.rank.certainty import Share
+from buttress.ranking.certainty import Share
 from buttress.report.notebook import rank_html, sweep_html
-from buttress.sweep.sweep import SweepSummary
+from buttress.sweeps.sweep import SweepSummary
 
 
 def shown(result: object) -> Page:

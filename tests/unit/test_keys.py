@@ -14,7 +14,7 @@ from buttress.cli.app import app
 from buttress.fe.errors import InputError
 from buttress.study.keys import FURTHER, NEEDED, lines, markdown, tables
 from buttress.study.read import example, example_names
-from buttress.sweep.vary import SCALES, TURNS, plain
+from buttress.sweeps.vary import SCALES, TURNS, plain
 
 ROOT = Path(__file__).parents[2]
 LISTED = {(t.heading.strip("[]").replace("the file itself", ""), k.name): k

@@ -13,7 +13,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
-from buttress.compare.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
+from buttress.comparison.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import displacements
@@ -41,7 +41,7 @@ from buttress.results.read import Reader, bone_strain, intact_subsidence, read
 from buttress.results.records import LimitResult, Where
 from buttress.study.read import example_text, parse_study, study_from
 from buttress.study.tables import value
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 
 
 def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits: float):

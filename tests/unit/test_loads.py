@@ -28,9 +28,9 @@ from buttress.study.activities import (
 )
 from buttress.study.loads import LoadInput
 from buttress.study.read import example_text, parse_study, study_from
-from buttress.sweep.evaluate import Evaluator, Options, Task
-from buttress.sweep.keys import case_hash, load_key, planned
-from buttress.sweep.vary import varied
+from buttress.sweeps.evaluate import Evaluator, Options, Task
+from buttress.sweeps.keys import case_hash, load_key, planned
+from buttress.sweeps.vary import varied
 
 MASS = "body_mass_kg = 75       # invented; for the weight-bearing table only\n"
 TEXT = example_text("medial-shear").replace(MASS, "")

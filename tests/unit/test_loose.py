@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from buttress.bone.bone import build_bone
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
 from buttress.model.install import build_model
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
 from buttress.study.read import Study, study_from
-from buttress.sweep.vary import Case
-from buttress.sweep.workshop import Workshop
+from buttress.sweeps.vary import Case
+from buttress.sweeps.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
          "thread_mm": 32},

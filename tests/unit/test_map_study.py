@@ -14,7 +14,7 @@ from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
 
 from buttress.bone.section import Section, trabecular_strength
 from buttress.cli import app as cli
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.draw import all as figures
 from buttress.draw.map import modulus_map
 from buttress.fe.errors import InputError
@@ -23,8 +23,8 @@ from buttress.report.assumptions import assumptions
 from buttress.report.folder import write_results
 from buttress.study.read import load_study, parse_study, study_from
 from buttress.study.study import SectionInput
-from buttress.sweep.sweep import run_sweep
-from buttress.sweep.vary import plain, varied
+from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.vary import plain, varied
 
 MODULUS = f'map = {{ file = "m.npy", kind = "modulus", {GRID} }}'
 DENSITY = f'map = {{ file = "m.npy", kind = "density", law = "Morgan 2003 tibia", {GRID} }}'

@@ -11,13 +11,13 @@ from small_study import small_study
 
 from buttress.draw.sweep import over_range
 from buttress.fe.errors import ButtressError, InputError
-from buttress.rank import inputs as uncertain
-from buttress.rank.inputs import inputs_of, shipped
-from buttress.rank.outcomes import best_shares
-from buttress.rank.rank import Outcomes, RankResult, ranked, run_rank
-from buttress.rank.samples import Samples, make_samples
+from buttress.ranking import inputs as uncertain
+from buttress.ranking.inputs import inputs_of, shipped
+from buttress.ranking.outcomes import best_shares
+from buttress.ranking.rank import Outcomes, RankResult, ranked, run_rank
+from buttress.ranking.samples import Samples, make_samples
 from buttress.report.rank import table_lines, write_folder
-from buttress.sweep.sweep import Estimate, SweepSummary
+from buttress.sweeps.sweep import Estimate, SweepSummary
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)
@@ -367,7 +367,7 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("buttress.sweep.workers.here", lambda *args: iter(()))  # stopped at once
+    monkeypatch.setattr("buttress.sweeps.workers.here", lambda *args: iter(()))  # stopped at once
     with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*goes on"):
         run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 

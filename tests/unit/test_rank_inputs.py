@@ -10,12 +10,12 @@ from small_study import small_study
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.rank import inputs as uncertain
-from buttress.rank.inputs import input_lines, inputs_of, shipped
-from buttress.rank.samples import make_samples
+from buttress.ranking import inputs as uncertain
+from buttress.ranking.inputs import input_lines, inputs_of, shipped
+from buttress.ranking.samples import make_samples
 from buttress.study import tables
 from buttress.study.read import example, example_names
-from buttress.sweep.vary import addresses, varied
+from buttress.sweeps.vary import addresses, varied
 
 STUDY = small_study("lag screws", "antiglide")
 

@@ -10,7 +10,7 @@ from rule_findings import found_in
 from small_study import small_study
 
 from buttress.bone.section import Section
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
 from buttress.report.tables import main_table

@@ -11,17 +11,17 @@ import pytest
 from buttress.bone.bone import build_bone
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
-from buttress.rank.inputs import inputs_of
+from buttress.ranking.inputs import inputs_of
 from buttress.report.folder import document
 from buttress.results.read import Reader
 from buttress.rules.check import check
 from buttress.rules.plate import apexes
 from buttress.study.read import example, study_from
 from buttress.study.study import Plate, Screw, SectionInput, Study
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 
 SHAFT = -95.0
 SCREW = {"name": "s", "form": "HA 3.5", "side": "posterior", "height_mm": -12,

@@ -84,7 +84,7 @@ def test_rules_of_an_order() -> None:
 
 
 def test_the_shipped_orders_take_the_same_steps() -> None:
-    from buttress.compare.stages import same_steps
+    from buttress.comparison.stages import same_steps
     from buttress.study.read import example
 
     assert same_steps(*example("staged-tightening").constructs)

@@ -13,7 +13,7 @@ from staged_study import (
     staged_data,
 )
 
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.report import terminal as table
 from buttress.report.folder import document
 from buttress.report.stages import as_csv, lines, orders

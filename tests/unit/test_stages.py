@@ -23,7 +23,7 @@ from staged_study import (
     tighten,
 )
 
-from buttress.compare.compare import compare
+from buttress.comparison.compare import compare
 from buttress.draw.charts import bracket_words, capacity, curves
 from buttress.report.stages import lines
 from buttress.report.tables import facts
@@ -162,7 +162,7 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    from buttress.compare.stages import staged_result
+    from buttress.comparison.stages import staged_result
     from buttress.model.install import build_model
     from buttress.model.model import Bones, intact_measures
     from buttress.results.read import Reader, intact_subsidence
@@ -219,9 +219,9 @@ def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> Non
                                     {"load.medial_share": 0.5}])
 def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> None:
     """Every case of a shared evaluator equals a comparison of its own study."""
-    from buttress.sweep.evaluate import Task
-    from buttress.sweep.keys import planned
-    from buttress.sweep.vary import Varier
+    from buttress.sweeps.evaluate import Task
+    from buttress.sweeps.keys import planned
+    from buttress.sweeps.vary import Varier
 
     case = Varier(staged_study()).case(values)
     plan = planned(1, case, {})
@@ -239,7 +239,7 @@ def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> No
 
 @pytest.fixture(scope="module")
 def evaluator():
-    from buttress.sweep.evaluate import Evaluator, Options
+    from buttress.sweeps.evaluate import Evaluator, Options
 
     return Evaluator(Options())
 

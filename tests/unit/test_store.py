@@ -13,11 +13,11 @@ import pandas as pd
 import pytest
 
 from buttress.fe.errors import ButtressError, InputError
-from buttress.sweep.design import Design
-from buttress.sweep.evaluate import Outcome
-from buttress.sweep.layout import LAYOUT
-from buttress.sweep.store import Store, differences, read_meta, reading, write_csv
-from buttress.sweep.sweep import sweep_status
+from buttress.sweeps.design import Design
+from buttress.sweeps.evaluate import Outcome
+from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.store import Store, differences, read_meta, reading, write_csv
+from buttress.sweeps.sweep import sweep_status
 
 KEYS = ("section.bone", "fracture.shear plane.friction")
 DESIGN = Design(KEYS, ("dense,soft", "0.2:0.4:3"), "grid", None, None,
@@ -203,7 +203,7 @@ def test_a_store_in_use_is_refused_also_by_another_process(tmp_path: Path) -> No
     with opened(path):
         with pytest.raises(InputError, match="in use by another process"):
             opened(path)
-        code = ("from pathlib import Path; import sys; from buttress.sweep.store import _locked\n"
+        code = ("from pathlib import Path; import sys; from buttress.sweeps.store import _locked\n"
                 "from buttress.fe.errors import InputError\n"
                 "try: _locked(Path(sys.argv[1]))\n"
                 "except InputError as error: print(error)\n")

@@ -10,10 +10,10 @@ from sweep_tables import assert_same
 from test_store import outcome
 
 from buttress.fe.errors import InputError
-from buttress.sweep.design import Design
-from buttress.sweep.layout import LAYOUT
-from buttress.sweep.store import Store, read_meta, reading
-from buttress.sweep.sweep import run_sweep
+from buttress.sweeps.design import Design
+from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.store import Store, read_meta, reading
+from buttress.sweeps.sweep import run_sweep
 
 KEY = "fracture.shear plane.friction"
 

@@ -14,8 +14,8 @@ from buttress.draw import sweep as f
 from buttress.draw.primitives import series
 from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
-from buttress.rank.certainty import Indices, Share, paired_difference
-from buttress.rank.rank import Against, Driven, Outcomes
+from buttress.ranking.certainty import Indices, Share, paired_difference
+from buttress.ranking.rank import Against, Driven, Outcomes
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"

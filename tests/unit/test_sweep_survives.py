@@ -13,11 +13,11 @@ import pytest
 from small_study import small_study
 from sweep_tables import SCRIPT, alive, assert_same, rows_of, started, wait_for_cases
 
-from buttress.sweep import workers as workers_module
-from buttress.sweep.design import make_design
-from buttress.sweep.evaluate import Options, Outcome, Task
-from buttress.sweep.store import Store
-from buttress.sweep.sweep import (
+from buttress.sweeps import workers as workers_module
+from buttress.sweeps.design import make_design
+from buttress.sweeps.evaluate import Options, Outcome, Task
+from buttress.sweeps.store import Store
+from buttress.sweeps.sweep import (
     make_plan,
     run_sweep,
     sweep_status,
@@ -108,8 +108,8 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
 
 def test_a_second_ctrl_c_drops_the_cases_in_flight_at_once(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    endless = "import buttress.sweep.workers, time\ndef endless(task): time.sleep(600)\n" \
-              "buttress.sweep.workers._work = endless\nif __name__"
+    endless = "import buttress.sweeps.workers, time\ndef endless(task): time.sleep(600)\n" \
+              "buttress.sweeps.workers._work = endless\nif __name__"
     monkeypatch.setattr("sweep_tables.SCRIPT", SCRIPT.replace("if __name__", endless))
     path = tmp_path / "s.sqlite"
     process = started(path, 2, "nothing", *VARY)
@@ -138,7 +138,7 @@ def test_a_worker_that_is_killed_is_survived(tmp_path: Path,
 
     monkey = pytest.MonkeyPatch()
     with monkey.context() as patch:
-        patch.setattr("buttress.sweep.sweep.EVERY", 0.0)
+        patch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
         done = run_sweep(small_study(), VARY, out=path, workers=1, say=kill_once)
     assert killed
     assert (done.done, done.failures) == (4, {})
@@ -183,7 +183,7 @@ def test_an_error_inside_a_case_is_a_row_and_is_tried_again(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "s.sqlite"
     with monkeypatch.context() as patch:
-        patch.setattr("buttress.sweep.evaluate.bracket", lambda *a: 1 / 0)
+        patch.setattr("buttress.sweeps.evaluate.bracket", lambda *a: 1 / 0)
         done = run_sweep(small_study("lag screws"), VARY, out=path, workers=0)
     assert done.failures == {"error": 4}
     assert "ZeroDivisionError" in rows_of(path, "failures")[0][-1]

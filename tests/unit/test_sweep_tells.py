@@ -14,13 +14,13 @@ from sweep_tables import rows_of, started, wait_for_cases
 from buttress.cli.sweep import sweep
 from buttress.fe.errors import InputError
 from buttress.rules.check import check
-from buttress.sweep import checking
-from buttress.sweep.checking import unbuildable
-from buttress.sweep.design import make_design
-from buttress.sweep.evaluate import Options
-from buttress.sweep.store import reading
-from buttress.sweep.sweep import estimate, make_plan, run_sweep, sweep_status
-from buttress.sweep.vary import varied
+from buttress.sweeps import checking
+from buttress.sweeps.checking import unbuildable
+from buttress.sweeps.design import make_design
+from buttress.sweeps.evaluate import Options
+from buttress.sweeps.store import reading
+from buttress.sweeps.sweep import estimate, make_plan, run_sweep, sweep_status
+from buttress.sweeps.vary import varied
 
 SLOPE = "fracture.shear plane.slope_deg"
 FRICTION = "fracture.shear plane.friction"

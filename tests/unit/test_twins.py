@@ -9,8 +9,8 @@ from small_study import small_study
 from test_contacts import GRAFT, depressed
 
 from buttress.bone.bone import build_bone
-from buttress.compare.compare import compare
-from buttress.compare.twins import pair_lines, pairs, with_twins
+from buttress.comparison.compare import compare
+from buttress.comparison.twins import pair_lines, pairs, with_twins
 from buttress.model.install import build_model
 from buttress.model.model import blocks_of, inclusions_of
 from buttress.report.folder import document, rows

@@ -11,7 +11,7 @@ from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
 from buttress.study.read import example, example_names, study_from
-from buttress.sweep.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
+from buttress.sweeps.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 
 STUDY = example("medial-shear")
 PLATE = "construct.antiglide.plate.antiglide plate"

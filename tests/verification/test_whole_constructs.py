@@ -5,7 +5,7 @@ import pytest
 
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.link import End, Link
-from buttress.sweep.vary import plain
+from buttress.sweeps.vary import plain
 from buttress.verification import balance, cases, mirror, whole
 from buttress.verification.studies import coarse, mirrored, relabelled
 

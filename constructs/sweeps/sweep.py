@@ -12,19 +12,19 @@ from pathlib import Path
 from time import perf_counter
 from typing import Any
 
-from buttress.compare.compare import versions
+from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
 from buttress.study.study import Study
-from buttress.sweep.checking import unbuildable
-from buttress.sweep.design import Design, make_design
-from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
-from buttress.sweep.keys import Planned, Sharing, digest, groups, planned, sharing
-from buttress.sweep.layout import LAYOUT
-from buttress.sweep.stopping import dropping, gentle_stop
-from buttress.sweep.store import Store, read_meta, reading, write_csv
-from buttress.sweep.vary import Varier, plain
+from buttress.sweeps.checking import unbuildable
+from buttress.sweeps.design import Design, make_design
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
+from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.stopping import dropping, gentle_stop
+from buttress.sweeps.store import Store, read_meta, reading, write_csv
+from buttress.sweeps.vary import Varier, plain
 from buttress.words import counted
 
 Say = Callable[[str], None]
@@ -172,7 +172,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
     if cluster:
-        from buttress.sweep.cluster import connected
+        from buttress.sweeps.cluster import connected
 
         connected(cluster).close()  # without a cluster nothing is begun
     with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
@@ -229,11 +229,11 @@ def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: 
     tasks = [[Task(c.number, c.hash, c.data, c.scales, c.folder) for c in group]
              for group in groups(todo)]
     if cluster:
-        from buttress.sweep.cluster import on_cluster
+        from buttress.sweeps.cluster import on_cluster
 
         yield from on_cluster(tasks, options, cluster, stop)
         return
-    from buttress.sweep.workers import here, local
+    from buttress.sweeps.workers import here, local
 
     count = cores() if workers is None else workers
     if count == 0:

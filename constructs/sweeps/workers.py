@@ -19,7 +19,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from buttress.fe.errors import ButtressError
-from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 
 AHEAD = 2
 """Cases given to a worker at once: one being solved and one waiting, so that it never idles."""

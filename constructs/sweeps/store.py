@@ -18,9 +18,9 @@ from typing import Any
 from buttress import LABEL
 from buttress.fe.errors import ButtressError, InputError
 from buttress.files import inert
-from buttress.sweep.design import Design
-from buttress.sweep.evaluate import Outcome
-from buttress.sweep.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
+from buttress.sweeps.design import Design
+from buttress.sweeps.evaluate import Outcome
+from buttress.sweeps.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
 from buttress.words import counted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")

@@ -12,8 +12,8 @@ from time import perf_counter
 import numpy as np
 
 from buttress.bone.bone import Bone
-from buttress.compare.stages import staged_result
-from buttress.compare.twins import with_twins
+from buttress.comparison.stages import staged_result
+from buttress.comparison.twins import with_twins
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.threads import one_thread
@@ -61,7 +61,7 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
             also_bonded: bool = False) -> Comparison:
     """Answers of all constructs of a study. ``say`` is told what is being done.
 
-    ``also_bonded`` adds each construct's bonded twin: see `buttress.compare.twins`.
+    ``also_bonded`` adds each construct's bonded twin: see `buttress.comparison.twins`.
 
     Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
     """

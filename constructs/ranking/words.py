@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from buttress.rank.certainty import SAME, Difference, Indices
+from buttress.ranking.certainty import SAME, Difference, Indices
 from buttress.words import counted
 
 if TYPE_CHECKING:
-    from buttress.rank.rank import Against, Driven, RankResult
+    from buttress.ranking.rank import Against, Driven, RankResult
 
 FloatArray = np.ndarray
 SURE = 0.5

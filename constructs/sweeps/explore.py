@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from buttress.compare.compare import bracket
+from buttress.comparison.compare import bracket
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
@@ -16,8 +16,8 @@ from buttress.results.read import Reader, read
 from buttress.results.records import LoadResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
-from buttress.sweep.vary import Case, Varier
-from buttress.sweep.workshop import Frame, Law, Workshop, share_key
+from buttress.sweeps.vary import Case, Varier
+from buttress.sweeps.workshop import Frame, Law, Workshop, share_key
 
 
 @dataclass(frozen=True)

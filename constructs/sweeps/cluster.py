@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from buttress.fe.errors import ButtressError, InputError
-from buttress.sweep.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 
 CHUNK = 8
 """Cases of one group sent at once: few enough to lose little, enough to pay for the bone."""

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from buttress.compare.compare import SEARCH_LIMIT_N
-from buttress.sweep.store import reading
+from buttress.comparison.compare import SEARCH_LIMIT_N
+from buttress.sweeps.store import reading
 
 FloatArray = np.ndarray
 ANSWERS = ("held", "no equilibrium")

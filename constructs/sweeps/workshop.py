@@ -28,8 +28,8 @@ from buttress.model.model import Model, assemble, blocks_of, inclusions_of, inta
 from buttress.results.read import Reader, Tissue, intact_subsidence
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Study
-from buttress.sweep.keys import bone_key, digest, hardware_key, load_key
-from buttress.sweep.vary import Case
+from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key
+from buttress.sweeps.vary import Case
 
 FloatArray = np.ndarray
 T = TypeVar("T")

@@ -18,8 +18,8 @@ from buttress.rules.check import check_construct
 from buttress.study.implants import tension
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Study
-from buttress.sweep.keys import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
-from buttress.sweep.workshop import Kept
+from buttress.sweeps.keys import SIZE_OF_LOAD, Planned, bone_key, digest, hardware_key, load_key
+from buttress.sweeps.workshop import Kept
 
 FEW_KEPT, MOST_KEPT = 64, 4096
 MOST_CHECKED = 500

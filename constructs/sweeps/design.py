@@ -12,8 +12,8 @@ import numpy as np
 
 from buttress.fe.errors import InputError
 from buttress.study.study import Study
-from buttress.sweep.ranges import Range, Span, Value, parse_range
-from buttress.sweep.vary import addresses, no_overlap, varied
+from buttress.sweeps.ranges import Range, Span, Value, parse_range
+from buttress.sweeps.vary import addresses, no_overlap, varied
 
 METHODS = ("grid", "lhs", "sobol")
 MOST_CASES = 1_000_000

@@ -15,10 +15,10 @@ from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.study.study import Study
-from buttress.sweep.design import parse_vary
-from buttress.sweep.keys import bone_key
-from buttress.sweep.ranges import Range, Value, parse_range
-from buttress.sweep.vary import TURNS, Varier, addresses, plain
+from buttress.sweeps.design import parse_vary
+from buttress.sweeps.keys import bone_key
+from buttress.sweeps.ranges import Range, Value, parse_range
+from buttress.sweeps.vary import TURNS, Varier, addresses, plain
 
 OF = ("value", "factor", "shift")
 MARGIN = 0.05

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from buttress.fe.errors import InputError
-from buttress.rank.inputs import Uncertain
-from buttress.sweep.design import Design, unit_samples
-from buttress.sweep.ranges import Value
+from buttress.ranking.inputs import Uncertain
+from buttress.sweeps.design import Design, unit_samples
+from buttress.sweeps.ranges import Value
 
 FloatArray = np.ndarray
 EXACT = 8

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from buttress.compare.compare import bracket
+from buttress.comparison.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements
@@ -28,10 +28,10 @@ from buttress.results.read import (
 )
 from buttress.study.read import study_from
 from buttress.study.study import Construct
-from buttress.sweep.checking import Checker
-from buttress.sweep.keys import bone_key, digest, hardware_key
-from buttress.sweep.vary import Case
-from buttress.sweep.workshop import Frame, Kept, Law, Workshop, pulls, share_key
+from buttress.sweeps.checking import Checker
+from buttress.sweeps.keys import bone_key, digest, hardware_key
+from buttress.sweeps.vary import Case
+from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, pulls, share_key
 
 MOST_ROWS = 512
 

@@ -26,7 +26,7 @@ from buttress.study.checked import closest, did_you_mean
 from buttress.study.complaint import show
 from buttress.study.read import study_from
 from buttress.study.study import Study
-from buttress.sweep.turning import slope, turn_to
+from buttress.sweeps.turning import slope, turn_to
 
 SCALES = {
     "cancellous_strength": "strength of bone other than cortex under screw and thread",

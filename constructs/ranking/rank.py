@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from buttress import LABEL
-from buttress.compare.compare import versions
+from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.fe.errors import ButtressError, InputError
 from buttress.model.resolve import resolved
-from buttress.rank.certainty import (
+from buttress.ranking.certainty import (
     Difference,
     Indices,
     Share,
@@ -25,14 +25,14 @@ from buttress.rank.certainty import (
     paired_difference,
     share,
 )
-from buttress.rank.inputs import Uncertain, inputs_of
-from buttress.rank.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
-from buttress.rank.samples import Samples, make_samples
-from buttress.rank.words import sentence
+from buttress.ranking.inputs import Uncertain, inputs_of
+from buttress.ranking.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
+from buttress.ranking.samples import Samples, make_samples
+from buttress.ranking.words import sentence
 from buttress.study.study import LoadInput, Study
-from buttress.sweep.evaluate import Options
-from buttress.sweep.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
-from buttress.sweep.vary import varied
+from buttress.sweeps.evaluate import Options
+from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
+from buttress.sweeps.vary import varied
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]
