@@ -13,7 +13,13 @@ from matplotlib.patches import Patch
 from constructs import drawing as d
 from constructs.bone import SHAFT
 from constructs.picture import BodyPicture, MemberPicture, Picture
-from constructs.results import CANNOT_TIGHTEN, Comparison, ConstructResult, LoadResult
+from constructs.results import (
+    CANNOT_TIGHTEN,
+    ONLY_FRICTION,
+    Comparison,
+    ConstructResult,
+    LoadResult,
+)
 from constructs.textfit import LINE, SIZE, width, wrap
 
 FloatArray = np.ndarray
@@ -57,7 +63,7 @@ def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
     load = picture.load_words
     if picture.held:
-        return f"holds {load}"
+        return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
     if picture.status != "no equilibrium":
@@ -380,7 +386,9 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     if load is None or load.status != "held":
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
-    return "holds" if sunk is None else f"sinks {sunk:.3g} mm"
+    if sunk is None:
+        return ONLY_FRICTION if picture.friction_only else "holds"
+    return f"sinks {sunk:.3g} mm"
 
 
 def _sunk(load: LoadResult) -> float | None:

@@ -13,18 +13,19 @@ from matplotlib.figure import Figure
 
 from constructs import LABEL, figures
 from constructs.drawing import DPI
+from constructs.order import best_first
 from constructs.output import inert, rows
 from constructs.results import Comparison
 from constructs.small_images import few_colours, image_of
 from constructs.stages.figure import common_factor
 from constructs.stages.table import lines as stage_lines
 from constructs.study import example, example_names
-from constructs.table import best_first, lines
+from constructs.table import lines
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
            "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
-           "equilibrium_ends_N", "step_off_limit_N")
+           "equilibrium_ends_N", "ends_status", "step_off_limit_N")
 SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
 """Loads that a bisection finds: known to its last step only."""
 DIGITS = 9

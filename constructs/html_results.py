@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from constructs import LABEL
 from constructs import report_parts as parts
+from constructs.order import best_first
 from constructs.results import Comparison, ConstructResult, FragmentResult, LoadResult
-from constructs.table import best_first
 
 if TYPE_CHECKING:
     from constructs.certainty import Share
@@ -65,11 +65,13 @@ def fragment_html(fragment: FragmentResult) -> str:
 
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
+    from constructs.rank_table import rank_text
+
     head = ("construct", "best [%]", "holds [%]", "keeps all limits [%]",
             *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "mean rank")
     rows = [(parts.text(s.construct), _share(s.best), _share(s.holds), _share(s.keeps_all),
              *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
-             str(s.unanswered), f"{s.mean_rank:.1f}")
+             str(s.unanswered), rank_text(s.mean_rank))
             for s in result.standings]
     return page(
         f"<p><b>{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "

@@ -205,6 +205,10 @@ class Step:
                 found = self.follow(near.force, near.slack, near.kink_step)
                 if found is not None:
                     return replace(found, method="active set, neighbour")
+                if brief and not quick:
+                    limit = capacity(p, self.load, prescribed=self.prescribed)
+                    return (self.none("no equilibrium", limit.escape) if _impossible(limit)
+                            else self._lemke(limit))
                 if brief:
                     return self.none("unconverged", None, "left out: all starts but a neighbour's")
             # Most searches end soon. The proof that nothing holds costs less than long ones.

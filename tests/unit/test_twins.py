@@ -11,11 +11,12 @@ from test_contacts import GRAFT, depressed
 from constructs.bone import build_bone
 from constructs.compare import compare
 from constructs.model import blocks_of, build_model, inclusions_of
+from constructs.order import best_first
 from constructs.output import document, rows
 from constructs.picture import take_picture
 from constructs.results import Comparison
 from constructs.study import Study
-from constructs.table import best_first, lines
+from constructs.table import lines
 from constructs.twins import pair_lines, pairs, with_twins
 
 
