@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from buttress.bench.expect import Claim, Reading
-from buttress.results.records import ConstructResult, LoadResult
+from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult
 
 
 def readings(claim: Claim, constructs: dict[str, ConstructResult], fragment: str
@@ -51,6 +51,8 @@ def failure_load(construct: ConstructResult, fragment: str, load: float) -> Read
     del fragment, load
     if any(r.status == "unconverged" for r in construct.loads):
         return Reading(None, words="a load did not converge")
+    if construct.ends_status == NOT_KNOWN and construct.step_off_limit_N is None:
+        return Reading(None, words=f"not known above {construct.known_to_N or 0.0:.0f} N")
     reached = [x for x in (construct.step_off_limit_N, construct.equilibrium_ends_N)
                if x is not None]
     if not reached:

@@ -69,6 +69,7 @@ def _how(comparison: Comparison) -> dict[str, Any]:
                                                    "statuses")},
         "constructs": [{"name": c.name, "capacity_N": list(c.capacity_N),
                         "equilibrium_ends_N": c.equilibrium_ends_N,
+                        "ends_status": c.ends_status, "known_to_N": c.known_to_N,
                         "step_off_limit_N": c.step_off_limit_N, "first_limit": c.first_limit}
                        for c in comparison.constructs]}
 

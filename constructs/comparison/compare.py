@@ -16,6 +16,7 @@ from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity
+from buttress.fe.solve.strategy import FEW_LINKS
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
@@ -24,16 +25,21 @@ from buttress.results.limits import (
     NOT_FOUND,
     Gauge,
     Reading,
+    find_limit,
     find_limits,
     first_words,
     gauges,
     lowest,
+    moved_joint,
 )
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import Reader, intact_subsidence, read
 from buttress.results.records import (
+    BEYOND,
     CANNOT_TIGHTEN,
+    FOUND,
     HELD_BY_NOTHING,
+    NOT_KNOWN,
     NOT_TIGHTENED,
     ConstructResult,
     LetsGo,
@@ -52,6 +58,8 @@ CURVE_POINTS = 12
 BISECTIONS = 12
 VALUE_TOLERANCE, LOAD_TOLERANCE, REACHES = 1e-4, 1e-6, 40
 """A limit is reached where its figure is this close to it, or this much of the load over it."""
+CLOSE = 1e-3
+"""Share of the bound of limit analysis within which that proves the end of equilibrium."""
 LEAST_N = 1.0
 """A construct that does not hold this load is held by nothing."""
 Say = Callable[[str], None]
@@ -112,7 +120,8 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
         result, fields = read(reader, model, answer, total)
         loads.append(replace(result, load_name=study.load.name(total)))
         if pictures:
-            shots.append(take_picture(model, answer, total, fields))
+            shots.append(replace(take_picture(model, answer, total, fields), friction_only=(
+                lower.factor is not None and total > lower.factor)))
     bound = model.capacity(rising=True) if model.hardware.tighten else upper
     search = Search(reader, model, bound.factor, answers)
     curve, sunk = _curve(search, study.load.total_N)
@@ -125,7 +134,8 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
         upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
         first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve, sunk, tuple(loads),
         model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
-        lowest(limits))
+        lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
+        moved=find_limit(search, moved_joint(reader, model)))
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
         return replace(found, pictures=tuple(unloaded(p, why) for p in shots))
@@ -151,6 +161,10 @@ def _status(model: Model, loads: list[LoadResult]) -> str:
     return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
 
 
+def _ending(answer: Answer) -> str:
+    return FOUND if answer.status == "no equilibrium" else NOT_KNOWN
+
+
 def without_load(model: Model) -> str:
     """Why a construct that holds no load at all does not, in words."""
     if model.tightened is None or model.tightened.held:
@@ -162,9 +176,10 @@ def without_load(model: Model) -> str:
 class Search:
     """Loads at which something happens, found from the study's own ``answers`` on.
 
-    While the end is searched, a load that the first starts do not answer counts as not held until
-    the search has ended there; all starts but Lemke's method then have their say. The search
-    starts at the largest load of the study that is held by a full answer.
+    Only an answer of no equilibrium ends the search: while it is narrowed down, a load that a
+    neighbour's states do not answer counts as not held, but where that ends, all starts have
+    their say, Lemke's method only where links are few. If none converges, the end is not known.
+    It starts at the largest load of the study that is held. ``known_to``: largest load held [N].
     """
 
     def __init__(self, reader: Reader, model: Model, upper: float | None,
@@ -172,7 +187,12 @@ class Search:
         self.reader, self.model, self.upper = reader, model, upper
         self.held = [p for p, a in answers.items() if a.held]
         self.known: dict[float, Answer] = {p: answers[p] for p in self.held}
-        self.ends = self._find_end(max(self.held, default=0.0))
+        self.ends_status, self.known_to = self._find_end(max(self.held, default=0.0))
+
+    @property
+    def ends(self) -> float | None:
+        """Largest load held by stepwise loading [N], None if beyond the search or not known."""
+        return self.known_to if self.ends_status == FOUND else None
 
     def answer(self, total: float, quick: bool = True, brief: bool = False) -> Answer:
         """Answer at a load, followed from the nearest one that is known to hold."""
@@ -185,23 +205,34 @@ class Search:
             self.known[total] = found
         return self.known[total]
 
-    def _find_end(self, good: float) -> float | None:
-        """Largest load held by stepwise loading [N], None if beyond the search limit."""
+    def _find_end(self, good: float) -> tuple[str, float]:
+        """What is known of the end of equilibrium, and the largest load known to be held [N]."""
         if good == 0.0:
-            good = LEAST_N
-            if not self.answer(good, quick=False).held:
-                return 0.0
+            found = self.answer(good := LEAST_N, quick=False)
+            if not found.held:
+                return _ending(found), 0.0
         # Limit analysis bounds the load from above, so the search ends there at the latest.
-        bound = self.upper if self.upper is not None else np.inf
+        bound = max(good, np.inf if self.upper is None else self.upper)
         if bound > SEARCH_LIMIT_N and self.answer(SEARCH_LIMIT_N).held:
-            return None
-        top = max(good, min(bound, SEARCH_LIMIT_N))
+            return BEYOND, SEARCH_LIMIT_N
+        top = min(bound, max(good, SEARCH_LIMIT_N))
         while True:
             good, bad = self._bisect(good, top, lambda p: self.answer(p, brief=True).held)
-            if bad >= top or not self.answer(bad).held:
-                beyond = bad >= SEARCH_LIMIT_N and self.answer(SEARCH_LIMIT_N).held
-                return None if beyond else good
+            if good >= (1.0 - CLOSE) * bound:
+                return FOUND, good
+            found = self._decided(bad)
+            if not found.held:
+                return _ending(found), good
             good = bad
+            if good >= top:
+                return BEYOND, good
+
+    def _decided(self, total: float) -> Answer:
+        """The answer where the search would end; with many links Lemke's method takes too long."""
+        if self.model.problem.n > FEW_LINKS:
+            return self.answer(total)
+        found = self.answer(total, quick=False, brief=True)
+        return found if found.status != "unconverged" else self.answer(total, quick=False)
 
     def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]
                 ) -> tuple[float, float]:
@@ -217,8 +248,8 @@ class Search:
         Bracketed between loads of the study and the end of the search, then false position
         (Illinois): exact in one step where the figure is linear in the load.
         """
-        top = SEARCH_LIMIT_N if self.ends is None else self.ends
-        if top == 0.0:
+        top = self.known_to
+        if top == 0.0 and self.ends_status == FOUND:
             return without_load(self.model)
         low, below = 0.0, -1.0
         for load in sorted({0.0, top, *(p for p in self.held if p < top)}):
@@ -228,8 +259,10 @@ class Search:
             if over >= 0.0:
                 return self._between(gauge, (low, below), (load, over))
             low, below = load, over
-        return (f"not reached below {newtons(top)} N" if self.ends is None
-                else f"not reached before it lets go at {newtons(top)} N")
+        return {BEYOND: f"not reached below {newtons(top)} N",
+                FOUND: f"not reached before it lets go at {newtons(top)} N",
+                NOT_KNOWN: f"not reached up to {newtons(round(top))} N, above which equilibrium is "
+                           "not known"}[self.ends_status]
 
     def kept_to(self, gauge: Gauge) -> float:
         """Largest load [N] that was solved up to which a gauge is within its limit."""
@@ -295,13 +328,14 @@ def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...],
     """
     bone, reader = search.reader.bone, search.reader
     even = np.linspace(0.0, 1.2 * max(asked), CURVE_POINTS + 1)
-    last = max((p for p in (*even, *asked) if p <= (search.ends or 0.0)), default=0.0)
-    near = [p for p in search.known if last < p <= min(search.ends or 0.0, even[-1])]
+    end = 0.0 if search.ends_status == BEYOND else search.known_to
+    last = max((p for p in (*even, *asked) if p <= end), default=0.0)
+    near = [p for p in search.known if last < p <= min(end, even[-1])]
     loads = tuple(float(x) for x in np.unique([*even, *asked, *near]))
     sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
     for total in loads:
         values = None
-        if 0.0 < total <= (np.inf if search.ends is None else search.ends):
+        if 0.0 < total <= (np.inf if search.ends_status == BEYOND else search.known_to):
             answer = search.answer(total, quick=False)
             values = reader.measures(search.model, answer) if answer.held else None
         for i in bone.fragments:

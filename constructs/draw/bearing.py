@@ -17,9 +17,9 @@ from buttress.results.bearing import (
     BearingRow,
     Cell,
 )
-from buttress.results.records import CANNOT_TIGHTEN
+from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION
 
-LOOKS = {HOLDS: ("#A6D8F2", ""), LETS_GO: ("#F0B08A", "xxx"),
+LOOKS = {HOLDS: ("#A6D8F2", ""), ONLY_FRICTION: ("#A6D8F2", ".."), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
 BROKEN = ("#FBEFA0", "//")
 """Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
@@ -96,7 +96,9 @@ def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], text: str) 
 def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     """Colour, hatch and meaning of what the matrix shows."""
     verdicts = {c.verdict for row in bearing.rows for c in row.cells.values()}
-    named = {HOLDS: "keeps every limit", "": "passes a limit first reached at the load named",
+    named = {HOLDS: "keeps every limit",
+             ONLY_FRICTION: "keeps every limit, but only with friction",
+             "": "passes a limit first reached at the load named",
              LETS_GO: "lets go: no equilibrium",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()

@@ -13,7 +13,16 @@ from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, limit_words
-from buttress.results.records import CANNOT_TIGHTEN, HELD_BY_NOTHING, ConstructResult, not_tightened
+from buttress.results.records import (
+    BEYOND,
+    CANNOT_TIGHTEN,
+    HELD_BY_NOTHING,
+    NOT_KNOWN,
+    ONLY_FRICTION,
+    ConstructResult,
+    needs_friction,
+    not_tightened,
+)
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",
@@ -35,6 +44,14 @@ def bracket_words(construct: ConstructResult) -> str:
     return f"{low or 0.0:.0f} to {high:.0f} N"
 
 
+def _said(construct: ConstructResult) -> str:
+    """The capacity in words and, where it is not known when equilibrium ends, that."""
+    words = bracket_words(construct)
+    if construct.ends_status != NOT_KNOWN:
+        return words
+    return f"{words}; its end is not known above {construct.known_to_N or 0.0:.0f} N"
+
+
 def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     """Capacity of every construct: the bracket of limit analysis and what happens on the way.
 
@@ -51,7 +68,7 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     if ax is None:
         inside = max(d.HIGH - under - 0.7, len(names) * 0.42)
         lines, widest = _names(names, inside)
-        deep = [*lines, *(wrap(bracket_words(c), WORDS) for c in constructs)]
+        deep = [*lines, *(wrap(_said(c), WORDS) for c in constructs)]
         inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in deep) + 0.3) * LINE)
         figure: Figure = d.slide(inside + under + 0.7)
         ax = d.axes_at(figure, widest + 0.5, under, d.WIDE - widest - 0.5 - 2.55, inside)
@@ -62,7 +79,7 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     lanes = _lanes(comparison, end)
     for i, c in enumerate(constructs):
         _bar(ax, c, i, end, row, d.series(i)["color"], lanes)
-        ax.text(1.015, i, wrap(bracket_words(c), WORDS), size=SIZE, va="center", linespacing=1.0,
+        ax.text(1.015, i, wrap(_said(c), WORDS), size=SIZE, va="center", linespacing=1.0,
                 transform=ax.get_yaxis_transform())
     for load in comparison.study.load.total_N:
         ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
@@ -95,7 +112,7 @@ def _axis_end(comparison: Comparison) -> float:
     loads = list(comparison.study.load.total_N)
     for c in comparison.constructs:
         loads += [v for v in (*c.capacity_N, *_reached(c).values()) if v is not None]
-        if c.capacity_N[1] is None or c.equilibrium_ends_N is None:
+        if c.capacity_N[1] is None or c.ends_status == BEYOND:
             loads.append(c.search_limit_N)
     limit = max(c.search_limit_N for c in comparison.constructs)
     return 1.04 * min(max(loads), max(limit, *comparison.study.load.total_N))
@@ -235,7 +252,10 @@ def _ending(c: ConstructResult) -> str:
     ends = c.equilibrium_ends_N
     if not_tightened(c):
         return CANNOT_TIGHTEN
+    if c.ends_status == NOT_KNOWN:
+        return f"not known above {c.known_to_N or 0.0:.0f} N"
     if ends is None:
-        return f"holds beyond {c.search_limit_N:g} N"
+        friction = f", {ONLY_FRICTION}" if needs_friction(c, c.search_limit_N) else ""
+        return f"no end up to {c.search_limit_N:g} N{friction}"
     return "no equilibrium" if ends == 0.0 else f"ends at {ends:.0f} N"
 

@@ -15,9 +15,10 @@ from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
-from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
+from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
 
 FloatArray = np.ndarray
+
 ESCAPE_MM = 5.0
 """How far an escaping fragment is drawn along its motion."""
 GROUP_MM = 6.0
@@ -58,7 +59,7 @@ def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
     load = picture.load_words
     if picture.held:
-        return f"holds {load}"
+        return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
     if picture.status != "no equilibrium":
@@ -381,7 +382,9 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     if load is None or load.status != "held":
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
-    return "holds" if sunk is None else f"sinks {sunk:.3g} mm"
+    if sunk is None:
+        return ONLY_FRICTION if picture.friction_only else "holds"
+    return f"sinks {sunk:.3g} mm"
 
 
 def _sunk(load: LoadResult) -> float | None:

@@ -143,7 +143,9 @@ def changes_clearly(u: FloatArray, values: FloatArray, parts: int, seed: int) ->
     rng = np.random.default_rng(seed)
 
     def apart(order: FloatArray) -> float:
-        return float(np.ptp(_part_means(values[order], parts), axis=0).max())
+        means = _part_means(values[order], parts)
+        # A column without a mean in every part says nothing of how far its parts lie apart.
+        return float(np.nan_to_num(np.ptp(means, axis=0)).max())
 
     chance = np.array([apart(rng.permutation(len(values))) for _ in range(SHUFFLES)])
     found = [apart(np.argsort(column, kind="stable")) for column in u.T]
@@ -153,7 +155,10 @@ def changes_clearly(u: FloatArray, values: FloatArray, parts: int, seed: int) ->
 
 
 def _part_means(values: FloatArray, parts: int) -> FloatArray:
-    return np.array([part.mean(axis=0) for part in np.array_split(values, parts)])
+    """Means of what is there, NaN where nothing is; an empty mean is no reason to warn."""
+    split = np.array_split(values, parts)
+    there = np.array([np.isfinite(part).sum(axis=0) for part in split], dtype=float)
+    return np.array([np.nansum(part, axis=0) for part in split]) / np.where(there, there, np.nan)
 
 
 def saltelli(f_a: FloatArray, f_b: FloatArray, f_ab: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -66,10 +66,14 @@ class Outcomes:
         return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
 
     def ranks(self, limits: dict[str, float]) -> FloatArray:
-        """Ranks from 1 by `merit` in each sample, ``(n, constructs)``; equals share theirs."""
-        merit = self.merit(limits)
-        return 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
+        """Ranks from 1 by `merit` in each sample, ``(n, constructs)``; equals share theirs.
+
+        What has no answer has no rank (NaN), and is left out of the ranks of the others.
+        """
+        merit = np.where(np.isin(self.status, ANSWERS), self.merit(limits), np.nan)
+        ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
             + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
+        return np.where(np.isnan(merit), np.nan, ranks)
 
     def best(self, limits: dict[str, float]) -> FloatArray:
         """Who is best in each sample, ``(n, constructs)``: of those that keep all limits.

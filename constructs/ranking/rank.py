@@ -47,7 +47,7 @@ class Standing:
 
     The best keeps all limits and sinks least of those that do; where none does, none is best.
     ``keeps``: each limit of the study by name. What is not held keeps none. ``mean_rank``: also by
-    capacity among what lets go.
+    capacity among what lets go, over the samples with an answer (NaN without any).
     """
 
     construct: str
@@ -262,6 +262,7 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
     all_kept, best, ranks = paired.keeps_all(limits), paired.best(limits), paired.ranks(limits)
+    mean_ranks = by_parts(np.arange(float(len(ranks))), ranks, 1)[0]
     standings = []
     for j, name in enumerate(names):
         over = {e.name: tuple(by_parts(drawn.shares[:, i], ranks[:, j], PARTS).tolist())
@@ -270,8 +271,8 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
             name, share(best[:, j]), share(paired.held[:, j]),
             {limit: share(k[:, j]) for limit, k in kept.items()}, share(all_kept[:, j]),
             int((paired.status[:, j] == "no equilibrium").sum()),
-            int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(ranks[:, j].mean()), over))
-    standings.sort(key=lambda s: (-s.best.share, s.mean_rank))
+            int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(mean_ranks[j]), over))
+    standings.sort(key=lambda s: (-s.best.share, np.nan_to_num(s.mean_rank, nan=np.inf)))
     chosen = names.index(reference or standings[0].construct)
     against = [_against(paired, j, chosen) for j in range(len(names)) if j != chosen]
     driven = [_driven(drawn, found, limits, j, chosen) for j in range(len(names))] \

@@ -15,6 +15,7 @@ from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM
+from buttress.results.order import best_first, ranks, reserve
 from buttress.results.picture import Picture
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -28,10 +29,13 @@ from buttress.study.study import Study
 
 def document(comparison: Comparison) -> dict[str, Any]:
     """Everything that a comparison found, as one JSON document."""
+    places = ranks(comparison.constructs)
     return {"label": LABEL, "versions": comparison.versions,
             "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
             "constructs": plain(comparison.constructs), "stages": plain(comparison.stages),
+            "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c))}
+                      for c in best_first(comparison.constructs)],
             "weight_bearing": plain(weight_bearing(comparison))}
 
 
@@ -39,7 +43,8 @@ COLUMNS = (
     "construct", "total_load_N", "load_name", "fragment", "status", "subsidence_mean_mm",
     "subsidence_max_mm", "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
     "slip_max_mm", "opening_max_mm", "widening_mm", "stiffness_N_per_mm", "capacity_lower_N",
-    "capacity_upper_N", "capacity_status", "equilibrium_ends_N", "step_off_limit_N",
+    "capacity_upper_N", "capacity_status", "equilibrium_ends_N", "ends_status",
+    "known_to_N", "rank", "reserve_N", "reserve_is", "step_off_limit_N",
     "depression_limit_N", "widening_limit_N", "bone_limit_N", "metal_limit_N", "first_limit",
     "bone_over_yield", "worst_member_yield_ratio", "stations_at_capacity", "applied_x_N",
     "applied_y_N", "balance_error", "residual", "complementarity", "method",
@@ -57,15 +62,16 @@ LIMIT_COLUMNS = {"depression_limit_N": "depression", "widening_limit_N": "wideni
 
 def rows(comparison: Comparison) -> list[dict[str, Any]]:
     """One row a construct, load and fragment; None where a number does not exist."""
-    out = []
+    out, places = [], ranks(comparison.constructs)
     for construct in comparison.constructs:
         for load in construct.loads:
             for name in load.fragments or ("",):
-                out.append(_row(construct, load, name))
+                out.append(_row(construct, load, name, places.get(construct.name)))
     return out
 
 
-def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, Any]:
+def _row(construct: ConstructResult, load: LoadResult, name: str, rank: str | None
+         ) -> dict[str, Any]:
     fragment = load.fragments.get(name)
     row: dict[str, Any] = {
         "construct": construct.name, "fragment": name, "twin_of": construct.twin_of,
@@ -76,6 +82,9 @@ def _row(construct: ConstructResult, load: LoadResult, name: str) -> dict[str, A
         "capacity_lower_N": construct.capacity_N[0], "capacity_upper_N": construct.capacity_N[1],
         "capacity_status": construct.capacity_status,
         "equilibrium_ends_N": construct.equilibrium_ends_N,
+        "ends_status": construct.ends_status, "known_to_N": construct.known_to_N,
+        "rank": rank, "reserve_N": reserve(construct).load_N,
+        "reserve_is": reserve(construct).kind,
         "step_off_limit_N": construct.step_off_limit_N,
         "worst_member_yield_ratio": largest(m.yield_ratio for m in load.members.values())}
     for column, limit in LIMIT_COLUMNS.items():

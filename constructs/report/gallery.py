@@ -19,14 +19,15 @@ from buttress.draw.stages import common_factor
 from buttress.files import inert
 from buttress.report.folder import rows
 from buttress.report.stages import lines as stage_lines
-from buttress.report.terminal import best_first, lines
+from buttress.report.terminal import lines
 from buttress.results.comparison import Comparison
+from buttress.results.order import best_first
 from buttress.study.read import example, example_names
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
            "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
-           "equilibrium_ends_N", "step_off_limit_N")
+           "equilibrium_ends_N", "ends_status", "step_off_limit_N")
 SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
 """Loads that a bisection finds: known to its last step only."""
 DIGITS = 9

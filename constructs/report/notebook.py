@@ -10,8 +10,8 @@ from buttress.ranking.certainty import Share
 from buttress.ranking.rank import RankResult
 from buttress.report import tables as parts
 from buttress.report.stages import stages_html
-from buttress.report.terminal import best_first
 from buttress.results.comparison import Comparison
+from buttress.results.order import best_first
 from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
 from buttress.sweeps.explore import Live
@@ -72,11 +72,13 @@ def fragment_html(fragment: FragmentResult) -> str:
 @shows(RankResult)
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
+    from buttress.report.rank import rank_text
+
     head = ("construct", "best [%]", "holds [%]", "keeps all limits [%]",
             *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "mean rank")
     rows = [(parts.text(s.construct), _share(s.best), _share(s.holds), _share(s.keeps_all),
              *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
-             str(s.unanswered), f"{s.mean_rank:.1f}")
+             str(s.unanswered), rank_text(s.mean_rank))
             for s in result.standings]
     return page(
         f"<p><b>{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "

@@ -30,10 +30,10 @@ from buttress.report.tables import (
     text,
     trust_table,
 )
-from buttress.report.terminal import ORDER, best_first, why_first
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
+from buttress.results.order import ORDER, best_first, tied_first, why_first
 from buttress.results.records import ConstructResult, not_tightened
 from buttress.study.study import Study
 
@@ -45,8 +45,10 @@ LEGEND = (
     "distal positive, zero after the last tightening; net of intact: less what intact bone does "
     "under the same load. Tilt is counter-clockwise as drawn; a gap opens positive. Capacity: "
     "limit analysis without friction to with friction, with every tightened screw at the force to "
-    "which it was set. Equilibrium ends: the largest load that loading step by step still holds; "
-    "it may be above the capacity, since the load stretches the screws further. Largest error: "
+    "which it was set; only with friction: held above the capacity without it. Equilibrium ends: "
+    "the largest load that loading step by step still holds; it may be above the capacity, since "
+    "the load stretches the screws further, and is not known where answers do not converge. "
+    "Largest error: "
     "the worst of residual, complementarity and balance error, relative to the load; an answer "
     "whose errors are over tolerance is refused. A dash is a number that does not exist.</p>")
 ERRORS = (
@@ -204,10 +206,11 @@ def _answer(order: list[ConstructResult]) -> str:
                 "let go, and no order of the constructs.</p>")
     none = "" if held else "No construct holds any of the loads. "
     if len(order) == 1:
-        said = none or f"<b>{text(best.marked_name)}</b> {text(why_first(order))}."
+        said = none or f"<b>{text(best.marked_name)}</b>: {text(why_first(order))}."
         return f"<p>{said.strip()}</p>"
-    return (f"<p>{none}<b>{text(best.marked_name)}</b> comes first: "
-            f"it {text(why_first(order))}.</p>")
+    place = "shares the first rank" if tied_first(order) else "comes first"
+    return (f"<p>{none}<b>{text(best.marked_name)}</b> {place}: "
+            f"{text(why_first(order))}.</p>")
 
 
 def _twins(order: list[ConstructResult]) -> str:

@@ -29,7 +29,7 @@ def table_lines(result: RankResult) -> list[str]:
     rows = [("construct", "best", "holds", "keeps all limits", "no equilibrium", "no answer",
              "mean rank")]
     rows += [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
-              str(s.no_equilibrium), str(s.unanswered), f"{s.mean_rank:.1f}")
+              str(s.no_equilibrium), str(s.unanswered), rank_text(s.mean_rank))
              for s in result.standings]
     out += [*_aligned(rows), *_nobody(result)]
     out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both hold, "
@@ -47,7 +47,7 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
                 + f", {counted(count // PARTS, 'sample')} a quarter:",
                 *_aligned([("", *quarters(result, name)),
-                           *(("  " + s.construct, *(f"{r:.1f}" for r in s.over_range[name]))
+                           *(("  " + s.construct, *map(rank_text, s.over_range[name]))
                              for s in result.standings)])]
     if not telling:
         out += ["", "no input changes the ranks clearly: over none of the ranges do they change by "
@@ -70,6 +70,11 @@ def table_lines(result: RankResult) -> list[str]:
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
+
+
+def rank_text(rank: float) -> str:
+    """A mean rank; "-" where no sample has an answer."""
+    return "-" if np.isnan(rank) else f"{rank:.1f}"
 
 
 def _nobody(result: RankResult) -> list[str]:

@@ -51,7 +51,7 @@ table.small{font-size:.82rem}
 table.small td:nth-child(2){white-space:nowrap}
 table.staged td:nth-child(2){white-space:normal;min-width:11em}
 footer{margin-top:2rem}
-.main th:nth-child(3),.main td:has(>.good),.main td:has(>.bad){text-align:left}
+.main th:nth-child(3),.main td:has(>.good),.main td:has(>.bad),.main td:has(>.open){text-align:left}
 figure{margin:1rem 0}
 img{max-width:100%;height:auto;border:1px solid #ddd}
 figcaption{overflow-wrap:anywhere;font-size:.85em;color:#333}

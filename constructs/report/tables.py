@@ -6,11 +6,13 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from buttress.draw.charts import bracket_words
-from buttress.report.terminal import MARK, ends_text, worst_subsidence
+from buttress.report.terminal import MARK, ends_text, ends_words, worst_subsidence
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words, not_found
+from buttress.results.order import ENDS, FAR, ranks, reserve, reserve_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
+    ONLY_FRICTION,
     ConstructResult,
     FragmentResult,
     LoadResult,
@@ -66,13 +68,14 @@ def items(lines: Iterable[str]) -> str:
 
 HEAD = ("construct", "load<br>[N]", "status", "subsid-<br>ence<br>[mm]", "net of<br>intact<br>[mm]",
         "step-<br>off<br>[mm]", "gap<br>[mm]", "tilt<br>[deg]", "metal<br>of yield",
-        "capacity<br>[N]", "equilib-<br>rium ends<br>[N]")
+        "capacity<br>[N]", "equilib-<br>rium ends<br>[N]", "rank", "joint moved<br>"
+        f"{FAR.replace(' ', '&nbsp;')} at<br>[N]")
 TRUST = ("largest<br>error", "bone<br>over yield", "warn-<br>ings")
 
 
 def main_table(constructs: Sequence[ConstructResult]) -> str:
     """The comparison, one row a construct and load, with the columns that say how to trust it."""
-    groups = []
+    groups, places = [], ranks(tuple(constructs))
     for c in constructs:
         rows = []
         for i, load in enumerate(c.loads):
@@ -92,7 +95,9 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
                 share(largest(m.yield_ratio for m in load.members.values())))]
             if first:
                 cells += [f"<td{span} class=words>{text(bracket_words(c).removesuffix(' N'))}</td>",
-                          f"<td{span}>{text(ends_text(c))}</td>"]
+                          f"<td{span}>{text(ends_text(c))}</td>",
+                          f"<td{span}>{places.get(c.name, NONE)}</td>",
+                          f"<td{span}>{_moved(c)}</td>"]
             cells += [f"<td class=trust>{c_}</td>" for c_ in (
                 tiny(largest(errors(load))), share(load.bone_over_yield, 2))]
             if first:
@@ -127,6 +132,12 @@ def _worst(load: LoadResult) -> FragmentResult | None:
     return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
 
 
+def _moved(construct: ConstructResult) -> str:
+    """The load by which a construct is ordered; that equilibrium ends there, where it does."""
+    found = reserve(construct)
+    return text(found.text) + ("<br><small>ends</small>" if found.kind == ENDS else "")
+
+
 def _load(load: LoadResult) -> str:
     """A load in newtons, and below it the name that it may have."""
     name = f"<br><small>{text(load.load_name)}</small>" if load.load_name else ""
@@ -134,8 +145,9 @@ def _load(load: LoadResult) -> str:
 
 
 def _status(construct: ConstructResult, load: LoadResult) -> str:
-    kind = "good" if load.status == "held" else "bad"
-    return f'<span class="{kind}">{text(shown_status(construct, load))}</span>'
+    shown = shown_status(construct, load)
+    kind = {"held": "good", ONLY_FRICTION: "open", "unconverged": "open"}.get(shown, "bad")
+    return f'<span class="{kind}">{text(shown)}</span>'
 
 
 def forces(fragment: FragmentResult, toward: str = "lateral") -> str:
@@ -216,10 +228,11 @@ def facts(c: ConstructResult) -> str:
     step = ("" if c.step_off_limit_N is None
             else f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N")
     lines = [f"Capacity by limit analysis: <b>{text(bracket_words(c))}</b>.",
-             f"Loaded step by step, equilibrium ends at <b>{text(ends_text(c))} N</b>{step}.",
+             f"Loaded step by step, <b>{text(ends_words(c))}</b>{step}.",
+             f"For the order: {text(reserve_words(c))}.",
              f"First limit: {text(c.first_limit)}."]
     if why := not_tightened(c):
-        lines[2] = f"<b>It {text(why)}.</b>"
+        lines[3] = f"<b>It {text(why)}.</b>"
     return items(lines) + limits_table(c) + (
         '<p class="warn"><b>Warnings</b></p>' + items(text(w) for w in c.warnings)
         if c.warnings else "<p class=small>No warnings from the rules of the trade.</p>")

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from math import inf
 from textwrap import wrap
 
 from buttress import LABEL
 from buttress.comparison.twins import WORDS, pair_lines
 from buttress.results import bearing
 from buttress.results.comparison import Comparison
+from buttress.results.order import ORDER, best_first, rank_words
 from buttress.results.records import (
     HELD_BY_NOTHING,
+    NOT_KNOWN,
     ConstructResult,
     FragmentResult,
     LoadResult,
@@ -19,57 +20,8 @@ from buttress.results.records import (
     shown_status,
 )
 from buttress.study.activities import newtons
-from buttress.words import counted
 
-ORDER = ("Order: loads held, then loads at which all limits are kept, then mean subsidence at the "
-         "largest load held, then the load at which equilibrium ends, then capacity, then the "
-         "order of the study.")
 MARK = "(!) breaks a rule of the trade: see its warnings"
-
-
-def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs in the order that `ORDER` says; a bonded twin stands right after its construct."""
-    twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
-    own = sorted((c for c in constructs if c.twin_of is None), key=merit)
-    return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
-
-
-def merit(construct: ConstructResult) -> tuple[float, ...]:
-    """What a construct is ordered by, smaller is better: see `ORDER`.
-
-    Limits come before subsidence: a fragment that tips may sink less in the mean, or rise.
-    """
-    held = sorted((r for r in construct.loads if r.status == "held"),
-                  key=lambda r: r.total_load_N)
-    sunk = worst_subsidence(held[-1]) if held else None
-    ends, high = construct.equilibrium_ends_N, construct.capacity_N[1]
-    return (-len(held), -_kept(construct), inf if sunk is None else sunk,
-            -inf if ends is None else -ends, -inf if high is None else -high)
-
-
-def _kept(construct: ConstructResult) -> int:
-    """At how many loads it is held within all limits."""
-    return sum(r.status == "held" and bearing.judged(
-        construct, r.total_load_N).verdict == bearing.HOLDS for r in construct.loads)
-
-
-def why_first(order: list[ConstructResult]) -> str:
-    """What the first construct holds and what puts it before the next, in words."""
-    best = order[0]
-    held = sum(r.status == "held" for r in best.loads)
-    said = f"holds {held} of {counted(len(best.loads), 'load')}"
-    within = f"all limits at {_kept(best)} of them" if held else ""
-    rival = next((c for c in order[1:] if c.twin_of is None), None)
-    if rival is None:
-        return f"{said} and keeps {within}" if within else said
-    differs = next((i for i, (a, b) in enumerate(zip(merit(best), merit(rival), strict=True))
-                    if a != b), None)
-    ends = f"equilibrium ends latest, at {ends_text(best)} N"
-    why = {0: "more than any other", 1: f"and keeps {within}, more than any other that holds as "
-           "many", 2: f"keeps {within}, and of those that do as well sinks least at the largest "
-           "load held", 3: ends, 4: f"of equals its capacity is largest: {capacity_text(best)} N",
-           None: "as does the next; they stand in the order of the study"}[differs]
-    return f"{said}, {why}"
 
 
 def worst_subsidence(load: LoadResult) -> float | None:
@@ -127,8 +79,19 @@ def capacity_text(construct: ConstructResult) -> str:
 
 
 def ends_text(construct: ConstructResult) -> str:
+    """Where equilibrium ends [N], as in a cell: ``5964``, ``> 10000``, ``not known (≥ 950)``."""
     ends = construct.equilibrium_ends_N
+    if construct.ends_status == NOT_KNOWN:
+        return f"{NOT_KNOWN} (≥ {construct.known_to_N or 0.0:.0f})"
     return f"> {construct.search_limit_N:.0f}" if ends is None else f"{ends:.0f}"
+
+
+def ends_words(construct: ConstructResult) -> str:
+    """Where equilibrium ends, in a clause."""
+    if construct.ends_status == NOT_KNOWN:
+        return (f"equilibrium is known up to {construct.known_to_N or 0.0:.0f} N, "
+                "where it ends is not known")
+    return f"equilibrium ends at {ends_text(construct)} N"
 
 
 def lines(comparison: Comparison) -> list[str]:
@@ -150,10 +113,11 @@ def lines(comparison: Comparison) -> list[str]:
         if row[0]:
             unit = " N" if row[9][-1:].isdigit() else ""
             construct = comparison[row[0]]
-            out.append(f"\n{construct.marked_name}: capacity {row[9]}{unit}, equilibrium ends at "
-                       f"{row[10]} N")
+            out.append(f"\n{construct.marked_name}: capacity {row[9]}{unit}, "
+                       f"{ends_words(construct)}")
             first = not_tightened(construct) or f"first limit: {construct.first_limit}"
-            for words in (first, *construct.remarks):
+            for words in (rank_words(construct, comparison.constructs), first,
+                          *construct.remarks):
                 out += wrap(words, 100, initial_indent="  ", subsequent_indent="    ")
         out.append(line(values))
     marks = ["", MARK] if any(c.breaks_rule for c in comparison.constructs) else []
@@ -166,11 +130,13 @@ def print_table(comparison: Comparison) -> None:
     table = bearing.weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
-    print("\n".join(wrap(ORDER, 92)))
+    print("\n".join(wrap(ORDER, 92, break_on_hyphens=False)))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
           "last tightening; the worst fragment. Capacity: limit analysis without - with\n"
           "friction, screws as tight as they were set; ends at: largest load that stepwise\n"
-          "loading still holds (above the capacity where the load stretches screws further).\n"
+          "loading still holds (above the capacity where the load stretches screws further);\n"
+          "not known, where answers do not converge. Only with friction: held above the lower\n"
+          "bound of the capacity.\n"
           "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))

@@ -13,7 +13,15 @@ from typing import Any
 
 from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, kept_words, not_found
-from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, ConstructResult, not_tightened
+from buttress.results.records import (
+    CANNOT_TIGHTEN,
+    NOT_KNOWN,
+    NOT_TIGHTENED,
+    ONLY_FRICTION,
+    ConstructResult,
+    needs_friction,
+    not_tightened,
+)
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 
@@ -22,7 +30,7 @@ JUDGED = ("A mass on the ground is converted by the ratio of knee force to groun
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
           "upper one. Peak forces were measured in instrumented knees, not in broken ones.")
 USUAL = "The study names no activity or mass on the ground, so the usual ones stand here. "
-HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", "not known"
+HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", NOT_KNOWN
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
 WIDE = 100
@@ -31,8 +39,8 @@ WIDE = 100
 
 @dataclass(frozen=True)
 class Cell:
-    """One construct under one row: "holds", the name of the limit broken first, "lets go",
-    "cannot be tightened" or "not known".
+    """One construct under one row: "holds", "only with friction", the name of the limit broken
+    first, "lets go", "cannot be tightened" or "not known".
 
     ``load_N`` is the load at which that limit is reached, None where all hold; ``doubt`` says what
     the search did not find where the verdict is not known.
@@ -130,11 +138,13 @@ def judged(construct: ConstructResult, force: float) -> Cell:
     if reached:
         load, name = min(reached)
         return Cell(name, load)
+    if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
+        return Cell(UNKNOWN, None, f"above {construct.known_to_N or 0.0:.0f} N")
     lost = [name for name, r in construct.limits.items()
             if not_found(r) and force > (r.kept_to_N or 0.0)]
     if lost:
         return Cell(UNKNOWN, None, f"{lost[0]} not found")
-    return Cell(HOLDS, None)
+    return Cell(ONLY_FRICTION if needs_friction(construct, force) else HOLDS, None)
 
 
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",

@@ -20,9 +20,10 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.model.model import Model
 from buttress.results.read import Reader, bone_strain, fibre_stress, widening
-from buttress.results.records import LetsGo, LimitResult, LoadResult, Where
+from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, LoadResult, Where
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
+from buttress.study.tables import number
 
 if TYPE_CHECKING:
     from buttress.comparison.compare import Search
@@ -73,6 +74,27 @@ def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[Lo
               lambda a: strained_bone(reader, model, a, share), strained),
         Gauge("metal over yield", "metal_yield_ratio", limits.metal_yield_ratio,
               "stress / yield stress", lambda a: stressed_metal(model, a), {}))
+
+
+def moved_joint(reader: Reader, model: Model) -> Gauge:
+    """The gauge by which constructs are ordered: the joint has moved as far as matters."""
+    return Gauge("movement", "", number("anatomy", "limits", "movement"), "mm",
+                 lambda a: movement(reader, model, a), {})
+
+
+def movement(reader: Reader, model: Model, answer: Answer) -> Reading | None:
+    """Largest of the net subsidence of fragments and of step-off and gap of lips [mm]."""
+    values, bone = reader.measures(model, answer), reader.bone
+    total = float(answer.load.sum() / bone.load_vector(1.0).sum())
+    found = [Reading(max(reader.step_off(values, e.name)), Where(e.name, None))
+             for e in bone.edges]
+    for i in bone.fragments:
+        name = bone.solids[i].name
+        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
+            sunk, share = reader.surface(values, i)
+            found.append(Reading(float(sunk @ share) - total * reader.intact[name],
+                                 Where(name, None)))
+    return max(found, key=lambda r: r.value, default=None)
 
 
 def step_off(reader: Reader, model: Model, answer: Answer) -> Reading | None:
@@ -152,12 +174,7 @@ def stressed_metal(model: Model, answer: Answer) -> Reading | None:
 def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo, ...],
                 escapes: str | None) -> dict[str, LimitResult]:
     """The load at which each limit is reached, with its place, or the words why there is none."""
-    out = {}
-    for gauge in found:
-        reached = search.reach(gauge)
-        about = (gauge.key, gauge.limit, gauge.unit)
-        out[gauge.name] = (LimitResult(None, None, *about, reached) if isinstance(reached, str)
-                           else LimitResult(reached[0], reached[1].where, *about))
+    out = {gauge.name: find_limit(search, gauge) for gauge in found}
     for gauge in found:     # last, since every search adds loads that are solved
         if not_found(out[gauge.name]):
             out[gauge.name] = replace(out[gauge.name], kept_to_N=search.kept_to(gauge))
@@ -165,13 +182,25 @@ def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo
     return out
 
 
+def find_limit(search: Search, gauge: Gauge) -> LimitResult:
+    """The load at which one limit is reached, or the words why there is none."""
+    reached, about = search.reach(gauge), (gauge.key, gauge.limit, gauge.unit)
+    if not isinstance(reached, str):
+        return LimitResult(reached[0], reached[1].where, *about)
+    found = LimitResult(None, None, *about, reached)
+    return replace(found, kept_to_N=search.kept_to(gauge)) if not_found(found) else found
+
+
 def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | None) -> LimitResult:
     """Where stepwise loading ends; the place is what is at its bound in limit analysis (in the
     one without friction where friction alone would hold any load)."""
     about = ("", None, "N")
-    if search.ends is None:
-        return LimitResult(None, None, *about, "holds beyond the search limit")
-    if search.ends > 0.0 and letting_go:
+    if search.ends_status == BEYOND:
+        return LimitResult(None, None, *about, "beyond the search limit")
+    if search.ends_status == NOT_KNOWN:
+        return LimitResult(None, None, *about, f"{NOT_FOUND}: answers did not converge",
+                           search.known_to)
+    if search.known_to > 0.0 and letting_go:
         first = letting_go[0]
         return LimitResult(search.ends, Where(f"{first.kind} of {first.source}", first.place_mm),
                            *about)
@@ -185,8 +214,10 @@ def not_found(limit: LimitResult) -> bool:
 
 def kept_words(name: str, limit: LimitResult) -> str:
     """What is known of a limit whose search did not converge."""
-    return (f"the search for {name} did not converge; it is kept up to "
-            f"{newtons(round(limit.kept_to_N or 0.0))} N")
+    kept = f"{newtons(round(limit.kept_to_N or 0.0))} N"
+    if name == EQUILIBRIUM:
+        return f"equilibrium is known up to {kept}; above it answers did not converge"
+    return f"the search for {name} did not converge; it is kept up to {kept}"
 
 
 def lowest(limits: dict[str, LimitResult]) -> str | None:

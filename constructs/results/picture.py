@@ -93,6 +93,7 @@ class Picture:
     toward: str = "lateral"   # where x points
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
+    friction_only: bool = False   # held above what limit analysis carries without friction
 
     @property
     def load_words(self) -> str:

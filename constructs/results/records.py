@@ -16,10 +16,16 @@ from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
 
 Vector = tuple[float, float]
+
+
 NOT_TIGHTENED = "tightening has no equilibrium"
 """Status of a construct whose screws cannot be tightened."""
 CANNOT_TIGHTEN = "cannot be tightened"
 HELD_BY_NOTHING = "held by nothing"
+FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
+"""What a search says of the end of equilibrium, which unconverged answers leave not known."""
+ONLY_FRICTION = "only with friction"
+"""Verdict on what is held above the load that limit analysis carries without friction."""
 
 
 def largest(values: Any) -> float | None:
@@ -265,10 +271,12 @@ class ConstructResult(Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
-    ``equilibrium_ends_N``: largest load that stepwise loading still holds, None if beyond
-    ``search_limit_N``; ``step_off_limit_N``: load at which a step-off reaches the study's limit,
-    None where the construct lets go first or the limit is not reached; ``limits``: the same for
-    every limit by name, of which ``lowest_limit`` is reached first.
+    ``equilibrium_ends_N``: largest load that stepwise loading still holds, None where
+    ``ends_status`` is not "found" but "beyond the search" (limit) or "not known";
+    ``known_to_N``: largest load known to be held. ``step_off_limit_N``: load at which a step-off
+    reaches the study's limit, None where it is not reached; ``limits``: the same for every limit
+    by name, of which ``lowest_limit`` is reached first. ``moved``: where the joint has moved as
+    far as constructs are ordered by.
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
     ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
     """
@@ -294,6 +302,9 @@ class ConstructResult(Displayed):
     twin_of: str | None = None
     breaks_rule: bool = False
     remarks: tuple[str, ...] = ()
+    ends_status: str = FOUND
+    known_to_N: float | None = None
+    moved: LimitResult | None = None
 
     @property
     def marked_name(self) -> str:
@@ -337,5 +348,15 @@ def not_tightened(construct: ConstructResult) -> str:
 
 
 def shown_status(construct: ConstructResult, load: LoadResult) -> str:
-    """The status of an answer as tables show it: what cannot be tightened is not loaded at all."""
-    return CANNOT_TIGHTEN if not_tightened(construct) else load.status
+    """The status of an answer as tables show it: what cannot be tightened is not loaded at all,
+    and what is held by friction alone says so."""
+    if not_tightened(construct):
+        return CANNOT_TIGHTEN
+    return ONLY_FRICTION if load.status == "held" and needs_friction(
+        construct, load.total_load_N) else load.status
+
+
+def needs_friction(construct: ConstructResult, load: float) -> bool:
+    """Whether a load [N] is above what limit analysis carries without friction."""
+    low = construct.capacity_N[0]
+    return low is not None and load > low

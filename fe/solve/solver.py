@@ -38,8 +38,9 @@ class Solver(Sticking):
 
         ``near``: a held answer of a similar load, from which the states are followed first; it
         cannot change what is accepted. ``quick`` leaves out Lemke's method (and longer
-        searches where there is a ``near``), ``brief`` all other starts, so that "unconverged"
-        may stand for "no equilibrium": for searches.
+        searches where there is a ``near``), ``brief`` with a ``near`` all other starts, so that
+        "unconverged" may stand for "no equilibrium": for searches. ``brief`` without ``quick``
+        goes from the neighbour's states straight to the proofs: linear program and Lemke's method.
         """
         load = np.asarray(load, dtype=float)
         with one_thread():

@@ -90,6 +90,10 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
             found = follow(step, near.force, near.slack, near.kink_step)
             if found is not None:
                 return replace(found, method="active set, neighbour")
+            if brief and not quick:
+                limit = capacity(p, step.load, prescribed=step.prescribed)
+                return (step.none("no equilibrium", limit.escape) if _impossible(limit)
+                        else lemke_answer(step, limit))
             if brief:
                 return step.none("unconverged", None, "left out: all starts but a neighbour's")
         # Most searches end soon. The proof that nothing holds costs less than long ones.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,9 @@ from buttress.results.picture import (
     Picture,
 )
 from buttress.results.records import (
+    BEYOND,
+    FOUND,
+    NOT_KNOWN,
     BoneResult,
     CondyleResult,
     ConstructResult,
@@ -27,6 +31,7 @@ from buttress.results.records import (
     FragmentResult,
     GraftResult,
     LetsGo,
+    LimitResult,
     LoadResult,
     MemberResult,
 )
@@ -163,7 +168,20 @@ def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0
         (LetsGo("thread", "upper lag", 3, (1.0, -10.0)),), ends, limit, 10_000.0,
         "step-off reaches 2 mm at about 1900 N", curve, {"medial": sunk},
         tuple(load_result(x, held) for x in LOADS), 100, warnings,
-        tuple(picture(name, x, held, more, words) for x in LOADS))
+        tuple(picture(name, x, held, more, words) for x in LOADS),
+        ends_status=FOUND if ends is not None else BEYOND, known_to_N=10_000.0 if ends is None else ends)
+
+
+def not_known(name: str, up_to: float) -> ConstructResult:
+    """A construct whose search met answers that did not converge above a load."""
+    return replace(construct(name, ends=None, limit=None), ends_status=NOT_KNOWN,
+                   known_to_N=up_to)
+
+
+def moves(name: str, load: float, **given: Any) -> ConstructResult:
+    """A construct whose joint has moved as far as constructs are ordered by at a load [N]."""
+    return replace(construct(name, **given),
+                   moved=LimitResult(load, None, "", 0.5, "mm"))
 
 
 def comparison(constructs: tuple[ConstructResult, ...]) -> Comparison:

@@ -21,7 +21,7 @@ from buttress.report.terminal import print_table
 from buttress.results import bearing
 from buttress.results.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, LimitResult
+from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, ONLY_FRICTION, LimitResult
 
 LOST = "not found: answers did not converge near it"
 
@@ -39,10 +39,12 @@ def with_mass(made: Comparison, mass: float = 75.0, **load: object) -> Compariso
 
 @pytest.mark.parametrize(("ends", "reached", "missing", "force", "verdict"), [
     (2000.0, None, "", 1000.0, Cell(HOLDS, None)),
-    (2000.0, None, "", 2000.0, Cell(HOLDS, None)),
+    (2000.0, None, "", 1281.0, Cell(HOLDS, None)),
+    (2000.0, None, "", 1281.1, Cell(ONLY_FRICTION, None)),
+    (2000.0, None, "", 2000.0, Cell(ONLY_FRICTION, None)),
     (2000.0, None, "", 2000.1, Cell(LETS_GO, 2000.0)),
     (0.0, None, "", 1.0, Cell(LETS_GO, 0.0)),
-    (None, None, "", 9000.0, Cell(HOLDS, None)),
+    (None, None, "", 9000.0, Cell(ONLY_FRICTION, None)),
     (2000.0, 900.0, "", 899.0, Cell(HOLDS, None)),
     (2000.0, 900.0, "", 900.0, Cell("step-off", 900.0)),
     (None, None, LOST, 500.0, Cell(UNKNOWN, None, "step-off not found")),
@@ -50,6 +52,7 @@ def with_mass(made: Comparison, mass: float = 75.0, **load: object) -> Compariso
 def test_a_cell_is_judged_by_the_loads_at_which_limits_are_reached(
         ends: float | None, reached: float | None, missing: str, force: float,
         verdict: Cell) -> None:
+    """Without friction 1281 N are carried, the lower bound of the capacity."""
     construct = replace(made_up.construct("c", ends=ends), limits={
         "step-off": limit(reached, missing), "depression": limit(950.0 if reached else None),
         "equilibrium": limit(ends)})
@@ -61,7 +64,7 @@ def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
     construct = replace(made_up.construct("c", ends=7000.0), limits={
         "step-off": replace(limit(None, LOST), kept_to_N=2329.0),
         "metal over yield": limit(2329.0)})
-    assert judged(construct, 2324.0) == Cell(HOLDS, None)
+    assert judged(construct, 2324.0) == Cell(ONLY_FRICTION, None)
     assert judged(construct, 2400.0) == Cell("metal over yield", 2329.0)
     other = replace(construct, limits={**construct.limits, "metal over yield": limit(5000.0)})
     assert judged(other, 2400.0) == Cell(UNKNOWN, None, "step-off not found")
@@ -78,6 +81,33 @@ def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
     assert said in " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(picture))
     assert {r["not_found"] for r in bearing.rows(table) if r["verdict"] == UNKNOWN} == {
         "step-off not found"}
+
+
+def test_above_what_a_search_knows_nothing_is_judged_but_limits_that_were_reached() -> None:
+    lost = made_up.not_known("c", 950.0)
+    assert judged(lost, 950.0) == Cell(HOLDS, None)
+    assert judged(lost, 951.0) == Cell(UNKNOWN, None, "above 950 N")
+    assert judged(lost, 951.0).words == "not known (above 950 N)"
+    stiff = replace(lost, limits={"metal over yield": limit(420.0)})
+    assert judged(stiff, 951.0) == Cell("metal over yield", 420.0)
+    missing = replace(limit(None, LOST), kept_to_N=950.0)
+    table = weight_bearing(replace(with_mass(made_up.usual()), constructs=(
+        replace(lost, limits={"equilibrium": missing}), made_up.construct("d"))))
+    assert table is not None
+    said = "c: equilibrium is known up to 950 N; above it answers did not converge."
+    assert table.doubts == (said,)
+    verdict = {row.name: (row.cells["c"].verdict, row.cells["d"].verdict) for row in table.rows}
+    assert verdict["20 kg on the ground"] == (HOLDS, HOLDS)
+    assert verdict["walking"] == (UNKNOWN, ONLY_FRICTION)
+    assert verdict["stairs up"] == (UNKNOWN, LETS_GO)
+    words = {"holds", ONLY_FRICTION, UNKNOWN, LETS_GO}
+    assert {r["verdict"] for r in bearing.rows(table)} == words
+    assert max(map(len, bearing.lines(table))) <= 100
+    picture = figure_bearing.weight_bearing(table).get_figure(root=True)
+    assert clashes(picture) == []
+    shown = " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(picture))
+    assert words <= {w for w in words if w in shown}
+    assert "keeps every limit, but only with friction" in shown
 
 
 def test_what_cannot_be_tightened_does_not_let_go() -> None:

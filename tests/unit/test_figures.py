@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made_up import FORCES, comparison, construct, long_names, picture, usual
+from made_up import FORCES, comparison, construct, long_names, not_known, picture, usual
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch
@@ -285,7 +285,11 @@ def test_curves_are_the_results_and_missing_numbers_are_gaps() -> None:
     assert ends == {"end nothing": 0.0}      # 2100 N lies beyond the axis, the raft never ends
     said = words(ax).replace("\n", " ")
     assert "lag screws (ends at 2100 N)" in said
-    assert "raft (holds beyond 10000 N)" in said
+    assert "raft (no end up to 10000 N, only with friction)" in said
+    lost = figures.curves(comparison((not_known("lost", 950.0),)), "medial")
+    assert "lost (not known above 950 N)" in words(lost).replace("\n", " ")
+    assert "its end is not known above 950 N" in words(figures.capacity(comparison(
+        (not_known("lost", 950.0),)))).replace("\n", " ")
 
 
 def test_a_construct_keeps_its_colour_and_differs_from_others_in_more_than_colour() -> None:

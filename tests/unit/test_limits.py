@@ -31,6 +31,7 @@ from buttress.results.limits import (
     first_words,
     gauges,
     lowest,
+    movement,
     not_found,
     step_off,
     strained_bone,
@@ -38,7 +39,7 @@ from buttress.results.limits import (
     wider,
 )
 from buttress.results.read import Reader, bone_strain, intact_subsidence, read
-from buttress.results.records import LimitResult, Where
+from buttress.results.records import FOUND, NOT_KNOWN, LimitResult, Where
 from buttress.study.read import example_text, parse_study, study_from
 from buttress.study.tables import value
 from buttress.sweeps.vary import plain
@@ -75,7 +76,7 @@ def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded)
         assert found[name].load_N < SEARCH_LIMIT_N
     assert lowest(found) == min(("depression", "widening"), key=lambda n: found[n].load_N)
     assert found["equilibrium"].load_N is None
-    assert "holds beyond" in found["equilibrium"].missing
+    assert found["equilibrium"].missing == "beyond the search limit"
     assert found["metal over yield"].missing.startswith("no such figure")
 
 
@@ -190,6 +191,81 @@ def test_what_a_lost_search_had_solved_is_known(bonded) -> None:
     assert lost.kept_to_N == 1500.0
     assert first_words({"load": lost}, 1e4, "") == (
         "none found; the search for load did not converge; it is kept up to 1500 N")
+
+
+@pytest.mark.parametrize(("status", "wanted"), [("unconverged", NOT_KNOWN),
+                                                ("no equilibrium", FOUND)])
+def test_only_a_proof_of_no_equilibrium_ends_a_search(bonded, status: str, wanted: str) -> None:
+    """A linear case whose answers above 1700 N are taken away; some short ways end before."""
+    reader, model, _, answers = bonded
+    asked = []
+
+    class Taken:
+        def answer(self, total, near=None, quick=False, brief=False):
+            asked.append((total, quick))
+            if total > (1600.0 if quick else 1700.0):
+                return replace(answers[500.0], status="unconverged" if quick else status)
+            return model.answer(total, near, quick)
+
+        def __getattr__(self, name):
+            return getattr(model, name)
+
+    search = Search(reader, Taken(), None, answers)
+    step = (SEARCH_LIMIT_N - 1500.0) / 2**12
+    assert search.ends_status == wanted
+    assert 1700.0 - step <= search.known_to <= 1700.0
+    # Every start has its say once at each place where the short ways end, below 1700 N and above.
+    assert sum(not short for _, short in asked) <= 100.0 / step + 2
+    found = find_limits(search, [Gauge("depression", "", 1e3, "mm", lambda a: depression(
+        reader, model, a), {})], (), None)
+    equilibrium, deep = found["equilibrium"], found["depression"]
+    if wanted == FOUND:
+        assert search.ends == equilibrium.load_N == search.known_to
+        assert "lets go at" in deep.missing
+        return
+    assert search.ends is None
+    assert equilibrium.load_N is None
+    assert not_found(equilibrium)
+    assert equilibrium.kept_to_N == search.known_to
+    assert deep.missing.startswith("not reached up to 1")
+    assert deep.missing.endswith("N, above which equilibrium is not known")
+    assert lowest(found) is None
+    assert first_words(found, 1e4, "") == (
+        f"none found; equilibrium is known up to {search.known_to:.0f} N; above it answers did "
+        "not converge")
+
+
+def test_where_the_first_load_does_not_converge_no_load_is_known(bonded) -> None:
+    reader, model, _, answers = bonded
+
+    class Lost:
+        bone, tightened = model.bone, None
+
+        def answer(self, *_rest):
+            return replace(answers[500.0], status="unconverged")
+
+    search = Search(reader, Lost(), None, {})
+    assert (search.ends_status, search.ends, search.known_to) == (NOT_KNOWN, None, 0.0)
+    assert "not known" in search.reach(Gauge("depression", "", 1.0, "mm", lambda a: Reading(
+        0.0, Where("", None)), {}))
+
+
+def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide) -> None:
+    """Net subsidence, step-off and gap of the answer at that load, by the reported figures."""
+    study, found = antiglide.study, antiglide["antiglide"]
+    bone = build_bone(study)
+    model = build_model(bone, next(c for c in study.constructs if c.name == "antiglide"))
+    reader = Reader.of(bone, intact_subsidence(bone, intact_measures(bone)))
+    load = found.moved.load_N
+    answer = model.answer(load)
+    said = read(reader, model, answer, load)[0]
+    got = movement(reader, model, answer)
+    wanted = {"medial": said.fragments["medial"].subsidence_net_mm,
+              "shear plane": max(said.edges["shear plane"].step_off_mm,
+                                 said.edges["shear plane"].gap_mm)}
+    assert got.value == pytest.approx(max(wanted.values()), rel=1e-9)
+    assert got.value == pytest.approx(0.5, rel=2 * VALUE_TOLERANCE)
+    assert got.where.part == max(wanted, key=lambda k: wanted[k])
 
 
 def test_rounding_of_a_zero_is_a_zero_in_the_csv() -> None:

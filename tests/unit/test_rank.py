@@ -122,6 +122,12 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     assert against.sinks_less.share == pytest.approx(8 / 32)
     assert against.sinks_more.share == pytest.approx((16 + 2) / 32)
     assert a.holds.share == pytest.approx(19 / 32)
+    # What has no answer is not ranked last: alone in row 15 A is first, in row 14 it has no rank.
+    # A is first in 16 rows held by both, in 2 where B lets go and in row 15; second in 8 and in 4.
+    ranks = found.outcomes.rows(drawn.paired).ranks(found.limits)
+    assert np.isnan(ranks[14, 0])
+    assert ranks[14, 1] == ranks[15, 0] == 1.0
+    assert a.mean_rank == pytest.approx((19 * 1 + 12 * 2) / 31)
     assert a.keeps["step-off"].share == pytest.approx(19 / 32)
     driven = {d.construct: d for d in found.driven}
     assert driven["A"].keeps["step-off"].left_out == 1

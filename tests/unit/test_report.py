@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from made_up import comparison, construct, usual, with_title
+from made_up import comparison, construct, moves, not_known, usual, with_title
 
 from buttress import LABEL
 from buttress.draw.all import stems
@@ -17,10 +17,11 @@ from buttress.report.assumptions import assumptions
 from buttress.report.glossary import glossary
 from buttress.report.page import write_report
 from buttress.report.tables import main_table
-from buttress.report.terminal import MARK, ORDER, best_first, lines, print_table, why_first
+from buttress.report.terminal import MARK, lines, print_table
 from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
-from buttress.results.records import NOT_TIGHTENED, LimitResult
+from buttress.results.order import ORDER, best_first, why_first
+from buttress.results.records import NOT_TIGHTENED, ONLY_FRICTION
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
 from buttress.study.tables import value
@@ -98,51 +99,70 @@ def test_numbers_that_do_not_exist_are_dashes(tmp_path: Path) -> None:
 
 
 def test_best_first(tmp_path: Path) -> None:
-    made = comparison((construct("none", held=False), construct("sinks"), construct("sinks less")))
+    """By the load at which the joint has moved 0.5 mm, never by how little it sinks at one load."""
+    made = comparison((construct("none", held=False, ends=0.0), moves("sinks less", 3000.0),
+                       moves("sinks", 3949.0)))
     loads = tuple(replace(r, fragments={"medial": replace(
-        r.fragments["medial"], subsidence_mean_mm=0.001)}) for r in made.constructs[2].loads)
-    made = replace(made, constructs=(*made.constructs[:2], replace(made.constructs[2],
-                                                                   loads=loads)))
+        r.fragments["medial"], subsidence_mean_mm=0.001)}) for r in made.constructs[1].loads)
+    made = replace(made, constructs=(made.constructs[0], replace(made.constructs[1], loads=loads),
+                                     made.constructs[2]))
     text = page(made, tmp_path).text
-    assert "sinks less comes first: it holds 3 of 3 loads" in text
+    assert ("sinks comes first: the joint has moved 0.5 mm at about 3949 N; next is 'sinks less': "
+            "the joint has moved 0.5 mm at about 3000 N.") in text
     body = text[text.index("The comparison, best first"):]
     body = body[body.index("trust construct"):]
-    assert body.index("sinks less") < body.index("sinks 500") < body.index("none")
+    assert body.index("sinks 500") < body.index("sinks less") < body.index("none")
 
 
-def test_order_where_nothing_holds_and_limits_before_subsidence(tmp_path: Path) -> None:
+def test_order_where_nothing_holds(tmp_path: Path) -> None:
     """By hand, with the constructs given in the reverse of their order."""
-    loose = [replace(construct(name, held=False, ends=ends, capacity=(0.0, high), limit=None))
-             for name, ends, high in (("b later", 0.0, 0.0), ("a same", 0.0, 0.0),
-                                      ("carries", 0.0, 5.0), ("ends first", 426.0, 430.0),
-                                      ("ends last", 455.0, 450.0))]
+    loose = [construct(name, held=False, ends=ends, capacity=(0.0, 1000.0), limit=None)
+             for name, ends in (("b later", 0.0), ("a same", 0.0), ("ends first", 426.0),
+                                ("ends last", 455.0))]
     made = comparison(tuple(loose))
     assert [c.name for c in best_first(made.constructs)] == [
-        "ends last", "ends first", "carries", "b later", "a same"]
+        "ends last", "ends first", "b later", "a same"]
     text = page(made, tmp_path).text
-    assert ("No construct holds any of the loads. ends last comes first: it holds 0 of 3 loads, "
-            "equilibrium ends latest, at 455 N.") in text
+    assert ("No construct holds any of the loads. ends last comes first: equilibrium ends at "
+            "about 455 N, before the joint has moved 0.5 mm; next is 'ends first': equilibrium "
+            "ends at about 426 N, before the joint has moved 0.5 mm.") in text
     assert ORDER in text
+    alone = comparison((moves("plate", 1200.0),))
+    assert why_first(best_first(alone.constructs)) == "the joint has moved 0.5 mm at about 1200 N"
 
-    reached = LimitResult(600.0, None, "step_off_mm", 2.0, "mm")
-    rises = construct("rises", ends=1900.0)
-    rises = replace(rises, limits={"step-off": reached}, loads=tuple(
-        replace(r, fragments={"medial": replace(r.fragments["medial"], subsidence_mean_mm=-2.0)})
-        for r in rises.loads))
-    two = (rises, construct("stays"))
-    assert [c.name for c in best_first(two)] == ["stays", "rises"]
-    assert why_first(best_first(two)) == (
-        "holds 3 of 3 loads, and keeps all limits at 3 of them, more than any other that holds "
-        "as many")
-    free = (replace(rises, limits={}), construct("stays"))
-    assert [c.name for c in best_first(free)] == ["rises", "stays"]
-    assert "sinks least at the largest load held" in why_first(best_first(free))
+
+def test_a_search_without_an_end_is_not_known_on_the_page_and_the_terminal(
+        tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
+    made = comparison((not_known("lost", 950.0), moves("plate", 600.0)))
+    print_table(made)
+    terminal = " ".join(capsys.readouterr().out.split())
+    shown = page(made, tmp_path).text
+    assert ("lost: capacity 1281 - 2133 N, equilibrium is known up to 950 N, where it ends is not "
+            "known") in terminal
+    assert ("Loaded step by step, equilibrium is known up to 950 N, where it ends is not known "
+            ".") in shown
+    assert "not known (≥ 950)" in shown
+    assert ("lost comes first: the joint moves less than 0.5 mm up to 950 N, above which the "
+            "answer is not known; next is 'plate'") in shown
+    for text in (terminal, shown):
+        assert "equilibrium ends at not" not in text
+        assert "None" not in text
+    assert "lost: capacity 1281 - 2133 N, equilibrium ends" not in terminal
+
+
+def test_what_is_held_above_the_capacity_without_friction_says_so(tmp_path: Path) -> None:
+    """Lower bound 1281 N: of 500, 1000 and 1500 N the last is held by friction alone."""
+    made = comparison((construct("lag screws"),))
+    rows = [[*line.split()[:2], line[8:28]] for line in lines(made) if line.strip()[:4] in (
+        "500 ", "1000", "1500")]
+    assert [ONLY_FRICTION in row[2] for row in rows] == [False, False, True]
+    assert page(made, tmp_path).text.count(f"1500 {ONLY_FRICTION}") == 1
 
 
 def test_a_construct_that_breaks_a_rule_is_marked_on_the_page_and_the_terminal(tmp_path: Path) -> None:
     made = comparison((replace(construct("short plate"), breaks_rule=True), construct("raft")))
     text = page(made, tmp_path).text
-    assert "short plate (!) comes first" in text or "raft comes first" in text
+    assert "short plate (!) shares the first rank" in text
     assert text.count(MARK) == 1
     assert "raft (!)" not in text
     said = "\n".join(lines(made))

@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from buttress.fe import assembly
 from buttress.fe.bodies.assembly import (
     Pattern,
     edge_load,
@@ -15,7 +16,6 @@ from buttress.fe.bodies.element import QUADRATURE, shape
 from buttress.fe.errors import InputError, SolveError
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification.meshes import Grid, quarter_disc, quarter_ring, rectangle, scattered
-from fe import assembly
 
 CURVED = quarter_ring(6, 3, 10.0, 20.0)
 STRAIGHT = scattered(rectangle(6, 4, 30.0, 20.0), 1.0)

@@ -14,8 +14,9 @@ from buttress.comparison.twins import pair_lines, pairs, with_twins
 from buttress.model.install import build_model
 from buttress.model.model import blocks_of, inclusions_of
 from buttress.report.folder import document, rows
-from buttress.report.terminal import best_first, lines
+from buttress.report.terminal import lines
 from buttress.results.comparison import Comparison
+from buttress.results.order import best_first
 from buttress.results.picture import take_picture
 from buttress.study.read import Study
 

@@ -1,0 +1,110 @@
+"""The order of constructs: by the load at which the joint has moved, with ties."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+from buttress.results.limits import not_found
+from buttress.results.records import BEYOND, ConstructResult
+from buttress.study.activities import newtons
+from buttress.study.tables import number
+
+TIE = 0.05
+"""Loads of two constructs that differ by no more than this share do not tell them apart."""
+MOVED, ENDS, AT_LEAST = "joint moved", "equilibrium ends", "at least"
+FAR = f"{number('anatomy', 'limits', 'movement'):g} mm"
+ORDER = (f"Order: by the load at which the joint has moved {FAR} (the largest of net subsidence, "
+         "step-off and gap) or, where it does not move that far, at which equilibrium ends. Loads "
+         f"within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank. A load marked ≥ is a lower bound: "
+         "above it the answer is not known, and so the rank is a range.")
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """The load [N] that a construct is ordered by, and what it is: `MOVED`, `ENDS`, `AT_LEAST`."""
+
+    load_N: float
+    kind: str
+
+    @property
+    def text(self) -> str:
+        """As in a cell: ``3949``, ``≥ 950``."""
+        return f"{'≥ ' if self.kind == AT_LEAST else ''}{self.load_N:.0f}"
+
+
+def reserve(construct: ConstructResult) -> Reserve:
+    """What a construct is ordered by: see `ORDER`."""
+    moved, ends = construct.moved, construct.equilibrium_ends_N
+    if moved is not None and moved.load_N is not None:
+        return Reserve(moved.load_N, MOVED)
+    if moved is not None and not_found(moved):
+        return Reserve(moved.kept_to_N or 0.0, AT_LEAST)
+    if ends is not None:
+        return Reserve(ends, ENDS)
+    beyond = construct.ends_status == BEYOND
+    return Reserve(construct.search_limit_N if beyond else construct.known_to_N or 0.0, AT_LEAST)
+
+
+def reserve_words(construct: ConstructResult) -> str:
+    """The load that a construct is ordered by, in a clause."""
+    found = reserve(construct)
+    load = f"{newtons(round(found.load_N))} N"
+    if found.kind == MOVED:
+        return f"the joint has moved {FAR} at about {load}"
+    if found.kind == ENDS:
+        return (f"equilibrium ends at about {load}, before the joint has moved {FAR}"
+                if found.load_N > 0.0 else "no load is held")
+    if construct.ends_status == BEYOND and found.load_N == construct.search_limit_N:
+        return f"the joint moves less than {FAR} up to {load}, where the search ends"
+    return (f"the joint moves less than {FAR} up to {load}, above which the answer is not known"
+            if found.load_N > 0.0 else "it is not known which load is held")
+
+
+def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
+    """Constructs in the order that `ORDER` says; a bonded twin stands right after its construct."""
+    twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
+    own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: -reserve(c).load_N)
+    return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
+
+
+def before(this: ConstructResult, other: ConstructResult) -> bool:
+    """Whether one construct is known to come before another."""
+    least, most = reserve(this).load_N, reserve(other)
+    return least > (1.0 + TIE) * (inf if most.kind == AT_LEAST else most.load_N)
+
+
+def ranks(constructs: tuple[ConstructResult, ...]) -> dict[str, str]:
+    """The rank of each construct by name, ``2`` or ``1–3``; bonded twins have none."""
+    own = [c for c in constructs if c.twin_of is None]
+    out = {}
+    for c in own:
+        first = 1 + sum(before(other, c) for other in own)
+        last = len(own) - sum(before(c, other) for other in own)
+        out[c.name] = f"{first}" if first == last else f"{first}–{last}"
+    return out
+
+
+def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ...]) -> str:
+    """Rank and what it rests on: ``rank 1–3: the joint has moved 0.5 mm at about 3949 N``."""
+    rank = ranks(constructs).get(construct.name)
+    return f"rank {rank}: {reserve_words(construct)}" if rank else reserve_words(construct)
+
+
+def tied_first(order: list[ConstructResult]) -> list[str]:
+    """Names of the constructs that are not known to come after the first."""
+    return [c.name for c in order[1:] if c.twin_of is None and not before(order[0], c)]
+
+
+def why_first(order: list[ConstructResult]) -> str:
+    """What puts the first construct where it stands, in a clause."""
+    said = reserve_words(order[0])
+    if tied := tied_first(order):
+        return f"{said}; not told apart from {_listed(tied)}"
+    rival = next((c for c in order[1:] if c.twin_of is None), None)
+    return said if rival is None else f"{said}; next is '{rival.name}': {reserve_words(rival)}"
+
+
+def _listed(names: list[str]) -> str:
+    quoted = [f"'{name}'" for name in names]
+    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"

@@ -1,0 +1,85 @@
+"""The order of constructs: loads at which the joint has moved, ties, lower bounds."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from made_up import comparison, construct, moves, not_known
+
+from buttress.report.folder import document, rows
+from buttress.results.limits import NOT_FOUND
+from buttress.results.order import (
+    AT_LEAST,
+    ENDS,
+    MOVED,
+    Reserve,
+    best_first,
+    ranks,
+    reserve,
+    reserve_words,
+    why_first,
+)
+from buttress.results.records import LimitResult
+
+
+def lost_gauge(name: str, kept: float):
+    return replace(construct(name), moved=LimitResult(
+        None, None, "", 0.5, "mm", f"{NOT_FOUND}: answers did not converge near it", kept))
+
+
+@pytest.mark.parametrize(("made", "wanted", "words"), [
+    (moves("a", 3949.4), Reserve(3949.4, MOVED), "the joint has moved 0.5 mm at about 3949 N"),
+    (construct("a", ends=1076.0), Reserve(1076.0, ENDS),
+     "equilibrium ends at about 1076 N, before the joint has moved 0.5 mm"),
+    (construct("a", ends=0.0), Reserve(0.0, ENDS), "no load is held"),
+    (construct("a", ends=None), Reserve(10_000.0, AT_LEAST),
+     "the joint moves less than 0.5 mm up to 10000 N, where the search ends"),
+    (not_known("a", 950.0), Reserve(950.0, AT_LEAST),
+     "the joint moves less than 0.5 mm up to 950 N, above which the answer is not known"),
+    (not_known("a", 0.0), Reserve(0.0, AT_LEAST), "it is not known which load is held"),
+    (lost_gauge("a", 700.0), Reserve(700.0, AT_LEAST),
+     "the joint moves less than 0.5 mm up to 700 N, above which the answer is not known"),
+])
+def test_what_a_construct_is_ordered_by(made, wanted: Reserve, words: str) -> None:
+    assert reserve(made) == wanted
+    assert reserve_words(made) == words
+
+
+def test_loads_within_five_per_cent_share_a_rank() -> None:
+    """1000, 960 and 955 N lie within 5 % of each other; 900 N is 955 less 5.8 %."""
+    made = tuple(moves(n, x) for n, x in (("d", 900.0), ("a", 955.0), ("b", 1000.0), ("c", 960.0)))
+    assert [c.name for c in best_first(made)] == ["b", "c", "a", "d"]
+    assert ranks(made) == {"a": "1–3", "b": "1–3", "c": "1–3", "d": "4"}
+    assert why_first(best_first(made)) == (
+        "the joint has moved 0.5 mm at about 1000 N; not told apart from 'c' and 'a'")
+
+
+def test_a_lower_bound_may_stand_anywhere_above_it() -> None:
+    """At least 950 N: before 800 N in any case, behind 5000 and 3000 N perhaps."""
+    made = (moves("first", 5000.0), moves("second", 3000.0), not_known("lost", 950.0),
+            moves("last", 800.0))
+    assert ranks(made) == {"first": "1–2", "second": "2–3", "lost": "1–3", "last": "4"}
+    assert [c.name for c in best_first(made)] == ["first", "second", "lost", "last"]
+    assert reserve(made[2]).text == "≥ 950"
+    assert "not told apart from 'lost'" in why_first(best_first(made))
+
+
+def test_what_is_not_known_is_told_in_csv_and_json() -> None:
+    made = comparison((not_known("lost", 950.0), moves("plate", 3000.0), construct("raft",
+                                                                                   ends=None)))
+    row = {r["construct"]: r for r in rows(made)}
+    assert row["lost"]["equilibrium_ends_N"] is None
+    assert (row["lost"]["ends_status"], row["lost"]["known_to_N"]) == ("not known", 950.0)
+    assert (row["lost"]["reserve_is"], row["lost"]["rank"]) == ("at least", "1–3")
+    assert row["raft"]["ends_status"] == "beyond the search"
+    assert (row["plate"]["ends_status"], row["plate"]["reserve_N"]) == ("found", 3000.0)
+    data = json.loads(json.dumps(document(made), allow_nan=False))
+    lost = data["constructs"][0]
+    assert lost["equilibrium_ends_N"] is None
+    assert (lost["ends_status"], lost["known_to_N"]) == ("not known", 950.0)
+    assert data["order"] == [
+        {"construct": "raft", "rank": "1–2", "load_N": 10_000.0, "kind": "at least"},
+        {"construct": "plate", "rank": "2–3", "load_N": 3000.0, "kind": "joint moved"},
+        {"construct": "lost", "rank": "1–3", "load_N": 950.0, "kind": "at least"}]
