@@ -16,8 +16,8 @@ from buttress.draw.images import few_colours, image_of
 from buttress.draw.section import bounds, draw_escape, draw_loads, escaping
 from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.errors import InputError
-from buttress.report.terminal import worst_subsidence
 from buttress.results.picture import Picture
+from buttress.results.records import worst_subsidence
 from buttress.study.checked import require_known
 from buttress.study.study import Study
 from buttress.sweeps.explore import Explorer, Live

@@ -18,7 +18,6 @@ from typing import Protocol
 
 import numpy as np
 
-from buttress.comparison.compare import lets_go
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer
@@ -36,6 +35,7 @@ from buttress.lesson.states import (
     moved_by,
 )
 from buttress.model.model import Model
+from buttress.results.capacity import lets_go
 from buttress.sweeps.workshop import Workshop
 
 FloatArray = np.ndarray

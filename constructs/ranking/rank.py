@@ -3,30 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field, replace
-from itertools import pairwise
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from buttress import LABEL
-from buttress.comparison.compare import versions
-from buttress.display import Displayed
 from buttress.fe.errors import ButtressError, InputError
-from buttress.model.resolve import resolved
 from buttress.ranking.certainty import (
-    Difference,
     Indices,
-    Share,
     by_parts,
-    changes_clearly,
     indices,
     paired_difference,
     share,
 )
 from buttress.ranking.inputs import Uncertain, inputs_of
 from buttress.ranking.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
+from buttress.ranking.records import PARTS, Against, Binning, Driven, RankResult, Standing
 from buttress.ranking.samples import Samples, make_samples
 from buttress.ranking.words import sentence
 from buttress.study.study import LoadInput, Study
@@ -37,157 +29,6 @@ from buttress.sweeps.vary import varied
 FloatArray = np.ndarray
 Say = Callable[[str], None]
 OPTIONS = Options(strain=True)
-PARTS = 4
-"""Parts into which the range of an input is divided, with as many samples in each."""
-
-
-@dataclass(frozen=True)
-class Standing:
-    """One construct over all samples: how often it is best, and how often it keeps each limit.
-
-    The best keeps all limits and sinks least of those that do; where none does, none is best.
-    ``keeps``: each limit of the study by name. What is not held keeps none. ``mean_rank``: also by
-    capacity among what lets go, over the samples with an answer (NaN without any).
-    """
-
-    construct: str
-    best: Share
-    holds: Share
-    keeps: dict[str, Share]
-    keeps_all: Share
-    no_equilibrium: int
-    unanswered: int
-    mean_rank: float
-    over_range: dict[str, tuple[float, ...]]
-    """Mean rank in each quarter of each input's range, from low to high."""
-
-
-@dataclass(frozen=True)
-class Against:
-    """One construct against the reference, pair by pair.
-
-    One that lets go sinks more than one that holds; where neither holds neither sinks less.
-    Differences are this construct minus the reference.
-    """
-
-    construct: str
-    sinks_less: Share
-    sinks_more: Share
-    subsidence_mm: Difference
-    capacity_N: Difference
-    both_held: int
-    only_this: int
-    only_reference: int
-    neither: int
-    unanswered: int = 0
-
-
-@dataclass(frozen=True)
-class Driven:
-    """Sobol indices of a construct's capacity, of keeping each limit, of beating the reference.
-
-    ``keeps_all``: of being held and keeping all limits.
-    """
-
-    construct: str
-    capacity: Indices
-    keeps: dict[str, Indices]
-    sinks_less: Indices | None
-    keeps_all: Indices | None = None
-
-
-@dataclass(frozen=True)
-class Binning:
-    """What bins changed in the rows that were solved both ways.
-
-    Capacities as a share of the exact one, or of the load where that is larger.
-    """
-
-    rows: int
-    subsidence_median_mm: float | None
-    subsidence_largest_mm: float | None
-    capacity_median_share: float | None
-    capacity_largest_share: float | None
-    other_best: int
-
-
-@dataclass(frozen=True)
-class RankResult(Displayed):
-    """A ranking with how sure it is. Rows of constructs come best first."""
-
-    study: Study
-    samples: Samples
-    outcomes: Outcomes
-    reference: str
-    limits: dict[str, float]
-    standings: tuple[Standing, ...]
-    against: tuple[Against, ...]
-    driven: tuple[Driven, ...]
-    binning: Binning | None
-    sentence: str
-    summary: SweepSummary
-    estimate: Estimate
-    versions: dict[str, str] = field(default_factory=versions)
-
-    @property
-    def limit_words(self) -> str:
-        """The limits with their units: ``step-off 2 mm, depression 3 mm``."""
-        return ", ".join(f"{name} {limit:g} {LIMITS[name][1]}"
-                         for name, limit in self.limits.items())
-
-    @property
-    def over_capacity(self) -> dict[str, int]:
-        """Paired samples in which a construct is held above its limit load, where there are any.
-
-        Limit analysis leaves tightened screws at their force; a load stretches them further.
-        """
-        paired = self.outcomes.rows(self.samples.paired)
-        over = (paired.held & (paired.capacity_N < paired.load_N)).sum(axis=0)
-        return {name: int(n) for name, n in zip(paired.constructs, over, strict=True) if n}
-
-    @property
-    def telling(self) -> list[str]:
-        """Names of the inputs that clearly change the ranks, those first that do most.
-
-        First what drives keeping all limits or the order, where indices settle that; then those
-        over whose range the mean ranks change by more than chance.
-        """
-        inputs = self.samples.inputs
-        shares: dict[str, float] = {}
-        for found in (x for d in self.driven for x in (d.keeps_all, d.sinks_less)):
-            if found is not None and found.total is not None and found.driver is not None:
-                name, value = found.inputs[found.driver], float(found.total[found.driver, 0])
-                shares[name] = max(value, shares.get(name, 0.0))
-        ranks = self.outcomes.rows(self.samples.paired).ranks(self.limits)
-        clear = changes_clearly(self.samples.shares, ranks, PARTS, self.samples.design.seed or 0)
-        return list(dict.fromkeys([*sorted(shares, key=lambda name: -shares[name]),
-                                   *(inputs[i].name for i in clear)]))
-
-    @property
-    def none_held(self) -> int:
-        """Paired samples in which no construct is held."""
-        return int((~self.outcomes.rows(self.samples.paired).held.any(axis=1)).sum())
-
-    @property
-    def none_keeps(self) -> int:
-        """Paired samples in which no construct is held and keeps all limits, so none is best."""
-        paired = self.outcomes.rows(self.samples.paired)
-        return int((~paired.keeps_all(self.limits).any(axis=1)).sum())
-
-    def document(self) -> dict[str, Any]:
-        """As it goes into JSON: numbers that do not exist are None."""
-        return _plain({
-            "label": LABEL, "versions": self.versions, "study": resolved(self.study),
-            "samples": len(self.samples.shares), "seed": self.samples.design.seed,
-            "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limits": self.limits,
-            "reference": self.reference, "sentence": self.sentence,
-            "none_held": self.none_held, "none_keeps_all": self.none_keeps,
-            "inputs": [e.document() for e in self.samples.inputs],
-            "standings": [asdict(s) for s in self.standings],
-            "against": [asdict(a) for a in self.against],
-            "driven": [asdict(d) for d in self.driven],
-            "binning": asdict(self.binning) if self.binning else None,
-            "store": str(self.summary.path)})
 
 
 def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
@@ -335,23 +176,3 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
     return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
-    if isinstance(value, float) and not np.isfinite(value):
-        return None
-    return value
-
-
-def quarters(result: RankResult, name: str) -> list[str]:
-    """The values of an input at each quarter of its probability, in words."""
-    entry = next(e for e in result.samples.inputs if e.name == name)
-    ends = entry.values(np.linspace(0.001, 0.999, PARTS + 1))
-    said = [f"{x:.3g}" if isinstance(x, float) else str(x) for x in ends]
-    return [a if a == b else f"{a} to {b}" for a, b in pairwise(said)]

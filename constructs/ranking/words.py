@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from buttress.ranking.certainty import SAME, Difference, Indices
+from buttress.ranking.records import Against, Driven, RankResult
 from buttress.words import counted
-
-if TYPE_CHECKING:
-    from buttress.ranking.rank import Against, Driven, RankResult
 
 FloatArray = np.ndarray
 SURE = 0.5

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from buttress import LABEL
 from buttress.display import shows
 from buttress.ranking.certainty import Share
-from buttress.ranking.rank import RankResult
+from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
 from buttress.report.stages import stages_html
 from buttress.results.comparison import Comparison

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from buttress.draw.charts import bracket_words
-from buttress.report.terminal import MARK, ends_text, ends_words, worst_subsidence
+from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
-from buttress.results.limits import kept_words, limit_words, not_found
+from buttress.results.limits import kept_words, limit_words
 from buttress.results.order import ENDS, FAR, ranks, reserve, reserve_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -19,7 +19,9 @@ from buttress.results.records import (
     largest,
     not_tightened,
     shown_status,
+    worst_subsidence,
 )
+from buttress.results.search import not_found
 from buttress.study.activities import newtons
 
 NONE = '<span class="none" title="this number does not exist">–</span>'

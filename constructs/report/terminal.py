@@ -24,11 +24,6 @@ from buttress.study.activities import newtons
 MARK = "(!) breaks a rule of the trade: see its warnings"
 
 
-def worst_subsidence(load: LoadResult) -> float | None:
-    """Mean subsidence of the fragment that sinks most [mm]."""
-    return largest(f.subsidence_mean_mm for f in load.fragments.values())
-
-
 HEADER = ("construct", "load N", "status", "subsidence\nmean mm", "net of\nintact mm",
           "step-off\nmm", "gap\nmm", "tilt\ndeg", "plate/screw\n% of yield",
           "capacity N\nlow - high", "ends at\nN", "residual")

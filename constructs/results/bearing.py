@@ -12,7 +12,7 @@ from textwrap import wrap
 from typing import Any
 
 from buttress.results.comparison import Comparison
-from buttress.results.limits import EQUILIBRIUM, kept_words, not_found
+from buttress.results.limits import EQUILIBRIUM, kept_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     NOT_KNOWN,
@@ -22,6 +22,7 @@ from buttress.results.records import (
     needs_friction,
     not_tightened,
 )
+from buttress.results.search import not_found
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 

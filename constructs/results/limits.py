@@ -1,16 +1,15 @@
 """At which load each limit of a study is reached, and where.
 
 A gauge is a figure of an answer over its limit, so that 1 is the limit. Gauges are taken to rise
-with the load; the first load at which one reaches 1 is searched by `compare.Search`. Bone over
+with the load; the first load at which one reaches 1 is searched by `search.Search`. Bone over
 yield is searched through the percentile of strain that stands for the share of volume: the share
 itself is zero for long and then steep, the percentile grows almost evenly.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,40 +20,16 @@ from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.model.model import Model
 from buttress.results.read import Reader, bone_strain, fibre_stress, widening
 from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, LoadResult, Where
+from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
 
-if TYPE_CHECKING:
-    from buttress.comparison.compare import Search
-
 FloatArray = np.ndarray
 EQUILIBRIUM = "equilibrium"
 """The limit at which loading step by step ends."""
-NOT_FOUND = "not found"
-"""How the words begin why a limit whose search did not converge has no load."""
 P99 = 0.01
 """Share of volume for which every answer of the study has its percentile of strain already."""
-
-
-@dataclass(frozen=True)
-class Reading:
-    """A figure of an answer, and where it is largest."""
-
-    value: float
-    where: Where
-
-
-@dataclass(frozen=True)
-class Gauge:
-    """A figure with its limit. ``read`` gives None where the section has no such figure."""
-
-    name: str
-    key: str
-    limit: float
-    unit: str
-    read: Callable[[Answer], Reading | None]
-    known: dict[float, float]    # values at loads that were read already
 
 
 def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[LoadResult]
@@ -205,11 +180,6 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
         return LimitResult(search.ends, Where(f"{first.kind} of {first.source}", first.place_mm),
                            *about)
     return LimitResult(search.ends, Where(escapes, None) if escapes else None, *about)
-
-
-def not_found(limit: LimitResult) -> bool:
-    """Whether the search of a limit did not converge."""
-    return limit.missing.startswith(NOT_FOUND)
 
 
 def kept_words(name: str, limit: LimitResult) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from buttress.results.limits import not_found
 from buttress.results.records import BEYOND, ConstructResult
+from buttress.results.search import not_found
 from buttress.study.activities import newtons
 from buttress.study.tables import number
 

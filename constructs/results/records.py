@@ -360,3 +360,8 @@ def needs_friction(construct: ConstructResult, load: float) -> bool:
     """Whether a load [N] is above what limit analysis carries without friction."""
     low = construct.capacity_N[0]
     return low is not None and load > low
+
+
+def worst_subsidence(load: LoadResult) -> float | None:
+    """Mean subsidence of the fragment that sinks most [mm]."""
+    return largest(f.subsidence_mean_mm for f in load.fragments.values())

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from buttress.comparison.compare import bracket
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
+from buttress.results.capacity import bracket
 from buttress.results.read import (
     AT_BOUND,
     Reader,

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from buttress.comparison.compare import bracket
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
+from buttress.results.capacity import bracket
 from buttress.results.picture import Picture, take_picture
 from buttress.results.read import Reader, read
 from buttress.results.records import LoadResult

@@ -8,15 +8,15 @@ from functools import cache, partial
 import numpy as np
 
 from buttress.bone.bone import build_bone
-from buttress.comparison.compare import Search
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import resultant
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.implants.hardware import Hardware
 from buttress.model.model import Model, intact_problem
-from buttress.results.limits import Gauge, depression, gauges, wider
+from buttress.results.limits import depression, gauges, wider
 from buttress.results.read import Reader
+from buttress.results.search import Gauge, Search
 from buttress.study.activities import activity_case, ground_cases
 from buttress.study.read import Study, study_from
 from buttress.sweeps.vary import plain

@@ -13,7 +13,8 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("buttress.fe.errors", "buttress.fe.threads", "buttress.fe.richardson"),
+    ("buttress.fe.errors",),
+    ("buttress.fe.threads", "buttress.fe.richardson"),
     ("buttress.fe.mesh",),
     ("buttress.fe.bodies",),
     ("buttress.fe.links",),

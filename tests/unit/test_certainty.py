@@ -19,7 +19,7 @@ from buttress.ranking.certainty import (
     saltelli,
     share,
 )
-from buttress.ranking.rank import Driven
+from buttress.ranking.records import Driven
 from buttress.report import rank as rank_table
 from buttress.sweeps.design import unit_samples
 

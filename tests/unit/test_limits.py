@@ -13,7 +13,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
-from buttress.comparison.compare import SEARCH_LIMIT_N, VALUE_TOLERANCE, Search, compare
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.recover import displacements
@@ -24,15 +24,12 @@ from buttress.model.install import build_model
 from buttress.model.model import Model, intact_measures, intact_problem
 from buttress.report.folder import document, rows
 from buttress.results.limits import (
-    Gauge,
-    Reading,
     depression,
     find_limits,
     first_words,
     gauges,
     lowest,
     movement,
-    not_found,
     step_off,
     strained_bone,
     stressed_metal,
@@ -40,6 +37,14 @@ from buttress.results.limits import (
 )
 from buttress.results.read import Reader, bone_strain, intact_subsidence, read
 from buttress.results.records import FOUND, NOT_KNOWN, LimitResult, Where
+from buttress.results.search import (
+    SEARCH_LIMIT_N,
+    VALUE_TOLERANCE,
+    Gauge,
+    Reading,
+    Search,
+    not_found,
+)
 from buttress.study.read import example_text, parse_study, study_from
 from buttress.study.tables import value
 from buttress.sweeps.vary import plain

@@ -9,7 +9,6 @@ import pytest
 from made_up import comparison, construct, moves, not_known
 
 from buttress.report.folder import document, rows
-from buttress.results.limits import NOT_FOUND
 from buttress.results.order import (
     AT_LEAST,
     ENDS,
@@ -22,6 +21,7 @@ from buttress.results.order import (
     why_first,
 )
 from buttress.results.records import LimitResult
+from buttress.results.search import NOT_FOUND
 
 
 def lost_gauge(name: str, kept: float):

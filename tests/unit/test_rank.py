@@ -14,7 +14,8 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.ranking import inputs as uncertain
 from buttress.ranking.inputs import inputs_of, shipped
 from buttress.ranking.outcomes import best_shares
-from buttress.ranking.rank import Outcomes, RankResult, ranked, run_rank
+from buttress.ranking.rank import Outcomes, ranked, run_rank
+from buttress.ranking.records import RankResult
 from buttress.ranking.samples import Samples, make_samples
 from buttress.report.rank import table_lines, write_folder
 from buttress.sweeps.sweep import Estimate, SweepSummary

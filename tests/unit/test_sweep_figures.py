@@ -15,7 +15,8 @@ from buttress.draw.primitives import series
 from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Indices, Share, paired_difference
-from buttress.ranking.rank import Against, Driven, Outcomes
+from buttress.ranking.rank import Outcomes
+from buttress.ranking.records import Against, Driven
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"

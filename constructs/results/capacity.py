@@ -1,0 +1,43 @@
+"""Holding capacity of limit analysis as a bracket, and what fails at it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+
+from buttress.fe.solve.capacity import Capacity
+from buttress.model.model import Model
+from buttress.results.records import LetsGo
+
+
+def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
+    """Capacity in newtons of total force: without friction, with friction; None is unlimited."""
+    def value(c: Capacity) -> float | None:
+        return None if c.factor is None else max(0.0, c.factor) + 0.0
+
+    return value(lower), value(upper)
+
+
+def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:
+    """What is at its bound at capacity, by kind and source, most telling first."""
+    if upper.factor is None:
+        return ()
+    links = model.problem.links
+    groups: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
+    for i in upper.at_bound:
+        link = links.links[i]
+        if link.opens:
+            continue   # a face that opens is not what limits
+        groups[link.kind, link.source].append(link.place)
+    for i in upper.turning:
+        groups["plastic hinge", links.hinges[i].source].append(links.hinges[i].place)
+    rank = ["plastic hinge", "thread", "bearing"]
+    order = sorted(groups, key=lambda k: (rank.index(k[0]) if k[0] in rank else 9, k))
+    return tuple(LetsGo(kind, source, len(groups[kind, source]), _mean(groups[kind, source]))
+                 for kind, source in order)
+
+
+def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
+    x, y = np.nanmean(np.array(places), axis=0)
+    return float(x), float(y)
