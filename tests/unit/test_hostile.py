@@ -119,7 +119,7 @@ def test_one_construct_that_does_not_hold(tmp_path: Path) -> None:
 def test_one_construct_that_holds_comes_first_of_nothing(tmp_path: Path) -> None:
     made = compare(small_study("lag screws", "lag screws"))
     text = report_text(made, tmp_path)
-    assert f"lag screws: {reserve_words(made.constructs[0])}." in text
+    assert f"lag screws : {reserve_words(made.constructs[0])}." in text   # name in bold
     assert "comes first" not in text
 
 
