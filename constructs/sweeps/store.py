@@ -176,12 +176,14 @@ class Store:
 
     def close(self) -> None:
         """Close the file; the write-ahead log goes into it, so that one file is left."""
-        with contextlib.suppress(sqlite3.Error):  # where somebody reads the log stays for now
-            self._db.execute("PRAGMA busy_timeout=500")
-            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            self._db.execute("PRAGMA journal_mode=DELETE")
-        self._db.close()
-        self._unlock()
+        try:
+            with contextlib.suppress(sqlite3.Error):  # where somebody reads the log stays for now
+                self._db.execute("PRAGMA busy_timeout=500")
+                self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                self._db.execute("PRAGMA journal_mode=DELETE")
+        finally:
+            self._db.close()
+            self._unlock()
 
     def _unlock(self) -> None:
         with contextlib.suppress(OSError):  # taken away while it is still held
@@ -218,22 +220,24 @@ def _lock_path(path: Path) -> Path:
 def _locked(path: Path) -> sqlite3.Connection:
     """A lock that the system drops with the process: an exclusive transaction on an empty file."""
     while True:
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            lock = sqlite3.connect(_lock_path(path), isolation_level=None, timeout=0.2)
-            lock.execute("BEGIN EXCLUSIVE")
-        except (OSError, sqlite3.Error) as error:
-            if "locked" in str(error):
-                raise InputError("the store is in use by another process", file=str(path),
-                                 expected="that process to end, or another --out") from None
-            reason = getattr(error, "strerror", None) or str(error)
-            raise InputError(f"the store cannot be made there: {reason}", key="--out",
-                             value=str(path),
-                             expected="a file ending in .sqlite, or a folder, that may be written"
-                             ) from None
-        if _lock_path(path).exists():
-            return lock
-        lock.close()  # its last owner took it away in the meantime
+        with contextlib.ExitStack() as refused:
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                lock = sqlite3.connect(_lock_path(path), isolation_level=None, timeout=0.2)
+                refused.callback(lock.close)
+                lock.execute("BEGIN EXCLUSIVE")
+            except (OSError, sqlite3.Error) as error:
+                if "locked" in str(error):
+                    raise InputError("the store is in use by another process", file=str(path),
+                                     expected="that process to end, or another --out") from None
+                reason = getattr(error, "strerror", None) or str(error)
+                raise InputError(f"the store cannot be made there: {reason}", key="--out",
+                                 value=str(path), expected="a file ending in .sqlite, or a folder, "
+                                 "that may be written") from None
+            if _lock_path(path).exists():
+                refused.pop_all()
+                return lock
+            # Its last owner took it away in the meantime.
 
 
 def _statements(text: str) -> Iterator[str]:

@@ -54,7 +54,6 @@ def test_top_level_is_fixed() -> None:
                        "fe", "constructs", "notebooks", "tests", "results"}
 
 
-@pytest.mark.filterwarnings("ignore::ResourceWarning")  # one line does not close what it opens
 def test_the_code_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
                                      capsys: pytest.CaptureFixture[str]) -> None:
     text = (ROOT / "README.md").read_text()

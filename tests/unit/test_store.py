@@ -220,6 +220,47 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
         opened(tmp_path / "file" / "s.sqlite")
 
 
+@pytest.fixture
+def connections(monkeypatch: pytest.MonkeyPatch) -> list[sqlite3.Connection]:
+    """All connections made by the test from here on."""
+    made: list[sqlite3.Connection] = []
+    connect = sqlite3.connect
+
+    def recorded(*args: Any, **kwargs: Any) -> sqlite3.Connection:
+        made.append(connect(*args, **kwargs))
+        return made[-1]
+
+    monkeypatch.setattr(sqlite3, "connect", recorded)
+    return made
+
+
+def is_closed(db: sqlite3.Connection) -> bool:
+    try:
+        db.execute("SELECT 1")
+    except sqlite3.ProgrammingError as error:
+        return "closed" in str(error)
+    return False
+
+
+def test_a_store_that_is_refused_leaves_nothing_open(
+        tmp_path: Path, connections: list[sqlite3.Connection]) -> None:
+    path = tmp_path / "s.sqlite"
+    with opened(path):
+        held = len(connections)
+        with pytest.raises(InputError, match="in use by another process"):
+            opened(path)
+        assert len(connections) > held
+        assert all(is_closed(db) for db in connections[held:])
+    before = len(connections)
+    with pytest.raises(InputError, match="other options"):
+        opened(path, options={"quick": True})
+    assert len(connections) >= before + 2   # the lock and the store
+    path.write_bytes(b"\x00" * 5000)
+    with pytest.raises(InputError, match="not a store"):
+        opened(path)
+    assert [is_closed(db) for db in connections] == [True] * len(connections)
+
+
 def test_a_full_disk_loses_nothing_that_was_stored(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
     with opened(path) as store:
