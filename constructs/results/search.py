@@ -17,6 +17,7 @@ from buttress.results.records import (
     FOUND,
     HELD_BY_NOTHING,
     NOT_KNOWN,
+    LimitResult,
     Where,
 )
 from buttress.study.activities import newtons
