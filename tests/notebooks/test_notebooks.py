@@ -16,9 +16,9 @@ from buttress import LABEL
 
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-PUBLIC = {"constructs", "buttress.comparison.compare", "buttress.sweeps.explore", "buttress.report.glossary",
+PUBLIC = {"buttress", "buttress.draw", "buttress.comparison.compare", "buttress.sweeps.explore", "buttress.report.glossary",
           "buttress.ranking.rank", "buttress.report.assumptions", "buttress.rules.check",
-          "buttress.stages", "buttress.draw.stages", "buttress.study.read", "buttress.sweeps.sweep", "buttress.study.tables",
+          "buttress.comparison.stages", "buttress.draw.stages", "buttress.study.read", "buttress.sweeps.sweep", "buttress.study.tables",
           "buttress.sweeps.vary", "buttress.verification.table", "buttress.fe.errors", "buttress.fe.richardson",
           "buttress.fe.verification"}
 """What a notebook of our own may import; DEVELOPERS.md lists the same."""

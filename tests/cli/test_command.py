@@ -9,14 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from command import run
 
 from buttress import LABEL
 from buttress.study.read import example_text
-
-
-def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "buttress", *words], cwd=cwd, text=True,
-                          capture_output=True, timeout=300, check=False)
 
 
 @pytest.fixture(scope="module")

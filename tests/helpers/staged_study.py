@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from buttress.stages import StagedResult, run_stages
+from buttress.comparison.stages import run_stages
+from buttress.results.stages import StagedResult
 from buttress.study.read import Study, example, study_from
 from buttress.sweeps.vary import plain
 

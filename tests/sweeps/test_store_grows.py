@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from outcomes import outcome
 from small_study import small_study
 from sweep_tables import assert_same
-from test_store import outcome
 
 from buttress.fe.errors import InputError
 from buttress.sweeps.design import Design

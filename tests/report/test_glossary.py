@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from test_report import Page
+from html_page import Page
 
 from buttress import __version__
 from buttress.fe.errors import InputError

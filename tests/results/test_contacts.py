@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from depressed_study import GRAFT, MESH, depressed
 
 from buttress.bone.bone import build_bone
 from buttress.comparison.compare import compare
@@ -16,22 +17,6 @@ from buttress.results.contact_figures import contact_result, graft_results
 from buttress.results.contacts import ContactLine, contact_lines, percentile
 from buttress.results.records import LoadResult
 from buttress.study.read import Study, study_from
-
-MESH = {"size_mm": 3.0, "coarse_mm": 6.0}
-RAFT = {"name": "raft", "form": "HA 3.5", "side": "lateral", "height_mm": -6, "length_mm": 70,
-        "count": 4}
-GRAFT = {"name": "graft", "void": "hole", "material": "impacted graft"}
-
-
-def depressed(fill: dict[str, Any], loads: tuple[float, ...] = (800.0,), **changes: Any) -> Study:
-    """A joint fragment over a filled void, on a coarse mesh."""
-    return study_from({
-        "name": "depressed", "mesh": MESH,
-        "fracture": [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},
-                     {"name": "outer", "points_mm": [[27, 0], [28, -9]]}],
-        "void": [{"name": "hole", "points_mm": [[12, -9], [15, -20], [25, -20], [28, -9]]}],
-        "fragment": [{"name": "piece", "inside_mm": [20, -4]}], "load": {"total_N": list(loads)},
-        "construct": [{"name": "c", "screw": [RAFT], "fill": [fill]}]} | changes)
 
 
 def plated() -> Study:

@@ -24,12 +24,12 @@ from staged_study import (
 )
 
 from buttress.comparison.compare import compare
+from buttress.comparison.stages import run_stages
 from buttress.draw.charts import bracket_words, capacity, curves
 from buttress.report.stages import lines
 from buttress.report.tables import facts
 from buttress.report.terminal import print_table
 from buttress.results.records import NOT_TIGHTENED
-from buttress.stages import run_stages
 from buttress.study.read import study_from
 
 

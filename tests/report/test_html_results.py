@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from html_page import NASTY, Page
 from made_up import comparison, construct, load_result, usual, with_title
-from test_report import NASTY, Page
 
 from buttress import LABEL
 from buttress.fe.errors import InputError

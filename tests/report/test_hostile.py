@@ -9,8 +9,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison, hostile_study
+from html_page import Page
 from small_study import small_study
-from test_report import Page
 
 from buttress.comparison.compare import compare
 from buttress.draw import all as figures

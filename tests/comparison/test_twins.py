@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from depressed_study import GRAFT, depressed
 from made_up import comparison, construct
 from small_study import small_study
-from test_contacts import GRAFT, depressed
 
 from buttress.bone.bone import build_bone
 from buttress.comparison.compare import compare

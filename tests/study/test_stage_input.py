@@ -16,8 +16,8 @@ from staged_study import (
     tighten,
 )
 
+from buttress.comparison.stages import run_stages
 from buttress.fe.errors import InputError
-from buttress.stages import run_stages
 from buttress.study.read import study_from
 
 WRONG = {

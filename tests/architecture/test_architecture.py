@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import os
 import re
 import shlex
@@ -15,22 +14,6 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 LONGEST_FILE = 400
-FORBIDDEN = {"constructs", "pandas", "matplotlib", "typer", "rich", "pydantic"}
-
-
-def imported(path: Path) -> set[str]:
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text())):
-        if isinstance(node, ast.Import):
-            found |= {a.name.split(".")[0] for a in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module.split(".")[0])
-    return found
-
-
-@pytest.mark.parametrize("path", sorted((ROOT / "fe").rglob("*.py")), ids=lambda p: p.name)
-def test_fe_knows_nothing_of_bone(path: Path) -> None:
-    assert not imported(path) & FORBIDDEN
 
 
 @pytest.mark.parametrize("folder", ["fe", "constructs", "tests"])

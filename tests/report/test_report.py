@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import base64
 from dataclasses import replace
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from html_page import NASTY, Page
 from made_up import comparison, construct, moves, not_known, usual, with_title
 
 from buttress import LABEL
@@ -26,38 +26,7 @@ from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
 from buttress.study.tables import value
 
-NASTY = "<script>alert('x')</script> \"q\" & <img src=x onerror=alert(1)>"
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
-
-
-class Page(HTMLParser):
-    """Tags, attributes and shown text of a page."""
-
-    def __init__(self, source: str) -> None:
-        super().__init__()
-        self.tags: list[str] = []
-        self.attributes: list[tuple[str, str]] = []
-        self.words: list[str] = []
-        self.open: list[str] = []
-        self.feed(source)
-        assert self.open == [], f"tags left open: {self.open}"
-
-    def handle_starttag(self, tag, attrs) -> None:
-        self.tags.append(tag)
-        self.attributes += [(k, v or "") for k, v in attrs]
-        if tag not in ("meta", "img", "br"):
-            self.open.append(tag)
-
-    def handle_endtag(self, tag) -> None:
-        assert self.open.pop() == tag
-
-    def handle_data(self, data) -> None:
-        if self.open and self.open[-1] != "style":
-            self.words.append(data)
-
-    @property
-    def text(self) -> str:
-        return " ".join(" ".join(self.words).split())
 
 
 def page(made: Comparison, folder: Path, figures=None) -> Page:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from test_command import run
+from command import run
 
 from buttress.study.read import example_text
 

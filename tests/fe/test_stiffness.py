@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from buttress.fe import assembly
+from buttress.fe.bodies import assembly
 from buttress.fe.bodies.assembly import (
     Pattern,
     edge_load,
