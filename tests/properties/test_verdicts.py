@@ -55,6 +55,7 @@ def problem(seed):
         links=LinkList(), bodies=(), loads=(), flexibility=1e-5 * root @ root.T / n,
         rigid=np.array(rows), kinks=none((n, 0)), kink_limit=none(0),
         load_deformation=1e-6 * rng.normal(size=(n, 1)), load_rigid=push, load_kinks=none((0, 1)),
+        load_flexibility=np.array([[1e-5]]),
         rigid_body=np.zeros(3, dtype=int), farthest=np.full(3, FARTHEST_MM), measure_names=(),
         measure_links=none((0, n)),
         measure_rigid=none((0, 3)), measure_kinks=none((0, 0)), measure_loads=none((0, 1)),

@@ -1,0 +1,222 @@
+"""The ram of a test machine: a load pattern that is pressed by displacement.
+
+The pattern (a force on every load case for 1 N of ram) becomes one more link, the last, of a
+condensed problem: its column is the pattern itself over all the bodies that it presses, so that
+its deformation is the displacement conjugate to the load. Sign conventions: the ram's force ``P``
+[N] is its link force and positive where it presses the way the pattern points; its displacement
+``s`` [mm] is the work-conjugate ``f^T u``, positive that way too, and ``P ds`` is the work that it
+does. The ram can only press: where the bodies run away from it its force is zero.
+
+With the position ``s`` prescribed the load is an answer; with the force prescribed, the position.
+Either way the bounds, the friction and the proof are those of any other step, and one inverse
+serves them all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fe.answer import Answer, Memory
+from fe.condense import Condensed
+from fe.limit import Capacity
+from fe.link import End, Link, LinkList
+from fe.search import search
+from fe.solve import Solver
+from fe.step import FIRM, LOCKED, Step
+from fe.threads import one_thread
+
+FloatArray = np.ndarray
+GROUND = End(None, None)
+
+
+@dataclass
+class Tally:
+    """How many linear problems were solved, in how many searches, and how many ended in nothing."""
+
+    guesses: int = 0
+    lost: int = 0               # guesses of searches without an answer
+    searches: int = 0
+    lost_searches: int = 0
+    lemke: int = 0
+
+    def add(self, guesses: int, found: bool) -> None:
+        """Enter a search."""
+        self.guesses += guesses
+        self.searches += 1
+        if not found:
+            self.lost += guesses
+            self.lost_searches += 1
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """A held state under the ram: the answer of the problem without ram, force and position."""
+
+    answer: Answer
+    load: float       # N, force of the ram
+    place: float      # mm, position of the ram f^T u
+
+
+def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
+    """The problem with the ram as its last link; ``pattern (p,)`` is the load for 1 N of it."""
+    pattern = np.asarray(pattern, dtype=float)
+
+    def bordered(table: FloatArray, row: FloatArray) -> FloatArray:
+        return np.vstack([table, row[None, :]])
+
+    def longer(values: FloatArray, last: float) -> FloatArray:
+        return np.append(values, np.asarray(last, dtype=values.dtype))
+
+    n = problem.n
+    flexibility = np.empty((n + 1, n + 1))
+    flexibility[:n, :n] = problem.flexibility
+    # The ram's column is minus the pattern: a pressing force is positive.
+    flexibility[n, :n] = flexibility[:n, n] = -(problem.load_deformation @ pattern)
+    flexibility[n, n] = pattern @ problem.load_flexibility @ pattern
+    listed = LinkList([*problem.links.links, Link("ram", "ram", GROUND, GROUND, lower=0.0)],
+                      problem.links.hinges)
+    return replace(
+        problem, links=listed, flexibility=flexibility,
+        rigid=bordered(problem.rigid, -(problem.load_rigid @ pattern)),
+        kinks=bordered(problem.kinks, -(problem.load_kinks @ pattern)),
+        load_deformation=bordered(problem.load_deformation, -(problem.load_flexibility @ pattern)),
+        measure_links=np.hstack([problem.measure_links,
+                                 -(problem.measure_loads @ pattern)[:, None]]),
+        compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
+        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0),
+        friction=longer(problem.friction, 0.0), partner=longer(problem.partner, -1),
+        opens=longer(problem.opens, True))
+
+
+class RamStep(Step):
+    """A step of the problem with ram: to a position [mm], or to a force [N] of the ram.
+
+    ``size`` [N]: load against which errors are told while the ram carries less.
+    """
+
+    def __init__(self, ram: Ram, memory: Memory, place: float | None, load: float | None,
+                 size: float) -> None:
+        n = ram.plain.n
+        # w of the ram is its position less f^T u.
+        kept = Memory(np.append(memory.offset, -(place or 0.0)), memory.kink)
+        super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
+        self.base = float(np.abs(ram.base).sum())
+        self.reference = max(self.base, abs(load or 0.0), size)
+        if self.reference == 0.0 and ram.solver.inverse is not None:
+            self.reference = float(np.abs(self.sticking[:n + 1]).max(initial=0.0))
+        self.reference = max(self.reference, 1e-12)
+        self.tol = 1e-12 * self.reference
+
+    def against(self, force: FloatArray) -> float:
+        """The load on the bodies, or a share of the largest force or of what was carried before."""
+        largest = float(np.abs(force).max(initial=0.0))
+        return max(self.base + abs(float(force[-1])), LOCKED * largest, LOCKED * self.reference)
+
+
+@dataclass(frozen=True)
+class Ram:
+    """A condensed problem under a ram; ``base (p,)`` [N] is a load that acts all the time."""
+
+    plain: Condensed
+    solver: Solver
+    pattern: FloatArray
+    base: FloatArray
+    tally: Tally = field(default_factory=Tally)
+
+    @staticmethod
+    def of(problem: Condensed, pattern: FloatArray, base: FloatArray | None = None) -> Ram:
+        """Put a ram on a problem. Raises ValueError where it presses on nothing."""
+        pattern = np.asarray(pattern, dtype=float)
+        base = np.zeros(len(pattern)) if base is None else np.asarray(base, dtype=float)
+        if not np.isfinite(pattern).all() or not pattern.any():
+            raise ValueError("the ram has nothing to press on: its load pattern is zero")
+        return Ram(problem, Solver(with_ram(problem, pattern)), pattern, base)
+
+    def with_law(self, problem: Condensed) -> Ram:
+        """The same ram on the same links with another law; compliances must be the same."""
+        changed = with_ram(problem, self.pattern)
+        return replace(self, plain=problem, solver=self.solver.variant(changed))
+
+    def _cut(self, found: Answer) -> Pressed:
+        """What was found, without the ram's own row."""
+        n, load = self.plain.n, float(found.force[-1])
+        moved = float(self.place_of(found))
+        answer = replace(found, force=found.force[:n], slack=found.slack[:n],
+                         load=self.base + load * self.pattern)
+        return Pressed(answer, load, moved)
+
+    def place_of(self, found: Answer) -> float:
+        """``f^T u`` [mm] of an answer of the problem with ram."""
+        p = self.solver.problem
+        return -float(p.load_deformation[-1] @ self.base - p.flexibility[-1] @ found.force
+                      + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink)
+
+    def step(self, memory: Memory, *, place: float | None = None, load: float | None = None,
+             near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False
+             ) -> Pressed | None:
+        """The step from ``memory`` to a position [mm] or a force [N] of the ram; None if not found.
+
+        ``near``: states whose neighbours are tried first. ``hammer``: Lemke's method, where
+        active sets find nothing.
+        """
+        with one_thread():
+            step = RamStep(self, memory, place, load, size)
+            found = self._search(step, near)
+            if found is None and hammer:
+                found = self._lemke(step)
+        return self._cut(found) if found is not None and found.held else None
+
+    def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
+        if self.solver.inverse is None:
+            return None
+        for other in near:
+            a = other.answer
+            force = np.append(a.force, other.load if not step.prescribed else step.lower[-1])
+            for firm in (1.0, FIRM):
+                state, turning = step.project(force, np.append(a.slack, 0.0), a.kink_step, firm)[2:]
+                found = self._tried(step, state, turning, firm)
+                if found is not None:
+                    return replace(found, method="active set, neighbour")
+        stick = np.zeros(step.p.n, dtype=np.int8)
+        stick[list(step.prescribed)] = 1
+        stick[:-1][step.p.opens[:-1] & (step.p.gap[:-1] > 0)] = -1
+        return self._tried(step, stick, None, 1.0)
+
+    def _tried(self, step: RamStep, state: FloatArray, turning: FloatArray | None, firm: float
+               ) -> Answer | None:
+        before = step.guesses
+        found = search(step, state, turning, firm)
+        self.tally.add(step.guesses - before, found is not None)
+        return found
+
+    def _lemke(self, step: RamStep) -> Answer | None:
+        from fe.fallback import lemke_answer  # only the rare case pays for it
+
+        before = step.guesses
+        found = lemke_answer(step, Capacity("not asked", None, True, None, None))
+        self.tally.guesses += step.guesses - before
+        self.tally.lemke += 1
+        return found
+
+    def rest(self, memory: Memory, near: Answer | None = None) -> Pressed | None:
+        """The state without force of the ram, as tightened: where pressing starts from."""
+        n = self.plain.n
+        with one_thread():
+            step = RamStep(self, memory, None, 0.0, 0.0)
+            still = step.accept(np.zeros(n + 1), np.zeros(step.p.rigid.shape[1]),
+                                np.zeros(step.p.kinks.shape[1]), 1.0, 0)
+        if still is not None:
+            return self._cut(replace(still, method="at rest"))
+        known = [] if near is None else [Pressed(near, 0.0, 0.0)]
+        return self.step(memory, load=0.0, near=known, hammer=True)
+
+    def advance(self, state: Pressed, memory: Memory) -> Memory:
+        """Memory after a state: slip, crushing and kinks are kept; see `Solver.advance`."""
+        kept = Memory(np.append(memory.offset, 0.0), memory.kink)
+        a = state.answer
+        lifted = replace(a, force=np.append(a.force, state.load), slack=np.append(a.slack, 0.0))
+        after = self.solver.advance(lifted, kept)
+        return Memory(after.offset[:-1], after.kink)
