@@ -25,10 +25,11 @@ from fe.limit import Capacity
 from fe.link import End, Link, LinkList
 from fe.search import search
 from fe.solve import Solver
-from fe.step import FIRM, LOCKED, Step
+from fe.step import LOCKED, SOON, Step
 from fe.threads import one_thread
 
 FloatArray = np.ndarray
+IntArray = np.ndarray
 GROUND = End(None, None)
 
 
@@ -40,7 +41,8 @@ class Tally:
     lost: int = 0               # guesses of searches without an answer
     searches: int = 0
     lost_searches: int = 0
-    lemke: int = 0
+    settled: int = 0            # times that unsettled links were settled by Lemke's method
+    lemke: int = 0              # times that all links were
 
     def add(self, guesses: int, found: bool) -> None:
         """Enter a search."""
@@ -104,10 +106,9 @@ class RamStep(Step):
         kept = Memory(np.append(memory.offset, -(place or 0.0)), memory.kink)
         super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
         self.base = float(np.abs(ram.base).sum())
-        self.reference = max(self.base, abs(load or 0.0), size)
-        if self.reference == 0.0 and ram.solver.inverse is not None:
-            self.reference = float(np.abs(self.sticking[:n + 1]).max(initial=0.0))
-        self.reference = max(self.reference, 1e-12)
+        stuck = 0.0 if ram.solver.inverse is None else abs(float(self.sticking[n]))
+        # Where the ram meets no resistance, against a share of what it would with all stuck.
+        self.reference = max(self.base, abs(load or 0.0), size, LOCKED * stuck, 1e-12)
         self.tol = 1e-12 * self.reference
 
     def against(self, force: FloatArray) -> float:
@@ -175,20 +176,32 @@ class Ram:
         for other in near:
             a = other.answer
             force = np.append(a.force, other.load if not step.prescribed else step.lower[-1])
-            for firm in (1.0, FIRM):
-                state, turning = step.project(force, np.append(a.slack, 0.0), a.kink_step, firm)[2:]
-                found = self._tried(step, state, turning, firm)
-                if found is not None:
-                    return replace(found, method="active set, neighbour")
+            state, turning = step.project(force, np.append(a.slack, 0.0), a.kink_step)[2:]
+            found = self._tried(step, state, turning)
+            if found is not None:
+                return replace(found, method="active set, neighbour")
+            found = self._settled(step)
+            if found is not None:
+                return found
+        if near and near[0].load > 0.0:
+            return None
         stick = np.zeros(step.p.n, dtype=np.int8)
         stick[list(step.prescribed)] = 1
         stick[:-1][step.p.opens[:-1] & (step.p.gap[:-1] > 0)] = -1
-        return self._tried(step, stick, None, 1.0)
+        return self._tried(step, stick, None) or self._settled(step)
 
-    def _tried(self, step: RamStep, state: FloatArray, turning: FloatArray | None, firm: float
-               ) -> Answer | None:
+    def _settled(self, step: RamStep) -> Answer | None:
+        from fe.frozen import settle
+
         before = step.guesses
-        found = search(step, state, turning, firm)
+        found = settle(step)
+        self.tally.add(step.guesses - before, found is not None)
+        self.tally.settled += 1
+        return None if found is None else replace(found, method="Lemke, unsettled links")
+
+    def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None) -> Answer | None:
+        before = step.guesses
+        found = search(step, state, turning, most=SOON)
         self.tally.add(step.guesses - before, found is not None)
         return found
 
