@@ -26,7 +26,14 @@ ENOUGH = 1e-12
 
 
 class Singular(Exception):
-    """The linear system of a guess is singular: the links that are left do not hold a body."""
+    """The linear system of a guess is singular: the links that are left do not hold a body.
+
+    Carries the guess and its system.
+    """
+
+    def __init__(self, guess: Guess, system: FloatArray) -> None:
+        super().__init__("the links that are left do not hold a body")
+        self.guess, self.system = guess, system
 
 
 class Guess:
@@ -68,7 +75,7 @@ class Guess:
             lu, piv, info = lapack.dgetrf(small.T)   # transposed: no copy into column order
             self.rcond = float(lapack.dgecon(lu, norm, norm="I")[0]) if info == 0 else 0.0
             if self.rcond < RCOND:
-                raise Singular
+                raise Singular(self, small)
             self.factor = (lu, piv)
         self.force, self.rigid = np.zeros(n), np.zeros(p.rigid.shape[1])
         self.slack, self.kink = np.zeros(n), np.zeros(p.kinks.shape[1])

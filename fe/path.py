@@ -23,6 +23,8 @@ from fe.ram import Pressed, Ram
 FloatArray = np.ndarray
 FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS = 2
+BEYOND = "movements are no longer small"
+LOAD_LIMIT = "limit of load"
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
 PLATEAU = 1e-4
@@ -96,13 +98,11 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
     for place in places:
         before = len(walk.points)
         walk.to(float(place))
+        why = walk.why
         for point in walk.points[before:]:
+            why = why or (stop(point) if stop is not None else None) or ""
             if point.load_N > most_load:
-                why = "limit of load"
-            elif stop is not None:
-                why = stop(point) or ""
-            if why:
-                break
+                why = LOAD_LIMIT
         if why or walk.missed >= MOST_GAPS:
             break
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
@@ -116,20 +116,22 @@ class _Walk:
     def __init__(self, ram: Ram, start: Point, zero: float) -> None:
         self.ram, self.zero = ram, zero
         self.points, self.gaps = [start], list[Gap]()
-        self.size, self.missed = 0.0, 0
+        self.size, self.missed, self.why = 0.0, 0, ""
 
     def to(self, place: float, halved: int = 0) -> bool:
-        """Go to a displacement; whether it was reached."""
-        if self._step(place, hammer=halved == HALVINGS):
+        """Go to a displacement; whether it was reached, or the path ends before."""
+        # Without any force the next answer is proportional to the step: shorter ones are no easier.
+        hammer = halved == HALVINGS or not self.points[-1].answer.force.any()
+        if self._step(place, hammer):
             self.missed = 0
             return True
-        if halved == HALVINGS:
+        if hammer:
             self.gaps.append(Gap(place, "unconverged"))
             self.missed += 1
             return False
         here = self.points[-1].ram_mm
         middle = 0.5 * (here + place)
-        return self.to(middle, halved + 1) and self.to(place, halved + 1)
+        return self.to(middle, halved + 1) and bool(self.why or self.to(place, halved + 1))
 
     def _step(self, place: float, hammer: bool) -> bool:
         last = self.points[-1]
@@ -137,6 +139,9 @@ class _Walk:
                               size=self.size, hammer=hammer)
         if found is None:
             return False
+        if not found.held:
+            self.why = BEYOND
+            return True
         self.size = max(self.size, abs(found.load))
         self.points.append(Point(place, found.load, found, self.ram.advance(found, last.memory)))
         return True
@@ -157,4 +162,4 @@ def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float
         return peak, "not known"
     if falls or flat:
         return peak, "found"
-    return peak, "beyond the search" if why == "limit of load" else "not known"
+    return peak, "beyond the search" if why == LOAD_LIMIT else "not known"

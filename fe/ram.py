@@ -25,12 +25,15 @@ from fe.limit import Capacity
 from fe.link import End, Link, LinkList
 from fe.search import search
 from fe.solve import Solver
-from fe.step import LOCKED, SOON, Step
+from fe.step import FIRM, LOCKED, Step
 from fe.threads import one_thread
+from fe.trace import Trace
 
 FloatArray = np.ndarray
 IntArray = np.ndarray
 GROUND = End(None, None)
+SOON = 12
+"""Guesses from a neighbour's states before pivots lead on from it."""
 
 
 @dataclass
@@ -41,8 +44,8 @@ class Tally:
     lost: int = 0               # guesses of searches without an answer
     searches: int = 0
     lost_searches: int = 0
-    settled: int = 0            # times that unsettled links were settled by Lemke's method
-    lemke: int = 0              # times that all links were
+    traced: int = 0             # times that pivots led on from a neighbour
+    lemke: int = 0              # times that Lemke's method solved the whole problem
 
     def add(self, guesses: int, found: bool) -> None:
         """Enter a search."""
@@ -60,6 +63,10 @@ class Pressed:
     answer: Answer
     load: float       # N, force of the ram
     place: float      # mm, position of the ram f^T u
+
+    @property
+    def held(self) -> bool:
+        return self.answer.held
 
 
 def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
@@ -106,9 +113,11 @@ class RamStep(Step):
         kept = Memory(np.append(memory.offset, -(place or 0.0)), memory.kink)
         super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
         self.base = float(np.abs(ram.base).sum())
+        self.reference = max(self.base, abs(load or 0.0), size)
         stuck = 0.0 if ram.solver.inverse is None else abs(float(self.sticking[n]))
-        # Where the ram meets no resistance, against a share of what it would with all stuck.
-        self.reference = max(self.base, abs(load or 0.0), size, LOCKED * stuck, 1e-12)
+        if self.reference < LOCKED * stuck:
+            self.reference = stuck      # the ram has met no resistance, or not pressed yet
+        self.reference = max(self.reference, 1e-12)
         self.tol = 1e-12 * self.reference
 
     def against(self, force: FloatArray) -> float:
@@ -142,7 +151,7 @@ class Ram:
         return replace(self, plain=problem, solver=self.solver.variant(changed))
 
     def _cut(self, found: Answer) -> Pressed:
-        """What was found, without the ram's own row."""
+        """What was found, without the ram's own row; loads are NaN where it moves too far."""
         n, load = self.plain.n, float(found.force[-1])
         moved = float(self.place_of(found))
         answer = replace(found, force=found.force[:n], slack=found.slack[:n],
@@ -168,40 +177,47 @@ class Ram:
             found = self._search(step, near)
             if found is None and hammer:
                 found = self._lemke(step)
-        return self._cut(found) if found is not None and found.held else None
+        return None if found is None or found.status == "unconverged" else self._cut(found)
 
     def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
         if self.solver.inverse is None:
             return None
         for other in near:
-            a = other.answer
-            force = np.append(a.force, other.load if not step.prescribed else step.lower[-1])
-            state, turning = step.project(force, np.append(a.slack, 0.0), a.kink_step)[2:]
-            found = self._tried(step, state, turning)
-            if found is not None:
-                return replace(found, method="active set, neighbour")
-            found = self._settled(step)
+            found = self._from(step, other) if other.answer.force.any() else None
             if found is not None:
                 return found
-        if near and near[0].load > 0.0:
+        if any(other.load > 0.0 for other in near):
             return None
         stick = np.zeros(step.p.n, dtype=np.int8)
         stick[list(step.prescribed)] = 1
         stick[:-1][step.p.opens[:-1] & (step.p.gap[:-1] > 0)] = -1
-        return self._tried(step, stick, None) or self._settled(step)
+        for firm in (1.0, FIRM):
+            found = self._tried(step, stick, None, firm)
+            if found is not None:
+                return found
+        return None
 
-    def _settled(self, step: RamStep) -> Answer | None:
-        from fe.frozen import settle
-
+    def _from(self, step: RamStep, near: Pressed) -> Answer | None:
+        """The answer in the states of a neighbour, or by pivots from it."""
+        a = near.answer
+        force = np.append(a.force, step.lower[-1] if step.prescribed else near.load)
+        slack = np.append(a.slack, 0.0)
+        state, turning = step.project(force, slack, a.kink_step)[2:]
+        found = self._tried(step, state, turning)
+        if found is not None:
+            return replace(found, method="active set, neighbour")
+        if step.prescribed:
+            return None
         before = step.guesses
-        found = settle(step)
+        found = Trace(step, force, slack, a.rigid, a.kink_step).run()
         self.tally.add(step.guesses - before, found is not None)
-        self.tally.settled += 1
-        return None if found is None else replace(found, method="Lemke, unsettled links")
+        self.tally.traced += 1
+        return None if found is None else replace(found, method="pivots from a neighbour")
 
-    def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None) -> Answer | None:
+    def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None, firm: float = 1.0
+               ) -> Answer | None:
         before = step.guesses
-        found = search(step, state, turning, most=SOON)
+        found = search(step, state, turning, firm, most=SOON)
         self.tally.add(step.guesses - before, found is not None)
         return found
 

@@ -61,7 +61,6 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
             continue
         value, _, new, new_turning = step.project(guess.force, guess.slack, guess.kink, firm)
         changed = np.flatnonzero(new != state)
-        step.noted(state, turning, changed, np.flatnonzero(new_turning != turning))
         changes = changed.size + np.count_nonzero(new_turning != turning)
         close = np.abs(value - guess.force).max(initial=0.0) < NEARLY * step.reference
         if changes <= FEW or close or _key(new, new_turning) in seen:

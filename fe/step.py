@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from copy import copy
 from dataclasses import replace
 from functools import cached_property
@@ -26,8 +25,6 @@ LOCKED = 1e-3
 """Errors are relative to the load, or to this share of the largest force where that is more."""
 LAST_DIGIT = 2.0 * float(np.finfo(float).eps)
 """Share of a motion below which a slack cannot be told from rounding."""
-RECENT = 8
-"""Guesses whose changes say which links are not settled."""
 FIRM = 1e3
 """Weight of force against slack in trial values, tried where the natural one does not end."""
 OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
@@ -70,9 +67,6 @@ class Step:
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
         self.guesses = 0
-        self.recent: deque[tuple[IntArray, IntArray]] = deque(maxlen=RECENT)
-        self.state = np.zeros(p.n, dtype=np.int8)
-        self.turning = np.zeros(p.kinks.shape[1], dtype=np.int8)
 
     @cached_property
     def sticking(self) -> FloatArray:
@@ -94,11 +88,6 @@ class Step:
         balance = float(np.abs(self.r - p.rigid.T @ force).max(initial=0.0))
         against = self.against(force)
         return slack, balance / against, error / against
-
-    def noted(self, state: IntArray, turning: IntArray, links: IntArray, hinges: IntArray) -> None:
-        """Keep the last guess, and which links and hinges the last few guesses have changed."""
-        self.state, self.turning = state, turning
-        self.recent.append((links, hinges))
 
     def against(self, force: FloatArray) -> float:
         """The force [N] to which errors are relative."""
