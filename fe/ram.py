@@ -32,7 +32,7 @@ from fe.trace import Trace
 FloatArray = np.ndarray
 IntArray = np.ndarray
 GROUND = End(None, None)
-SOON = 12
+SOON = 10
 """Guesses from a neighbour's states before pivots lead on from it."""
 
 
@@ -192,7 +192,7 @@ class Ram:
         stick[list(step.prescribed)] = 1
         stick[:-1][step.p.opens[:-1] & (step.p.gap[:-1] > 0)] = -1
         for firm in (1.0, FIRM):
-            found = self._tried(step, stick, None, firm)
+            found = self._tried(step, stick, None, firm, most=None)
             if found is not None:
                 return found
         return None
@@ -214,10 +214,10 @@ class Ram:
         self.tally.traced += 1
         return None if found is None else replace(found, method="pivots from a neighbour")
 
-    def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None, firm: float = 1.0
-               ) -> Answer | None:
+    def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None, firm: float = 1.0,
+               most: int | None = SOON) -> Answer | None:
         before = step.guesses
-        found = search(step, state, turning, firm, most=SOON)
+        found = search(step, state, turning, firm, most=most)
         self.tally.add(step.guesses - before, found is not None)
         return found
 

@@ -16,7 +16,7 @@ import scipy.linalg
 import scipy.linalg.lapack as lapack
 
 from fe.answer import Answer
-from fe.guess import Guess, Singular
+from fe.guess import Singular, System
 from fe.search import search
 from fe.step import Step
 
@@ -53,15 +53,15 @@ class Trace:
         change, slack, kink = self.push[:n].copy(), np.zeros(n), np.zeros(p.kinks.shape[1])
         self.snaps, move = False, np.zeros(0)
         try:
-            g = Guess(self.step, self.state, self.turning)
+            g = System(self.step, self.state, self.turning)
             if g.factor is not None:
                 miss = np.concatenate([g.slope * change[g.mate] - change[g.out],
                                        -g.kinks.T @ change])
                 move = lapack.dgetrs(*g.factor, miss, trans=1)[0]
         except Singular as error:
             # A mechanism: it moves while the data stay.
-            g, self.snaps = error.guess, True
-            move = scipy.linalg.svd(error.system)[2][-1] * self.step.reference
+            g, self.snaps = error.system, True
+            move = scipy.linalg.svd(error.matrix)[2][-1] * self.step.reference
             change = np.zeros(n)
         k = g.out.size
         if move.size:
