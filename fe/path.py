@@ -12,13 +12,18 @@ nothing either the path has a gap, and the next larger displacement is tried fro
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fe.answer import Answer, Memory
 from fe.ram import Pressed, Ram
+
+if TYPE_CHECKING:
+    from fe.events import Event
 
 FloatArray = np.ndarray
 FIRST_MM, GROWTH = 0.02, 1.35
@@ -27,13 +32,16 @@ BEYOND = "movements are no longer small"
 LOAD_LIMIT = "limit of load"
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
-PLATEAU = 1e-4
-"""Rise of the load, over the peak and the share of the way, below which the path is a plateau."""
+PLATEAU = 1e-3
+"""Relative rise of the load over relative rise of the displacement, below which it is a plateau."""
 
 
 @dataclass(frozen=True)
 class Point:
-    """A committed point; ``answer`` is the step's, ``memory`` what it leaves."""
+    """A committed point: its step's state, and the memory that this leaves.
+
+    ``ram_mm`` is counted from the tightened state, ``load_N`` is the force of the ram.
+    """
 
     ram_mm: float
     load_N: float
@@ -57,10 +65,11 @@ class Gap:
 class Path:
     """A path. ``points[0]`` is the tightened state, without force of the ram.
 
-    ``status``: "complete" (pressed to the stated displacement), "stopped" (by a rule before),
-    "gaps" (at least one displacement has no answer). ``peak_status``: "found" (the load falls
-    after it, or stays), "beyond the search" (stopped while it rose by the limit of load),
-    "not known" (otherwise).
+    ``status``: "complete" (pressed to the stated displacement), "stopped" (ended before, by the
+    rule ``stopped``), "gaps" (at least one displacement has no answer). ``peak_status``: "found"
+    (the load falls after its peak, or rises no more), "beyond the search" (the limit of load
+    ended the path while the load rose), "not known" (it rose to the last point, or there are gaps
+    near the top). ``zero`` is the ram's position [mm] in the tightened state.
     """
 
     ram: Ram
@@ -70,10 +79,28 @@ class Path:
     stopped: str
     peak_N: float
     peak_status: str
+    zero: float = 0.0
+
+    @cached_property
+    def events(self) -> tuple[Event, ...]:
+        """What happens along the path, in the order in which it does."""
+        from fe.events import events_of  # it needs the path itself
+
+        return events_of(self)
+
+    def first_above(self, load: float) -> int | None:
+        """Number of the first point that carries ``load`` [N] or more; None where none does."""
+        return next((i for i, p in enumerate(self.points) if p.load_N >= load), None)
+
+    def reach(self, load: float) -> str:
+        """Whether the path reaches a load: "reached", "never" (the peak is lower), "not known"."""
+        if self.first_above(load) is not None:
+            return "reached"
+        return "never" if self.peak_status == "found" else "not known"
 
 
 def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> tuple[float, ...]:
-    """Displacements [mm] of a path: each step longer than the one before by a factor."""
+    """Displacements [mm] of a path up to ``farthest``: each step is longer by a factor."""
     out, size = [], first
     while not out or out[-1] < farthest:
         out.append(min((out[-1] if out else 0.0) + size, farthest))
@@ -82,32 +109,43 @@ def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> t
 
 
 def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | None = None,
-          most_load: float = np.inf, stop: Callable[[Point], str | None] | None = None) -> Path:
-    """Press to the rising displacements ``places`` [mm] in turn.
+          most_load: float = np.inf, stop: Callable[[Point], str | None] | None = None,
+          after: tuple[Point, float] | None = None) -> Path:
+    """Press from the state that ``memory`` stands for to rising displacements ``places`` [mm].
 
     ``near``: the tightened answer. ``most_load`` [N] ends the search. ``stop`` says of a point why
-    the path ends with it, or None.
+    the path ends with it, or None. ``after``: a point to start from instead, and the zero of its
+    path (reloading). Raises ValueError for displacements that are not positive and rising.
     """
-    if not len(places) or places[0] <= 0 or (np.diff(places) <= 0).any():
-        raise ValueError("displacements of the ram must be positive and rising")
-    rest = ram.rest(memory, near)
-    if rest is None:
-        return Path(ram, (), (Gap(0.0, "unconverged"),), "gaps", "", np.nan, "not known")
-    walk = _Walk(ram, Point(0.0, 0.0, rest, memory), rest.place)
+    first = 0.0 if after is None else after[0].ram_mm
+    if not len(places) or places[0] <= first or (np.diff(places) <= 0).any():
+        raise ValueError(f"displacements of the ram must rise from {first:g} mm")
+    if after is None:
+        rest = ram.rest(memory, near)
+        if rest is None or not rest.held:
+            status = "unconverged" if rest is None else rest.answer.status
+            return Path(ram, (), (Gap(0.0, status),), "gaps", "", np.nan, "not known")
+        walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place)
+    else:
+        walk = _Walk(ram, *after)
     why = ""
     for place in places:
         before = len(walk.points)
         walk.to(float(place))
-        why = walk.why
-        for point in walk.points[before:]:
-            why = why or (stop(point) if stop is not None else None) or ""
+        for i, point in enumerate(walk.points[before:], before):
+            why = (stop(point) if stop is not None else None) or ""
             if point.load_N > most_load:
                 why = LOAD_LIMIT
+            if why:
+                del walk.points[i + 1:]
+                break
+        why = why or walk.why
         if why or walk.missed >= MOST_GAPS:
             break
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
     peak, peak_status = _peak(walk.points, walk.gaps, why)
-    return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status)
+    return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
+                walk.zero)
 
 
 class _Walk:
@@ -116,50 +154,50 @@ class _Walk:
     def __init__(self, ram: Ram, start: Point, zero: float) -> None:
         self.ram, self.zero = ram, zero
         self.points, self.gaps = [start], list[Gap]()
-        self.size, self.missed, self.why = 0.0, 0, ""
+        self.size, self.missed, self.why = abs(start.load_N), 0, ""
 
     def to(self, place: float, halved: int = 0) -> bool:
-        """Go to a displacement; whether it was reached, or the path ends before."""
+        """Go to a displacement; whether it was reached."""
         # Without any force the next answer is proportional to the step: shorter ones are no easier.
-        hammer = halved == HALVINGS or not self.points[-1].answer.force.any()
-        if self._step(place, hammer):
-            self.missed = 0
+        last = halved == HALVINGS or not self.points[-1].answer.force.any()
+        found = self._step(place, hammer=last)
+        if found is True:
+            self.missed, self.why = 0, ""
             return True
-        if hammer:
-            self.gaps.append(Gap(place, "unconverged"))
-            self.missed += 1
+        if last:
+            if found is None:
+                self.gaps.append(Gap(place, "unconverged"))
+                self.missed += 1
+            else:
+                self.why = BEYOND
             return False
-        here = self.points[-1].ram_mm
-        middle = 0.5 * (here + place)
-        return self.to(middle, halved + 1) and bool(self.why or self.to(place, halved + 1))
+        middle = 0.5 * (self.points[-1].ram_mm + place)
+        return self.to(middle, halved + 1) and self.to(place, halved + 1)
 
-    def _step(self, place: float, hammer: bool) -> bool:
+    def _step(self, place: float, hammer: bool) -> bool | None:
+        """Whether the point is reached; None where that is not known."""
         last = self.points[-1]
         found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],
                               size=self.size, hammer=hammer)
-        if found is None:
-            return False
-        if not found.held:
-            self.why = BEYOND
-            return True
+        if found is None or not found.held:
+            return None if found is None else False
         self.size = max(self.size, abs(found.load))
         self.points.append(Point(place, found.load, found, self.ram.advance(found, last.memory)))
         return True
 
 
 def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float, str]:
+    """The largest load [N], and how far it is known to be the peak."""
     loads = np.array([p.load_N for p in points])
     at = np.array([p.ram_mm for p in points])
     top = int(np.argmax(loads))
     peak = float(loads[top])
-    if len(points) < 2:
+    if len(points) < 3 or any(g.ram_mm > at[max(top - 1, 0)] for g in gaps):
         return peak, "not known"
-    falls = loads[-1] < peak * (1 - PLATEAU)
-    half = int(np.searchsorted(at, 0.5 * at[-1]))
-    rise = loads[-1] - loads[min(half, len(loads) - 2)]
-    flat = rise <= PLATEAU * peak
-    if gaps and max(g.ram_mm for g in gaps) > at[max(top - 1, 0)]:
-        return peak, "not known"
-    if falls or flat:
+    if loads[-1] < peak * (1 - PLATEAU):
+        return peak, "found"
+    # On a plateau the load gains nothing, or a share of itself that is a small one of the way's.
+    rise, way = loads[-1] - loads[-2], (at[-1] - at[-2]) / at[-1]
+    if rise <= PLATEAU * way * peak:
         return peak, "found"
     return peak, "beyond the search" if why == LOAD_LIMIT else "not known"

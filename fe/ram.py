@@ -15,6 +15,7 @@ serves them all.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -32,6 +33,8 @@ from fe.trace import Trace
 FloatArray = np.ndarray
 IntArray = np.ndarray
 GROUND = End(None, None)
+NOTHING = 1e-9
+"""Share of the reference below which the ram's force is none."""
 SOON = 10
 """Guesses from a neighbour's states before pivots lead on from it."""
 
@@ -177,7 +180,11 @@ class Ram:
             found = self._search(step, near)
             if found is None and hammer:
                 found = self._lemke(step)
-        return None if found is None or found.status == "unconverged" else self._cut(found)
+        if found is None or found.status == "unconverged":
+            return None
+        if abs(found.force[-1]) <= NOTHING * step.reference:
+            found.force[-1] = 0.0       # rounding
+        return self._cut(found)
 
     def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
         if self.solver.inverse is None:
@@ -229,6 +236,54 @@ class Ram:
         self.tally.guesses += step.guesses - before
         self.tally.lemke += 1
         return found
+
+    def others(self, memory: Memory, state: Pressed, place: float, shares: Sequence[float]
+               ) -> list[Pressed]:
+        """What other starts than the neighbour's lead to at a position [mm]: slip starts, and
+        the states under ``shares`` of the friction."""
+        out: list[Pressed] = []
+        if self.solver.inverse is None:
+            return out
+        with one_thread():
+            step = RamStep(self, memory, place, None, state.load)
+            rubs = step.friction > 0
+            force, slack = np.append(state.answer.force, state.load), state.answer.slack
+            known, turning = step.project(force, np.append(slack, 0.0), state.answer.kink_step)[2:]
+            starts = [(np.where(rubs, sign, known).astype(np.int8), turning) for sign in (1, -1)]
+            for share in shares if rubs.any() else ():
+                other = copy(step)
+                other.friction = share * step.friction
+                near = search(other, known, turning)
+                if near is not None and near.held:
+                    starts.append(step.project(near.force, near.slack, near.kink_step)[2:])
+            for start in starts if rubs.any() else ():
+                found = self._tried(step, *start, most=None)
+                if found is not None and found.held:
+                    out.append(self._cut(found))
+        return out
+
+    def energy(self, state: Pressed) -> float:
+        """Elastic energy [N mm] of bodies and link compliances in a state."""
+        p, force = self.solver.problem, np.append(state.answer.force, state.load)
+        return float(0.5 * force @ (p.flexibility @ force) + 0.5 * force**2 @ p.compliance
+                     - force @ (p.load_deformation @ self.base)
+                     + 0.5 * self.base @ p.load_flexibility @ self.base)
+
+    def dissipated(self, state: Pressed) -> float:
+        """Energy [N mm] that slip, crushing and hinges have taken in the step to a state.
+
+        Forces are those at its end: exact where they stay at a bound that does not move.
+        """
+        p, a = self.plain, state.answer
+        moment = p.load_kinks @ a.load - p.kinks.T @ a.force
+        return float(a.force @ a.slack + moment @ a.kink_step)
+
+    def base_place(self, state: Pressed) -> float:
+        """What the base load has moved by, times it [N mm]: its work up to a state."""
+        p, a = self.plain, state.answer
+        moved = (p.load_flexibility @ a.load - p.load_deformation.T @ a.force
+                 + p.load_rigid.T @ a.rigid + p.load_kinks.T @ a.kink)
+        return float(self.base @ moved)
 
     def rest(self, memory: Memory, near: Answer | None = None) -> Pressed | None:
         """The state without force of the ram, as tightened: where pressing starts from."""
