@@ -9,7 +9,7 @@ step. Of each source the first of every kind counts.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 
@@ -55,16 +55,16 @@ class _Piece:
 
     def __init__(self, ram: Ram, before: Point, after: Point, size: float) -> None:
         self.ram, self.before, self.size = ram, before, size
-        a = before.state.answer
         # What the first point left is committed: only later movement counts.
-        start = replace(a, slack=np.minimum(a.slack, 0.0) * ram.plain.opens,
-                        kink_step=np.zeros_like(a.kink_step))
-        self.known = [replace(before.state, answer=start), after.state]
+        self.known = [ram.settled(before.state), after.state]
 
     def at(self, place: float) -> Pressed | None:
         """The state at a position of the ram [mm], stepped to from the first point."""
         number = int(np.searchsorted([s.place for s in self.known], place))
-        near = [self.before.state, self.known[min(number, len(self.known) - 1)]]
+        low, high = self.known[number - 1], self.known[min(number, len(self.known) - 1)]
+        near = [self.before.state if low is self.known[0] else low, high]
+        if high.place - place < place - low.place:
+            near.reverse()
         found = self.ram.step(self.before.memory, place=place, near=near, size=self.size)
         if found is None or not found.held:
             return None

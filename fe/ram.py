@@ -189,10 +189,19 @@ class Ram:
     def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
         if self.solver.inverse is None:
             return None
-        for other in near:
-            found = self._from(step, other) if other.answer.force.any() else None
+        moved = [self._lifted(step, other) for other in near if other.answer.force.any()]
+        for a in moved:
+            state, turning = step.project(a.force, a.slack, a.kink_step)[2:]
+            found = self._tried(step, state, turning)
             if found is not None:
-                return found
+                return replace(found, method="active set, neighbour")
+        for a in moved[:1]:
+            before = step.guesses
+            found = Trace(step, a).run()
+            self.tally.add(step.guesses - before, found is not None)
+            self.tally.traced += 1
+            if found is not None:
+                return replace(found, method="pivots from a neighbour")
         if any(other.load > 0.0 for other in near):
             return None
         stick = np.zeros(step.p.n, dtype=np.int8)
@@ -204,22 +213,11 @@ class Ram:
                 return found
         return None
 
-    def _from(self, step: RamStep, near: Pressed) -> Answer | None:
-        """The answer in the states of a neighbour, or by pivots from it."""
-        a = near.answer
-        force = np.append(a.force, step.lower[-1] if step.prescribed else near.load)
-        slack = np.append(a.slack, 0.0)
-        state, turning = step.project(force, slack, a.kink_step)[2:]
-        found = self._tried(step, state, turning)
-        if found is not None:
-            return replace(found, method="active set, neighbour")
-        if step.prescribed:
-            return None
-        before = step.guesses
-        found = Trace(step, force, slack, a.rigid, a.kink_step).run()
-        self.tally.add(step.guesses - before, found is not None)
-        self.tally.traced += 1
-        return None if found is None else replace(found, method="pivots from a neighbour")
+    def _lifted(self, step: RamStep, near: Pressed) -> Answer:
+        """A state as an answer of the problem with ram: its force, and its slack if held by force."""
+        a, free = near.answer, bool(step.prescribed)
+        return replace(a, force=np.append(a.force, near.load),
+                       slack=np.append(a.slack, -near.place if free else 0.0))
 
     def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None, firm: float = 1.0,
                most: int | None = SOON) -> Answer | None:
@@ -236,6 +234,13 @@ class Ram:
         self.tally.guesses += step.guesses - before
         self.tally.lemke += 1
         return found
+
+    def settled(self, state: Pressed) -> Pressed:
+        """A state whose slip, crushing and kinks are committed: only what is open has a slack."""
+        a = state.answer
+        return replace(state, answer=replace(
+            a, slack=np.where(self.plain.opens, np.minimum(a.slack, 0.0), 0.0),
+            kink_step=np.zeros_like(a.kink_step)))
 
     def others(self, memory: Memory, state: Pressed, place: float, shares: Sequence[float]
                ) -> list[Pressed]:

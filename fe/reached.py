@@ -14,7 +14,7 @@ from fe.ram import Pressed, Ram
 CLOSE = 1e-9
 """Share of the load to which the ram's position is sought."""
 TRIES = 40
-SHORTEST = 1 / 64
+SHORTEST = 1 / 4
 """Shortest step of unloading, over the way."""
 
 
@@ -84,12 +84,13 @@ def to_load(ram: Ram, point: Point, zero: float, load: float = 0.0) -> list[Poin
     while done < 1.0:
         share = min(done + step, 1.0)
         last = points[-1]
-        found = ram.step(last.memory, load=start + share * (load - start), near=[last.state],
-                         size=size)
+        # Turning back, what has slipped sticks at first.
+        found = ram.step(last.memory, load=start + share * (load - start), size=size,
+                         near=[ram.settled(last.state), last.state], hammer=step <= SHORTEST)
         if found is None or not found.held:
-            step *= 0.5
-            if step < SHORTEST:
+            if step <= SHORTEST:
                 return None
+            step *= 0.5
             continue
         done = share
         points.append(Point(found.place - zero, found.load, found,

@@ -32,15 +32,18 @@ NOISE = 1e-11
 
 
 class Trace:
-    """The way from a state (forces, slacks, motions, kinks of its step) to the data of ``step``."""
+    """The way from a known answer ``start`` to the data of ``step``."""
 
-    def __init__(self, step: Step, force: FloatArray, slack: FloatArray, rigid: FloatArray,
-                 kink: FloatArray) -> None:
+    def __init__(self, step: Step, start: Answer) -> None:
         s, p = step.solver, step.p
         assert s.inverse is not None
         self.step = step
-        self.force, self.slack, self.kink = force.copy(), slack.copy(), kink.copy()
-        before = s.stiff @ force - p.rigid @ rigid - p.kinks @ kink + slack
+        force, slack, kink = start.force.copy(), start.slack.copy(), start.kink_step.copy()
+        self.force, self.slack, self.kink = force, slack, kink
+        self.pull = np.zeros(p.n)       # change of prescribed forces
+        for i in step.prescribed:
+            self.pull[i] = step.lower[i] - force[i]
+        before = s.stiff @ force - p.rigid @ start.rigid - p.kinks @ kink + slack
         unbalanced = step.r - p.rigid.T @ force
         self.push = s.inverse @ np.concatenate([(step.d - before) / s.unit, unbalanced])
         self.state, self.turning = step.project(force, slack, kink)[2:]
@@ -55,7 +58,7 @@ class Trace:
         try:
             g = System(self.step, self.state, self.turning)
             if g.factor is not None:
-                miss = np.concatenate([g.slope * change[g.mate] - change[g.out],
+                miss = np.concatenate([self.pull[g.out] + g.slope * change[g.mate] - change[g.out],
                                        -g.kinks.T @ change])
                 move = lapack.dgetrs(*g.factor, miss, trans=1)[0]
         except Singular as error:
