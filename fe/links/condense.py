@@ -51,6 +51,7 @@ class Condensed:
     load_deformation: FloatArray  # (n, p) B^T K^+ f of each unit load case
     load_rigid: FloatArray       # (m, p) R^T f
     load_kinks: FloatArray       # (h, p) moment of loads on the members themselves, over length
+    load_flexibility: FloatArray  # (p, p) f^T K^+ f, mm/N
     rigid_body: IntArray         # (m,) number of the body of each rigid motion
     farthest: FloatArray         # (m,) rigid motion from which on an answer is none, mm
     measure_names: tuple[str, ...]
@@ -100,7 +101,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     m = sum(b.rigid.shape[1] for b in bodies)
     flex, rigid, kinks = np.zeros((n, n)), np.zeros((n, m)), np.zeros((n, h))
     load_def, load_rigid = np.zeros((n, p)), np.zeros((m, p))
-    load_kinks = np.zeros((h, p))
+    load_kinks, load_flex = np.zeros((h, p)), np.zeros((p, p))
     m_links, m_rigid = np.zeros((k, n)), np.zeros((k, m))
     m_kinks, m_loads = np.zeros((k, h)), np.zeros((k, p))
     limit = np.array([x.plastic_moment / x.member.length for x in links.hinges])
@@ -144,6 +145,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
         # A load case or a measure may have several columns of one body.
         np.add.at(load_def.T, np.ix_(load, at), of_links(body.flexibility(link_ids, push)).T)
         np.add.at(load_rigid[span].T, load, body.motions(push))
+        np.add.at(load_flex, np.ix_(load, load), body.flexibility(push, push))
         np.add.at(m_links, np.ix_(what, at), of_links(body.flexibility(link_ids, read)).T)
         np.add.at(m_rigid[:, span], what, body.motions(read))
         np.add.at(m_loads, np.ix_(what, load), body.flexibility(read, push))
@@ -153,7 +155,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     flex += flex.T
     flex *= 0.5
     return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks,
-                     limit, load_def, load_rigid, load_kinks, owner,
+                     limit, load_def, load_rigid, load_kinks, load_flex, owner,
                      np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
                      tuple(x.name for x in measures), m_links, m_rigid, m_kinks, m_loads,
                      **links.arrays())

@@ -23,11 +23,18 @@ ENOUGH = 1e-12
 
 
 class Singular(Exception):
-    """The linear system of a guess is singular: the links that are left do not hold a body."""
+    """The linear system of a guess is singular: the links that are left do not hold a body.
+
+    Carries the system and its matrix.
+    """
+
+    def __init__(self, system: System, matrix: FloatArray) -> None:
+        super().__init__("the links that are left do not hold a body")
+        self.system, self.matrix = system, matrix
 
 
-class Guess:
-    """Forces, rigid motions, slack and kinks of one state; raises `Singular`.
+class System:
+    """The linear system of one state, factorised; raises `Singular`.
 
     ``state (n,)`` is 0 for a sticking link, +1 at its upper and -1 at its lower bound;
     ``turning (h,)`` likewise for hinges. A slipping link's bound moves with its partner's force.
@@ -65,10 +72,18 @@ class Guess:
             lu, piv, info = lapack.dgetrf(small.T)   # transposed: no copy into column order
             self.rcond = float(lapack.dgecon(lu, norm, norm="I")[0]) if info == 0 else 0.0
             if self.rcond < RCOND:
-                raise Singular
+                raise Singular(self, small)
             self.factor = (lu, piv)
-        self.force, self.rigid = np.zeros(n), np.zeros(p.rigid.shape[1])
-        self.slack, self.kink = np.zeros(n), np.zeros(p.kinks.shape[1])
+
+
+class Guess(System):
+    """Forces, rigid motions, slack and kinks of one state; raises `Singular`."""
+
+    def __init__(self, step: Step, state: IntArray, turning: IntArray) -> None:
+        super().__init__(step, state, turning)
+        p = step.p
+        self.force, self.rigid = np.zeros(p.n), np.zeros(p.rigid.shape[1])
+        self.slack, self.kink = np.zeros(p.n), np.zeros(p.kinks.shape[1])
         self._correct(step.sticking)
 
     def refine(self) -> None:

@@ -48,6 +48,7 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
         turning = np.zeros(step.p.kinks.shape[1], dtype=np.int8)
     most = most or (8 if damped else 1) * most_guesses(state.size)
     for count in range(1, most + 1):
+        step.guesses += 1
         try:
             guess = Guess(step, state, turning)
         except Singular:

@@ -46,6 +46,7 @@ class Step:
         if self.reference == 0.0:  # only lack of fit or earlier slip: the forces it could raise
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
+        self.guesses = 0
 
     @cached_property
     def sticking(self) -> FloatArray:
@@ -65,12 +66,16 @@ class Step:
         moment = self.k - p.kinks.T @ force
         error = max(error, float(np.abs(kink_target - moment).max(initial=0.0)))
         balance = float(np.abs(self.r - p.rigid.T @ force).max(initial=0.0))
+        against = self.against(force)
+        return slack, balance / against, error / against
+
+    def against(self, force: FloatArray) -> float:
+        """The force [N] to which errors are relative."""
         # Tightened parts under a small load: rounding is relative to the forces that are there.
         largest = float(np.abs(force).max(initial=0.0))
-        loaded = self.load.any() or self.prescribed
-        against = max(self.reference, LOCKED * largest) if loaded else \
-            max(largest, LOCKED * self.reference)
-        return slack, balance / against, error / against
+        if self.load.any() or self.prescribed:
+            return max(self.reference, LOCKED * largest)
+        return max(largest, LOCKED * self.reference)
 
     def project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
                  firm: float = 1.0) -> tuple:

@@ -163,10 +163,10 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     from buttress.comparison.stages import staged_result
+    from buttress.fe import body
     from buttress.model.install import build_model
     from buttress.model.model import Bones, intact_measures
     from buttress.results.read import Reader, intact_subsidence
-    from fe import body
 
     study = staged_study()
     bones = Bones(study)

@@ -1,0 +1,191 @@
+"""Pressing by displacement: the path of a construct under its ram, step by step.
+
+A path starts from the tightened state and presses from zero to a stated displacement of the ram.
+Each point is a step from the memory that the point before has left (slip, crushing, kinks, lost
+contact), proved by its own residuals. "The first state to be reached by pressing slowly from the
+tightened state" is what is meant by the state at a load: friction alone would allow several.
+
+Displacements ``ram_mm`` are counted from the tightened state; loads are the force of the ram [N].
+A step that finds nothing is halved twice, then Lemke's method is tried once. Where that finds
+nothing either the path has a gap, and the next larger displacement is tried from the last point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.ram import Pressed, Ram
+
+FloatArray = np.ndarray
+FIRST_MM, GROWTH = 0.02, 1.35
+HALVINGS = 2
+BEYOND = "movements are no longer small"
+LOAD_LIMIT = "limit of load"
+MOST_GAPS = 6
+"""Gaps one after another after which nothing larger is tried."""
+PLATEAU = 1e-3
+"""Relative rise of the load over relative rise of the displacement, below which it is a plateau."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """A committed point: its step's state, and the memory that this leaves.
+
+    ``ram_mm`` is counted from the tightened state, ``load_N`` is the force of the ram.
+    """
+
+    ram_mm: float
+    load_N: float
+    state: Pressed
+    memory: Memory
+
+    @property
+    def answer(self) -> Answer:
+        return self.state.answer
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A displacement at which no equilibrium was found: not known, and no verdict."""
+
+    ram_mm: float
+    status: str
+
+
+@dataclass(frozen=True)
+class Path:
+    """A path. ``points[0]`` is the tightened state, without force of the ram.
+
+    ``status``: "complete" (pressed to the stated displacement), "stopped" (ended before, by the
+    rule ``stopped``), "gaps" (at least one displacement has no answer). ``peak_status``: "found"
+    (the load falls after its peak, or rises no more), "beyond the search" (the limit of load
+    ended the path while the load rose), "not known" (it rose to the last point, or there are gaps
+    near the top). ``zero`` is the ram's position [mm] in the tightened state.
+    """
+
+    ram: Ram
+    points: tuple[Point, ...]
+    gaps: tuple[Gap, ...]
+    status: str
+    stopped: str
+    peak_N: float
+    peak_status: str
+    zero: float = 0.0
+
+    def first_above(self, load: float) -> int | None:
+        """Number of the first point that carries ``load`` [N] or more; None where none does."""
+        return next((i for i, p in enumerate(self.points) if p.load_N >= load), None)
+
+    def reach(self, load: float) -> str:
+        """Whether the path reaches a load: "reached", "never" (the peak is lower), "not known"."""
+        if self.first_above(load) is not None:
+            return "reached"
+        return "never" if self.peak_status == "found" else "not known"
+
+
+def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> tuple[float, ...]:
+    """Displacements [mm] of a path up to ``farthest``: each step is longer by a factor."""
+    out, size = [], first
+    while not out or out[-1] < farthest:
+        out.append(min((out[-1] if out else 0.0) + size, farthest))
+        size *= growth
+    return tuple(out)
+
+
+def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | None = None,
+          most_load: float = np.inf, stop: Callable[[Point], str | None] | None = None,
+          after: tuple[Point, float] | None = None) -> Path:
+    """Press from the state that ``memory`` stands for to rising displacements ``places`` [mm].
+
+    ``near``: the tightened answer. ``most_load`` [N] ends the search. ``stop`` says of a point why
+    the path ends with it, or None. ``after``: a point to start from instead, and the zero of its
+    path (reloading). Raises ValueError for displacements that are not positive and rising.
+    """
+    first = 0.0 if after is None else after[0].ram_mm
+    if not len(places) or places[0] <= first or (np.diff(places) <= 0).any():
+        raise ValueError(f"displacements of the ram must rise from {first:g} mm")
+    if after is None:
+        rest = ram.rest(memory, near)
+        if rest is None or not rest.held:
+            status = "unconverged" if rest is None else rest.answer.status
+            return Path(ram, (), (Gap(0.0, status),), "gaps", "", np.nan, "not known")
+        walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place)
+    else:
+        walk = _Walk(ram, *after)
+    why = ""
+    for place in places:
+        before = len(walk.points)
+        walk.to(float(place))
+        for i, point in enumerate(walk.points[before:], before):
+            why = (stop(point) if stop is not None else None) or ""
+            if point.load_N > most_load:
+                why = LOAD_LIMIT
+            if why:
+                del walk.points[i + 1:]
+                break
+        why = why or walk.why
+        if why or walk.missed >= MOST_GAPS:
+            break
+    status = "gaps" if walk.gaps else "stopped" if why else "complete"
+    peak, peak_status = _peak(walk.points, walk.gaps, why)
+    return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
+                walk.zero)
+
+
+class _Walk:
+    """The points so far, and the way to the next."""
+
+    def __init__(self, ram: Ram, start: Point, zero: float) -> None:
+        self.ram, self.zero = ram, zero
+        self.points, self.gaps = [start], list[Gap]()
+        self.size, self.missed, self.why = abs(start.load_N), 0, ""
+
+    def to(self, place: float, halved: int = 0) -> bool:
+        """Go to a displacement; whether it was reached."""
+        # Without any force the next answer is proportional to the step: shorter ones are no easier.
+        last = halved == HALVINGS or not self.points[-1].answer.force.any()
+        found = self._step(place, hammer=last)
+        if found is True:
+            self.missed, self.why = 0, ""
+            return True
+        if last:
+            if found is None:
+                self.gaps.append(Gap(place, "unconverged"))
+                self.missed += 1
+            else:
+                self.why = BEYOND
+            return False
+        middle = 0.5 * (self.points[-1].ram_mm + place)
+        return self.to(middle, halved + 1) and self.to(place, halved + 1)
+
+    def _step(self, place: float, hammer: bool) -> bool | None:
+        """Whether the point is reached; None where that is not known."""
+        last = self.points[-1]
+        found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],
+                              size=self.size, hammer=hammer)
+        if found is None or not found.held:
+            return None if found is None else False
+        self.size = max(self.size, abs(found.load))
+        self.points.append(Point(place, found.load, found, self.ram.advance(found, last.memory)))
+        return True
+
+
+def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float, str]:
+    """The largest load [N], and how far it is known to be the peak."""
+    loads = np.array([p.load_N for p in points])
+    at = np.array([p.ram_mm for p in points])
+    top = int(np.argmax(loads))
+    peak = float(loads[top])
+    if len(points) < 3 or any(g.ram_mm > at[max(top - 1, 0)] for g in gaps):
+        return peak, "not known"
+    if loads[-1] < peak * (1 - PLATEAU):
+        return peak, "found"
+    # On a plateau the load gains nothing, or a share of itself that is a small one of the way's.
+    rise, way = loads[-1] - loads[-2], (at[-1] - at[-2]) / at[-1]
+    if rise <= PLATEAU * way * peak:
+        return peak, "found"
+    return peak, "beyond the search" if why == LOAD_LIMIT else "not known"

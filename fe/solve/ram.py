@@ -1,0 +1,311 @@
+"""The ram of a test machine: a load pattern that is pressed by displacement.
+
+The pattern (a force on every load case for 1 N of ram) becomes one more link, the last, of a
+condensed problem: its column is the pattern itself over all the bodies that it presses, so that
+its deformation is the displacement conjugate to the load. Sign conventions: the ram's force ``P``
+[N] is its link force and positive where it presses the way the pattern points; its displacement
+``s`` [mm] is the work-conjugate ``f^T u``, positive that way too, and ``P ds`` is the work that it
+does. The ram can only press: where the bodies run away from it its force is zero.
+
+With the position ``s`` prescribed the load is an answer; with the force prescribed, the position.
+Either way the bounds, the friction and the proof are those of any other step, and one inverse
+serves them all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.capacity import Capacity
+from buttress.fe.solve.complementarity import lemke_answer
+from buttress.fe.solve.search import search
+from buttress.fe.solve.solver import Solver
+from buttress.fe.solve.step import LOCKED, Step
+from buttress.fe.solve.strategy import FIRM
+from buttress.fe.solve.trace import Trace
+from buttress.fe.threads import one_thread
+
+FloatArray = np.ndarray
+IntArray = np.ndarray
+GROUND = End(None, None)
+NOTHING = 1e-9
+"""Share of the reference below which the ram's force is none."""
+SOON = 10
+"""Guesses from a neighbour's states before pivots lead on from it."""
+
+
+@dataclass
+class Tally:
+    """How many linear problems were solved, in how many searches, and how many ended in nothing."""
+
+    guesses: int = 0
+    lost: int = 0               # guesses of searches without an answer
+    searches: int = 0
+    lost_searches: int = 0
+    traced: int = 0             # times that pivots led on from a neighbour
+    lemke: int = 0              # times that Lemke's method solved the whole problem
+
+    def add(self, guesses: int, found: bool) -> None:
+        """Enter a search."""
+        self.guesses += guesses
+        self.searches += 1
+        if not found:
+            self.lost += guesses
+            self.lost_searches += 1
+
+
+@dataclass(frozen=True)
+class Pressed:
+    """A held state under the ram: the answer of the problem without ram, force and position."""
+
+    answer: Answer
+    load: float       # N, force of the ram
+    place: float      # mm, position of the ram f^T u
+
+    @property
+    def held(self) -> bool:
+        return self.answer.held
+
+
+def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
+    """The problem with the ram as its last link; ``pattern (p,)`` is the load for 1 N of it."""
+    pattern = np.asarray(pattern, dtype=float)
+
+    def bordered(table: FloatArray, row: FloatArray) -> FloatArray:
+        return np.vstack([table, row[None, :]])
+
+    def longer(values: FloatArray, last: float) -> FloatArray:
+        return np.append(values, np.asarray(last, dtype=values.dtype))
+
+    n = problem.n
+    flexibility = np.empty((n + 1, n + 1))
+    flexibility[:n, :n] = problem.flexibility
+    # The ram's column is minus the pattern: a pressing force is positive.
+    flexibility[n, :n] = flexibility[:n, n] = -(problem.load_deformation @ pattern)
+    flexibility[n, n] = pattern @ problem.load_flexibility @ pattern
+    listed = LinkList([*problem.links.links, Link("ram", "ram", GROUND, GROUND, lower=0.0)],
+                      problem.links.hinges)
+    return replace(
+        problem, links=listed, flexibility=flexibility,
+        rigid=bordered(problem.rigid, -(problem.load_rigid @ pattern)),
+        kinks=bordered(problem.kinks, -(problem.load_kinks @ pattern)),
+        load_deformation=bordered(problem.load_deformation, -(problem.load_flexibility @ pattern)),
+        measure_links=np.hstack([problem.measure_links,
+                                 -(problem.measure_loads @ pattern)[:, None]]),
+        compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
+        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0),
+        friction=longer(problem.friction, 0.0), partner=longer(problem.partner, -1),
+        opens=longer(problem.opens, True))
+
+
+class RamStep(Step):
+    """A step of the problem with ram: to a position [mm], or to a force [N] of the ram.
+
+    ``size`` [N]: load against which errors are told while the ram carries less.
+    """
+
+    def __init__(self, ram: Ram, memory: Memory, place: float | None, load: float | None,
+                 size: float) -> None:
+        n = ram.plain.n
+        # w of the ram is its position less f^T u.
+        kept = Memory(np.append(memory.offset, -(place or 0.0)), memory.kink)
+        super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
+        self.base = float(np.abs(ram.base).sum())
+        self.reference = max(self.base, abs(load or 0.0), size)
+        stuck = 0.0 if ram.solver.inverse is None else abs(float(self.sticking[n]))
+        if self.reference < LOCKED * stuck:
+            self.reference = stuck      # the ram has met no resistance, or not pressed yet
+        self.reference = max(self.reference, 1e-12)
+        self.tol = 1e-12 * self.reference
+
+    def against(self, force: FloatArray) -> float:
+        """The load on the bodies, or a share of the largest force or of what was carried before."""
+        largest = float(np.abs(force).max(initial=0.0))
+        return max(self.base + abs(float(force[-1])), LOCKED * largest, LOCKED * self.reference)
+
+
+@dataclass(frozen=True)
+class Ram:
+    """A condensed problem under a ram; ``base (p,)`` [N] is a load that acts all the time."""
+
+    plain: Condensed
+    solver: Solver
+    pattern: FloatArray
+    base: FloatArray
+    tally: Tally = field(default_factory=Tally)
+
+    @staticmethod
+    def of(problem: Condensed, pattern: FloatArray, base: FloatArray | None = None) -> Ram:
+        """Put a ram on a problem. Raises ValueError where it presses on nothing."""
+        pattern = np.asarray(pattern, dtype=float)
+        base = np.zeros(len(pattern)) if base is None else np.asarray(base, dtype=float)
+        if not np.isfinite(pattern).all() or not pattern.any():
+            raise ValueError("the ram has nothing to press on: its load pattern is zero")
+        return Ram(problem, Solver(with_ram(problem, pattern)), pattern, base)
+
+    def with_law(self, problem: Condensed) -> Ram:
+        """The same ram on the same links with another law; compliances must be the same."""
+        changed = with_ram(problem, self.pattern)
+        return replace(self, plain=problem, solver=self.solver.variant(changed))
+
+    def _cut(self, found: Answer) -> Pressed:
+        """What was found, without the ram's own row; loads are NaN where it moves too far."""
+        n, load = self.plain.n, float(found.force[-1])
+        moved = float(self.place_of(found))
+        answer = replace(found, force=found.force[:n], slack=found.slack[:n],
+                         load=self.base + load * self.pattern)
+        return Pressed(answer, load, moved)
+
+    def place_of(self, found: Answer) -> float:
+        """``f^T u`` [mm] of an answer of the problem with ram."""
+        p = self.solver.problem
+        return -float(p.load_deformation[-1] @ self.base - p.flexibility[-1] @ found.force
+                      + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink)
+
+    def step(self, memory: Memory, *, place: float | None = None, load: float | None = None,
+             near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False
+             ) -> Pressed | None:
+        """The step from ``memory`` to a position [mm] or a force [N] of the ram; None if not found.
+
+        ``near``: states whose neighbours are tried first. ``hammer``: Lemke's method, where
+        active sets find nothing.
+        """
+        with one_thread():
+            step = RamStep(self, memory, place, load, size)
+            found = self._search(step, near)
+            if found is None and hammer:
+                found = self._lemke(step)
+        if found is None or found.status == "unconverged":
+            return None
+        if abs(found.force[-1]) <= NOTHING * step.reference:
+            found.force[-1] = 0.0       # rounding
+        return self._cut(found)
+
+    def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
+        if self.solver.inverse is None:
+            return None
+        moved = [self._lifted(step, other) for other in near if other.answer.force.any()]
+        for a in moved:
+            state, turning = step.project(a.force, a.slack, a.kink_step)[2:]
+            found = self._tried(step, state, turning)
+            if found is not None:
+                return replace(found, method="active set, neighbour")
+        for a in moved[:1]:
+            before = step.guesses
+            found = Trace(step, a).run()
+            self.tally.add(step.guesses - before, found is not None)
+            self.tally.traced += 1
+            if found is not None:
+                return replace(found, method="pivots from a neighbour")
+        if any(other.load > 0.0 for other in near):
+            return None
+        stick = np.zeros(step.p.n, dtype=np.int8)
+        stick[list(step.prescribed)] = 1
+        stick[:-1][step.p.opens[:-1] & (step.p.gap[:-1] > 0)] = -1
+        for firm in (1.0, FIRM):
+            found = self._tried(step, stick, None, firm, most=None)
+            if found is not None:
+                return found
+        return None
+
+    def _lifted(self, step: RamStep, near: Pressed) -> Answer:
+        """A state as an answer of the problem with ram: its force, its slack if held by force."""
+        a, free = near.answer, bool(step.prescribed)
+        return replace(a, force=np.append(a.force, near.load),
+                       slack=np.append(a.slack, -near.place if free else 0.0))
+
+    def _tried(self, step: RamStep, state: IntArray, turning: IntArray | None, firm: float = 1.0,
+               most: int | None = SOON) -> Answer | None:
+        before = step.guesses
+        found = search(step, state, turning, firm, most=most)
+        self.tally.add(step.guesses - before, found is not None)
+        return found
+
+    def _lemke(self, step: RamStep) -> Answer | None:
+        before = step.guesses
+        found = lemke_answer(step, Capacity("not asked", None, True, None, None))
+        self.tally.guesses += step.guesses - before
+        self.tally.lemke += 1
+        return found
+
+    def settled(self, state: Pressed) -> Pressed:
+        """A state whose slip, crushing and kinks are committed: only what is open has a slack."""
+        a = state.answer
+        return replace(state, answer=replace(
+            a, slack=np.where(self.plain.opens, np.minimum(a.slack, 0.0), 0.0),
+            kink_step=np.zeros_like(a.kink_step)))
+
+    def others(self, memory: Memory, state: Pressed, place: float, shares: Sequence[float]
+               ) -> list[Pressed]:
+        """What other starts than the neighbour's lead to at a position [mm]: slip starts, and
+        the states under ``shares`` of the friction."""
+        out: list[Pressed] = []
+        if self.solver.inverse is None:
+            return out
+        with one_thread():
+            step = RamStep(self, memory, place, None, state.load)
+            rubs = step.friction > 0
+            force, slack = np.append(state.answer.force, state.load), state.answer.slack
+            known, turning = step.project(force, np.append(slack, 0.0), state.answer.kink_step)[2:]
+            starts = [(np.where(rubs, sign, known).astype(np.int8), turning) for sign in (1, -1)]
+            for share in shares if rubs.any() else ():
+                other = copy(step)
+                other.friction = share * step.friction
+                near = search(other, known, turning)
+                if near is not None and near.held:
+                    starts.append(step.project(near.force, near.slack, near.kink_step)[2:])
+            for start in starts if rubs.any() else ():
+                found = self._tried(step, *start, most=None)
+                if found is not None and found.held:
+                    out.append(self._cut(found))
+        return out
+
+    def energy(self, state: Pressed) -> float:
+        """Elastic energy [N mm] of bodies and link compliances in a state."""
+        p, force = self.solver.problem, np.append(state.answer.force, state.load)
+        return float(0.5 * force @ (p.flexibility @ force) + 0.5 * force**2 @ p.compliance
+                     - force @ (p.load_deformation @ self.base)
+                     + 0.5 * self.base @ p.load_flexibility @ self.base)
+
+    def dissipated(self, state: Pressed) -> float:
+        """Energy [N mm] that slip, crushing and hinges have taken in the step to a state.
+
+        Forces are those at its end: exact where they stay at a bound that does not move.
+        """
+        p, a = self.plain, state.answer
+        moment = p.load_kinks @ a.load - p.kinks.T @ a.force
+        return float(a.force @ a.slack + moment @ a.kink_step)
+
+    def base_place(self, state: Pressed) -> float:
+        """What the base load has moved by, times it [N mm]: its work up to a state."""
+        p, a = self.plain, state.answer
+        moved = (p.load_flexibility @ a.load - p.load_deformation.T @ a.force
+                 + p.load_rigid.T @ a.rigid + p.load_kinks.T @ a.kink)
+        return float(self.base @ moved)
+
+    def rest(self, memory: Memory, near: Answer | None = None) -> Pressed | None:
+        """The state without force of the ram, as tightened: where pressing starts from."""
+        n = self.plain.n
+        with one_thread():
+            step = RamStep(self, memory, None, 0.0, 0.0)
+            still = step.accept(np.zeros(n + 1), np.zeros(step.p.rigid.shape[1]),
+                                np.zeros(step.p.kinks.shape[1]), 1.0, 0)
+        if still is not None:
+            return self._cut(replace(still, method="at rest"))
+        known = [] if near is None else [Pressed(near, 0.0, 0.0)]
+        return self.step(memory, load=0.0, near=known, hammer=True)
+
+    def advance(self, state: Pressed, memory: Memory) -> Memory:
+        """Memory after a state: slip, crushing and kinks are kept; see `Solver.advance`."""
+        kept = Memory(np.append(memory.offset, 0.0), memory.kink)
+        a = state.answer
+        lifted = replace(a, force=np.append(a.force, state.load), slack=np.append(a.slack, 0.0))
+        after = self.solver.advance(lifted, kept)
+        return Memory(after.offset[:-1], after.kink)

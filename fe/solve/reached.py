@@ -1,0 +1,115 @@
+"""The state of a path at a load, unloading and reloading.
+
+Committed points do not depend on the loads that are asked for: the state at a load is one more
+step from the last committed point before the path first reaches it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from buttress.fe.solve.path import Path, Point
+from buttress.fe.solve.ram import Pressed, Ram
+
+CLOSE = 1e-9
+"""Share of the load to which the ram's position is sought."""
+TRIES = 40
+SHORTEST = 1 / 4
+"""Shortest step of unloading, over the way."""
+
+
+def state_at(path: Path, load: float) -> Point | None:
+    """The first state along the path that carries ``load`` [N]; None where it reaches none.
+
+    See `Path.reach` for what None means. Negative loads are never reached.
+    """
+    number = path.first_above(load) if load >= 0.0 else None
+    if number is None:
+        return None
+    after = path.points[number]
+    if number == 0 or after.load_N == load:
+        return after
+    before = path.points[number - 1]
+    found = between(path, before, after, load)
+    if found is None:
+        return None
+    return Point(found.place - path.zero, found.load, found,
+                 path.ram.advance(found, before.memory))
+
+
+def between(path: Path, before: Point, after: Point, load: float) -> Pressed | None:
+    """The state at a load [N] between those of two committed points, stepped to from the first."""
+    ram, low, high = path.ram, before.state, after.state
+    size = max(abs(p.load_N) for p in path.points)
+
+    def at_load(*near: Pressed) -> Pressed | None:
+        found = ram.step(before.memory, load=load, near=near, size=size)
+        slack = 1e-6 * (after.state.place - before.state.place)
+        inside = found is not None and found.held and (
+            before.state.place - slack <= found.place <= after.state.place + slack)
+        return found if inside else None
+
+    found = at_load(low, high)
+    # The load need not rise steadily with the force held; it does with the ram.
+    misses = [low.load - load, high.load - load]
+    for _ in range(TRIES):
+        if found is not None:
+            return found
+        share = min(max(misses[0] / (misses[0] - misses[1]), 0.02), 0.98)
+        middle = ram.step(before.memory, place=low.place + share * (high.place - low.place),
+                          near=[low, high], size=size, hammer=True)
+        if middle is None or not middle.held:
+            return None
+        miss = middle.load - load
+        if abs(miss) <= CLOSE * size:
+            return at_load(middle) or middle
+        if miss < 0.0:      # Illinois: the end that stays counts half
+            misses = [miss, 0.5 * misses[1]] if low is not before.state else [miss, misses[1]]
+            low = middle
+        else:
+            misses = [0.5 * misses[0], miss] if high is not after.state else [misses[0], miss]
+            high = middle
+        found = at_load(low, high)
+    return None
+
+
+def to_load(ram: Ram, point: Point, zero: float, load: float = 0.0) -> list[Point] | None:
+    """Go on from a point to another load of the ram [N], held by force: unloading, as a rule.
+
+    Returns the points of the way, slip and crushing committed at each; None where a step has no
+    answer. ``zero``: the ram's position in the tightened state, see `Path`.
+    """
+    points, size = [point], max(abs(point.load_N), abs(load))
+    start, done, step = point.load_N, 0.0, 1.0
+    while done < 1.0:
+        share = min(done + step, 1.0)
+        last = points[-1]
+        # Turning back, what has slipped sticks at first.
+        found = ram.step(last.memory, load=start + share * (load - start), size=size,
+                         near=[ram.settled(last.state), last.state], hammer=step <= SHORTEST)
+        if found is None or not found.held:
+            if step <= SHORTEST:
+                return None
+            step *= 0.5
+            continue
+        done = share
+        points.append(Point(found.place - zero, found.load, found,
+                            ram.advance(found, last.memory)))
+    return points[1:]
+
+
+def probe(path: Path, number: int, shares: tuple[float, ...] = (0.0, 0.5, 2.0)
+          ) -> tuple[str, float]:
+    """Whether other starts lead to another state at a committed point: "unique" or "branch found".
+
+    With friction equilibrium may have several answers at one position of the ram. Tried are all
+    friction slipping either way, and the states that other friction (``shares`` of it) leads to.
+    The number is the spread of the load [N]; finding no branch does not prove that there is none.
+    """
+    point, before = path.points[number], path.points[number - 1]
+    loads = [point.load_N]
+    for found in path.ram.others(before.memory, point.state, path.zero + point.ram_mm, shares):
+        loads.append(found.load)
+    spread = float(np.ptp(loads))
+    unique = spread <= 1e-6 * max(abs(x) for x in loads)
+    return ("unique" if unique else "branch found"), spread
