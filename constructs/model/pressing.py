@@ -1,0 +1,111 @@
+"""A construct under the ram of a test machine: the one way in which a load is answered.
+
+The joint is pressed by displacement from the tightened state, slip and crushing committed step by
+step; the force of the ram is the load. "The state at a load" is the first one that pressing
+reaches. The points of the path do not depend on the loads that are asked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from buttress.fe.links.condense import Condensed
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.capacity import Escape
+from buttress.fe.solve.path import Path, Point, joined, press, steps
+from buttress.fe.solve.ram import Pressed, Ram
+from buttress.fe.solve.reached import state_at
+from buttress.fe.solve.step import TOO_FAR
+
+FloatArray = np.ndarray
+SEARCH_LIMIT_N = 10_000.0
+"""Loads are pressed up to here: about ten times body weight, beyond any activity of the knee."""
+FARTHEST_MM = 8.0
+"""Displacement of the ram at which pressing ends: the joint has then moved more than 5 mm."""
+NEVER_REACHED = "the path never reaches this load"
+NOT_KNOWN = "the path is not known up to this load"
+
+
+class Pressing:
+    """The path of one construct, pressed only as far as it has been asked for."""
+
+    def __init__(self, problem: Condensed, pattern: FloatArray, memory: Memory,
+                 tightened: Answer | None) -> None:
+        self.memory, self.tightened = memory, tightened
+        self.ram = Ram.of(problem, pattern)
+        self._places = steps(FARTHEST_MM)
+        self._path: Path | None = None
+
+    @property
+    def whole(self) -> Path:
+        """The path to the limit of load or of displacement, or to where movements are large."""
+        return self.up_to(SEARCH_LIMIT_N)
+
+    def up_to(self, load: float) -> Path:
+        """The path at least to where it first carries a load [N], if it does."""
+        path = self._path
+        if path is None:
+            path = press(self.ram, self.memory, self._places, near=self.tightened, most_load=load)
+        elif path.first_above(load) is None and path.may_go_on:
+            last = path.points[-1]
+            left = [p for p in self._places if p > path.farthest]
+            if left:
+                path = joined(path, press(self.ram, last.memory, left, most_load=load,
+                                          after=(last, path.zero)))
+        self._path = path
+        return path
+
+    def answer(self, load: float) -> Answer:
+        """The state that the path first reaches at a load [N], movements from the tightened one.
+
+        "no equilibrium" where the path is known never to carry it, with the motion in which it
+        gives way; "unconverged" where that is not known.
+        """
+        path = self.up_to(load)
+        point = state_at(path, load)
+        if point is not None:
+            return self.since_tightened(path, point)
+        if path.reach(load) == "never":
+            return self._none(load, "no equilibrium", NEVER_REACHED, self.motion(path))
+        return self._none(load, "unconverged", TOO_FAR if path.too_far else NOT_KNOWN, None)
+
+    def since_tightened(self, path: Path, point: Point) -> Answer:
+        """The answer of a point, its slip and kinks counted from the tightened state."""
+        found = point.answer
+        # A point's own step begins at the memory that it started from.
+        before = point.began or self.memory
+        slack = found.slack + before.offset - self.memory.offset
+        return replace(found, slack=slack, kink_step=found.kink - self.memory.kink)
+
+    def between(self, path: Path, number: int, ram_mm: float) -> Point | None:
+        """The state at a displacement between two points, stepped to from the first of them."""
+        before, after = path.points[number - 1], path.points[number]
+        found = self.ram.step(before.memory, place=path.zero + ram_mm,
+                              near=[before.state, after.state], size=path.largest)
+        if found is None or not found.held:
+            return None
+        return Point(ram_mm, found.load, found, self.ram.advance(found, before.memory),
+                     before.memory)
+
+    def motion(self, path: Path) -> Escape | None:
+        """The motion in which the construct gives way: that of the last step of its path."""
+        if len(path.points) < 2:
+            return None
+        last, before = path.points[-1].answer, path.points[-2].answer
+        rigid, kink = last.rigid - before.rigid, last.kink - before.kink
+        size = float(np.abs(rigid).max(initial=0.0))
+        return Escape(rigid / size, kink / size) if size > 0.0 else None
+
+    def _none(self, load: float, status: str, why: str, escape: Escape | None) -> Answer:
+        p = self.ram.plain
+        nan, no_kink = np.full(p.n, np.nan), np.full(p.kinks.shape[1], np.nan)
+        return Answer(status, "path", nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
+                      no_kink, self.ram.base + load * self.ram.pattern, np.nan, np.nan, 0.0, 0,
+                      escape, (why,))
+
+
+def state_of(point: Point) -> Pressed:
+    """The state of a point, with the load and position of its ram."""
+    return point.state
