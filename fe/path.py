@@ -101,7 +101,7 @@ class Path:
 
 def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> tuple[float, ...]:
     """Displacements [mm] of a path up to ``farthest``: each step is longer by a factor."""
-    out, size = [], first
+    out, size = list[float](), first
     while not out or out[-1] < farthest:
         out.append(min((out[-1] if out else 0.0) + size, farthest))
         size *= growth

@@ -36,7 +36,7 @@ def judged(seed):
         return 0, 0
     for number in range(1, len(path.points)):
         stepped, force, rigid = pressed_to(path, number)
-        size = max(abs(path.points[number].load_N), 1e-3 * np.abs(force).max(), 1e-3)
+        size = max(abs(path.points[number].load_N), 1e-3 * np.abs(force).max(), 1.0)
         assert violation(stepped, force, rigid, NO_LOAD, size) < 1e-6
     for gap in path.gaps:
         number = max(i for i, x in enumerate(path.points) if x.ram_mm < gap.ram_mm)
