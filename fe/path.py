@@ -32,8 +32,9 @@ BEYOND = "movements are no longer small"
 LOAD_LIMIT = "limit of load"
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
-PLATEAU = 1e-3
-"""Relative rise of the load over relative rise of the displacement, below which it is a plateau."""
+PLATEAU, LAST = 1e-3, 0.2
+"""A load that rises by less than this share of the peak over the last fifth of the way is on its
+plateau."""
 
 
 @dataclass(frozen=True)
@@ -196,8 +197,6 @@ def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float
         return peak, "not known"
     if loads[-1] < peak * (1 - PLATEAU):
         return peak, "found"
-    # On a plateau the load gains nothing, or a share of itself that is a small one of the way's.
-    rise, way = loads[-1] - loads[-2], (at[-1] - at[-2]) / at[-1]
-    if rise <= PLATEAU * way * peak:
+    if loads[-1] - np.interp((1 - LAST) * at[-1], at, loads) <= PLATEAU * peak:
         return peak, "found"
     return peak, "beyond the search" if why == LOAD_LIMIT else "not known"

@@ -109,8 +109,10 @@ def test_halving_the_steps_changes_little(case):
     assert not one.gaps
     assert not two.gaps
     loads = {p.ram_mm: p.load_N for p in two.points}
+    # While a gap closes the load is small and its friction just begins: a share of what comes.
     for point in one.points:
-        assert loads[point.ram_mm] == pytest.approx(point.load_N, rel=5e-3, abs=1e-3)
+        assert loads[point.ram_mm] == pytest.approx(point.load_N, rel=5e-3,
+                                                    abs=1e-3 * one.peak_N)
 
 
 @given(cases(held=True))

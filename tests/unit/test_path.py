@@ -165,6 +165,18 @@ def test_a_plate_whose_hinge_snaps_is_pressed_on_through_it():
     assert max(jumps) > 0.3
 
 
+@pytest.mark.parametrize("name", ["lag screws", "antiglide", "antiglide + screw"])
+def test_steps_half_as_long_change_no_load_by_half_a_per_cent(name):
+    model, path = construct(name)
+    places = [p.ram_mm for p in path.points]
+    between = [0.5 * (a + b) for a, b in zip(places, places[1:], strict=False)]
+    fine = press(path.ram, model.memory, sorted({*places[1:], *between}), near=model.tightened)
+    loads = {p.ram_mm: p.load_N for p in fine.points}
+    for point in path.points[1:]:
+        assert loads[point.ram_mm] == pytest.approx(point.load_N, rel=5e-3)
+    assert fine.peak_N == pytest.approx(path.peak_N, rel=1e-3)
+
+
 def test_events_come_in_order_and_only_the_first_of_a_source():
     path = construct("lag screws")[1]
     events = path.events
