@@ -68,7 +68,8 @@ class Path:
 
     ``status``: "complete" (pressed to the stated displacement), "stopped" (ended before, by the
     rule ``stopped``), "gaps" (at least one displacement has no answer). ``peak_status``: "found"
-    (the load falls after its peak, or rises no more), "beyond the search" (the limit of load
+    (the load falls after its peak, or rises no more up to the last point; a gap that closes later
+    is not foreseen), "beyond the search" (the limit of load
     ended the path while the load rose), "not known" (it rose to the last point, or there are gaps
     near the top). ``zero`` is the ram's position [mm] in the tightened state.
     """

@@ -37,7 +37,7 @@ IntArray = np.ndarray
 GROUND = End(None, None)
 APART = 1e-3
 """Clearance of a motion that nothing resists, over the ram's way."""
-NOTHING = 1e-9
+NOTHING = 1e-13
 """Share of the reference below which the ram's force is none."""
 SOON = 10
 """Guesses from a neighbour's states before pivots lead on from it."""

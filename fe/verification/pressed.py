@@ -74,6 +74,11 @@ def bent(built_in: bool) -> Path:
     return pressed(bar(built_in=built_in), 20.0, 0.1)
 
 
+def bent_peak(built_in: bool) -> float:
+    """The peak of a bar with hinges, N."""
+    return peak(bent(built_in))
+
+
 @cache
 def sunk() -> Path:
     """The path of a fragment that slides down to a buttress which crushes."""
@@ -147,7 +152,7 @@ CASES = register(
          "N", LET_GO, 5e-3,
          lambda: first_event(sunk(), "crushing")),
     *(Case(f"plastic hinge, {name}, by the ram", PLASTICITY, "derived", "peak", "N",
-           count * PLASTIC / LENGTH, 1e-6, lambda built_in=built_in: peak(bent(built_in)))
+           count * PLASTIC / LENGTH, 1e-6, partial(bent_peak, built_in))
       for name, built_in, count in (("bar on two supports", False, 4), ("propped bar", True, 6))),
     *(Case(f"plastic hinge, {name}, by the ram: energy", ENERGY, "derived",
            "work over stored and dissipated energy", "-", 1.0, 1e-6, partial(energy, built_in))

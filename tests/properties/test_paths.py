@@ -45,12 +45,14 @@ def judged(seed):
         assert gap.status == "unconverged"
         list(solutions(p_ram.with_law(gap=p_ram.gap + offset), NO_LOAD))
     limit = capacity(p, np.ones(1))
+    # Limit analysis knows no gaps: what is still open at the end of the way may yet close.
+    exact = path.peak_status == "found" and not p.friction.any() and not (p.gap > 0.0).any()
     if limit.factor is not None:
         assert path.peak_N <= limit.factor * (1 + 1e-6) + 1e-6
-        if path.peak_status == "found" and not p.friction.any():
+        if exact:
             assert path.peak_N == pytest.approx(limit.factor, rel=2e-3, abs=1e-6)
-    elif path.peak_status == "found" and not p.friction.any():
-        raise AssertionError("a peak where nothing limits the load")
+    else:
+        assert not exact
     return len(path.points) - 1, len(path.gaps)
 
 
