@@ -5,25 +5,25 @@ from __future__ import annotations
 import platform
 from collections import Counter, defaultdict
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from importlib.metadata import version
 from time import perf_counter
-
-import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
-from buttress.fe.solve.answer import Answer
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.capacity import bracket, lets_go
 from buttress.results.comparison import Comparison
+from buttress.results.derive import derive
 from buttress.results.limits import (
     find_limit,
     find_limits,
     first_words,
+    first_yield,
     gauges,
     lowest,
     moved_joint,
@@ -31,18 +31,16 @@ from buttress.results.limits import (
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import Reader, intact_subsidence, read
 from buttress.results.records import (
-    BEYOND,
     NOT_TIGHTENED,
     ConstructResult,
     LoadResult,
     not_tightened,
 )
-from buttress.results.search import SEARCH_LIMIT_N, Search, without_load
+from buttress.results.search import Search, without_load
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
 from buttress.study.study import Study
 
-CURVE_POINTS = 12
 Say = Callable[[str], None]
 
 
@@ -95,28 +93,31 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
     loads, shots = [], []
-    answers: dict[float, Answer] = {}
     for total in study.load.total_N:
-        answer = answers[total] = model.answer(total)
-        result, fields = read(reader, model, answer, total)
+        answer = model.answer(total)
+        result, nodal = read(reader, model, answer, total)
         loads.append(replace(result, load_name=study.load.name(total)))
         if pictures:
-            shots.append(replace(take_picture(model, answer, total, fields), friction_only=(
+            shots.append(replace(take_picture(model, answer, total, nodal), friction_only=(
                 lower.factor is not None and total > lower.factor)))
-    bound = model.capacity(rising=True) if model.hardware.tighten else upper
-    search = Search(reader, model, bound.factor, answers)
-    curve, sunk = _curve(search, study.load.total_N)
+    search = Search(model)
+    found_gauges = gauges(reader, model, study.limits)
     letting_go = lets_go(model, upper)
-    limits = find_limits(search, gauges(reader, model, study.limits, loads),
-                         lets_go(model, bound) or letting_go or lets_go(model, lower),
+    limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
+    derived = derive(search, reader, first_yield(model))
+    points = () if derived.path is None else derived.path.points
     found = ConstructResult(
         model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
         upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
-        first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve, sunk, tuple(loads),
+        first_words(limits, SEARCH_LIMIT_N, without_load(model)),
+        tuple(p.load_N for p in points),
+        {name: tuple(p.subsidence_mm[name] for p in points)
+         for name in (model.bone.bodies[i].name for i in model.bone.fragments)}, tuple(loads),
         model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
         lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
-        moved=find_limit(search, moved_joint(reader, model)))
+        moved=find_limit(search, moved_joint(reader, model)),
+        **{x.name: getattr(derived, x.name) for x in fields(derived)})
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
         return replace(found, pictures=tuple(unloaded(p, why) for p in shots))
@@ -132,34 +133,6 @@ def _status(model: Model, loads: list[LoadResult]) -> str:
     if any(r.status == "unconverged" for r in loads):
         return "unconverged"
     return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
-
-
-def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...], dict]:
-    """Mean subsidence of each fragment over the load, up to a fifth beyond the largest load.
-
-    The study's own loads are among its points, so that it passes through the table's figures; so
-    are the end of equilibrium, if within them, and what the search has solved just before it.
-    """
-    bone, reader = search.reader.bone, search.reader
-    even = np.linspace(0.0, 1.2 * max(asked), CURVE_POINTS + 1)
-    end = 0.0 if search.ends_status == BEYOND else search.known_to
-    last = max((p for p in (*even, *asked) if p <= end), default=0.0)
-    near = [p for p in search.known if last < p <= min(end, even[-1])]
-    loads = tuple(float(x) for x in np.unique([*even, *asked, *near]))
-    sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
-    for total in loads:
-        values = None
-        if 0.0 < total <= (np.inf if search.ends_status == BEYOND else search.known_to):
-            answer = search.answer(total, quick=False)
-            values = reader.measures(search.model, answer) if answer.held else None
-        for i in bone.fragments:
-            sunken: float | None = 0.0 if total == 0.0 else None
-            if (values is not None and bone.articular(i)[0].size
-                    and bone.bodies[i].name not in search.model.hardware.loose):
-                surface, share = reader.surface(values, i)
-                sunken = float(surface @ share)
-            sunk[bone.bodies[i].name].append(sunken)
-    return loads, {k: tuple(v) for k, v in sunk.items()}
 
 
 def versions() -> dict[str, str]:

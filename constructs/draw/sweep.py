@@ -18,8 +18,8 @@ from matplotlib.ticker import MaxNLocator
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, plain, wrap
 from buttress.fe.errors import InputError
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.records import RankResult, quarters
-from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.rows import at_load, by_construct, checked, other_keys, share_known
 from buttress.sweeps.store import read_meta, reading
 from buttress.words import counted

@@ -14,13 +14,11 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 from time import perf_counter
-from typing import Protocol
 
 import numpy as np
 
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
-from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
 from buttress.fe.threads import one_thread
@@ -39,8 +37,8 @@ from buttress.results.capacity import lets_go
 from buttress.sweeps.workshop import Workshop
 
 FloatArray = np.ndarray
-NEAR_END = (0.97, 0.9)
-"""The last state of a path that ends is solved at one of these shares of its limit load."""
+BELOW_PEAK = 0.99
+"""Share of the peak at which the last state of a path is read."""
 FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02
 """A stretch of load is halved while its middle is off by more than this: mm or share of the
 movement, whichever is larger; share of the load for forces."""
@@ -50,7 +48,6 @@ SMALL_N = 500.0
 NARROW_N = 30.0
 MOST_NODES = 60
 """Nodes of a job: a bone is meshed for it in the time of two or three of them."""
-BISECTIONS = 5
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
 GONE = {"plastic hinge": "“{}” bends for good (a plastic hinge)",
@@ -251,23 +248,16 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
         path.need = least_friction(model.problem, model.bone.load_vector(high))
     found = Reading(model, layout)
     known: dict[float, FloatArray | None] = {}
-    answers: dict[float, Answer] = {}
 
-    def state(load: float, quick: bool = False) -> FloatArray | None:
+    def state(load: float) -> FloatArray | None:
         if load not in known:
-            near = min(answers, key=lambda p: abs(p - load), default=None)
-            answer = model.answer(load, None if near is None else answers[near], quick)
+            answer = model.answer(load)
             known[load] = found.state(answer) if answer.held else None
-            if answer.held:
-                answers[load] = answer
-            elif answer.status == "unconverged" and not quick:
+            if answer.status == "unconverged":
                 path.status, path.reason = "unconverged", answer.method
         return known[load]
 
-    # A tightened screw pulls harder as the load grows; limit analysis keeps it at its force, so
-    # there it bounds nothing.
-    bound = np.inf if model.tightened is not None or upper.factor is None else upper.factor
-    top = _top(path, state, low, high, bound)
+    top = _top(path, model, low, high)
     if top is None:
         return path
     for a, b in _stretches(state, layout, low, top):
@@ -282,40 +272,21 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
     return path
 
 
-class State(Protocol):
-    """The state at a load, None where it does not hold; ``quick``: where it is not soon found."""
-
-    def __call__(self, load: float, quick: bool = False) -> FloatArray | None: ...
+State = Callable[[float], FloatArray | None]
+"""The state at a load, None where it does not hold."""
 
 
-def _top(path: Path, state: State, low: float, high: float, bound: float) -> float | None:
-    """The largest load of a path: the end of the slider or just below where equilibrium ends.
-
-    ``bound``: no load above it has an equilibrium.
-    """
-    path.end_N = 0.0
-    if bound < low:
-        path.end_N = bound
-        return None
-    # Answers are followed upwards: near its end a construct is slow to solve from nothing.
-    most = min(high, bound)
-    good = max((p for p in (low, 0.6 * most) if p >= low and state(p) is not None), default=0.0)
-    if bound > high and state(high) is not None:
+def _top(path: Path, model: Model, low: float, high: float) -> float | None:
+    """The largest load of a path: the end of the slider, or just below the peak."""
+    pressed = model.pressing.up_to(high)
+    if pressed.first_above(high) is not None:
         path.end_N = None
         return high
-    bad = most
-    for share in NEAR_END if good else ():
-        if bound < high and share * bound > good and state(share * bound, True) is not None:
-            path.end_N = bound if share == NEAR_END[0] else 0.5 * (share * bound + bad)
-            return share * bound
-        bad = share * most if bound < high else most
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (max(good, low) + bad)
-        good, bad = ((middle, bad) if state(middle, bool(good)) is not None else (good, middle))
-    if not good:
-        return None
-    path.end_N = 0.5 * (good + bad)
-    return good
+    path.end_N = max((p.load_N for p in pressed.points), default=0.0)
+    if pressed.reach(high) == "not known":
+        path.status, path.reason = "unconverged", "the path is not known up to the largest load"
+    top = BELOW_PEAK * path.end_N
+    return top if top >= low else None
 
 
 def _stretches(state: State, layout: Layout, low: float, top: float, depth: int = 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ from buttress.implants.pins import add_pin
 from buttress.implants.placement import screw_axis, thread_span, void_stretches
 from buttress.implants.plates import add_plate
 from buttress.implants.sections import metal, outer, pin_section
+from buttress.model.pressing import Pressing
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 
@@ -66,17 +68,23 @@ class Model:
         """Whether the construct can be loaded: tightening has found an equilibrium."""
         return self.tightened is None or self.tightened.held
 
-    def answer(self, total: float, near: Answer | None = None, quick: bool = False,
-               brief: bool = False) -> Answer:
-        """The step from the tightened state to a total joint force [N].
+    @cached_property
+    def pressing(self) -> Pressing:
+        """The construct under the ram: what all questions about loads are answered from.
 
-        Every load is one step of its own from the tightened state, so an answer does not depend
-        on which other loads were asked for. Where tightening fails, its answer is returned.
+        Raises InputError where the load presses on nothing.
+        """
+        return Pressing(self.problem, self.bone.load_vector(1.0), self.memory, self.tightened)
+
+    def answer(self, total: float) -> Answer:
+        """The state in which pressing from the tightened state first reaches a joint force [N].
+
+        It does not depend on which other loads were asked for. Where tightening fails, its answer
+        is returned.
         """
         if self.tightened is not None and not self.tightened.held:
             return self.tightened
-        return self.solver.answer(self.bone.load_vector(total), self.memory, near=near,
-                                  quick=quick, brief=brief)
+        return self.pressing.answer(total)
 
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.

@@ -11,13 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
-from buttress.fe.solve.path import Path, Point, joined, press, steps
-from buttress.fe.solve.ram import Pressed, Ram
+from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, Point, press, steps
+from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
-from buttress.fe.solve.step import TOO_FAR
 
 FloatArray = np.ndarray
 SEARCH_LIMIT_N = 10_000.0
@@ -34,6 +34,9 @@ class Pressing:
     def __init__(self, problem: Condensed, pattern: FloatArray, memory: Memory,
                  tightened: Answer | None) -> None:
         self.memory, self.tightened = memory, tightened
+        if not pattern.any():
+            raise InputError("the load presses on nothing in this section", key="load",
+                             expected="a share of the joint force on a condyle that is shown")
         self.ram = Ram.of(problem, pattern)
         self._places = steps(FARTHEST_MM)
         self._path: Path | None = None
@@ -48,12 +51,8 @@ class Pressing:
         path = self._path
         if path is None:
             path = press(self.ram, self.memory, self._places, near=self.tightened, most_load=load)
-        elif path.first_above(load) is None and path.may_go_on:
-            last = path.points[-1]
-            left = [p for p in self._places if p > path.farthest]
-            if left:
-                path = joined(path, press(self.ram, last.memory, left, most_load=load,
-                                          after=(last, path.zero)))
+        elif path.stopped == LOAD_LIMIT and path.first_above(load) is None:
+            path = press(self.ram, self.memory, self._places, most_load=load, onto=path)
         self._path = path
         return path
 
@@ -66,12 +65,13 @@ class Pressing:
         path = self.up_to(load)
         point = state_at(path, load)
         if point is not None:
-            return self.since_tightened(path, point)
+            return self.since_tightened(point)
         if path.reach(load) == "never":
             return self._none(load, "no equilibrium", NEVER_REACHED, self.motion(path))
-        return self._none(load, "unconverged", TOO_FAR if path.too_far else NOT_KNOWN, None)
+        why = BEYOND if path.stopped == BEYOND else NOT_KNOWN
+        return self._none(load, "unconverged", why, None)
 
-    def since_tightened(self, path: Path, point: Point) -> Answer:
+    def since_tightened(self, point: Point) -> Answer:
         """The answer of a point, its slip and kinks counted from the tightened state."""
         found = point.answer
         # A point's own step begins at the memory that it started from.
@@ -104,8 +104,3 @@ class Pressing:
         return Answer(status, "path", nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
                       no_kink, self.ram.base + load * self.ram.pattern, np.nan, np.nan, 0.0, 0,
                       escape, (why,))
-
-
-def state_of(point: Point) -> Pressed:
-    """The state of a point, with the load and position of its ram."""
-    return point.state

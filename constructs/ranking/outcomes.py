@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from buttress.results.search import SEARCH_LIMIT_N
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.sweeps.store import reading
 
 FloatArray = np.ndarray

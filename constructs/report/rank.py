@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from buttress import LABEL
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.ranking.inputs import input_lines
 from buttress.ranking.records import PARTS, RankResult, quarters
-from buttress.results.search import SEARCH_LIMIT_N
 from buttress.words import counted
 
 WIDE = 0.5

@@ -19,7 +19,7 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces
 from buttress.model.model import Model
 from buttress.results.read import Reader, bone_strain, fibre_stress, widening
-from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, LoadResult, Where
+from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, Where
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
@@ -28,47 +28,69 @@ from buttress.study.tables import number
 FloatArray = np.ndarray
 EQUILIBRIUM = "equilibrium"
 """The limit at which loading step by step ends."""
-P99 = 0.01
-"""Share of volume for which every answer of the study has its percentile of strain already."""
 
 
-def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[LoadResult]
-           ) -> tuple[Gauge, ...]:
+def gauges(reader: Reader, model: Model, limits: LimitsInput) -> tuple[Gauge, ...]:
     """The gauges of a construct in the order of their report."""
     share = limits.bone_over_yield_share
-    strained = {r.total_load_N: r.strain_ratio_p99 for r in loads
-                if share == P99 and r.strain_ratio_p99 is not None}
     return (
         Gauge("step-off", "step_off_mm", limits.step_off_mm, "mm",
-              lambda a: step_off(reader, model, a), {}),
+              lambda a: step_off(reader, model, a)),
         Gauge("depression", "depression_mm", limits.depression_mm, "mm",
-              lambda a: depression(reader, model, a), {}),
+              lambda a: depression(reader, model, a)),
         Gauge("widening", "widening_mm", limits.widening_mm, "mm",
-              lambda a: wider(reader, model, a), {}),
+              lambda a: wider(reader, model, a)),
         Gauge("bone over yield", "bone_over_yield_share", 1.0, "strain / yield strain",
-              lambda a: strained_bone(reader, model, a, share), strained),
+              lambda a: strained_bone(reader, model, a, share), costly=True),
         Gauge("metal over yield", "metal_yield_ratio", limits.metal_yield_ratio,
-              "stress / yield stress", lambda a: stressed_metal(model, a), {}))
+              "stress / yield stress", lambda a: stressed_metal(model, a)))
 
 
-def moved_joint(reader: Reader, model: Model) -> Gauge:
-    """The gauge by which constructs are ordered: the joint has moved as far as matters."""
-    return Gauge("movement", "", number("anatomy", "limits", "movement"), "mm",
-                 lambda a: movement(reader, model, a), {})
+def first_yield(model: Model) -> Gauge:
+    """The gauge of the stress of metal over its yield."""
+    return Gauge("metal over yield", "", 1.0, "stress / yield stress",
+                 lambda a: stressed_metal(model, a))
+
+
+def moved_joint(reader: Reader, model: Model, limit: float | None = None) -> Gauge:
+    """The gauge by which constructs are ordered: the joint has moved as far as matters [mm]."""
+    return Gauge("movement", "movement_mm", number("anatomy", "limits", "movement")
+                 if limit is None else limit, "mm", lambda a: movement(reader, model, a))
+
+
+def sunken(reader: Reader, model: Model, limit: float) -> Gauge:
+    """The gauge of the mean subsidence of the fragment that sinks most [mm]."""
+    return Gauge("subsidence", "", limit, "mm", lambda a: subsidence(reader, model, a))
+
+
+def parted(reader: Reader, model: Model, limit: float) -> Gauge:
+    """The gauge of the largest step-off [mm]."""
+    return Gauge("step-off", "", limit, "mm", lambda a: step_off(reader, model, a))
 
 
 def movement(reader: Reader, model: Model, answer: Answer) -> Reading | None:
     """Largest of the net subsidence of fragments and of step-off and gap of lips [mm]."""
     values, bone = reader.measures(model, answer), reader.bone
     total = float(answer.load.sum() / bone.load_vector(1.0).sum())
-    found = [Reading(max(reader.step_off(values, e.name)), Where(e.name, None))
-             for e in bone.edges]
+    found = [Reading(apart, Where(f"{which} of {e.name}", None))
+             for e in bone.edges for which, apart in
+             zip(("step-off", "gap"), reader.step_off(values, e.name), strict=True)]
     for i in bone.fragments:
         name = bone.solids[i].name
         if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
             sunk, share = reader.surface(values, i)
             found.append(Reading(float(sunk @ share) - total * reader.intact[name],
-                                 Where(name, None)))
+                                 Where(f"subsidence of {name}", None)))
+    return max(found, key=lambda r: r.value, default=None)
+
+
+def subsidence(reader: Reader, model: Model, answer: Answer) -> Reading | None:
+    """Largest mean subsidence of a fragment's joint surface [mm]."""
+    values, bone, found = reader.measures(model, answer), reader.bone, []
+    for i in bone.fragments:
+        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
+            sunk, share = reader.surface(values, i)
+            found.append(Reading(float(sunk @ share), Where(bone.solids[i].name, None)))
     return max(found, key=lambda r: r.value, default=None)
 
 
@@ -150,9 +172,6 @@ def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo
                 escapes: str | None) -> dict[str, LimitResult]:
     """The load at which each limit is reached, with its place, or the words why there is none."""
     out = {gauge.name: find_limit(search, gauge) for gauge in found}
-    for gauge in found:     # last, since every search adds loads that are solved
-        if not_found(out[gauge.name]):
-            out[gauge.name] = replace(out[gauge.name], kept_to_N=search.kept_to(gauge))
     out[EQUILIBRIUM] = _capacity(search, letting_go, escapes)
     return out
 
@@ -161,7 +180,7 @@ def find_limit(search: Search, gauge: Gauge) -> LimitResult:
     """The load at which one limit is reached, or the words why there is none."""
     reached, about = search.reach(gauge), (gauge.key, gauge.limit, gauge.unit)
     if not isinstance(reached, str):
-        return LimitResult(reached[0], reached[1].where, *about)
+        return LimitResult(reached.carried_N, reached.reading.where, *about)
     found = LimitResult(None, None, *about, reached)
     return replace(found, kept_to_N=search.kept_to(gauge)) if not_found(found) else found
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
+from buttress.results.path import Derived, Where
 from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
@@ -232,22 +233,6 @@ class LetsGo:
 
 
 @dataclass(frozen=True)
-class Where:
-    """What reaches a limit (a fracture, fragment, plate, screw or kind of link) and its place."""
-
-    part: str
-    place_mm: Vector | None
-
-    @property
-    def words(self) -> str:
-        """Part and place: ``plate at (-31, -40) mm``."""
-        if self.place_mm is None:
-            return self.part
-        x, y = (round(v) + 0 for v in self.place_mm)
-        return f"{self.part} at ({x}, {y}) mm"
-
-
-@dataclass(frozen=True)
 class LimitResult:
     """The load at which a limit is reached, and where: ``limit`` of a figure in its ``unit``.
 
@@ -267,7 +252,7 @@ class LimitResult:
 
 
 @dataclass(frozen=True)
-class ConstructResult(Displayed):
+class ConstructResult(Derived, Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.

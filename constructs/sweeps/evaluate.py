@@ -167,7 +167,7 @@ class Evaluator:
         capacities = [self._capacity(case, frame, model, law)]
         results, fragments, edges, failures = [], [], [], []
         for total in case.study.load.total_N:
-            answer = model.answer(total, quick=self.options.quick)
+            answer = model.answer(total)
             self.workshop.counts["answers"] += 1
             row: dict[str, Any] = {"total_load_N": total, "status": answer.status,
                                    "method": answer.method}

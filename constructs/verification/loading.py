@@ -66,19 +66,19 @@ def bonded() -> tuple[Reader, Model, Search]:
     problem = intact_problem(bone)
     model = Model(bone, study.constructs[0], Hardware(), Solver(problem), None,
                   Memory.none(problem))
-    return reader, model, Search(reader, model, None, {p: model.answer(p) for p in (300.0, 800.0)})
+    return reader, model, Search(model)
 
 
 def searched(name: str) -> float:
     """Load that the search finds for a limit, over limit / (figure a newton)."""
     reader, model, search = bonded()
-    gauge: Gauge = next(g for g in gauges(reader, model, model.bone.study.limits, [])
+    gauge: Gauge = next(g for g in gauges(reader, model, model.bone.study.limits)
                         if g.name == name)
     found = search.reach(gauge)
     once = FIGURES[name](reader, model, model.answer(1.0))
     assert not isinstance(found, str), found
     assert once is not None
-    return found[0] * once.value / gauge.limit
+    return found.carried_N * once.value / gauge.limit
 
 
 KUTZNER = "Kutzner et al., J Biomech 2010;43:2164-73: peak knee force over body weight"

@@ -25,7 +25,7 @@ SLIP_MM = 1e-6
 """Movement of a link at its bound from which on it counts."""
 FINE = 0.005
 """Share of a step, in load and in displacement, within which an event is located."""
-TRIES = 8
+TRIES = 16
 CARRIES = 1e-6
 """Share of the load below which a link carries nothing."""
 SNAP_RATE, SNAP_TIMES, SNAP_HALVINGS = 2.0, 5.0, 7
@@ -76,25 +76,24 @@ class _Piece:
         first, last = self.known[0], self.known[-1]
         top = next(i for i, s in enumerate(self.known) if value(s) > 0.0 or s is last)
         low, high = self.known[max(top - 1, 0)], self.known[top]
-        v_low, v_high = value(low), value(high)
-        kept = 0
+        v_low, v_high, width = value(low), value(high), np.inf
         for _ in range(TRIES):
             if v_low >= -CARRIES * self.size or v_high <= 0.0:
                 break
             if (high.place - low.place <= FINE * (last.place - first.place)
                     or abs(high.load - low.load) <= FINE * abs(last.load - first.load)):
                 break
-            share = min(max(v_low / (v_low - v_high), 0.01), 0.99)
-            middle = self.at(low.place + share * (high.place - low.place))
+            # By proportion; by halves where that has gained little, a value that jumps in slope.
+            before, width = width, high.place - low.place
+            share = v_low / (v_low - v_high) if width <= 0.5 * before else 0.5
+            middle = self.at(low.place + min(max(share, 0.01), 0.99) * width)
             if middle is None:
                 break
             v = value(middle)
-            if v > 0.0:     # Illinois: an end that stays twice counts half
+            if v > 0.0:
                 high, v_high = middle, v
-                v_low, kept = (0.5 * v_low if kept == 1 else v_low), 1
             else:
                 low, v_low = middle, v
-                v_high, kept = (0.5 * v_high if kept == -1 else v_high), -1
         v_low, v_high = min(value(low), 0.0), value(high)
         share = v_low / (v_low - v_high) if v_high > v_low else 0.0
         return (low.place + share * (high.place - low.place),

@@ -27,8 +27,9 @@ BEYOND = "movements are no longer small"
 LOAD_LIMIT = "limit of load"
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
-PLATEAU = 1e-3
-"""Relative rise of the load over relative rise of the displacement, below which it is a plateau."""
+PLATEAU, LAST = 1e-3, 0.2
+"""A load that rises by less than this share of the peak over the last fifth of the way is on its
+plateau."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,8 @@ class Point:
     load_N: float
     state: Pressed
     memory: Memory
+    began: Memory | None = None
+    """The memory that its step began from; None for the tightened state."""
 
     @property
     def answer(self) -> Answer:
@@ -62,7 +65,8 @@ class Path:
 
     ``status``: "complete" (pressed to the stated displacement), "stopped" (ended before, by the
     rule ``stopped``), "gaps" (at least one displacement has no answer). ``peak_status``: "found"
-    (the load falls after its peak, or rises no more), "beyond the search" (the limit of load
+    (the load falls after its peak, or rises no more up to the last point; a gap that closes later
+    is not foreseen), "beyond the search" (the limit of load
     ended the path while the load rose), "not known" (it rose to the last point, or there are gaps
     near the top). ``zero`` is the ram's position [mm] in the tightened state.
     """
@@ -75,6 +79,16 @@ class Path:
     peak_N: float
     peak_status: str
     zero: float = 0.0
+
+    @property
+    def farthest(self) -> float:
+        """The largest displacement [mm] that was tried."""
+        return max([p.ram_mm for p in self.points] + [g.ram_mm for g in self.gaps])
+
+    @property
+    def largest(self) -> float:
+        """The largest size of the ram's force so far [N]: what errors are relative to."""
+        return max((abs(p.load_N) for p in self.points), default=0.0)
 
     def first_above(self, load: float) -> int | None:
         """Number of the first point that carries ``load`` [N] or more; None where none does."""
@@ -89,7 +103,8 @@ class Path:
 
 def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> tuple[float, ...]:
     """Displacements [mm] of a path up to ``farthest``: each step is longer by a factor."""
-    out, size = [], first
+    out: list[float] = []
+    size = first
     while not out or out[-1] < farthest:
         out.append(min((out[-1] if out else 0.0) + size, farthest))
         size *= growth
@@ -98,17 +113,24 @@ def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> t
 
 def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | None = None,
           most_load: float = np.inf, stop: Callable[[Point], str | None] | None = None,
-          after: tuple[Point, float] | None = None) -> Path:
+          after: tuple[Point, float] | None = None, onto: Path | None = None) -> Path:
     """Press from the state that ``memory`` stands for to rising displacements ``places`` [mm].
 
     ``near``: the tightened answer. ``most_load`` [N] ends the search. ``stop`` says of a point why
     the path ends with it, or None. ``after``: a point to start from instead, and the zero of its
-    path (reloading). Raises ValueError for displacements that are not positive and rising.
+    path (reloading). ``onto``: a path that was pressed less far, which is gone on with: its points
+    are those that pressing at once would have. Raises ValueError for displacements that are not
+    positive and rising.
     """
     first = 0.0 if after is None else after[0].ram_mm
     if not len(places) or places[0] <= first or (np.diff(places) <= 0).any():
         raise ValueError(f"displacements of the ram must rise from {first:g} mm")
-    if after is None:
+    if onto is not None and onto.points:
+        walk = _Walk(ram, onto.points[0], onto.zero)
+        walk.points, walk.gaps, walk.size = list(onto.points), list(onto.gaps), onto.largest
+        walk.missed = sum(g.ram_mm > walk.points[-1].ram_mm for g in walk.gaps)
+        places = [place for place in places if place > onto.farthest]
+    elif after is None:
         rest = ram.rest(memory, near)
         if rest is None or not rest.held:
             status = "unconverged" if rest is None else rest.answer.status
@@ -120,13 +142,11 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
     for place in places:
         before = len(walk.points)
         walk.to(float(place))
-        for i, point in enumerate(walk.points[before:], before):
-            why = (stop(point) if stop is not None else None) or ""
+        # What a step was halved into stays: where a path ends does not change its points.
+        for point in walk.points[before:]:
+            why = why or (stop(point) if stop is not None else None) or ""
             if point.load_N > most_load:
-                why = LOAD_LIMIT
-            if why:
-                del walk.points[i + 1:]
-                break
+                why = why or LOAD_LIMIT
         why = why or walk.why
         if why or walk.missed >= MOST_GAPS:
             break
@@ -170,7 +190,8 @@ class _Walk:
         if found is None or not found.held:
             return None if found is None else False
         self.size = max(self.size, abs(found.load))
-        self.points.append(Point(place, found.load, found, self.ram.advance(found, last.memory)))
+        self.points.append(Point(place, found.load, found, self.ram.advance(found, last.memory),
+                                 last.memory))
         return True
 
 
@@ -184,8 +205,6 @@ def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float
         return peak, "not known"
     if loads[-1] < peak * (1 - PLATEAU):
         return peak, "found"
-    # On a plateau the load gains nothing, or a share of itself that is a small one of the way's.
-    rise, way = loads[-1] - loads[-2], (at[-1] - at[-2]) / at[-1]
-    if rise <= PLATEAU * way * peak:
+    if loads[-1] - np.interp((1 - LAST) * at[-1], at, loads) <= PLATEAU * peak:
         return peak, "found"
     return peak, "beyond the search" if why == LOAD_LIMIT else "not known"

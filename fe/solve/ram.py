@@ -17,8 +17,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
+from scipy.optimize import linprog
 
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import End, Link, LinkList
@@ -35,7 +37,9 @@ from buttress.fe.threads import one_thread
 FloatArray = np.ndarray
 IntArray = np.ndarray
 GROUND = End(None, None)
-NOTHING = 1e-9
+APART = 1e-3
+"""Clearance of a motion that nothing resists, over the ram's way."""
+NOTHING = 1e-13
 """Share of the reference below which the ram's force is none."""
 SOON = 10
 """Guesses from a neighbour's states before pivots lead on from it."""
@@ -131,6 +135,28 @@ class RamStep(Step):
         return max(self.base + abs(float(force[-1])), LOCKED * largest, LOCKED * self.reference)
 
 
+def _unresisted(step: RamStep) -> Answer | None:
+    """A motion of the bodies that no link resists, and so without any force; None without one."""
+    p, m = step.p, step.p.rigid.shape[1]
+    if step.prescribed or step.base or not m:
+        return None
+    parts = p.opens & (step.lower == 0.0)
+    holds = (step.lower < 0.0) & (step.upper > 0.0)
+    most = np.hstack([np.vstack([np.eye(m), -np.eye(m)]), -np.ones((2 * m, 1))])
+    apart = np.hstack([p.rigid[parts], np.zeros((np.count_nonzero(parts), 1))])
+    together = np.hstack([p.rigid[holds], np.zeros((np.count_nonzero(holds), 1))])
+    # Clear of everything by a share of the way, so that rounding presses on nothing.
+    clear = APART * float(np.abs(step.d).max(initial=0.0))
+    solve: Any = linprog
+    found = solve(np.append(np.zeros(m), 1.0), A_ub=np.vstack([apart, most]),
+                  b_ub=np.concatenate([-step.d[parts] - clear, np.zeros(2 * m)]),
+                  A_eq=together, b_eq=-step.d[holds], bounds=(None, None), method="highs")
+    if found.status != 0:
+        return None
+    none = step.accept(np.zeros(p.n), found.x[:m], np.zeros(p.kinks.shape[1]), 1.0, 0)
+    return None if none is None else replace(none, method="nothing resists")
+
+
 @dataclass(frozen=True)
 class Ram:
     """A condensed problem under a ram; ``base (p,)`` [N] is a load that acts all the time."""
@@ -181,7 +207,7 @@ class Ram:
             step = RamStep(self, memory, place, load, size)
             found = self._search(step, near)
             if found is None and hammer:
-                found = self._lemke(step)
+                found = _unresisted(step) or self._lemke(step)
         if found is None or found.status == "unconverged":
             return None
         if abs(found.force[-1]) <= NOTHING * step.reference:
@@ -216,7 +242,7 @@ class Ram:
         return None
 
     def _lifted(self, step: RamStep, near: Pressed) -> Answer:
-        """A state as an answer of the problem with ram: its force, its slack if held by force."""
+        """A state as an answer of the problem with ram."""
         a, free = near.answer, bool(step.prescribed)
         return replace(a, force=np.append(a.force, near.load),
                        slack=np.append(a.slack, -near.place if free else 0.0))

@@ -1,4 +1,4 @@
-"""The state of a path at a load, unloading and reloading.
+"""The state of a path at a load, unloading and reloading, work and energies.
 
 Committed points do not depend on the loads that are asked for: the state at a load is one more
 step from the last committed point before the path first reaches it.
@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from buttress.fe.errors import SolveError
 from buttress.fe.solve.path import Path, Point
 from buttress.fe.solve.ram import Pressed, Ram
 
 CLOSE = 1e-9
 """Share of the load to which the ram's position is sought."""
 TRIES = 40
+MOST_HALVINGS = 16
 SHORTEST = 1 / 4
 """Shortest step of unloading, over the way."""
 
@@ -34,7 +36,7 @@ def state_at(path: Path, load: float) -> Point | None:
     if found is None:
         return None
     return Point(found.place - path.zero, found.load, found,
-                 path.ram.advance(found, before.memory))
+                 path.ram.advance(found, before.memory), before.memory)
 
 
 def between(path: Path, before: Point, after: Point, load: float) -> Pressed | None:
@@ -113,3 +115,35 @@ def probe(path: Path, number: int, shares: tuple[float, ...] = (0.0, 0.5, 2.0)
     spread = float(np.ptp(loads))
     unique = spread <= 1e-6 * max(abs(x) for x in loads)
     return ("unique" if unique else "branch found"), spread
+
+
+def work(path: Path, number: int, fine: float = 1e-9) -> float:
+    """Work of the ram [N mm] in the step to a committed point.
+
+    The step is halved wherever the load between two places is not their mean, until what that can
+    change is below ``fine`` of the whole. Raises SolveError where a state between is not found.
+    """
+    before, after = path.points[number - 1:number + 1]
+    ram, whole = path.ram, max(abs(after.load_N * (after.ram_mm - before.ram_mm)), 1e-300)
+
+    def area(low: Pressed, high: Pressed, halvings: int) -> float:
+        way = high.place - low.place
+        middle = ram.step(before.memory, place=low.place + 0.5 * way, near=[high, low],
+                          size=path.peak_N)
+        if middle is None or not middle.held:
+            raise SolveError("a state between two points of a path was not found")
+        bend = abs(middle.load - 0.5 * (low.load + high.load)) * way
+        if halvings == 0 or bend <= fine * whole:
+            return 0.25 * way * (low.load + 2 * middle.load + high.load)
+        return area(low, middle, halvings - 1) + area(middle, high, halvings - 1)
+
+    return area(ram.settled(before.state), after.state, MOST_HALVINGS)
+
+
+def balance(path: Path, number: int) -> tuple[float, float, float]:
+    """Work of ram and base load, change of the elastic energy, and what was dissipated [N mm] in
+    the step to a committed point."""
+    ram, (before, after) = path.ram, path.points[number - 1:number + 1]
+    done = work(path, number) + ram.base_place(after.state) - ram.base_place(before.state)
+    return (done, ram.energy(after.state) - ram.energy(before.state),
+            ram.dissipated(after.state))

@@ -1,0 +1,98 @@
+"""Reading a path: stiffness, loads at stated movements, first yield and crushing, peak, reserve."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from buttress.fe.solve.events import events_of
+from buttress.fe.solve.reached import probe
+from buttress.model.model import Model
+from buttress.results.limits import moved_joint, parted, sunken
+from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Reserve, Where
+from buttress.results.read import Reader
+from buttress.results.records import FOUND
+from buttress.results.search import Gauge, Search
+from buttress.study.tables import number
+
+MOVED_MM = (0.5, 2.0, 5.0)
+"""Movements at which loads are reported; bench tests call 2 mm or 5 mm failure."""
+PROBES = (1 / 3, 2 / 3, 1.0)
+"""Shares of the points up to the peak at which other answers are looked for."""
+
+
+def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
+    """All that is read off the path of a search; ``metal`` is the gauge of stress over yield."""
+    if not search.points:
+        return Derived(peak_status=search.ends_status)
+    model, path = search.model, search.path
+    events = tuple(PathEvent(e.kind, e.load_N, e.ram_mm, _where(e.source, e.place))
+                   for e in events_of(path))
+    ends = search.peak
+    unique, spread = True, 0.0
+    for share in PROBES:
+        number_ = round(share * ends)
+        if number_ >= 1 and search.known_to > 0.0:
+            found, apart = probe(path, number_)
+            unique, spread = unique and found == "unique", max(spread, apart)
+    result = PathResult(path.status, path.stopped, unique, spread,
+                        tuple(_point(reader, model, search, i) for i in range(len(path.points))),
+                        events, tuple(g.ram_mm for g in path.gaps))
+    at = number("anatomy", "limits", "stiffness_load")
+    loads = np.array([p.load_N for p in path.points])
+    places = np.array([p.ram_mm for p in path.points])
+    stiffness = None
+    if search.known_to >= at:
+        first = next(i for i, load in enumerate(loads) if load >= at)
+        pressed = float(np.interp(at, loads[first - 1:first + 1], places[first - 1:first + 1]))
+        stiffness = at / pressed if pressed > 0.0 else None
+    energy = float(np.trapezoid(loads[:ends + 1], places[:ends + 1]))
+
+    def load_at(make: Callable[[Reader, Model, float], Gauge]) -> dict[str, float | None]:
+        out: dict[str, float | None] = {}
+        for limit in MOVED_MM:
+            reached = search.reach(make(reader, model, limit), past_peak=True)
+            out[f"{limit:g}"] = None if isinstance(reached, str) else reached.load_N
+        return out
+
+    yielding = search.reach(metal)
+    crushing = next((e.load_N for e in events if e.kind == "crushing"), None)
+    return Derived(
+        path=result, peak_N=search.known_to, peak_status=search.ends_status,
+        stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
+        energy_to_peak_Nmm=energy if search.ends_status == FOUND else None,
+        load_at_N={"subsidence": load_at(sunken), "step_off": load_at(parted)},
+        first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
+        first_crushing_N=crushing,
+        reserve=_reserve(search, reader, model, number("anatomy", "limits", "movement")),
+        reserve_to_failure=_reserve(search, reader, model, number("anatomy", "limits", "failure")))
+
+
+def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:
+    reached = search.reach(moved_joint(reader, model, limit))
+    if isinstance(reached, str):
+        return Reserve(None, limit, None, None)
+    part = reached.reading.where.part
+    which, _, where = part.partition(" of ")
+    return Reserve(reached.carried_N, limit, which, where)
+
+
+def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoint:
+    point, bone = search.points[number], reader.bone
+    values = reader.measures(model, model.pressing.since_tightened(point))
+    sunk: dict[str, float | None] = {}
+    for i in bone.fragments:
+        surface = None
+        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
+            down, share = reader.surface(values, i)
+            surface = float(down @ share)
+        sunk[bone.bodies[i].name] = surface
+    apart = {e.name: reader.step_off(values, e.name) for e in bone.edges}
+    return PathPoint(point.ram_mm, point.load_N, "held", sunk,
+                     {k: v[0] for k, v in apart.items()}, {k: v[1] for k, v in apart.items()})
+
+
+def _where(source: str, place: tuple[float, float]) -> Where:
+    x, y = place
+    return Where(source, None if np.isnan(x) or np.isnan(y) else (float(x), float(y)))

@@ -1,0 +1,98 @@
+"""The path of a construct as a test machine would print it, and what is read off it: records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Where:
+    """What reaches a limit (a fracture, fragment, plate, screw or kind of link) and its place."""
+
+    part: str
+    place_mm: tuple[float, float] | None
+
+    @property
+    def words(self) -> str:
+        """Part and place: ``plate at (-31, -40) mm``."""
+        if self.place_mm is None:
+            return self.part
+        x, y = (round(v) + 0 for v in self.place_mm)
+        return f"{self.part} at ({x}, {y}) mm"
+
+
+@dataclass(frozen=True)
+class PathPoint:
+    """A point: displacement of the ram [mm] (work-conjugate to the load), load [N], movements
+    [mm] by name of fragment or edge; None where a fragment has no joint surface."""
+
+    ram_mm: float
+    load_N: float
+    status: str
+    subsidence_mm: dict[str, float | None]
+    step_off_mm: dict[str, float]
+    gap_mm: dict[str, float]
+
+
+@dataclass(frozen=True)
+class PathEvent:
+    """The first event of its kind at a source: "slip", "opening", "crushing", "yield", "hinge",
+    "snap" or "peak"."""
+
+    kind: str
+    load_N: float
+    ram_mm: float
+    where: Where
+
+
+@dataclass(frozen=True)
+class PathResult:
+    """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
+    small) or "gaps". ``unique``: whether other starts found no other state at the points tried;
+    ``spread_N``: how far apart the loads of those states are."""
+
+    status: str
+    stopped: str
+    unique: bool
+    spread_N: float
+    points: tuple[PathPoint, ...]
+    events: tuple[PathEvent, ...]
+    gaps_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reserve:
+    """Load [N] up to which the joint has moved less than ``movement_mm``, where it moves most.
+
+    ``which``: "subsidence" (net of the intact bone), "step-off" or "gap"; None where the joint
+    does not move so far along the path.
+    """
+
+    load_N: float | None
+    movement_mm: float
+    which: str | None
+    where: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Derived:
+    """What is read off a path; a load that is not reached or not known is None.
+
+    ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that sinks most, and
+    of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
+    displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
+    the movement by which constructs are ordered, ``reserve_to_failure`` at the one that bench tests
+    call failure.
+    """
+
+    path: PathResult | None = None
+    peak_N: float | None = None
+    peak_status: str = ""
+    stiffness_N_per_mm: float | None = None
+    stiffness_at_N: float | None = None
+    energy_to_peak_Nmm: float | None = None
+    load_at_N: dict[str, dict[str, float | None]] = field(default_factory=dict)
+    first_yield_N: float | None = None
+    first_crushing_N: float | None = None
+    reserve: Reserve | None = None
+    reserve_to_failure: Reserve | None = None
