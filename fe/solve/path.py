@@ -25,6 +25,8 @@ FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS = 2
 BEYOND = "movements are no longer small"
 LOAD_LIMIT = "limit of load"
+SEAT_N = 1.0
+"""Force [N] that seats the parts before they are pressed by displacement."""
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
 PLATEAU, LAST = 1e-3, 0.2
@@ -136,6 +138,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
             status = "unconverged" if rest is None else rest.answer.status
             return Path(ram, (), (Gap(0.0, status),), "gaps", "", np.nan, "not known")
         walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place)
+        walk.seat(float(places[0]))
     else:
         walk = _Walk(ram, *after)
     why = ""
@@ -163,6 +166,20 @@ class _Walk:
         self.ram, self.zero = ram, zero
         self.points, self.gaps = [start], list[Gap]()
         self.size, self.missed, self.why = abs(start.load_N), 0, ""
+
+    def seat(self, place: float) -> None:
+        """Seat the parts by a small force, if they are then short of a displacement [mm].
+
+        Pressed by displacement, a piece that is only pushed on could also run ahead of the ram
+        without any force; under a force it cannot.
+        """
+        start = self.points[0]
+        found = self.ram.step(start.memory, load=SEAT_N, near=[start.state], size=SEAT_N,
+                              hammer=True)
+        if found is not None and found.held and 0.0 < found.place - self.zero < place:
+            self.size = max(self.size, SEAT_N)
+            self.points.append(Point(found.place - self.zero, found.load, found,
+                                     self.ram.advance(found, start.memory), start.memory))
 
     def to(self, place: float, halved: int = 0) -> bool:
         """Go to a displacement; whether it was reached."""

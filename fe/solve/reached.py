@@ -111,7 +111,9 @@ def probe(path: Path, number: int, shares: tuple[float, ...] = (0.0, 0.5, 2.0)
     point, before = path.points[number], path.points[number - 1]
     loads = [point.load_N]
     for found in path.ram.others(before.memory, point.state, path.zero + point.ram_mm, shares):
-        loads.append(found.load)
+        # A piece that runs ahead of the ram without any force is no state under a load.
+        if found.load > 1e-6 * point.load_N:
+            loads.append(found.load)
     spread = float(np.ptp(loads))
     unique = spread <= 1e-6 * max(abs(x) for x in loads)
     return ("unique" if unique else "branch found"), spread

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from copy import copy
 from dataclasses import replace
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from buttress.model.model import Model, intact_measures, intact_problem
 from buttress.report.folder import document, rows
 from buttress.results.limits import (
     depression,
+    find_limit,
     find_limits,
     first_words,
     gauges,
@@ -36,7 +38,7 @@ from buttress.results.limits import (
     wider,
 )
 from buttress.results.read import Reader, bone_strain, intact_subsidence, read
-from buttress.results.records import FOUND, NOT_KNOWN, LimitResult, Where
+from buttress.results.records import BEYOND, FOUND, NOT_KNOWN, LimitResult, Where
 from buttress.results.search import (
     SEARCH_LIMIT_N,
     VALUE_TOLERANCE,
@@ -45,6 +47,7 @@ from buttress.results.search import (
     Search,
     not_found,
 )
+from buttress.study.activities import newtons
 from buttress.study.read import example_text, parse_study, study_from
 from buttress.study.tables import value
 from buttress.sweeps.vary import plain
@@ -67,14 +70,14 @@ def bonded():
     model = Model(bone, study.constructs[0], Hardware(), Solver(problem), None,
                   Memory.none(problem))
     answers = {p: model.answer(p) for p in study.load.total_N}
-    return reader, model, Search(reader, model, None, answers), answers
+    return reader, model, Search(model), answers
 
 
 def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded) -> None:
     """Closed form: load = limit / (figure per newton)."""
     reader, model, search, answers = bonded
     limits = model.bone.study.limits
-    found = find_limits(search, gauges(reader, model, limits, []), (), None)
+    found = find_limits(search, gauges(reader, model, limits), (), None)
     for name, limit, figure in (("depression", 0.05, depression), ("widening", 0.05, wider)):
         rate = figure(reader, model, answers[500.0]).value / 500.0
         assert found[name].load_N == pytest.approx(limit / rate, rel=1e-6), name
@@ -95,10 +98,10 @@ def test_bone_over_yield_scales_and_its_percentile_is_the_share(bonded) -> None:
         fields = [u * factor * load / 1500.0
                   for u in displacements(model.problem, answers[1500.0])]
         assert (bone_strain(reader, fields)[1] > share) is over
-    gauge = next(g for g in gauges(reader, model, model.bone.study.limits, [])
+    gauge = next(g for g in gauges(reader, model, model.bone.study.limits)
                  if g.name == "bone over yield")
-    free = Gauge(gauge.name, gauge.key, reading.value * 2.0, gauge.unit, gauge.read, {})
-    assert search.reach(free)[0] == pytest.approx(3000.0, rel=1e-6)
+    free = replace(gauge, limit=reading.value * 2.0)
+    assert search.reach(free).load_N == pytest.approx(3000.0, rel=1e-6)
     assert reading.where.part in ("medial", "shaft")
 
 
@@ -148,7 +151,7 @@ def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     assert nothing.limits["equilibrium"].where == Where("medial", None)
     lag = antiglide["lag screws"]
     assert lag.limits["bone over yield"].load_N is None
-    assert "lets go at" in lag.limits["bone over yield"].missing
+    assert "not reached before the peak at" in lag.limits["bone over yield"].missing
     found = [(r.load_N, n) for n, r in lag.limits.items() if r.load_N is not None]
     assert lag.lowest_limit == min(found)[1]
     assert lag.first_limit.count("at about") == 1
@@ -173,86 +176,56 @@ def test_limits_are_in_json_and_csv(antiglide) -> None:
 def test_the_curve_goes_on_to_the_end_of_equilibrium(antiglide) -> None:
     for name in ("antiglide", "lag screws"):
         found = antiglide[name]
-        known = [x for x, v in zip(found.curve_load_N, found.curve_subsidence_mm["medial"],
-                                   strict=True) if v is not None]
-        top = 1.2 * max(antiglide.study.load.total_N)
-        assert max(known) == pytest.approx(min(found.equilibrium_ends_N or top, top))
+        assert None not in found.curve_subsidence_mm["medial"]
+        assert max(found.curve_load_N) == found.peak_N == found.equilibrium_ends_N
+        assert found.curve_load_N[0] == 0.0
 
 
-def test_what_a_lost_search_had_solved_is_known(bonded) -> None:
-    """A figure that cannot be read over 2000 N: kept up to the largest load that was solved."""
-    search = bonded[2]
-    rate = depression(bonded[0], bonded[1], bonded[3][500.0]).value / 500.0
-    own = Search(search.reader, search.model, None, bonded[3])
-    own.known = {p: a for p, a in search.known.items() if p <= 1500.0}
-
-    def load(answer) -> Reading:
-        return Reading(depression(bonded[0], bonded[1], answer).value / rate, Where("here", None))
-
-    own.answer = lambda total, *rest: (own.known[total] if total in own.known
-                                       else replace(bonded[3][500.0], status="unconverged"))
-    lost = find_limits(own, [Gauge("load", "", 2000.0, "N", load, {})], (), None)["load"]
+def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
+        bonded, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Steps between two points are taken away: the limit is kept up to the first of them."""
+    reader, model, search, answers = bonded
+    rate = depression(reader, model, answers[500.0]).value / 500.0
+    loads = [p.load_N for p in search.points]
+    limit = 0.5 * (loads[3] + loads[4])
+    gauge = Gauge("depression", "", rate * limit, "mm", lambda a: depression(reader, model, a))
+    assert find_limit(search, gauge).load_N == pytest.approx(limit, rel=1e-4)
+    monkeypatch.setattr(model.pressing, "between", lambda *_: None)
+    lost = find_limit(search, gauge)
     assert not_found(lost)
-    assert lost.kept_to_N == 1500.0
-    assert first_words({"load": lost}, 1e4, "") == (
-        "none found; the search for load did not converge; it is kept up to 1500 N")
+    assert lost.kept_to_N == pytest.approx(loads[3])
+    assert first_words({"depression": lost}, 1e4, "") == (
+        "none found; the search for depression did not converge; it is kept up to "
+        f"{loads[3]:.0f} N")
 
 
-@pytest.mark.parametrize(("status", "wanted"), [("unconverged", NOT_KNOWN),
-                                                ("no equilibrium", FOUND)])
-def test_only_a_proof_of_no_equilibrium_ends_a_search(bonded, status: str, wanted: str) -> None:
-    """A linear case whose answers above 1700 N are taken away; some short ways end before."""
-    reader, model, _, answers = bonded
-    asked = []
-
-    class Taken:
-        def answer(self, total, near=None, quick=False, brief=False):
-            asked.append((total, quick))
-            if total > (1600.0 if quick else 1700.0):
-                return replace(answers[500.0], status="unconverged" if quick else status)
-            return model.answer(total, near, quick)
-
-        def __getattr__(self, name):
-            return getattr(model, name)
-
-    search = Search(reader, Taken(), None, answers)
-    step = (SEARCH_LIMIT_N - 1500.0) / 2**12
-    assert search.ends_status == wanted
-    assert 1700.0 - step <= search.known_to <= 1700.0
-    # One thorough answer at each place where the short ways end, two where none converges.
-    assert sum(not short for _, short in asked) <= np.ceil(100.0 / step) + 2
+@pytest.mark.parametrize(("status", "wanted"), [
+    ("not known", NOT_KNOWN), ("found", FOUND), ("beyond the search", BEYOND)])
+def test_only_a_peak_that_is_found_ends_a_search(bonded, status: str, wanted: str) -> None:
+    """The same points with what is known of their peak changed."""
+    reader, model, whole, _ = bonded
+    search = copy(whole)
+    search.ends_status = {"not known": NOT_KNOWN, "found": FOUND}.get(status, BEYOND)
+    search.known_to = 8000.0
+    top = search.known_to
     found = find_limits(search, [Gauge("depression", "", 1e3, "mm", lambda a: depression(
-        reader, model, a), {})], (), None)
+        reader, model, a))], (), None)
     equilibrium, deep = found["equilibrium"], found["depression"]
+    assert search.ends_status == wanted
     if wanted == FOUND:
-        assert search.ends == equilibrium.load_N == search.known_to
-        assert "lets go at" in deep.missing
+        assert search.ends == equilibrium.load_N == top
+        assert deep.missing == f"not reached before the peak at {newtons(round(top))} N"
         return
     assert search.ends is None
     assert equilibrium.load_N is None
-    assert not_found(equilibrium)
-    assert equilibrium.kept_to_N == search.known_to
-    assert deep.missing.startswith("not reached up to 1")
-    assert deep.missing.endswith("N, above which equilibrium is not known")
     assert lowest(found) is None
-    assert first_words(found, 1e4, "") == (
-        f"none found; equilibrium is known up to {search.known_to:.0f} N; above it answers did "
-        "not converge")
-
-
-def test_where_the_first_load_does_not_converge_no_load_is_known(bonded) -> None:
-    reader, model, _, answers = bonded
-
-    class Lost:
-        bone, tightened = model.bone, None
-
-        def answer(self, *_rest):
-            return replace(answers[500.0], status="unconverged")
-
-    search = Search(reader, Lost(), None, {})
-    assert (search.ends_status, search.ends, search.known_to) == (NOT_KNOWN, None, 0.0)
-    assert "not known" in search.reach(Gauge("depression", "", 1.0, "mm", lambda a: Reading(
-        0.0, Where("", None)), {}))
+    if wanted == NOT_KNOWN:
+        assert not_found(equilibrium)
+        assert equilibrium.kept_to_N == top
+        assert deep.missing.endswith("N, above which the path is not known")
+        assert first_words(found, 1e4, "") == (
+            f"none found; equilibrium is known up to {newtons(round(top))} N; above it answers "
+            "did not converge")
 
 
 def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide) -> None:
@@ -265,12 +238,14 @@ def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide)
     answer = model.answer(load)
     said = read(reader, model, answer, load)[0]
     got = movement(reader, model, answer)
-    wanted = {"medial": said.fragments["medial"].subsidence_net_mm,
-              "shear plane": max(said.edges["shear plane"].step_off_mm,
-                                 said.edges["shear plane"].gap_mm)}
+    edge = said.edges["shear plane"]
+    wanted = {"subsidence of medial": said.fragments["medial"].subsidence_net_mm,
+              "step-off of shear plane": edge.step_off_mm, "gap of shear plane": edge.gap_mm}
     assert got.value == pytest.approx(max(wanted.values()), rel=1e-9)
     assert got.value == pytest.approx(0.5, rel=2 * VALUE_TOLERANCE)
     assert got.where.part == max(wanted, key=lambda k: wanted[k])
+    assert found.reserve.load_N == load
+    assert got.where.part == f"{found.reserve.which} of {found.reserve.where}"
 
 
 def test_rounding_of_a_zero_is_a_zero_in_the_csv() -> None:
@@ -299,9 +274,9 @@ def test_a_gauge_that_jumps_is_found_by_its_load(bonded) -> None:
         load = depression(bonded[0], bonded[1], answer).value / rate
         return Reading(0.1 if load < 1234.5 else 7.0, Where("here", None))
 
-    load, reading = search.reach(Gauge("jump", "", 1.0, "mm", jumps, {}))
-    assert load == pytest.approx(1234.5, rel=1e-5)
-    assert reading.value == 7.0
+    found = search.reach(Gauge("jump", "", 1.0, "mm", jumps))
+    assert found.load_N == pytest.approx(1234.5, rel=1e-5)
+    assert found.reading.value == 7.0
 
 
 def test_defaults_come_from_the_table_with_their_status() -> None:
