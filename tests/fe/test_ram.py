@@ -72,7 +72,8 @@ def test_the_load_of_a_member_bends_its_hinges():
 
 
 def test_the_ram_does_not_pull():
-    ram = Ram.of(block(), np.array([0.5, 0.5]))
+    # A bar that its supports hold both ways would resist being pulled.
+    ram = Ram.of(hinge.bar(built_in=True).problem, np.ones(1))
     none = Memory.none(ram.plain)
     rest = ram.rest(none)
     away = ram.step(none, place=rest.place - 0.1, near=[rest], hammer=True)
