@@ -18,6 +18,7 @@ from buttress.fe.solve.capacity import Escape
 from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
+from buttress.fe.solve.step import TOO_FAR
 
 FloatArray = np.ndarray
 SEARCH_LIMIT_N = 10_000.0
@@ -59,8 +60,9 @@ class Pressing:
     def answer(self, load: float) -> Answer:
         """The state that the path first reaches at a load [N], movements from the tightened one.
 
-        "no equilibrium" where the path is known never to carry it, with the motion in which it
-        gives way; "unconverged" where that is not known.
+        "no equilibrium" where the path is known never to carry it, or only after moving farther
+        than small movements allow, with the motion in which it gives way; "unconverged" where
+        that is not known.
         """
         path = self.up_to(load)
         point = state_at(path, load)
@@ -68,8 +70,9 @@ class Pressing:
             return self.since_tightened(point)
         if path.reach(load) == "never":
             return self._none(load, "no equilibrium", NEVER_REACHED, self.motion(path))
-        why = BEYOND if path.stopped == BEYOND else NOT_KNOWN
-        return self._none(load, "unconverged", why, None)
+        if path.stopped == BEYOND:
+            return self._none(load, "no equilibrium", TOO_FAR, self.motion(path))
+        return self._none(load, "unconverged", NOT_KNOWN, None)
 
     def since_tightened(self, point: Point) -> Answer:
         """The answer of a point, its slip and kinks counted from the tightened state."""

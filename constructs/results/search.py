@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.path import Point
+from buttress.fe.solve.path import BEYOND as BEYOND_SMALL
+from buttress.fe.solve.path import PLATEAU, Point
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.records import (
@@ -79,8 +80,9 @@ class Reached:
 class Search:
     """What happens along the path of a construct.
 
-    ``ends_status``: `FOUND` (the load has a peak), `BEYOND` (it still rises at `SEARCH_LIMIT_N`)
-    or `NOT_KNOWN`. ``known_to``: the largest load that the path carries [N].
+    ``ends_status``: `FOUND` (the load has a peak, or what comes next would move farther than small
+    movements allow, which counts as not held), `BEYOND` (it still rises at `SEARCH_LIMIT_N`) or
+    `NOT_KNOWN`. ``known_to``: the largest load that the path carries [N].
     """
 
     def __init__(self, model: Model) -> None:
@@ -97,7 +99,11 @@ class Search:
             self.known_to = max(p.load_N for p in self.points)
             self.ends_status = {"found": FOUND, "beyond the search": BEYOND}.get(
                 path.peak_status, NOT_KNOWN)
-            self.peak = next(i for i, p in enumerate(self.points) if p.load_N == self.known_to)
+            if path.stopped == BEYOND_SMALL:
+                self.ends_status = FOUND
+            # The last point on the plateau of the peak.
+            self.peak = max(i for i, p in enumerate(self.points)
+                            if p.load_N >= (1.0 - PLATEAU) * self.known_to)
             if self.ends_status == FOUND and self.known_to < LEAST_N:
                 self.known_to = 0.0
 
