@@ -7,5 +7,5 @@ __version__ = "0.1.0"
 
 LABEL = (
     "Educational, not for planning treatment. "
-    "Follow local codes, the implant's instructions and licensed practice."
+    "Follow local regulations and guidelines, the implant's instructions and licensed practice."
 )
