@@ -230,9 +230,10 @@ def verify(json: Json = False, quiet: Quiet = False,
 
             raise InputError(f"{key} goes with --bench", key=key,
                              expected=f"--bench, or no {key}")
-    from buttress.verification.table import run_cases, table_lines
+    from buttress.verification.table import table_lines
+    from buttress.verification.table import verify as run
 
-    results = run_cases(say(quiet or json))
+    results = run(say(quiet or json))
     if record:
         from buttress.comparison.compare import versions
         from buttress.report.verified import record_of, write_record

@@ -79,7 +79,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
         _tell_status(status, export, figures, json)
         return
     from buttress.sweeps.evaluate import Options
-    from buttress.sweeps.sweep import estimate, export_csv, run_sweep
+    from buttress.sweeps.sweep import estimate, export_csv
+    from buttress.sweeps.sweep import sweep as run
 
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
@@ -90,7 +91,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
             cost = estimate(given, vary or [], **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
             return
-        done = run_sweep(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
+        done = run(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
     lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
              f"{done.skipped} were there already"
@@ -139,7 +140,8 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     """How sure the ranking of constructs is, and what drives it."""
     from buttress.fe.errors import InputError
     from buttress.ranking.inputs import input_lines
-    from buttress.ranking.rank import estimate_rank, run_rank
+    from buttress.ranking.rank import estimate_rank
+    from buttress.ranking.rank import rank as run
     from buttress.report.rank import table_lines, write_folder
 
     given, _, name = given_study(study, example)
@@ -156,7 +158,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                          "inputs": [entry.document() for entry in inputs]},
                   [*cost.sentences(), "inputs:", *(f"  {x}" for x in input_lines(inputs)), LABEL])
             return
-        result = run_rank(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
+        result = run(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
     folder = write_folder(result)
     if json:
         print_json(result.document())
@@ -170,17 +172,18 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
+    from buttress.sweeps.rows import sweep_frame
     from buttress.sweeps.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
-    table, keys = f.table(path), list(meta["design"]["vary"])
+    table, keys = sweep_frame(path), list(meta["design"]["vary"])
     if table.empty:
         return []
     limit = meta["study"]["limits"]["step_off_mm"]
     axes: dict[str, Any] = {"envelope": f.envelope(table)}
     for key in keys:
-        axes[f"subsidence over {key}"] = f.lines(table, key)
+        axes[f"subsidence over {key}"] = f.over_key(table, key)
     if len(keys) == 2 and meta["design"]["method"] == "grid" and all(
             table[k].dtype.kind in "if" for k in keys):
         for name in table["construct"].cat.categories:
@@ -205,7 +208,8 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
-    from buttress.sweeps.sweep import export_csv, sweep_status
+    from buttress.sweeps.status import sweep_status
+    from buttress.sweeps.sweep import export_csv
 
     state = sweep_status(path)
     lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "

@@ -40,21 +40,31 @@ from buttress.results.records import (
 from buttress.results.search import SEARCH_LIMIT_N, Search, without_load
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
-from buttress.study.study import Study
+from buttress.study.read import AnyStudy, as_study
 
 CURVE_POINTS = 12
 Say = Callable[[str], None]
 
 
-def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
+def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True,
             also_bonded: bool = False) -> Comparison:
-    """Answers of all constructs of a study. ``say`` is told what is being done.
+    """Solve every construct of a study under each of its loads.
 
-    ``also_bonded`` adds each construct's bonded twin: see `buttress.comparison.twins`.
+    ``study``: a `Study` (as `example` and `load_study` read it), the name of a shipped study
+    ("medial-shear"), the path of a study file, or what `varied` made. ``say``: called with a line
+    of progress as each construct begins. ``pictures``: also keep what `figures` draw (meshes and
+    displacements; some megabytes per construct and load). ``also_bonded``: add the bonded twin of
+    each construct, with its metal and graft stuck fast to the bone.
 
-    Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
+    Returns a `Comparison`, one `ConstructResult` per construct in the order of the study. Lengths
+    are in mm, forces in N, stresses in MPa, angles in degrees; movements are in the frame of the
+    shaft, zero after the last tightening.
+
+    Raises InputError where there is no such study or it cannot be built. A load that finds no
+    equilibrium is a result, not an error.
     """
     clock = perf_counter()
+    study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
     findings = check(study)    # refuses what cannot be solved, in the words of the study file
     with one_thread():

@@ -32,17 +32,26 @@ from buttress.results.stages import (
     StageResult,
     words,
 )
-from buttress.study.study import Construct, Study
+from buttress.study.read import AnyStudy, as_study
+from buttress.study.study import Construct
 
 FloatArray = np.ndarray
 Say = Callable[[str], None]
 
 
-def run_stages(study: Study, *, pictures: bool = True, say: Say = lambda text: None) -> StagedStudy:
+def run_stages(study: AnyStudy, *, pictures: bool = True, say: Say = lambda text: None
+               ) -> StagedStudy:
     """The stages of every construct of a study that has some, without the rest of a comparison.
 
-    Raises `InputError` where the study cannot be built or no construct has stages.
+    ``study``: see `compare`. ``pictures``: also keep what `figures.stage_pictures` draws. ``say``:
+    called with a line of progress as each construct begins.
+
+    Returns a `StagedStudy`: per construct one record per stage, displacements in mm and tilt in
+    degrees counted from the reduced fracture, forces in N.
+
+    Raises InputError where the study cannot be built or no construct has stages.
     """
+    study = as_study(study)
     staged = [c for c in study.constructs if c.stages]
     if not staged:
         raise InputError("no construct of this study has stages", key="construct.NAME.stage",

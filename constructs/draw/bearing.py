@@ -8,6 +8,7 @@ from matplotlib.patches import Patch, Rectangle
 
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.errors import InputError
 from buttress.results.bearing import (
     HOLDS,
     LETS_GO,
@@ -17,6 +18,8 @@ from buttress.results.bearing import (
     BearingRow,
     Cell,
 )
+from buttress.results.bearing import weight_bearing as table_of
+from buttress.results.comparison import Comparison
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), ONLY_FRICTION: ("#A6D8F2", ".."), LETS_GO: ("#F0B08A", "xxx"),
@@ -25,11 +28,18 @@ BROKEN = ("#FBEFA0", "//")
 """Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
 
 
-def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:
+def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> Axes:
     """Which construct keeps its limits under which activity, for the body mass of the table.
 
-    With ``ax``, leave room left of it and above it for names, and below it for the list of signs.
+    Takes a comparison or the table of one. With ``ax``, leave room left of it and above it for
+    names, and below it for the list of signs. Raises InputError where the study has no body mass.
     """
+    if isinstance(bearing, Comparison):
+        found = table_of(bearing)
+        if found is None:
+            raise InputError("no weight-bearing table without a body mass",
+                             key="load.body_mass_kg", expected="a mass in kg")
+        bearing = found
     constructs = list(bearing.constructs)
     activities = [(row, f"{row.name}\n{row.force_words} N") for row in bearing.rows]
     turned = len(constructs) > MOST_COLUMNS

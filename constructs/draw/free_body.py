@@ -12,6 +12,7 @@ from buttress.draw import primitives as d
 from buttress.draw.section import draw_escape, escaping, outcome, unmade
 from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import Arrow, FreeBody, Picture
+from buttress.study.checked import require_known
 
 FloatArray = np.ndarray
 COLUMN = 1.7
@@ -45,7 +46,10 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     Arrows end or begin on the line of action of each source's resultant; both parts use one
     scale, which is stated. Without equilibrium there are no forces to draw: the picture says so.
     With ``ax``, leave as much room right of it as it is wide; its ``child_axes[0]`` is the polygon.
+
+    Raises InputError, with the closest name, for a fragment that the picture has not.
     """
+    require_known(fragment, picture.fragments, "fragment")
     if ax is None:
         ax = d.axes_at(d.slide(), 0.95, 1.05, 6.6, 5.4)
     figure = ax.get_figure(root=True)

@@ -282,19 +282,17 @@ def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple],
     return sides
 
 
-def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -> Axes:
-    """Sections of all constructs under one load of the study, side by side.
+def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = None) -> Axes:
+    """Sections of all constructs under one ``load`` of the study, side by side.
 
-    One colour scale and one magnification for all. With ``ax`` the cells lie inside of these
-    axes, which are then a frame only; else on a slide, higher where constructs are many.
+    The load is given by its total joint force [N] or by its name. One colour scale and one
+    magnification for all. With ``ax`` the cells lie inside of these axes, which are then a frame
+    only; else on a slide, higher where constructs are many.
+
+    Raises InputError, with the loads that there are, for one that was not asked for, and where the
+    study was compared without pictures.
     """
-    shown = [(c, p) for c in comparison.constructs for p in c.pictures if p.load_N == load_N]
-    if not shown:
-        ax = ax or d.axes_at(d.slide(), 0.3, 1.1, d.WIDE - 0.6, d.HIGH - 1.75)
-        ax.axis("off")
-        ax.text(0.5, 0.5, f"no pictures at {load_N:g} N", size=SIZE, ha="center")
-        d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
-        return ax
+    shown = [(c, c.picture(load)) for c in comparison.constructs]
     pictures = [p for _, p in shown]
     factor, top = d.magnification(pictures), d.strain_top(pictures)
     box = np.array([d.WIDE - 0.6, d.HIGH - 1.75]) if ax is None else d.inches(ax)
@@ -330,7 +328,8 @@ def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -
     for inner, picture in zip(sections, pictures, strict=True):
         d.frame(inner, low, high, scale)
         draw_section(inner, picture, factor, top)
-    d.title(ax, f"All constructs at {comparison.study.load.words(load_N)} of joint force", "")
+    under = comparison.study.load.words(pictures[0].load_N)
+    d.title(ax, f"All constructs at {under} of joint force", "")
     _overview_foot(ax, top, factor, scale, box)
     return ax
 

@@ -1,13 +1,11 @@
 """Plots of sweeps and rankings: each takes a table or a result, accepts ``ax=`` and returns it.
 
-The table is the view ``everything`` of a store, see `table`; nothing is solved here.
+The table is the view ``everything`` of a store, see `sweep_frame`; nothing is solved here.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,7 +19,6 @@ from buttress.fe.errors import InputError
 from buttress.ranking.records import RankResult, quarters
 from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.rows import at_load, by_construct, checked, other_keys, share_known
-from buttress.sweeps.store import read_meta, reading
 from buttress.words import counted
 
 if TYPE_CHECKING:
@@ -46,27 +43,7 @@ LEGEND, LIST = 2.8, 6.1
 """Room right of the axes: for a name, and for the list of them, inches."""
 
 
-def table(path: Path) -> pd.DataFrame:
-    """The view ``everything`` of a store: one row a case, construct and load.
-
-    Constructs are a category in the order of the study, so that their colours stay the same; what
-    is true or false is so again (SQLite keeps 1 and 0).
-    """
-    import pandas as pd
-
-    with reading(path) as db:
-        frame = pd.read_sql_query(
-            "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
-        meta = read_meta(db)
-    names = [c["name"] for c in meta["study"]["construct"]]
-    for key, text in meta["design"]["vary"].items():
-        if {"true", "false"} & set(re.findall(r"\w+", text.lower())):
-            frame[key] = frame[key].astype(bool)
-    frame["construct"] = pd.Categorical(frame["construct"], categories=names)
-    return frame
-
-
-def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
+def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
           load: float | None = None, ax: Axes | None = None) -> Axes:
     """A figure over one key, a line a construct; where nothing is held the line has a gap.
 

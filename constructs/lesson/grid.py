@@ -18,10 +18,11 @@ from buttress.bone.measures import reference_band
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.lesson.biting import biting
+from buttress.study.case import Case
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
-from buttress.sweeps.vary import Case, plain
+from buttress.sweeps.vary import plain
 
 AXES = ("slope", "quality", "position", "friction")
 SWITCHES = ("screws", "plate", "graft")

@@ -21,6 +21,7 @@ from buttress.ranking.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
 from buttress.ranking.records import PARTS, Against, Binning, Driven, RankResult, Standing
 from buttress.ranking.samples import Samples, make_samples
 from buttress.ranking.words import sentence
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import LoadInput, Study
 from buttress.sweeps.evaluate import Options
 from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
@@ -31,16 +32,25 @@ Say = Callable[[str], None]
 OPTIONS = Options(strain=True)
 
 
-def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
+def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str] = (),
              reference: str = "", load: float | None = None, bins: int | None = None,
              with_indices: bool = True, out: Path | None = None, workers: int | None = None,
              cluster: str = "", say: Say = lambda text: None) -> RankResult:
-    """Solve paired samples of a study and say how sure the ranking is.
+    """Solve paired samples of a study and report how sure the ranking is.
 
-    ``vary``: KEY=DISTRIBUTION in place of shipped distributions or beside them; ``reference``: the
-    construct of the paired differences, by default the first of the ranking; ``load``: one
-    load [N], by default the largest of the study. Raises InputError before anything is solved.
+    ``study``: see `compare`; it needs two constructs. ``samples``: paired draws of all uncertain
+    inputs, from ``seed`` (None: another one each time). ``vary``: texts KEY=DISTRIBUTION in place
+    of shipped distributions or in addition to them. ``reference``: the construct of the paired
+    differences, by default the first of the ranking. ``load``: one total joint force [N], by
+    default the largest of the study. ``bins``: parts of each input's range for the indices of
+    influence, left out without ``with_indices``. ``out``, ``workers``, ``cluster``, ``say``: as in
+    `sweep`.
+
+    Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
+    InputError before anything is solved where the input is wrong, ButtressError where the run was
+    stopped.
     """
+    study = as_study(study)
     one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                  workers)
     for line in cost.sentences():
@@ -59,9 +69,9 @@ def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequenc
                   reference: str = "", load: float | None = None, bins: int | None = None,
                   with_indices: bool = True, workers: int | None = None
                   ) -> tuple[Estimate, tuple[Uncertain, ...]]:
-    """What `run_rank` would cost, from solving one sample, and its inputs.
+    """What `rank` would cost, from solving one sample, and its inputs.
 
-    Raises InputError for whatever `run_rank` does.
+    Raises InputError for whatever `rank` does.
     """
     _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                workers)

@@ -92,9 +92,11 @@ class Binning:
     other_best: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class RankResult(Displayed):
     """A ranking with how sure it is. Rows of constructs come best first."""
+
+    brief = ("sentence",)
 
     study: Study
     samples: Samples

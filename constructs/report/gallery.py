@@ -61,7 +61,7 @@ def chosen(comparison: Comparison) -> tuple[str, str]:
     best = best_first(comparison.constructs)[0]
     held = [r for r in best.loads if r.status == "held"]
     if not held:
-        return best.name, figures.fragments(comparison)[0]
+        return best.name, comparison.fragments[0]
     sunk = {k: f.subsidence_mean_mm for k, f in held[-1].fragments.items()
             if f.subsidence_mean_mm is not None}
     return best.name, max(sunk, key=lambda k: sunk[k]) if sunk else next(iter(held[-1].fragments))

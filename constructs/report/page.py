@@ -10,7 +10,7 @@ from pathlib import Path
 from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
-from buttress.draw.all import fragments, overview_load, shown_picture, stems
+from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.contact import more
@@ -79,7 +79,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         _figure(comparison, pictures, ("overview", "", ""), "Deformed sections of all constructs"),
         _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
         *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
-          for f in fragments(comparison)),
+          for f in comparison.fragments),
         _figure(comparison, pictures, ("map", "", ""), "Map of the bone over the mesh"),
         "</section>", _bearing(comparison, pictures), _stages(comparison, pictures),
         *(_construct(comparison, c, pictures) for c in order),

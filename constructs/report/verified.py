@@ -42,7 +42,7 @@ def solver_hash() -> str:
 
 
 def record_of(results: list[dict[str, Any]], versions: dict[str, str]) -> Record:
-    """The record of a run of `buttress.verification.table.run_cases`."""
+    """The record of a run of `buttress.verification.table.verify`."""
     statuses: dict[str, int] = {}
     for r in results:
         statuses[r["status"]] = statuses.get(r["status"], 0) + 1

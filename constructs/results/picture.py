@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.bone.bone import SHAFT
 from buttress.bone.patches import patches
+from buttress.display import Brief
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
@@ -20,9 +22,11 @@ SPECK_N = 1e-6
 """Forces up to this are rounding, also where there is no load."""
 
 
-@dataclass(frozen=True)
-class BodyPicture:
+@dataclass(frozen=True, repr=False)
+class BodyPicture(Brief):
     """Mesh of a piece of bone and its displacement [mm]; ``value`` is a nodal field, if any."""
+
+    brief = ("name", "kind")
 
     name: str
     points: FloatArray        # (n, 2)
@@ -32,9 +36,11 @@ class BodyPicture:
     kind: str = "bone"        # "bone" | "graft"
 
 
-@dataclass(frozen=True)
-class MemberPicture:
+@dataclass(frozen=True, repr=False)
+class MemberPicture(Brief):
     """Line of a plate or screw, its displacement and its drawn width [mm]."""
+
+    brief = ("name", "kind")
 
     name: str
     kind: str
@@ -63,9 +69,11 @@ class FreeBody:
     error: float
 
 
-@dataclass(frozen=True)
-class LinkForces:
+@dataclass(frozen=True, repr=False)
+class LinkForces(Brief):
     """Forces of the links on bone, for the deformed picture: places, vectors, kinds, sources."""
+
+    brief = ("sources",)
 
     places: FloatArray        # (l, 2)
     forces: FloatArray        # (l, 2) on the fragment's side of a fracture
@@ -73,13 +81,15 @@ class LinkForces:
     sources: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Picture:
+@dataclass(frozen=True, repr=False)
+class Picture(Brief):
     """One construct under one load.
 
     ``held``: displacements are the answer's, from the tightened state. Else they are the motion
     along which the construct escapes, scaled to a largest amplitude of 1 mm: a direction only.
     """
+
+    brief = ("construct", "load_words", "status")
 
     construct: str
     load_N: float
@@ -94,6 +104,11 @@ class Picture:
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
+
+    @property
+    def fragments(self) -> tuple[str, ...]:
+        """Names of the pieces of bone that are not the shaft."""
+        return tuple(b.name for b in self.bodies if b.kind == "bone" and b.name != SHAFT)
 
     @property
     def load_words(self) -> str:

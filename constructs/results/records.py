@@ -9,11 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from buttress.display import Displayed
+from buttress.display import Brief, Displayed
 from buttress.fe.errors import InputError
 from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
+from buttress.study.checked import closest, did_you_mean
 
 Vector = tuple[float, float]
 
@@ -93,8 +94,8 @@ class CondyleResult:
     widening_mm: float | None
 
 
-@dataclass(frozen=True)
-class ContactProfile:
+@dataclass(frozen=True, repr=False)
+class ContactProfile(Brief):
     """Pressure node by node along a line of contact; all of one length, in order a pair of bodies.
 
     ``position_mm``: along the fracture as drawn, from a plate's proximal end, or round a fill.
@@ -103,6 +104,8 @@ class ContactProfile:
     ``between``: the two bodies; shear is positive where it drives the second one to the left of
     the normal from the first.
     """
+
+    brief = ("between", "position_mm")
 
     position_mm: tuple[float, ...]
     x_mm: tuple[float, ...]
@@ -181,7 +184,7 @@ class MemberResult:
     hinges: int | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class LoadResult(Displayed):
     """One construct under one total joint force.
 
@@ -190,6 +193,8 @@ class LoadResult(Displayed):
     yield; ``strain_ratio_p95`` and ``p99``: percentiles by volume of strain over yield strain.
     ``load_name``: name of an activity or of a mass on the ground, empty for a load given in N.
     """
+
+    brief = ("load_words", "status", "escapes", "fragments", "members")
 
     total_load_N: float
     status: str
@@ -266,7 +271,7 @@ class LimitResult:
     kept_to_N: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class ConstructResult(Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
@@ -280,6 +285,8 @@ class ConstructResult(Displayed):
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
     ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
     """
+
+    brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
 
     name: str
     note: str
@@ -307,6 +314,11 @@ class ConstructResult(Displayed):
     moved: LimitResult | None = None
 
     @property
+    def loads_N(self) -> tuple[float, ...]:
+        """The total joint forces [N] that were asked for."""
+        return tuple(r.total_load_N for r in self.loads)
+
+    @property
     def marked_name(self) -> str:
         """Its name, marked where it breaks a rule of the trade."""
         return f"{self.name} (!)" if self.breaks_rule else self.name
@@ -314,24 +326,33 @@ class ConstructResult(Displayed):
     def load(self, asked: float | str) -> LoadResult:
         """The answer under a total joint force [N], or under a load by its name ("walking").
 
-        Raises InputError where it was not asked for.
+        Raises InputError, with the loads that there are, where it was not asked for.
         """
         for found in self.loads:
             if asked in (found.total_load_N, *found.load_name.split(" / ")) and asked != "":
                 return found
-        raise InputError("this load was not asked for",
-                         value=asked if isinstance(asked, str) else f"{asked:g}",
-                         expected=", ".join(r.load_words if r.load_name else
-                                            f"{r.total_load_N:g}" for r in self.loads))
+        raise InputError("this load was not asked for" + did_you_mean(self._near(asked)),
+                         value=f"{asked:g} N" if isinstance(asked, int | float) else str(asked),
+                         expected=", ".join(r.load_words for r in self.loads))
 
-    def picture(self, total_N: float) -> Picture:
-        """What is drawn of it under a total joint force. Raises InputError where there is none."""
+    def picture(self, asked: float | str) -> Picture:
+        """What is drawn of it under a load, by total joint force [N] or by name, as in `load`.
+
+        Raises InputError where the load was not asked for, or the study was compared without
+        pictures.
+        """
+        total_N = self.load(asked).total_load_N
         for found in self.pictures:
             if found.load_N == total_N:
                 return found
-        raise InputError("no picture at this load", value=f"{total_N:g}",
-                         expected=", ".join(f"{p.load_N:g}" for p in self.pictures)
-                         or "compare(study) with pictures")
+        raise InputError("this comparison was made without pictures", value=f"{total_N:g} N",
+                         expected="compare(study, pictures=True)")
+
+    def _near(self, asked: float | str) -> str:
+        """The closest load, as it can be asked for."""
+        if isinstance(asked, int | float):
+            return f"{min(self.loads_N, key=lambda load: abs(load - asked), default=0.0):g}"
+        return closest(str(asked), [n for r in self.loads for n in r.load_name.split(" / ") if n])
 
 
 def not_tightened(construct: ConstructResult) -> str:

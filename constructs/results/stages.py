@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from buttress.display import Displayed
+from buttress.display import Brief, Displayed
 from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known
@@ -102,14 +102,16 @@ class CycleStage:
         return f"{self.verdict} in cycle {self.count + 1}"
 
 
-@dataclass(frozen=True)
-class StageResult:
+@dataclass(frozen=True, repr=False)
+class StageResult(Brief):
     """One stage: what was done, whether it was held, how all lies afterwards.
 
     ``status``: "held", "no equilibrium", "unconverged", or "not run" after a stage that was not
     held. ``slip_mm``: largest slip or crushing [mm] under force within this stage.
     ``yield_ratios``: largest von Mises stress of each plate, screw and wire over its yield.
     """
+
+    brief = ("number", "words", "status", "total_load_N")
 
     number: int
     do: str
@@ -141,12 +143,14 @@ class StageResult:
         return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class StagedResult(Displayed):
     """All stages of a construct. ``status``: "held" or what stopped it, and at which stage.
 
     ``same_steps_as``: constructs of the study with the same parts and steps in another order.
     """
+
+    brief = ("name", "status", "stages")
 
     name: str
     note: str
@@ -186,12 +190,19 @@ class StagedResult(Displayed):
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class StagedStudy(Displayed):
     """The staged constructs of a study; iterates over them, and finds one by its name."""
 
+    brief = ("title", "names")
+
     title: str
     constructs: tuple[StagedResult, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the constructs with stages, in the order of the study."""
+        return tuple(c.name for c in self.constructs)
 
     def __iter__(self) -> Iterator[StagedResult]:
         return iter(self.constructs)

@@ -18,6 +18,7 @@ from buttress.rules.fill import alone_notes, raft_notes, void_notes
 from buttress.rules.plate import plate_notes
 from buttress.rules.screw import Level
 from buttress.rules.stages import stage_notes
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Construct, Study
 
 
@@ -37,13 +38,17 @@ class Finding:
     reason: str
 
 
-def check(study: Study) -> list[Finding]:
-    """All findings, in the order of the study.
+def check(study: AnyStudy) -> list[Finding]:
+    """What the rules of the trade say of a study's constructs, before anything is solved.
+
+    ``study``: see `compare`. Returns the findings in the order of the study, each with its level:
+    "note", "warning" or "broken".
 
     Raises InputError, with the key, where the study cannot be solved: a fracture, void or fragment
     outside the bone, lines that cannot be meshed, a graft outside its void, a load beside the
     joint line, an implant that touches no bone.
     """
+    study = as_study(study)
     section = Section(study.section)
     found = check_bone(study, section)
     return [finding for construct in study.constructs

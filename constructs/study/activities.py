@@ -52,7 +52,7 @@ def weight(mass_kg: float) -> float:
 
 def activity_case(activity: str, body_mass_kg: float) -> LoadCase:
     """Peak knee force of an activity: body mass x gravity x share of body weight."""
-    share = tables.value("loads", "peak force", activity)
+    share = tables.table_value("loads", "peak force", activity)
     return LoadCase(activity, weight(body_mass_kg) * share.value,
                     f"{share.value:g} x the weight of {body_mass_kg:g} kg; {share.source} "
                     f"({share.status})", "derived")
@@ -70,7 +70,8 @@ def ground_cases(ground_kg: float) -> tuple[LoadCase, LoadCase]:
         f"{ground_kg:g} kg on ground, {stance.removesuffix(' stance')}",
         weight(ground_kg) * knee_ratio(stance),
         f"{knee_ratio(stance):g} x the weight of {ground_kg:g} kg: knee force over ground force "
-        f"in {stance}; {tables.value('loads', 'peak force', stance).source} (seen)", "derived")
+        f"in {stance}; {tables.table_value('loads', 'peak force', stance).source} (seen)",
+        "derived")
         for stance in STANCES)
     return low, high
 

@@ -45,8 +45,8 @@ def require_known(name: str, known: Iterable[str], what: str, key: str = "") -> 
     """Raise InputError with the closest name unless ``name`` is one of the known ones."""
     names = list(known)
     if name not in names:
-        raise InputError(f"no such {what}" + did_you_mean(closest(name, names)), key=key,
-                         value=name, expected=", ".join(names))
+        raise InputError(f"no such {what}" + did_you_mean(closest(str(name), names)), key=key,
+                         value=str(name), expected=", ".join(names))
 
 
 def did_you_mean(near: str) -> str:

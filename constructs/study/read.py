@@ -14,6 +14,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
+from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean, require_known
 from buttress.study.complaint import complaint
 from buttress.study.study import (
@@ -28,11 +29,40 @@ from buttress.study.study import (
     Wire,
 )
 
-__all__ = ["Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study", "Void",
-           "Wire", "example", "example_names", "example_text", "load_study", "only",
-           "parse_study", "study_from"]
+__all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study",
+           "Void", "Wire", "as_study", "example", "example_names", "example_text", "load_study",
+           "only", "parse_study", "study_from"]
 
+AnyStudy = Study | Case | str | Path
+"""What stands for a study: see `as_study`."""
 LARGEST_FILE = 1_000_000  # bytes; a study is a page or two of text
+
+
+def as_study(given: AnyStudy) -> Study:
+    """The study that is meant: itself, what `varied` made, a shipped study's name, or a path.
+
+    Raises InputError where there is no such study or file, where the file is wrong, and for
+    factors of `varied` that belong to none of a study's keys.
+    """
+    if isinstance(given, Study):
+        return given
+    if isinstance(given, Case):
+        for name, factor in given.scales.items():
+            raise InputError("a factor that belongs to no key of a study file", key=f"scale.{name}",
+                             value=f"{factor:g}",
+                             expected="this key in a sweep, a ranking or Explorer.answer")
+        return given.study
+    if isinstance(given, Path):
+        return load_study(given)
+    if not isinstance(given, str):
+        raise InputError("not a study", value=type(given).__name__,
+                         expected="a Study, a shipped study's name, a path, or what varied() made")
+    if given in example_names():
+        return example(given)
+    if Path(given).suffix or Path(given).name != given or Path(given).exists():
+        return load_study(given)
+    require_known(given, example_names(), "shipped study or file")
+    raise AssertionError("unreachable")
 
 
 def load_study(path: str | Path) -> Study:
@@ -99,8 +129,13 @@ def example(name: str) -> Study:
     return parse_study(example_text(name), f"{name}.toml")
 
 
-def only(study: Study, *names: str) -> Study:
-    """The study with some of its constructs, in the order given. Raises InputError."""
+def only(study: AnyStudy, *names: str) -> Study:
+    """A study with some of its constructs, in the order of ``names``.
+
+    ``study``: see `compare`. Raises InputError, with the closest name, for a construct that the
+    study has not, for one named twice, and where none is named.
+    """
+    study = as_study(study)
     found = {c.name: c for c in study.constructs}
     for name in names:
         require_known(name, found, "construct")

@@ -60,7 +60,7 @@ def fields(table: str, row: str) -> tuple[str, ...]:
 
 
 @cache
-def value(table: str, row: str, field: str) -> Quantity:
+def table_value(table: str, row: str, field: str) -> Quantity:
     """A number with its unit, source and status.
 
     Raises InputError where there is no such table, row or field.
@@ -75,4 +75,4 @@ def value(table: str, row: str, field: str) -> Quantity:
 
 def number(table: str, row: str, field: str) -> float:
     """The value alone, in the unit of the table."""
-    return value(table, row, field).value
+    return table_value(table, row, field).value

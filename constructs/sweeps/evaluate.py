@@ -26,11 +26,11 @@ from buttress.results.read import (
     stations_at_capacity,
     widening,
 )
+from buttress.study.case import Case
 from buttress.study.read import study_from
 from buttress.study.study import Construct
 from buttress.sweeps.checking import Checker
 from buttress.sweeps.keys import bone_key, digest, hardware_key
-from buttress.sweeps.vary import Case
 from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, pulls, share_key
 
 MOST_ROWS = 512

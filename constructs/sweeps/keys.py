@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from buttress.model.model import blocks_of
+from buttress.study.case import Case
 from buttress.study.loads import SIZES
 from buttress.study.study import Construct, Study
-from buttress.sweeps.vary import Case
 
 NO_PART = ("name", "title", "scenario", "load", "limits", "construct")
 """Tables and texts of a study that are no part of its bone."""

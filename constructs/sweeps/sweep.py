@@ -7,25 +7,31 @@ import os
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import Design, make_design
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
 from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.rows import sweep_frame
+from buttress.sweeps.status import failure_counts
 from buttress.sweeps.stopping import dropping, gentle_stop
-from buttress.sweeps.store import Store, read_meta, reading, write_csv
+from buttress.sweeps.store import Store, reading, write_csv
 from buttress.sweeps.vary import Varier, plain
 from buttress.words import counted
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
@@ -65,6 +71,10 @@ class SweepSummary(Displayed):
     def failed(self) -> bool:
         """Whether some case has no answer (a case of no equilibrium has one)."""
         return bool(self.failures)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The table of the store: see `sweep_frame`."""
+        return sweep_frame(self.path)
 
 
 @dataclass(frozen=True)
@@ -149,16 +159,25 @@ def make_plan(study: Study, design: Design, options: Options) -> Plan:
     return Plan(study, design, options, tuple(cases), refused, tuple(hashes))
 
 
-def run_sweep(study: Study, vary: Sequence[str], *, out: Path | None = None, method: str = "",
+def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, method: str = "",
               samples: int | None = None, seed: int | None = None, workers: int | None = None,
               cluster: str = "", options: Options | None = None,
               say: Say = lambda text: None) -> SweepSummary:
-    """Solve every case of a design that its store does not hold yet.
+    """Solve many variants of a study into one store; the same call goes on where it stopped.
 
-    ``vary``: texts KEY=RANGE. ``workers``: local processes; 0 solves in this one, None takes one
-    a core. ``cluster``: address of a Dask scheduler to use instead. Raises InputError before
-    anything is solved where the input is wrong, ButtressError where the store cannot be written.
+    ``study``: see `compare`. ``vary``: texts KEY=RANGE, as in ``"section.width_mm=70:80:3"`` (from,
+    to, how many) or ``"section.bone=normal,soft"``, in the unit that the key's name ends with.
+    ``out``: the store, an SQLite file (default: ``results/STUDY-sweep.sqlite`` or the like).
+    ``method``: "grid" (default), "lhs" or "sobol"; ``samples`` and ``seed`` go with the last two.
+    ``workers``: local processes; 0 solves in this one, None takes one per core. ``cluster``:
+    address of a Dask scheduler to use instead. ``options``: what is computed beside the default.
+    ``say``: called with lines of progress.
+
+    Returns a `SweepSummary`; its ``to_frame()`` is the table, one row per case, construct and load.
+    Raises InputError before anything is solved where the input is wrong, ButtressError where the
+    store cannot be written.
     """
+    study = as_study(study)
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
     return run_design(study, design, out=out, workers=workers, cluster=cluster, options=options,
                       say=say)
@@ -167,7 +186,7 @@ def run_sweep(study: Study, vary: Sequence[str], *, out: Path | None = None, met
 def run_design(study: Study, design: Design, *, out: Path | None = None,
                workers: int | None = None, cluster: str = "", options: Options | None = None,
                say: Say = lambda text: None) -> SweepSummary:
-    """As `run_sweep`, for a design that was made already."""
+    """As `sweep`, for a design that was made already."""
     start = perf_counter()
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
@@ -264,7 +283,7 @@ def store_path(study: Study, design: Design, options: Options, out: Path | None)
 def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,
              seed: int | None = None, workers: int | None = None,
              options: Options | None = None) -> Estimate:
-    """What `run_sweep` would do and how long it would take, from solving the study once."""
+    """What `sweep` would do and how long it would take, from solving the study once."""
     options = options or Options()
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
     return estimated(make_plan(study, design, options), workers)
@@ -336,46 +355,6 @@ def duration(seconds: float) -> str:
     if seconds < 5400:
         return f"{seconds / 60:.0f} min"
     return f"{seconds / 3600:.1f} h"
-
-
-@dataclass(frozen=True)
-class SweepStatus:
-    """How far a sweep is: counts of cases and of failures, by status."""
-
-    study: str
-    cases: int
-    done: int
-    results: int
-    statuses: dict[str, int]
-    failures: dict[str, int]
-    design: dict[str, Any]
-    versions: dict[str, str]
-    seconds: float
-    size_bytes: int
-    examples: tuple[str, ...] = field(default=())
-
-
-def sweep_status(path: Path) -> SweepStatus:
-    """The state of a store, also while it is being written. Raises InputError."""
-    with reading(path) as db:
-        meta = read_meta(db)
-        cases = db.execute("SELECT count(*) FROM design").fetchone()[0]
-        done, seconds = db.execute("SELECT count(*), total(seconds) FROM timings").fetchone()
-        statuses = dict(db.execute("SELECT status, count(*) FROM results GROUP BY status"))
-        reasons = db.execute("SELECT case_id, coalesce(construct, 'all'), status, reason "
-                             "FROM failures ORDER BY case_id LIMIT 5").fetchall()
-        # While it is being written most of it is in the log, which stays as long as somebody reads.
-        size = sum(p.stat().st_size for p in (path, Path(f"{path}-wal")) if p.exists())
-    return SweepStatus(meta["study"]["name"], cases, done, sum(statuses.values()), statuses,
-                       failure_counts(path), meta["design"], meta["versions"], seconds,
-                       size,
-                       tuple(f"case {c}, {n}: {s}: {r}" for c, n, s, r in reasons))
-
-
-def failure_counts(path: Path) -> dict[str, int]:
-    """Rows without an answer in a store, by status."""
-    with reading(path) as db:
-        return dict(db.execute("SELECT status, count(*) FROM failures GROUP BY status"))
 
 
 def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:

@@ -16,15 +16,15 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel
 
 from buttress.fe.errors import InputError
+from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.complaint import show
-from buttress.study.read import study_from
+from buttress.study.read import AnyStudy, as_study, study_from
 from buttress.study.study import Study
 from buttress.sweeps.turning import slope, turn_to
 
@@ -46,25 +46,17 @@ TURNS = ("slope_deg", "turn_deg")
 Address = tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Case:
-    """A study with some values changed; ``scales`` are factors beside it."""
-
-    study: Study
-    scales: Mapping[str, float] = field(default_factory=dict)
-
-    def scale(self, name: str) -> float:
-        """A factor of `SCALES`, 1 where it is not given."""
-        return self.scales.get(name, 1.0)
-
-
 def plain(study: Study) -> dict[str, Any]:
     """The study as nested dicts and lists, as `study_from` takes them."""
     return study.model_dump(by_alias=True, exclude_none=True, mode="json")
 
 
-def known_keys(study: Study) -> tuple[str, ...]:
-    """Every dotted path that may be varied in this study, `SCALES` last."""
+def known_keys(study: AnyStudy) -> tuple[str, ...]:
+    """Every dotted path that may be varied in a study, factors (``scale.NAME``) last.
+
+    ``study``: see `compare`. Raises InputError where there is no such study.
+    """
+    study = as_study(study)
     keys = [".".join(str(p) for p in path) for path in _walk(Study, plain(study), ())]
     return (*keys, *(f"scale.{name}" for name in SCALES))
 
@@ -124,9 +116,16 @@ def _at_that_level(parts: list[str], known: list[tuple[str, ...]]) -> str:
     return (f"after {before!r}: " if before else "") + "one of " + ", ".join(choices)
 
 
-def varied(study: Study, values: Mapping[str, Any]) -> Case:
-    """The study with other values at the given keys. Raises InputError for what is not valid."""
-    return Varier(study).case(values)
+def varied(study: AnyStudy, values: Mapping[str, Any]) -> Case:
+    """A study with other values at the given keys, to compare, sweep or explore.
+
+    ``study``: see `compare`. ``values``: by dotted key, in the unit that the key's name ends with:
+    ``{"section.width_mm": 68.0, "fracture.shear plane.friction": 0.4}``; `known_keys` lists them.
+
+    Raises InputError, with the closest key, for a key that the study has not, and for a value that
+    is not valid.
+    """
+    return Varier(as_study(study)).case(values)
 
 
 class Varier:

@@ -12,7 +12,7 @@ from buttress.verification import cases as of_constructs
 from buttress.words import counted
 
 
-def run_cases(say: Callable[[str], None] = lambda text: None, whole: bool = True
+def verify(say: Callable[[str], None] = lambda text: None, whole: bool = True
               ) -> list[dict[str, Any]]:
     """All cases as records: name, source, status, quantity, reference, computed, passes.
 

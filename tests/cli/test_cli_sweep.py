@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from buttress import LABEL
 from buttress.cli.sweep import rank, sweep
 from buttress.fe.errors import InputError
-from buttress.sweeps.sweep import sweep_status
+from buttress.sweeps.status import sweep_status
 
 FRICTION = "fracture.shear plane.friction"
 VARY = ["--vary", f"{FRICTION}=0.3:0.5:2", "--vary", "section.modulus_scale=0.8,1"]

@@ -14,7 +14,7 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.ranking import inputs as uncertain
 from buttress.ranking.inputs import inputs_of, shipped
 from buttress.ranking.outcomes import best_shares
-from buttress.ranking.rank import Outcomes, ranked, run_rank
+from buttress.ranking.rank import Outcomes, rank, ranked
 from buttress.ranking.records import RankResult
 from buttress.ranking.samples import Samples, make_samples
 from buttress.report.rank import table_lines, write_folder
@@ -287,7 +287,7 @@ def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None
 def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     told: list[str] = []
     asked = {"samples": 8, "seed": 2, "out": tmp_path / "r.sqlite", "load": 600.0, "workers": 0}
-    found = run_rank(STUDY, say=told.append, **asked)
+    found = rank(STUDY, say=told.append, **asked)
     assert "16 cases" in told[0]  # 4 rows of A, of B, and of A with each of two inputs from B
     assert found.summary.done == 16
     assert found.summary.factorisations == 2
@@ -295,7 +295,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert set(found.outcomes.status.ravel()) <= {"held", "no equilibrium"}
     assert {s.construct for s in found.standings} == {"lag screws", "antiglide"}
     assert found.sentence.startswith("At 600 N")
-    again = run_rank(STUDY, **asked)
+    again = rank(STUDY, **asked)
     assert again.summary.done == 0
     assert again.sentence == found.sentence
     lines = table_lines(again)
@@ -317,7 +317,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_where_everything_lets_go_there_is_no_figure_of_differences(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
+    found = rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
                      with_indices=False)
     assert not found.outcomes.held.any()
     assert found.sentence == "At 6000 N none of the constructs is held in any of the 4 samples."
@@ -349,7 +349,7 @@ def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
     data = small_study("lag screws")
     twin = data.constructs[0].model_copy(update={"name": "twin"})
     study = data.model_copy(update={"constructs": (*data.constructs, twin)})
-    found = run_rank(study, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
+    found = rank(study, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
                      with_indices=False)
     (against,) = found.against
     assert against.subsidence_mm.mean == 0.0
@@ -365,7 +365,7 @@ def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
 
 @pytest.mark.usefixtures("two_inputs")
 def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
-    found = run_rank(STUDY, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
+    found = rank(STUDY, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
                      with_indices=False, load=400.0)
     assert found.binning.subsidence_largest_mm == 0.0
     assert found.binning.capacity_largest_share == 0.0
@@ -376,11 +376,11 @@ def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("buttress.sweeps.workers.here", lambda *args: iter(()))  # stopped at once
     with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*goes on"):
-        run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
+        rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 
 
 def test_a_ranking_wants_two_constructs_and_a_known_reference() -> None:
     with pytest.raises(InputError, match="two constructs"):
-        run_rank(small_study("nothing"), samples=8, seed=1)
+        rank(small_study("nothing"), samples=8, seed=1)
     with pytest.raises(InputError, match="did you mean \"antiglide\""):
-        run_rank(STUDY, samples=8, seed=1, reference="antiglid")
+        rank(STUDY, samples=8, seed=1, reference="antiglid")

@@ -46,7 +46,7 @@ from buttress.results.search import (
     not_found,
 )
 from buttress.study.read import example_text, parse_study, study_from
-from buttress.study.tables import value
+from buttress.study.tables import table_value
 from buttress.sweeps.vary import plain
 
 
@@ -311,7 +311,7 @@ def test_defaults_come_from_the_table_with_their_status() -> None:
             ("widening_mm", "widening", "memory"),
             ("bone_over_yield_share", "bone_over_yield", "practice"),
             ("metal_yield_ratio", "metal_yield", "derived")):
-        quantity = value("anatomy", "limits", row)
+        quantity = table_value("anatomy", "limits", row)
         assert (getattr(limits, key), quantity.status) == (quantity.value, status)
 
 

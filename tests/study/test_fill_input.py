@@ -75,7 +75,7 @@ def test_the_modulus_of_impacted_graft_follows_from_the_confined_one() -> None:
                                   for f in ("confined_modulus", "poisson", "modulus"))
     by_hand = confined * (1 + poisson) * (1 - 2 * poisson) / (1 - poisson)
     assert modulus == pytest.approx(by_hand, abs=0.05)
-    assert tables.value("grafts", "impacted graft", "confined_modulus").status == "seen"
+    assert tables.table_value("grafts", "impacted graft", "confined_modulus").status == "seen"
 
 
 @pytest.mark.parametrize("row", tables.rows("grafts", "graft") + tables.rows("grafts", "cement"))

@@ -23,7 +23,7 @@ from buttress.report.assumptions import assumptions
 from buttress.report.folder import write_results
 from buttress.study.read import load_study, parse_study, study_from
 from buttress.study.study import SectionInput
-from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.sweep import sweep
 from buttress.sweeps.vary import plain, varied
 
 MODULUS = f'map = {{ file = "m.npy", kind = "modulus", {GRID} }}'
@@ -206,7 +206,7 @@ def test_cases_of_a_sweep_find_the_files_and_know_their_content(tmp_path: Path) 
     assert Section(case.section).core_at([0.0, -30.0]) == pytest.approx(900.0)
     assert case != study
     assert study_from(plain(study), folder=study.folder) == study
-    summary = run_sweep(study, ["section.map.file=m.npy,other.npy"], out=tmp_path / "s.sqlite",
+    summary = sweep(study, ["section.map.file=m.npy,other.npy"], out=tmp_path / "s.sqlite",
                         workers=1)
     assert not summary.failed
 

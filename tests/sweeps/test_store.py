@@ -16,8 +16,8 @@ from outcomes import outcome
 from buttress.fe.errors import ButtressError, InputError
 from buttress.sweeps.design import Design
 from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.status import sweep_status
 from buttress.sweeps.store import Store, differences, read_meta, reading, write_csv
-from buttress.sweeps.sweep import sweep_status
 
 KEYS = ("section.bone", "fracture.shear plane.friction")
 DESIGN = Design(KEYS, ("dense,soft", "0.2:0.4:3"), "grid", None, None,
