@@ -22,8 +22,6 @@ made will do. Units: mm, N, MPa, degrees. Everything is educational and not for 
 # They are imported by string: packages below import `LABEL` from here, and no statement of this
 # file may point to them. Type checkers read the same names from `__init__.pyi`.
 
-from importlib import import_module as _import_module
-
 __version__ = "0.1.0"
 
 LABEL = (
@@ -68,6 +66,8 @@ __all__ = ["LABEL", "__version__", *_PLACES]
 
 def __getattr__(name: str) -> object:
     """A public name, loaded when it is first asked for."""
+    from importlib import import_module
+
     if name not in _PLACES:
         from difflib import get_close_matches
 
@@ -75,14 +75,14 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"module 'buttress' has no attribute {name!r}"
                              + (f", did you mean {near[0]!r}?" if near else ""))
     if name not in _NO_RECORDS:
-        _import_module("buttress.report.notebook")
-    place = _import_module(_PLACES[name])
+        import_module("buttress.report.notebook")
+    place = import_module(_PLACES[name])
     found = getattr(place, name, None)
     if found is None:    # a module of its package
-        found = _import_module(f"{_PLACES[name]}.{name}")
+        found = import_module(f"{_PLACES[name]}.{name}")
     globals()[name] = found
     return found
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__} - {"_import_module"})
+    return sorted({*globals(), *__all__})

@@ -35,9 +35,12 @@ def study_of(test: BenchTest) -> Study:
 
 
 def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[dict[str, Any]]:
-    """Every bench test (or those named) as a record with its claims, figures and verdicts.
+    """Published bench tests next to the model: what agrees, disagrees, or cannot be compared.
 
-    Raises `InputError` for a name that no test has.
+    ``say``: called with a line of progress per test. ``only``: names of tests, all without them.
+
+    Returns one dict per test with its ``name``, ``source`` and ``claims``, each with its figures
+    and verdict. Raises InputError, with the closest name, for a test that there is not.
     """
     for name in only:
         require_known(name, bench_names(), "bench test", key="--only")

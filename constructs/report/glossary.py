@@ -55,7 +55,11 @@ class Glossary:
 
 @cache
 def glossary() -> Glossary:
-    """All words of `data/glossary.toml`."""
+    """The words of both trades, each explained for people who are not of it.
+
+    Shown as a table in a notebook; ``glossary()["tilt"]`` is one word. Raises InputError, with the
+    closest word, for one that is not explained.
+    """
     text = files("buttress").joinpath("data", "glossary.toml").read_text(encoding="utf-8")
     return Glossary(tuple(Term(word, entry["not_surgeon"], entry["not_engineer"])
                           for word, entry in tomllib.loads(text).items()))

@@ -66,10 +66,13 @@ def as_study(given: AnyStudy) -> Study:
 
 
 def load_study(path: str | Path) -> Study:
-    """Read a study file.
+    """Read the study file at ``path``, a TOML text; files that it names lie in the same folder.
 
-    Raises InputError when there is no such file, it is not a TOML text, or anything in it is
-    wrong.
+    Lengths in it are in mm, forces in N, moduli in MPa, angles in degrees, as its keys say. Returns
+    a frozen `Study`.
+
+    Raises InputError, with file, key, value and what was expected, when there is no such file, it
+    is not a TOML text, or anything in it is wrong.
     """
     path = Path(path)
     shown = _printable(str(path))
@@ -77,10 +80,11 @@ def load_study(path: str | Path) -> Study:
 
 
 def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
-    """The study in a TOML text; `file` is what messages call it. Raises InputError.
+    """The study in a TOML ``text``; ``file`` is what messages call it.
 
-    `folder` is where the files lie that the study names, an outline or a map; without it such a
-    study is refused.
+    ``folder`` is where the files lie that the study names, an outline or a map; without it such a
+    study is refused. Raises InputError, with key, value and what was expected, when the text is
+    wrong.
     """
     try:
         data = tomllib.loads(text)
@@ -100,9 +104,10 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
 
 
 def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None = None) -> Study:
-    """The study in nested dicts and lists, as TOML gives them. Raises InputError.
+    """The study in ``data``, nested dicts and lists as TOML gives them.
 
-    `folder`: see `parse_study`.
+    ``file`` and ``folder``: see `parse_study`. Raises InputError, with key, value and what was
+    expected, when something in it is wrong.
     """
     try:
         return Study.model_validate(data, context={"folder": folder})
@@ -111,21 +116,27 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
 
 
 def example_names() -> tuple[str, ...]:
-    """Names of the shipped studies."""
+    """Names of the shipped studies, which `example` reads."""
     folder = files("buttress").joinpath("examples")
     return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir()
                         if f.name.endswith(".toml")))
 
 
 def example_text(name: str) -> str:
-    """The TOML text of a shipped study. Raises InputError when there is none of that name."""
+    """The TOML text of the shipped study called ``name``.
+
+    Raises InputError, with the closest name, when there is none of that name.
+    """
     name = _printable(name)
     require_known(name, example_names(), "example")
     return files("buttress").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
 
 
 def example(name: str) -> Study:
-    """A shipped study. Raises InputError when there is none of that name."""
+    """The shipped study called ``name``, as a frozen `Study`.
+
+    Raises InputError, with the closest name, when there is none of that name.
+    """
     return parse_study(example_text(name), f"{name}.toml")
 
 

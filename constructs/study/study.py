@@ -177,6 +177,13 @@ class Study(Checked):
                        expected="one fill a void; layers for two materials")
             filled.add(fill.void)
 
+    def __repr__(self) -> str:
+        """One line; ``model_dump()`` has all of it."""
+        names = ", ".join(repr(c.name) for c in self.constructs)
+        return f"Study(name={self.name!r}, constructs=({names}))"
+
+    __str__ = __repr__
+
     @property
     def folder(self) -> Path | None:
         """Folder of the study's file, where the files lie that it names; None if it has none."""

@@ -61,9 +61,10 @@ def fields(table: str, row: str) -> tuple[str, ...]:
 
 @cache
 def table_value(table: str, row: str, field: str) -> Quantity:
-    """A number with its unit, source and status.
+    """A number of the data tables, with its unit, source and status.
 
-    Raises InputError where there is no such table, row or field.
+    ``table``, ``row``, ``field``: as in ``table_value("anatomy", "section", "width")``. Raises
+    InputError, with the names that there are, where there is no such table, row or field.
     """
     entry = _row(table, row).get(field)
     if not isinstance(entry, dict):

@@ -167,8 +167,9 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
 
     ``study``: see `compare`. ``vary``: texts KEY=RANGE, as in ``"section.width_mm=70:80:3"`` (from,
     to, how many) or ``"section.bone=normal,soft"``, in the unit that the key's name ends with.
-    ``out``: the store, an SQLite file (default: ``results/STUDY-sweep.sqlite`` or the like).
-    ``method``: "grid" (default), "lhs" or "sobol"; ``samples`` and ``seed`` go with the last two.
+    ``out``: the store, an SQLite file (default: ``results/STUDY-sweep-*.sqlite``).
+    ``method``: "grid", "lhs" or "sobol"; without it a grid where every range has steps, else "lhs".
+    ``samples`` and ``seed`` go with the last two.
     ``workers``: local processes; 0 solves in this one, None takes one per core. ``cluster``:
     address of a Dask scheduler to use instead. ``options``: what is computed beside the default.
     ``say``: called with lines of progress.

@@ -14,9 +14,15 @@ from buttress.words import counted
 
 def verify(say: Callable[[str], None] = lambda text: None, whole: bool = True
               ) -> list[dict[str, Any]]:
-    """All cases as records: name, source, status, quantity, reference, computed, passes.
+    """The verification table: every registered case, computed now.
 
-    ``whole``: also those of whole constructs, which take most of the time.
+    ``say``: called with the name of each case. ``whole``: also cases of whole constructs, which
+    take most of the time.
+
+    Returns one dict per case: ``name``, ``quantity`` with its ``unit``, ``reference`` (published
+    or in closed form) and ``computed``, ``deviation`` and ``tolerance`` (relative to the
+    reference, absolute where that is 0), ``passes``, ``source``, ``status`` of the source,
+    ``seconds``. A case that fails says so; it raises nothing.
     """
     out = []
     with one_thread():
