@@ -58,8 +58,8 @@ _PLACES = {
     "verify": "buttress.verification.table",
 }
 """Where each public name lives."""
-_NO_RECORDS = ("InputError",)
-"""What is loaded without the writers that show records in a notebook."""
+_RECORDS = ("Explorer", "compare", "rank", "run_stages", "sweep")
+"""What makes records, and so loads the writers that show them in a notebook."""
 
 __all__ = ["LABEL", "__version__", *_PLACES]
 
@@ -74,7 +74,7 @@ def __getattr__(name: str) -> object:
         near = get_close_matches(name, _PLACES, n=1)
         raise AttributeError(f"module 'buttress' has no attribute {name!r}"
                              + (f", did you mean {near[0]!r}?" if near else ""))
-    if name not in _NO_RECORDS:
+    if name in _RECORDS:
         import_module("buttress.report.notebook")
     place = import_module(_PLACES[name])
     found = getattr(place, name, None)

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 import buttress
+from buttress.display import Displayed
 from buttress.draw import figures
 
 ROOT = Path(__file__).parents[2]
@@ -105,9 +106,20 @@ def test_help_and_errors_load_nothing_heavy() -> None:
     assert not HEAVY & loaded("from buttress import InputError")
 
 
-def test_a_name_brings_the_writers_that_show_records_in_a_notebook() -> None:
-    code = ("import buttress\nbuttress.example_names\n"
-            "from buttress.display import _WRITERS\n"
+@pytest.mark.parametrize("name", buttress._RECORDS)
+def test_what_makes_records_brings_the_writers_that_show_them(name: str) -> None:
+    code = (f"import buttress\nbuttress.{name}\nfrom buttress.display import _WRITERS\n"
             "print(*(k.__name__ for k in _WRITERS), sep='\\n')")
-    assert {"Comparison", "ConstructResult", "RankResult", "StagedStudy",
+    assert {"Comparison", "ConstructResult", "Live", "RankResult", "StagedStudy",
             "SweepSummary"} <= loaded(code)
+
+
+def test_every_call_that_returns_a_displayed_record_is_among_them() -> None:
+    returned = {n: str(inspect.signature(getattr(buttress, n)).return_annotation) for n in CALLED}
+    records = {k.__name__ for k in subclasses(Displayed)}
+    assert {n for n, kind in returned.items() if kind in records} | {"Explorer"} == set(
+        buttress._RECORDS)
+
+
+def subclasses(kind: type) -> set[type]:
+    return {s for sub in kind.__subclasses__() for s in {sub, *subclasses(sub)}}
