@@ -1,4 +1,4 @@
-"""Stages as tables: on the terminal, as CSV, as HTML for the report and for notebooks."""
+"""Stages as tables: on the terminal, as CSV, for the report and for notebooks."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import Any
 
 from buttress.files import inert, plain
 from buttress.report import tables as parts
+from buttress.report.markup import Cell, Shown, Table
 from buttress.report.terminal import number
 from buttress.results.records import largest
 from buttress.results.stages import StagedResult, StageResult, screw_names
@@ -173,34 +174,30 @@ def as_csv(constructs: Sequence[StagedResult]) -> str:
     return out.getvalue()
 
 
-def stage_table(construct: StagedResult) -> str:
-    """The stages of a construct as an HTML table, screws beside the movements."""
+def stage_table(construct: StagedResult) -> Table:
+    """The stages of a construct as a table, screws beside the movements."""
     names = screw_names((construct,))
-    head = ("", "stage", "status", "load<br>[N]", "subsid-<br>ence<br>[mm]", "change<br>[mm]",
-            "step-<br>off<br>[mm]", "tilt<br>[deg]", "slip<br>[mm]", "metal<br>of yield",
-            *(f"{parts.text(n)}<br>[N]" for n in names), "residual", "comple-<br>mentarity")
-    body = []
+    head = ("", "stage", "status", "load\n[N]", "subsid-\nence\n[mm]", "change\n[mm]",
+            "step-\noff\n[mm]", "tilt\n[deg]", "slip\n[mm]", "metal\nof yield",
+            *(f"{n}\n[N]" for n in names), "residual", "comple-\nmentarity")
+    body: list[Sequence[Shown]] = []
     for s in construct.stages:
         worst = s.worst
-        kind = "good" if s.held else "bad"
-        said = parts.text(s.words) + (f"<br><small>{parts.text(s.cycle.words)}</small>"
-                                      if s.cycle else "")
-        said += f"<br><small>“{parts.text(s.escapes)}” escapes</small>" if s.escapes else ""
+        below = [s.cycle.words] if s.cycle else []
+        below += [f"“{s.escapes}” escapes"] if s.escapes else []
         body.append((
-            str(s.number), said, f'<span class="{kind}">{parts.text(s.status)}</span>',
-            parts.number(s.total_load_N, 0),
+            str(s.number), Cell(s.words, "\n".join(below)),
+            Cell(s.status, kind="good" if s.held else "bad"), parts.number(s.total_load_N, 0),
             parts.number(worst.subsidence_mean_mm if worst else None, 3),
             parts.number(worst.change_mm if worst else None, 3), parts.number(step_off(s), 3),
             parts.number(worst.tilt_deg if worst else None, 2), parts.number(s.slip_mm, 3),
             parts.share(largest(s.yield_ratios.values())),
             *(parts.number(s.screws[n].force_N if n in s.screws else None, 0) for n in names),
             parts.tiny(s.residual), parts.tiny(s.complementarity)))
-    return parts.table(head, body, (1, 2), "small staged")
+    return Table(head, body, (1, 2), "small staged")
 
 
-def stages_html(constructs: Sequence[StagedResult]) -> str:
-    """All stages as HTML without the label: for the report, which has its own."""
-    out = [f"<h3>{parts.text(c.name)}: {parts.text(c.status)}</h3>{stage_table(c)}"
-           for c in constructs]
-    said = parts.items(parts.text(s) for s in orders(constructs)) if orders(constructs) else ""
-    return "".join(out) + said + f"<p class=small>{FRAME}</p>"
+def shown_stages(constructs: Sequence[StagedResult]) -> dict[str, Any]:
+    """All stages for a page or a notebook: a table a construct, the orders, the frame."""
+    return {"constructs": [(c.name, c.status, stage_table(c)) for c in constructs],
+            "orders": orders(constructs), "frame": FRAME}
