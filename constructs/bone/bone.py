@@ -13,6 +13,7 @@ from buttress.bone.measures import Edge, articular, band_nodes, lips, measures, 
 from buttress.bone.patches import patches
 from buttress.bone.pieces import BonePiece, Inclusion, Piece, Solid
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
@@ -24,7 +25,6 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.study.study import Study
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 SHAFT = "shaft"
 Block = tuple[str, str, tuple[tuple[float, float], ...]]
 """A fill smaller than its void: name of the fill, of the void, and its polygon."""

@@ -10,12 +10,12 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.grids import check_values
 from buttress.study.map import Keyed, MapInput
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 MODULUS = (0.5, 40_000.0)  # MPa: from the softest foam to more than dense cortex
 DENSITY = (0.01, 2.5)  # g/cm3
 LEAST_STIFFEST = 20.0  # MPa: a bone that is nowhere stiffer is one given in GPa

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.implants import Fill
 from buttress.study.tables import fields, kind, number
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
@@ -15,8 +16,6 @@ from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 from buttress.study import tables
 from buttress.study.study import Study
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,6 @@ from buttress.results.stages import (
 )
 from buttress.study.study import Construct, Study
 
-FloatArray = np.ndarray
 Say = Callable[[str], None]
 
 

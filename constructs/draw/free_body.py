@@ -11,9 +11,9 @@ from matplotlib.path import Path as Outline
 from buttress.draw import primitives as d
 from buttress.draw.section import draw_escape, escaping, outcome, unmade
 from buttress.draw.text import SIZE, wrap
+from buttress.fe.arrays import FloatArray
 from buttress.results.picture import Arrow, FreeBody, Picture
 
-FloatArray = np.ndarray
 COLUMN = 1.7
 """Width of a column of names, inches."""
 

@@ -13,11 +13,10 @@ from matplotlib.patches import Patch
 from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.arrays import FloatArray
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
-
-FloatArray = np.ndarray
 
 ESCAPE_MM = 5.0
 """How far an escaping fragment is drawn along its motion."""

@@ -12,10 +12,10 @@ from matplotlib.figure import Figure
 from buttress.draw import primitives as d
 from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.arrays import FloatArray
 from buttress.results.picture import Picture
 from buttress.results.stages import NOT_RUN, StagedResult, StageResult, screw_names
 
-FloatArray = np.ndarray
 FRAGMENT = "#F6C6A0"
 """Fill of the fragments, light enough for screws to be seen in them."""
 MOST_COLUMNS = 6

@@ -13,6 +13,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import FillPiece, Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.embed import keep_pairs, spread_points
@@ -21,7 +22,6 @@ from buttress.implants.sections import outer, screw_form
 from buttress.study.implants import Pin
 from buttress.study.study import Screw
 
-FloatArray = np.ndarray
 STATION = (1.5, 3.0)
 """Shortest and longest spacing of stations [mm]; half a thread diameter between."""
 STEP = 0.02

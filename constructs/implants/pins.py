@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
 from buttress.fe.bodies.member import Member
@@ -47,7 +48,6 @@ from buttress.study.implants import Pin, tension
 from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 REST_GAP = 1.5
 """Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
 HEAD_MOMENT = "locked head moment"

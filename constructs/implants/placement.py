@@ -11,15 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.implants.sections import depth_positions, glides, plate_stretches, screw_form
 from buttress.study.study import Pin, Plate, Screw, Study, Wire
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 TOUCH = 1e-6  # mm; a head on the outline counts as outside it
 FAR = 1000.0  # mm; outside every void
 

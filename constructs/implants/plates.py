@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.measures import edge_lengths
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
@@ -27,7 +28,6 @@ from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import metal, section_at
 from buttress.study.study import Plate
 
-FloatArray = np.ndarray
 NEAR = 0.5
 """Surface nodes farther than this [mm] from the plate's line are not under it."""
 

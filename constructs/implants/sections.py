@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from buttress.study.study import Pin, Plate, Screw, Wire
 from buttress.study.tables import fields, kind, number
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

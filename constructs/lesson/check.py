@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.lesson.grid import AXES, Scene
@@ -17,7 +18,6 @@ from buttress.lesson.solve import Solved
 from buttress.lesson.states import Geometry, Layout, Reading, geometry_of, layout_of, moved_by
 from buttress.sweeps.workshop import Workshop
 
-FloatArray = np.ndarray
 ALLOWED_MM, ALLOWED_SHARE = 0.02, 0.05
 """A movement may be off by these, whichever is larger (share: of the largest movement)."""
 

@@ -13,10 +13,10 @@ from itertools import product
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.lesson.grid import AXES
 from buttress.lesson.solve import Index, Path, Solved
 
-FloatArray = np.ndarray
 UNLIMITED_N = 5e3
 """Stands for a limit load beyond the slider where limit loads are interpolated."""
 LEAST_END_N = 1.0

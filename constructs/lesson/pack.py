@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from buttress.bone.patches import patches
+from buttress.fe.arrays import FloatArray
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.solve import Solved
 
-FloatArray = np.ndarray
 STEPS = 65535
 STATUSES = ("ok", "no place", "not tightened", "unconverged")
 

@@ -18,6 +18,7 @@ from typing import Protocol
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer
@@ -38,7 +39,6 @@ from buttress.model.model import Model
 from buttress.results.capacity import lets_go
 from buttress.sweeps.workshop import Workshop
 
-FloatArray = np.ndarray
 NEAR_END = (0.97, 0.9)
 """The last state of a path that ends is solved at one of these shares of its limit load."""
 FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02

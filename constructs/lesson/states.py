@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.bone import Bone
+from buttress.fe.arrays import FloatArray
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes
@@ -18,7 +19,6 @@ from buttress.model.model import Model
 from buttress.results.picture import source_kind
 from buttress.results.read import Reader, member_stress
 
-FloatArray = np.ndarray
 PLATE_POINTS, PIN_POINTS = 13, 5
 ORIGIN = np.zeros(2)
 

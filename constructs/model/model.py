@@ -13,6 +13,7 @@ from buttress.bone.bone import Block, Bone, build_bone, make_solid
 from buttress.bone.fills import fill_material
 from buttress.bone.pieces import FillPiece, Inclusion, Solid
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.links.faces import interface_links
@@ -29,8 +30,6 @@ from buttress.implants.plates import add_plate
 from buttress.implants.sections import metal, outer, pin_section
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)

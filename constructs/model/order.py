@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
@@ -16,7 +17,6 @@ from buttress.model.model import Model
 from buttress.study.implants import tension
 from buttress.study.stages import Stage
 
-FloatArray = np.ndarray
 WATCHED = ("joint ", "lip ")
 """Beginnings of the names of measures that must come to rest in a cycle: joint surface and lips."""
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
+
 LEVEL = 0.95
 WIDEST, LARGEST = 1.0, 1.2
 """A total index with a wider interval, or a larger one (it cannot be over 1), settles nothing."""
@@ -87,7 +88,7 @@ class Indices:
         return int(order[0]) if told else None
 
 
-def share(hits: FloatArray) -> Share:
+def share(hits: FloatArray | BoolArray) -> Share:
     """Share of true (or of weights between 0 and 1) among samples ``(n,)``.
 
     Interval after Wilson (J Am Stat Assoc 1927;22:209-212; memory): valid for few samples and near
@@ -142,7 +143,7 @@ def changes_clearly(u: FloatArray, values: FloatArray, parts: int, seed: int) ->
     """
     rng = np.random.default_rng(seed)
 
-    def apart(order: FloatArray) -> float:
+    def apart(order: IntArray) -> float:
         means = _part_means(values[order], parts)
         # A column without a mean in every part says nothing of how far its parts lie apart.
         return float(np.nan_to_num(np.ptp(means, axis=0)).max())

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.store import reading
 
-FloatArray = np.ndarray
 ANSWERS = ("held", "no equilibrium")
 LIMITS = {
     "step-off": ("step_off_mm", "mm", "step_off_mm"),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.ranking.certainty import (
     Indices,
@@ -26,7 +27,6 @@ from buttress.sweeps.evaluate import Options
 from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.sweeps.vary import varied
 
-FloatArray = np.ndarray
 Say = Callable[[str], None]
 OPTIONS = Options(strain=True)
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.ranking.inputs import Uncertain
 from buttress.sweeps.design import Design, unit_samples
 from buttress.sweeps.ranges import Value
 
-FloatArray = np.ndarray
 EXACT = 8
 """Rows that are solved a second time without bins, to measure what the bins change."""
 MOST_BINS = 1000

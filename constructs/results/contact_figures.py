@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
@@ -15,8 +16,6 @@ from buttress.fe.solve.recover import resultant
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, percentile
 from buttress.results.records import ContactProfile, ContactResult, GraftResult
-
-FloatArray = np.ndarray
 
 
 def contact_result(line: ContactLine) -> ContactResult:

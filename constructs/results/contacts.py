@@ -12,14 +12,13 @@ import numpy as np
 from shapely import LineString, Point
 
 from buttress.bone.layout import fill_outline
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.link import Link
 from buttress.fe.solve.answer import Answer
 from buttress.implants.placement import plate_line
 from buttress.implants.sections import section_at
 from buttress.model.model import Model
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 PRESSING = ("contact", "bond", "plate on bone", "bonded plate")
 DUST = 1e-10
 """Forces under this share of the largest force of any link are rounding, and taken as 0."""

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from buttress.bone.measures import rims
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces
@@ -25,7 +26,6 @@ from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 EQUILIBRIUM = "equilibrium"
 """The limit at which loading step by step ends."""
 P99 = 0.01

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.bone.patches import patches
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
@@ -15,7 +16,6 @@ from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
 from buttress.study.activities import LoadCase
 
-FloatArray = np.ndarray
 SPECK_N = 1e-6
 """Forces up to this are rounding, also where there is no load."""
 

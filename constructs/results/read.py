@@ -10,6 +10,7 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.bone.measures import edge_lengths
 from buttress.bone.patches import patches
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
@@ -31,7 +32,6 @@ from buttress.results.records import (
     MemberResult,
 )
 
-FloatArray = np.ndarray
 AT_BOUND = 1e-6
 """A station counts as at capacity when its force is this close to a bound, relative to it."""
 

@@ -18,6 +18,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone, build_bone, under_load
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
@@ -31,7 +32,6 @@ from buttress.study.study import Construct, Study
 from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key
 from buttress.sweeps.vary import Case
 
-FloatArray = np.ndarray
 T = TypeVar("T")
 MOST_BONES = 2
 MOST_FRAMES = 12

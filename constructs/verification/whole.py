@@ -14,6 +14,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from buttress.bone.bone import Bone, build_bone, make_solid
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
@@ -26,7 +27,6 @@ from buttress.model.model import intact_measures
 from buttress.verification.studies import coarse
 
 STUDY, PLAIN_SIZE = "bicondylar", 2.0
-FloatArray = np.ndarray
 
 
 def parts_of(bone: Bone) -> list[Continuum]:
@@ -36,7 +36,7 @@ def parts_of(bone: Bone) -> list[Continuum]:
 
 
 @cache
-def setting() -> tuple[Bone, tuple[Continuum, ...], FloatArray]:
+def setting() -> tuple[Bone, tuple[Continuum, ...], IntArray]:
     """The bone, its parts, and the number of each part's nodes in the merged body, end to end."""
     bone = build_bone(coarse(STUDY))
     parts = tuple(parts_of(bone))

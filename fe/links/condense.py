@@ -17,12 +17,10 @@ from typing import Any
 import numpy as np
 import scipy.linalg
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.link import LinkList
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 
 @dataclass(frozen=True)

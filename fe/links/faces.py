@@ -6,11 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.mesh.bodies import Interface
-
-FloatArray = np.ndarray
 
 
 def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,

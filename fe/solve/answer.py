@@ -6,10 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)

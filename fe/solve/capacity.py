@@ -16,12 +16,9 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.optimize import linprog
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed
-
-FloatArray = np.ndarray
-
-
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.stages import Staging, State
 
-FloatArray = np.ndarray
 STEADY = 0.999
 """A change that keeps this share of itself from one cycle to the next does not fall off."""
 LOOK_BACK = 5

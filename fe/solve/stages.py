@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import Step
-from buttress.fe.solve.subset import BoolArray, IntArray, Subset, link_bodies, subset
+from buttress.fe.solve.subset import Subset, link_bodies, subset
 
-FloatArray = np.ndarray
 MOST_SUBSETS = 12
 
 

@@ -11,14 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import LinkList
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
-BoolArray = np.ndarray
 
 
 def link_bodies(problem: Condensed) -> IntArray:

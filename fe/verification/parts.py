@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import sheet
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.bodies.element import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Measure, condense

@@ -67,7 +67,7 @@ def held(found: tuple[Answer, State]) -> State:
 def along_path(*loads: tuple[float, float]) -> tuple[float, float]:
     """Displacement [mm] of the block and force [N] of friction against the push, at the end."""
     staging = sliding()
-    state = staging.start(np.ones(1))
+    state = staging.start(np.ones(1, dtype=bool))
     for load in loads:
         state = held(staging.step(state, np.array(load)))
     force = state.answer.force
@@ -141,7 +141,7 @@ def left_behind() -> tuple[float, float]:
                           lower=-DRAG, upper=DRAG))
     solver = Solver(condense([pusher, loose], links, [[(pusher, pusher.translation(0, ALONG))]]))
     staging = Staging(solver, {1: [drag]})
-    state = staging.start(np.ones(2))
+    state = staging.start(np.ones(2, dtype=bool))
     for push in (0.5 * PUSH, PUSH, 0.0):
         state = held(staging.step(state, np.array([push])))
     answer = state.answer

@@ -13,6 +13,7 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
@@ -35,7 +36,6 @@ from buttress.fe.verification.parts import (
 )
 from buttress.fe.verification.problem import node_at, unknowns
 
-FloatArray = np.ndarray
 SLOPE, FRICTION, LOAD = float(np.radians(20.0)), 0.4, 1000.0  # rad, -, N
 PHI = float(np.arctan(FRICTION))
 TENSION = 1000.0  # N

@@ -26,8 +26,8 @@ from staged_study import (
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
 from buttress.draw.charts import bracket_words, capacity, curves
-from buttress.report.stages import lines
 from buttress.report.notebook import construct_html
+from buttress.report.stages import lines
 from buttress.report.terminal import print_table
 from buttress.results.records import NOT_TIGHTENED
 from buttress.study.read import study_from
