@@ -149,10 +149,11 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
                         np.radians(number("anatomy", "small movements", "turn")))
     edges = lips([f for f in faces if max(f.body_a, f.body_b) < count], meshes)
     loads, band = _loads(study, bodies), reference_band(study)
-    return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft,
-                tuple(loads.values()),
-                measures(bodies, shaft, band, edges, loads, study.section.sides), edges, band,
-                inclusions)
+    return Bone(
+        study=study, section=section, solids=tuple(solids), regions=tuple(meshes[count:]),
+        faces=tuple(faces), shaft=shaft, loads=tuple(loads.values()),
+        measures=measures(bodies, shaft, band, edges, loads, study.section.sides), edges=edges,
+        band=band, inclusions=inclusions)
 
 
 def under_load(bone: Bone, study: Study) -> Bone:

@@ -106,7 +106,8 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
         raise InputError(f"smoothing over {smoothing / scale:.0f} cells", value=name,
                          expected=f"at most {WIDEST:g} cells, or a coarser map")
     given = rows[::-1]
-    field = ModulusField(given, given, scale, corner, law, least)
+    field = ModulusField(
+        given=given, values=given, scale=scale, corner=corner, law=law, least=least)
 
     def place(i: int, j: int) -> str:
         """In words, the cell of a row and column of the file, counted from 0."""
@@ -119,7 +120,8 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
     inside = cells_inside(field, outline)
     _plausible(field, inside, lambda i, j: place(len(rows) - 1 - i, j), name)
     values = _smoothed(_filled(given, inside), smoothing / scale)
-    return ModulusField(given, values, scale, corner, law, least)
+    return ModulusField(
+        given=given, values=values, scale=scale, corner=corner, law=law, least=least)
 
 
 def fitted(given: MapInput, outline: FloatArray) -> ModulusField:

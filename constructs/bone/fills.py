@@ -57,6 +57,7 @@ def fill_material(fill: Fill) -> FillMaterial:
     friction = fill.friction
     if friction is None:
         friction = min(number("grafts", row, "friction") for row in rows)
-    return FillMaterial(np.array([share for _, share in layers]),
-                        column("modulus", fill.modulus_MPa), column("poisson", None),
-                        column("strength", fill.strength_MPa), friction, bond)
+    return FillMaterial(
+        shares=np.array([share for _, share in layers]),
+        modulus=column("modulus", fill.modulus_MPa), poisson=column("poisson", None),
+        strength=column("strength", fill.strength_MPa), friction=friction, bond=bond)

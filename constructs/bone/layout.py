@@ -101,7 +101,9 @@ def layout(study: Study, section: Section) -> Layout:
     others = [p for k, p in enumerate(found) if k not in names and p is not held]
     pieces = {name: found[k] for k, name in names.items()}
     pieces |= {f"piece {i}": p for i, p in enumerate(others, start=1)}
-    return Layout(bone, pieces, held, voids, LineString(section.shape.joint_line()))
+    return Layout(
+        bone=bone, pieces=pieces, shaft=held, voids=voids,
+        joint=LineString(section.shape.joint_line()))
 
 
 def _piece_of(fragment: Fragment, section: Section, voids: dict[str, Polygon],

@@ -57,7 +57,8 @@ def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge,
                 continue
             count = sum(e.name.split(" #")[0] == face.name for e in edges)
             name = face.name if not count else f"{face.name} #{count + 1}"
-            edges.append(Edge(name, face.body_a, a, face.body_b, b))
+            edges.append(Edge(
+                name=name, body_a=face.body_a, node_a=a, body_b=face.body_b, node_b=b))
     return tuple(edges)
 
 

@@ -86,8 +86,9 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
                                 breaks_rule=construct.name in broken,
                                 remarks=tuple(remarks[construct.name])))
             seconds[construct.name] = perf_counter() - start
-    return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
-                      trust(done), seconds, tuple(staged))
+    return Comparison(
+        study=study, constructs=tuple(done), versions=versions(), mesh=mesh_facts(bones.base),
+        trust=trust(done), seconds=seconds, stages=tuple(staged))
 
 
 def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool
@@ -111,11 +112,14 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
                          lets_go(model, bound) or letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
     found = ConstructResult(
-        model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
-        upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
-        first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve, sunk, tuple(loads),
-        model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
-        lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
+        name=model.construct.name, note=model.construct.note, status=_status(model, loads),
+        capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
+        equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
+        search_limit_N=SEARCH_LIMIT_N,
+        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve_load_N=curve,
+        curve_subsidence_mm=sunk, loads=tuple(loads), links=model.problem.n,
+        warnings=(*warnings, *model.hardware.warnings), pictures=tuple(shots), limits=limits,
+        lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         moved=find_limit(search, moved_joint(reader, model)))
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.

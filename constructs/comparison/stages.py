@@ -93,7 +93,9 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
         results.append(result)
         shots.append(_picture(order, done) if pictures else None)
     same = tuple(c.name for c in model.bone.study.constructs if same_steps(c, construct))
-    return StagedResult(construct.name, construct.note, status, tuple(results), same, tuple(shots))
+    return StagedResult(
+        name=construct.name, note=construct.note, status=status, stages=tuple(results),
+        same_steps_as=same, pictures=tuple(shots))
 
 
 def same_steps(a: Construct, b: Construct) -> bool:
@@ -153,11 +155,12 @@ def _fragment(reader: Reader, order: Order, answer: Answer, values: dict[str, fl
     mean, worst = subsidence(reader, values, number)
     was = before.fragments[body.name].subsidence_mean_mm if before is not None else 0.0
     return FragmentStage(
-        mean, worst, None if mean is None or was is None else mean - was,
-        float(np.degrees(values[f"turn {number}"] - values["frame turn"])),
-        (float(applied[0]), float(applied[1])),
-        {k: (float(v[0]), float(v[1])) for k, v in sources.items() if np.any(v)},
-        error / size if size > 0.0 else None)
+        subsidence_mean_mm=mean, subsidence_max_mm=worst,
+        change_mm=None if mean is None or was is None else mean - was,
+        tilt_deg=float(np.degrees(values[f"turn {number}"] - values["frame turn"])),
+        applied_N=(float(applied[0]), float(applied[1])),
+        forces_N={k: (float(v[0]), float(v[1])) for k, v in sources.items() if np.any(v)},
+        balance_error=error / size if size > 0.0 else None)
 
 
 def subsidence(reader: Reader, values: dict[str, float], number: int

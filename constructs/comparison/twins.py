@@ -71,12 +71,13 @@ def pairs(constructs: tuple[ConstructResult, ...]) -> list[Pair]:
         own = names[twin.twin_of]
         for a, b in zip(own.loads, twin.loads, strict=True):
             out.append(Pair(
-                own.name, a,
-                (largest(f.subsidence_mean_mm for f in a.fragments.values()),
-                 largest(f.subsidence_mean_mm for f in b.fragments.values())),
-                (largest(e.step_off_mm for e in a.edges.values()),
-                 largest(e.step_off_mm for e in b.edges.values())),
-                (a.widening_mm, b.widening_mm), (a.stiffness_N_per_mm, b.stiffness_N_per_mm)))
+                construct=own.name, load=a,
+                subsidence_mm=(largest(f.subsidence_mean_mm for f in a.fragments.values()),
+                               largest(f.subsidence_mean_mm for f in b.fragments.values())),
+                step_off_mm=(largest(e.step_off_mm for e in a.edges.values()),
+                             largest(e.step_off_mm for e in b.edges.values())),
+                widening_mm=(a.widening_mm, b.widening_mm),
+                stiffness_N_per_mm=(a.stiffness_N_per_mm, b.stiffness_N_per_mm)))
     return out
 
 

@@ -86,7 +86,8 @@ def film(study: Study, first: str, second: str, *, say: Say = lambda text: None,
         frames.append((shots[0], shots[1]))
     pictures = [s.picture for pair in frames for s in pair]
     factor = d.magnification(pictures, LARGEST_MM)
-    return Film(study, loads, tuple(frames), factor, d.strain_top(pictures))
+    return Film(
+        study=study, loads=loads, frames=tuple(frames), factor=factor, top=d.strain_top(pictures))
 
 
 def draw_frame(made: Film, number: int) -> Figure:

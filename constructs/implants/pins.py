@@ -76,7 +76,9 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
                      for a, b in zip(s[:-1], s[1:], strict=True))
     member = Member(pin.name, axis.point(s),
                     [beam(x, material, SHEAR_ROUND, pin.count) for x in sections])
-    part = Part(pin.name, pin.what, member, sections, material, pin.count)
+    part = Part(
+        name=pin.name, kind=pin.what, member=member, sections=sections, material=material,
+        count=pin.count)
     out.parts.append(part)
     _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)

@@ -53,7 +53,8 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         hole = any(abs(0.5 * (a + b) - h) < piece.hole / 2 for h in line.holes)
         sections.append(piece.net if hole else piece.solid)
     member = Member(plate.name, centre, [beam(x, material, SHEAR_FLAT) for x in sections])
-    part = Part(plate.name, "plate", member, tuple(sections), material)
+    part = Part(
+        name=plate.name, kind="plate", member=member, sections=tuple(sections), material=material)
     out.parts.append(part)
     for body, node, place, weight in touching:
         k = int(np.argmin(np.abs(s - place)))

@@ -66,8 +66,10 @@ def make(scenes: tuple[Scene, ...], words: Callable[[Facts], tuple[Step, ...]], 
         accuracy.append(summary(measure(scene, families, checks, seed, workers)) if checks else {})
         shown = [s.shows for s in steps if s.shows is not None and s.shows.scene == number]
         mesh.append(mesh_error(scene, families, shown) if checks else {})
-    return Lesson(title, scenes, solved, steps, tuple(accuracy), tuple(mesh), command, seconds,
-                  _notes(scenes, solved), versions())
+    return Lesson(
+        title=title, scenes=scenes, solved=solved, steps=steps, accuracy=tuple(accuracy),
+        mesh=tuple(mesh), command=command, seconds=seconds, notes=_notes(scenes, solved),
+        versions=versions())
 
 
 def _refuse_nothing(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) -> None:
@@ -98,8 +100,10 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
 def mesh_error(scene: Scene, solved: tuple[Solved, ...], shown: list[Asked]) -> dict[str, Any]:
     """The shown points solved on a finer mesh, beside what the page says of them."""
     size = scene.study.mesh.size_mm
-    finer = Scene(coarse(scene.study, FINER * size), scene.title, scene.turned, scene.families,
-                  scene.choices, scene.base, scene.load_N, scene.load_base_N)
+    finer = Scene(
+        study=coarse(scene.study, FINER * size), title=scene.title, turned=scene.turned,
+        families=scene.families, choices=scene.choices, base=scene.base, load_N=scene.load_N,
+        load_base_N=scene.load_base_N)
     errors, shares, same, asked = [], [], 0, 0
     for point in {(a.choice, a.on, tuple(a.point.items()), a.load_N): a for a in shown}.values():
         ask = Ask(scene.family(point.choice, *point.on), point.point, point.load_N)

@@ -116,8 +116,10 @@ def missed(solved: Solved, ask: Ask, found: Fresh) -> Miss | None:
                 two = slice(lay.force(k, j), lay.force(k, j) + 2)
                 force = max(force, float(np.hypot(*(found.state[two] - seen.state[two]))))
         force /= ask.load_N
-    return Miss(ask.family, ask.point, ask.load_N, seen.mixed, seen.held, found.state is not None,
-                error, moved, force)
+    return Miss(
+        family=ask.family, point=ask.point, load_N=ask.load_N, mixed=seen.mixed,
+        held_shown=seen.held, held_fresh=found.state is not None, error_mm=error, moved_mm=moved,
+        force_share=force)
 
 
 def measure(scene: Scene, solved: tuple[Solved, ...], count: int, seed: int, workers: int

@@ -86,9 +86,12 @@ def layout_of(model: Model) -> Layout:
     members = tuple((p.name, p.kind, PLATE_POINTS if p.kind == "plate" else PIN_POINTS,
                      float(max(s.outer + s.inner for s in p.sections)))
                     for p in model.hardware.parts)
-    draft = Layout(tuple(bone.bodies[i].name for i in bone.fragments), sources,
-                   tuple(e.name for e in bone.edges), members, 0)
-    return Layout(draft.fragments, sources, draft.edges, members, draft.member(len(members)))
+    draft = Layout(
+        fragments=tuple(bone.bodies[i].name for i in bone.fragments), sources=sources,
+        edges=tuple(e.name for e in bone.edges), members=members, columns=0)
+    return Layout(
+        fragments=draft.fragments, sources=sources, edges=draft.edges, members=members,
+        columns=draft.member(len(members)))
 
 
 def even(points: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:

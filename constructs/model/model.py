@@ -105,8 +105,9 @@ def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
             if b - a > SAME_PLACE:
                 found = pin_section(pin, threaded)
                 out.append(Inclusion(
-                    pin.name, pin.what, axis.point(a), axis.point(b), found.outer + found.inner,
-                    pin.count, material.modulus, material.poisson, outer(pin)))
+                    name=pin.name, kind=pin.what, start=axis.point(a), end=axis.point(b),
+                    diameter=found.outer + found.inner, count=pin.count, modulus=material.modulus,
+                    poisson=material.poisson, outline=outer(pin)))
     return tuple(out)
 
 
@@ -154,7 +155,9 @@ def assemble(bone: Bone, construct: Construct) -> Model:
         add_drags(bone, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
-    return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))
+    return Model(
+        bone=bone, construct=construct, hardware=hardware, solver=solver, tightened=None,
+        memory=Memory.none(solver.problem))
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:
@@ -179,8 +182,9 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
     assert fill is not None
     material = fill_material(fill)
     mesh = next(m for m in bone.regions if m.name == region)
-    piece = FillPiece(bone.section, material, float(mesh.points[:, 1].min()),
-                      float(mesh.points[:, 1].max()), fill.depth_mm, bone.inclusions)
+    piece = FillPiece(
+        section=bone.section, material=material, low=float(mesh.points[:, 1].min()),
+        high=float(mesh.points[:, 1].max()), limit=fill.depth_mm, inclusions=bone.inclusions)
     key = (region, fill.depth_mm, material.key)
     if key not in bone.fills:
         bone.fills[key] = make_solid(mesh, "graft", piece)

@@ -117,7 +117,9 @@ class Order:
             answers.append(answer)
             if not answer.held:
                 break
-        return Done(answers[-1], state, total, tuple(answers), tuple(prescribed))
+        return Done(
+            answer=answers[-1], state=state, total=total, answers=tuple(answers),
+            tightened=tuple(prescribed))
 
     def _opened(self, state: State, links: Sequence[int]) -> State:
         if not links:
@@ -140,7 +142,9 @@ class Order:
         loads = [self.load(stage.total_N, stage.medial_share), self.load(low, share)]
         found = cycle(self.staging, state, loads, self._watch, stage.times, stage.settle_mm)
         held = found.answer.held
-        return Done(found.answer, found.state, low if held else total, found.peaks, (), found)
+        return Done(
+            answer=found.answer, state=found.state, total=low if held else total,
+            answers=found.peaks, tightened=(), cycled=found)
 
     def _watch(self, answer: Answer) -> FloatArray:
         p = self.model.problem

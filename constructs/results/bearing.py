@@ -119,11 +119,12 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
     about.sort(key=lambda row: (row[1][1], row[0]))
-    return Bearing(TITLE, JUDGED if asked else USUAL + JUDGED, mass, tuple(
-        BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
-        for row in about), tuple(
-            f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
-            for name, r in c.limits.items() if not_found(r)))
+    return Bearing(
+        title=TITLE, judged=JUDGED if asked else USUAL + JUDGED, body_mass_kg=mass,
+        rows=tuple(BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
+                   for row in about),
+        doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
+                     for name, r in c.limits.items() if not_found(r)))
 
 
 def judged(construct: ConstructResult, force: float) -> Cell:

@@ -118,10 +118,12 @@ def _line(model: Model, answer: Answer, name: str, kind: str, numbers: IntArray,
     at = np.isfinite(upper) & (force >= upper * (1.0 - AT_BOUND))
     order = np.lexsort((position, pair))
     return ContactLine(
-        name, kind, places[order], np.array([x.direction for x in mine])[order], position[order],
-        (weight / depth)[order], depth[order], pair[order], tuple(names), force[order],
-        rub[order], np.where(force > 0.0, 0.0, np.maximum(-slack, 0.0))[order],
-        np.where(at, np.maximum(slack, 0.0), 0.0)[order], at[order])
+        name=name, kind=kind, places=places[order],
+        normals=np.array([x.direction for x in mine])[order], position=position[order],
+        length=(weight / depth)[order], depth=depth[order], pair=pair[order], pairs=tuple(names),
+        force=force[order], rub=rub[order],
+        opening=np.where(force > 0.0, 0.0, np.maximum(-slack, 0.0))[order],
+        crushed=np.where(at, np.maximum(slack, 0.0), 0.0)[order], at_strength=at[order])
 
 
 def _on_plate(model: Model, name: str, places: FloatArray) -> tuple[FloatArray, FloatArray]:

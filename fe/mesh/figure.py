@@ -84,7 +84,9 @@ def _planar(points: FloatArray, chains: list[list[int]], own: list[int], names: 
             raise InputError("the line comes back to itself within a tenth of an element",
                              key=f"{_WORD[kind]}.{name}", expected="a line without a loop")
         parts[kind][name] = points[chain]
-    return Planar(points[chains[0]], tuple(labels), parts["cut"], parts["void"], parts["region"])
+    return Planar(
+        outline=points[chains[0]], labels=tuple(labels), cuts=parts["cut"], voids=parts["void"],
+        regions=parts["region"])
 
 
 def _coordinates(values: ArrayLike, least: int, key: str) -> FloatArray:

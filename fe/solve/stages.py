@@ -60,11 +60,14 @@ class Staging:
         """Rest without load: nothing has moved and nothing carries a force."""
         p = self.problem
         back = self.drags if held_back is None else self.drags | held_back
-        at_rest = Answer("held", "at rest", np.zeros(p.n), np.zeros(p.rigid.shape[1]),
-                         np.zeros(p.kinks.shape[1]), np.zeros(p.n), np.zeros(p.kinks.shape[1]),
-                         np.zeros(len(p.loads)), 0.0, 0.0, 1.0, 0)
-        return State(np.asarray(present, dtype=bool), back, p.lower, p.upper, p.friction,
-                     Memory.none(p), at_rest)
+        at_rest = Answer(
+            status="held", method="at rest", force=np.zeros(p.n), rigid=np.zeros(p.rigid.shape[1]),
+            kink=np.zeros(p.kinks.shape[1]), slack=np.zeros(p.n),
+            kink_step=np.zeros(p.kinks.shape[1]), load=np.zeros(len(p.loads)), residual=0.0,
+            complementarity=0.0, rcond=1.0, steps=0)
+        return State(
+            present=np.asarray(present, dtype=bool), held_back=back, lower=p.lower, upper=p.upper,
+            friction=p.friction, memory=Memory.none(p), answer=at_rest)
 
     def live(self, state: State) -> BoolArray:
         """Links that take part ``(n,)``: not held back and both bodies there."""

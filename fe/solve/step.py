@@ -108,8 +108,10 @@ class Step:
         too_far = self.moved_too_far(rigid, kink)
         if too_far is not None:
             return too_far
-        return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
-                      self.load, balance, error, rcond, steps)
+        return Answer(
+            status="held", method="active set", force=force, rigid=rigid,
+            kink=kink + self.memory.kink, slack=slack, kink_step=kink, load=self.load,
+            residual=balance, complementarity=error, rcond=rcond, steps=steps)
 
     def moved_too_far(self, rigid: FloatArray, kink: FloatArray) -> Answer | None:
         """That a state is no answer, where bodies move farther in it than they may."""
@@ -126,7 +128,9 @@ class Step:
         nan = np.full(p.n, np.nan)
         method = method or (LINEAR_PROGRAM if status == "no equilibrium" else "none")
         no_kink = np.full(p.kinks.shape[1], np.nan)
-        return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
-                      no_kink, self.load, np.nan, np.nan, 0.0, 0,
-                      escape, (note,) if note else ())
+        return Answer(
+            status=status, method=method, force=nan, rigid=np.full(p.rigid.shape[1], np.nan),
+            kink=no_kink, slack=nan, kink_step=no_kink, load=self.load, residual=np.nan,
+            complementarity=np.nan, rcond=0.0, steps=0, escape=escape,
+            notes=(note,) if note else ())
 

@@ -119,4 +119,4 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
         measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
         **{name: getattr(problem, name)[kept]
            for name in ("compliance", "lower", "upper", "gap", "friction", "opens")})
-    return Subset(problem, part, kept, motions, hinges)
+    return Subset(whole=problem, problem=part, links=kept, motions=motions, hinges=hinges)
