@@ -11,6 +11,7 @@ from typing import Any
 
 from buttress.files import inert, plain
 from buttress.report import tables as parts
+from buttress.report.columns import USUAL, columns, terminal_width
 from buttress.report.markup import Cell, Shown, Table
 from buttress.report.terminal import number
 from buttress.results.records import largest
@@ -46,16 +47,13 @@ HEADER = ("status", "load\nN", "subsid.\nmm", "change\nmm", "step-off\nmm", "til
           "slip\nmm", "residual")
 
 
-def lines(constructs: Sequence[StagedResult], width: int = 100) -> list[str]:
+def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
     """The stages as text of at most ``width`` columns: a table a construct, then the orders."""
     out: list[str] = []
     for c in constructs:
         out += [f"{c.name}, stage by stage: {c.status}"]
         rows = [(f"{s.number:2d} {s.words}", *_numbers(s)) for s in c.stages]
-        room = width - sum(2 + max(len(h) for h in (*head.split("\n"), *(r[i + 1] for r in rows)))
-                           for i, head in enumerate(HEADER))
-        rows = [(_cut(r[0], room), *r[1:]) for r in rows]
-        out += aligned(("stage", *HEADER), rows)
+        out += columns(("stage", *HEADER), rows, width=width)
         out += [line for s in c.stages if s.cycle is not None
                 for line in wrap(f"stage {s.number} {s.cycle.words}", width,
                                  initial_indent="   ", subsequent_indent="   ")]
@@ -74,26 +72,12 @@ def _screws(construct: StagedResult, width: int) -> list[str]:
         head = ("force of", *(f"{_cut(n, 12)}\nN" for n in some))
         rows = [(f"{s.number:2d}", *(number(s.screws[n].force_N, 0) if n in s.screws else "-"
                                      for n in some)) for s in held]
-        out += aligned(head, rows)
+        out += columns(head, rows, width=width)
     return out
 
 
 def _cut(text: str, room: int) -> str:
     return text if len(text) <= room else text[:max(room - 3, 1)] + "..."
-
-
-def aligned(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Columns of text: the first flush left, all others flush right."""
-    head = [h.split("\n") for h in header]
-    wide = [max(len(x) for x in (*h, *(r[i] for r in rows))) for i, h in enumerate(head)]
-
-    def line(cells: Sequence[str]) -> str:
-        return "  ".join(c.ljust(w) if i == 0 else c.rjust(w)
-                         for i, (c, w) in enumerate(zip(cells, wide, strict=True))).rstrip()
-
-    deep = max(len(h) for h in head)
-    return [*(line([h[k] if k < len(h) else "" for h in head]) for k in range(deep)),
-            *(line(r) for r in rows)]
 
 
 def orders(constructs: Sequence[StagedResult]) -> list[str]:
@@ -130,8 +114,8 @@ def _difference(a: StagedResult, b: StagedResult) -> Iterator[str]:
 
 def print_stages(constructs: Sequence[StagedResult]) -> None:
     """The stages on standard output."""
-    print("\n".join(lines(constructs)))
-    print("\n".join([*wrap(FRAME, 100), ""]))
+    width = min(USUAL, terminal_width())
+    print("\n".join([*lines(constructs, width), *wrap(FRAME, width), ""]))
 
 
 def rows(constructs: Sequence[StagedResult]) -> list[dict[str, Any]]:
