@@ -14,7 +14,7 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
-from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
@@ -130,12 +130,12 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
 def _status(model: Model, loads: list[LoadResult]) -> str:
     if not model.stands:
         return NOT_TIGHTENED
-    held = sum(r.status == "held" for r in loads)
+    held = sum(r.status == Status.HELD for r in loads)
     if held == len(loads):
-        return "held"
-    if any(r.status == "unconverged" for r in loads):
-        return "unconverged"
-    return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
+        return Status.HELD
+    if any(r.status == Status.UNCONVERGED for r in loads):
+        return Status.UNCONVERGED
+    return Status.NO_EQUILIBRIUM if held == 0 else f"holds {held} of {len(loads)} loads"
 
 
 def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...], dict]:
@@ -183,7 +183,7 @@ def mesh_facts(bone: Bone) -> dict:
 
 def trust(results: list[ConstructResult]) -> dict:
     """Worst residuals over all held answers, and how answers were found."""
-    held = [r for c in results for r in c.loads if r.status == "held"]
+    held = [r for c in results for r in c.loads if r.status == Status.HELD]
     balance = [f.balance_error for r in held for f in r.fragments.values()
                if f.balance_error is not None]
     return {"worst_residual": max((r.residual or 0.0 for r in held), default=None),

@@ -10,7 +10,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.recover import nodal_forces, pushes
 from buttress.fe.solve.stages import State
@@ -69,13 +69,13 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
     tightened: dict[str, float] = {}
     results: list[StageResult] = []
     shots: list[Picture | None] = []
-    status = "held"
+    status: str = Status.HELD
     for number, stage in enumerate(construct.stages, 1):
         aims = order.forces(stage)
         own = next(iter(aims.values())) if len(set(aims.values())) == 1 else None
         said: dict[str, Any] = {"number": number, "do": stage.do, "what": stage.what or (),
                                 "words": words(stage, own)}
-        if status != "held":
+        if status != Status.HELD:
             results.append(StageResult(**said, status=NOT_RUN, method=NOT_RUN, residual=None,
                                        complementarity=None, total_load_N=None, slip_mm=None))
             shots.append(None)

@@ -14,6 +14,7 @@ from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.answer import Status
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
@@ -61,7 +62,7 @@ def outcome(picture: Picture) -> str:
         return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
-    if picture.status != "no equilibrium":
+    if picture.status != Status.NO_EQUILIBRIUM:
         return f"{picture.status} at {load}: no answer, drawn as it was"
     if (body := escaping(picture)) is None:
         return f"no equilibrium at {load}"
@@ -378,7 +379,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
 
 def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
-    if load is None or load.status != "held":
+    if load is None or load.status != Status.HELD:
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
     if sunk is None:

@@ -11,6 +11,7 @@ import numpy as np
 
 from buttress.comparison.compare import versions
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Status
 from buttress.lesson.check import Ask, fresh, measure, summary
 from buttress.lesson.grid import Scene, scene_of
 from buttress.lesson.look import Asked, Facts
@@ -88,7 +89,7 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
             out.append(f"{scene.title}: no slider for the slope, since that needs a single "
                        "straight fracture from the joint to the side.")
         gone = sum(p.status == "no place" for f in families for p in f.paths.values())
-        lost = sum(p.status == "unconverged" for f in families for p in f.paths.values())
+        lost = sum(p.status == Status.UNCONVERGED for f in families for p in f.paths.values())
         if gone:
             out.append(f"{scene.title}: at {gone} nodes of the sliders the hardware does not fit "
                        "on the bone.")

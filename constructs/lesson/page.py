@@ -18,6 +18,7 @@ from markupsafe import Markup
 
 from buttress import LABEL, __version__
 from buttress.fe.errors import ButtressError
+from buttress.fe.solve.answer import Status
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.look import Asked, Facts, mm
 from buttress.lesson.pack import scene_data
@@ -74,7 +75,7 @@ class Lesson:
     @property
     def unconverged(self) -> int:
         """Number of steps of the tour that stand on a load path without an answer."""
-        return sum(self.facts.look(s.shows).status == "unconverged" for s in self.steps
+        return sum(self.facts.look(s.shows).status == Status.UNCONVERGED for s in self.steps
                    if s.shows is not None)
 
 

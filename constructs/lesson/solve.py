@@ -21,7 +21,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
-from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
 from buttress.fe.threads import one_thread
@@ -223,7 +223,7 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
                 piece.paths[index] = Path("no place", error.message)
                 continue
             except ButtressError as error:   # one node must never stop the others
-                piece.paths[index] = Path("unconverged", str(error))
+                piece.paths[index] = Path(Status.UNCONVERGED, str(error))
                 continue
             piece.layout = piece.layout or layout_of(model)
             place = (index[0], index[2])
@@ -232,7 +232,7 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
             try:
                 piece.paths[index] = solve_path(model, piece.layout, scene.load_N)
             except ButtressError as error:
-                piece.paths[index] = Path("unconverged", str(error))
+                piece.paths[index] = Path(Status.UNCONVERGED, str(error))
     return dict(out)
 
 
@@ -260,8 +260,8 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
             known[load] = found.state(answer) if answer.held else None
             if answer.held:
                 answers[load] = answer
-            elif answer.status == "unconverged" and not quick:
-                path.status, path.reason = "unconverged", answer.method
+            elif answer.status == Status.UNCONVERGED and not quick:
+                path.status, path.reason = Status.UNCONVERGED, answer.method
         return known[load]
 
     # A tightened screw pulls harder as the load grows; limit analysis keeps it at its force, so

@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.answer import Status
 from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.store import reading
 
-ANSWERS = ("held", "no equilibrium")
+ANSWERS = (Status.HELD, Status.NO_EQUILIBRIUM)
 LIMITS = {
     "step-off": ("step_off_mm", "mm", "step_off_mm"),
     "depression": ("depression_mm", "mm", "subsidence_max_mm"),
@@ -42,7 +43,7 @@ class Outcomes:
 
     @property
     def held(self) -> np.ndarray:
-        return self.status == "held"
+        return self.status == Status.HELD
 
     def rows(self, part: slice) -> Outcomes:
         """Some of the samples."""

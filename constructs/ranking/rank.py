@@ -10,6 +10,7 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
+from buttress.fe.solve.answer import Status
 from buttress.ranking.certainty import (
     Indices,
     by_parts,
@@ -112,7 +113,7 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
             construct=name, best=share(best[:, j]), holds=share(paired.held[:, j]),
             keeps={limit: share(k[:, j]) for limit, k in kept.items()},
             keeps_all=share(all_kept[:, j]),
-            no_equilibrium=int((paired.status[:, j] == "no equilibrium").sum()),
+            no_equilibrium=int((paired.status[:, j] == Status.NO_EQUILIBRIUM).sum()),
             unanswered=int((~np.isin(paired.status[:, j], ANSWERS)).sum()),
             mean_rank=float(mean_ranks[j]), over_range=over))
     standings.sort(key=lambda s: (-s.best.share, np.nan_to_num(s.mean_rank, nan=np.inf)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from buttress.fe.solve.answer import Status
 from buttress.report.markup import Table
 from buttress.report.tables import number, share
 from buttress.results.records import FragmentResult, LoadResult
@@ -28,7 +29,7 @@ class Folded:
 
 def more(load: LoadResult) -> list[Folded]:
     """Tables of one construct under one load that is held; those with nothing in them left out."""
-    if load.status != "held":
+    if load.status != Status.HELD:
         return []
     found = (carriers(load), condyles(load), contacts(load), grafts(load), bone(load))
     return [replace(f, title=f"{f.title} at {load.load_words}") for f in found if f.table.rows]

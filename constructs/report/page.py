@@ -16,6 +16,7 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import fragments, overview_load, shown_picture, stems
+from buttress.fe.solve.answer import Status
 from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.contact import more
@@ -187,7 +188,7 @@ def _answer(order: list[ConstructResult]) -> dict[str, str]:
     if not any(r.fragments for c in order for r in c.loads):
         return {"before": "Nothing is broken in this study, so there is no fragment that could "
                           "sink or let go, and no order of the constructs.", "name": ""}
-    none = "" if any(r.status == "held" for r in best.loads) \
+    none = "" if any(r.status == Status.HELD for r in best.loads) \
         else "No construct holds any of the loads."
     if len(order) == 1:
         return {"before": none, "name": "" if none else best.marked_name,

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
+from buttress.fe.solve.answer import Status
 from buttress.files import inert, plain
 from buttress.report import tables as parts
 from buttress.report.columns import USUAL, columns, terminal_width
@@ -92,7 +93,7 @@ def orders(constructs: Sequence[StagedResult]) -> list[str]:
 
 
 def _difference(a: StagedResult, b: StagedResult) -> Iterator[str]:
-    if a.status != "held" or b.status != "held":
+    if a.status != Status.HELD or b.status != Status.HELD:
         yield f"{a.status} and {b.status}"
     last = a.last_held, b.last_held
     if last[0] is None or last[1] is None or a.status != b.status:

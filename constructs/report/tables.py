@@ -8,6 +8,7 @@ from typing import Any
 from markupsafe import Markup
 
 from buttress.draw.charts import bracket_words
+from buttress.fe.solve.answer import Status
 from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
@@ -106,8 +107,8 @@ def _moved(construct: ConstructResult) -> Cell:
 
 def _status(construct: ConstructResult, load: LoadResult) -> Cell:
     shown = shown_status(construct, load)
-    kind = {"held": "good", ONLY_FRICTION: "open", "unconverged": "open"}.get(shown, "bad")
-    return Cell(shown, kind=kind)
+    kinds = {Status.HELD: "good", ONLY_FRICTION: "open", Status.UNCONVERGED: "open"}
+    return Cell(shown, kind=kinds.get(shown, "bad"))
 
 
 def forces(fragment: FragmentResult, toward: str = "lateral") -> dict[str, Any]:
@@ -134,7 +135,7 @@ def _size(force: tuple[float, float]) -> float:
 
 def metal(load: LoadResult) -> Table | None:
     """Stress of plates, screws and wires under a load that is held; None where there is none."""
-    if not load.members or load.status != "held":
+    if not load.members or load.status != Status.HELD:
         return None
     return Table(("plate, screw or wire", "stress [MPa]", "of its yield", "largest axial force [N]",
                   "hinges that turn"),

@@ -15,7 +15,7 @@ import numpy as np
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
-from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.answer import Answer, Memory, Status
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import Step
 from buttress.fe.solve.subset import Subset, link_bodies, subset
@@ -61,8 +61,8 @@ class Staging:
         p = self.problem
         back = self.drags if held_back is None else self.drags | held_back
         at_rest = Answer(
-            status="held", method="at rest", force=np.zeros(p.n), rigid=np.zeros(p.rigid.shape[1]),
-            kink=np.zeros(p.kinks.shape[1]), slack=np.zeros(p.n),
+            status=Status.HELD, method="at rest", force=np.zeros(p.n),
+            rigid=np.zeros(p.rigid.shape[1]), kink=np.zeros(p.kinks.shape[1]), slack=np.zeros(p.n),
             kink_step=np.zeros(p.kinks.shape[1]), load=np.zeros(len(p.loads)), residual=0.0,
             complementarity=0.0, rcond=1.0, steps=0)
         return State(
@@ -158,7 +158,7 @@ class Staging:
                     return self._step(state, load, {}, None)
             plain = replace(state, held_back=state.held_back | self.drags)
         answer, after = self._step(plain, load, prescribed, near)
-        if answer.method == "unchanged" or answer.status == "no equilibrium":
+        if answer.method == "unchanged" or answer.status == Status.NO_EQUILIBRIUM:
             return answer, after
         loose = self.loose(after, answer)
         if not loose:

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
-from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.answer import Answer, Memory, Status
 from buttress.fe.solve.capacity import Escape
 from buttress.fe.solve.sticking import Sticking
 
@@ -109,7 +109,7 @@ class Step:
         if too_far is not None:
             return too_far
         return Answer(
-            status="held", method="active set", force=force, rigid=rigid,
+            status=Status.HELD, method="active set", force=force, rigid=rigid,
             kink=kink + self.memory.kink, slack=slack, kink_step=kink, load=self.load,
             residual=balance, complementarity=error, rcond=rcond, steps=steps)
 
@@ -119,14 +119,14 @@ class Step:
         if far <= 1.0:
             return None
         size = float(np.abs(rigid).max())
-        return self.none("no equilibrium", Escape(rigid / size, kink / size), TOO_FAR,
+        return self.none(Status.NO_EQUILIBRIUM, Escape(rigid / size, kink / size), TOO_FAR,
                          method="movement beyond its bound")
 
-    def none(self, status: str, escape: Escape | None, note: str = "",
+    def none(self, status: Status, escape: Escape | None, note: str = "",
               method: str = "") -> Answer:
         p = self.p
         nan = np.full(p.n, np.nan)
-        method = method or (LINEAR_PROGRAM if status == "no equilibrium" else "none")
+        method = method or (LINEAR_PROGRAM if status == Status.NO_EQUILIBRIUM else "none")
         no_kink = np.full(p.kinks.shape[1], np.nan)
         return Answer(
             status=status, method=method, force=nan, rigid=np.full(p.rigid.shape[1], np.nan),

@@ -18,6 +18,7 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
+from buttress.fe.solve.answer import Status
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
@@ -102,7 +103,7 @@ def untightened() -> float:
     linear program none the wiser, since it lets the screw take a pull that sliding never raises.
     """
     solver = fragment(delta=0.0)
-    slides = solver.answer(np.array([LOAD])).status == "no equilibrium"
+    slides = solver.answer(np.array([LOAD])).status == Status.NO_EQUILIBRIUM
     return float(slides and limit(solver, np.ones(1)) == np.inf)
 
 
