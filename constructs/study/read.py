@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean, require_known
 from buttress.study.complaint import complaint
+from buttress.study.renamed import renewed
 from buttress.study.study import (
     Construct,
     Fill,
@@ -74,6 +75,7 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
 
     `folder`: see `parse_study`.
     """
+    data = renewed(data, file)
     try:
         return Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
