@@ -10,6 +10,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.errors import InputError
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.recover import nodal_forces, pushes
@@ -188,8 +189,8 @@ def _faces(order: Order, state: State) -> dict[str, FaceStage]:
     for fracture in order.model.bone.study.fractures:
         mine = [i for i, link in enumerate(links) if link.source == fracture.name]
         slip = [abs(float(state.memory.offset[i])) for i in mine
-                if links[i].kind == "contact friction"]
-        opened = [-float(lack[i]) for i in mine if links[i].kind == "contact"]
+                if links[i].kind == Kind.CONTACT_FRICTION]
+        opened = [-float(lack[i]) for i in mine if links[i].kind == Kind.CONTACT]
         out[fracture.name] = FaceStage(max(slip, default=0.0), max([0.0, *opened]))
     return out
 

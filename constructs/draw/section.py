@@ -14,7 +14,9 @@ from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.answer import Status
+from buttress.implants.kinds import Hold
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
@@ -29,8 +31,8 @@ SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
-ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
-           "bond")
+ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
+           Hold.REST, Hold.PRESS_FIT, Kind.BOND)
 
 
 def escaping(picture: Picture) -> BodyPicture | None:

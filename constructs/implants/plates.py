@@ -24,6 +24,7 @@ from buttress.implants.hardware import (
     beam,
     stations,
 )
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import metal, section_at
 from buttress.study.study import Plate
@@ -67,11 +68,11 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         ends = piece_body.node(node), _rigid(member, k, arm)
         if bonded:
             for direction in (normal, np.array([-normal[1], normal[0]])):
-                links.add(Link("bonded plate", plate.name, End(piece_body, ends[0](direction)),
+                links.add(Link(Hold.BONDED_PLATE, plate.name, End(piece_body, ends[0](direction)),
                                End(member, ends[1](direction)),
                                direction=(float(direction[0]), float(direction[1])), **here))
         else:
-            links.contact("plate on bone", plate.name, (piece_body, member), ends, normal=normal,
+            links.contact(Hold.PLATE_ON_BONE, plate.name, (piece_body, member), ends, normal=normal,
                           friction=plate.friction,
                           gap=float(np.interp(place, line.s, line.gap)), **here)
     add_hinges(part, links)

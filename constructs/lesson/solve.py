@@ -21,10 +21,12 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
 from buttress.fe.threads import one_thread
+from buttress.implants.kinds import Hold
 from buttress.lesson.grid import Family, Scene
 from buttress.lesson.states import (
     Geometry,
@@ -53,9 +55,10 @@ MOST_NODES = 60
 BISECTIONS = 5
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
-GONE = {"plastic hinge": "“{}” bends for good (a plastic hinge)",
-        "thread": "the thread of “{}” tears out of the bone",
-        "bearing": "the bone beside “{}” is crushed"}
+GONE: dict[str, str] = {
+    Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
+    Hold.THREAD: "the thread of “{}” tears out of the bone",
+    Hold.BEARING: "the bone beside “{}” is crushed"}
 """What each kind of link does when it lets go, by the name of the part."""
 Say = Callable[[str], None]
 Index = tuple[int, ...]
@@ -359,7 +362,7 @@ def _words(model: Model, upper: Capacity) -> str:
 def least_friction(problem: Condensed, load: FloatArray) -> float | None:
     """Least friction of the fractures with which limit analysis finds an equilibrium."""
     rubs = problem.friction > 0
-    kinds = np.array([x.kind == "contact friction" for x in problem.links.links], dtype=bool)
+    kinds = np.array([x.kind == Kind.CONTACT_FRICTION for x in problem.links.links], dtype=bool)
 
     def holds(mu: float) -> bool:
         tried = problem.with_law(friction=np.where(kinds, mu, problem.friction))

@@ -12,6 +12,7 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
 from buttress.implants.drag import DRAG
+from buttress.implants.kinds import Hold
 from buttress.implants.pins import HEAD_MOMENT, HEADS
 from buttress.model.model import Model
 from buttress.study.implants import tension
@@ -55,7 +56,8 @@ class Order:
             if link.kind in HEADS:
                 self.heads.setdefault(link.source, i)
             if (model.construct.locks_later(link.source)
-                    and link.kind in ("head on plate", "head on plate friction", HEAD_MOMENT)):
+                    and link.kind in (Hold.HEAD_ON_PLATE, Hold.HEAD_ON_PLATE_FRICTION,
+                                      HEAD_MOMENT)):
                 self.locks.setdefault(link.source, []).append(i)
         self.waiting = np.zeros(p.n, dtype=bool)
         self.waiting[[i for group in self.locks.values() for i in group

@@ -13,13 +13,14 @@ from shapely import LineString, Point
 
 from buttress.bone.layout import fill_outline
 from buttress.fe.arrays import FloatArray, IntArray
-from buttress.fe.links.link import Link
+from buttress.fe.links.link import Kind, Link
 from buttress.fe.solve.answer import Answer
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import plate_line
 from buttress.implants.sections import section_at
 from buttress.model.model import Model
 
-PRESSING = ("contact", "bond", "plate on bone", "bonded plate")
+PRESSING = (Kind.CONTACT, Kind.BOND, Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)
 DUST = 1e-10
 """Forces under this share of the largest force of any link are rounding, and taken as 0."""
 AT_BOUND = 1e-6
@@ -89,7 +90,7 @@ def contact_lines(model: Model, answer: Answer) -> tuple[ContactLine, ...]:
 def _along(links: list[Link], i: int) -> bool:
     """Whether a link is the second, tangential one of a bonded plate's node."""
     link = links[i]
-    return (link.kind == "bonded plate" and i > 0 and links[i - 1].kind == link.kind
+    return (link.kind == Hold.BONDED_PLATE and i > 0 and links[i - 1].kind == link.kind
             and links[i - 1].place == link.place
             and abs(float(np.dot(links[i - 1].direction, link.direction))) < 1e-9)
 

@@ -12,6 +12,7 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.step import LINEAR_PROGRAM
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
 from buttress.study.activities import LoadCase
@@ -183,7 +184,7 @@ def _link_forces(model: Model, force: FloatArray) -> LinkForces:
             continue
         # The force that bone receives: bodies of bone are end b of screws, end a of plates. Of a
         # fracture it is the one on the fragment, of two fragments on the first.
-        on_a = link.kind.startswith(("plate on bone", "bonded plate")) or id(
+        on_a = link.kind.startswith((Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)) or id(
             link.b.body) in grafts or (
             link.kind.startswith("contact") and id(link.a.body) in fragments)
         sign = -1.0 if on_a else 1.0

@@ -14,9 +14,11 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
 from buttress.implants.hardware import Part
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contact_figures import contact_result, graft_results, unknown_contacts
 from buttress.results.contacts import contact_lines, percentile
@@ -254,9 +256,9 @@ def _fractures(model: Model, answer: Answer) -> dict[str, FractureResult]:
     for face in (f.name for f in model.bone.study.fractures):
         slip = opening = 0.0
         for i, link in enumerate(model.problem.links.links):
-            if link.source == face and link.kind == "contact friction":
+            if link.source == face and link.kind == Kind.CONTACT_FRICTION:
                 slip = max(slip, abs(float(answer.slack[i])))
-            elif link.source == face and link.kind == "contact":
+            elif link.source == face and link.kind == Kind.CONTACT:
                 opening = max(opening, -float(answer.slack[i]))
         size = min(b.mesh.size for b in model.bone.bodies)
         out[face] = FractureResult(slip, opening, slip > size)
@@ -307,7 +309,7 @@ def stations_at_capacity(model: Model, answer: Answer) -> int:
     """Screw stations whose bearing or thread carries all that it can."""
     count = 0
     for value, link in zip(answer.force, model.problem.links.links, strict=True):
-        if link.kind in ("bearing", "thread") and np.isfinite(link.upper) and link.upper > 0:
+        if link.kind in (Hold.BEARING, Hold.THREAD) and np.isfinite(link.upper) and link.upper > 0:
             count += abs(value) >= link.upper * (1.0 - AT_BOUND)
     return int(count)
 

@@ -18,7 +18,7 @@ from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Solver
@@ -82,7 +82,7 @@ def tied_motion(load: FloatArray) -> list[FloatArray]:
             continue
         other, its = seen[place]
         for axis in (0, 1):
-            links.add(Link("bond", "tie", End(other, Column.of([2 * its + axis], [1.0])),
+            links.add(Link(Kind.BOND, "tie", End(other, Column.of([2 * its + axis], [1.0])),
                            End(body, Column.of([2 * node + axis], [1.0]))))
     bodies: list[Body] = list(parts)
     problem = condense(bodies, links, bone.loads)

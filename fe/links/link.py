@@ -16,6 +16,7 @@ and the bounds of a frictional link are widened by ``friction`` times its partne
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,15 @@ from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 
 NO_PARTNER = -1
+
+
+class Kind(StrEnum):
+    """What links between two bodies of bone are called; hardware has names of its own."""
+
+    CONTACT = "contact"
+    CONTACT_FRICTION = "contact friction"
+    BOND = "bond"
+    BOND_SHEAR = "bond shear"
 
 
 @dataclass(frozen=True)
