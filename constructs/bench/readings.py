@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from buttress.bench.expect import Claim, Reading
+from buttress.fe.solve.answer import Status
 from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult
 
 
@@ -30,7 +31,7 @@ def readings(claim: Claim, constructs: dict[str, ConstructResult], fragment: str
 def subsidence(construct: ConstructResult, fragment: str, load: float) -> Reading:
     """Mean subsidence of a fragment at a load, mm."""
     found = _at(construct, load)
-    if found.status == "no equilibrium":
+    if found.status == Status.NO_EQUILIBRIUM:
         return Reading(None, "unbounded", "let go")
     value = found.fragments[fragment].subsidence_mean_mm
     return Reading(value, words="" if value is not None else found.status)
@@ -40,7 +41,7 @@ def stiffness(construct: ConstructResult, fragment: str, load: float) -> Reading
     """Total force over the mean displacement under it, N/mm."""
     del fragment
     found = _at(construct, load)
-    if found.status == "no equilibrium":
+    if found.status == Status.NO_EQUILIBRIUM:
         return Reading(None, "nil", "let go")
     value = found.stiffness_N_per_mm
     return Reading(value, words="" if value is not None else f"{found.status} at {load:g} N")
@@ -49,7 +50,7 @@ def stiffness(construct: ConstructResult, fragment: str, load: float) -> Reading
 def failure_load(construct: ConstructResult, fragment: str, load: float) -> Reading:
     """Load at which 2 mm of step-off or the end of equilibrium is reached, N."""
     del fragment, load
-    if any(r.status == "unconverged" for r in construct.loads):
+    if any(r.status == Status.UNCONVERGED for r in construct.loads):
         return Reading(None, words="a load did not converge")
     if construct.ends_status == NOT_KNOWN and construct.step_off_limit_N is None:
         return Reading(None, words=f"not known above {construct.known_to_N or 0.0:.0f} N")

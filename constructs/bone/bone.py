@@ -13,6 +13,7 @@ from buttress.bone.measures import Edge, articular, band_nodes, lips, measures, 
 from buttress.bone.patches import patches
 from buttress.bone.pieces import BonePiece, Inclusion, Piece, Solid
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
@@ -24,7 +25,6 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.study.study import Study
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 SHAFT = "shaft"
 Block = tuple[str, str, tuple[tuple[float, float], ...]]
 """A fill smaller than its void: name of the fill, of the void, and its polygon."""
@@ -149,10 +149,11 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
                         np.radians(number("anatomy", "small movements", "turn")))
     edges = lips([f for f in faces if max(f.body_a, f.body_b) < count], meshes)
     loads, band = _loads(study, bodies), reference_band(study)
-    return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft,
-                tuple(loads.values()),
-                measures(bodies, shaft, band, edges, loads, study.section.sides), edges, band,
-                inclusions)
+    return Bone(
+        study=study, section=section, solids=tuple(solids), regions=tuple(meshes[count:]),
+        faces=tuple(faces), shaft=shaft, loads=tuple(loads.values()),
+        measures=measures(bodies, shaft, band, edges, loads, study.section.sides), edges=edges,
+        band=band, inclusions=inclusions)
 
 
 def under_load(bone: Bone, study: Study) -> Bone:

@@ -10,12 +10,12 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.grids import check_values
 from buttress.study.map import Keyed, MapInput
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 MODULUS = (0.5, 40_000.0)  # MPa: from the softest foam to more than dense cortex
 DENSITY = (0.01, 2.5)  # g/cm3
 LEAST_STIFFEST = 20.0  # MPa: a bone that is nowhere stiffer is one given in GPa
@@ -106,7 +106,8 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
         raise InputError(f"smoothing over {smoothing / scale:.0f} cells", value=name,
                          expected=f"at most {WIDEST:g} cells, or a coarser map")
     given = rows[::-1]
-    field = ModulusField(given, given, scale, corner, law, least)
+    field = ModulusField(
+        given=given, values=given, scale=scale, corner=corner, law=law, least=least)
 
     def place(i: int, j: int) -> str:
         """In words, the cell of a row and column of the file, counted from 0."""
@@ -119,7 +120,8 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
     inside = cells_inside(field, outline)
     _plausible(field, inside, lambda i, j: place(len(rows) - 1 - i, j), name)
     values = _smoothed(_filled(given, inside), smoothing / scale)
-    return ModulusField(given, values, scale, corner, law, least)
+    return ModulusField(
+        given=given, values=values, scale=scale, corner=corner, law=law, least=least)
 
 
 def fitted(given: MapInput, outline: FloatArray) -> ModulusField:

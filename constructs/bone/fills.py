@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.implants import Fill
 from buttress.study.tables import fields, kind, number
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +57,7 @@ def fill_material(fill: Fill) -> FillMaterial:
     friction = fill.friction
     if friction is None:
         friction = min(number("grafts", row, "friction") for row in rows)
-    return FillMaterial(np.array([share for _, share in layers]),
-                        column("modulus", fill.modulus_MPa), column("poisson", None),
-                        column("strength", fill.strength_MPa), friction, bond)
+    return FillMaterial(
+        shares=np.array([share for _, share in layers]),
+        modulus=column("modulus", fill.modulus_MPa), poisson=column("poisson", None),
+        strength=column("strength", fill.strength_MPa), friction=friction, bond=bond)

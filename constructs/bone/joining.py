@@ -6,15 +6,14 @@ import re
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Planar
 from buttress.fe.mesh.figure import plan
 from buttress.study.study import Study
 
-FloatArray = NDArray[np.float64]
 LONGEST = 60
 """Characters of a polyline that a message repeats."""
 

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import LineString, Point, Polygon
 from shapely.geometry.polygon import orient
 
 from buttress.bone.joining import joined
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Planar
 from buttress.study.study import Fill, Fragment, Study
 
-FloatArray = NDArray[np.float64]
 JOINED = 1e-6  # mm by which a block may stick out of its void: rounding
 ADJOINS = 1.0  # mm of common border that make two figures neighbours
 FACES = 0.5  # upward part of the normal (its cosine) from which a border counts as a top or bottom
@@ -101,7 +101,9 @@ def layout(study: Study, section: Section) -> Layout:
     others = [p for k, p in enumerate(found) if k not in names and p is not held]
     pieces = {name: found[k] for k, name in names.items()}
     pieces |= {f"piece {i}": p for i, p in enumerate(others, start=1)}
-    return Layout(bone, pieces, held, voids, LineString(section.shape.joint_line()))
+    return Layout(
+        bone=bone, pieces=pieces, shaft=held, voids=voids,
+        joint=LineString(section.shape.joint_line()))
 
 
 def _piece_of(fragment: Fragment, section: Section, voids: dict[str, Polygon],

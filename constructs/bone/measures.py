@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
@@ -15,8 +16,6 @@ from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 from buttress.study import tables
 from buttress.study.study import Study
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)
@@ -58,7 +57,8 @@ def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge,
                 continue
             count = sum(e.name.split(" #")[0] == face.name for e in edges)
             name = face.name if not count else f"{face.name} #{count + 1}"
-            edges.append(Edge(name, face.body_a, a, face.body_b, b))
+            edges.append(Edge(
+                name=name, body_a=face.body_a, node_a=a, body_b=face.body_b, node_b=b))
     return tuple(edges)
 
 

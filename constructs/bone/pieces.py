@@ -8,11 +8,10 @@ import numpy as np
 
 from buttress.bone.fills import FillMaterial
 from buttress.bone.section import LocalBone, Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import sheet
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.mesh.t6 import Mesh
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)

@@ -19,11 +19,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from buttress.bone.field import ModulusField, fitted
 from buttress.bone.shapes import Flared, taper
+from buttress.fe.arrays import FloatArray
 from buttress.study.bone import SectionInput
 from buttress.study.outline import Drawn
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]
 INSIDE = 1e-9  # relative; a point on the inner ellipse belongs to the core
 

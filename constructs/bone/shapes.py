@@ -11,13 +11,12 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
+from buttress.fe.arrays import FloatArray
 from buttress.study.bone import SectionInput
 from buttress.study.tables import number
-
-FloatArray = NDArray[np.float64]
 
 
 @cache

@@ -23,6 +23,7 @@ from buttress.cli.common import (
     print_json,
     say,
 )
+from buttress.fe.solve.answer import Status
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -85,15 +86,15 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
         if stripped:
             print(f"{construct.name}: {stripped}", file=sys.stderr)
         for load in construct.loads:
-            if load.status == "unconverged":
+            if load.status == Status.UNCONVERGED:
                 code = 1
-            if load.status != "held" and not stripped:
+            if load.status != Status.HELD and not stripped:
                 who = f", '{load.escapes}' escapes" if load.escapes else ""
                 print(f"{construct.name}: {load.status} at {load.load_words}{who}",
                       file=sys.stderr)
     for staged in comparison.stages:
-        if staged.status != "held":
-            code = 1 if staged.status.startswith("unconverged") else code
+        if staged.status != Status.HELD:
+            code = 1 if staged.status.startswith(Status.UNCONVERGED) else code
             print(f"{staged.name}: {staged.status}; later stages are not run", file=sys.stderr)
     for construct in comparison.constructs:
         for warning in construct.warnings:

@@ -208,6 +208,7 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
+    from buttress.report.columns import columns
     from buttress.sweeps.status import sweep_status
     from buttress.sweeps.sweep import export_csv
 
@@ -217,8 +218,10 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
              f"{state.seconds:.0f} s of solving, {state.size_bytes / 1024:.0f} kB",
              "design: " + "; ".join(f"{k} = {v}" for k, v in state.design["vary"].items())
              + f" ({state.design['method']})",
-             *(f"{count} {what}" for what, count in state.statuses.items()),
-             *(f"{count} without an answer: {what}" for what, count in state.failures.items()),
+             *columns((), [
+                 *((str(count), what) for what, count in state.statuses.items()),
+                 *((str(count), f"without an answer: {what}")
+                   for what, count in state.failures.items())], "><"),
              *state.examples]
     written = [export_csv(path)[0]] if export else []
     if figures:

@@ -14,7 +14,7 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
-from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
@@ -96,8 +96,9 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
                                 breaks_rule=construct.name in broken,
                                 remarks=tuple(remarks[construct.name])))
             seconds[construct.name] = perf_counter() - start
-    return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
-                      trust(done), seconds, tuple(staged))
+    return Comparison(
+        study=study, constructs=tuple(done), versions=versions(), mesh=mesh_facts(bones.base),
+        trust=trust(done), seconds=seconds, stages=tuple(staged))
 
 
 def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool
@@ -121,11 +122,14 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
                          lets_go(model, bound) or letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
     found = ConstructResult(
-        model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
-        upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
-        first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve, sunk, tuple(loads),
-        model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
-        lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
+        name=model.construct.name, note=model.construct.note, status=_status(model, loads),
+        capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
+        equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
+        search_limit_N=SEARCH_LIMIT_N,
+        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model)), curve_load_N=curve,
+        curve_subsidence_mm=sunk, loads=tuple(loads), links=model.problem.n,
+        warnings=(*warnings, *model.hardware.warnings), pictures=tuple(shots), limits=limits,
+        lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         moved=find_limit(search, moved_joint(reader, model)))
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
@@ -136,12 +140,12 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
 def _status(model: Model, loads: list[LoadResult]) -> str:
     if not model.stands:
         return NOT_TIGHTENED
-    held = sum(r.status == "held" for r in loads)
+    held = sum(r.status == Status.HELD for r in loads)
     if held == len(loads):
-        return "held"
-    if any(r.status == "unconverged" for r in loads):
-        return "unconverged"
-    return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
+        return Status.HELD
+    if any(r.status == Status.UNCONVERGED for r in loads):
+        return Status.UNCONVERGED
+    return Status.NO_EQUILIBRIUM if held == 0 else f"holds {held} of {len(loads)} loads"
 
 
 def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...], dict]:
@@ -189,7 +193,7 @@ def mesh_facts(bone: Bone) -> dict:
 
 def trust(results: list[ConstructResult]) -> dict:
     """Worst residuals over all held answers, and how answers were found."""
-    held = [r for c in results for r in c.loads if r.status == "held"]
+    held = [r for c in results for r in c.loads if r.status == Status.HELD]
     balance = [f.balance_error for r in held for f in r.fragments.values()
                if f.balance_error is not None]
     return {"worst_residual": max((r.residual or 0.0 for r in held), default=None),

@@ -10,7 +10,8 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Answer
+from buttress.fe.links.link import Kind
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.recover import nodal_forces, pushes
 from buttress.fe.solve.stages import State
@@ -35,7 +36,6 @@ from buttress.results.stages import (
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Construct
 
-FloatArray = np.ndarray
 Say = Callable[[str], None]
 
 
@@ -79,13 +79,13 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
     tightened: dict[str, float] = {}
     results: list[StageResult] = []
     shots: list[Picture | None] = []
-    status = "held"
+    status: str = Status.HELD
     for number, stage in enumerate(construct.stages, 1):
         aims = order.forces(stage)
         own = next(iter(aims.values())) if len(set(aims.values())) == 1 else None
         said: dict[str, Any] = {"number": number, "do": stage.do, "what": stage.what or (),
                                 "words": words(stage, own)}
-        if status != "held":
+        if status != Status.HELD:
             results.append(StageResult(**said, status=NOT_RUN, method=NOT_RUN, residual=None,
                                        complementarity=None, total_load_N=None, slip_mm=None))
             shots.append(None)
@@ -103,7 +103,9 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
         results.append(result)
         shots.append(_picture(order, done) if pictures else None)
     same = tuple(c.name for c in model.bone.study.constructs if same_steps(c, construct))
-    return StagedResult(construct.name, construct.note, status, tuple(results), same, tuple(shots))
+    return StagedResult(
+        name=construct.name, note=construct.note, status=status, stages=tuple(results),
+        same_steps_as=same, pictures=tuple(shots))
 
 
 def same_steps(a: Construct, b: Construct) -> bool:
@@ -163,11 +165,12 @@ def _fragment(reader: Reader, order: Order, answer: Answer, values: dict[str, fl
     mean, worst = subsidence(reader, values, number)
     was = before.fragments[body.name].subsidence_mean_mm if before is not None else 0.0
     return FragmentStage(
-        mean, worst, None if mean is None or was is None else mean - was,
-        float(np.degrees(values[f"turn {number}"] - values["frame turn"])),
-        (float(applied[0]), float(applied[1])),
-        {k: (float(v[0]), float(v[1])) for k, v in sources.items() if np.any(v)},
-        error / size if size > 0.0 else None)
+        subsidence_mean_mm=mean, subsidence_max_mm=worst,
+        change_mm=None if mean is None or was is None else mean - was,
+        tilt_deg=float(np.degrees(values[f"turn {number}"] - values["frame turn"])),
+        applied_N=(float(applied[0]), float(applied[1])),
+        forces_N={k: (float(v[0]), float(v[1])) for k, v in sources.items() if np.any(v)},
+        balance_error=error / size if size > 0.0 else None)
 
 
 def subsidence(reader: Reader, values: dict[str, float], number: int
@@ -195,8 +198,8 @@ def _faces(order: Order, state: State) -> dict[str, FaceStage]:
     for fracture in order.model.bone.study.fractures:
         mine = [i for i, link in enumerate(links) if link.source == fracture.name]
         slip = [abs(float(state.memory.offset[i])) for i in mine
-                if links[i].kind == "contact friction"]
-        opened = [-float(lack[i]) for i in mine if links[i].kind == "contact"]
+                if links[i].kind == Kind.CONTACT_FRICTION]
+        opened = [-float(lack[i]) for i in mine if links[i].kind == Kind.CONTACT]
         out[fracture.name] = FaceStage(max(slip, default=0.0), max([0.0, *opened]))
     return out
 

@@ -88,7 +88,8 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
         frames.append((shots[0], shots[1]))
     pictures = [s.picture for pair in frames for s in pair]
     factor = d.magnification(pictures, LARGEST_MM)
-    return Film(study, loads, tuple(frames), factor, d.strain_top(pictures))
+    return Film(
+        study=study, loads=loads, frames=tuple(frames), factor=factor, top=d.strain_top(pictures))
 
 
 def draw_frame(made: Film, number: int) -> Figure:

@@ -11,10 +11,11 @@ from matplotlib.path import Path as Outline
 from buttress.draw import primitives as d
 from buttress.draw.section import draw_escape, escaping, outcome, unmade
 from buttress.draw.text import SIZE, wrap
+from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.answer import Status
 from buttress.results.picture import Arrow, FreeBody, Picture
 from buttress.study.checked import require_known
 
-FloatArray = np.ndarray
 COLUMN = 1.7
 """Width of a column of names, inches."""
 
@@ -68,7 +69,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
         if (gone := escaping(picture)) is not None:
             draw_escape(ax, gone)
         words = ("No equilibrium: no set of forces within the strength of the links closes."
-                 if picture.status == "no equilibrium" else
+                 if picture.status == Status.NO_EQUILIBRIUM else
                  "No forces on this fragment." if picture.held else
                  f"It {picture.status}. No load was put on, so there are no forces to draw."
                  if unmade(picture) else

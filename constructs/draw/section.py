@@ -13,11 +13,13 @@ from matplotlib.patches import Patch
 from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.arrays import FloatArray
+from buttress.fe.links.link import Kind
+from buttress.fe.solve.answer import Status
+from buttress.implants.kinds import Hold
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
-
-FloatArray = np.ndarray
 
 ESCAPE_MM = 5.0
 """How far an escaping fragment is drawn along its motion."""
@@ -29,8 +31,8 @@ SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
-ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
-           "bond")
+ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
+           Hold.REST, Hold.PRESS_FIT, Kind.BOND)
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
@@ -62,7 +64,7 @@ def outcome(picture: Picture) -> str:
         return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
-    if picture.status != "no equilibrium":
+    if picture.status != Status.NO_EQUILIBRIUM:
         return f"{picture.status} at {load}: no answer, drawn as it was"
     if (body := escaping(picture)) is None:
         return f"no equilibrium at {load}"
@@ -378,7 +380,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
 
 def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
-    if load is None or load.status != "held":
+    if load is None or load.status != Status.HELD:
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
     if sunk is None:

@@ -12,9 +12,10 @@ from buttress.bone.measures import frame_columns
 from buttress.fe.bodies.body import Column
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.implants.hardware import LEVER, Hardware
+from buttress.implants.kinds import Hold
 from buttress.study.tables import number
 
-DRAG = "drag of a loose piece"
+DRAG = Hold.DRAG
 
 
 def add_drags(bone: Bone, hardware: Hardware, links: LinkList) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import FillPiece, Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.embed import keep_pairs, spread_points
@@ -21,7 +22,6 @@ from buttress.implants.sections import outer, screw_form
 from buttress.study.implants import Pin
 from buttress.study.study import Screw
 
-FloatArray = np.ndarray
 STATION = (1.5, 3.0)
 """Shortest and longest spacing of stations [mm]; half a thread diameter between."""
 STEP = 0.02
@@ -76,7 +76,9 @@ def gripped(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis, low: floa
     key = (place, shaft, outer(pin), pin.position_in_depth_mm, *map(_known_by, solids))
     if key not in bone.grips:
         x, y, dx, dy, length, leave, thread = place
-        hole = Axis(np.array([x, y]), np.array([dx, dy]), length, 0.0, leave)
+        hole = Axis(
+            head=np.array([x, y]), direction=np.array([dx, dy]), length=length, entry=0.0,
+            exit=leave)
         cells = _cut(solids, pin, hole)
         bone.grips[key] = cells, _grips(solids, cells, hole, pin, [
             shaft if c.middle < thread else outer(pin) for c in cells])
@@ -126,7 +128,9 @@ def _grips(solids: Sequence[Solid], cells: Sequence[Cell], axis: Axis, pin: Pin,
         for j, k in enumerate(its):
             take = hold(solid.body, places[j], along, cells[k].end - cells[k].start, diameters[k])
             modulus, poisson, crush, shear, sheet, depth = (v[j] for v in values)
-            out[k] = Grip(modulus, poisson, crush, shear, sheet, depth, take(across), take(along))
+            out[k] = Grip(
+                modulus=modulus, poisson=poisson, crush=crush, shear=shear, sheet=sheet,
+                depth=depth, across=take(across), along=take(along))
     return out
 
 

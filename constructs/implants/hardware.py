@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.link import Hinge, LinkList
 from buttress.implants.placement import PlateLine
 from buttress.implants.sections import Bending, Material
 from buttress.study.study import Plate
 
-FloatArray = np.ndarray
 STIFF = 1e-6
 """Compliance of a joint that is taken as stiff [mm/N]: a micrometre a kilonewton."""
 LEVER = 10.0

@@ -12,8 +12,9 @@ from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.implants.hardware import Hardware
+from buttress.implants.kinds import Hold
 
-LEFT_OUT = "left where it is"
+LEFT_OUT = Hold.LEFT_OUT
 """Source of the links that keep a loose, unloaded piece in its place; they carry nothing."""
 
 

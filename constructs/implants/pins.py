@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
 from buttress.fe.bodies.member import Member
@@ -27,6 +28,7 @@ from buttress.implants.hardware import (
     beam,
     stations,
 )
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import (
     Axis,
     engaged_thread,
@@ -47,11 +49,10 @@ from buttress.study.implants import Pin, tension
 from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 REST_GAP = 1.5
 """Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
-HEAD_MOMENT = "locked head moment"
-HEADS = ("head on bone", "head on plate", "locked head")
+HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
+HEADS = (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE, Hold.LOCKED_HEAD)
 """Kinds of the link along a screw's axis between its head and what it rests on."""
 
 
@@ -76,7 +77,9 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
                      for a, b in zip(s[:-1], s[1:], strict=True))
     member = Member(pin.name, axis.point(s),
                     [beam(x, material, SHEAR_ROUND, pin.count) for x in sections])
-    part = Part(pin.name, pin.what, member, sections, material, pin.count)
+    part = Part(
+        name=pin.name, kind=pin.what, member=member, sections=sections, material=material,
+        count=pin.count)
     out.parts.append(part)
     _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
@@ -113,7 +116,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
         bearing = count * grip.crush * diameter * length
         side = lateral_compliance(modulus, poisson, stretch, diameter,
                                   part.material.modulus * element.inertia)
-        links.add(Link("bearing", pin.name, End(member, member.translation(node, across)),
+        links.add(Link(Hold.BEARING, pin.name, End(member, member.translation(node, across)),
                        End(solid.body, grip.across), compliance=side / (length * count),
                        lower=-bearing, upper=bearing, direction=_pair(across),
                        weight=length * count, **here))
@@ -128,7 +131,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
         hold_back = count * shear * np.pi * outer(pin) * engaged
         pull = axial_compliance(modulus, poisson, stretch, outer(pin),
                                 part.material.modulus * element.area, depth)
-        links.add(Link("thread" if isinstance(pin, Screw) else "press fit", pin.name,
+        links.add(Link(Hold.THREAD if isinstance(pin, Screw) else Hold.PRESS_FIT, pin.name,
                        End(member, member.translation(node, along)), End(solid.body, grip.along),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
                        direction=_pair(along), weight=engaged * count, **here))
@@ -157,7 +160,7 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
             # Friction acts on the pin's surface: without the arm the pair would turn by itself.
             arm = touch - member.points[node]
             crush = float(solid.piece.local(touch, pin.position_in_depth_mm).compressive_strength)
-            links.contact("rest", pin.name, (member, solid.body),
+            links.contact(Hold.REST, pin.name, (member, solid.body),
                           (lambda d, n=node, r=arm: member.translation(n, d, r), take),
                           normal=outward, friction=friction,
                           gap=max(0.0, distance - outer(pin) / 2),
@@ -191,7 +194,7 @@ def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member,
         inside &= inside[::-1]
         if inside.any():
             take = solid.body.spread(spots[inside], np.ones(int(inside.sum())))
-            return links.add(Link("head on bone", screw.name,
+            return links.add(Link(Hold.HEAD_ON_BONE, screw.name,
                                   End(member, member.translation(0, along)),
                                   End(solid.body, take(along)), compliance=STIFF, lower=0.0,
                                   place=_pair(surface), direction=_pair(along)))
@@ -225,12 +228,12 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
                        compliance=STIFF / part.count, place=_pair(axis.head)))
 
     if screw.locked and not later:
-        axial = link("locked head", along)
-        link("locked head", across)
+        axial = link(Hold.LOCKED_HEAD, along)
+        link(Hold.LOCKED_HEAD, across)
         moment()
         return axial
-    axial = link("head on plate", along, lower=0.0)
-    link("head on plate friction", across, lower=0.0, upper=0.0, friction=seat.given.friction,
+    axial = link(Hold.HEAD_ON_PLATE, along, lower=0.0)
+    link(Hold.HEAD_ON_PLATE_FRICTION, across, lower=0.0, upper=0.0, friction=seat.given.friction,
          partner=axial)
     for direction in (across, -across):
         link("head at the edge of the hole", direction, lower=0.0,

@@ -11,15 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.implants.sections import depth_positions, glides, plate_stretches, screw_form
 from buttress.study.study import Pin, Plate, Screw, Study, Wire
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 TOUCH = 1e-6  # mm; a head on the outline counts as outside it
 FAR = 1000.0  # mm; outside every void
 
@@ -113,7 +113,7 @@ def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLin
     inner = np.array([stretch.solid.inner for _, stretch in stretches])
     offset = inner[np.minimum(np.searchsorted(ends, s), len(ends) - 1)]
     gap = plate.mismatch_mm * 4.0 * s * (plate.length - s) / plate.length**2
-    return PlateLine(points, normals, s, offset, gap, plate.holes)
+    return PlateLine(points=points, normals=normals, s=s, offset=offset, gap=gap, holes=plate.holes)
 
 
 def _filled(places: list[float], step: float) -> FloatArray:
@@ -168,13 +168,14 @@ def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = (),
     if length <= entry:
         raise InputError(f"the {pin.what} touches no bone", key=f"{key}.length_mm",
                          value=f"{length:g}", expected=f"more than {entry:.1f} mm")
-    _meets_bone_in_depth(section, pin, Axis(head, direction, length, entry, leave))
+    _meets_bone_in_depth(section, pin, Axis(
+        head=head, direction=direction, length=length, entry=entry, exit=leave))
     thread = pin.thread_mm if isinstance(pin, Screw) else None
     if thread is not None and thread > length:
         raise InputError("the thread is longer than the screw",
                          key=f"{key}.thread_mm", value=f"{thread:g}",
                          expected=f"at most {length:.1f} mm, its bicortical length")
-    return Axis(head, direction, length, entry, leave)
+    return Axis(head=head, direction=direction, length=length, entry=entry, exit=leave)
 
 
 def _start(section: Section, pin: Pin, plates: Sequence[Plate], lines: Mapping[str, PlateLine]

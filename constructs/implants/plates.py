@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.measures import edge_lengths
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
@@ -23,11 +24,11 @@ from buttress.implants.hardware import (
     beam,
     stations,
 )
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import metal, section_at
 from buttress.study.study import Plate
 
-FloatArray = np.ndarray
 NEAR = 0.5
 """Surface nodes farther than this [mm] from the plate's line are not under it."""
 
@@ -53,7 +54,8 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         hole = any(abs(0.5 * (a + b) - h) < piece.hole / 2 for h in line.holes)
         sections.append(piece.net if hole else piece.solid)
     member = Member(plate.name, centre, [beam(x, material, SHEAR_FLAT) for x in sections])
-    part = Part(plate.name, "plate", member, tuple(sections), material)
+    part = Part(
+        name=plate.name, kind="plate", member=member, sections=tuple(sections), material=material)
     out.parts.append(part)
     for body, node, place, weight in touching:
         k = int(np.argmin(np.abs(s - place)))
@@ -66,11 +68,11 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         ends = piece_body.node(node), _rigid(member, k, arm)
         if bonded:
             for direction in (normal, np.array([-normal[1], normal[0]])):
-                links.add(Link("bonded plate", plate.name, End(piece_body, ends[0](direction)),
+                links.add(Link(Hold.BONDED_PLATE, plate.name, End(piece_body, ends[0](direction)),
                                End(member, ends[1](direction)),
                                direction=(float(direction[0]), float(direction[1])), **here))
         else:
-            links.contact("plate on bone", plate.name, (piece_body, member), ends, normal=normal,
+            links.contact(Hold.PLATE_ON_BONE, plate.name, (piece_body, member), ends, normal=normal,
                           friction=plate.friction,
                           gap=float(np.interp(place, line.s, line.gap)), **here)
     add_hinges(part, links)

@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from buttress.study.study import Pin, Plate, Screw, Wire
 from buttress.study.tables import fields, kind, number
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -57,15 +54,17 @@ class Bending:
 
 def round_section(diameter: float) -> Bending:
     """Solid round: I = pi d^4 / 64, plastic modulus d^3 / 6."""
-    return Bending(math.pi * diameter**2 / 4, math.pi * diameter**4 / 64,
-                   diameter / 2, diameter / 2, diameter**3 / 6)
+    return Bending(
+        area=math.pi * diameter**2 / 4, inertia=math.pi * diameter**4 / 64, outer=diameter / 2,
+        inner=diameter / 2, plastic=diameter**3 / 6)
 
 
 def flat_section(width: float, thickness: float, hole: float = 0.0) -> Bending:
     """Rectangle, less a hole through its thickness: I = b h^3 / 12, plastic modulus b h^2 / 4."""
     net = width - hole
-    return Bending(net * thickness, net * thickness**3 / 12, thickness / 2, thickness / 2,
-                   net * thickness**2 / 4)
+    return Bending(
+        area=net * thickness, inertia=net * thickness**3 / 12, outer=thickness / 2,
+        inner=thickness / 2, plastic=net * thickness**2 / 4)
 
 
 @cache
@@ -91,9 +90,10 @@ def arc_section(width: float, thickness: float, arc_deg: float, hole: float = 0.
     rising = np.cumsum(area[order])
     neutral = float(np.interp(total / 2, rising, height[order]))
     top = math.sqrt(outer**2 - (hole / 2) ** 2)
-    return Bending(total, float(((height - centroid) ** 2 * area).sum()), top - centroid,
-                   centroid - inner * math.cos(half),
-                   float((np.abs(height - neutral) * area).sum()))
+    return Bending(
+        area=total, inertia=float(((height - centroid) ** 2 * area).sum()), outer=top - centroid,
+        inner=centroid - inner * math.cos(half),
+        plastic=float((np.abs(height - neutral) * area).sum()))
 
 
 @dataclass(frozen=True)
@@ -233,8 +233,9 @@ def plate_section(name: str, thickness: float | None = None) -> PlateSection:
     width, hole = number("plates", name, "width"), number("plates", name, "hole")
     if kind("plates", name) == "arc":
         arc = number("plates", name, "arc")
-        return PlateSection(width, thickness, hole, arc_section(width, thickness, arc),
-                            arc_section(width, thickness, arc, hole))
+        return PlateSection(
+            width=width, thickness=thickness, hole=hole, solid=arc_section(width, thickness, arc),
+            net=arc_section(width, thickness, arc, hole))
     return _flat(width, thickness, hole)
 
 
@@ -267,5 +268,6 @@ def section_at(plate: Plate, s: float) -> PlateSection:
 
 
 def _flat(width: float, thickness: float, hole: float) -> PlateSection:
-    return PlateSection(width, thickness, hole, flat_section(width, thickness),
-                        flat_section(width, thickness, hole))
+    return PlateSection(
+        width=width, thickness=thickness, hole=hole, solid=flat_section(width, thickness),
+        net=flat_section(width, thickness, hole))

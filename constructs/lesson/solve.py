@@ -18,12 +18,15 @@ from typing import Protocol
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
-from buttress.fe.solve.answer import Answer
+from buttress.fe.links.link import Kind
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
 from buttress.fe.threads import one_thread
+from buttress.implants.kinds import Hold
 from buttress.lesson.grid import Family, Scene
 from buttress.lesson.states import (
     Geometry,
@@ -38,7 +41,6 @@ from buttress.model.model import Model
 from buttress.results.capacity import lets_go
 from buttress.sweeps.workshop import Workshop
 
-FloatArray = np.ndarray
 NEAR_END = (0.97, 0.9)
 """The last state of a path that ends is solved at one of these shares of its limit load."""
 FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02
@@ -53,9 +55,10 @@ MOST_NODES = 60
 BISECTIONS = 5
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
-GONE = {"plastic hinge": "“{}” bends for good (a plastic hinge)",
-        "thread": "the thread of “{}” tears out of the bone",
-        "bearing": "the bone beside “{}” is crushed"}
+GONE: dict[str, str] = {
+    Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
+    Hold.THREAD: "the thread of “{}” tears out of the bone",
+    Hold.BEARING: "the bone beside “{}” is crushed"}
 """What each kind of link does when it lets go, by the name of the part."""
 Say = Callable[[str], None]
 Index = tuple[int, ...]
@@ -223,7 +226,7 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
                 piece.paths[index] = Path("no place", error.message)
                 continue
             except ButtressError as error:   # one node must never stop the others
-                piece.paths[index] = Path("unconverged", str(error))
+                piece.paths[index] = Path(Status.UNCONVERGED, str(error))
                 continue
             piece.layout = piece.layout or layout_of(model)
             place = (index[0], index[2])
@@ -232,7 +235,7 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
             try:
                 piece.paths[index] = solve_path(model, piece.layout, scene.load_N)
             except ButtressError as error:
-                piece.paths[index] = Path("unconverged", str(error))
+                piece.paths[index] = Path(Status.UNCONVERGED, str(error))
     return dict(out)
 
 
@@ -260,8 +263,8 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
             known[load] = found.state(answer) if answer.held else None
             if answer.held:
                 answers[load] = answer
-            elif answer.status == "unconverged" and not quick:
-                path.status, path.reason = "unconverged", answer.method
+            elif answer.status == Status.UNCONVERGED and not quick:
+                path.status, path.reason = Status.UNCONVERGED, answer.method
         return known[load]
 
     # A tightened screw pulls harder as the load grows; limit analysis keeps it at its force, so
@@ -359,7 +362,7 @@ def _words(model: Model, upper: Capacity) -> str:
 def least_friction(problem: Condensed, load: FloatArray) -> float | None:
     """Least friction of the fractures with which limit analysis finds an equilibrium."""
     rubs = problem.friction > 0
-    kinds = np.array([x.kind == "contact friction" for x in problem.links.links], dtype=bool)
+    kinds = np.array([x.kind == Kind.CONTACT_FRICTION for x in problem.links.links], dtype=bool)
 
     def holds(mu: float) -> bool:
         tried = problem.with_law(friction=np.where(kinds, mu, problem.friction))

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.bone import Bone
+from buttress.fe.arrays import FloatArray
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes
@@ -18,7 +19,6 @@ from buttress.model.model import Model
 from buttress.results.picture import source_kind
 from buttress.results.read import Reader, member_stress
 
-FloatArray = np.ndarray
 PLATE_POINTS, PIN_POINTS = 13, 5
 ORIGIN = np.zeros(2)
 
@@ -86,9 +86,12 @@ def layout_of(model: Model) -> Layout:
     members = tuple((p.name, p.kind, PLATE_POINTS if p.kind == "plate" else PIN_POINTS,
                      float(max(s.outer + s.inner for s in p.sections)))
                     for p in model.hardware.parts)
-    draft = Layout(tuple(bone.bodies[i].name for i in bone.fragments), sources,
-                   tuple(e.name for e in bone.edges), members, 0)
-    return Layout(draft.fragments, sources, draft.edges, members, draft.member(len(members)))
+    draft = Layout(
+        fragments=tuple(bone.bodies[i].name for i in bone.fragments), sources=sources,
+        edges=tuple(e.name for e in bone.edges), members=members, columns=0)
+    return Layout(
+        fragments=draft.fragments, sources=sources, edges=draft.edges, members=members,
+        columns=draft.member(len(members)))
 
 
 def even(points: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:

@@ -13,6 +13,7 @@ from buttress.bone.bone import Block, Bone, build_bone, make_solid
 from buttress.bone.fills import fill_material
 from buttress.bone.pieces import FillPiece, Inclusion, Solid
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.links.faces import interface_links
@@ -29,8 +30,6 @@ from buttress.implants.plates import add_plate
 from buttress.implants.sections import metal, outer, pin_section
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)
@@ -106,8 +105,9 @@ def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
             if b - a > SAME_PLACE:
                 found = pin_section(pin, threaded)
                 out.append(Inclusion(
-                    pin.name, pin.what, axis.point(a), axis.point(b), found.outer + found.inner,
-                    pin.count, material.modulus, material.poisson, outer(pin)))
+                    name=pin.name, kind=pin.what, start=axis.point(a), end=axis.point(b),
+                    diameter=found.outer + found.inner, count=pin.count, modulus=material.modulus,
+                    poisson=material.poisson, outline=outer(pin)))
     return tuple(out)
 
 
@@ -155,7 +155,9 @@ def assemble(bone: Bone, construct: Construct) -> Model:
         add_drags(bone, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
-    return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))
+    return Model(
+        bone=bone, construct=construct, hardware=hardware, solver=solver, tightened=None,
+        memory=Memory.none(solver.problem))
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:
@@ -180,8 +182,9 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
     assert fill is not None
     material = fill_material(fill)
     mesh = next(m for m in bone.regions if m.name == region)
-    piece = FillPiece(bone.section, material, float(mesh.points[:, 1].min()),
-                      float(mesh.points[:, 1].max()), fill.depth_mm, bone.inclusions)
+    piece = FillPiece(
+        section=bone.section, material=material, low=float(mesh.points[:, 1].min()),
+        high=float(mesh.points[:, 1].max()), limit=fill.depth_mm, inclusions=bone.inclusions)
     key = (region, fill.depth_mm, material.key)
     if key not in bone.fills:
         bone.fills[key] = make_solid(mesh, "graft", piece)

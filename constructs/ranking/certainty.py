@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
+
 LEVEL = 0.95
 WIDEST, LARGEST = 1.0, 1.2
 """A total index with a wider interval, or a larger one (it cannot be over 1), settles nothing."""
@@ -87,7 +88,7 @@ class Indices:
         return int(order[0]) if told else None
 
 
-def share(hits: FloatArray) -> Share:
+def share(hits: FloatArray | BoolArray) -> Share:
     """Share of true (or of weights between 0 and 1) among samples ``(n,)``.
 
     Interval after Wilson (J Am Stat Assoc 1927;22:209-212; memory): valid for few samples and near
@@ -119,13 +120,16 @@ def paired_difference(a: FloatArray, b: FloatArray) -> Difference:
     d = np.asarray(a, dtype=float) - np.asarray(b, dtype=float)
     d = d[np.isfinite(d)]
     if d.size < 2:
-        return Difference(d.size, None, None, None, None, None)
+        return Difference(
+            pairs=d.size, mean=None, low=None, high=None, deviation=None, quantiles=None)
     mean, deviation = float(d.mean()), float(d.std(ddof=1))
     reach = float(t.ppf(0.5 + LEVEL / 2, d.size - 1)) * deviation / float(np.sqrt(d.size))
     spots = tuple(float(q) for q in np.quantile(d, [0.05, 0.25, 0.5, 0.75, 0.95]))
     edge = int(binom.ppf((1.0 - LEVEL) / 2, d.size, 0.5))
     middle = (float(np.sort(d)[edge - 1]), float(np.sort(d)[-edge])) if edge else None
-    return Difference(d.size, mean, mean - reach, mean + reach, deviation, spots, middle)
+    return Difference(
+        pairs=d.size, mean=mean, low=mean - reach, high=mean + reach, deviation=deviation,
+        quantiles=spots, middle=middle)
 
 
 def by_parts(u: FloatArray, values: FloatArray, parts: int) -> FloatArray:
@@ -142,7 +146,7 @@ def changes_clearly(u: FloatArray, values: FloatArray, parts: int, seed: int) ->
     """
     rng = np.random.default_rng(seed)
 
-    def apart(order: FloatArray) -> float:
+    def apart(order: IntArray) -> float:
         means = _part_means(values[order], parts)
         # A column without a mean in every part says nothing of how far its parts lie apart.
         return float(np.nan_to_num(np.ptp(means, axis=0)).max())
@@ -188,11 +192,13 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     largest = max(float(np.abs(x).max(initial=0.0)) for x in (a, b, ab))
     # The variance comes from the two independent sets alone.
     if n < 4 or float(np.ptp([a, b])) <= 1e-12 * largest:
-        return Indices(tuple(inputs), None, None, n, left_out, SAME)
+        return Indices(
+            inputs=tuple(inputs), first=None, total=None, samples=n, left_out=left_out, note=SAME)
     kinds, counts = np.unique([a, b], return_counts=True)
     if kinds.size == 2 and counts.min() < FEWEST:
         # A bootstrap cannot tell how sure a handful of events is.
-        return Indices(tuple(inputs), None, None, n, left_out, RARE)
+        return Indices(
+            inputs=tuple(inputs), first=None, total=None, samples=n, left_out=left_out, note=RARE)
     first, total = saltelli(a, b, ab)
     if not left_out and n & (n - 1) == 0:
         from scipy.stats import sobol_indices
@@ -212,4 +218,4 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     for value, spread in zip((first, total), np.array(drawn).transpose(1, 0, 2), strict=True):
         low, high = np.quantile(spread, [edge, 1.0 - edge], axis=0)
         out.append(np.stack([value, low, high], axis=1))
-    return Indices(tuple(inputs), out[0], out[1], n, left_out)
+    return Indices(inputs=tuple(inputs), first=out[0], total=out[1], samples=n, left_out=left_out)

@@ -76,8 +76,9 @@ def input_lines(inputs: Sequence[Uncertain]) -> list[str]:
 def shipped() -> tuple[Uncertain, ...]:
     """The table `data/uncertain.toml`."""
     text = files("buttress").joinpath("data", "uncertain.toml").read_text(encoding="utf-8")
-    return tuple(Uncertain(name, r["key"], r["of"], parse_range(r["law"], r["key"]), r["unit"],
-                           r["source"], r["status"], r.get("plane", ""))
+    return tuple(Uncertain(
+        name=name, key=r["key"], of=r["of"], law=parse_range(r["law"], r["key"]), unit=r["unit"],
+        source=r["source"], status=r["status"], plane=r.get("plane", ""))
                  for name, r in tomllib.loads(text).items())
 
 
@@ -103,8 +104,9 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
     for key, law in given.items():
         named = next((e.name for e in gone[key] if e.key == key), key)
         unit = gone[key][0].unit if gone[key] else ""
-        found[key] = Uncertain(named, key, "value", law, unit, "given by the user", "practice",
-                               instead="; ".join(_instead(study, e, given) for e in gone[key]))
+        found[key] = Uncertain(
+            name=named, key=key, of="value", law=law, unit=unit, source="given by the user",
+            status="practice", instead="; ".join(_instead(study, e, given) for e in gone[key]))
     varier, before = Varier(study), bone_key(study)
     out = []
     for entry in _on_the_joint(study, [_based(study, e) for e in found.values()], given):

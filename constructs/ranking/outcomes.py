@@ -8,11 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.answer import Status
 from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.store import reading
 
-FloatArray = np.ndarray
-ANSWERS = ("held", "no equilibrium")
+ANSWERS = (Status.HELD, Status.NO_EQUILIBRIUM)
 LIMITS = {
     "step-off": ("step_off_mm", "mm", "step_off_mm"),
     "depression": ("depression_mm", "mm", "subsidence_max_mm"),
@@ -42,12 +43,14 @@ class Outcomes:
 
     @property
     def held(self) -> np.ndarray:
-        return self.status == "held"
+        return self.status == Status.HELD
 
     def rows(self, part: slice) -> Outcomes:
         """Some of the samples."""
-        return Outcomes(self.constructs, self.load_N, self.status[part], self.subsidence_mm[part],
-                        self.capacity_N[part], {k: v[part] for k, v in self.figures.items()})
+        return Outcomes(
+            constructs=self.constructs, load_N=self.load_N, status=self.status[part],
+            subsidence_mm=self.subsidence_mm[part], capacity_N=self.capacity_N[part],
+            figures={k: v[part] for k, v in self.figures.items()})
 
     def keeps(self, name: str, limit: float) -> np.ndarray:
         """Whether a limit is kept; what is not held does not keep it, what has no such figure does.
@@ -133,4 +136,6 @@ def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: i
             if said is not None:
                 capped = SEARCH_LIMIT_N if upper is None else min(upper, SEARCH_LIMIT_N)
                 held[case - 1, number[name]] = capped
-    return Outcomes(tuple(constructs), load, status, sunk, held, figures)
+    return Outcomes(
+        constructs=tuple(constructs), load_N=load, status=status, subsidence_mm=sunk,
+        capacity_N=held, figures=figures)

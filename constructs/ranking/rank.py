@@ -8,7 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
+from buttress.fe.solve.answer import Status
 from buttress.ranking.certainty import (
     Indices,
     by_parts,
@@ -27,7 +29,6 @@ from buttress.sweeps.evaluate import Options
 from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.sweeps.vary import varied
 
-FloatArray = np.ndarray
 Say = Callable[[str], None]
 OPTIONS = Options(strain=True)
 
@@ -119,10 +120,12 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
         over = {e.name: tuple(by_parts(drawn.shares[:, i], ranks[:, j], PARTS).tolist())
                 for i, e in enumerate(drawn.inputs)}
         standings.append(Standing(
-            name, share(best[:, j]), share(paired.held[:, j]),
-            {limit: share(k[:, j]) for limit, k in kept.items()}, share(all_kept[:, j]),
-            int((paired.status[:, j] == "no equilibrium").sum()),
-            int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(mean_ranks[j]), over))
+            construct=name, best=share(best[:, j]), holds=share(paired.held[:, j]),
+            keeps={limit: share(k[:, j]) for limit, k in kept.items()},
+            keeps_all=share(all_kept[:, j]),
+            no_equilibrium=int((paired.status[:, j] == Status.NO_EQUILIBRIUM).sum()),
+            unanswered=int((~np.isin(paired.status[:, j], ANSWERS)).sum()),
+            mean_rank=float(mean_ranks[j]), over_range=over))
     standings.sort(key=lambda s: (-s.best.share, np.nan_to_num(s.mean_rank, nan=np.inf)))
     chosen = names.index(reference or standings[0].construct)
     against = [_against(paired, j, chosen) for j in range(len(names)) if j != chosen]
@@ -131,9 +134,11 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     order = [s.construct for s in standings]
     against.sort(key=lambda a: order.index(a.construct))
     driven.sort(key=lambda d: order.index(d.construct))
-    result = RankResult(study, drawn, found, names[chosen], limits, tuple(standings),
-                        tuple(against), tuple(driven),
-                        _binning(drawn, found, limits) if drawn.bins else None, "", summary, cost)
+    result = RankResult(
+        study=study, samples=drawn, outcomes=found, reference=names[chosen], limits=limits,
+        standings=tuple(standings), against=tuple(against), driven=tuple(driven),
+        binning=_binning(drawn, found, limits) if drawn.bins else None, sentence="",
+        summary=summary, estimate=cost)
     return replace(result, sentence=sentence(result))
 
 
@@ -144,12 +149,13 @@ def _against(found: Outcomes, this: int, reference: int) -> Against:
     # What has no answer might have sunk less or more, so it counts as neither.
     known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
     less, more = known & found.less(this, reference), known & found.less(reference, this)
-    return Against(found.constructs[this], share(less), share(more),
-                   paired_difference(sunk[:, this], sunk[:, reference]),
-                   paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
-                   int(both.sum()), int((known & held & ~other).sum()),
-                   int((known & other & ~held).sum()), int((known & ~held & ~other).sum()),
-                   int((~known).sum()))
+    return Against(
+        construct=found.constructs[this], sinks_less=share(less), sinks_more=share(more),
+        subsidence_mm=paired_difference(sunk[:, this], sunk[:, reference]),
+        capacity_N=paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
+        both_held=int(both.sum()), only_this=int((known & held & ~other).sum()),
+        only_reference=int((known & other & ~held).sum()),
+        neither=int((known & ~held & ~other).sum()), unanswered=int((~known).sum()))
 
 
 def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int, reference: int
@@ -169,9 +175,10 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
         mixed = np.array([values[drawn.mixed(i)] for i in range(len(names))])
         return indices(names, values[:n], values[n:2 * n], mixed, seed)
 
-    return Driven(found.constructs[this], of(found.capacity_N[:, this]),
-                  {name: of(values[:, this]) for name, values in keeps.items()},
-                  of(less) if this != reference else None, of(all_kept[:, this]))
+    return Driven(
+        construct=found.constructs[this], capacity=of(found.capacity_N[:, this]),
+        keeps={name: of(values[:, this]) for name, values in keeps.items()},
+        sinks_less=of(less) if this != reference else None, keeps_all=of(all_kept[:, this]))
 
 
 def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binning:
@@ -185,4 +192,7 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     best = [x.best(limits) for x in (binned, exact)]
     other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
-    return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))
+    return Binning(
+        rows=count, subsidence_median_mm=figures[0], subsidence_largest_mm=figures[1],
+        capacity_median_share=figures[2], capacity_largest_share=figures[3],
+        other_best=int(other.sum()))

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.ranking.inputs import Uncertain
 from buttress.sweeps.design import Design, unit_samples
 from buttress.sweeps.ranges import Value
 
-FloatArray = np.ndarray
 EXACT = 8
 """Rows that are solved a second time without bins, to measure what the bins change."""
 MOST_BINS = 1000
@@ -95,10 +95,12 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
     rows: tuple[tuple[Value, ...], ...] = tuple(zip(*columns, strict=True))
     method = "paired samples" + (" with indices" if indices else "") + (
         f", {bins} bins" if bins else "")
-    design = Design(tuple(e.key for e in inputs),
-                    tuple(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
-                          for e in inputs), method, samples, seed, rows)
-    return Samples(tuple(inputs), design, n, indices, bins, shares[:2 * n])
+    design = Design(
+        keys=tuple(e.key for e in inputs),
+        ranges=tuple(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
+                     for e in inputs), method=method, samples=samples, seed=seed, rows=rows)
+    return Samples(
+        inputs=tuple(inputs), design=design, n=n, indices=indices, bins=bins, shares=shares[:2 * n])
 
 
 def _binned(shares: FloatArray, inputs: Sequence[Uncertain], bins: int) -> FloatArray:

@@ -10,7 +10,6 @@ from buttress.ranking.certainty import SAME, Difference, Indices
 from buttress.ranking.records import Against, Driven, RankResult
 from buttress.words import counted
 
-FloatArray = np.ndarray
 SURE = 0.5
 """From this share of the variance on, an input is said to decide most of it."""
 

@@ -16,6 +16,7 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
+from buttress.fe.solve.answer import Status
 from buttress.files import inert
 from buttress.report.folder import rows
 from buttress.report.stages import lines as stage_lines
@@ -59,7 +60,7 @@ def _field(value: Any) -> Any:
 def chosen(comparison: Comparison) -> tuple[str, str]:
     """Construct and fragment of the free body: the best one, and what sinks most in it."""
     best = best_first(comparison.constructs)[0]
-    held = [r for r in best.loads if r.status == "held"]
+    held = [r for r in best.loads if r.status == Status.HELD]
     if not held:
         return best.name, comparison.fragments[0]
     sunk = {k: f.subsidence_mean_mm for k, f in held[-1].fragments.items()

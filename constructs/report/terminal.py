@@ -5,8 +5,10 @@ from __future__ import annotations
 from textwrap import wrap
 
 from buttress import LABEL
-from buttress.comparison.twins import WORDS, pair_lines
-from buttress.results import bearing
+from buttress.comparison.twins import WORDS
+from buttress.report import bearing
+from buttress.report.twins import pair_lines
+from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.order import ORDER, best_first, rank_words
 from buttress.results.records import (
@@ -122,7 +124,7 @@ def lines(comparison: Comparison) -> list[str]:
 def print_table(comparison: Comparison) -> None:
     """The table on standard output, with the frame of reference and the label."""
     print("\n".join(lines(comparison)))
-    table = bearing.weight_bearing(comparison)
+    table = weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
     print("\n".join(wrap(ORDER, 92, break_on_hyphens=False)))

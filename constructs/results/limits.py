@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from buttress.bone.measures import rims
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces
@@ -25,7 +26,6 @@ from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 EQUILIBRIUM = "equilibrium"
 """The limit at which loading step by step ends."""
 P99 = 0.01
@@ -39,22 +39,29 @@ def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[Lo
     strained = {r.total_load_N: r.strain_ratio_p99 for r in loads
                 if share == P99 and r.strain_ratio_p99 is not None}
     return (
-        Gauge("step-off", "step_off_mm", limits.step_off_mm, "mm",
-              lambda a: step_off(reader, model, a), {}),
-        Gauge("depression", "depression_mm", limits.depression_mm, "mm",
-              lambda a: depression(reader, model, a), {}),
-        Gauge("widening", "widening_mm", limits.widening_mm, "mm",
-              lambda a: wider(reader, model, a), {}),
-        Gauge("bone over yield", "bone_over_yield_share", 1.0, "strain / yield strain",
-              lambda a: strained_bone(reader, model, a, share), strained),
-        Gauge("metal over yield", "metal_yield_ratio", limits.metal_yield_ratio,
-              "stress / yield stress", lambda a: stressed_metal(model, a), {}))
+        Gauge(
+            name="step-off", key="step_off_mm", limit=limits.step_off_mm, unit="mm",
+            read=lambda a: step_off(reader, model, a), known={}),
+        Gauge(
+            name="depression", key="depression_mm", limit=limits.depression_mm, unit="mm",
+            read=lambda a: depression(reader, model, a), known={}),
+        Gauge(
+            name="widening", key="widening_mm", limit=limits.widening_mm, unit="mm",
+            read=lambda a: wider(reader, model, a), known={}),
+        Gauge(
+            name="bone over yield", key="bone_over_yield_share", limit=1.0,
+            unit="strain / yield strain", read=lambda a: strained_bone(reader, model, a, share),
+            known=strained),
+        Gauge(
+            name="metal over yield", key="metal_yield_ratio", limit=limits.metal_yield_ratio,
+            unit="stress / yield stress", read=lambda a: stressed_metal(model, a), known={}))
 
 
 def moved_joint(reader: Reader, model: Model) -> Gauge:
     """The gauge by which constructs are ordered: the joint has moved as far as matters."""
-    return Gauge("movement", "", number("anatomy", "limits", "movement"), "mm",
-                 lambda a: movement(reader, model, a), {})
+    return Gauge(
+        name="movement", key="", limit=number("anatomy", "limits", "movement"), unit="mm",
+        read=lambda a: movement(reader, model, a), known={})
 
 
 def movement(reader: Reader, model: Model, answer: Answer) -> Reading | None:

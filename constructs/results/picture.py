@@ -9,15 +9,16 @@ import numpy as np
 from buttress.bone.bone import SHAFT
 from buttress.bone.patches import patches
 from buttress.display import Brief
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.step import LINEAR_PROGRAM
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
 from buttress.study.activities import LoadCase
 
-FloatArray = np.ndarray
 SPECK_N = 1e-6
 """Forces up to this are rounding, also where there is no load."""
 
@@ -154,19 +155,23 @@ def take_picture(model: Model, answer: Answer, total: float,
         forces = np.zeros(problem.n)
     values = dict(enumerate(strain_ratio or []))
     bodies = tuple(
-        BodyPicture(d.name, d.body.points, d.mesh.triangles, u.reshape(-1, 2), values.get(i),
-                    d.kind)
+        BodyPicture(
+            name=d.name, points=d.body.points, triangles=d.mesh.triangles,
+            displacement=u.reshape(-1, 2), value=values.get(i), kind=d.kind)
         for i, (d, u) in enumerate(zip(model.solids, moved[:count], strict=True)))
     members = tuple(
-        MemberPicture(p.name, p.kind, p.member.points, u.reshape(-1, 3)[:, :2],
-                      np.array([s.outer + s.inner for s in p.sections]))
+        MemberPicture(
+            name=p.name, kind=p.kind, points=p.member.points, displacement=u.reshape(-1, 3)[:, :2],
+            width=np.array([s.outer + s.inner for s in p.sections]))
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
     members += _bonded_metal(model, bodies)
-    return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
-                   _link_forces(model, forces), _free_bodies(model, answer, total),
-                   _patches(model, total), model.bone.study.section.sides[1],
-                   contact_lines(model, answer) if answer.held else (),
-                   model.bone.study.load.name(total))
+    return Picture(
+        construct=model.construct.name, load_N=total, held=answer.held, status=answer.status,
+        bodies=bodies, members=members, links=_link_forces(model, forces),
+        free_bodies=_free_bodies(model, answer, total), patches=_patches(model, total),
+        toward=model.bone.study.section.sides[1],
+        contacts=contact_lines(model, answer) if answer.held else (),
+        load_name=model.bone.study.load.name(total))
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:
@@ -180,7 +185,8 @@ def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[Member
             bar.end - bar.start) for bar in bars])
         near = np.hypot(*(line[:, None] - points[None]).transpose(2, 0, 1)).argmin(axis=1)
         wide = np.repeat([bar.diameter for bar in bars], 25)[:-1]
-        out.append(MemberPicture(name, bars[0].kind, line, moved[near], wide))
+        out.append(MemberPicture(
+            name=name, kind=bars[0].kind, points=line, displacement=moved[near], width=wide))
     return tuple(out)
 
 
@@ -193,7 +199,7 @@ def _link_forces(model: Model, force: FloatArray) -> LinkForces:
             continue
         # The force that bone receives: bodies of bone are end b of screws, end a of plates. Of a
         # fracture it is the one on the fragment, of two fragments on the first.
-        on_a = link.kind.startswith(("plate on bone", "bonded plate")) or id(
+        on_a = link.kind.startswith((Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)) or id(
             link.b.body) in grafts or (
             link.kind.startswith("contact") and id(link.a.body) in fragments)
         sign = -1.0 if on_a else 1.0

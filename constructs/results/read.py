@@ -10,12 +10,15 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.bone.measures import edge_lengths
 from buttress.bone.patches import patches
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain, to_nodes
 from buttress.fe.bodies.stress import weights as area_weights
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
 from buttress.implants.hardware import Part
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contact_figures import contact_result, graft_results, unknown_contacts
 from buttress.results.contacts import contact_lines, percentile
@@ -31,7 +34,6 @@ from buttress.results.records import (
     MemberResult,
 )
 
-FloatArray = np.ndarray
 AT_BOUND = 1e-6
 """A station counts as at capacity when its force is this close to a bound, relative to it."""
 
@@ -153,13 +155,15 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
     edges = {e.name: EdgeResult(*reader.step_off(values, e.name)) for e in bone.edges}
     nodal = [to_nodes(b.mesh, r.max(axis=-1)) for b, r in zip(bone.bodies, ratios, strict=True)]
     return LoadResult(
-        total, answer.status, answer.method, answer.residual, answer.complementarity,
-        answer.steps, edges,
-        {bone.bodies[i].name: _fragment(reader, model, answer, values, i, total)
-         for i in bone.fragments},
-        _fractures(model, answer), _members(model, answer),
-        widening(bone, values), share * total / moved if moved > 0 else None, over, p95, p99,
-        stations_at_capacity(model, answer), None, answer.notes,
+        total_load_N=total, status=answer.status, method=answer.method, residual=answer.residual,
+        complementarity=answer.complementarity, steps=answer.steps, edges=edges,
+        fragments={bone.bodies[i].name: _fragment(reader, model, answer, values, i, total)
+                   for i in bone.fragments},
+        fractures=_fractures(model, answer), members=_members(model, answer),
+        widening_mm=widening(bone, values),
+        stiffness_N_per_mm=share * total / moved if moved > 0 else None, bone_over_yield=over,
+        strain_ratio_p95=p95, strain_ratio_p99=p99,
+        stations_at_capacity=stations_at_capacity(model, answer), escapes=None, notes=answer.notes,
         condyles=_condyles(reader, model, values, total),
         contacts={x.name: contact_result(x) for x in lines},
         grafts=graft_results(model, answer, lines, fields), bone=_bone(reader, ratios)), nodal
@@ -178,7 +182,9 @@ def _condyles(reader: Reader, model: Model, values: dict[str, float], total: flo
         if not reader.bone.study.section.sagittal:
             outwards = values[f"rim {side} x"] - values["rim middle x"]
             wider = float(-outwards if side == "medial" else outwards)
-        out[side] = CondyleResult(patch.share * total, mean, worst, net, wider)
+        out[side] = CondyleResult(
+            load_N=patch.share * total, subsidence_mean_mm=mean, subsidence_max_mm=worst,
+            subsidence_net_mm=net, widening_mm=wider)
     return out
 
 
@@ -215,7 +221,10 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
     body = bone.bodies[number]
     about = centroid(body.points, body.mesh.triangles)
     if body.name in model.hardware.loose:
-        return FragmentResult(None, None, None, None, (0.0, 0.0), 0.0, _pair(about), {}, {}, 0.0)
+        return FragmentResult(
+            subsidence_mean_mm=None, subsidence_max_mm=None, subsidence_net_mm=None, tilt_deg=None,
+            applied_N=(0.0, 0.0), applied_moment_Nmm=0.0, centroid_mm=_pair(about), forces_N={},
+            moments_Nmm={}, balance_error=0.0)
     applied, sources = pushes(model.problem, answer, body, about)
     left = applied + sum(sources.values(), np.zeros(3))
     square = float(applied[:2] @ applied[:2])
@@ -231,9 +240,11 @@ def _fragment(reader: Reader, model: Model, answer: Answer, values: dict[str, fl
         net = mean - total * reader.intact[bone.solids[number].name]
     tilt = float(np.degrees(values[f"turn {number}"] - values["frame turn"]))
     return FragmentResult(
-        mean, worst, net, tilt, _pair(applied), float(applied[2]), _pair(about),
-        {k: _pair(v) for k, v in sources.items()}, {k: float(v[2]) for k, v in sources.items()},
-        error, carried)
+        subsidence_mean_mm=mean, subsidence_max_mm=worst, subsidence_net_mm=net, tilt_deg=tilt,
+        applied_N=_pair(applied), applied_moment_Nmm=float(applied[2]), centroid_mm=_pair(about),
+        forces_N={k: _pair(v) for k, v in sources.items()},
+        moments_Nmm={k: float(v[2]) for k, v in sources.items()}, balance_error=error,
+        carried_by=carried)
 
 
 def _pair(vector: FloatArray) -> tuple[float, float]:
@@ -245,9 +256,9 @@ def _fractures(model: Model, answer: Answer) -> dict[str, FractureResult]:
     for face in (f.name for f in model.bone.study.fractures):
         slip = opening = 0.0
         for i, link in enumerate(model.problem.links.links):
-            if link.source == face and link.kind == "contact friction":
+            if link.source == face and link.kind == Kind.CONTACT_FRICTION:
                 slip = max(slip, abs(float(answer.slack[i])))
-            elif link.source == face and link.kind == "contact":
+            elif link.source == face and link.kind == Kind.CONTACT:
                 opening = max(opening, -float(answer.slack[i]))
         size = min(b.mesh.size for b in model.bone.bodies)
         out[face] = FractureResult(slip, opening, slip > size)
@@ -262,8 +273,9 @@ def _members(model: Model, answer: Answer) -> dict[str, MemberResult]:
     out = {}
     for part, force in zip(model.hardware.parts, forces, strict=True):
         worst, axial = member_stress(part, force)
-        out[part.name] = MemberResult(part.kind, worst, worst / part.material.yield_strength,
-                                      axial, turning.get(part.name, 0))
+        out[part.name] = MemberResult(
+            kind=part.kind, von_mises_MPa=worst, yield_ratio=worst / part.material.yield_strength,
+            axial_N=axial, hinges=turning.get(part.name, 0))
     return out
 
 
@@ -297,7 +309,7 @@ def stations_at_capacity(model: Model, answer: Answer) -> int:
     """Screw stations whose bearing or thread carries all that it can."""
     count = 0
     for value, link in zip(answer.force, model.problem.links.links, strict=True):
-        if link.kind in ("bearing", "thread") and np.isfinite(link.upper) and link.upper > 0:
+        if link.kind in (Hold.BEARING, Hold.THREAD) and np.isfinite(link.upper) and link.upper > 0:
             count += abs(value) >= link.upper * (1.0 - AT_BOUND)
     return int(count)
 
@@ -346,19 +358,27 @@ def _unheld(reader: Reader, model: Model, answer: Answer, total: float) -> LoadR
             for loaded, column in case:
                 if loaded is body:
                     applied += factor * resultant(body, column, about)
-        fragments[body.name] = FragmentResult(None, None, None, None, _pair(applied),
-                                              float(applied[2]), _pair(about), None, None, None)
+        fragments[body.name] = FragmentResult(
+            subsidence_mean_mm=None, subsidence_max_mm=None, subsidence_net_mm=None, tilt_deg=None,
+            applied_N=_pair(applied), applied_moment_Nmm=float(applied[2]),
+            centroid_mm=_pair(about), forces_N=None, moments_Nmm=None, balance_error=None)
     none = FractureResult(None, None, None)
     return LoadResult(
-        total, answer.status, answer.method, None, None, answer.steps,
-        {e.name: EdgeResult(None, None) for e in bone.edges}, fragments,
-        {f.name: none for f in bone.study.fractures},
-        {p.name: MemberResult(p.kind, None, None, None, None) for p in model.hardware.parts},
-        None, None, None, None, None, None, escaping(model, answer), answer.notes,
-        condyles={p.name: CondyleResult(p.share * total, None, None, None, None)
-                  for p in patches(bone.study)},
-        contacts=unknown_contacts(model), grafts={f.name: GraftResult()
-                                                  for f in model.hardware.fills},
+        total_load_N=total, status=answer.status, method=answer.method, residual=None,
+        complementarity=None, steps=answer.steps,
+        edges={e.name: EdgeResult(None, None) for e in bone.edges}, fragments=fragments,
+        fractures={f.name: none for f in bone.study.fractures},
+        members={p.name: MemberResult(
+            kind=p.kind, von_mises_MPa=None, yield_ratio=None, axial_N=None, hinges=None)
+            for p in model.hardware.parts},
+        widening_mm=None, stiffness_N_per_mm=None, bone_over_yield=None, strain_ratio_p95=None,
+        strain_ratio_p99=None, stations_at_capacity=None, escapes=escaping(model, answer),
+        notes=answer.notes,
+        condyles={p.name: CondyleResult(
+            load_N=p.share * total, subsidence_mean_mm=None, subsidence_max_mm=None,
+            subsidence_net_mm=None, widening_mm=None) for p in patches(bone.study)},
+        contacts=unknown_contacts(model),
+        grafts={f.name: GraftResult() for f in model.hardware.fills},
         bone={s.name: BoneResult(float(t.volume.sum()))
               for s, t in zip(bone.solids, reader.tissues, strict=True)})
 

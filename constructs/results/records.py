@@ -11,6 +11,7 @@ from typing import Any
 
 from buttress.display import Brief, Displayed
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Status
 from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
@@ -197,7 +198,7 @@ class LoadResult(Displayed):
     brief = ("load_words", "status", "escapes", "fragments", "members")
 
     total_load_N: float
-    status: str
+    status: Status
     method: str
     residual: float | None
     complementarity: float | None
@@ -358,7 +359,7 @@ class ConstructResult(Displayed):
 def not_tightened(construct: ConstructResult) -> str:
     """Why the screws of a construct cannot be tightened, in words; empty where they can."""
     if construct.status != NOT_TIGHTENED or any(
-            r.status == "unconverged" for r in construct.loads):
+            r.status == Status.UNCONVERGED for r in construct.loads):
         return ""
     escapes = next((r.escapes for r in construct.loads if r.escapes), None)
     if escapes is None:
@@ -373,7 +374,7 @@ def shown_status(construct: ConstructResult, load: LoadResult) -> str:
     and what is held by friction alone says so."""
     if not_tightened(construct):
         return CANNOT_TIGHTEN
-    return ONLY_FRICTION if load.status == "held" and needs_friction(
+    return ONLY_FRICTION if load.status == Status.HELD and needs_friction(
         construct, load.total_load_N) else load.status
 
 

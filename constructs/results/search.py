@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.strategy import FEW_LINKS
 from buttress.model.model import Model
 from buttress.results.read import Reader
@@ -61,14 +61,14 @@ def not_found(limit: LimitResult) -> bool:
 
 
 def _ending(answer: Answer) -> str:
-    return FOUND if answer.status == "no equilibrium" else NOT_KNOWN
+    return FOUND if answer.status == Status.NO_EQUILIBRIUM else NOT_KNOWN
 
 
 def without_load(model: Model) -> str:
     """Why a construct that holds no load at all does not, in words."""
     if model.tightened is None or model.tightened.held:
         return HELD_BY_NOTHING
-    return (CANNOT_TIGHTEN if model.tightened.status == "no equilibrium"
+    return (CANNOT_TIGHTEN if model.tightened.status == Status.NO_EQUILIBRIUM
             else "tightening did not converge")
 
 
@@ -131,7 +131,7 @@ class Search:
         if self.model.problem.n > FEW_LINKS:
             return self.answer(total)
         found = self.answer(total, quick=False, brief=True)
-        return found if found.status != "unconverged" else self.answer(total, quick=False)
+        return found if found.status != Status.UNCONVERGED else self.answer(total, quick=False)
 
     def _bisect(self, good: float, bad: float, is_good: Callable[[float], bool]
                 ) -> tuple[float, float]:

@@ -61,7 +61,9 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
     found: list[Finding] = []
 
     def say(part: str, level: Level, rule: str, message: str, reason: str) -> None:
-        found.append(Finding(construct.name, part, level, rule, message, reason))
+        found.append(Finding(
+            construct=construct.name, part=part, level=level, rule=rule, message=message,
+            reason=reason))
 
     placed: list[rules_screw.Placed] = []
     try:

@@ -60,8 +60,9 @@ class Placed:
 def place(study: Study, pin: Screw | Wire, axis: Axis) -> Placed:
     """A screw or wire with what the rules ask of its place."""
     crossed = tuple(fracture_crossings(study, axis))
-    return Placed(pin, axis, crossed, engaged_thread(pin, axis, crossed),
-                  tuple(void_stretches(study, axis)))
+    return Placed(
+        pin=pin, axis=axis, crossed=crossed, engaged=engaged_thread(pin, axis, crossed),
+        empty=tuple(void_stretches(study, axis)))
 
 
 def each(study: Study, section: Section, construct: Construct, placed: Placed) -> Iterator[Note]:

@@ -12,11 +12,10 @@ import warnings
 import zlib
 
 import numpy as np
-from numpy.typing import NDArray
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 
-FloatArray = NDArray[np.float64]
 LARGEST = 40_000_000
 """Bytes of a map file."""
 MOST_SIDE = 8192

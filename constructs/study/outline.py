@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import Polygon
 from shapely.geometry.polygon import orient
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.grids import number, text_lines
 
-FloatArray = NDArray[np.float64]
 LARGEST = 1_000_000  # bytes of an outline file
 MOST_POINTS = 5000
 HEADER = "x_mm,y_mm"

@@ -17,6 +17,7 @@ from buttress.fe.errors import InputError
 from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean, require_known
 from buttress.study.complaint import complaint
+from buttress.study.renamed import renewed
 from buttress.study.study import (
     Construct,
     Fill,
@@ -109,6 +110,7 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
     ``file`` and ``folder``: see `parse_study`. Raises InputError, with key, value and what was
     expected, when something in it is wrong.
     """
+    data = renewed(data, file)
     try:
         return Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:

@@ -79,8 +79,9 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
         seed = None
     else:
         rows = _sampled(ranges, method, samples, seed)
-    return Design(tuple(ranges), tuple(r.text for r in ranges.values()), method, samples, seed,
-                  rows)
+    return Design(
+        keys=tuple(ranges), ranges=tuple(r.text for r in ranges.values()), method=method,
+        samples=samples, seed=seed, rows=rows)
 
 
 def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:

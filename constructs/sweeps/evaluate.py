@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.recover import displacements
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
@@ -184,8 +184,8 @@ class Evaluator:
                     row["bone_over_yield"] = bone_strain(reader, fields)[1]
             else:
                 row["escapes"] = escaping(model, answer)
-                if answer.status == "unconverged":
-                    failures.append({"total_load_N": total, "status": "unconverged",
+                if answer.status == Status.UNCONVERGED:
+                    failures.append({"total_load_N": total, "status": Status.UNCONVERGED,
                                      "reason": "; ".join(answer.notes) or answer.method})
             results.append(row)
         return capacities, results, fragments, edges, failures
@@ -207,8 +207,8 @@ def _tightening(model: Model) -> str | None:
     if answer is None or (answer.held and not model.hardware.tighten):
         return None
     if answer.held:
-        return "held"
-    if answer.status == "unconverged":
+        return Status.HELD
+    if answer.status == Status.UNCONVERGED:
         return "not converged"
     escapes = escaping(model, answer)
     if escapes is None:

@@ -107,10 +107,11 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
     data = _dump(case.study)
     rest = {**data, "load": {k: v for k, v in data["load"].items()
                              if k not in SIZE_OF_LOAD}}
-    return Planned(number, case_hash(case, options), data, dict(case.scales),
-                   tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)),
-                   digest([rest, dict(case.scales)]),
-                   None if case.study.folder is None else str(case.study.folder.resolve()))
+    return Planned(
+        number=number, hash=case_hash(case, options), data=data, scales=dict(case.scales),
+        bones=tuple(dict.fromkeys(keys)), frames=tuple(dict.fromkeys(frames)),
+        law=digest([rest, dict(case.scales)]),
+        folder=None if case.study.folder is None else str(case.study.folder.resolve()))
 
 
 def groups(cases: Iterable[Planned]) -> list[list[Planned]]:

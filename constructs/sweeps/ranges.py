@@ -14,11 +14,11 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
 
 Value = float | int | str | bool
-FloatArray = np.ndarray
 MOST_STEPS = 100_000
 FORMS = {
     "normal": "normal(mean, standard deviation[, low, high])",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Status
 from buttress.study.checked import closest, did_you_mean
 from buttress.sweeps.store import read_meta, reading
 
@@ -61,7 +62,7 @@ def share_known(rows: pd.DataFrame, column: str) -> str:
     if known == count:
         return ""
     # A piece without joint surface has no subsidence, however well it is held.
-    hold = "status" not in rows or known == int((rows["status"] == "held").sum())
+    hold = "status" not in rows or known == int((rows["status"] == Status.HELD).sum())
     return f" ({known} of {count} {'hold' if hold else 'have a value'})"
 
 

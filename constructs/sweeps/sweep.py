@@ -156,7 +156,9 @@ def make_plan(study: Study, design: Design, options: Options) -> Plan:
             continue
         hashes.append(case.hash)
         cases.append(case)
-    return Plan(study, design, options, tuple(cases), refused, tuple(hashes))
+    return Plan(
+        study=study, design=design, options=options, cases=tuple(cases), refused=refused,
+        hashes=tuple(hashes))
 
 
 def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, method: str = "",
@@ -219,11 +221,12 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     left = len(todo) - counts["handled"]
     if left:
         say(f"stopped with {counted(left, 'case')} left; the same command goes on from here")
-    return SweepSummary(path, len(design.rows), len(plan.cases) - len(todo), counts["done"], left,
-                        failure_counts(path), counts["factorisations"],
-                        counts["alone"] - counts["factorisations"], counts["condensed"],
-                        counts["answers"], perf_counter() - start, bool(left),
-                        **_told(path))
+    return SweepSummary(
+        path=path, cases=len(design.rows), skipped=len(plan.cases) - len(todo), done=counts["done"],
+        left=left, failures=failure_counts(path), factorisations=counts["factorisations"],
+        avoided=counts["alone"] - counts["factorisations"], condensed=counts["condensed"],
+        answers=counts["answers"], seconds=perf_counter() - start, interrupted=bool(left),
+        **_told(path))
 
 
 def _told(path: Path) -> dict[str, Any]:
@@ -246,7 +249,8 @@ def _told(path: Path) -> dict[str, Any]:
 
 def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
            stop: Callable[[], bool]) -> Generator[Outcome, None, None]:
-    tasks = [[Task(c.number, c.hash, c.data, c.scales, c.folder) for c in group]
+    tasks = [[Task(
+        number=c.number, hash=c.hash, data=c.data, scales=c.scales, folder=c.folder) for c in group]
              for group in groups(todo)]
     if cluster:
         from buttress.sweeps.cluster import on_cluster
@@ -302,23 +306,25 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
     if sound:
         first = sound[len(sound) // 2]
         evaluator = Evaluator(plan.options)
-        made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales,
-                                       first.folder))
+        made = evaluator.evaluate(Task(
+            number=0, hash=first.hash, data=first.data, scales=first.scales, folder=first.folder))
         alone = made.counts.get("alone", 0)
         done = round(alone * shared.bones / len(first.bones))
         softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
             "cancellous_strength", 1.0)}
-        law = evaluator.evaluate(Task(0, "", first.data, softer, first.folder))
+        law = evaluator.evaluate(Task(
+            number=0, hash="", data=first.data, scales=softer, folder=first.folder))
         each = max(1, len(first.data["construct"]))
         answer = law.seconds / each
         rest = max(0.0, made.seconds - law.seconds)
         # Measured on shipped studies: of what a case costs anew, about a third is the bone.
         bone, frame = rest / 3, 2 * rest / 3 / each
     seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
-    return Estimate(shared.cases, len(refused), shared.constructs, shared.bones,
-                    shared.frames, done, max(0, alone * shared.cases - done), seconds / count,
-                    count, len(geometry.constructs), _first_reason(refused | geometry.constructs),
-                    geometry.unchecked)
+    return Estimate(
+        cases=shared.cases, refused=len(refused), constructs=shared.constructs, meshes=shared.bones,
+        hardware=shared.frames, factorisations=done, avoided=max(0, alone * shared.cases - done),
+        seconds=seconds / count, workers=count, incomplete=len(geometry.constructs),
+        reason=_first_reason(refused | geometry.constructs), unchecked=geometry.unchecked)
 
 
 def _first_reason(refused: dict[int, str]) -> str:

@@ -18,10 +18,12 @@ import numpy as np
 
 from buttress.bone.bone import Bone, build_bone, under_load
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
+from buttress.implants.kinds import Hold
 from buttress.implants.loose import loaded_bodies
 from buttress.model.install import made_ready
 from buttress.model.model import Model, assemble, blocks_of, inclusions_of, intact_measures
@@ -31,7 +33,6 @@ from buttress.study.implants import tension
 from buttress.study.study import Construct, Study
 from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key
 
-FloatArray = np.ndarray
 T = TypeVar("T")
 MOST_BONES = 2
 MOST_FRAMES = 12
@@ -89,14 +90,14 @@ class Frame:
         kinds = np.array([x.kind for x in p.links.links], dtype=object)
         self.sources = np.array([x.source for x in p.links.links], dtype=object)
         self.rubs = p.friction > 0
-        self.on_plate = kinds == "plate on bone friction"
-        self.heads = kinds == "head on plate friction"
-        self.bearing = kinds == "bearing"
-        self.stations = (kinds == "bearing") | (kinds == "thread")
+        self.on_plate = kinds == Hold.PLATE_ON_BONE_FRICTION
+        self.heads = kinds == Hold.HEAD_ON_PLATE_FRICTION
+        self.bearing = kinds == Hold.BEARING
+        self.stations = (kinds == Hold.BEARING) | (kinds == Hold.THREAD)
         self.soft = self._soft(kinds)
         self.pressed: dict[str, int] = {}
         for i, kind in enumerate(kinds):
-            if kind in ("head on bone", "head on plate"):
+            if kind in (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE):
                 self.pressed.setdefault(self.sources[i], i)
         self.pulls = pulls(p, [part.member for part in model.hardware.parts])
 

@@ -64,8 +64,9 @@ def bonded() -> tuple[Reader, Model, Search]:
     bone = build_bone(study)
     reader = Reader.of(bone, {})
     problem = intact_problem(bone)
-    model = Model(bone, study.constructs[0], Hardware(), Solver(problem), None,
-                  Memory.none(problem))
+    model = Model(
+        bone=bone, construct=study.constructs[0], hardware=Hardware(), solver=Solver(problem),
+        tightened=None, memory=Memory.none(problem))
     return reader, model, Search(reader, model, None, {p: model.answer(p) for p in (300.0, 800.0)})
 
 

@@ -14,12 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import sparse
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
     QUADRATURE,
-    FloatArray,
-    IntArray,
     Triangles,
     edge_shape,
     shape,

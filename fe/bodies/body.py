@@ -17,10 +17,9 @@ import scipy.linalg
 import scipy.sparse as sp
 import scipy.sparse.linalg as spla
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import SolveError
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 BLOCK = 16
 """Right-hand sides solved at once: measured best for splu on 10^4 to 10^5 unknowns."""
 FARTHEST_MM = 1e4
@@ -44,7 +43,8 @@ class Column:
         if d.size == v.size and (d[1:] > d[:-1]).all():  # as they come from most callers
             return Column(d, v)
         unique, inverse = np.unique(d, return_inverse=True)
-        return Column(unique, np.bincount(inverse, weights=v, minlength=unique.size))
+        sums = np.bincount(inverse, weights=v, minlength=unique.size).astype(float)
+        return Column(unique, sums)
 
     @staticmethod
     def dense(vector: FloatArray) -> Column:

@@ -7,12 +7,10 @@ from hashlib import blake2b
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import Pattern, interpolation_terms, stiffness
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.mesh.t6 import Mesh
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 
 class Continuum(Body):
@@ -41,7 +39,7 @@ class Continuum(Body):
             nodes, values = interpolation_terms(self.mesh, xy)
             share = values * (weights / weights.sum())[:, None]
             taken, which = np.unique(nodes, return_inverse=True)
-            mean = np.bincount(which.ravel(), weights=share.ravel())
+            mean = np.bincount(which.ravel(), weights=share.ravel()).astype(float)
             self._spreads[key] = (2 * taken[:, None] + np.arange(2)).ravel(), mean[:, None]
         dofs, means = self._spreads[key]
         return lambda direction: Column.of(dofs, (means * direction).ravel())

@@ -10,10 +10,8 @@ from math import sqrt
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from buttress.fe.arrays import FloatArray, IntArray
 
 #: Reference coordinates of the six nodes, (6, 2).
 NODES: FloatArray = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5]])

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import FloatArray
 
 
 def medium_lateral(modulus: float, poisson: float, diameter: float, bending: float) -> float:

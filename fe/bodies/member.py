@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)

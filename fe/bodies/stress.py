@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import jacobian
-from buttress.fe.bodies.element import NODES, QUADRATURE, FloatArray, Triangles, shape
+from buttress.fe.bodies.element import NODES, QUADRATURE, Triangles, shape
 
 
 def strain_at(mesh: Triangles, u: FloatArray, xi: FloatArray) -> FloatArray:

@@ -17,12 +17,10 @@ from typing import Any
 import numpy as np
 import scipy.linalg
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.link import LinkList
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 
 @dataclass(frozen=True)
@@ -152,11 +150,13 @@ def condense(bodies: Sequence[Body], links: LinkList,
             np.add.at(m_kinks, np.ix_(what, bends), body.matrix(read) @ turns)
     flex += flex.T
     flex *= 0.5
-    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks,
-                     limit, load_def, load_rigid, load_kinks, owner,
-                     np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
-                     tuple(x.name for x in measures), m_links, m_rigid, m_kinks, m_loads,
-                     **links.arrays())
+    return Condensed(
+        links=links, bodies=tuple(bodies), loads=tuple(tuple(c) for c in loads), flexibility=flex,
+        rigid=rigid, kinks=kinks, kink_limit=limit, load_deformation=load_def,
+        load_rigid=load_rigid, load_kinks=load_kinks, rigid_body=owner,
+        farthest=np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
+        measure_names=tuple(x.name for x in measures), measure_links=m_links, measure_rigid=m_rigid,
+        measure_kinks=m_kinks, measure_loads=m_loads, **links.arrays())
 
 
 def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int, int]

@@ -16,15 +16,25 @@ and the bounds of a frictional link are widened by ``friction`` times its partne
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 NO_PARTNER = -1
+
+
+class Kind(StrEnum):
+    """What links between two bodies of bone are called; hardware has names of its own."""
+
+    CONTACT = "contact"
+    CONTACT_FRICTION = "contact friction"
+    BOND = "bond"
+    BOND_SHEAR = "bond shear"
 
 
 @dataclass(frozen=True)
@@ -117,7 +127,7 @@ class LinkList:
         return normal_link, self.add(link(tangent, lower=0.0, upper=0.0, friction=friction,
                                           partner=normal_link))
 
-    def arrays(self) -> dict[str, FloatArray]:
+    def arrays(self) -> dict[str, Any]:
         """Compliance, lower, upper, gap, friction and partner as arrays over the links."""
         names = ("compliance", "lower", "upper", "gap", "friction")
         out = {n: np.array([getattr(x, n) for x in self.links], dtype=float) for n in names}

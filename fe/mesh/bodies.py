@@ -6,18 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from shapely.geometry import Polygon
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Edge, Planar, empty_places
 from buttress.fe.mesh.t6 import SIDES, Mesh, border, corner_areas, with_midsides
 from buttress.fe.mesh.triangulate import SizeField, Triangulation, triangulate
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)

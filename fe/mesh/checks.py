@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LineString, Point, Polygon
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Edge, Planar, empty_places
-
-FloatArray = NDArray[np.float64]
 
 SHARPEST = 15.0  # degrees, corners under this cannot be meshed within the quality gate
 NEAR = 0.5  # of the element size: lines that stay nearer than this must meet

@@ -9,10 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
-FloatArray = NDArray[np.float64]
+from buttress.fe.arrays import FloatArray
 
 
 class Edge(NamedTuple):

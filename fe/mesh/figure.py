@@ -10,16 +10,15 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely.geometry import LineString, Polygon
 from shapely.validation import explain_validity
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.checks import check_plan
 from buttress.fe.mesh.edges import Planar
 from buttress.fe.mesh.noding import node_lines
-
-FloatArray = NDArray[np.float64]
 
 SNAP = 0.1  # of the element size: nearer lines and ends are joined
 SHAPE_ERROR = 0.01  # mm, vertices of the outline that change it by less may be dropped
@@ -85,7 +84,9 @@ def _planar(points: FloatArray, chains: list[list[int]], own: list[int], names: 
             raise InputError("the line comes back to itself within a tenth of an element",
                              key=f"{_WORD[kind]}.{name}", expected="a line without a loop")
         parts[kind][name] = points[chain]
-    return Planar(points[chains[0]], tuple(labels), parts["cut"], parts["void"], parts["region"])
+    return Planar(
+        outline=points[chains[0]], labels=tuple(labels), cuts=parts["cut"], voids=parts["void"],
+        regions=parts["region"])
 
 
 def _coordinates(values: ArrayLike, least: int, key: str) -> FloatArray:

@@ -12,11 +12,9 @@ import meshio
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from buttress.fe.arrays import IntArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.t6 import Mesh, border, corner_areas, with_midsides
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 def write(path: str | Path, meshes: Mesh | Sequence[Mesh],

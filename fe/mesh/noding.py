@@ -11,9 +11,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 ROUNDS = 50
 

@@ -6,12 +6,9 @@ from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 GROWTH = 0.3  # mm of element size gained for each mm of distance from a fine place
 NARROW = np.radians(60.0)  # corners narrower than an equilateral triangle need finer elements

@@ -9,11 +9,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.triangulate import angles
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 SIDES = np.array([[0, 1], [1, 2], [2, 0]])  # corners of the sides that mid-sides 3, 4, 5 lie on
 

@@ -16,11 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError, SolveError
 from buttress.fe.mesh.sizing import Sizing, divide, sharpest_corners
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 SizeField = float | Callable[[FloatArray], FloatArray]
 
 SMALLEST_ANGLE = 15.0  # degrees, the gate of the design; a quality limit by practice, no source

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.capacity import Escape
 
-FloatArray = np.ndarray
+
+class Status(StrEnum):
+    """What an answer is; *unconverged* means "not known" and is no verdict."""
+
+    HELD = "held"
+    NO_EQUILIBRIUM = "no equilibrium"
+    UNCONVERGED = "unconverged"
 
 
 @dataclass(frozen=True)
@@ -26,9 +34,9 @@ class Memory:
 
 @dataclass(frozen=True)
 class Answer:
-    """Forces, motions and proof of one step. Arrays are NaN where ``status`` is not "held"."""
+    """Forces, motions and proof of one step. Arrays are NaN where it is not held."""
 
-    status: str                  # "held" | "no equilibrium" | "unconverged"
+    status: Status
     method: str                  # "active set" | "active set, slip start" | ... | "Lemke"
     force: FloatArray            # (n,) N
     rigid: FloatArray            # (m,) mm
@@ -45,4 +53,4 @@ class Answer:
 
     @property
     def held(self) -> bool:
-        return self.status == "held"
+        return self.status == Status.HELD

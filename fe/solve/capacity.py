@@ -16,12 +16,9 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.optimize import linprog
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed
-
-FloatArray = np.ndarray
-
-
 
 
 @dataclass(frozen=True)
@@ -76,7 +73,8 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     slides, presses, rubs = rubs[plain], mates[plain], rubs[~plain]
 
     if m == 0 and h == 0:  # every body is held by itself and none can let go
-        return Capacity("not limited by this model", None, True, None, None)
+        return Capacity(
+            status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
 
     # Unknowns, all but the factor over `scale`: forces, moments at hinges, the factor. The moment
     # at a hinge is that of the loads on the member less that of its links.
@@ -105,14 +103,18 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     if result.status not in (0, 3):
         result = _program(cost, left, rhs, equal, bounds, options)
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
-        return Capacity("not limited by this model", None, True, None, None)
+        return Capacity(
+            status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
     if result.status != 0 or result.x is None:
         missing, motion = _unbalanced(equal[:, :-1], left[:, :-1], rhs, bounds[:-1])
         if missing <= 1e-9:  # zero load is carried, so the program should have had an answer
-            return Capacity(f"not found ({result.message})", None, True, None, None)
+            return Capacity(
+                status=f"not found ({result.message})", factor=None, feasible=True, force=None,
+                escape=None)
         largest = max(float(np.abs(motion).max(initial=0.0)), 1e-300)
-        return Capacity("no equilibrium at zero load", 0.0, False, None,
-                        Escape(motion[:m] / largest, np.zeros(h)))
+        return Capacity(
+            status="no equilibrium at zero load", factor=0.0, feasible=False, force=None,
+            escape=Escape(motion[:m] / largest, np.zeros(h)))
     force = (edges @ result.x)[:n] * scale
     factor = float(result.x[-1])
     # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
@@ -130,8 +132,10 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     # Sign: the load does positive work on the motion that it drives.
     if float(velocity @ load_rigid) < 0:
         velocity, turn = -velocity, -turn
-    return Capacity("limited", factor, True, force, Escape(velocity / largest, turn / largest),
-                    tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
+    return Capacity(
+        status="limited", factor=factor, feasible=True, force=force,
+        escape=Escape(velocity / largest, turn / largest), at_bound=tuple(sorted(let_go)),
+        turning=tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
 
 
 def _edges(slides: FloatArray, presses: FloatArray, friction: FloatArray, size: int

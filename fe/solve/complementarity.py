@@ -14,14 +14,13 @@ from dataclasses import replace
 import numpy as np
 import scipy.linalg
 
-from buttress.fe.solve.answer import Answer
+from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.capacity import Capacity, Escape
 from buttress.fe.solve.lemke import lemke, proves_none
 from buttress.fe.solve.search import follow
 from buttress.fe.solve.step import Step
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 PATHS = 6
 """Further starts where the first path ends on a ray, one for a problem that is not small."""
 SMALL = 400
@@ -210,12 +209,12 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         found = step.accept(force, rigid, kink, np.nan, 0)
         if found is not None:
             return replace(found, method="Lemke")
-        return step.none("unconverged", None, "Lemke's answer did not pass its own residuals")
+        return step.none(Status.UNCONVERGED, None, "Lemke's answer did not pass its own residuals")
     if reason == "ray":
         # Some force system could carry the load (or the linear program would have said so), but
         # loading never raises it: parallel faces without pre-load, say. The ray is the motion.
         largest = max(float(np.abs(rigid).max(initial=0.0)), 1e-300)
-        return step.none("no equilibrium", Escape(rigid / largest, kink / largest),
+        return step.none(Status.NO_EQUILIBRIUM, Escape(rigid / largest, kink / largest),
                           "carried by no force system that loading raises (a ray of Lemke's: "
                           "with friction not a strict proof)", method="Lemke")
-    return step.none("unconverged", limit.escape, f"Lemke's method ended on: {reason}")
+    return step.none(Status.UNCONVERGED, limit.escape, f"Lemke's method ended on: {reason}")

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.stages import Staging, State
 
-FloatArray = np.ndarray
 STEADY = 0.999
 """A change that keeps this share of itself from one cycle to the next does not fall off."""
 LOOK_BACK = 5
@@ -59,8 +59,9 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
         for load, before_it in zip(loads, peaks or [None] * len(loads), strict=True):
             answer, state = staging.step(state, load, near=before_it)
             if not answer.held:
-                return Cycled(answer.status, count - 1, tuple(changes), ratio(changes), slip, peaks,
-                              answer, state)
+                return Cycled(
+                    verdict=answer.status, count=count - 1, change=tuple(changes),
+                    ratio=ratio(changes), slip=slip, peaks=peaks, answer=answer, state=state)
             answers.append(answer)
             moved = max(moved, slipped(answer))
         now = np.concatenate([watch(a) for a in answers])
@@ -71,12 +72,15 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
             one_way = step_before is not None and float(step @ step_before) > 0.0
             step_before = step
             if changes[-1] <= settled:
-                return Cycled("settled", count, tuple(changes), ratio(changes), slip, peaks,
-                              answers[-1], state)
+                return Cycled(
+                    verdict="settled", count=count, change=tuple(changes), ratio=ratio(changes),
+                    slip=slip, peaks=peaks, answer=answers[-1], state=state)
         before = now
     last = ratio(changes)
     verdict = "ratchets" if one_way and last is not None and last >= STEADY else "not settled"
-    return Cycled(verdict, limit, tuple(changes), last, slip, peaks, state.answer, state)
+    return Cycled(
+        verdict=verdict, count=limit, change=tuple(changes), ratio=last, slip=slip, peaks=peaks,
+        answer=state.answer, state=state)
 
 
 def ratio(changes: Sequence[float]) -> float | None:

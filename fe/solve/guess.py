@@ -11,10 +11,8 @@ from __future__ import annotations
 import numpy as np
 import scipy.linalg.lapack as lapack
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.step import Step
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 RCOND = 1e-12
 REFINEMENTS = 4

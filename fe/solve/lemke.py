@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.linalg.blas import dger
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import FloatArray
+
 MOST_PIVOTS = 20_000
 
 

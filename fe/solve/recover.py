@@ -6,13 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, kink_motions
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
 
 
 def nodal_forces(problem: Condensed, load: FloatArray, force: FloatArray) -> list[FloatArray]:

@@ -11,12 +11,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.guess import Guess, Singular
 from buttress.fe.solve.step import Step
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 FEW = 3
 """Changes of state from which on a guess is refined and tried as the answer."""

@@ -14,14 +14,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.step import Step
 from buttress.fe.solve.sticking import Sticking
 from buttress.fe.solve.strategy import run
 from buttress.fe.threads import one_thread
-
-FloatArray = np.ndarray
 
 
 class Solver(Sticking):

@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
-from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.answer import Answer, Memory, Status
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import Step
-from buttress.fe.solve.subset import BoolArray, IntArray, Subset, link_bodies, subset
+from buttress.fe.solve.subset import Subset, link_bodies, subset
 
-FloatArray = np.ndarray
 MOST_SUBSETS = 12
 
 
@@ -60,11 +60,14 @@ class Staging:
         """Rest without load: nothing has moved and nothing carries a force."""
         p = self.problem
         back = self.drags if held_back is None else self.drags | held_back
-        at_rest = Answer("held", "at rest", np.zeros(p.n), np.zeros(p.rigid.shape[1]),
-                         np.zeros(p.kinks.shape[1]), np.zeros(p.n), np.zeros(p.kinks.shape[1]),
-                         np.zeros(len(p.loads)), 0.0, 0.0, 1.0, 0)
-        return State(np.asarray(present, dtype=bool), back, p.lower, p.upper, p.friction,
-                     Memory.none(p), at_rest)
+        at_rest = Answer(
+            status=Status.HELD, method="at rest", force=np.zeros(p.n),
+            rigid=np.zeros(p.rigid.shape[1]), kink=np.zeros(p.kinks.shape[1]), slack=np.zeros(p.n),
+            kink_step=np.zeros(p.kinks.shape[1]), load=np.zeros(len(p.loads)), residual=0.0,
+            complementarity=0.0, rcond=1.0, steps=0)
+        return State(
+            present=np.asarray(present, dtype=bool), held_back=back, lower=p.lower, upper=p.upper,
+            friction=p.friction, memory=Memory.none(p), answer=at_rest)
 
     def live(self, state: State) -> BoolArray:
         """Links that take part ``(n,)``: not held back and both bodies there."""
@@ -155,7 +158,7 @@ class Staging:
                     return self._step(state, load, {}, None)
             plain = replace(state, held_back=state.held_back | self.drags)
         answer, after = self._step(plain, load, prescribed, near)
-        if answer.method == "unchanged" or answer.status == "no equilibrium":
+        if answer.method == "unchanged" or answer.status == Status.NO_EQUILIBRIUM:
             return answer, after
         loose = self.loose(after, answer)
         if not loose:

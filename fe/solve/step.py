@@ -6,12 +6,10 @@ from functools import cached_property
 
 import numpy as np
 
-from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.answer import Answer, Memory, Status
 from buttress.fe.solve.capacity import Escape
 from buttress.fe.solve.sticking import Sticking
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8
@@ -110,8 +108,10 @@ class Step:
         too_far = self.moved_too_far(rigid, kink)
         if too_far is not None:
             return too_far
-        return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
-                      self.load, balance, error, rcond, steps)
+        return Answer(
+            status=Status.HELD, method="active set", force=force, rigid=rigid,
+            kink=kink + self.memory.kink, slack=slack, kink_step=kink, load=self.load,
+            residual=balance, complementarity=error, rcond=rcond, steps=steps)
 
     def moved_too_far(self, rigid: FloatArray, kink: FloatArray) -> Answer | None:
         """That a state is no answer, where bodies move farther in it than they may."""
@@ -119,16 +119,18 @@ class Step:
         if far <= 1.0:
             return None
         size = float(np.abs(rigid).max())
-        return self.none("no equilibrium", Escape(rigid / size, kink / size), TOO_FAR,
+        return self.none(Status.NO_EQUILIBRIUM, Escape(rigid / size, kink / size), TOO_FAR,
                          method="movement beyond its bound")
 
-    def none(self, status: str, escape: Escape | None, note: str = "",
+    def none(self, status: Status, escape: Escape | None, note: str = "",
               method: str = "") -> Answer:
         p = self.p
         nan = np.full(p.n, np.nan)
-        method = method or (LINEAR_PROGRAM if status == "no equilibrium" else "none")
+        method = method or (LINEAR_PROGRAM if status == Status.NO_EQUILIBRIUM else "none")
         no_kink = np.full(p.kinks.shape[1], np.nan)
-        return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
-                      no_kink, self.load, np.nan, np.nan, 0.0, 0,
-                      escape, (note,) if note else ())
+        return Answer(
+            status=status, method=method, force=nan, rigid=np.full(p.rigid.shape[1], np.nan),
+            kink=no_kink, slack=nan, kink_step=no_kink, load=self.load, residual=np.nan,
+            complementarity=np.nan, rcond=0.0, steps=0, escape=escape,
+            notes=(note,) if note else ())
 

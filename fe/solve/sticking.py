@@ -7,10 +7,9 @@ from typing import Self
 import numpy as np
 import scipy.linalg.lapack as lapack
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.threads import one_thread
-
-FloatArray = np.ndarray
 
 LOOSE = 1e-13
 """Reciprocal condition below which the sticking problem counts as singular."""

@@ -7,13 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from buttress.fe.solve.answer import Answer
+from buttress.fe.arrays import IntArray
+from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.complementarity import lemke_answer
 from buttress.fe.solve.search import follow, most_guesses, search
 from buttress.fe.solve.step import Step
-
-IntArray = np.ndarray
 
 FIRM = 1e3
 """Weight of force against slack in trial values, tried where the natural one does not end."""
@@ -92,10 +91,10 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
                 return replace(found, method="active set, neighbour")
             if brief and not quick:
                 limit = capacity(p, step.load, prescribed=step.prescribed)
-                return (step.none("no equilibrium", limit.escape) if _impossible(limit)
+                return (step.none(Status.NO_EQUILIBRIUM, limit.escape) if _impossible(limit)
                         else lemke_answer(step, limit))
             if brief:
-                return step.none("unconverged", None, "left out: all starts but a neighbour's")
+                return step.none(Status.UNCONVERGED, None, "left out: all starts but a neighbour's")
         # Most searches end soon. The proof that nothing holds costs less than long ones.
         found = search(step, stick, most=SOON)
         if found is not None:
@@ -103,18 +102,18 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
         if not quick or near is None:
             limit = capacity(p, step.load, prescribed=step.prescribed)
             if _impossible(limit):
-                return step.none("no equilibrium", limit.escape)
+                return step.none(Status.NO_EQUILIBRIUM, limit.escape)
         if most_guesses(p.n) > SOON:
             found = search(step, stick)
         found = found or _further(step, stick)
         if found is not None:
             return found
         if quick and near is not None:
-            return step.none("unconverged", None, "left out: the longer searches")
+            return step.none(Status.UNCONVERGED, None, "left out: the longer searches")
     if limit is None:
         limit = capacity(p, step.load, prescribed=step.prescribed)
         if _impossible(limit):
-            return step.none("no equilibrium", limit.escape)
+            return step.none(Status.NO_EQUILIBRIUM, limit.escape)
     if step.solver.inverse is not None:
         found = _follow_load(step, stick)
         if found is not None:
@@ -138,5 +137,5 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
             if found is not None:
                 return replace(found, method=f"active set, {name}")
     if quick:
-        return step.none("unconverged", limit.escape, "left out: Lemke's method")
+        return step.none(Status.UNCONVERGED, limit.escape, "left out: Lemke's method")
     return by_lemke or lemke_answer(step, limit)

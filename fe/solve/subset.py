@@ -11,14 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import LinkList
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
-BoolArray = np.ndarray
 
 
 def link_bodies(problem: Condensed) -> IntArray:
@@ -122,4 +119,4 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
         measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
         **{name: getattr(problem, name)[kept]
            for name in ("compliance", "lower", "upper", "gap", "friction", "opens")})
-    return Subset(problem, part, kept, motions, hinges)
+    return Subset(whole=problem, problem=part, links=kept, motions=motions, hinges=hinges)

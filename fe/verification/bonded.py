@@ -19,10 +19,10 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, sheet
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.bodies.element import FloatArray
 from buttress.fe.bodies.embed import spread_points
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.condense import Measure

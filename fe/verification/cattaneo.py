@@ -16,9 +16,9 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, edge_weights
 from buttress.fe.bodies.body import Column
-from buttress.fe.bodies.element import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import LinkList
@@ -88,8 +88,9 @@ def sheared(ratios: tuple[float, ...] = (RATIO,), across: int = ACROSS) -> Shear
     weight = edge_weights(down, down.edges["top"])[nodes[0]]
     order = np.argsort(x)
     first = np.array(normal)[order]
-    return Sheared(x[order], weight[order], answer.force[first] / weight[order],
-                   answer.force[first + 1] / weight[order], answer.slack[first + 1])
+    return Sheared(
+        x=x[order], weight=weight[order], pressure=answer.force[first] / weight[order],
+        traction=answer.force[first + 1] / weight[order], slip=answer.slack[first + 1])
 
 
 def stick(*ratios: float) -> float:

@@ -41,7 +41,7 @@ def moved(answer: Answer) -> np.ndarray:
 def pushed(push: float) -> Cycled:
     """The block on one foot, pressed, under a push that comes and goes."""
     staging = sliding()
-    state = held(staging.step(staging.start(np.ones(1)), np.array([PRESS, 0.0])))
+    state = held(staging.step(staging.start(np.ones(1, dtype=bool)), np.array([PRESS, 0.0])))
     loads = [np.array([PRESS, push]), np.array([PRESS, 0.0])]
     return cycle(staging, state, loads, moved, 20, 1e-9)
 
@@ -62,8 +62,8 @@ def walked(stay: float, limit: int) -> Cycled:
     """The block under a constant push while its weight rocks from foot to foot."""
     staging = walker(stay)
     loads = [np.array([PRESS, 0.0, WALK]), np.array([0.0, PRESS, WALK])]
-    return cycle(staging, staging.start(np.ones(1)), loads, lambda a: place(staging, a), limit,
-                 FINE)
+    return cycle(staging, staging.start(np.ones(1, dtype=bool)), loads,
+                 lambda a: place(staging, a), limit, FINE)
 
 
 def place(staging: Staging, answer: Answer) -> np.ndarray:

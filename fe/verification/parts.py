@@ -12,14 +12,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import sheet
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.bodies.element import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Measure, condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import capacity
@@ -60,7 +60,7 @@ def touch(links: LinkList, a: Continuum, b: Continuum, nodes: tuple[IntArray, In
     count = len(nodes[0])
     normals = np.broadcast_to(np.asarray(normals, dtype=float), (count, 2))
     gaps = np.broadcast_to(np.asarray(gap, dtype=float), count)
-    return [links.contact("contact", "face", (a, b), (a.node(int(i)), b.node(int(j))),
+    return [links.contact(Kind.CONTACT, "face", (a, b), (a.node(int(i)), b.node(int(j))),
                           normal=n, friction=friction, gap=float(g),
                           place=tuple(a.points[i].tolist()))[0]
             for i, j, n, g in zip(*nodes, normals, gaps, strict=True)]

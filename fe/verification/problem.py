@@ -9,8 +9,9 @@ from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import quadrature_points
-from buttress.fe.bodies.element import NODES, QUADRATURE, FloatArray, IntArray, Triangles, shape
+from buttress.fe.bodies.element import NODES, QUADRATURE, Triangles, shape
 from buttress.fe.bodies.stress import strain_at, weights
 from buttress.fe.errors import SolveError
 

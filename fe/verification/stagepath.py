@@ -15,7 +15,7 @@ import numpy as np
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.stages import Staging, State
@@ -40,10 +40,10 @@ def block(feet: int = 1) -> Member:
 def foot(links: LinkList, body: Member, node: int, friction: float, compliance: float = 0.0
          ) -> tuple[int, int]:
     """Contact of a node with the ground below it; numbers of the normal and friction links."""
-    normal = links.add(Link("contact", "ground", GROUND, End(body, body.translation(node, ACROSS)),
-                            lower=0.0))
+    normal = links.add(Link(Kind.CONTACT, "ground", GROUND,
+                            End(body, body.translation(node, ACROSS)), lower=0.0))
     return normal, links.add(Link(
-        "contact friction", "ground", GROUND, End(body, body.translation(node, ALONG)),
+        Kind.CONTACT_FRICTION, "ground", GROUND, End(body, body.translation(node, ALONG)),
         compliance=compliance, lower=0.0, upper=0.0, friction=friction, partner=normal))
 
 
@@ -67,7 +67,7 @@ def held(found: tuple[Answer, State]) -> State:
 def along_path(*loads: tuple[float, float]) -> tuple[float, float]:
     """Displacement [mm] of the block and force [N] of friction against the push, at the end."""
     staging = sliding()
-    state = staging.start(np.ones(1))
+    state = staging.start(np.ones(1, dtype=bool))
     for load in loads:
         state = held(staging.step(state, np.array(load)))
     force = state.answer.force
@@ -81,7 +81,7 @@ def bolted() -> tuple[Staging, tuple[int, int]]:
     part = upright("part", CLAMPED, ())
     bolts = [upright(name, BOLT, (1,)) for name in ("first bolt", "second bolt")]
     links = LinkList()
-    links.add(Link("contact", "base", GROUND, End(part, part.translation(0, ACROSS)), lower=0.0))
+    links.add(Link(Kind.CONTACT, "base", GROUND, End(part, part.translation(0, ACROSS)), lower=0.0))
     first, second = (links.add(Link("head", b.name, End(part, part.translation(1, ACROSS)),
                                     End(b, b.translation(1, ACROSS)), lower=0.0)) for b in bolts)
     lift = [(part, part.translation(1, ACROSS))]
@@ -135,13 +135,13 @@ def left_behind() -> tuple[float, float]:
                      for name, x in (("pusher", 0.0), ("loose", 20.0)))
     links = LinkList()
     spring(links, GROUND, End(pusher, pusher.translation(0, ALONG)), SPRING)
-    touch = links.add(Link("contact", "pusher", End(pusher, pusher.translation(1, ALONG)),
+    touch = links.add(Link(Kind.CONTACT, "pusher", End(pusher, pusher.translation(1, ALONG)),
                            End(loose, loose.translation(0, ALONG)), lower=0.0))
     drag = links.add(Link("drag", "drag", GROUND, End(loose, loose.translation(0, ALONG)),
                           lower=-DRAG, upper=DRAG))
     solver = Solver(condense([pusher, loose], links, [[(pusher, pusher.translation(0, ALONG))]]))
     staging = Staging(solver, {1: [drag]})
-    state = staging.start(np.ones(2))
+    state = staging.start(np.ones(2, dtype=bool))
     for push in (0.5 * PUSH, PUSH, 0.0):
         state = held(staging.step(state, np.array([push])))
     answer = state.answer

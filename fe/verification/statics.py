@@ -13,10 +13,12 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
+from buttress.fe.solve.answer import Status
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
@@ -35,7 +37,6 @@ from buttress.fe.verification.parts import (
 )
 from buttress.fe.verification.problem import node_at, unknowns
 
-FloatArray = np.ndarray
 SLOPE, FRICTION, LOAD = float(np.radians(20.0)), 0.4, 1000.0  # rad, -, N
 PHI = float(np.arctan(FRICTION))
 TENSION = 1000.0  # N
@@ -102,7 +103,7 @@ def untightened() -> float:
     linear program none the wiser, since it lets the screw take a pull that sliding never raises.
     """
     solver = fragment(delta=0.0)
-    slides = solver.answer(np.array([LOAD])).status == "no equilibrium"
+    slides = solver.answer(np.array([LOAD])).status == Status.NO_EQUILIBRIUM
     return float(slides and limit(solver, np.ones(1)) == np.inf)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import sobol_indices
 
+from buttress.fe.arrays import FloatArray
 from buttress.ranking import certainty
 from buttress.ranking import words as rank_words
 from buttress.ranking.certainty import (
@@ -22,8 +23,6 @@ from buttress.ranking.certainty import (
 from buttress.ranking.records import Driven
 from buttress.report import rank as rank_table
 from buttress.sweeps.design import unit_samples
-
-FloatArray = np.ndarray
 
 
 def ishigami(u: FloatArray) -> FloatArray:

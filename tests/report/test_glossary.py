@@ -29,8 +29,8 @@ def test_the_words_of_the_table_are_in_the_glossary() -> None:
     words = " ".join(t.word for t in glossary().terms)
     for word in ("subsidence", "step-off", "gap", "tilt", "capacity", "residual", "yield"):
         assert word in words
-        assert any(word in h.replace("-<br>", "").replace("<br>", " ") or word in h.replace(
-            "<br>", "") for h in HEAD) or word == "residual"
+        assert any(word in h.replace("-\n", "").replace("\n", " ") or word in h.replace(
+            "\n", "") for h in HEAD) or word == "residual"
 
 
 def test_the_glossary_as_a_page_as_text_and_by_word() -> None:
