@@ -119,8 +119,8 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
         level: Level = "note" if screw.locked or screw.count > 1 else "warning"
         names = " and ".join(f'"{name}"' for name in both)
         yield (level, "thread on both sides", f"thread engages both sides of {names}",
-               "a thread engaged on both sides keeps the pieces at their distance and does not close a "
-               "gap; technique follows training and the implant's instructions")
+               "a thread engaged on both sides keeps the pieces at their distance and does not "
+               "close a gap; technique follows training and the implant's instructions")
 
 
 def _tip(section: Section, placed: Placed) -> Iterator[Note]:
