@@ -1,4 +1,4 @@
-"""Solve the bench set-ups and set the figures beside the expectations."""
+"""Solve the bench set-ups and compare the figures with the expectations."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def study_of(test: BenchTest) -> Study:
 def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[dict[str, Any]]:
     """Every bench test (or those named) as a record with its claims, figures and verdicts.
 
-    Raises `InputError` for a name that no test has.
+    Raises `InputError` for an unknown name.
     """
     for name in only:
         require_known(name, bench_names(), "bench test", key="--only")
@@ -61,7 +61,7 @@ def run_test(test: BenchTest, say: Say = lambda text: None) -> dict[str, Any]:
 
 
 def _how(comparison: Comparison) -> dict[str, Any]:
-    """Mesh, residuals and the limits of each construct: what the figures rest on."""
+    """Mesh, residuals and the limits of each construct: the basis of the figures."""
     return {
         "mesh": {"size_mm": comparison.study.mesh.size_mm,
                  "elements": sum(b["elements"] for b in comparison.mesh.values())},
