@@ -1,4 +1,4 @@
-"""Live answers of a study, for sliders and films: only what a question changes is computed anew."""
+"""Interactive answers, for sliders and animations: only what has changed is recomputed."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from buttress.sweeps.workshop import Frame, Law, Workshop, share_key
 
 @dataclass(frozen=True)
 class Live(Displayed):
-    """One construct under one load: its figures and what is drawn of it."""
+    """One construct under one load: its figures and the data for its drawing."""
 
     construct: str
     result: LoadResult
@@ -32,9 +32,9 @@ class Live(Displayed):
 class Explorer:
     """Answers any construct of a study under any load, with other values at its keys.
 
-    The first question about a construct meshes and condenses it. After that, other loads,
-    frictions, strengths and tensions are answered from the condensed problem in tens of
-    milliseconds; another geometry or bone costs a new factorisation. Not for several threads.
+    The first request for a construct meshes and condenses it. After that, other loads, friction
+    coefficients, strengths and tensions are solved on the condensed problem in tens of
+    milliseconds; another geometry or bone needs a new factorisation. Not thread-safe.
     """
 
     def __init__(self, study: Study) -> None:
@@ -43,19 +43,19 @@ class Explorer:
 
     @property
     def counts(self) -> dict[str, int]:
-        """What had to be done so far: bones meshed, bodies factorised, constructs condensed."""
+        """Work done so far: bones meshed, bodies factorised, constructs condensed."""
         return dict(self._workshop.counts)
 
     def answer(self, construct: str, load_N: float, values: Mapping[str, Any] | None = None
                ) -> Live:
         """The answer of a construct under a total joint force.
 
-        ``values``: other values by dotted key, as in a sweep. Raises InputError for a construct
-        or key that the study has not, and for a load that is not positive.
+        ``values``: other values by dotted key, as in a sweep. Raises InputError for an unknown
+        construct or key, and for a load that is not positive.
         """
         if not 0.0 < load_N <= 20_000.0:
-            raise InputError("a load that cannot be put on", value=f"{load_N:g}",
-                             expected="a total joint force over 0 and up to 20000 N")
+            raise InputError("not a valid load", value=f"{load_N:g}",
+                             expected="a total joint force above 0 and up to 20000 N")
         with one_thread():
             case, _, model, _ = self._model(construct, values)
             reader = Reader.of(model.bone, self._workshop.intact(case.study))
