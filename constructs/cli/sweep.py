@@ -25,7 +25,7 @@ Vary = Annotated[list[str] | None, typer.Option(
     "--vary", metavar="KEY=RANGE", show_default=False,
     help="What to vary; may be repeated: a dotted KEY of the study (* for every name), "
          "NAME.present, fracture.NAME.slope_deg (angle to the long axis), "
-     "scale.cancellous_strength, "
+         "scale.cancellous_strength, "
          "scale.bearing_stiffness; RANGE is a:b:n, a list, or normal(m,s), lognormal(median,s), "
          "uniform(a,b), triangular(a,m,b), choice(a,b).")]
 Samples = Annotated[int | None, typer.Option("--samples", metavar="N", show_default=False,
@@ -132,7 +132,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          bins: Annotated[int | None, typer.Option(
              "--bins", metavar="K", show_default=False,
              help="Share meshes: K steps for inputs that change geometry or modulus; the resulting "
-      "error is measured.")] = None,
+                  "error is measured.")] = None,
          no_indices: Annotated[bool, typer.Option(
              "--no-indices", help="Skip the sensitivities: far fewer cases.")] = False,
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,

@@ -1,4 +1,4 @@
-"""What a step starts from and what it answers: memory, forces, motions and their proof."""
+"""The initial state and the solution of a step: memory, forces, motions and their residuals."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ FloatArray = np.ndarray
 
 @dataclass(frozen=True)
 class Memory:
-    """What earlier stages left: slip or crushing of each link and kink of each hinge [mm]."""
+    """State left by earlier stages: slip or crushing of each link and kink of each hinge [mm]."""
 
     offset: FloatArray
     kink: FloatArray
@@ -26,7 +26,7 @@ class Memory:
 
 @dataclass(frozen=True)
 class Answer:
-    """Forces, motions and proof of one step. Arrays are NaN where ``status`` is not "held"."""
+    """Forces, motions and residuals of one step. Arrays are NaN where ``status`` is not "held"."""
 
     status: str                  # "held" | "no equilibrium" | "unconverged"
     method: str                  # "active set" | "active set, slip start" | ... | "Lemke"
@@ -36,8 +36,8 @@ class Answer:
     slack: FloatArray            # (n,) w: slip, opening or crushing of this step, mm
     kink_step: FloatArray        # (h,) kink of this step, mm
     load: FloatArray             # (p,) factor of each load case
-    residual: float              # equilibrium error over the total load
-    complementarity: float       # distance of the forces from their projection, over the load
+    residual: float              # equilibrium error relative to the total load
+    complementarity: float       # distance of the forces from their projection, likewise
     rcond: float
     steps: int
     escape: Escape | None = None
