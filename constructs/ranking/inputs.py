@@ -187,6 +187,5 @@ def _based(study: Study, entry: Uncertain) -> Uncertain:
     if entry.of == "value":
         return entry
     here = _value(study, entry.key)
-    assert isinstance(here, int | float), f"{entry.key} is relative, so its value must be a single "
-                                          "number"
+    assert isinstance(here, int | float), f"{entry.key} is relative: not one number"
     return replace(entry, base=float(here))

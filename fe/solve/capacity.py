@@ -100,7 +100,7 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     cost[-1] = -1.0
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
     # Without presolve it is a quarter faster, and presolve occasionally reports a problem as
-        # infeasible that has a solution at zero load.
+    # infeasible that has a solution at zero load.
     result = _program(cost, left, rhs, equal, bounds, {**options, "presolve": False})
     if result.status not in (0, 3):
         result = _program(cost, left, rhs, equal, bounds, options)

@@ -53,7 +53,7 @@ def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
             inside = basis >= n
             z = np.zeros(n + 1)
             # Zero apart from rounding, which grows with the right-hand side; the residuals of the
-        # solution are checked later.
+            # solution are checked later.
             if table[basis == cover, -1].max(initial=0.0) <= 1e-9 * max(1.0, abs(right).max()):
                 z[basis[inside] - n] = table[inside, -1]
                 return np.maximum(z[:n], 0.0), "solution"
