@@ -1,4 +1,4 @@
-"""How far an answer is from that of an infinitely fine mesh, from three meshes."""
+"""Estimate of the discretisation error of a result from three meshes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Solve the bench set-ups and set the figures beside the expectations."""
+"""Solve the bench set-ups and compare the figures with the expectations."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def run_test(test: BenchTest, say: Say = lambda text: None) -> dict[str, Any]:
 
 
 def _how(comparison: Comparison) -> dict[str, Any]:
-    """Mesh, residuals and the limits of each construct: what the figures rest on."""
+    """Mesh, residuals and the limits of each construct: the basis of the figures."""
     return {
         "mesh": {"size_mm": comparison.study.mesh.size_mm,
                  "elements": sum(b["elements"] for b in comparison.mesh.values())},

@@ -21,7 +21,7 @@ from buttress.study.tables import number
 
 @cache
 def _taper_curve() -> PchipInterpolator:
-    """Share of the way from shaft to plateau over the depth below the joint line."""
+    """Fraction of the way from shaft to plateau, by depth below the joint line."""
     knots = ("plateau_end", "upper_depth", "lower_depth", "flare_end")
     depth = [number("anatomy", "outline", k) for k in knots]
     share = [1.0, number("anatomy", "outline", "upper_fraction"),
@@ -45,7 +45,7 @@ class Flared:
 
     @property
     def fall(self) -> float:
-        """Fall of the joint line over x, mm/mm."""
+        """Fall of the joint line per unit of x, mm/mm."""
         return float(np.tan(np.radians(self.given.slope)))
 
     def joint(self, x: ArrayLike) -> FloatArray:
@@ -67,7 +67,7 @@ class Flared:
         return np.asarray(a - (radius - np.sqrt(radius**2 - above**2)))
 
     def centre(self, h: ArrayLike) -> FloatArray:
-        """x of the middle of the cut at a level: 0 at the plateau, in front of it at the shaft."""
+        """x of the middle of the cut at a level: 0 at the plateau, anterior to it at the shaft."""
         return -self.given.shaft_offset * (1.0 - taper(h)) + 0.0
 
     def walls(self) -> tuple[FloatArray, FloatArray]:

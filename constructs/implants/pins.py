@@ -1,4 +1,4 @@
-"""Screws and wires: members in bone or graft, held across and along, or resting over a void."""
+"""Screws and wires: members anchored in bone or graft, or supporting bone across a void."""
 
 from __future__ import annotations
 
@@ -50,10 +50,10 @@ from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
 REST_GAP = 1.5
-"""Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
+"""Bone farther than this [mm] from a screw in a void is not supported by it."""
 HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
 HEADS = (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE, Hold.LOCKED_HEAD)
-"""Kinds of the link along a screw's axis between its head and what it rests on."""
+"""Kinds of link along a screw's axis between its head and the surface under it."""
 
 
 def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
@@ -105,7 +105,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
         solid, modulus, poisson = solids[cell.solid], grip.modulus, grip.poisson
         node = int(np.argmin(np.abs(s - cell.middle)))
         centre = axis.point(cell.middle)
-        # E t of the sheet that one of the pieces side by side has for itself
+        # E t of the share of the sheet for each of the pieces side by side
         stretch, depth = grip.sheet * (1.0 - poisson**2) / count, grip.depth / count
         element = part.sections[min(node, len(part.sections) - 1)]
         length = cell.end - cell.start
@@ -124,7 +124,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
             engaged = min(cell.end, high) - max(cell.start, low)
             shear = grip.shear * thread_shape_factor(screw_form(pin.form))
         else:
-            # A smooth wire only sticks in its hole, in bone.
+            # A smooth wire is held only by press fit, in bone.
             engaged, shear = length, press_fit() if solid.kind == "bone" else 0.0
         if engaged <= SAME_PLACE or shear <= 0.0:
             continue
@@ -139,7 +139,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
           solids: list[Solid], links: LinkList) -> None:
-    """Bone or graft that rests on the pin where it passes through an empty void."""
+    """Bone or graft supported by the pin where it passes through an empty void."""
     member, along = part.member, axis.direction
     across = np.array([-along[1], along[0]])
     friction = number("materials", "friction", "plate_on_bone")
@@ -157,7 +157,7 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
             inside &= inside[::-1]
             spots = points[inside] if inside.any() else touch[None]
             take = solid.body.spread(spots, np.ones(len(spots)))
-            # Friction acts on the pin's surface: without the arm the pair would turn by itself.
+            # Friction acts on the pin's surface: without the arm the pair would not balance.
             arm = touch - member.points[node]
             crush = float(solid.piece.local(touch, pin.position_in_depth_mm).compressive_strength)
             links.contact(Hold.REST, pin.name, (member, solid.body),
@@ -198,15 +198,15 @@ def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member,
                                   End(member, member.translation(0, along)),
                                   End(solid.body, take(along)), compliance=STIFF, lower=0.0,
                                   place=_pair(surface), direction=_pair(along)))
-    raise InputError("the head of the screw rests on no body", key=f"screw.{screw.name}",
-                     expected="a head on the bone's surface")
+    raise InputError("the screw head has no bone under it", key=f"screw.{screw.name}",
+                     expected="a head on the bone surface")
 
 
 def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList,
                    later: bool = False) -> int:
-    """Head in a plate's hole: pressed and rubbing until the hole's edge, or locked.
+    """Head in a plate's hole: in frictional contact up to the hole's edge, or locked.
 
-    ``later``: a stage locks it; until then it is pressed, and its moment waits.
+    ``later``: a stage locks it; until then it is in contact only and carries no moment.
     """
     assert screw.hole is not None
     node = int(np.argmin(np.abs(seat.s - seat.line.holes[screw.hole - 1])))

@@ -1,4 +1,4 @@
-"""Plates: a member along the bone's surface, resting and rubbing on it node by node."""
+"""Plates: a member along the bone surface, in frictional contact with it node by node."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ NEAR = 0.5
 
 def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
               bonded: bool = False) -> Seat:
-    """The plate's member and its contact with the bone; ``bonded`` holds it both ways.
+    """The plate's member and its contact with the bone; ``bonded`` resists both directions.
 
     Raises `InputError` where it touches no body.
     """
@@ -43,7 +43,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
     touching = _surface_nodes(bone, plate.side, line)
     if not touching:
         raise InputError("the plate touches no body", key=f"plate.{plate.name}",
-                         expected="a plate that lies on the bone's surface")
+                         expected="a plate that lies on the bone surface")
     s = stations([line.s[0], line.s[-1], *line.holes, *(t[2] for t in touching)])
     points, normals, offset = line.at(s)
     centre = points + normals * offset[:, None]
@@ -80,7 +80,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
 
 
 def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[tuple[int, int, float, float]]:
-    """Bone nodes under the plate: (body, node, distance along the plate, length it stands for)."""
+    """Bone nodes under the plate: (body, node, distance along the plate, tributary length)."""
     found = []
     for i, body in enumerate(bone.bodies):
         weight = edge_lengths(body.mesh, side)
@@ -93,7 +93,7 @@ def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[tuple[int, in
 
 
 def _project(points: FloatArray, line: PlateLine) -> tuple[FloatArray, FloatArray]:
-    """For each point, distance along the plate of the nearest place of its line, and how far."""
+    """For each point, position along the plate of the nearest point of its line, and distance."""
     a, step = line.points[:-1], np.diff(line.points, axis=0)
     ahead = points[:, None] - a
     t = np.clip((ahead * step).sum(axis=2) / (step**2).sum(axis=1), 0.0, 1.0)

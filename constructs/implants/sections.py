@@ -1,4 +1,4 @@
-"""Implants by the numbers: section properties of screws and plates, pull-out, metals."""
+"""Properties of implants: sections of screws and plates, pull-out force, metals."""
 
 from __future__ import annotations
 
@@ -71,8 +71,8 @@ def flat_section(width: float, thickness: float, hole: float = 0.0) -> Bending:
 def arc_section(width: float, thickness: float, arc_deg: float, hole: float = 0.0) -> Bending:
     """Sector of a tube, hollow side on the bone, by numerical integration.
 
-    `width` is the chord over the outer edges, `hole` the width lost at the crown. The walls left
-    of and right of the hole are alike, so one is integrated and doubled.
+    `width` is the chord over the outer edges, `hole` the width lost at the crown. The walls on
+    both sides of the hole are equal, so one is integrated and doubled.
     """
     half = math.radians(arc_deg) / 2
     outer = width / 2 / math.sin(half)
@@ -118,7 +118,7 @@ class ScrewForm:
         return self.shaft is None
 
     def default_thread(self, length: float) -> float:
-        """Threaded length of a screw of this form, mm: all of it, or the long thread that fits.
+        """Threaded length of a screw of this form, mm: all of it, or the long thread where it fits.
 
         A cancellous screw gets the long thread when that leaves at least as much shaft as the
         short thread is long (common practice, no source).
@@ -129,7 +129,7 @@ class ScrewForm:
         return min(self.long_thread if fits else self.short_thread, length)
 
     def section(self, threaded: bool) -> Bending:
-        """Section that carries: the core in the thread, the shaft diameter in the shaft."""
+        """Load-bearing section: the core in the thread, the shaft diameter in the shaft."""
         return round_section(self.core if threaded or self.shaft is None else self.shaft)
 
 
@@ -171,7 +171,7 @@ def gliding(screw: Screw) -> float | None:
 
 
 def glides(screw: Screw) -> bool:
-    """Whether the thread runs free in the near fragment: a gliding hole as wide as the thread."""
+    """Whether the thread is free in the near fragment: a gliding hole as wide as the thread."""
     hole = gliding(screw)
     return hole is not None and hole >= screw_form(screw.form).thread
 
@@ -202,7 +202,7 @@ def press_fit() -> float:
 
 
 def depth_positions(pin: Pin) -> tuple[float, ...]:
-    """z of each of the pieces that stand side by side (`count`), mm; their middle as given."""
+    """z of each of `count` pieces side by side, mm; their middle as given."""
     if isinstance(pin, Screw):
         pitch = head_diameter(pin) + number("screws", "in use", "side_by_side_gap")
     else:
@@ -213,7 +213,7 @@ def depth_positions(pin: Pin) -> tuple[float, ...]:
 
 @dataclass(frozen=True)
 class PlateSection:
-    """One stretch of a plate: `solid` between holes, `net` at a hole; sizes in mm."""
+    """One segment of a plate: `solid` between holes, `net` at a hole; sizes in mm."""
 
     width: float
     thickness: float
@@ -240,7 +240,7 @@ def plate_section(name: str, thickness: float | None = None) -> PlateSection:
 
 
 def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
-    """(end of the stretch along the plate in mm, section), from proximal to distal."""
+    """(end of the segment along the plate in mm, section), from proximal to distal."""
     if plate.segments is None:
         name = plate.section
         assert name is not None
@@ -255,7 +255,7 @@ def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
     hole, end, found = number("plates", "segments", "hole"), 0.0, []
     for segment in plate.segments:
         end += segment.length_mm
-        # A segment narrower than two holes keeps half of its width beside one.
+        # A segment narrower than two holes keeps half of its width at a hole.
         found.append((end, _flat(segment.width_mm, segment.thickness_mm,
                                  min(hole, segment.width_mm / 2))))
     return tuple(found)

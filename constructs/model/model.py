@@ -1,4 +1,4 @@
-"""One construct on the bone: condensed, tightened, and answered for any load."""
+"""One construct on the bone: condensed, tightened, and solved for any load."""
 
 from __future__ import annotations
 
@@ -43,9 +43,9 @@ class Model:
     tightened: Answer | None
     memory: Memory
     whole: Model | None = None
-    """Of a construct with stages: everything that is ever placed, before the first stage."""
+    """For a construct with stages: all parts that are ever placed, before the first stage."""
     built: tuple[Any, ...] = ()
-    """Of `whole`: what its building stages led to, so that they are not carried out twice."""
+    """For `whole`: the result of its building stages, so that they are not carried out twice."""
 
     @property
     def problem(self) -> Condensed:
@@ -69,8 +69,8 @@ class Model:
                brief: bool = False) -> Answer:
         """The step from the tightened state to a total joint force [N].
 
-        Every load is one step of its own from the tightened state, so an answer does not depend
-        on which other loads were asked for. Where tightening fails, its answer is returned.
+        Every load is a separate step from the tightened state, so a solution does not depend on
+        which other loads were requested. Where tightening fails, its result is returned.
         """
         if self.tightened is not None and not self.tightened.held:
             return self.tightened
@@ -80,7 +80,7 @@ class Model:
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.
 
-        ``rising``: their pull may change as it does under load, which bounds any held load.
+        ``rising``: their force may change as it does under load, which bounds any held load.
         """
         return capacity(self.problem, self.bone.load_vector(1.0),
                         prescribed=None if rising else self.hardware.tighten,
@@ -94,7 +94,7 @@ def blocks_of(construct: Construct) -> tuple[Block, ...]:
 
 
 def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
-    """Screws and wires as metal bonded into the section, where the construct asks for that."""
+    """Screws and wires as metal bonded into the section, where the construct requests it."""
     if construct.model != "bonded inclusions":
         return ()
     section, out = Section(study.section), []
@@ -112,7 +112,7 @@ def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
 
 
 class Bones:
-    """The bones of a study, one for each geometry and modulus field that its constructs need."""
+    """The bones of a study, one per geometry and modulus field that its constructs need."""
 
     def __init__(self, study: Study) -> None:
         self.study = study
@@ -120,7 +120,7 @@ class Bones:
         self._found: dict[tuple, Bone] = {((), ""): self.base}
 
     def of(self, construct: Construct) -> Bone:
-        """The bone of a construct; shared by all that need the same."""
+        """The bone of a construct; shared by all that need the same one."""
         blocks = blocks_of(construct)
         bonded = construct.model == "bonded inclusions"
         key = (blocks, construct.name if bonded else "")
@@ -161,15 +161,15 @@ def assemble(bone: Bone, construct: Construct) -> Model:
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:
-    """What bonded metal, which takes the place of bone or graft, cannot show of a pin."""
+    """Warnings on pins that bonded metal, which replaces bone or graft, cannot represent."""
     axis = screw_axis(Section(study.section), pin, construct.plates)
     empty = {v for _, _, v in void_stretches(study, axis)} - {f.void for f in construct.fills}
-    return [f'{pin.name}: bonded metal counts only where it lies in bone or graft, so nothing of '
-            f'the {pin.what} is left in the empty void "{void}"' for void in sorted(empty)]
+    return [f'{pin.name}: bonded metal counts only within bone or graft, so no part of '
+            f'the {pin.what} is modelled in the empty void "{void}"' for void in sorted(empty)]
 
 
 def fill_for(construct: Construct, region: str) -> Fill | None:
-    """The fill of a region: a block of that name, or what fills the void of that name."""
+    """The fill of a region: the block of that name, or the fill of the void of that name."""
     for fill in construct.fills:
         if (fill.name if fill.points_mm is not None else fill.void) == region:
             return fill
@@ -177,7 +177,7 @@ def fill_for(construct: Construct, region: str) -> Fill | None:
 
 
 def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
-    """A fill as a body; made once for each region and material, then shared."""
+    """A fill as a body; made once per region and material, then shared."""
     fill = fill_for(construct, region)
     assert fill is not None
     material = fill_material(fill)
@@ -193,9 +193,9 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
 
 
 def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
-    """Links along every face: fractures touch and rub, fills rest or stick, void faces are free.
+    """Links along every face: contact of fractures, contact or bond of fills, free walls of voids.
 
-    Inside the outline of a bonded inclusion a fracture is not parted; a fill is stuck fast then.
+    Inside the outline of a bonded inclusion a fracture is not separated; a fill is then bonded.
     """
     count = len(bone.solids)
     slots: dict[int, Solid] = dict(enumerate(bone.solids))
@@ -232,8 +232,8 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
 def junction_layers(bone: Bone) -> Callable[[Interface], FloatArray]:
     """Compliance of each node's links of a face [mm/N]: 0, but stiff where faces meet.
 
-    Where three bodies share a point, the links between them are one too many: forces could run
-    round in a ring. A thousandth of a millimetre a kilonewton makes them unique.
+    Where three bodies share a point, the links between them are redundant by one, so forces are not
+    unique. A compliance of a micrometre per kilonewton makes them unique.
     """
     meshes = [*(s.mesh for s in bone.solids), *bone.regions]
 
@@ -246,7 +246,7 @@ def junction_layers(bone: Bone) -> Callable[[Interface], FloatArray]:
 
 
 def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...]) -> None:
-    """Face links added since ``start`` that lie in an inclusion's outline hold both ways."""
+    """Make face links added since ``start`` two-way where they lie in an inclusion's outline."""
     for i in range(start, len(links.links)):
         link = links.links[i]
         if any(bar.holds(np.array(link.place)) for bar in inclusions):

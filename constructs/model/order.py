@@ -19,12 +19,12 @@ from buttress.study.implants import tension
 from buttress.study.stages import Stage
 
 WATCHED = ("joint ", "lip ")
-"""Beginnings of the names of measures that must come to rest in a cycle: joint surface and lips."""
+"""Prefixes of the measures that must settle in a cycle: joint surface and lips."""
 
 
 @dataclass(frozen=True)
 class Done:
-    """What a stage led to: the answers of its steps, of which the last may fail, and the state."""
+    """The result of a stage: answers of its steps, of which the last may fail, and the state."""
 
     answer: Answer
     state: State
@@ -37,7 +37,7 @@ class Done:
 class Order:
     """Carries out the stages of one construct.
 
-    ``model``: all of the construct, whatever is placed when; its tightening is left to stages.
+    ``model``: the whole construct, with all parts ever placed; tightening is left to the stages.
     """
 
     def __init__(self, model: Model) -> None:
@@ -65,7 +65,7 @@ class Order:
         self.watched = np.array([name.startswith(WATCHED) for name in p.measure_names], dtype=bool)
 
     def start(self) -> State:
-        """Before the first stage: what no stage places is there, nothing is loaded."""
+        """Before the first stage: parts that no stage places are present, without load."""
         later = [self.bodies[name] for s in self.model.construct.stages if s.do == "place"
                  for name in s.what or ()]
         present = np.ones(len(self.model.problem.bodies), dtype=bool)

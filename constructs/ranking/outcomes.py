@@ -1,4 +1,4 @@
-"""What every sample of a ranking gave, and in which order it puts the constructs."""
+"""Outcomes of the samples of a ranking, and the resulting order of the constructs."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ LIMITS = {
     "metal over yield": ("metal_yield_ratio", "of yield",
                          "max(coalesce(plate_yield_ratio, 0), coalesce(screw_yield_ratio, 0))"),
 }
-"""Limits by name: their key in ``[limits]``, its unit, and what the store has of them."""
+"""Limits by name: their key in ``[limits]``, its unit, and the expression in the store."""
 
 
 @dataclass(frozen=True)
 class Outcomes:
-    """What every sample gave, ``(samples, constructs)``; NaN where a number does not exist.
+    """Outcomes of all samples, ``(samples, constructs)``; NaN where a number does not exist.
 
     ``status``: "held", "no equilibrium", "unconverged" or "none" (refused, or failed).
     ``capacity_N`` is capped at the search limit, also where the model does not limit it.
-    ``figures``: what each of `LIMITS` limits, the worst place of the construct.
+    ``figures``: the quantity of each of `LIMITS`, at the worst position in the construct.
     """
 
     constructs: tuple[str, ...]
@@ -53,25 +53,25 @@ class Outcomes:
             figures={k: v[part] for k, v in self.figures.items()})
 
     def keeps(self, name: str, limit: float) -> np.ndarray:
-        """Whether a limit is kept; what is not held does not keep it, what has no such figure does.
+        """Whether a limit is met; not met without equilibrium, met where there is no such figure.
         """
         return self.held & (np.nan_to_num(self.figures[name], nan=0.0) <= limit)
 
     def keeps_all(self, limits: dict[str, float]) -> np.ndarray:
-        """Whether a construct is held and keeps every limit."""
+        """Whether a construct is held and meets every limit."""
         return np.logical_and.reduce([self.held, *(self.keeps(*x) for x in limits.items())])
 
     def merit(self, limits: dict[str, float]) -> FloatArray:
-        """Order of merit, smaller is better: what keeps all limits comes before all else.
+        """Order of merit, smaller is better: constructs that meet all limits come first.
 
-        A fragment that tilts or shifts beside its place may sink less in the mean.
+        The mean subsidence alone may be smaller for a fragment that tilts or shifts sideways.
         """
         return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
 
     def ranks(self, limits: dict[str, float]) -> FloatArray:
-        """Ranks from 1 by `merit` in each sample, ``(n, constructs)``; equals share theirs.
+        """Ranks from 1 by `merit` in each sample, ``(n, constructs)``; ties share a rank.
 
-        What has no answer has no rank (NaN), and is left out of the ranks of the others.
+        Constructs without an answer have no rank (NaN) and do not affect the ranks of the others.
         """
         merit = np.where(np.isin(self.status, ANSWERS), self.merit(limits), np.nan)
         ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
@@ -79,25 +79,25 @@ class Outcomes:
         return np.where(np.isnan(merit), np.nan, ranks)
 
     def best(self, limits: dict[str, float]) -> FloatArray:
-        """Who is best in each sample, ``(n, constructs)``: of those that keep all limits.
+        """The best construct in each sample, ``(n, constructs)``, of those that meet all limits.
 
-        Nobody, where none does: to be the last to let go is not to be best.
+        None where none does: the last construct to fail does not count as the best.
         """
         return best_shares(np.where(self.keeps_all(limits), self.score(), np.inf))
 
     def less(self, this: int, other: int) -> np.ndarray:
-        """Where one construct sinks less than another, or holds where that does not.
+        """Where one construct subsides less than another, or holds where the other does not.
 
-        Nowhere where neither holds, whichever carries more.
+        False where neither holds, even if one has the larger capacity.
         """
         score = self.score()
         either = self.held[:, this] | self.held[:, other]
         return either & (score[:, this] < score[:, other])
 
     def score(self) -> FloatArray:
-        """Order of sinking, smaller is less: what is held by its subsidence, then by capacity.
+        """Order of subsidence, smaller is less: held constructs by subsidence, others by capacity.
 
-        What has no equilibrium comes after all that is held, what failed last of all.
+        Constructs without equilibrium come after all that are held, failed solutions last.
         """
         sunk = np.where(self.held, np.nan_to_num(self.subsidence_mm, nan=0.0), 0.0)
         loose = 1e6 - np.nan_to_num(self.capacity_N, nan=0.0)
@@ -106,9 +106,9 @@ class Outcomes:
 
 
 def best_shares(score: FloatArray) -> FloatArray:
-    """Who is best in each sample, ``(n, constructs)``: one, or shared among equals.
+    """The best construct in each sample, ``(n, constructs)``, shared among ties.
 
-    Nobody where every score is infinite.
+    None where every score is infinite.
     """
     top = (score == score.min(axis=1, keepdims=True)) & np.isfinite(score)
     return top / np.maximum(top.sum(axis=1, keepdims=True), 1)

@@ -1,4 +1,4 @@
-"""How sure a ranking is: constructs on the same uncertain samples, and what drives it."""
+"""Certainty of a ranking: constructs on the same uncertain samples, and what drives it."""
 
 from __future__ import annotations
 
@@ -59,8 +59,8 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
                          cluster=cluster, say=say)
     if summary.interrupted:
-        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left, "
-                            "with which the same command goes on")
+        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
+                            "the same command resumes with them")
     names = tuple(c.name for c in study.constructs)
     found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
     return ranked(one, drawn, found, reference, summary, cost)
@@ -107,7 +107,7 @@ def _at_load(study: Study, load: float) -> LoadInput:
 
 def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,
            cost: Estimate) -> RankResult:
-    """The statistics of outcomes that are there already."""
+    """The statistics of existing outcomes."""
     names = found.constructs
     limits = {name: float(getattr(study.limits, key)) for name, (key, _, _) in LIMITS.items()
               if name in found.figures and np.isfinite(found.figures[name]).any()}
@@ -146,7 +146,7 @@ def _against(found: Outcomes, this: int, reference: int) -> Against:
     held, other = found.held[:, this], found.held[:, reference]
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
-    # What has no answer might have sunk less or more, so it counts as neither.
+    # Without an answer the subsidence might be smaller or larger, so it counts as neither.
     known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
     less, more = known & found.less(this, reference), known & found.less(reference, this)
     return Against(
@@ -186,7 +186,7 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     count = len(exact.status)
     binned = found.rows(slice(0, count))
     sunk = np.abs(binned.subsidence_mm - exact.subsidence_mm)
-    # Of the load where less is carried: a share of next to nothing says nothing.
+    # Relative to the load where the capacity is smaller: a share of almost nothing has no meaning.
     held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, found.load_N)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
     best = [x.best(limits) for x in (binned, exact)]

@@ -1,7 +1,7 @@
-"""Rules of the trade: what a surgeon would say of a construct before anything is solved.
+"""Rules of the trade: known principles of fixation, checked before anything is solved.
 
-A broken rule is no error: the construct is solved all the same, and warned of. Only what cannot
-be solved at all (an implant that touches no bone, a load beside the joint) is an `InputError`.
+A broken rule is not an error: the construct is solved, with a warning. Only what cannot be solved
+(an implant without contact to bone, a load outside the joint) is an `InputError`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from buttress.study.study import Construct, Study
 
 @dataclass(frozen=True)
 class Finding:
-    """What a rule says of a part of a construct, and why the rule is there.
+    """The finding of a rule on a part of a construct, and the reason for the rule.
 
     `level`: note = worth knowing, warning = doubtful, broken = against the rule. `rule` is a short
     stable name.
@@ -45,8 +45,8 @@ def check(study: AnyStudy) -> list[Finding]:
     "note", "warning" or "broken".
 
     Raises InputError, with the key, where the study cannot be solved: a fracture, void or fragment
-    outside the bone, lines that cannot be meshed, a graft outside its void, a load beside the
-    joint line, an implant that touches no bone.
+    outside the bone, lines that cannot be meshed, a graft outside its void, a load outside the
+    joint line, an implant without contact to bone.
     """
     study = as_study(study)
     section = Section(study.section)

@@ -1,7 +1,6 @@
 """Reading a study: from a TOML file, or a shipped example, to a frozen `Study`.
 
-Whatever is wrong with the file becomes one `InputError` that names file, key, value and what was
-expected.
+Any error in the file becomes one `InputError` that names file, key, value and what was expected.
 """
 
 from __future__ import annotations
@@ -99,8 +98,8 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
     except (ValueError, RecursionError):
         raise InputError("not TOML: a number too long or brackets too deep", file=file) from None
     if not data:
-        raise InputError("the file holds nothing", file=file,
-                         expected="a study: copy a shipped example to start from")
+        raise InputError("the file has no content", file=file,
+                         expected="a study; copy a shipped example to start from")
     return study_from(data, file, folder)
 
 
@@ -153,13 +152,13 @@ def only(study: AnyStudy, *names: str) -> Study:
     for name in names:
         require_known(name, found, "construct")
     if not names or len(set(names)) < len(names):
-        raise InputError("names of constructs, each once", value=", ".join(names),
+        raise InputError("names of constructs, each of them once", value=", ".join(names),
                          expected=", ".join(found))
     return study.model_copy(update={"constructs": tuple(found[n] for n in names)})
 
 
 def _read(path: Path, shown: str) -> str:
-    """The text of a study file. Raises InputError for anything that is not a short text."""
+    """The text of a study file. Raises InputError for anything but a short text file."""
     try:
         if path.is_dir():
             raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
@@ -179,21 +178,21 @@ def _read(path: Path, shown: str) -> str:
         raise InputError(f"cannot be read: {_printable(reason)}", file=shown) from None
     if not raw.strip():
         raise InputError("the file is empty", file=shown,
-                         expected="a study: copy a shipped example to start from")
+                         expected="a study; copy a shipped example to start from")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError("not a text file in UTF-8", file=shown, expected="a TOML text") from None
     if "\0" in text:
-        raise InputError("not a text file (it holds zero bytes)", file=shown,
+        raise InputError("not a text file (it contains null bytes)", file=shown,
                          expected="a TOML text")
     return text
 
 
 def _instead(path: Path) -> str:
-    """What may have been meant by a path that leads nowhere: a file beside it, a shipped study."""
+    """Suggestion for a path without a file: a similar file in its folder, or a shipped study."""
     if path.name in example_names():
-        return f'; the shipped study of that name is taken with --example {path.name}'
+        return f'; for the shipped study of that name use --example {path.name}'
     near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
     found = closest(path.name, near)
     shipped = closest(path.name.removesuffix(".toml"), example_names())
@@ -201,6 +200,6 @@ def _instead(path: Path) -> str:
 
 
 def _printable(text: str) -> str:
-    """Text fit for a message: control characters escaped, at most 200 characters."""
+    """Text suitable for a message: control characters escaped, at most 200 characters."""
     safe = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
     return safe if len(safe) <= 200 else safe[:200] + "..."

@@ -50,7 +50,7 @@ def _row(table: str, row: str) -> dict[str, str | dict[str, str | float]]:
 
 
 def kind(table: str, row: str) -> str:
-    """What sort of row it is, as in `cortical` for a screw or `arc` for a plate section."""
+    """The kind of a row, such as `cortical` for a screw or `arc` for a plate section."""
     return str(_row(table, row)["kind"])
 
 

@@ -38,7 +38,7 @@ MOST_ROWS = 512
 
 @dataclass(frozen=True)
 class Options:
-    """What is computed. ``quick`` leaves out Lemke's method, so that more may be "unconverged".
+    """Options of an evaluation. ``quick`` omits Lemke's method, so more may be "unconverged".
 
     ``strain`` recovers the fields of strain, for the share of bone over its yield strain.
     """
@@ -48,7 +48,7 @@ class Options:
     strain: bool = False
 
     def described(self) -> dict[str, Any]:
-        """As it goes into hashes and the store."""
+        """As used in hashes and the store."""
         return {"quick": self.quick, "capacity": self.capacity, "strain": self.strain}
 
 
@@ -65,7 +65,7 @@ class Task:
 
 @dataclass
 class Outcome:
-    """What became of a case. Rows are dicts by column; ``failures`` hold what has no answer."""
+    """The outcome of a case. Rows are dicts by column; ``failures`` list missing answers."""
 
     number: int
     hash: str
@@ -80,21 +80,21 @@ class Outcome:
 
     def fail(self, status: str, reason: str, construct: str | None = None,
              load: float | None = None) -> None:
-        """Note what has no answer and why."""
+        """Record a missing answer and its reason."""
         self.failures.append({"construct": construct, "total_load_N": load, "status": status,
                               "reason": reason})
 
 
 @dataclass(frozen=True)
 class Known:
-    """Rows of a construct, by table, and the factorisations that it needs by itself."""
+    """Rows of a construct, by table, and the factorisations that it needs on its own."""
 
     tables: tuple[list[dict[str, Any]], ...]
     alone: dict[str, int]
 
 
 class Evaluator:
-    """Evaluates cases one after the other; what they share is made once."""
+    """Evaluates cases one after another; shared parts are computed once."""
 
     def __init__(self, options: Options) -> None:
         self.options = options
@@ -103,7 +103,7 @@ class Evaluator:
         self._checker = Checker()
 
     def evaluate(self, task: Task) -> Outcome:
-        """All figures of a case. Whatever goes wrong inside it is a row, not an error."""
+        """All figures of a case. Any failure inside it becomes a row, not an error."""
         start, before = perf_counter(), Counter(self.workshop.counts)
         out = Outcome(task.number, task.hash, worker=os.getpid())
         with one_thread():
@@ -111,12 +111,12 @@ class Evaluator:
                 case = Case(study_from(task.data, folder=task.folder), task.scales)
                 self._checker.bone(case.study)
                 self.workshop.make_room(case.study)
-                # What is wrong with the bone concerns every construct.
+                # An error in the bone affects every construct.
                 intact = self.workshop.intact(case.study)
                 alone = self.workshop.alone(case.study)
             except InputError as error:
                 out.fail("refused", str(error))
-            except Exception as error:  # one case must never stop the others
+            except Exception as error:  # a single case must never stop the others
                 out.fail("error", f"{type(error).__name__}: {error}")
             else:
                 for construct in case.study.constructs:
@@ -202,7 +202,7 @@ class Evaluator:
 
 
 def _tightening(model: Model) -> str | None:
-    """What came of tightening, as the store has it; None where nothing is tightened."""
+    """The result of tightening, as stored; None where nothing is tightened."""
     answer = model.tightened
     if answer is None or (answer.held and not model.hardware.tighten):
         return None
@@ -218,14 +218,14 @@ def _tightening(model: Model) -> str | None:
 
 
 def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:
-    """Proof of an answer, stations at capacity and the largest stresses."""
+    """Residuals of an answer, stations at capacity and the largest stresses."""
     row: dict[str, Any] = {"residual": answer.residual, "complementarity": answer.complementarity}
     p, found = model.problem, frame.pulls
     if model.whole is None:
         bound = np.isfinite(p.upper) & (p.upper > 0) & frame.stations
         row["stations_at_capacity"] = int(
             (np.abs(answer.force[bound]) >= p.upper[bound] * (1.0 - AT_BOUND)).sum())
-    else:  # after stages only a part of the frame's links are there
+    else:  # after stages only some of the frame's links are active
         row["stations_at_capacity"] = stations_at_capacity(model, answer)
         found = pulls(p, [part.member for part in model.hardware.parts])
     for part, pulled in zip(model.hardware.parts, found, strict=True):
@@ -261,7 +261,7 @@ def _edges(reader: Reader, values: dict[str, float]) -> list[dict[str, Any]]:
 
 
 def _worst(pieces: list[dict[str, Any]], lips: list[dict[str, Any]]) -> dict[str, Any]:
-    """The worst of all fragments and edges: largest, tilt by its size."""
+    """The largest value over all fragments and edges; tilt by magnitude."""
     row: dict[str, Any] = {}
     for rows in (pieces, lips):
         for column in sorted({c for r in rows for c in r if c not in ("fragment", "edge")}):

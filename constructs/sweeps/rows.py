@@ -1,4 +1,4 @@
-"""Rows of a sweep's table as its figures need them: by construct, at one load, what else varies."""
+"""Rows of a sweep's table for its figures: by construct, at one load, with other varied keys."""
 
 from __future__ import annotations
 
@@ -50,14 +50,14 @@ def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]
 
 
 def other_keys(frame: pd.DataFrame, key: str) -> list[str]:
-    """Other keys of the design that vary; in the table of a store they stand before the hash."""
+    """Other keys of the design that vary; in the table of a store they precede the hash."""
     columns = list(frame.columns)
     keys = columns[:columns.index("hash")] if "hash" in columns else []
     return [k for k in keys if k not in ("case_id", key) and frame[k].nunique() > 1]
 
 
 def share_known(rows: pd.DataFrame, column: str) -> str:
-    """How many rows have a value where not all do, for the list of names."""
+    """The number of rows with a value, where not all have one, for the legend."""
     count, known = len(rows), int(rows[column].count())
     if known == count:
         return ""
@@ -67,7 +67,7 @@ def share_known(rows: pd.DataFrame, column: str) -> str:
 
 
 def checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
-    """The table, or InputError where it lacks a column."""
+    """The table; raises InputError where it lacks a column."""
     for name in (key, column):
         if name not in frame.columns:
             raise InputError("no such column in the table"
@@ -77,9 +77,9 @@ def checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
 
 
 def at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]:
-    """Rows of one load (the largest, if none is named), and words for it.
+    """Rows of one load (by default the largest), and its description.
 
-    Where the load itself is varied each case has its own, so all rows stay.
+    Where the load itself is varied each case has its own, so all rows are kept.
     """
     if load is None and "load.total_N" in frame.columns:
         return frame, ""

@@ -1,4 +1,4 @@
-"""Sweeps: many variants of a study into one store that can be stopped, resumed and queried."""
+"""Sweeps: many variants of a study in one store that can be stopped, resumed and queried."""
 
 from __future__ import annotations
 
@@ -36,19 +36,19 @@ if TYPE_CHECKING:
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
 FEW = 3
-"""Reasons that are told."""
+"""Number of reasons that are reported."""
 EVERY, SLOWER = 2.0, 15.0
-"""Seconds between lines of progress, and by how much longer that gets as a run goes on."""
+"""Seconds between progress lines, and the factor by which the interval grows during a run."""
 
 
 @dataclass(frozen=True)
 class SweepSummary(Displayed):
-    """What a run has done. Counts are of this run; ``failures`` are by status, of the whole store.
+    """Summary of a run. Counts refer to this run; ``failures`` to the whole store, by status.
 
-    ``done``: cases solved. Of the whole store are ``refused``: cases that cannot be built at all,
-    ``reasons``: the first reasons of what was refused, ``broken``: rows of `everything` that break
-    a rule of the trade. ``avoided``: factorisations that solving every case by itself would have
-    needed beside those that were done.
+    ``done``: cases solved. For the whole store, ``refused``: cases that cannot be built at all,
+    ``reasons``: the first reasons for refusal, ``broken``: rows of `everything` that break a rule
+    of the trade. ``avoided``: further factorisations that solving every case separately would have
+    needed.
     """
 
     path: Path
@@ -69,7 +69,7 @@ class SweepSummary(Displayed):
 
     @property
     def failed(self) -> bool:
-        """Whether some case has no answer (a case of no equilibrium has one)."""
+        """Whether any case has no answer (no equilibrium is an answer)."""
         return bool(self.failures)
 
     def to_frame(self) -> pd.DataFrame:
@@ -79,9 +79,9 @@ class SweepSummary(Displayed):
 
 @dataclass(frozen=True)
 class Plan:
-    """A design made into cases, before anything is solved.
+    """The cases of a design, before anything is solved.
 
-    ``refused`` holds what combinations of values are not valid, by case number.
+    ``refused`` lists the invalid combinations of values, by case number.
     """
 
     study: Study
@@ -93,11 +93,11 @@ class Plan:
 
     @property
     def shared(self) -> Sharing:
-        """What the cases share."""
+        """The parts that cases share."""
         return sharing(self.cases)
 
     def about(self) -> dict[str, Any]:
-        """What the store remembers of it and is compared with."""
+        """The description that is stored, and compared when a run is resumed."""
         return {"layout": LAYOUT, "versions": versions(), "study": plain(self.study),
                 "resolved": resolved(self.study), "design": self.design.described(),
                 "options": self.options.described()}
@@ -105,11 +105,11 @@ class Plan:
 
 @dataclass(frozen=True)
 class Estimate:
-    """What a sweep would cost; seconds on ``workers`` processes, from one case solved now.
+    """Estimated cost of a sweep: seconds on ``workers`` processes, from one case solved now.
 
-    ``cases`` are those to be solved, ``refused`` combinations of values that are not valid or
-    whose bone cannot be built, ``incomplete`` cases of which a construct cannot; ``reason`` is the
-    first of all. ``unchecked``: cases whose geometry was not looked at.
+    ``cases`` are those to be solved, ``refused`` combinations of values that are not valid or whose
+    bone cannot be built, ``incomplete`` cases with a construct that cannot; ``reason`` is the first
+    of all. ``unchecked``: cases whose geometry was not checked.
     """
 
     cases: int
@@ -136,7 +136,7 @@ class Estimate:
             *([f"first reason: {self.reason}"] if self.reason else []),
             *([f"the geometry of {counted(self.unchecked, 'case')} was not checked"]
               if self.unchecked else []),
-            f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} with modulus field, "
+            f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} and modulus field, "
             f"{counted(self.hardware, 'distinct construct')} on "
             + ("it" if self.meshes == 1 else "them"),
             f"about {counted(self.factorisations, 'factorisation')} instead of "
@@ -145,7 +145,7 @@ class Estimate:
 
 
 def make_plan(study: Study, design: Design, options: Options) -> Plan:
-    """Every case of a design validated, hashed and with its keys."""
+    """Every case of a design, validated, hashed and with its keys."""
     varier, cases, refused, hashes = Varier(study), [], {}, []
     for number, values in enumerate(design.cases(), start=1):
         try:
@@ -165,7 +165,7 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
               samples: int | None = None, seed: int | None = None, workers: int | None = None,
               cluster: str = "", options: Options | None = None,
               say: Say = lambda text: None) -> SweepSummary:
-    """Solve many variants of a study into one store; the same call goes on where it stopped.
+    """Solve many variants of a study into one store; the same call resumes where it stopped.
 
     ``study``: see `compare`. ``vary``: texts KEY=RANGE, as in ``"section.width_mm=70:80:3"`` (from,
     to, how many) or ``"section.bone=normal,soft"``, in the unit that the key's name ends with.
@@ -173,7 +173,7 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
     ``method``: "grid", "lhs" or "sobol"; without it a grid where every range has steps, else "lhs".
     ``samples`` and ``seed`` go with the last two.
     ``workers``: local processes; 0 solves in this one, None takes one per core. ``cluster``:
-    address of a Dask scheduler to use instead. ``options``: what is computed beside the default.
+    address of a Dask scheduler to use instead. ``options``: what is computed in addition to the default.
     ``say``: called with lines of progress.
 
     Returns a `SweepSummary`; its ``to_frame()`` is the table, one row per case, construct and load.
@@ -196,7 +196,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
     if cluster:
         from buttress.sweeps.cluster import connected
 
-        connected(cluster).close()  # without a cluster nothing is begun
+        connected(cluster).close()  # without a cluster nothing is started
     with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
         done = store.done()
         for number, reason in plan.refused.items():
@@ -207,7 +207,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
         todo = [c for c in plan.cases if c.number not in done]
         if len(todo) < len(plan.cases):
             say(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
-                "done already")
+                "already done")
         counts: Counter[str] = Counter()
         progress = _Progress(len(todo), say)
         with (dropping(say),
@@ -220,7 +220,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 progress.step()
     left = len(todo) - counts["handled"]
     if left:
-        say(f"stopped with {counted(left, 'case')} left; the same command goes on from here")
+        say(f"stopped with {counted(left, 'case')} left; the same command resumes from here")
     return SweepSummary(
         path=path, cases=len(design.rows), skipped=len(plan.cases) - len(todo), done=counts["done"],
         left=left, failures=failure_counts(path), factorisations=counts["factorisations"],
@@ -230,7 +230,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
 
 
 def _told(path: Path) -> dict[str, Any]:
-    """What a summary says of the whole store."""
+    """Entries of a summary that refer to the whole store."""
     with reading(path) as db:
         refused = db.execute("SELECT count(DISTINCT case_id) FROM failures "
                              "WHERE status = 'refused' AND construct IS NULL").fetchone()[0]
@@ -274,10 +274,10 @@ def cores() -> int:
 
 
 def store_path(study: Study, design: Design, options: Options, out: Path | None) -> Path:
-    """Where the store lies: a file as given, in a given folder, or by what is asked for.
+    """Path of the store: a file as given, in a given folder, or a default.
 
-    The default has a hash of study, design and options in its name, so that the same command
-    finds it again.
+    The default has a hash of study, design and options in its name, so that the same command finds
+    it again.
     """
     if out is None:
         mark = digest([plain(study), design.described(), options.described()])[:8]
@@ -295,7 +295,7 @@ def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: in
 
 
 def estimated(plan: Plan, workers: int | None) -> Estimate:
-    """The cost of a plan, from one of its cases solved twice: anew, and with what is known."""
+    """The cost of a plan, from one case solved twice: from scratch, and with shared parts."""
     count = max(1, cores() if workers is None else workers)
     bone = frame = answer = 0.0
     alone, done = 0, 0
@@ -317,7 +317,7 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
         each = max(1, len(first.data["construct"]))
         answer = law.seconds / each
         rest = max(0.0, made.seconds - law.seconds)
-        # Measured on shipped studies: of what a case costs anew, about a third is the bone.
+        # Measured on shipped studies: the bone is about a third of the cost of a case from scratch.
         bone, frame = rest / 3, 2 * rest / 3 / each
     seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
     return Estimate(
@@ -328,19 +328,19 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
 
 
 def _first_reason(refused: dict[int, str]) -> str:
-    """The reason of the first case of all that are refused."""
+    """The reason for the first refused case."""
     return f"case {min(refused)}: {refused[min(refused)]}" if refused else ""
 
 
 class _Progress:
-    """Lines of progress: how many, how fast, how long still."""
+    """Progress lines: number of cases, rate, time left."""
 
     def __init__(self, total: int, say: Say) -> None:
         self.total, self.say, self.done = total, say, 0
         self.start = self.last = self.first = perf_counter()
 
     def step(self) -> None:
-        """One case more is done."""
+        """Record one more completed case."""
         self.done += 1
         now = perf_counter()
         if self.done == 1:
@@ -348,15 +348,15 @@ class _Progress:
         every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
         if now - self.last >= every or self.done == self.total:
             self.last = now
-            # From the first case on: before it come the start of the workers and the mesh.
+            # From the first case on: starting the workers and meshing come before it.
             rate = (self.done - 1) / max(now - self.first, 1e-9)
-            pace = f", {rate:.3g} a second, {duration((self.total - self.done) / rate)} left" \
+            pace = f", {rate:.3g} per second, {duration((self.total - self.done) / rate)} left" \
                 if rate else ""
             self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
 
 
 def duration(seconds: float) -> str:
-    """Seconds as a person says them."""
+    """A duration in seconds, minutes or hours, in words."""
     if seconds < 90:
         return f"{seconds:.0f} s"
     if seconds < 5400:
@@ -365,11 +365,11 @@ def duration(seconds: float) -> str:
 
 
 def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:
-    """The view ``everything`` of a store as CSV beside it (or in ``target``), and its rows."""
+    """The view ``everything`` of a store as CSV next to it (or in ``target``), and its rows."""
     target = target or path.with_suffix(".csv")
     return target, write_csv(path, target)
 
 
 def to_terminal(text: str) -> None:
-    """Progress as the command line shows it."""
+    """Progress as shown on the command line."""
     print(text, file=sys.stderr, flush=True)

@@ -1,9 +1,9 @@
-"""Solving many cases of a study with as little work as they need: what is kept between cases.
+"""Solving many cases of a study with as little work as possible: data kept between cases.
 
 A bone is meshed and factorised once; a frame (a construct's hardware on it) is condensed once;
-friction, strengths, tension and the size and share of the load are answered in the condensed
-problem. Each figure is computed from its case alone, so it does not depend on what was solved
-before (responses of a body are solved in blocks, which leaves differences of rounding).
+changes of friction, strengths, tension and the size and share of the load are solved on the
+condensed problem. Each figure is computed from its case alone, so it does not depend on what was
+solved before (responses of a body are solved in blocks, which causes differences of rounding).
 """
 
 from __future__ import annotations
@@ -38,18 +38,18 @@ MOST_BONES = 2
 MOST_FRAMES = 12
 MOST_LAWS = 4
 MOST_COLUMNS = 4000
-"""Responses after which a bone is made anew: their table takes 8 n² bytes (128 MB)."""
+"""Number of responses after which a bone is rebuilt: their table takes 8 n² bytes (128 MB)."""
 
 
 class Kept(OrderedDict[Any, T]):
-    """The last few things that were made, by key."""
+    """The most recent objects, by key."""
 
     def __init__(self, most: int) -> None:
         super().__init__()
         self.most = most
 
     def get_or(self, key: Any, make: Callable[[], T]) -> T:
-        """The thing of a key, made if it is not there."""
+        """The object of a key, created if missing."""
         if key in self:
             self.move_to_end(key)
             return self[key]
@@ -67,14 +67,14 @@ class Law:
     arrays: dict[str, FloatArray]
     solver: Solver
     bounds: Any
-    """What a limit load without friction depends on."""
+    """The key on which a limit load without friction depends."""
     ready: Kept[Model] = field(default_factory=lambda: Kept(2))
     """Tightened, or after its stages, by load key."""
     capacities: dict[str, Capacity] = field(default_factory=dict)
 
 
 class Frame:
-    """A construct's hardware on a bone, condensed; answers for any law and load.
+    """A construct's hardware on a bone, condensed; solves for any law and load.
 
     ``made_for``: the load key of the model's columns.
     """
@@ -102,7 +102,7 @@ class Frame:
         self.pulls = pulls(p, [part.member for part in model.hardware.parts])
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
-        """Which links bear or thread in bone other than cortex."""
+        """Which links represent bearing or thread in bone other than cortex."""
         bone, links = self.model.bone, self.model.problem.links.links
         bodies = {id(b) for b in bone.bodies}
         held = np.array([id(x.b.body) in bodies for x in links], dtype=bool) & self.stations
@@ -124,7 +124,7 @@ class Frame:
         key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), own, spring)
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
         if construct.stages:
-            law.bounds = key  # what stages leave behind depends on all of it
+            law.bounds = key  # the result of stages depends on all of it
         problem = self.problems.get_or(load, lambda: self._condense(bone))
         solver = law.solver.variant(problem.with_law(**law.arrays))
         model = law.ready.get_or(load, lambda: made_ready(replace(
@@ -192,7 +192,7 @@ def pulls(problem: Condensed, members: Sequence[Member]) -> list[FloatArray]:
 
 
 class Ground:
-    """A bone and all that stands on it."""
+    """A bone and the frames on it."""
 
     def __init__(self, bone: Bone, made_for: str, counts: Counter[str]) -> None:
         self.bone, self.counts = bone, counts
@@ -206,22 +206,22 @@ class Ground:
         return replace(self.loaded.get_or(load, lambda: under_load(self.bone, study)), study=study)
 
     def alone(self, key: str, fills: Iterable[Solid]) -> dict[str, int]:
-        """Factorisations of a construct, as if nothing was known; ``key`` is the bone's."""
+        """Factorisations of a construct, as if solved from scratch; ``key`` is the bone's."""
         return {key: len(self.bone.bodies)} | {f"{key} {id(s.body)}": 1 for s in fills}
 
     @cached_property
     def tissues(self) -> tuple[Tissue, ...]:
-        """What the bone's yield is read from."""
+        """The data from which yield of the bone is evaluated."""
         return Reader.of(self.bone, {}).tissues
 
     @property
     def columns(self) -> int:
-        """Responses known to its bodies."""
+        """Number of responses stored in its bodies."""
         return max(b.responses_known for b in self.bone.bodies)
 
 
 class Workshop:
-    """Models of cases, made with what earlier cases left; ``counts`` what had to be done."""
+    """Models of cases, built from stored parts; ``counts`` records the work done."""
 
     def __init__(self) -> None:
         self.counts: Counter[str] = Counter()
@@ -234,7 +234,7 @@ class Workshop:
         self.grounds.most = max(MOST_BONES, 1 + len(own))
 
     def ground(self, study: Study, construct: Construct | None, load: str) -> Ground:
-        """The ground of a construct; of the bone without blocks or bonded metal for None."""
+        """The ground of a construct; for None, that of the bone without blocks or bonded metal."""
         key = bone_key(study, construct)
         if key in self.grounds and self.grounds[key].columns > MOST_COLUMNS:
             del self.grounds[key]
@@ -248,7 +248,7 @@ class Workshop:
         return Ground(bone, load, self.counts)
 
     def intact(self, study: Study) -> dict[str, float]:
-        """Subsidence of the intact bone by fragment [mm a newton]."""
+        """Subsidence of the intact bone by fragment [mm/N]."""
         load = load_key(study)
         ground = self.ground(study, None, load)
         key = (load, study.load.shifted_share)
@@ -259,7 +259,7 @@ class Workshop:
         return intact_subsidence(bone, intact_measures(bone))
 
     def alone(self, study: Study) -> dict[str, int]:
-        """Factorisations of the intact bone, as if nothing was known; by what they are of."""
+        """Factorisations of the intact bone, as if solved from scratch, by body."""
         ground = self.ground(study, None, load_key(study))
         return {"intact": len(ground.bone.regions), bone_key(study): len(ground.bone.bodies)}
 
@@ -268,7 +268,7 @@ class Workshop:
         load = load_key(case.study)
         ground = self.ground(case.study, construct, load)
         bone = ground.under(case.study, load)
-        # Which loose pieces are left where they are depends on which pieces are loaded.
+        # Which loose pieces are kept in place depends on which pieces are loaded.
         loaded = loaded_bodies(bone) if case.study.voids else ()
         key = (hardware_key(case.study, construct), loaded)
         frame = ground.frames.get_or(key, lambda: self._new_frame(bone, construct, load))
@@ -285,5 +285,5 @@ class Workshop:
 
 
 def share_key(study: Study) -> str:
-    """Hash of the load's columns and share: what a limit load depends on beside the law."""
+    """Hash of the load's columns and share: with the law, all that determines a limit load."""
     return digest([load_key(study), study.load.shifted_share])

@@ -1,4 +1,4 @@
-"""A meshed piece as a body: where links take hold of it, and how it is cut from its neighbours."""
+"""A meshed piece as a body: attachment of links, and separation from its neighbours."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ class Continuum(Body):
                  pattern: Pattern | None = None) -> None:
         self.mesh = mesh
         self.sheets = sheets
-        # Constructs ask for the same stations again and again: what only depends on the mesh.
+        # Constructs request the same stations repeatedly: cache what depends only on the mesh.
         self._spreads: dict[bytes, tuple[IntArray, FloatArray]] = {}
         self._insides: dict[bytes, np.ndarray] = {}
         super().__init__(mesh.name, stiffness(mesh, sheets, pattern), mesh.points, fixed)
 
     def node(self, number: int) -> Callable[[FloatArray], Column]:
-        """Turns a direction ``(2,)`` into the displacement of a node along it."""
+        """Function from a direction ``(2,)`` to the column of a node's displacement along it."""
         return lambda direction: Column.of([2 * number, 2 * number + 1], direction)
 
     def spread(self, xy: FloatArray, weights: FloatArray) -> Callable[[FloatArray], Column]:
-        """Turns a direction into the mean displacement of points ``(p, 2)`` along it.
+        """Function from a direction to the column of the mean displacement of points ``(p, 2)``.
 
         The weights ``(p,)`` are divided by their sum. Raises `InputError` for points outside.
         """

@@ -18,7 +18,7 @@ NODES: FloatArray = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 
 
 
 class Triangles(Protocol):
-    """What the element routines need of a mesh."""
+    """The part of a mesh that the element routines need."""
 
     @property
     def points(self) -> FloatArray:

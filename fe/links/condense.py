@@ -25,7 +25,7 @@ from buttress.fe.links.link import LinkList
 
 @dataclass(frozen=True)
 class Measure:
-    """A displacement to be read off every answer: the sum of columns of bodies [mm]."""
+    """A displacement to be evaluated for every solution: the sum of columns of bodies [mm]."""
 
     name: str
     parts: tuple[tuple[Body, Column], ...]
@@ -36,7 +36,7 @@ class Condensed:
     """The condensed problem of ``n`` links, ``m`` rigid motions, ``h`` kinks, ``p`` load cases.
 
     Law arrays (``compliance``, ``lower``, ``upper``, ``gap``, ``friction``, ``partner``,
-    ``opens``) are over the links; `with_law` gives a copy with other values, which costs nothing.
+    ``opens``) are over the links; `with_law` gives a copy with other values at negligible cost.
     """
 
     links: LinkList
@@ -50,7 +50,7 @@ class Condensed:
     load_rigid: FloatArray       # (m, p) R^T f
     load_kinks: FloatArray       # (h, p) moment of loads on the members themselves, over length
     rigid_body: IntArray         # (m,) number of the body of each rigid motion
-    farthest: FloatArray         # (m,) rigid motion from which on an answer is none, mm
+    farthest: FloatArray         # (m,) rigid motion beyond which a solution is rejected, mm
     measure_names: tuple[str, ...]
     measure_links: FloatArray    # (k, n) c^T K^+ B
     measure_rigid: FloatArray    # (k, m)
@@ -74,7 +74,7 @@ class Condensed:
 
     def measures(self, load: FloatArray, force: FloatArray, rigid: FloatArray,
                  kink: FloatArray) -> dict[str, float]:
-        """The measured displacements [mm] of an answer."""
+        """The measured displacements [mm] of a solution."""
         values = (self.measure_loads @ load - self.measure_links @ force
                   + self.measure_rigid @ rigid + self.measure_kinks @ kink)
         return dict(zip(self.measure_names, values.tolist(), strict=True))
@@ -89,9 +89,9 @@ def kink_motions(body: Member, nodes: Sequence[int]) -> FloatArray:
 def condense(bodies: Sequence[Body], links: LinkList,
              loads: Sequence[Sequence[tuple[Body, Column]]],
              measures: Sequence[Measure] = ()) -> Condensed:
-    """Condense bodies and links; ``loads`` is one list of (body, column) a load case.
+    """Condense bodies and links; ``loads`` is one list of (body, column) per load case.
 
-    Responses already known to a body are reused. The order of the links is kept.
+    Responses already computed for a body are reused. The order of the links is kept.
     """
     number = {id(b): i for i, b in enumerate(bodies)}
     n, p, k, h = len(links.links), len(loads), len(measures), len(links.hinges)
@@ -103,7 +103,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     m_kinks, m_loads = np.zeros((k, h)), np.zeros((k, p))
     limit = np.array([x.plastic_moment / x.member.length for x in links.hinges])
 
-    # For every body: which link ends, hinges, loads and measures hold on it.
+    # For every body: the link ends, hinges, loads and measures attached to it.
     ends: list[list[tuple[int, float, Column]]] = [[] for _ in bodies]
     for i, link in enumerate(links.links):
         for sign, end in ((1.0, link.a), (-1.0, link.b)):
@@ -120,7 +120,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
         owner[span] = i
         start += r
         link_ids = body.register([e[2] for e in ends[i]])
-        # A link may hold at both ends on one body.
+        # A link may have both ends on one body.
         at, first = np.unique(_numbers(ends[i]), return_index=True)
         signs = np.array([e[1] for e in ends[i]])[:, None]
 
@@ -161,7 +161,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
 
 def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int, int]
                ) -> list[list[tuple[int, Column]]]:
-    """For every body, which columns of it belong to which of the groups."""
+    """For every body, which of its columns belong to which of the groups."""
     out: list[list[tuple[int, Column]]] = [[] for _ in number]
     for i, items in enumerate(groups):
         for body, column in items:

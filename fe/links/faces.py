@@ -18,9 +18,10 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
                     compliance: FloatArray | float = 0.0) -> list[int]:
     """Links node by node along matched faces; returns the numbers of the normal links.
 
-    ``area (k,)`` [mm²] is what each node stands for (its share of the length times the depth);
-    ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces touch
-    and rub; with it they hold both ways, up to ``bond`` [MPa] in tension and shear.
+    ``area (k,)`` [mm²] is the tributary area of each node (its share of the length times the
+    depth); ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces
+    are in frictional contact; with it they resist both directions, up to ``bond`` [MPa] in tension
+    and shear.
     ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them.
     """
     a, b = ends

@@ -1,4 +1,4 @@
-"""The one law of everything that happens between bodies: a compliance between two bounds.
+"""The single law of all interaction between bodies: a compliance between two bounds.
 
 A link has two ends, each a column of a body. Its deformation is ``c_a u_a - c_b u_b``; its force
 ``lam`` acts as ``-lam c_a`` on body a and ``+lam c_b`` on body b, so a contact whose direction
@@ -39,7 +39,7 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True)
 class End:
-    """Where a link holds: a body and a column of it; ``body=None`` is the ground."""
+    """An end of a link: a body and a column of it; ``body=None`` is the ground."""
 
     body: Body | None
     column: Column | None
@@ -47,7 +47,7 @@ class End:
 
 @dataclass(frozen=True)
 class Link:
-    """One link. ``kind`` says which row of the law table it is, ``source`` what it belongs to."""
+    """One link. ``kind`` is its row in the table of laws, ``source`` the part it belongs to."""
 
     kind: str
     source: str
@@ -62,17 +62,17 @@ class Link:
     place: tuple[float, float] = (np.nan, np.nan)
     direction: tuple[float, float] = (0.0, 0.0)
     weight: float = 0.0
-    """Area or length that the link stands for, mm² or mm: force over weight is a pressure."""
+    """Tributary area or length of the link, mm² or mm: force over weight is a pressure."""
 
     @property
     def opens(self) -> bool:
-        """Whether it is one-sided: it lets go at zero force and remembers nothing of that."""
+        """Whether it is one-sided: it separates at zero force, without memory of the opening."""
         return self.lower == 0.0 and self.friction == 0.0
 
 
 @dataclass(frozen=True)
 class Hinge:
-    """Plastic hinge of a member at a node: the kink grows while the moment is at its bound."""
+    """Plastic hinge of a member at a node: its rotation grows while the moment is at its bound."""
 
     source: str
     member: Member

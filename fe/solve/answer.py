@@ -1,4 +1,4 @@
-"""What a step starts from and what it answers: memory, forces, motions and their proof."""
+"""The initial state and the solution of a step: memory, forces, motions and their residuals."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Status(StrEnum):
 
 @dataclass(frozen=True)
 class Memory:
-    """What earlier stages left: slip or crushing of each link and kink of each hinge [mm]."""
+    """State left by earlier stages: slip or crushing of each link and kink of each hinge [mm]."""
 
     offset: FloatArray
     kink: FloatArray
@@ -44,8 +44,8 @@ class Answer:
     slack: FloatArray            # (n,) w: slip, opening or crushing of this step, mm
     kink_step: FloatArray        # (h,) kink of this step, mm
     load: FloatArray             # (p,) factor of each load case
-    residual: float              # equilibrium error over the total load
-    complementarity: float       # distance of the forces from their projection, over the load
+    residual: float              # equilibrium error relative to the total load
+    complementarity: float       # distance of the forces from their projection, likewise
     rcond: float
     steps: int
     escape: Escape | None = None

@@ -1,7 +1,8 @@
-"""Loads that come and go: repeated until a cycle changes nothing any more, or its limit.
+"""Cyclic loads: repeated until a cycle causes no further change, or up to a limit.
 
-Slip that comes to rest after some cycles is shakedown (elastic if the last cycle slips nowhere,
-else it slips to and fro by a constant amount); slip of one sign that does not fall off ratchets.
+If slip ceases or becomes constant after some cycles, the state has shaken down (elastically if
+nothing slips in the last cycle, else with alternating slip of constant amplitude); slip of one sign
+that does not decay is ratcheting.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.stages import Staging, State
 
 STEADY = 0.999
-"""A change that keeps this share of itself from one cycle to the next does not fall off."""
+"""A change with at least this ratio from one cycle to the next does not decay."""
 LOOK_BACK = 5
 
 
@@ -24,12 +25,12 @@ LOOK_BACK = 5
 class Cycled:
     """How a cyclic load ended.
 
-    ``verdict``: "settled", "ratchets" (the change does not fall off), "not settled" (it still
-    falls off at the limit), or the status of the step that was not held. ``change``: largest
-    change [mm] of what is watched, from one cycle to the next, at either load; entry 0 compares
-    the second cycle with the first. ``ratio``: see `ratio`. ``slip``: largest
-    movement [mm] of a link at its bound within the last cycle. ``peaks``: the held answer at each
-    load of the last complete cycle.
+    ``verdict``: "settled", "ratchets" (the change does not decay), "not settled" (it is still
+    decaying at the limit), or the status of the step that was not held. ``change``: largest change
+    [mm] of the monitored values, from one cycle to the next, at either load; entry 0 compares the
+    second cycle with the first. ``ratio``: see `ratio`. ``slip``: largest movement [mm] of a link
+    at its bound within the last cycle. ``peaks``: the held answer at each load of the last complete
+    cycle.
     """
 
     verdict: str
@@ -44,7 +45,7 @@ class Cycled:
 
 def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
           watch: Callable[[Answer], FloatArray], limit: int, settled: float) -> Cycled:
-    """Go through ``loads`` (each ``(p,)``) again and again, at most ``limit`` times.
+    """Repeat ``loads`` (each ``(p,)``) in cycles, at most ``limit`` times.
 
     Ends once the largest change of ``watch(answer)`` [mm] from one cycle to the next is at most
     ``settled`` [mm].
@@ -84,9 +85,9 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
 
 
 def ratio(changes: Sequence[float]) -> float | None:
-    """What is left of a change one cycle later: geometric mean of the last `LOOK_BACK` cycles.
+    """Ratio of successive changes: geometric mean over the last `LOOK_BACK` cycles.
 
-    None where there are no two changes.
+    None where there are fewer than two changes.
     """
     back = min(len(changes) - 1, LOOK_BACK)
     if back < 1 or changes[-1 - back] == 0.0:
@@ -97,8 +98,8 @@ def ratio(changes: Sequence[float]) -> float | None:
 def slipped(answer: Answer, without: Sequence[int] = ()) -> float:
     """Largest slip or crushing [mm] under force in the step of an answer.
 
-    Links that open, or slide while nothing presses on them, do not count, nor those ``without``:
-    of a link that is being tightened, the slip is the shortening.
+    Links that open, or slide without normal force, do not count, nor do those ``without``: for a
+    link that is being tightened, the slip is the shortening.
     """
     size = np.abs(answer.force)
     lasting = size > 1e-9 * size.max(initial=0.0)

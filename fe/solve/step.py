@@ -1,4 +1,4 @@
-"""One step of bounded links: its data, and what proves an answer to it."""
+"""One step of bounded links: its data, and the proof of an answer."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from buttress.fe.solve.sticking import Sticking
 EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8
 LOCKED = 1e-3
-"""Errors are relative to the load, or to this share of the largest force where that is more."""
+"""Errors are relative to the larger of the load and this share of the largest force."""
 LAST_DIGIT = 2.0 * float(np.finfo(float).eps)
-"""Share of a motion below which a slack cannot be told from rounding."""
-TOO_FAR = "would be held only after moving farther than small movements allow"
+"""Share of a motion below which a slack cannot be distinguished from rounding."""
+TOO_FAR = "would be held only after displacements beyond the small-displacement limit"
 LINEAR_PROGRAM = "linear program"
-"""Method of a proof that no force system carries the load."""
+"""Name of the method that proves that no force system carries the load."""
 
 
 class Step:
@@ -41,13 +41,13 @@ class Step:
         self.k = p.load_kinks @ load
         applied = float(np.abs(self.r).sum()) if not load.any() else float(np.abs(load).sum())
         self.reference = max(applied, sum(abs(f) for f in prescribed.values()))
-        if self.reference == 0.0:  # only lack of fit or earlier slip: the forces it could raise
+        if self.reference == 0.0:  # only misfit or earlier slip: the forces that it could cause
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
 
     @cached_property
     def sticking(self) -> FloatArray:
-        """Forces and motions ``(n + m,)`` with every link stuck."""
+        """Forces and motions ``(n + m,)`` with every link sticking."""
         assert self.solver.inverse is not None
         return self.solver.inverse @ np.concatenate([self.d / self.solver.unit, self.r])
 
@@ -55,7 +55,7 @@ class Step:
         """Slack recomputed from the answer, equilibrium error, complementarity error (relative)."""
         s, p = self.solver, self.p
         slack = self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink
-        # Where a soft spring lets all move far, the last digit of that is no slack of a stiff link.
+        # Where a soft spring allows large motion, its rounding is no slack of a stiff link.
         moved = np.abs(self.d) + np.abs(p.rigid) @ np.abs(rigid)
         slack[np.abs(slack) <= LAST_DIGIT * moved] = 0.0
         target, kink_target, _, _ = self.project(force, slack, kink)
@@ -63,7 +63,7 @@ class Step:
         moment = self.k - p.kinks.T @ force
         error = max(error, float(np.abs(kink_target - moment).max(initial=0.0)))
         balance = float(np.abs(self.r - p.rigid.T @ force).max(initial=0.0))
-        # Tightened parts under a small load: rounding is relative to the forces that are there.
+        # Tightened parts under a small load: rounding is relative to the existing forces.
         largest = float(np.abs(force).max(initial=0.0))
         loaded = self.load.any() or self.prescribed
         against = max(self.reference, LOCKED * largest) if loaded else \
@@ -72,9 +72,9 @@ class Step:
 
     def project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
                  firm: float = 1.0) -> tuple:
-        """Trial values projected on the bounds, and the states that this means.
+        """Trial values projected onto the bounds, and the resulting states.
 
-        ``firm`` divides the slack's part: links then change state by their forces first.
+        ``firm`` divides the contribution of slack: links then change state by their forces first.
         """
         s, p = self.solver, self.p
         trial = force + slack / (firm * s.scale)
@@ -85,7 +85,7 @@ class Step:
         lower, upper = lower - width, upper + width
         value = np.where(rubs, np.clip(trial, lower, upper), value)
         state = (trial > upper + self.tol).astype(np.int8) - (trial < lower - self.tol)
-        # A friction link whose partner carries nothing has no sign; give it one for good, so
+        # A friction link whose partner carries no force has no sign; it is given a fixed one, so
         # that noise does not look like a change of state. Prescribed forces likewise.
         state[(upper - lower) <= 2 * self.tol] = 1
         moment = self.k - p.kinks.T @ force
@@ -101,7 +101,7 @@ class Step:
 
     def accept(self, force: FloatArray, rigid: FloatArray, kink: FloatArray, rcond: float,
                 steps: int) -> Answer | None:
-        """The answer, if its own residuals prove it; one that moves too far is none."""
+        """The answer, if its own residuals prove it and its displacements are small."""
         slack, balance, error = self.residuals(force, rigid, kink)
         if not (balance < EQUILIBRIUM and error < COMPLEMENTARITY):
             return None
@@ -114,7 +114,7 @@ class Step:
             residual=balance, complementarity=error, rcond=rcond, steps=steps)
 
     def moved_too_far(self, rigid: FloatArray, kink: FloatArray) -> Answer | None:
-        """That a state is no answer, where bodies move farther in it than they may."""
+        """The rejection of a state in which bodies move beyond their limit."""
         far = float((np.abs(rigid) / self.p.farthest).max(initial=0.0))
         if far <= 1.0:
             return None

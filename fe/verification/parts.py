@@ -1,4 +1,4 @@
-"""What the cases of links and members share: pieces, matched faces, round rods, springs in a row.
+"""Shared parts of the cases of links and members: pieces, matched faces, rods, rows of springs.
 
 Blocks that a closed form calls rigid are blocks of modulus `RIGID`: their own strain is then below
 every tolerance, and they go through the same code as bone does.
@@ -81,7 +81,7 @@ def line(length: float, step: float, start: float = 0.0) -> FloatArray:
 
 
 def shares(x: FloatArray) -> FloatArray:
-    """Length that each of the ordered places x (k,) stands for: half of each neighbour."""
+    """Tributary length of each of the ordered positions x (k,): half of the adjacent intervals."""
     step = np.diff(x)
     return (np.concatenate([[0.0], step]) + np.concatenate([step, [0.0]])) / 2
 
@@ -96,7 +96,7 @@ def spring(links: LinkList, a: End, b: End, stiffness: float, *, kind: str = "sp
 def foundation(links: LinkList, rod: Member, nodes: Iterable[int], lengths: ArrayLike,
                modulus: float, direction: FloatArray, base: Callable[[int], End] | None = None
                ) -> list[int]:
-    """Springs of `modulus` [N/mm per mm] times the length that each node stands for."""
+    """Springs of `modulus` [N/mm per mm] times the tributary length of each node."""
     return [spring(links, End(rod, rod.translation(i, direction)), base(i) if base else GROUND,
                    modulus * float(length))
             for i, length in zip(nodes, np.asarray(lengths), strict=True)]

@@ -1,9 +1,9 @@
-"""Steps in an order: a frictional block on two loading paths, bolts tightened in turns.
+"""Steps in sequence: a frictional block on two loading paths, bolts tightened in turn.
 
 A block on a spring is pressed down and pushed aside. Pressed first, friction carries its share of
 the push; pushed first, the spring carries all of it and friction only holds what has come to rest.
 A second bolt on a tightened joint compresses the part further, so the first loses force. A rod
-that is put beside a loaded one carries nothing until the load changes.
+that is placed next to a loaded one carries no force until the load changes.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ ROD, BESIDE, PULL = 8e4, 2e4, 1000.0
 
 
 def locked_in() -> float:
-    """Compression [N] of a rod that was put beside a pulled one, after the pull has gone."""
+    """Compression [N] of a rod that was placed next to a stretched one, after unloading."""
     rod, beside = upright("rod", ROD, (1,)), upright("beside", BESIDE, (1,))
     links = LinkList()
     join = links.add(Link("weld", "beside", End(rod, rod.translation(1, ACROSS)),
@@ -128,8 +128,8 @@ DRAG = 50.0   # N
 def left_behind() -> tuple[float, float]:
     """Place [mm] of a loose block after a spring-held pusher has pushed it and gone back, and the
     force [N] that is left on it."""
-    # Not stiffer than the tolerance asks for: errors without load are told against what the lack
-    # of fit could raise in the stiffest link.
+    # Not stiffer than the tolerance requires: errors without load are relative to the force that
+    # misfit could cause in the stiffest link.
     pusher, loose = (Member(name, np.array([[x, 0.0], [x + 20.0, 0.0]]),
                             [BeamSection(1e9, 1e9, 1e9)], fixed=(1, 2, 4, 5))
                      for name, x in (("pusher", 0.0), ("loose", 20.0)))

@@ -144,7 +144,7 @@ def test_implants_on_its_sides() -> None:
         screw_axis(bone, Screw.model_validate(SCREW | {"height_mm": -1}))
     with pytest.raises(InputError, match="above the joint line"):
         plate_line(bone, plate.model_copy(update={"side": "posterior", "top_mm": 0.0}))
-    with pytest.raises(InputError, match="beside the slice"):
+    with pytest.raises(InputError, match="outside the slice"):
         screw_axis(bone, Screw.model_validate(SCREW | {"position_in_depth_mm": 30}))
 
 

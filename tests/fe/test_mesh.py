@@ -270,9 +270,9 @@ def draw(seed, spacing):
         return error
 
 
-LEGITIMATE = ("makes a corner of", "leaves the section and enters", "nearly touches",
+LEGITIMATE = ("makes a corner of", "leaves the section and enters", "almost touches",
               "outside the section", "crosses, touches or closes", "lies outside", "sliver",
-              "does not cut the section: all of it", "comes back to itself",
+              "does not divide the section: all of it", "comes back to itself",
               "does not part the section", "several pieces")
 
 

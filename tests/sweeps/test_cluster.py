@@ -129,7 +129,7 @@ def test_a_scheduler_that_goes_away_is_told_and_nothing_is_lost(
         if " cases, " in text:
             stopped(scheduler[1])
 
-    with pytest.raises(ButtressError, match="the same command goes on from there"):
+    with pytest.raises(ButtressError, match="the same command resumes from there"):
         sweep(small_study(), VARY, out=path, cluster=scheduler[0], say=kill_it)
     done = sweep(small_study(), VARY, out=path, workers=0)
     assert done.skipped > 0

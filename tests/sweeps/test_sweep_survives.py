@@ -99,8 +99,8 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
     out, err = process.communicate(timeout=120)
     assert process.returncode == 0
     assert out.strip() == "interrupted"
-    assert "cases in flight are finished" in err
-    assert "the same command goes on from here" in err
+    assert "cases in progress are finished" in err
+    assert "the same command resumes from here" in err
     assert "Traceback" not in err
     assert "a worker died" not in err
     assert solved <= sweep_status(path).done < 60
@@ -116,11 +116,11 @@ def test_a_second_ctrl_c_drops_the_cases_in_flight_at_once(
     wait_for_cases(path, 0, process)
     time.sleep(1.0)
     os.kill(process.pid, signal.SIGINT)
-    assert "cases in flight are finished" in process.stderr.readline()
+    assert "cases in progress are finished" in process.stderr.readline()
     os.kill(process.pid, signal.SIGINT)
     _, err = process.communicate(timeout=60)  # not the 600 s that the cases would take
-    assert "in flight are dropped" in err
-    assert "the same command goes on from here" in err
+    assert "in progress were abandoned" in err
+    assert "the same command resumes from here" in err
     assert "worker died" not in err
     assert sweep_status(path).done == 0
     assert not Path(f"{path}.lock").exists()

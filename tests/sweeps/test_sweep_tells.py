@@ -157,7 +157,7 @@ def test_sigterm_stops_as_the_first_ctrl_c_does(tmp_path: Path) -> None:
     process.send_signal(signal.SIGTERM)
     out, err = process.communicate(timeout=120)
     assert (process.returncode, out.strip()) == (0, "interrupted")
-    assert "the same command goes on from here" in err
+    assert "the same command resumes from here" in err
     assert "a worker died" not in err
     assert 1 <= sweep_status(path).done < 120
     assert not rows_of(path, "failures")

@@ -175,7 +175,7 @@ def test_scales_stand_beside_the_study() -> None:
     ("title", "a text cannot be varied"),
     ("", "one of section"),
     ("construct.lag screws.screw",
-     "a key that goes on; key: construct.lag screws.screw; expected: after "
+     "an incomplete key; key: construct.lag screws.screw; expected: after "
      "'construct.lag screws.screw': one of upper lag, lower lag"),
     ("fracture", "after 'fracture': one of shear plane"),
     ("fracture.shear plane.friction.3", "nothing after 'fracture.shear plane.friction'"),
