@@ -146,7 +146,8 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                  help="Where to copy it; default NAME.toml here.")] = None,
              force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
              keys: Annotated[bool, typer.Option(
-                 "--keys", help="List every key that a study file may have.")] = False,
+                 "--keys",
+                 help="List every key of a study file and every column of the results.")] = False,
              gallery: Annotated[Path | None, typer.Option(
                  "--gallery", metavar="DIR", show_default=False,
                  help="Solve all of them (or NAME) anew: a page of table and pictures each.")]
@@ -158,12 +159,14 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
     if keys:
         from dataclasses import asdict
 
+        from buttress.report import columns
         from buttress.study import keys as known
 
         if json:
-            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()]})
+            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()],
+                        "columns": columns.as_dicts()})
         else:
-            print("\n".join(known.lines()))
+            print("\n".join([*known.lines()[:-1], "", *columns.lines(), LABEL]))
         return
     if gallery is not None:
         from buttress.report.gallery import write_gallery

@@ -170,11 +170,12 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
+    from buttress.sweeps.rows import stored_table
     from buttress.sweeps.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
-    table, keys = f.table(path), list(meta["design"]["vary"])
+    table, keys = stored_table(path), list(meta["design"]["vary"])
     if table.empty:
         return []
     limit = meta["study"]["limits"]["step_off_mm"]

@@ -137,13 +137,14 @@ def write_folder(result: RankResult) -> Path:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
+    from buttress.sweeps.rows import stored_table
     from buttress.sweeps.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")
     text = json.dumps(result.document(), indent=1, allow_nan=False, ensure_ascii=False)
     taken: set[str] = set()
-    table = f.table(path)
+    table = stored_table(path)
     # The rows for the indices repeat most inputs, so they are no samples of the capacity.
     paired = table[table["case_id"] <= len(result.samples.shares)]
     axes = {"envelope": f.envelope(paired)}

@@ -10,6 +10,8 @@ from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words
 from buttress.results.order import ENDS, FAR, ranks, reserve, reserve_words
+from buttress.results.quantities import headed, in_row, worst_fragment
+from buttress.results.quantity import Quantity
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ONLY_FRICTION,
@@ -19,7 +21,6 @@ from buttress.results.records import (
     largest,
     not_tightened,
     shown_status,
-    worst_subsidence,
 )
 from buttress.results.search import not_found
 from buttress.study.activities import newtons
@@ -68,11 +69,29 @@ def items(lines: Iterable[str]) -> str:
     return "<ul>" + "".join(f"<li>{line}</li>" for line in lines) + "</ul>"
 
 
-HEAD = ("construct", "load<br>[N]", "status", "subsid-<br>ence<br>[mm]", "net of<br>intact<br>[mm]",
-        "step-<br>off<br>[mm]", "gap<br>[mm]", "tilt<br>[deg]", "metal<br>of yield",
-        "capacity<br>[N]", "equilib-<br>rium ends<br>[N]", "rank", "joint moved<br>"
-        f"{FAR.replace(' ', '&nbsp;')} at<br>[N]")
 TRUST = ("largest<br>error", "bone<br>over yield", "warn-<br>ings")
+
+
+def head() -> tuple[str, ...]:
+    """Heads of the main table."""
+    far = FAR.replace(" ", "&nbsp;")
+    return ("construct", "load<br>[N]", "status", *(_head(q) for q in headed()),
+            "capacity<br>[N]", "equilib-<br>rium ends<br>[N]", "rank",
+            f"joint moved<br>{far} at<br>[N]", *(_head(q) for q in headed(constructs=True)))
+
+
+def _head(q: Quantity) -> str:
+    unit = "" if q.shown_unit in ("", "%") else f"|[{q.shown_unit}]"
+    return "<br>".join(text(part) for part in (q.header + unit).split("|"))
+
+
+def shown(q: Quantity, value: object) -> str:
+    """A quantity as a cell shows it; a dash where it does not exist."""
+    said = q.text(value)
+    if said is None:
+        return NONE
+    return text(said.replace("-", "−") if not isinstance(value, str) else said) + (
+        " %" if q.style == "percent" else "")
 
 
 def main_table(constructs: Sequence[ConstructResult]) -> str:
@@ -83,34 +102,32 @@ def main_table(constructs: Sequence[ConstructResult]) -> str:
         for i, load in enumerate(c.loads):
             first = i == 0
             span = f' rowspan="{len(c.loads)}"'
-            worst = _worst(load)
+            worst = worst_fragment(load)
             beside = "".join(f"<div class=remark>{text(words)}</div>" for words in c.remarks)
             cells = ([f"<th{span} class=t scope=row>{text(c.marked_name)}{beside}</th>"]
                      if first else [])
             cells += [f"<td>{c_}</td>" for c_ in (
                 _load(load), _status(c, load),
-                number(worst_subsidence(load), 3),
-                number(worst.subsidence_net_mm if worst else None, 3),
-                number(largest(e.step_off_mm for e in load.edges.values()), 3),
-                number(largest(e.gap_mm for e in load.edges.values()), 3),
-                number(worst.tilt_deg if worst else None, 2),
-                share(largest(m.yield_ratio for m in load.members.values())))]
+                *(shown(q, in_row(q, load, worst)) for q in headed()))]
             if first:
                 cells += [f"<td{span} class=words>{text(bracket_words(c).removesuffix(' N'))}</td>",
                           f"<td{span}>{text(ends_text(c))}</td>",
                           f"<td{span}>{places.get(c.name, NONE)}</td>",
-                          f"<td{span}>{_moved(c)}</td>"]
+                          f"<td{span}>{_moved(c)}</td>",
+                          *(f"<td{span}>{shown(q, q.of(c, tuple(constructs)))}</td>"
+                            for q in headed(constructs=True) if q.of)]
             cells += [f"<td class=trust>{c_}</td>" for c_ in (
                 tiny(largest(errors(load))), share(load.bone_over_yield, 2))]
             if first:
                 cells.append(f"<td{span} class=trust>{len(c.warnings)}</td>")
             rows.append(f'<tr{" class=first" if first else ""}>{"".join(cells)}</tr>')
         groups.append("<tbody>" + "".join(rows) + "</tbody>")
-    head = "".join(f"<th{' class=t' if i == 0 else ''}>{h}</th>" for i, h in enumerate(HEAD))
-    head += "".join(f"<th class=trust>{h}</th>" for h in TRUST)
-    return (f'<div class="wide"><table class="main"><thead><tr><th colspan="{len(HEAD)}" '
+    heads = head()
+    line = "".join(f"<th{' class=t' if i == 0 else ''}>{h}</th>" for i, h in enumerate(heads))
+    line += "".join(f"<th class=trust>{h}</th>" for h in TRUST)
+    return (f'<div class="wide"><table class="main"><thead><tr><th colspan="{len(heads)}" '
             f'class="t band">answer</th><th colspan="{len(TRUST)}" class="t band trust">trust</th>'
-            f'</tr><tr>{head}</tr></thead>{"".join(groups)}</table></div>'
+            f'</tr><tr>{line}</tr></thead>{"".join(groups)}</table></div>'
             + (f"<p class=small>{text(MARK)}.</p>" if any(c.breaks_rule for c in constructs)
                else ""))
 
@@ -127,11 +144,6 @@ def trust_table(constructs: Sequence[ConstructResult]) -> str:
              text(load.method), str(load.steps)) for c in constructs for load in c.loads]
     return table(("construct", "load", "residual", "complementarity", "balance error",
                   "method", "steps"), rows, (0, 5), "small")
-
-
-def _worst(load: LoadResult) -> FragmentResult | None:
-    found = [f for f in load.fragments.values() if f.subsidence_mean_mm is not None]
-    return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
 
 
 def _moved(construct: ConstructResult) -> str:

@@ -13,6 +13,7 @@ from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
+from buttress.results.escape import escaping
 from buttress.study.activities import LoadCase
 
 FloatArray = np.ndarray
@@ -94,6 +95,7 @@ class Picture:
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
+    escapes: str | None = None    # the body that escapes where there is no equilibrium
 
     @property
     def load_words(self) -> str:
@@ -151,7 +153,8 @@ def take_picture(model: Model, answer: Answer, total: float,
                    _link_forces(model, forces), _free_bodies(model, answer, total),
                    _patches(model, total), model.bone.study.section.sides[1],
                    contact_lines(model, answer) if answer.held else (),
-                   model.bone.study.load.name(total))
+                   model.bone.study.load.name(total),
+                   escapes=None if answer.held else escaping(model, answer))
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:

@@ -1,15 +1,38 @@
-"""Rows of a sweep's table as its figures need them: by construct, at one load, what else varies."""
+"""The table of a sweep's store, and its rows as figures need them: by construct, at one load."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
+from buttress.sweeps.store import read_meta, reading
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def stored_table(path: Path) -> pd.DataFrame:
+    """The view ``everything`` of a store: one row per case, construct and load.
+
+    Constructs are a category in the order of the study, so that their colours stay the same; what
+    is true or false is so again (SQLite keeps 1 and 0).
+    """
+    import pandas as pd
+
+    with reading(path) as db:
+        frame = pd.read_sql_query(
+            "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
+        meta = read_meta(db)
+    names = [c["name"] for c in meta["study"]["construct"]]
+    for key, text in meta["design"]["vary"].items():
+        if {"true", "false"} & set(re.findall(r"\w+", text.lower())):
+            frame[key] = frame[key].astype(bool)
+    frame["construct"] = pd.Categorical(frame["construct"], categories=names)
+    return frame
 
 
 def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]:

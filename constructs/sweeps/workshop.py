@@ -25,7 +25,7 @@ from buttress.fe.solve.solver import Solver
 from buttress.implants.loose import loaded_bodies
 from buttress.model.install import made_ready
 from buttress.model.model import Model, assemble, blocks_of, inclusions_of, intact_measures
-from buttress.results.read import Reader, Tissue, intact_subsidence
+from buttress.results.reader import Reader, Tissue, intact_subsidence
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Study
 from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key

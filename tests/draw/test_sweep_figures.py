@@ -17,6 +17,7 @@ from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Indices, Share, paired_difference
 from buttress.ranking.rank import Outcomes
 from buttress.ranking.records import Against, Driven
+from buttress.sweeps.rows import stored_table
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"
@@ -268,7 +269,7 @@ def test_many_long_names_fit_beside_the_axes() -> None:
     (lambda: f.lines(frame(), X, "step_of_mm"), "step_off_mm"),
     (lambda: f.lines(frame(), X, load=700.0), "500, 1000"),
     (lambda: f.limit_map(frame(), X, Y, construct="plat", limit=1.0), "nothing, plate, screws"),
-    (lambda: f.table(Path("none.sqlite")), "no such store"),
+    (lambda: stored_table(Path("none.sqlite")), "no such store"),
 ])
 def test_what_is_not_in_the_table_is_told(call, told: str) -> None:
     with pytest.raises(InputError) as caught:

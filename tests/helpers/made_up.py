@@ -133,7 +133,8 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
     return Picture(name, load, held, "held" if held else "no equilibrium", tuple(bodies),
                    tuple(members), links, free,
                    ((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)),
-                   contacts=contact_pictures(factor) if held else ())
+                   contacts=contact_pictures(factor) if held else (),
+                   escapes=None if held else "medial")
 
 
 def load_result(load: float, held: bool = True) -> LoadResult:

@@ -19,7 +19,7 @@ NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 PUBLIC = {"buttress", "buttress.draw", "buttress.comparison.compare", "buttress.sweeps.explore", "buttress.report.glossary",
           "buttress.ranking.rank", "buttress.report.assumptions", "buttress.rules.check",
           "buttress.comparison.stages", "buttress.draw.stages", "buttress.study.read", "buttress.sweeps.sweep", "buttress.study.tables",
-          "buttress.sweeps.vary", "buttress.verification.table", "buttress.fe.errors", "buttress.fe.richardson",
+          "buttress.sweeps.rows", "buttress.sweeps.vary", "buttress.verification.table", "buttress.fe.errors", "buttress.fe.richardson",
           "buttress.fe.verification"}
 """What a notebook of our own may import; DEVELOPERS.md lists the same."""
 OTHERS = {"numpy", "pandas", "matplotlib", "ipywidgets", "IPython", "pathlib", "tempfile"}

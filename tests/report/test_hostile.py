@@ -22,6 +22,7 @@ from buttress.report.folder import rows
 from buttress.report.page import write_report
 from buttress.results.order import reserve_words
 from buttress.study.read import study_from
+from buttress.sweeps.rows import stored_table
 from buttress.sweeps.sweep import export_csv, run_sweep
 from buttress.sweeps.vary import plain
 
@@ -94,7 +95,7 @@ def test_a_sweep_of_hostile_names_as_csv_and_pictures(tmp_path: Path) -> None:
     assert count == len(table) == 2 * len(NAMES)
     assert {n.removeprefix("'") for n in table["construct"]} == set(NAMES)
     assert not [n for n in table["construct"] if n.startswith(STARTS)]
-    frame = sweep_figures.table(done.path)
+    frame = stored_table(done.path)
     for ax in (sweep_figures.lines(frame, key), sweep_figures.envelope(frame)):
         seen = joined(written(ax))
         for name in NAMES:  # wrapped, but whole

@@ -1,0 +1,104 @@
+"""Columns of comparison.csv and of a sweep's store, made from the catalogue, and their list."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from buttress.files import plain, settled
+from buttress.results import quantities
+from buttress.results.comparison import Comparison
+from buttress.results.quantities import in_row
+from buttress.results.quantity import Quantity
+from buttress.results.records import ConstructResult, LoadResult
+from buttress.sweeps.layout import stored
+
+CSV, STORE = "comparison.csv", "store of a sweep"
+ABOUT = ("Columns of the results. Every key ends in its unit; an empty field is a number that does "
+         "not exist. Of several places (fractures, members, contacts) a column has the worst.")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One output column: where it is found, its unit and what it means."""
+
+    name: str
+    found_in: str
+    unit: str
+    definition: str
+    word: str
+
+
+def csv_columns() -> list[tuple[str, Quantity, str]]:
+    """Columns of comparison.csv with their quantities, and what each is of (a side, a kind)."""
+    return [(name, q, of) for q in quantities.CATALOGUE for name, of in q.columns(q.csv).items()]
+
+
+def columns() -> tuple[str, ...]:
+    """Names of the columns of comparison.csv, in order."""
+    return tuple(name for name, _, _ in csv_columns())
+
+
+def rows(comparison: Comparison) -> list[dict[str, Any]]:
+    """One row per construct, load and fragment; None where a number does not exist."""
+    wanted = csv_columns()
+    out = []
+    for c in comparison.constructs:
+        own = {name: q.of(c, comparison.constructs) for name, q, _ in wanted if q.of is not None}
+        out += [{name: _shown(q, own[name] if name in own else _value(q, load, fragment, of))
+                 for name, q, of in wanted}
+                for load in c.loads for fragment in load.fragments or ("",)]
+    return out
+
+
+def _value(q: Quantity, load: LoadResult, fragment: str, of: str) -> Any:
+    return fragment if q.key == "fragment" else in_row(q, load, fragment, of)
+
+
+def _shown(q: Quantity, value: Any) -> Any:
+    """A value for a file; the size of an error is that of rounding, and stays."""
+    return plain(value) if q.style == "power" else settled(plain(value))
+
+
+def construct_document(c: ConstructResult, every: tuple[ConstructResult, ...]) -> dict[str, Any]:
+    """A construct for JSON: its record, and quantities that the record has no field for."""
+    found: dict[str, Any] = plain(c)
+    return found | {k: plain(v) for k, v in quantities.construct_values(c, every).items()}
+
+
+def listed() -> list[Column]:
+    """Every output column, those of comparison.csv first."""
+    def column(name: str, where: str, q: Quantity, of: str) -> Column:
+        return Column(name, where, q.unit, q.said(q.definition, of), q.glossary)
+
+    out = [column(name, CSV, q, of) for name, q, of in csv_columns()]
+    return out + [column(name, STORE, q, of) for q in stored()
+                  for name, of in q.columns(q.store).items()]
+
+
+def lines() -> list[str]:
+    """The list for the terminal."""
+    out = []
+    for where in (CSV, STORE):
+        out += [f"columns of {where}"]
+        out += [f"    {c.name}{f' [{c.unit}]' if c.unit not in ('', '-') else ''}: {c.definition}"
+                for c in listed() if c.found_in == where]
+        out.append("")
+    return [*out, ABOUT]
+
+
+def markdown() -> str:
+    """The list as a section of a page."""
+    out = ["# Columns of the results", "", ABOUT, ""]
+    for where in (CSV, STORE):
+        out += [f"## {where}", "", "| column | unit | definition | word |",
+                "| --- | --- | --- | --- |"]
+        out += [f"| `{c.name}` | {c.unit or '-'} | {c.definition} | {c.word or '-'} |"
+                for c in listed() if c.found_in == where]
+        out.append("")
+    return "\n".join(out)
+
+
+def as_dicts() -> list[dict[str, str]]:
+    """The list for JSON."""
+    return [asdict(c) for c in listed()]
