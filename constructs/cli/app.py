@@ -147,7 +147,8 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                  help="Where to copy it; default NAME.toml in the current folder.")] = None,
              force: Annotated[bool, typer.Option("--force", help="Overwrite the file.")] = False,
              keys: Annotated[bool, typer.Option(
-                 "--keys", help="List all keys of a study file.")] = False,
+                 "--keys",
+                 help="List every key of a study file and every column of the results.")] = False,
              gallery: Annotated[Path | None, typer.Option(
                  "--gallery", metavar="DIR", show_default=False,
                  help="Solve all shipped studies (or NAME) and write a page with table and figures "
@@ -160,12 +161,14 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
     if keys:
         from dataclasses import asdict
 
+        from buttress.report import catalogue as columns
         from buttress.study import keys as known
 
         if json:
-            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()]})
+            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()],
+                        "columns": columns.as_dicts()})
         else:
-            print("\n".join(known.lines()))
+            print("\n".join([*known.lines()[:-1], "", *columns.lines(), LABEL]))
         return
     if gallery is not None:
         from buttress.report.gallery import write_gallery

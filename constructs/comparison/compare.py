@@ -29,7 +29,8 @@ from buttress.results.limits import (
     moved_joint,
 )
 from buttress.results.picture import take_picture, unloaded
-from buttress.results.read import Reader, intact_subsidence, read
+from buttress.results.read import read
+from buttress.results.reader import Reader, intact_subsidence
 from buttress.results.records import (
     BEYOND,
     NOT_TIGHTENED,

@@ -36,11 +36,9 @@ ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEA
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
-    """The body that moves most along the escape; None where no motion is known."""
-    if picture.held or not picture.bodies:
-        return None
-    body = max(picture.bodies, key=lambda b: float(np.hypot(*b.displacement.T).max()))
-    return body if np.isfinite(body.displacement).all() and body.displacement.any() else None
+    """The body that the answer says escapes, where its motion can be drawn; else None."""
+    body = next((b for b in picture.bodies if b.name == picture.escapes), None)
+    return body if body is not None and body.displacement.any() else None
 
 
 def drawn_factor(picture: Picture, factor: float | None = None) -> float:

@@ -17,6 +17,7 @@ from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, plain, wrap
 from buttress.fe.errors import InputError
 from buttress.ranking.records import RankResult, quarters
+from buttress.results.quantities import by_column
 from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.rows import at_load, by_construct, checked, other_keys, share_known
 from buttress.words import counted
@@ -24,20 +25,6 @@ from buttress.words import counted
 if TYPE_CHECKING:
     import pandas as pd
 
-WORDS = {
-    "subsidence_mean_mm": "mean subsidence of the worst fragment [mm]",
-    "subsidence_max_mm": "largest subsidence [mm]",
-    "subsidence_net_mm": "mean subsidence, net of the intact bone [mm]",
-    "step_off_mm": "step-off [mm]", "gap_mm": "gap [mm]", "tilt_deg": "tilt [deg]",
-    "capacity_upper_N": "capacity, upper bound [N]",
-    "capacity_lower_N": "capacity, lower bound [N]",
-    "plate_yield_ratio": "largest plate stress / yield [-]",
-    "screw_yield_ratio": "largest screw stress / yield [-]",
-    "stations_at_capacity": "screw stations at capacity [-]",
-}
-"""Axis titles of the columns that are plotted most."""
-FROM_ZERO = ("subsidence", "step_off", "gap", "widening")
-"""Columns whose axis begins at zero, so that little does not look like much."""
 FEW_LOADS, FEW_KEYS = 4, 3
 LEGEND, LIST = 2.8, 6.1
 """Room right of the axes: for a name, and for the list of them, inches."""
@@ -81,8 +68,8 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
     elif frame[key].dtype.kind == "i":
         ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel(wrap(key, 8.0), size=SIZE)
-    ax.set_ylabel(WORDS.get(column, column), size=SIZE)
-    if column.startswith(FROM_ZERO):
+    ax.set_ylabel(_label(column), size=SIZE)
+    if _from_zero(column):
         ax.set_ylim(bottom=ax.get_ylim()[0] if frame[column].min() < 0 else 0.0)
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
@@ -122,7 +109,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     assert figure is not None
     if values.count():
         bar = figure.colorbar(mesh, ax=ax)
-        bar.set_label(WORDS.get(column, column), size=SIZE)
+        bar.set_label(_label(column), size=SIZE)
         bar.ax.tick_params(labelsize=SIZE)
     told, reach = [], f"{limit:g} {_unit(column)}".rstrip()
     if min(values.shape) > 1 and values.count() and values.min() < limit < values.max():
@@ -308,15 +295,26 @@ def _legend(ax: Axes, handles: Sequence[Line2D], names: Sequence[str]) -> None:
               bbox_to_anchor=(1.01, 1.0), labelspacing=gap)
 
 
+def _label(column: str) -> str:
+    """The title of an axis: words and unit of a column, or its name where it is a key."""
+    found = by_column(column)
+    return column if found is None else found[0].label(found[1])
+
+
 def _quantity(column: str) -> str:
     """The words of a column without its unit."""
-    return WORDS.get(column, column).partition(" [")[0]
+    return _label(column).partition(" [")[0]
 
 
 def _unit(column: str) -> str:
     """The unit of a column, empty where it has none."""
-    unit = WORDS.get(column, "").partition(" [")[2].rstrip("]")
-    return "" if unit == "-" else unit
+    found = by_column(column)
+    return "" if found is None or found[0].unit == "-" else found[0].unit
+
+
+def _from_zero(column: str) -> bool:
+    """Whether an axis begins at zero, as for movements, so that little does not look like much."""
+    return _unit(column) == "mm"
 
 
 def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:

@@ -8,21 +8,25 @@ from pathlib import Path
 
 import numpy as np
 
-from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Status
+from buttress.results import quantities
+from buttress.results.quantities import limited
+from buttress.results.quantity import Limit
 from buttress.results.search import SEARCH_LIMIT_N
 from buttress.sweeps.store import reading
 
-ANSWERS = (Status.HELD, Status.NO_EQUILIBRIUM)
-LIMITS = {
-    "step-off": ("step_off_mm", "mm", "step_off_mm"),
-    "depression": ("depression_mm", "mm", "subsidence_max_mm"),
-    "widening": ("widening_mm", "mm", "widening_mm"),
-    "bone over yield": ("bone_over_yield_share", "of its volume", "bone_over_yield"),
-    "metal over yield": ("metal_yield_ratio", "of yield",
-                         "max(coalesce(plate_yield_ratio, 0), coalesce(screw_yield_ratio, 0))"),
-}
-"""Limits by name: their key in ``[limits]``, its unit, and the expression in the store."""
+FloatArray = np.ndarray
+ANSWERS = ("held", "no equilibrium")
+LIMITS = {x.name: x for x in quantities.LIMITS}
+"""Limits by name: each refers to a quantity of the catalogue, of which the store has columns."""
+
+
+def _worst_of(limit: Limit) -> str:
+    """SQL for what a limit limits: the largest of its columns in the store."""
+    columns = list(limited(limit).columns(limited(limit).store))
+    if len(columns) == 1:
+        return columns[0]
+    return f"max({', '.join(f'coalesce({c}, 0)' for c in columns)})"
 
 
 @dataclass(frozen=True)
@@ -121,7 +125,7 @@ def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: i
     status = np.full(shape, "none", dtype=object)
     sunk, held = np.full(shape, np.nan), np.full(shape, np.nan)
     figures = {name: np.full(shape, np.nan) for name in LIMITS}
-    columns = ", ".join(column for _, _, column in LIMITS.values())
+    columns = ", ".join(map(_worst_of, LIMITS.values()))
     with reading(path) as db:
         for case, name, how, mean, *values in db.execute(
                 f"SELECT case_id, construct, status, subsidence_mean_mm, {columns} FROM results "

@@ -109,7 +109,7 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
            cost: Estimate) -> RankResult:
     """The statistics of existing outcomes."""
     names = found.constructs
-    limits = {name: float(getattr(study.limits, key)) for name, (key, _, _) in LIMITS.items()
+    limits = {name: float(getattr(study.limits, x.key)) for name, x in LIMITS.items()
               if name in found.figures and np.isfinite(found.figures[name]).any()}
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}

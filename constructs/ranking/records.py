@@ -116,7 +116,7 @@ class RankResult(Displayed):
     @property
     def limit_words(self) -> str:
         """The limits with their units: ``step-off 2 mm, depression 3 mm``."""
-        return ", ".join(f"{name} {limit:g} {LIMITS[name][1]}"
+        return ", ".join(f"{name} {limit:g} {LIMITS[name].unit}"
                          for name, limit in self.limits.items())
 
     @property

@@ -11,12 +11,13 @@ from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.files import as_csv, file_names, plain, slug
 from buttress.model.resolve import resolved
+from buttress.report.catalogue import construct_document
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first, ranks, reserve
 from buttress.results.picture import Picture
-from buttress.results.rows import COLUMNS, rows
+from buttress.results.rows import columns, rows
 from buttress.study.study import Study
 
 
@@ -26,31 +27,24 @@ def document(comparison: Comparison) -> dict[str, Any]:
     return {"label": LABEL, "versions": comparison.versions,
             "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
-            "constructs": plain(comparison.constructs), "stages": plain(comparison.stages),
+            "constructs": [construct_document(c, comparison.constructs)
+                           for c in comparison.constructs], "stages": plain(comparison.stages),
             "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c))}
                       for c in best_first(comparison.constructs)],
             "weight_bearing": plain(weight_bearing(comparison))}
 
 
-def write_fields(picture: Picture, path: Path) -> None:
-    """Displacement and strain over yield strain of the bone, by body, as VTU through meshio."""
-    import meshio
+def _write_fields(picture: Picture, path: Path) -> None:
+    """Displacement and strain over yield strain of the bone, by body, for mesh viewers."""
     import numpy as np
 
-    points, cells, region, moved, ratio = [], [], [], [], []
-    start = 0
-    for number, body in enumerate(picture.bodies):
-        points.append(np.column_stack([body.points, np.zeros(len(body.points))]))
-        cells.append(body.triangles + start)
-        region.append(np.full(len(body.triangles), number))
-        moved.append(np.column_stack([body.displacement, np.zeros(len(body.points))]))
-        ratio.append(np.zeros(len(body.points)) if body.value is None else body.value)
-        start += len(body.points)
-    meshio.write_points_cells(
-        path, np.concatenate(points), [("triangle6", np.concatenate(cells))],
-        point_data={"displacement_mm": np.concatenate(moved),
-                    "strain_over_yield_strain": np.concatenate(ratio)},
-        cell_data={"region": [np.concatenate(region)]}, file_format="vtu")
+    from buttress.fe.mesh.files import write
+    from buttress.fe.mesh.t6 import Mesh
+
+    ratio = [np.zeros(len(b.points)) if b.value is None else b.value for b in picture.bodies]
+    write(path, [Mesh(b.name, b.points, b.triangles, {}) for b in picture.bodies],
+          {"displacement_mm": np.concatenate([b.displacement for b in picture.bodies]),
+           "strain_over_yield_strain": np.concatenate(ratio)})
 
 
 def copy_files(study: Study, folder: Path) -> None:
@@ -80,7 +74,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
 
     (folder / "study.toml").write_text(text, encoding="utf-8")
     copy_files(comparison.study, folder)
-    (folder / "comparison.csv").write_text(as_csv(rows(comparison), COLUMNS), encoding="utf-8")
+    (folder / "comparison.csv").write_text(as_csv(rows(comparison), columns()), encoding="utf-8")
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
     if comparison.stages:
@@ -96,7 +90,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     for construct in comparison.constructs:
         name = slug(called[construct.name], taken)
         for picture in construct.pictures:
-            write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
+            _write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
     say("drawing")
     figures = draw_all(comparison, folder)
     say("writing the report")

@@ -18,11 +18,12 @@ from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
 from buttress.fe.solve.answer import Status
 from buttress.files import inert
-from buttress.report.folder import rows
+from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first
+from buttress.results.rows import rows
 from buttress.study.read import example, example_names
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
@@ -187,7 +188,7 @@ def write_index(folder: Path) -> list[Path]:
             "[What this cannot tell you, and what it assumes](assumptions.md) · "
             "[words, for people who are not engineers and for people who are not surgeons]"
             "(glossary.md)", ""]
-    pages = {"README.md": "\n".join(out), "keys.md": keys_of_a_study(),
+    pages = {"README.md": "\n".join(out), "keys.md": f"{keys_of_a_study()}\n{columns_of_results()}",
              "glossary.md": f"# Words\n\n{LABEL}\n\n{glossary().markdown()}",
              "assumptions.md": f"# What this cannot tell you\n\n{LABEL}\n\n"
                                + "\n".join(f"- {markdown(x)}" for x in LIMITS)

@@ -14,6 +14,8 @@ from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words
 from buttress.results.order import ENDS, FAR, ranks, reserve, reserve_words
+from buttress.results.quantities import headed, in_row, worst_fragment
+from buttress.results.quantity import Quantity
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ONLY_FRICTION,
@@ -23,7 +25,6 @@ from buttress.results.records import (
     largest,
     not_tightened,
     shown_status,
-    worst_subsidence,
 )
 from buttress.results.search import not_found
 from buttress.study.activities import newtons
@@ -48,35 +49,49 @@ def share(value: float | None, digits: int = 0) -> str | None:
     return None if value is None else f"{100.0 * value:.{digits}f} %"
 
 
-HEAD = ("construct", "load\n[N]", "status", "subsid-\nence\n[mm]", "net of\nintact\n[mm]",
-        "step-\noff\n[mm]", "gap\n[mm]", "tilt\n[deg]", "metal\nof yield", "capacity\n[N]",
-        "equilib-\nrium ends\n[N]", "rank",
-        "joint moved\n" + FAR.replace(" ", "\N{NO-BREAK SPACE}") + " at\n[N]")
 TRUST = ("largest\nerror", "bone\nover yield", "warn-\nings")
 
 
+def head() -> tuple[str, ...]:
+    """Heads of the main table."""
+    return ("construct", "load\n[N]", "status", *(_head(q) for q in headed()), "capacity\n[N]",
+            "equilib-\nrium ends\n[N]", "rank",
+            "joint moved\n" + FAR.replace(" ", "\N{NO-BREAK SPACE}") + " at\n[N]",
+            *(_head(q) for q in headed(constructs=True)))
+
+
+def _head(q: Quantity) -> str:
+    unit = "" if q.shown_unit in ("", "%") else f"\n[{q.shown_unit}]"
+    return q.header.replace("|", "\n") + unit
+
+
+def shown(q: Quantity, value: object) -> Shown:
+    """A quantity as a cell shows it; a dash where it does not exist."""
+    said = q.text(value)
+    if said is None:
+        return None
+    return (said.replace("-", "−") if not isinstance(value, str) else said) + (
+        " %" if q.style == "percent" else "")
+
+
 def main_table(constructs: Sequence[ConstructResult]) -> Markup:
-    """The comparison, one row a construct and load, with the columns that say how to trust it."""
+    """The comparison, one row per construct and load, with the columns that say how to trust it."""
     groups, places = [], ranks(tuple(constructs))
     for c in constructs:
         rows = []
         for load in c.loads:
-            worst = _worst(load)
+            worst = worst_fragment(load)
             rows.append({"cells": (
                 Cell(newtons(load.total_load_N), load.load_name), _status(c, load),
-                number(worst_subsidence(load), 3),
-                number(worst.subsidence_net_mm if worst else None, 3),
-                number(largest(e.step_off_mm for e in load.edges.values()), 3),
-                number(largest(e.gap_mm for e in load.edges.values()), 3),
-                number(worst.tilt_deg if worst else None, 2),
-                share(largest(m.yield_ratio for m in load.members.values()))),
+                *(shown(q, in_row(q, load, worst)) for q in headed())),
                 "trust": (tiny(largest(errors(load))), share(load.bone_over_yield, 2))})
         groups.append({
             "name": c.marked_name, "remarks": c.remarks, "rows": rows, "warnings": len(c.warnings),
             "cells": (bracket_words(c).removesuffix(" N"), ends_text(c), places.get(c.name),
-                      _moved(c))})
+                      _moved(c), *(shown(q, q.of(c, tuple(constructs)))
+                                   for q in headed(constructs=True) if q.of))})
     return render("main_table.html.j2", {
-        "head": HEAD, "trust": TRUST, "groups": groups,
+        "head": head(), "trust": TRUST, "groups": groups,
         "mark": MARK if any(c.breaks_rule for c in constructs) else ""})
 
 
@@ -92,11 +107,6 @@ def trust_table(constructs: Sequence[ConstructResult]) -> Table:
              str(load.steps)) for c in constructs for load in c.loads]
     return Table(("construct", "load", "residual", "complementarity", "balance error",
                   "method", "steps"), rows, (0, 5), "small")
-
-
-def _worst(load: LoadResult) -> FragmentResult | None:
-    found = [f for f in load.fragments.values() if f.subsidence_mean_mm is not None]
-    return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
 
 
 def _moved(construct: ConstructResult) -> Cell:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from buttress.display import Displayed
 from buttress.results.order import best_first
 from buttress.results.records import ConstructResult
-from buttress.results.rows import COLUMNS, TEXTS, rows
+from buttress.results.rows import csv_columns, rows
 from buttress.results.stages import StagedResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
@@ -92,5 +92,5 @@ class Comparison(Displayed):
         """
         import pandas as pd
 
-        frame = pd.DataFrame(rows(self.constructs), columns=list(COLUMNS))
-        return frame.astype({c: object if c in TEXTS else float for c in COLUMNS})
+        kinds = {name: object if q.kind is str else float for name, q, _ in csv_columns()}
+        return pd.DataFrame(rows(self.constructs), columns=list(kinds)).astype(kinds)

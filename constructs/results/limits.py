@@ -8,113 +8,65 @@ itself is zero for long and then steep, the percentile grows almost evenly.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from buttress.bone.measures import rims
-from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import displacements, nodal_forces
+from buttress.fe.solve.recover import displacements
 from buttress.model.model import Model
-from buttress.results.read import Reader, bone_strain, fibre_stress, widening
+from buttress.results.figures import Figures, at
+from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
+from buttress.results.quantity import Quantity
+from buttress.results.reader import Reader, bone_strain
 from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, LoadResult, Where
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
 
-EQUILIBRIUM = "equilibrium"
-"""The limit at which loading step by step ends."""
 P99 = 0.01
 """Share of volume for which every answer of the study has its percentile of strain already."""
 
 
 def gauges(reader: Reader, model: Model, limits: LimitsInput, loads: Sequence[LoadResult]
            ) -> tuple[Gauge, ...]:
-    """The gauges of a construct in the order of their report."""
-    share = limits.bone_over_yield_share
-    strained = {r.total_load_N: r.strain_ratio_p99 for r in loads
-                if share == P99 and r.strain_ratio_p99 is not None}
-    return (
-        Gauge(
-            name="step-off", key="step_off_mm", limit=limits.step_off_mm, unit="mm",
-            read=lambda a: step_off(reader, model, a), known={}),
-        Gauge(
-            name="depression", key="depression_mm", limit=limits.depression_mm, unit="mm",
-            read=lambda a: depression(reader, model, a), known={}),
-        Gauge(
-            name="widening", key="widening_mm", limit=limits.widening_mm, unit="mm",
-            read=lambda a: wider(reader, model, a), known={}),
-        Gauge(
-            name="bone over yield", key="bone_over_yield_share", limit=1.0,
-            unit="strain / yield strain", read=lambda a: strained_bone(reader, model, a, share),
-            known=strained),
-        Gauge(
-            name="metal over yield", key="metal_yield_ratio", limit=limits.metal_yield_ratio,
-            unit="stress / yield stress", read=lambda a: stressed_metal(model, a), known={}))
+    """The gauges of a construct in the order of their report: the worst of a quantity, each."""
+    out = []
+    for x in LIMITS:
+        limit, known = float(getattr(limits, x.key)), dict[float, float]()
+        read: Callable[[Answer], Reading | None] = partial(largest, reader, model, (limited(x),))
+        if x.quantity == "bone_over_yield":
+            read, share, limit = partial(strained_bone, reader, model, share=limit), limit, 1.0
+            known = {r.total_load_N: r.strain_ratio_p99 for r in loads
+                     if share == P99 and r.strain_ratio_p99 is not None}
+        out.append(Gauge(x.name, x.key, limit, x.gauge_unit, read, known))
+    return tuple(out)
 
 
 def moved_joint(reader: Reader, model: Model) -> Gauge:
     """The gauge by which constructs are ordered: the joint has moved as far as matters."""
-    return Gauge(
-        name="movement", key="", limit=number("anatomy", "limits", "movement"), unit="mm",
-        read=lambda a: movement(reader, model, a), known={})
+    rows = tuple(replace(quantity(level, key), at=None) for level, key in MOVEMENT)
+    return Gauge("movement", "", number("anatomy", "limits", "movement"), "mm",
+                 partial(largest, reader, model, rows), {})
 
 
-def movement(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest of the net subsidence of fragments and of step-off and gap of lips [mm]."""
-    values, bone = reader.measures(model, answer), reader.bone
-    total = float(answer.load.sum() / bone.load_vector(1.0).sum())
-    found = [Reading(max(reader.step_off(values, e.name)), Where(e.name, None))
-             for e in bone.edges]
-    for i in bone.fragments:
-        name = bone.solids[i].name
-        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
-            sunk, share = reader.surface(values, i)
-            found.append(Reading(float(sunk @ share) - total * reader.intact[name],
-                                 Where(name, None)))
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def step_off(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest step-off of all lips [mm]; None where no fracture reaches the joint."""
-    values, bone = reader.measures(model, answer), reader.bone
-    found = [Reading(reader.step_off(values, e.name)[0], _where(e.name, 0.5 * (
-        bone.bodies[e.body_a].points[e.node_a] + bone.bodies[e.body_b].points[e.node_b])))
-        for e in bone.edges]
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def depression(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest subsidence of any point of a fragment's joint surface [mm]."""
-    values, bone, found = reader.measures(model, answer), reader.bone, []
-    for i in bone.fragments:
-        nodes = bone.articular(i)[0]
-        if nodes.size and bone.bodies[i].name not in model.hardware.loose:
-            sunk, _ = reader.surface(values, i)
-            worst = int(np.argmax(sunk))
-            found.append(Reading(float(sunk[worst]), _where(
-                bone.solids[i].name, bone.bodies[i].points[nodes[worst]])))
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def wider(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """How far the rims of the plateau part [mm], told at the rim that moves more in the frame."""
-    values, bone = reader.measures(model, answer), reader.bone
-    apart = widening(bone, values)
-    if apart is None:
+def largest(reader: Reader, model: Model, rows: Sequence[Quantity], answer: Answer
+            ) -> Reading | None:
+    """Largest value of some quantities at any place, and where; None where there is none."""
+    figures, found = Figures(reader, model, answer), []
+    for q in rows:
+        for place in figures.places(q.level):
+            value = q.value(figures, place)
+            if value is not None:
+                found.append((value, q, place))
+    if not found:
         return None
-    moved = []
-    for (side, body, node), sign in zip(rims(bone.bodies, bone.study.section.sides), (-1.0, 1.0),
-                                        strict=True):
-        place = bone.bodies[body].points[node]
-        frame = values["frame x"] - values["frame turn"] * (place[1] - bone.frame_centre[1])
-        moved.append((sign * (values[f"rim {side} x"] - frame),
-                      _where(bone.solids[body].name, place)))
-    return Reading(apart, max(moved, key=lambda m: m[0])[1])
+    value, q, place = max(found, key=lambda x: x[0])
+    return Reading(value, Where(place, None) if q.at is None else q.at(figures, place))
 
 
 def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) -> Reading:
@@ -129,28 +81,15 @@ def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) ->
     weight = np.concatenate([v.ravel() for v in volumes])
     order = np.argsort(value)
     rising = np.cumsum(weight[order]) / weight.sum()
-    at = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
-    top = float(value[at])
+    last = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
+    top = float(value[last])
     most = max(range(len(ratios)), key=lambda i: float(volumes[i][ratios[i] >= top].sum()))
     inside = (ratios[most] >= top).any(axis=-1)
     points = quadrature_points(reader.bone.bodies[most].mesh)[inside]
     held = (volumes[most] * (ratios[most] >= top)).sum(axis=-1)[inside]
     centre = (points * held[:, None]).sum(axis=0) / max(held.sum(), 1e-300)
     nearest = points[int(np.argmin(np.hypot(*(points - centre).T)))]
-    return Reading(top, _where(reader.bone.solids[most].name, nearest))
-
-
-def stressed_metal(model: Model, answer: Answer) -> Reading | None:
-    """Largest stress over yield stress of all plates, screws and wires; None without metal."""
-    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.solids):]
-    found = []
-    for part, force in zip(model.hardware.parts, forces, strict=True):
-        stress = fibre_stress(part, force)[0]
-        if stress.size:
-            worst = int(np.argmax(stress))
-            found.append(Reading(float(stress[worst]) / part.material.yield_strength, _where(
-                part.name, part.member.points[worst:worst + 2].mean(axis=0))))
-    return max(found, key=lambda r: r.value, default=None)
+    return Reading(top, at(reader.bone.solids[most].name, nearest))
 
 
 def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo, ...],
@@ -234,7 +173,3 @@ def limit_words(name: str, limit: LimitResult) -> str:
         return "metal reaches yield" if limit.limit == 1.0 else (
             f"metal reaches {limit.limit:g} of yield")
     return f"{name} reaches {limit.limit:g} {limit.unit}"
-
-
-def _where(part: str, point: FloatArray) -> Where:
-    return Where(part, (float(point[0]), float(point[1])))

@@ -105,6 +105,7 @@ class Picture(Brief):
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
+    escapes: str | None = None    # the body that escapes where there is no equilibrium
 
     @property
     def fragments(self) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """What a comparison says: immutable records, one field a reported figure, units in the names.
 
-None stands for a number that does not exist (no equilibrium, not limited by the model).
+None stands for a number that does not exist (no equilibrium, not limited by the model). ``more``
+holds quantities of the catalogue that have no field of their own; JSON shows them like the others.
 Displacements are in the frame of the shaft, zero after the last tightening.
 """
 
@@ -60,6 +61,28 @@ class FragmentResult(Displayed):
     moments_Nmm: dict[str, float] | None
     balance_error: float | None
     carried_by: dict[str, float] | None = None
+    more: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def applied_x_N(self) -> float:
+        """Joint force on it towards +x."""
+        return self.applied_N[0]
+
+    @property
+    def applied_y_N(self) -> float:
+        """Joint force on it, proximal positive."""
+        return self.applied_N[1]
+
+    @property
+    def carried_most_by(self) -> str | None:
+        """What carries most of its own load."""
+        shares = self.carried_by or {}
+        return max(shares, key=lambda k: shares[k], default=None)
+
+    @property
+    def carried_most_share(self) -> float | None:
+        """The share that this one carries."""
+        return largest((self.carried_by or {}).values())
 
 
 @dataclass(frozen=True)
@@ -68,6 +91,7 @@ class EdgeResult:
 
     step_off_mm: float | None
     gap_mm: float | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -77,6 +101,7 @@ class FractureResult:
     slip_max_mm: float | None
     opening_max_mm: float | None
     slip_beyond_element: bool | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -93,6 +118,7 @@ class CondyleResult:
     subsidence_max_mm: float | None
     subsidence_net_mm: float | None
     widening_mm: float | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, repr=False)
@@ -138,6 +164,7 @@ class ContactResult:
     pressure_max_MPa: float | None = None
     pressure_max_at_mm: Vector | None = None
     profile: ContactProfile | None = None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -157,6 +184,7 @@ class GraftResult:
     compression_mean: float | None = None
     compression_p95: float | None = None
     forces_N: dict[str, Vector] | None = None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -168,6 +196,7 @@ class BoneResult:
     over_yield: float | None = None
     strain_ratio_p95: float | None = None
     strain_ratio_p99: float | None = None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -183,6 +212,7 @@ class MemberResult:
     yield_ratio: float | None
     axial_N: float | None
     hinges: int | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, repr=False)
@@ -220,6 +250,7 @@ class LoadResult(Displayed):
     contacts: dict[str, ContactResult] = field(default_factory=dict)
     grafts: dict[str, GraftResult] = field(default_factory=dict)
     bone: dict[str, BoneResult] = field(default_factory=dict)
+    more: dict[str, Any] = field(default_factory=dict)
 
     @property
     def load_words(self) -> str:

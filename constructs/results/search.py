@@ -10,7 +10,7 @@ import numpy as np
 from buttress.fe.solve.answer import Answer, Status
 from buttress.fe.solve.strategy import FEW_LINKS
 from buttress.model.model import Model
-from buttress.results.read import Reader
+from buttress.results.reader import Reader
 from buttress.results.records import (
     BEYOND,
     CANNOT_TIGHTEN,

@@ -28,14 +28,14 @@ class FragmentStage:
     Subsidence: how far its joint surface lies distally of the start, mean over its length and
     worst node (negative: it was pushed up); ``change_mm``: mean less that after the stage before;
     tilt counter-clockwise as drawn. ``forces_N``: on it from each source; with the load they close
-    to ``balance_error``, relative to the largest force of any link or load (moments over the
-    section's width).
+    to ``balance_error``, relative to the largest force of any link or load (moments over the drawn
+    width of the section). A loose piece, left where it is, has no figures.
     """
 
     subsidence_mean_mm: float | None
     subsidence_max_mm: float | None
     change_mm: float | None
-    tilt_deg: float
+    tilt_deg: float | None
     applied_N: Vector
     forces_N: dict[str, Vector]
     balance_error: float | None

@@ -12,7 +12,8 @@ from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
 from buttress.results.picture import Picture, take_picture
-from buttress.results.read import Reader, read
+from buttress.results.read import read
+from buttress.results.reader import Reader
 from buttress.results.records import LoadResult
 from buttress.study.case import Case
 from buttress.study.checked import require_known

@@ -1,9 +1,19 @@
-"""Tables of a sweep's store: columns with their units in comments, which SQLite keeps."""
+"""Tables of a sweep's store: columns with their units in the comments that SQLite keeps.
+
+Columns of figures are made from the rows of `buttress.results.quantities`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from buttress.results import quantities
+from buttress.results.figures import Level
+from buttress.results.quantity import Quantity
+
 LAYOUT = 3
-"""Number of this layout: stores with another number are refused."""
+"""Number of this layout: a store of another one is refused."""
+TYPES = {float: "REAL", int: "INTEGER", bool: "INTEGER", str: "TEXT"}
 
 TABLES = """
 CREATE TABLE meta (
@@ -13,39 +23,14 @@ CREATE TABLE meta (
 CREATE TABLE capacities (      -- one row per case and construct
     case_id INTEGER NOT NULL,
     construct TEXT NOT NULL,
-    capacity_lower_N REAL,     -- N, limit load without friction; empty: not limited by this model
-    capacity_upper_N REAL,     -- N, limit load with friction
-    capacity_status TEXT,      -- status of the limit analysis
-    links INTEGER,             -- links of the condensed problem
-    warnings INTEGER,          -- warnings of the model builder
-    rules_broken_count INTEGER,  -- rules of the trade that are broken
-    rules_broken TEXT,         -- PART: RULE of each, separated by "; "; empty: none
-    tightening TEXT,           -- held | strips: SCREW | lets go: PIECE | no equilibrium |
-                               -- not converged; empty: nothing is tightened
+    {capacities}
     PRIMARY KEY (case_id, construct)
 ) WITHOUT ROWID;
-CREATE TABLE results (         -- one row per case, construct and load; the worst fragment and edge
+CREATE TABLE results (         -- one row per case, construct and load; the worst of all places
     case_id INTEGER NOT NULL,
     construct TEXT NOT NULL,
     total_load_N REAL NOT NULL,        -- N, total joint force
-    status TEXT NOT NULL,              -- held | no equilibrium | unconverged
-    method TEXT,                       -- solution method
-    subsidence_mean_mm REAL,           -- mm, mean over a fragment's joint surface, distal positive
-    subsidence_max_mm REAL,            -- mm, worst node of a joint surface
-    subsidence_net_mm REAL,            -- mm, mean less that of the intact bone
-    tilt_deg REAL,                     -- degrees, counter-clockwise
-    step_off_mm REAL,                  -- mm, unsigned
-    gap_mm REAL,                       -- mm
-    widening_mm REAL,                  -- mm, increase in width of the plateau
-    plate_stress_MPa REAL,             -- MPa, largest von Mises stress of any plate
-    plate_yield_ratio REAL,            -- that stress over the plate's yield strength
-    screw_stress_MPa REAL,             -- MPa, largest von Mises stress of any screw or wire
-    screw_yield_ratio REAL,            -- that stress over its yield strength
-    stations_at_capacity INTEGER,      -- screw stations with bearing or thread at capacity
-    bone_over_yield REAL,              -- share of bone volume over yield strain, where requested
-    residual REAL,                     -- equilibrium error relative to the load
-    complementarity REAL,              -- complementarity error relative to the load
-    escapes TEXT,                      -- part that moves in the failure mechanism
+    {results}
     PRIMARY KEY (case_id, construct, total_load_N)
 ) WITHOUT ROWID;
 CREATE TABLE fragments (       -- one row per case, construct, load and fragment, where held
@@ -53,10 +38,7 @@ CREATE TABLE fragments (       -- one row per case, construct, load and fragment
     construct TEXT NOT NULL,
     total_load_N REAL NOT NULL,        -- N
     fragment TEXT NOT NULL,
-    subsidence_mean_mm REAL,           -- mm
-    subsidence_max_mm REAL,            -- mm
-    subsidence_net_mm REAL,            -- mm
-    tilt_deg REAL,                     -- degrees
+    {fragments}
     PRIMARY KEY (case_id, construct, total_load_N, fragment)
 ) WITHOUT ROWID;
 CREATE TABLE edges (           -- one row per case, construct, load and fracture at the joint
@@ -64,8 +46,7 @@ CREATE TABLE edges (           -- one row per case, construct, load and fracture
     construct TEXT NOT NULL,
     total_load_N REAL NOT NULL,        -- N
     edge TEXT NOT NULL,
-    step_off_mm REAL,                  -- mm, unsigned
-    gap_mm REAL,                       -- mm
+    {edges}
     PRIMARY KEY (case_id, construct, total_load_N, edge)
 ) WITHOUT ROWID;
 CREATE TABLE failures (        -- missing answers, with the reason; no equilibrium is an answer
@@ -76,7 +57,7 @@ CREATE TABLE failures (        -- missing answers, with the reason; no equilibri
     reason TEXT NOT NULL
 );
 CREATE INDEX failures_by_case ON failures (case_id);
-CREATE TABLE timings (         -- one row per completed case
+CREATE TABLE timings (         -- one row per case that is done
     case_id INTEGER PRIMARY KEY,
     seconds REAL NOT NULL,             -- s, in the worker
     worker INTEGER,                    -- number of its process
@@ -88,6 +69,34 @@ CREATE TABLE timings (         -- one row per completed case
 );
 """
 """All tables but `design`, whose columns are the varied keys."""
+
+
+def stored() -> list[Quantity]:
+    """Quantities that have a column in the store."""
+    return [q for q in quantities.CATALOGUE if q.store]
+
+
+def answer_columns() -> list[Quantity]:
+    """Those of them that are read from an answer."""
+    return [q for q in stored() if q.read is not None]
+
+
+def _columns(rows: Iterator[Quantity], own: bool = False) -> str:
+    """Lines of columns with their comments; ``own``: one value each, by the key."""
+    return "\n    ".join(
+        f"{name} {TYPES[q.kind]},".ljust(35) + f"-- {q.comment(of)}"
+        for q in rows for name, of in ({q.key: ""} if own else q.columns(q.store)).items())
+
+
+def tables() -> str:
+    """The script that makes them."""
+    found = stored()
+    return TABLES.format(
+        capacities=_columns(q for q in found if q.level is Level.CONSTRUCT),
+        results=_columns(q for q in found if q.read is not None),
+        fragments=_columns((q for q in found if q.level is Level.FRAGMENT), own=True),
+        edges=_columns((q for q in found if q.level is Level.EDGE), own=True))
+
 
 EVERYTHING = """
 CREATE VIEW everything AS

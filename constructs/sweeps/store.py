@@ -20,7 +20,7 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.files import inert
 from buttress.sweeps.design import Design
 from buttress.sweeps.evaluate import Outcome
-from buttress.sweeps.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
+from buttress.sweeps.layout import EVERYTHING, LAYOUT, design_table, quoted, tables
 from buttress.words import counted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
@@ -58,6 +58,7 @@ class Store:
                 _check_store(self._db, self.path)
                 stored = read_meta(self._db)
                 _check_same(stored, about, self.path)
+                _check_columns(self._db, self.path)
                 moves = self._moves(stored, about, hashes)
             self._db.execute("PRAGMA journal_mode=WAL")
             self._db.execute("PRAGMA synchronous=NORMAL")
@@ -74,14 +75,14 @@ class Store:
 
     def _create(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
         with self._transaction():
-            for part in _statements(TABLES):
+            for part in _statements(tables()):
                 self._db.execute(part)
             for key, value in (about | {"label": LABEL}).items():
                 self._db.execute("INSERT INTO meta VALUES (?, ?)", (key, json.dumps(value)))
             self._write_design(design, hashes)
 
     def _write_design(self, design: Design, hashes: list[str]) -> None:
-        columns = ", ".join(f"results.{c}" for c in _columns_of(TABLES, "results")
+        columns = ", ".join(f"results.{c}" for c in _columns_of(tables(), "results")
                             if c not in ("case_id", "construct"))
         for statement in (design_table(design.keys), EVERYTHING.format(columns=columns)):
             for part in _statements(statement):
@@ -269,6 +270,17 @@ def _check_store(db: sqlite3.Connection, path: Path) -> None:
     if layout != LAYOUT:
         raise InputError("a store written by another version", file=str(path),
                          value=f"layout {layout}", expected=f"layout {LAYOUT}")
+
+
+def _check_columns(db: sqlite3.Connection, path: Path) -> None:
+    """Refuse a store that has no column for a quantity of the catalogue."""
+    for table in ("capacities", "results", "fragments", "edges"):
+        there = {r[1] for r in db.execute(f"PRAGMA table_info({quoted(table)})")}
+        for name in _columns_of(tables(), table):
+            if name not in there:
+                raise InputError(f"a store written by another version: its table {table} lacks a "
+                                 "column", file=str(path), value=name,
+                                 expected="a store of this version, or another --out")
 
 
 def read_meta(db: sqlite3.Connection) -> dict[str, Any]:

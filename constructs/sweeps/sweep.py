@@ -173,8 +173,8 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
     ``method``: "grid", "lhs" or "sobol"; without it a grid where every range has steps, else "lhs".
     ``samples`` and ``seed`` go with the last two.
     ``workers``: local processes; 0 solves in this one, None takes one per core. ``cluster``:
-    address of a Dask scheduler to use instead. ``options``: what is computed in addition to the default.
-    ``say``: called with lines of progress.
+    address of a Dask scheduler to use instead. ``options``: what is computed in addition to the
+    default. ``say``: called with lines of progress.
 
     Returns a `SweepSummary`; its ``to_frame()`` is the table, one row per case, construct and load.
     Raises InputError before anything is solved where the input is wrong, ButtressError where the

@@ -27,7 +27,7 @@ from buttress.implants.kinds import Hold
 from buttress.implants.loose import loaded_bodies
 from buttress.model.install import made_ready
 from buttress.model.model import Model, assemble, blocks_of, inclusions_of, intact_measures
-from buttress.results.read import Reader, Tissue, intact_subsidence
+from buttress.results.reader import Reader, Tissue, intact_subsidence
 from buttress.study.case import Case
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Study

@@ -210,7 +210,8 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         found = step.accept(force, rigid, kink, np.nan, 0)
         if found is not None:
             return replace(found, method="Lemke")
-        return step.none(Status.UNCONVERGED, None, "the residuals of Lemke's solution are too large")
+        return step.none(Status.UNCONVERGED, None,
+                         "the residuals of Lemke's solution are too large")
     if reason == "ray":
         # Some force system could carry the load (else the linear program would say so), but loading
         # never causes it, as with parallel faces without preload. The ray is the motion.

@@ -16,7 +16,7 @@ from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.ranking.inputs import inputs_of
 from buttress.report.folder import document
-from buttress.results.read import Reader
+from buttress.results.reader import Reader
 from buttress.rules.check import check
 from buttress.rules.plate import apexes
 from buttress.study.read import example, study_from

@@ -165,7 +165,7 @@ def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     from buttress.comparison.stages import staged_result
     from buttress.model.install import build_model
     from buttress.model.model import Bones, intact_measures
-    from buttress.results.read import Reader, intact_subsidence
+    from buttress.results.reader import Reader, intact_subsidence
     from fe import body
 
     study = staged_study()

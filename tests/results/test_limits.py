@@ -24,18 +24,15 @@ from buttress.model.install import build_model
 from buttress.model.model import Model, intact_measures, intact_problem
 from buttress.report.folder import document, rows
 from buttress.results.limits import (
-    depression,
     find_limits,
     first_words,
     gauges,
     lowest,
-    movement,
-    step_off,
+    moved_joint,
     strained_bone,
-    stressed_metal,
-    wider,
 )
-from buttress.results.read import Reader, bone_strain, intact_subsidence, read
+from buttress.results.read import read
+from buttress.results.reader import Reader, bone_strain, intact_subsidence
 from buttress.results.records import FOUND, NOT_KNOWN, LimitResult, Where
 from buttress.results.search import (
     SEARCH_LIMIT_N,
@@ -54,6 +51,11 @@ def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits:
     data = plain(small_study(*constructs, loads=loads))
     data["limits"] |= limits
     return study_from(data)
+
+
+def gauge(reader: Reader, model: Model, name: str) -> Gauge:
+    """A gauge of the study by its name."""
+    return next(g for g in gauges(reader, model, model.bone.study.limits, []) if g.name == name)
 
 
 @pytest.fixture(scope="module")
@@ -75,8 +77,8 @@ def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded)
     reader, model, search, answers = bonded
     limits = model.bone.study.limits
     found = find_limits(search, gauges(reader, model, limits, []), (), None)
-    for name, limit, figure in (("depression", 0.05, depression), ("widening", 0.05, wider)):
-        rate = figure(reader, model, answers[500.0]).value / 500.0
+    for name, limit in (("depression", 0.05), ("widening", 0.05)):
+        rate = gauge(reader, model, name).read(answers[500.0]).value / 500.0
         assert found[name].load_N == pytest.approx(limit / rate, rel=1e-6), name
         assert found[name].load_N < SEARCH_LIMIT_N
     assert lowest(found) == min(("depression", "widening"), key=lambda n: found[n].load_N)
@@ -95,9 +97,8 @@ def test_bone_over_yield_scales_and_its_percentile_is_the_share(bonded) -> None:
         fields = [u * factor * load / 1500.0
                   for u in displacements(model.problem, answers[1500.0])]
         assert (bone_strain(reader, fields)[1] > share) is over
-    gauge = next(g for g in gauges(reader, model, model.bone.study.limits, [])
-                 if g.name == "bone over yield")
-    free = Gauge(gauge.name, gauge.key, reading.value * 2.0, gauge.unit, gauge.read, {})
+    own = gauge(reader, model, "bone over yield")
+    free = Gauge(own.name, own.key, reading.value * 2.0, own.unit, own.read, {})
     assert search.reach(free)[0] == pytest.approx(3000.0, rel=1e-6)
     assert reading.where.part in ("medial", "shaft")
 
@@ -115,9 +116,8 @@ def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
     bone = build_bone(study)
     model = build_model(bone, next(c for c in study.constructs if c.name == "antiglide"))
     reader = Reader.of(bone, intact_subsidence(bone, intact_measures(bone)))
-    figures = {"step-off": lambda a: step_off(reader, model, a),
-               "depression": lambda a: depression(reader, model, a),
-               "metal over yield": lambda a: stressed_metal(model, a)}
+    figures = {name: gauge(reader, model, name).read
+               for name in ("step-off", "depression", "metal over yield")}
     for name, figure in figures.items():
         limit = construct.limits[name]
         assert limit.load_N is not None, name
@@ -182,12 +182,12 @@ def test_the_curve_goes_on_to_the_end_of_equilibrium(antiglide) -> None:
 def test_what_a_lost_search_had_solved_is_known(bonded) -> None:
     """A figure that cannot be read over 2000 N: kept up to the largest load that was solved."""
     search = bonded[2]
-    rate = depression(bonded[0], bonded[1], bonded[3][500.0]).value / 500.0
+    rate = gauge(bonded[0], bonded[1], "depression").read(bonded[3][500.0]).value / 500.0
     own = Search(search.reader, search.model, None, bonded[3])
     own.known = {p: a for p, a in search.known.items() if p <= 1500.0}
 
     def load(answer) -> Reading:
-        return Reading(depression(bonded[0], bonded[1], answer).value / rate, Where("here", None))
+        return Reading(gauge(bonded[0], bonded[1], "depression").read(answer).value / rate, Where("here", None))
 
     own.answer = lambda total, *rest: (own.known[total] if total in own.known
                                        else replace(bonded[3][500.0], status="unconverged"))
@@ -221,8 +221,8 @@ def test_only_a_proof_of_no_equilibrium_ends_a_search(bonded, status: str, wante
     assert 1700.0 - step <= search.known_to <= 1700.0
     # One thorough answer at each place where the short ways end, two where none converges.
     assert sum(not short for _, short in asked) <= np.ceil(100.0 / step) + 2
-    found = find_limits(search, [Gauge("depression", "", 1e3, "mm", lambda a: depression(
-        reader, model, a), {})], (), None)
+    found = find_limits(search, [Gauge("depression", "", 1e3, "mm",
+                                       gauge(reader, model, "depression").read, {})], (), None)
     equilibrium, deep = found["equilibrium"], found["depression"]
     if wanted == FOUND:
         assert search.ends == equilibrium.load_N == search.known_to
@@ -264,7 +264,7 @@ def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide)
     load = found.moved.load_N
     answer = model.answer(load)
     said = read(reader, model, answer, load)[0]
-    got = movement(reader, model, answer)
+    got = moved_joint(reader, model).read(answer)
     wanted = {"medial": said.fragments["medial"].subsidence_net_mm,
               "shear plane": max(said.edges["shear plane"].step_off_mm,
                                  said.edges["shear plane"].gap_mm)}
@@ -293,10 +293,10 @@ def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
 def test_a_gauge_that_jumps_is_found_by_its_load(bonded) -> None:
     """Where a figure jumps over its limit, the load of the jump is found instead."""
     search = bonded[2]
-    rate = depression(bonded[0], bonded[1], bonded[3][500.0]).value / 500.0
+    rate = gauge(bonded[0], bonded[1], "depression").read(bonded[3][500.0]).value / 500.0
 
     def jumps(answer) -> Reading:
-        load = depression(bonded[0], bonded[1], answer).value / rate
+        load = gauge(bonded[0], bonded[1], "depression").read(answer).value / rate
         return Reading(0.1 if load < 1234.5 else 7.0, Where("here", None))
 
     load, reading = search.reach(Gauge("jump", "", 1.0, "mm", jumps, {}))
