@@ -155,7 +155,7 @@ def test_its_load_is_the_share_of_its_condyle() -> None:
     bone = build_bone(here)
     force = sum((column.values[column.dofs % 2 == 1].sum() for _, column in bone.loads[0]))
     assert float(bone.load_vector(800.0)[0] * force) == pytest.approx(-0.35 * 800)
-    with pytest.raises(InputError, match="hangs over the edge") as caught:
+    with pytest.raises(InputError, match="extends beyond the edge") as caught:
         check(study_from(plain(here) | {"load": {"slice_centre_mm": 14}}))
     assert caught.value.key == "load.slice_centre_mm"
 

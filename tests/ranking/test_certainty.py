@@ -129,7 +129,7 @@ def test_wide_intervals_and_impossible_indices_name_no_driver(total: list, settl
     for words in (rank_table._indices(found),
                   rank_words._cause("A", [Driven("A", found, {}, found)])):
         assert ("slope" in words) == settled
-        assert ("do not settle" in words) != settled
+        assert ("too few to determine" in words) != settled
 
 
 @pytest.mark.parametrize(("total", "driver"), [
@@ -144,7 +144,7 @@ def test_a_driver_is_named_only_where_its_interval_settles_it(total: list, drive
     assert found.driver == driver
     words = rank_words._cause("A", [Driven("A", found, {}, found)])
     assert "16 base samples" in words
-    assert ("do not settle" in words) == (driver is None)
+    assert ("too few to determine" in words) == (driver is None)
     if driver is not None:
         assert f"{found.inputs[driver]} decides the rest" in words
 

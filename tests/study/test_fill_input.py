@@ -190,7 +190,7 @@ def test_a_sliver_is_named_with_its_line() -> None:
                     "points_mm = [[-38.4, -8], [-37.4, -9], [-37.4, -9.4], [-38.4, -10.4]]\n[[void]]"))
     error = refused(text, ruled)
     assert error.key == "fracture.chip.points_mm"
-    assert "sliver thinner than the mesh" in str(error)
+    assert "sliver too thin for the element size" in str(error)
 
 
 def test_without_any_void_a_fill_has_no_place() -> None:

@@ -194,7 +194,7 @@ def test_a_study_made_with_another_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "m.npy").write_bytes(npy(np.full(SHAPE, 501.0)))
     with pytest.raises(InputError, match="differs from the one with which the study was made"):
         study_from(data, folder=tmp_path)
-    with pytest.raises(InputError, match="no folder to look in"):
+    with pytest.raises(InputError, match="has no folder"):
         study_from(data)
 
 
@@ -258,7 +258,7 @@ def spoilt(value: float) -> bytes:
 
 
 @pytest.mark.parametrize(("section_text", "raw", "key", "told"), [
-    (MODULUS, spoilt(np.nan), "section.map.file", "NaN) at row 41, column 31, (-14.5, -35.5) mm"),
+    (MODULUS, spoilt(np.nan), "section.map.file", "NaN (not a number) at row 41, column 31, (-14.5, -35.5) mm"),
     (MODULUS, spoilt(np.inf), "section.map.file", "infinity at row 41"),
     (MODULUS, spoilt(-1.0), "section.map.file", "-1, a negative number"),
     (DENSITY, spoilt(-800.0), "section.map.file", "Hounsfield"),

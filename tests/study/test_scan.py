@@ -110,7 +110,7 @@ def test_wrong_npy(raw: bytes, told: str, tmp_path: Path, monkeypatch: pytest.Mo
     (raw_png(100, 100, GOOD, depth=1), "1 bits"),
     (raw_png(100, 100, GOOD, interlaced=1), "interlaced"),
     (raw_png(100, 100, GOOD)[:-20], "is truncated"),
-    (raw_png(100, 100, GOOD).replace(b"IHDR", b"IHDX"), "no PNG head"),
+    (raw_png(100, 100, GOOD).replace(b"IHDR", b"IHDX"), "no valid PNG header"),
     (b"\x89PNG\r\n\x1a\n" + b"\xff\xff\xff\xffIHDR", "is truncated"),
     (b"GIF89a", "not a PNG"),
     (b"", "not a PNG"),

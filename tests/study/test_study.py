@@ -121,7 +121,7 @@ def test_directory_missing_file_and_devices(tmp_path: Path) -> None:
         load_study(tmp_path)
     with pytest.raises(InputError, match=r"no such file; expected.*medial-shear"):
         load_study(tmp_path / "nothing-like-it.toml")
-    for given, told in (("medial-shear", "is taken with --example medial-shear"),
+    for given, told in (("medial-shear", "use --example medial-shear"),
                         ("medial-sheer", 'did you mean "--example medial-shear"'),
                         ("medial-shear.toml", 'did you mean "--example medial-shear"')):
         with pytest.raises(InputError, match=told):

@@ -97,7 +97,7 @@ def test_a_cluster_that_is_not_there_is_told(tmp_path: Path, monkeypatch: pytest
                                              ) -> None:
     monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 1.0)
     for address in (f"tcp://127.0.0.1:{free_port()}", "nowhere at all"):
-        with pytest.raises(InputError, match="the cluster is not there"):
+        with pytest.raises(InputError, match="the cluster is not reachable"):
             sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=address)
         assert not list(tmp_path.iterdir())   # nothing is begun
 

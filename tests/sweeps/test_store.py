@@ -202,7 +202,7 @@ def test_a_store_in_use_is_refused_also_by_another_process(tmp_path: Path) -> No
 
 def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
-    with pytest.raises(InputError, match="cannot be made there"):
+    with pytest.raises(InputError, match="cannot be created"):
         opened(tmp_path / "file" / "s.sqlite")
 
 
@@ -252,7 +252,7 @@ def test_a_full_disk_loses_nothing_that_was_stored(tmp_path: Path) -> None:
     with opened(path) as store:
         store.write(outcome(1))
         store.limit_pages(1)  # SQLite takes the present size where that is more
-        with pytest.raises(ButtressError, match=r"full.*make room and run the same") as told:
+        with pytest.raises(ButtressError, match=r"full.*free space and run the same") as told:
             write_all(store, range(2, 7))
         assert not isinstance(told.value, InputError)
     with opened(path) as store:

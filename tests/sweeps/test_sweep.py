@@ -53,7 +53,7 @@ def test_any_number_of_workers_gives_the_same(tmp_path: Path, reference: Path, c
     told: list[str] = []
     sweep(small_study(), VARY, out=tmp_path / "s.sqlite", workers=count, say=told.append)
     assert_same(tmp_path / "s.sqlite", reference)
-    assert any("4 of 4 cases" in t and "a second" in t for t in told)
+    assert any("4 of 4 cases" in t and "per second" in t for t in told)
 
 
 def test_any_order_gives_the_same(tmp_path: Path, reference: Path) -> None:
@@ -101,7 +101,7 @@ def test_the_time_left_does_not_count_what_came_before_the_first_case(
     for _ in range(4):
         progress.step()
     assert told[0] == "1 of 4 cases"
-    assert told[1] == "2 of 4 cases, 1 a second, 2 s left"
+    assert told[1] == "2 of 4 cases, 1 per second, 2 s left"
 
 
 def test_the_default_store_is_found_again_by_the_same_command() -> None:

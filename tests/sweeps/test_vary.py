@@ -172,7 +172,7 @@ def test_scales_stand_beside_the_study() -> None:
     ("scale.strength", "cancellous_strength, bearing_stiffness"),
     ("construct.antiglid.present", "construct.antiglide.present"),
     ("fracture.shear plane.points_mm.3.1", "shear plane"),
-    ("title", "a text cannot be varied"),
+    ("title", "text cannot be varied"),
     ("", "one of section"),
     ("construct.lag screws.screw",
      "an incomplete key; key: construct.lag screws.screw; expected: after "
