@@ -45,7 +45,7 @@ CASES = {
         "construct.c.fill.block.points_mm", "35 %", 'inside the void "hole"'),
     "a sliver of bone": (
         INNER, f'{INNER}\n[[fracture]]\nname = "thin"\npoints_mm = [[13.7, 0], [12.8, -9]]',
-        "fracture.thin.points_mm", "mm apart", "stay"),
+        "fracture.thin.points_mm", "mm apart", "at least"),
     "a line on a line": (
         INNER, f'{INNER}\n[[fracture]]\nname = "thin"\npoints_mm = [[13.2, 0], [12.2, -9]]',
         "fracture.thin.points_mm", "[[13.2, 0], [12.2, -9]]", "a tenth of an element"),

@@ -178,7 +178,7 @@ def test_results_can_be_made_again_from_their_own_folder(tmp_path: Path) -> None
     assert told["file"] == "sub/map.npy"
     assert len(told["sha256"]) == 64
     page = (out / "report.html").read_text()
-    assert "modulus from sub/map.npy, 1 mm a cell, not smoothed" in page
+    assert "modulus from sub/map.npy, 1 mm per cell, not smoothed" in page
     assert str(tmp_path) not in page
     assert str(tmp_path) not in (out / "comparison.json").read_text()
     assert all(a.what.startswith("dense") is False for a in assumptions(comparison.study))

@@ -130,7 +130,7 @@ def test_sampling_wants_a_number_and_a_seed() -> None:
     assert "without a seed" in refused(law, samples=8)
     assert "number of samples" in refused(law, seed=1)
     assert "number of samples" in refused(law, seed=1, samples=0)
-    assert "no steps" in refused(law, method="grid")
+    assert "without steps" in refused(law, method="grid")
     assert "unknown design" in refused(law, method="gird")
     assert "no number of samples" in refused(f"{FRICTION}=0.2,0.3", method="grid", samples=3)
     assert "nothing to vary" in refused()

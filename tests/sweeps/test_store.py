@@ -157,9 +157,9 @@ def test_a_store_of_another_layout_is_refused(tmp_path: Path) -> None:
 def test_a_file_that_is_no_store_is_refused_and_left_alone(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "s.sqlite"
     path.write_bytes(content)
-    with pytest.raises(InputError, match="not a store"):
+    with pytest.raises(InputError, match="not a sweep store"):
         opened(path)
-    with pytest.raises(InputError, match="not a store"), reading(path):
+    with pytest.raises(InputError, match="not a sweep store"), reading(path):
         pass
     assert path.read_bytes() == content
 
@@ -180,7 +180,7 @@ def test_another_database_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("CREATE TABLE mine (a)")
-    with pytest.raises(InputError, match="not a store"):
+    with pytest.raises(InputError, match="not a sweep store"):
         opened(path)
 
 
@@ -242,7 +242,7 @@ def test_a_store_that_is_refused_leaves_nothing_open(
         opened(path, options={"quick": True})
     assert len(connections) >= before + 2   # the lock and the store
     path.write_bytes(b"\x00" * 5000)
-    with pytest.raises(InputError, match="not a store"):
+    with pytest.raises(InputError, match="not a sweep store"):
         opened(path)
     assert [is_closed(db) for db in connections] == [True] * len(connections)
 
