@@ -33,7 +33,7 @@ def test_the_words_of_the_table_are_in_the_glossary() -> None:
         assert any(word in h.replace("-<br>", "").replace("<br>", " ") or word in h.replace(
             "<br>", "") for h in head()) or word == "residual"
     for q in headed():
-        assert q.glossary and glossary()[q.glossary], q.key
+        assert glossary()[q.glossary], q.key
 
 
 def test_the_glossary_as_a_page_as_text_and_by_word() -> None:
