@@ -20,6 +20,7 @@ from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
 from buttress.results.capacity import bracket, lets_go
 from buttress.results.comparison import Comparison
+from buttress.results.figures import Figures, subsidence_mean
 from buttress.results.limits import (
     find_limit,
     find_limits,
@@ -155,7 +156,7 @@ def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...],
     The study's own loads are among its points, so that it passes through the table's figures; so
     are the end of equilibrium, if within them, and what the search has solved just before it.
     """
-    bone, reader = search.reader.bone, search.reader
+    bone = search.reader.bone
     even = np.linspace(0.0, 1.2 * max(asked), CURVE_POINTS + 1)
     end = 0.0 if search.ends_status == BEYOND else search.known_to
     last = max((p for p in (*even, *asked) if p <= end), default=0.0)
@@ -163,17 +164,12 @@ def _curve(search: Search, asked: tuple[float, ...]) -> tuple[tuple[float, ...],
     loads = tuple(float(x) for x in np.unique([*even, *asked, *near]))
     sunk: dict[str, list[float | None]] = {bone.bodies[i].name: [] for i in bone.fragments}
     for total in loads:
-        values = None
+        f = None
         if 0.0 < total <= (np.inf if search.ends_status == BEYOND else search.known_to):
             answer = search.answer(total, quick=False)
-            values = reader.measures(search.model, answer) if answer.held else None
-        for i in bone.fragments:
-            sunken: float | None = 0.0 if total == 0.0 else None
-            if (values is not None and bone.articular(i)[0].size
-                    and bone.bodies[i].name not in search.model.hardware.loose):
-                surface, share = reader.surface(values, i)
-                sunken = float(surface @ share)
-            sunk[bone.bodies[i].name].append(sunken)
+            f = Figures(search.reader, search.model, answer, total) if answer.held else None
+        for name, values in sunk.items():
+            values.append(0.0 if total == 0.0 else None if f is None else subsidence_mean(f, name))
     return loads, {k: tuple(v) for k, v in sunk.items()}
 
 

@@ -153,6 +153,11 @@ class Figures:
             self._sunk[name] = self.reader.surface(self.values, number) if known else None
         return self._sunk[name]
 
+    @cached_property
+    def apart(self) -> dict[str, tuple[float, float]]:
+        """Step-off and gap of the lips of each fracture at the joint [mm]."""
+        return {e.name: self.reader.step_off(self.values, e.name) for e in self.bone.edges}
+
     def centre(self, name: str) -> FloatArray:
         """Centroid of a fragment [mm]."""
         body = self.bone.bodies[self.number[name]]
@@ -217,11 +222,11 @@ def balance_error(f: Figures, name: str) -> float | None:
 
 
 def step_off(f: Figures, name: str) -> float:
-    return f.reader.step_off(f.values, name)[0]
+    return f.apart[name][0]
 
 
 def gap(f: Figures, name: str) -> float:
-    return f.reader.step_off(f.values, name)[1]
+    return f.apart[name][1]
 
 
 def lips(f: Figures, name: str) -> Where:

@@ -12,7 +12,8 @@ from buttress import __version__
 from buttress.fe.errors import InputError
 from buttress.report import verified
 from buttress.report.glossary import glossary
-from buttress.report.tables import HEAD
+from buttress.report.tables import head
+from buttress.results.quantities import headed
 
 
 def test_every_word_is_explained_to_both_readers_in_short_sentences() -> None:
@@ -29,8 +30,10 @@ def test_the_words_of_the_table_are_in_the_glossary() -> None:
     words = " ".join(t.word for t in glossary().terms)
     for word in ("subsidence", "step-off", "gap", "tilt", "capacity", "residual", "yield"):
         assert word in words
-        assert any(word in h.replace("-\n", "").replace("\n", " ") or word in h.replace(
-            "\n", "") for h in HEAD) or word == "residual"
+        assert any(word in h.replace("-<br>", "").replace("<br>", " ") or word in h.replace(
+            "\n", "") for h in head()) or word == "residual"
+    for q in headed():
+        assert glossary()[q.glossary], q.key
 
 
 def test_the_glossary_as_a_page_as_text_and_by_word() -> None:

@@ -18,9 +18,9 @@ from buttress.draw import sweep as sweep_figures
 from buttress.draw.all import draw_all
 from buttress.draw.text import clashes, shown_texts
 from buttress.files import as_csv, inert
-from buttress.report.folder import rows
 from buttress.report.page import write_report
 from buttress.results.order import reserve_words
+from buttress.results.rows import columns, rows
 from buttress.study.read import study_from
 from buttress.sweeps.sweep import export_csv, sweep
 from buttress.sweeps.vary import plain
@@ -44,7 +44,7 @@ def joined(text: str) -> str:
 
 
 def test_no_field_of_the_csv_is_a_formula_and_every_name_is_there() -> None:
-    text = as_csv(rows(hostile_comparison()))
+    text = as_csv(rows(hostile_comparison()), columns())
     table = list(csv.DictReader(io.StringIO(text)))
     for row in table:
         for key, field in row.items():

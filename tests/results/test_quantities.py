@@ -39,7 +39,7 @@ from buttress.sweeps.explore import Explorer
 from buttress.sweeps.keys import planned
 from buttress.sweeps.layout import stored
 from buttress.sweeps.rows import sweep_frame
-from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.sweep import sweep
 from buttress.sweeps.vary import Varier, plain
 
 FRICTION = "fracture.shear plane.friction"
@@ -87,7 +87,7 @@ def test_a_quantity_that_is_added_in_one_place_is_in_every_output_of_a_compariso
 @pytest.mark.usefixtures("made_up")
 def test_it_is_in_a_sweep_its_store_its_axes_and_the_list_of_columns(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
-    run_sweep(small_study("antiglide"), [f"{FRICTION}=0.2,0.3"], out=path, workers=0)
+    sweep(small_study("antiglide"), [f"{FRICTION}=0.2,0.3"], out=path, workers=0)
     frame = sweep_frame(path)
     assert list(frame["wobble_mm"]) == [0.375, 0.375]
     ax = sweep_figures.lines(frame, FRICTION, "wobble_mm")
@@ -102,10 +102,10 @@ def test_it_is_in_a_sweep_its_store_its_axes_and_the_list_of_columns(tmp_path: P
 def test_a_store_without_its_column_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
                                                ) -> None:
     path = tmp_path / "s.sqlite"
-    run_sweep(small_study("antiglide"), [f"{FRICTION}=0.2"], out=path, workers=0)
+    sweep(small_study("antiglide"), [f"{FRICTION}=0.2"], out=path, workers=0)
     monkeypatch.setattr(quantities, "CATALOGUE", (*CATALOGUE, WOBBLE))
     with pytest.raises(InputError, match="wobble_mm"):
-        run_sweep(small_study("antiglide"), [f"{FRICTION}=0.2"], out=path, workers=0)
+        sweep(small_study("antiglide"), [f"{FRICTION}=0.2"], out=path, workers=0)
 
 
 def test_rows_are_whole() -> None:
