@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from buttress.bench.expect import Claim, Reading
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult
 
 

@@ -23,7 +23,7 @@ from buttress.cli.common import (
     print_json,
     say,
 )
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,

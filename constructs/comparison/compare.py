@@ -14,7 +14,8 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
-from buttress.fe.solve.answer import Answer, Status
+from buttress.fe.solve.answer import Answer
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures

@@ -8,9 +8,9 @@ from typing import Any
 
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import Kind
-from buttress.fe.solve.answer import Status
 from buttress.fe.solve.cycles import Cycled, slipped
 from buttress.fe.solve.stages import State
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures

@@ -12,7 +12,7 @@ from buttress.draw import primitives as d
 from buttress.draw.section import draw_escape, escaping, outcome, unmade
 from buttress.draw.text import SIZE, wrap
 from buttress.fe.arrays import FloatArray
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.results.picture import Arrow, FreeBody, Picture
 from buttress.study.checked import require_known
 

@@ -15,7 +15,7 @@ from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.link import Kind
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture

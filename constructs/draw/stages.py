@@ -13,7 +13,7 @@ from buttress.draw import primitives as d
 from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.results.picture import Picture
 from buttress.results.stages import NOT_RUN, StagedResult, StageResult, screw_names
 

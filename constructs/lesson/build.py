@@ -11,7 +11,7 @@ import numpy as np
 
 from buttress.comparison.compare import versions
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.lesson.check import Ask, fresh, measure, summary
 from buttress.lesson.grid import Scene, scene_of
 from buttress.lesson.look import Asked, Facts

@@ -9,7 +9,7 @@ import numpy as np
 
 from buttress.bone.patches import patches
 from buttress.fe.arrays import FloatArray
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.solve import Solved
 

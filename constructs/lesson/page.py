@@ -18,7 +18,7 @@ from markupsafe import Markup
 
 from buttress import LABEL, __version__
 from buttress.fe.errors import ButtressError
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.look import Asked, Facts, mm
 from buttress.lesson.pack import scene_data

@@ -22,9 +22,10 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import Kind
-from buttress.fe.solve.answer import Answer, Status
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.implants.kinds import Hold
 from buttress.lesson.grid import Family, Scene

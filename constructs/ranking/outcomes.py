@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.results import quantities
 from buttress.results.quantities import limited
 from buttress.results.quantity import Limit

@@ -10,7 +10,7 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.ranking.certainty import (
     Indices,
     by_parts,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.report.markup import Table
 from buttress.report.tables import number, share
 from buttress.results.records import FragmentResult, LoadResult

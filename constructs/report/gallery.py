@@ -16,7 +16,7 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.files import inert
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines

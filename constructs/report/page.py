@@ -16,7 +16,7 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.contact import more

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.files import inert, plain
 from buttress.report import tables as parts
 from buttress.report.columns import USUAL, columns, terminal_width

@@ -8,7 +8,7 @@ from typing import Any
 from markupsafe import Markup
 
 from buttress.draw.charts import bracket_words
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing

@@ -17,6 +17,7 @@ from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
+from buttress.results.escape import escaping
 from buttress.study.activities import LoadCase
 
 SPECK_N = 1e-6
@@ -172,7 +173,8 @@ def take_picture(model: Model, answer: Answer, total: float,
         free_bodies=_free_bodies(model, answer, total), patches=_patches(model, total),
         toward=model.bone.study.section.sides[1],
         contacts=contact_lines(model, answer) if answer.held else (),
-        load_name=model.bone.study.load.name(total))
+        load_name=model.bone.study.load.name(total),
+        escapes=None if answer.held else escaping(model, answer))
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from buttress.display import Brief, Displayed
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase

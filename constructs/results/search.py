@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from buttress.fe.solve.answer import Answer, Status
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.strategy import FEW_LINKS
+from buttress.fe.status import Status
 from buttress.model.model import Model
 from buttress.results.reader import Reader
 from buttress.results.records import (

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from buttress.display import Brief, Displayed
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known

@@ -9,7 +9,8 @@ from time import perf_counter
 from typing import Any
 
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Answer, Status
+from buttress.fe.solve.answer import Answer
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket

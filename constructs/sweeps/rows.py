@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Status
+from buttress.fe.status import Status
 from buttress.study.checked import closest, did_you_mean
 from buttress.sweeps.store import read_meta, reading
 

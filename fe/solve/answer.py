@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.capacity import Escape
-
-
-class Status(StrEnum):
-    """What an answer is; *unconverged* means "not known" and is no verdict."""
-
-    HELD = "held"
-    NO_EQUILIBRIUM = "no equilibrium"
-    UNCONVERGED = "unconverged"
+from buttress.fe.status import Status
 
 
 @dataclass(frozen=True)

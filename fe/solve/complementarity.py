@@ -16,11 +16,12 @@ import numpy as np
 import scipy.linalg
 
 from buttress.fe.arrays import FloatArray, IntArray
-from buttress.fe.solve.answer import Answer, Status
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, Escape
 from buttress.fe.solve.lemke import lemke, proves_none
 from buttress.fe.solve.search import follow
 from buttress.fe.solve.step import Step
+from buttress.fe.status import Status
 
 PATHS = 6
 """Further starts where the first path ends on a ray; one for a large problem."""

@@ -15,10 +15,11 @@ import numpy as np
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
-from buttress.fe.solve.answer import Answer, Memory, Status
+from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import Step
 from buttress.fe.solve.subset import Subset, link_bodies, subset
+from buttress.fe.status import Status
 
 MOST_SUBSETS = 12
 

@@ -7,9 +7,10 @@ from functools import cached_property
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
-from buttress.fe.solve.answer import Answer, Memory, Status
+from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
 from buttress.fe.solve.sticking import Sticking
+from buttress.fe.status import Status
 
 EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8

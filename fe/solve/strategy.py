@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from buttress.fe.arrays import IntArray
-from buttress.fe.solve.answer import Answer, Status
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.complementarity import lemke_answer
 from buttress.fe.solve.search import follow, most_guesses, search
 from buttress.fe.solve.step import Step
+from buttress.fe.status import Status
 
 FIRM = 1e3
 """Weight of force against slack in trial values, for when the natural one does not converge."""

@@ -19,8 +19,8 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
-from buttress.fe.solve.answer import Status
 from buttress.fe.solve.solver import Solver
+from buttress.fe.status import Status
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import (

@@ -149,7 +149,7 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
         construct=name, load_N=load, held=held, status="held" if held else "no equilibrium",
         bodies=tuple(bodies), members=tuple(members), links=links, free_bodies=free,
         patches=((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)),
-        contacts=contact_pictures(factor) if held else ())
+        contacts=contact_pictures(factor) if held else (), escapes=None if held else "medial")
 
 
 def load_result(load: float, held: bool = True) -> LoadResult:

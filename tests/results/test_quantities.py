@@ -90,7 +90,7 @@ def test_it_is_in_a_sweep_its_store_its_axes_and_the_list_of_columns(tmp_path: P
     sweep(small_study("antiglide"), [f"{FRICTION}=0.2,0.3"], out=path, workers=0)
     frame = sweep_frame(path)
     assert list(frame["wobble_mm"]) == [0.375, 0.375]
-    ax = sweep_figures.lines(frame, FRICTION, "wobble_mm")
+    ax = sweep_figures.over_key(frame, FRICTION, "wobble_mm")
     assert ax.get_ylabel() == "wobble of the worst fragment [mm]"
     assert ax.get_ylim()[0] == 0.0
     assert "| `wobble_mm` | mm | how far a made-up fragment wobbles |" in markdown()
