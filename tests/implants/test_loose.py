@@ -14,8 +14,8 @@ from buttress.implants.loose import LEFT_OUT
 from buttress.model.install import build_model
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
+from buttress.study.case import Case
 from buttress.study.read import Study, study_from
-from buttress.sweeps.vary import Case
 from buttress.sweeps.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
