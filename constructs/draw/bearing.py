@@ -60,7 +60,7 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     foot = wrap(" ".join((*bearing.doubts, bearing.judged)), d.WIDE - 0.6)
     # Three lines of words and a line of signs have their place; what is more lifts the matrix.
     signs = LINE * max(0, foot.count("\n") - 2) + 1.05
-    under = signs + 0.5 + (0.25 if len(_looks(bearing)) > 4 else 0.0)
+    under = signs + 0.5 + 0.25 * ((len(_looks(bearing)) - 1) // 3)
     if ax is None:
         height = max(d.HIGH, down * tall + over + under + 0.85)
         tall = (height - over - under - 0.85) / down
@@ -120,7 +120,7 @@ def _signs(figure: Figure, bearing: Bearing, at: float, foot: str) -> None:
     handles = [Patch(facecolor=look[0], hatch=look[1], edgecolor="#00000030", label=words)
                for look, words in _looks(bearing)]
     high = figure.get_figheight()
-    figure.legend(handles=handles, loc="lower left", ncols=4, fontsize=SIZE, frameon=False,
+    figure.legend(handles=handles, loc="lower left", ncols=3, fontsize=SIZE, frameon=False,
                   bbox_to_anchor=(0.15 / d.WIDE, at / high))
     figure.text(0.3 / d.WIDE, 0.42 / high, foot, size=SIZE,
                 va="bottom", linespacing=1.15)

@@ -15,10 +15,8 @@ from buttress.implants.loose import LEFT_OUT
 from buttress.model.install import build_model
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
+from buttress.study.case import Case
 from buttress.study.read import Study, study_from
-from buttress.sweeps.evaluate import Evaluator, Options, Task
-from buttress.sweeps.keys import planned
-from buttress.sweeps.vary import Case, Varier
 from buttress.sweeps.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
