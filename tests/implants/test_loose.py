@@ -17,6 +17,9 @@ from buttress.results.records import ConstructResult
 from buttress.rules.check import check
 from buttress.study.case import Case
 from buttress.study.read import Study, study_from
+from buttress.sweeps.evaluate import Evaluator, Options, Task
+from buttress.sweeps.keys import planned
+from buttress.sweeps.vary import Varier
 from buttress.sweeps.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
