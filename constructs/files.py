@@ -75,10 +75,14 @@ def _move_over(source: Path, target: Path) -> None:
 
 
 def plain(value: Any) -> Any:
-    """Records as dicts and lists for JSON; pictures are left out, numbers that are not are None."""
+    """Records as dicts and lists for JSON; pictures are left out, numbers that are not are None.
+
+    What a record has ``more`` of stands among its fields.
+    """
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)
-                if f.name != "pictures"}
+        found = {f.name: plain(getattr(value, f.name)) for f in fields(value)
+                 if f.name != "pictures"}
+        return found | found.pop("more", {})
     if isinstance(value, dict):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):

@@ -1,14 +1,14 @@
-"""The errors that a user may see. The command line catches this family and nothing else."""
+"""The errors that a user may see. The command line catches only these."""
 
 from __future__ import annotations
 
 
 class ButtressError(Exception):
-    """Base of every error that carries a message meant for a person."""
+    """Base of every error with a message for the user."""
 
 
 class InputError(ButtressError):
-    """Wrong input: names the place (file and key), the value and what was expected.
+    """Invalid input: names the location (file and key), the value and what was expected.
 
     Parameters are all text ready for display; empty ones are left out of the message.
     """
@@ -31,10 +31,10 @@ class InputError(ButtressError):
         return f"{self.file}: {text}" if self.file else text
 
     def at(self, *, file: str = "", key: str = "") -> InputError:
-        """The same error with the file or key filled in where they were still unknown."""
+        """The same error with the file or key added where it was unknown."""
         return InputError(self.message, file=self.file or file, key=self.key or key,
                           value=self.value, expected=self.expected)
 
 
 class SolveError(ButtressError):
-    """A computation failed: says what was being solved and which check it did not pass."""
+    """A computation failed: states what was being solved and which check failed."""

@@ -1,4 +1,4 @@
-"""How far an answer is from that of an infinitely fine mesh, from three meshes."""
+"""Estimate of the discretisation error of a result from three meshes."""
 
 from __future__ import annotations
 
@@ -21,8 +21,9 @@ def extrapolate(coarse: float, medium: float, fine: float, *, ratio: float = 2.0
                 safety: float = 1.25) -> Extrapolation:
     """Richardson extrapolation and Roache's grid convergence index from three meshes.
 
-    `ratio` is the refinement between neighbours. After Roache, J Fluids Eng 1994 (memory); the
-    safety factor 1.25 is his for three meshes. Raises SolveError where the three values do not
+    ``coarse``, ``medium`` and ``fine`` are one figure, in any unit, on each of them; ``ratio`` is
+    the refinement between neighbours. After Roache, J Fluids Eng 1994 (memory); the ``safety``
+    factor 1.25 is his for three meshes. Raises SolveError where the three values do not
     approach a limit from one side. Invalid where the contact status changes between the meshes.
     """
     first, second = medium - coarse, fine - medium

@@ -1,4 +1,4 @@
-"""BLAS held to one thread where blocks are small (two threads slow such work several times)."""
+"""BLAS limited to one thread where blocks are small (two threads are several times slower)."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _held = False
 
 @contextmanager
 def one_thread() -> Iterator[None]:
-    """Context in which the linear algebra libraries use one thread; free inside of itself."""
+    """Context in which linear algebra libraries use one thread; may be nested."""
     global _held
     if _held:
         yield

@@ -1,6 +1,6 @@
 """The table of expectations and the rules by which a number agrees or disagrees with it.
 
-A verdict depends on the written claim and the numbers, on nothing else.
+A verdict depends only on the written claim and the numbers.
 """
 
 from __future__ import annotations
@@ -13,21 +13,21 @@ from typing import Any, Literal
 
 Verdict = Literal["agrees", "disagrees", "not comparable"]
 LEAST_DIFFERENCE = 1.05
-"""Two figures nearer than this factor are not one more than the other."""
+"""Of two figures closer than this factor, neither counts as the larger."""
 NO_DIFFERENCE = 1.25
-"""Figures within this factor of each other are no different."""
+"""Figures within this factor of each other count as not different."""
 ORDER = 10.0**0.5
-"""Same order of magnitude: within this factor, both ways."""
+"""Same order of magnitude: within this factor, up or down."""
 RULES = ("band", "order", "more", "less", "grows", "no difference", "none")
 
 
 @dataclass(frozen=True)
 class Reading:
-    """A figure of one construct: a number, or why there is none.
+    """A figure of one construct: a number, or the reason why there is none.
 
-    ``beyond``: "unbounded" where the fragment is let go and the figure has no bound (subsidence),
-    "nil" where it is let go and nothing is left of the figure (stiffness), "over" where the search
-    ended at ``value`` without an event (a load that is at least this).
+    ``beyond``: "unbounded" where the construct fails and the figure has no bound (subsidence),
+    "nil" where it fails and the figure is zero (stiffness), "over" where the search ended at
+    ``value`` without an event (a load that is at least this).
     """
 
     value: float | None
@@ -35,7 +35,7 @@ class Reading:
     words: str = ""
 
     def bounds(self) -> tuple[float, float] | None:
-        """Least and largest value that the figure can have; None where nothing is known."""
+        """Smallest and largest possible value of the figure; None where nothing is known."""
         if self.beyond == "unbounded":
             return float("inf"), float("inf")
         if self.beyond == "nil":
@@ -64,7 +64,7 @@ class Claim:
 
     @property
     def constructs(self) -> tuple[str, ...]:
-        """Constructs that are read: of, then against."""
+        """Constructs whose figures are read: `of`, then `against`."""
         return (self.of, *self.against) if self.of else ()
 
 
@@ -86,7 +86,7 @@ class BenchTest:
 
 @cache
 def expectations() -> tuple[BenchTest, ...]:
-    """The table, in its order. Raises ValueError for a row that does not say what it must."""
+    """The table, in its order. Raises ValueError for an incomplete row."""
     text = files("buttress.bench").joinpath("expectations.toml").read_text(encoding="utf-8")
     return tuple(_test(row) for row in tomllib.loads(text)["comparison"])
 
@@ -105,14 +105,14 @@ def _claim(row: dict[str, Any]) -> Claim:
              "less": bool(claim.against), "no difference": bool(claim.against),
              "grows": len(claim.load_N) == 2, "none": bool(claim.not_comparable)}
     if not needs.get(claim.rule, False):
-        raise ValueError(f"expectation '{claim.name}': rule '{claim.rule}' misses what it needs")
+        raise ValueError(f"expectation '{claim.name}': rule '{claim.rule}' is incomplete")
     return claim
 
 
 def verdict(claim: Claim, readings: tuple[Reading, ...]) -> tuple[Verdict, str]:
     """Verdict and its arithmetic in words.
 
-    ``readings``: one a construct of the claim, for "grows" one a load.
+    ``readings``: one per construct of the claim, for "grows" one per load.
     """
     if claim.not_comparable:
         return "not comparable", claim.not_comparable
@@ -137,7 +137,7 @@ def _within(claim: Claim, pair: tuple[float, float]) -> tuple[Verdict, str]:
     if factor is None or claim.bench is None:
         raise ValueError(f"expectation '{claim.name}' has no band")
     if pair[1] == float("inf"):
-        return ("disagrees", "let go where the test held") if pair[0] == float("inf") else (
+        return ("disagrees", "fails where the test held") if pair[0] == float("inf") else (
             "not comparable", "beyond the search limit")
     ratio = pair[0] / claim.bench
     words = f"{ratio:.2f} times the bench figure; band 1/{factor:.3g} to {factor:.3g}"
@@ -147,7 +147,7 @@ def _within(claim: Claim, pair: tuple[float, float]) -> tuple[Verdict, str]:
 def _grows(claim: Claim, pairs: list[tuple[float, float]]) -> tuple[Verdict, str]:
     loads = claim.load_N[1] / claim.load_N[0]
     if pairs[0][0] in (0.0, float("inf")):
-        return "not comparable", "nothing to compare with at the lower load"
+        return "not comparable", "no figure for comparison at the lower load"
     ratio = pairs[1][0] / pairs[0][0]
     words = f"{ratio:.2f} times as much under {loads:.3g} times the load"
     return ("agrees" if ratio >= LEAST_DIFFERENCE * loads else "disagrees"), words
@@ -163,10 +163,10 @@ def _alike(pairs: list[tuple[float, float]]) -> tuple[Verdict, str]:
     if any(p[0] != p[1] for p in pairs):
         # Some are beyond the search limit: different only if that is far enough from the others.
         high = max(p[0] for p in pairs)
-        words = f"at least {high / low:.2f} times apart"
+        words = f"at least a factor of {high / low:.2f} apart"
         return ("disagrees" if high > NO_DIFFERENCE * low else "not comparable"), words
-    words = (f"{high / low:.2f} times apart; no difference up to {NO_DIFFERENCE:g}"
-             if high < float("inf") else "one is let go, another is not")
+    words = (f"a factor of {high / low:.2f} apart; no difference up to {NO_DIFFERENCE:g}"
+             if high < float("inf") else "one fails, another does not")
     return ("agrees" if high <= NO_DIFFERENCE * low else "disagrees"), words
 
 
@@ -181,7 +181,7 @@ def _beyond(high: list[tuple[float, float]], low: list[tuple[float, float]]
         return "not comparable", "both figures are zero"
     words = ("no bound against a bounded figure" if float("inf") in (a, least) else
              "the other is zero" if least == 0.0 else
-             f"{a / least:.2f} times the other; asked for {LEAST_DIFFERENCE:g}")
+             f"{a / least:.2f} times the other; at least {LEAST_DIFFERENCE:g} needed")
     if a >= LEAST_DIFFERENCE * b:
         return "agrees", words
     if most < LEAST_DIFFERENCE * least:

@@ -1,9 +1,9 @@
-"""Figures of a construct that bench claims speak of.
+"""Figures of a construct to which bench claims refer.
 
 - ``subsidence_mm``: mean subsidence of the test's fragment at a load, in the shaft's frame,
 - ``stiffness_N_per_mm``: total force over the mean displacement under it, at a load,
-- ``failure_load_N``: load at which a step-off reaches the study's limit (2 mm) or equilibrium
-  ends, whichever comes first as the load grows,
+- ``failure_load_N``: the lower of the loads at which a step-off reaches the study's limit (2 mm)
+  and at which equilibrium ends,
 - ``plate_yield_N``: load at which the plate's outer fibre yields, between the study's loads.
 """
 
@@ -12,12 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from buttress.bench.expect import Claim, Reading
+from buttress.fe.status import Status
 from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult
 
 
 def readings(claim: Claim, constructs: dict[str, ConstructResult], fragment: str
              ) -> tuple[Reading, ...]:
-    """Figures that a claim compares: one a construct, for "grows" and "none" one a load."""
+    """Figures that a claim compares: one per construct, for "grows" and "none" one per load."""
     if not claim.quantity:
         return ()
     read = QUANTITIES[claim.quantity]
@@ -30,8 +31,8 @@ def readings(claim: Claim, constructs: dict[str, ConstructResult], fragment: str
 def subsidence(construct: ConstructResult, fragment: str, load: float) -> Reading:
     """Mean subsidence of a fragment at a load, mm."""
     found = _at(construct, load)
-    if found.status == "no equilibrium":
-        return Reading(None, "unbounded", "let go")
+    if found.status == Status.NO_EQUILIBRIUM:
+        return Reading(None, "unbounded", "fails")
     value = found.fragments[fragment].subsidence_mean_mm
     return Reading(value, words="" if value is not None else found.status)
 
@@ -40,8 +41,8 @@ def stiffness(construct: ConstructResult, fragment: str, load: float) -> Reading
     """Total force over the mean displacement under it, N/mm."""
     del fragment
     found = _at(construct, load)
-    if found.status == "no equilibrium":
-        return Reading(None, "nil", "let go")
+    if found.status == Status.NO_EQUILIBRIUM:
+        return Reading(None, "nil", "fails")
     value = found.stiffness_N_per_mm
     return Reading(value, words="" if value is not None else f"{found.status} at {load:g} N")
 
@@ -49,8 +50,8 @@ def stiffness(construct: ConstructResult, fragment: str, load: float) -> Reading
 def failure_load(construct: ConstructResult, fragment: str, load: float) -> Reading:
     """Load at which 2 mm of step-off or the end of equilibrium is reached, N."""
     del fragment, load
-    if any(r.status == "unconverged" for r in construct.loads):
-        return Reading(None, words="a load did not converge")
+    if any(r.status == Status.UNCONVERGED for r in construct.loads):
+        return Reading(None, words="the solution did not converge at one of the loads")
     if construct.ends_status == NOT_KNOWN and construct.step_off_limit_N is None:
         return Reading(None, words=f"not known above {construct.known_to_N or 0.0:.0f} N")
     reached = [x for x in (construct.step_off_limit_N, construct.equilibrium_ends_N)
@@ -68,7 +69,7 @@ def plate_yield(construct: ConstructResult, fragment: str, load: float) -> Readi
         ratios = [m.yield_ratio for m in result.members.values() if m.kind == "plate"]
         known = [r for r in ratios if r is not None]
         if not known:
-            return Reading(last[0], "over", f"does not yield before it lets go, over {last[0]:g} N")
+            return Reading(last[0], "over", f"does not yield before failure, above {last[0]:g} N")
         here = (result.total_load_N, max(known))
         if here[1] >= 1.0:
             share = (1.0 - last[1]) / (here[1] - last[1])

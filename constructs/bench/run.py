@@ -1,4 +1,4 @@
-"""Solve the bench set-ups and set the figures beside the expectations."""
+"""Solve the bench set-ups and compare the figures with the expectations."""
 
 from __future__ import annotations
 
@@ -35,9 +35,12 @@ def study_of(test: BenchTest) -> Study:
 
 
 def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[dict[str, Any]]:
-    """Every bench test (or those named) as a record with its claims, figures and verdicts.
+    """Published bench tests next to the model: what agrees, disagrees, or cannot be compared.
 
-    Raises `InputError` for a name that no test has.
+    ``say``: called with a line of progress per test. ``only``: names of tests, all without them.
+
+    Returns one dict per test with its ``name``, ``source`` and ``claims``, each with its figures
+    and verdict. Raises InputError, with the closest name, for a test that there is not.
     """
     for name in only:
         require_known(name, bench_names(), "bench test", key="--only")
@@ -61,7 +64,7 @@ def run_test(test: BenchTest, say: Say = lambda text: None) -> dict[str, Any]:
 
 
 def _how(comparison: Comparison) -> dict[str, Any]:
-    """Mesh, residuals and the limits of each construct: what the figures rest on."""
+    """Mesh, residuals and the limits of each construct: the basis of the figures."""
     return {
         "mesh": {"size_mm": comparison.study.mesh.size_mm,
                  "elements": sum(b["elements"] for b in comparison.mesh.values())},

@@ -13,6 +13,7 @@ from buttress.bone.measures import Edge, articular, band_nodes, lips, measures, 
 from buttress.bone.patches import patches
 from buttress.bone.pieces import BonePiece, Inclusion, Piece, Solid
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
@@ -24,7 +25,6 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.study.study import Study
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 SHAFT = "shaft"
 Block = tuple[str, str, tuple[tuple[float, float], ...]]
 """A fill smaller than its void: name of the fill, of the void, and its polygon."""
@@ -54,7 +54,7 @@ class Bone:
     fills: dict[object, Solid] = field(default_factory=dict, repr=False)
     """Fills made so far, by region and material: constructs share their factors."""
     grips: dict[Any, Any] = field(default_factory=dict, repr=False)
-    """How pins took hold so far, by their axes and widths (`buttress.implants.grips`)."""
+    """Anchorage of pins found so far, by axis and width (`buttress.implants.grips`)."""
 
     @property
     def bodies(self) -> tuple[Continuum, ...]:
@@ -78,7 +78,7 @@ class Bone:
         return shaft.points[band_nodes(shaft, self.band)].mean(axis=0)
 
     def load_vector(self, total: float) -> FloatArray:
-        """Force on each contact patch [N] for a total joint force."""
+        """Force on each contact patch [N] at a total joint force."""
         return total * np.array([p.share for p in patches(self.study)])
 
     def friction(self, name: str) -> float:
@@ -91,7 +91,7 @@ class Bone:
 
 
 def mesh_size(study: Study) -> Callable[[FloatArray], FloatArray]:
-    """Element size by place: fine near fractures, voids and the joint, coarse in the shaft."""
+    """Element size by position: fine near fractures, voids and the joint, coarse in the shaft."""
     fine, coarse = study.mesh.size_mm, study.mesh.coarse_mm
     section = Section(study.section)
     lines = [np.array(f.points_mm) for f in study.fractures]
@@ -130,7 +130,7 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
                meshed: tuple[list[Mesh], list[Interface]] | None = None) -> Bone:
     """Mesh, stiffness and factors of a study's section. Raises `InputError` for its geometry.
 
-    ``meshed``: what `build_meshes` would give, where the caller has it (or its mirror image).
+    ``meshed``: the result of `build_meshes`, where the caller has it (or its mirror image).
     """
     section = Section(study.section)
     meshes, faces = meshed or build_meshes(study, blocks)
@@ -149,14 +149,15 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
                         np.radians(number("anatomy", "small movements", "turn")))
     edges = lips([f for f in faces if max(f.body_a, f.body_b) < count], meshes)
     loads, band = _loads(study, bodies), reference_band(study)
-    return Bone(study, section, tuple(solids), tuple(meshes[count:]), tuple(faces), shaft,
-                tuple(loads.values()),
-                measures(bodies, shaft, band, edges, loads, study.section.sides), edges, band,
-                inclusions)
+    return Bone(
+        study=study, section=section, solids=tuple(solids), regions=tuple(meshes[count:]),
+        faces=tuple(faces), shaft=shaft, loads=tuple(loads.values()),
+        measures=measures(bodies, shaft, band, edges, loads, study.section.sides), edges=edges,
+        band=band, inclusions=inclusions)
 
 
 def under_load(bone: Bone, study: Study) -> Bone:
-    """The same bodies loaded as another study of the same geometry asks for; nothing is solved."""
+    """The same bodies under the loads of another study of equal geometry; nothing is solved."""
     loads = _loads(study, bone.bodies)
     return replace(bone, study=study, loads=tuple(loads.values()), measures=measures(
         bone.bodies, bone.shaft, bone.band, bone.edges, loads, study.section.sides))
@@ -179,17 +180,17 @@ def make_solid(mesh: Mesh, kind: str, piece: Piece, held: bool = False) -> Solid
 def _shaft(meshes: list[Mesh], study: Study) -> int:
     held = [i for i, mesh in enumerate(meshes) if "base" in mesh.edges]
     if len(held) != 1:
-        raise InputError("a fracture reaches the clamp: more than one piece is held there",
+        raise InputError("a fracture reaches the clamp, where more than one piece is now fixed",
                          key="fracture", expected="fractures that end above the base")
     if meshes[held[0]].name in {f.name for f in study.fragments}:
-        raise InputError("a fragment's point lies in the shaft, which is held at the clamp",
+        raise InputError("a fragment's point lies in the shaft, which is fixed at the clamp",
                          key=f"fragment.{meshes[held[0]].name}.inside_mm",
                          expected="a point on the other side of the fracture")
     return held[0]
 
 
 def patch(mesh: Mesh, low: float, high: float, direction: FloatArray) -> tuple[Column, float]:
-    """Even pressure over ``low <= x <= high`` of the joint line: 1 N a full patch; its share."""
+    """Pressure over ``low <= x <= high`` of the joint line, 1 N per full patch; its share."""
     force = np.zeros(mesh.n_dof)
     covered = 0.0
     for edge in mesh.edges.get("joint", ()):
@@ -228,6 +229,6 @@ def _loads(study: Study, bodies: tuple[Continuum, ...]
             raise InputError(f"the {where.name} contact patch does not lie on the joint surface",
                              key=f"load.{where.key}",
                              value=f"{low:g} to {high:g} mm, of which {total:.0%} on bone",
-                             expected="a patch wholly on the joint line")
+                             expected="a patch entirely on the joint line")
         cases[where.name] = tuple(parts)
     return cases

@@ -10,15 +10,15 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.grids import check_values
 from buttress.study.map import Keyed, MapInput
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 MODULUS = (0.5, 40_000.0)  # MPa: from the softest foam to more than dense cortex
 DENSITY = (0.01, 2.5)  # g/cm3
-LEAST_STIFFEST = 20.0  # MPa: a bone that is nowhere stiffer is one given in GPa
+LEAST_STIFFEST = 20.0  # MPa: a bone that is nowhere stiffer was given in GPa
 WIDEST = 50.0  # cells of smoothing; more would be a coarser map
 
 
@@ -53,8 +53,8 @@ class ModulusField:
     """Values over the plane at the centres of square cells.
 
     ``given`` as in the file, ``values`` (rows, columns) smoothed, both from the bottom up, in MPa,
-    or in g/cm3 where there is a law. ``corner``: the lower left corner, mm. Between centres it is
-    interpolated bilinearly, beyond the outermost centres carried on.
+    or in g/cm3 where there is a law. ``corner``: the lower left corner, mm. Values are interpolated
+    bilinearly between centres and extrapolated as constants beyond the outermost ones.
     """
 
     given: FloatArray
@@ -96,20 +96,21 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
                ) -> ModulusField:
     """A field from the rows of a file, the top one first.
 
-    Cells of 0 outside the outline (n, 2) mm hold nothing and take the value of the nearest cell
-    that holds something, so that the air does not soften the edge of the bone. Then the values
-    are smoothed by a Gaussian of standard deviation `smoothing` mm; `least` is the modulus [MPa]
-    of what is softer, 0 where nothing may be. Raises InputError, with the place, for a map that
+    Empty cells (0) outside the outline (n, 2) mm take the value of the nearest cell that is not
+    empty, so that the surrounding air does not soften the edge of the bone. Then the values are
+    smoothed by a Gaussian of standard deviation `smoothing` mm; `least` is the modulus [MPa] to
+    which softer cells are raised, 0 for none. Raises InputError, with the location, for a map that
     is not finite or negative, does not cover the outline, or is implausible inside it.
     """
     if smoothing / scale > WIDEST:
         raise InputError(f"smoothing over {smoothing / scale:.0f} cells", value=name,
                          expected=f"at most {WIDEST:g} cells, or a coarser map")
     given = rows[::-1]
-    field = ModulusField(given, given, scale, corner, law, least)
+    field = ModulusField(
+        given=given, values=given, scale=scale, corner=corner, law=law, least=least)
 
     def place(i: int, j: int) -> str:
-        """In words, the cell of a row and column of the file, counted from 0."""
+        """The cell of a row and column of the file (counted from 0), in words."""
         x = corner[0] + (j + 0.5) * scale
         y = corner[1] + (len(rows) - i - 0.5) * scale
         return f"row {i + 1}, column {j + 1}, ({x:.1f}, {y:.1f}) mm"
@@ -119,7 +120,8 @@ def make_field(rows: FloatArray, outline: FloatArray, *, name: str, scale: float
     inside = cells_inside(field, outline)
     _plausible(field, inside, lambda i, j: place(len(rows) - 1 - i, j), name)
     values = _smoothed(_filled(given, inside), smoothing / scale)
-    return ModulusField(given, values, scale, corner, law, least)
+    return ModulusField(
+        given=given, values=values, scale=scale, corner=corner, law=law, least=least)
 
 
 def fitted(given: MapInput, outline: FloatArray) -> ModulusField:
@@ -151,8 +153,8 @@ def _covers(field: ModulusField, outline: FloatArray, name: str) -> None:
              "joint": high[1] - top}
     side = max(short, key=lambda s: short[s])
     if short[side] > half:
-        raise InputError(f"the map does not cover the outline: {short[side]:.1f} mm are missing at "
-                         f"the {side} (it reaches from {left:g} to {right:g} mm in x and from "
+        raise InputError(f"the map does not cover the outline: {short[side]:.1f} mm is missing at "
+                         f"the {side} (it extends from {left:g} to {right:g} mm in x and from "
                          f"{bottom:g} to {top:g} mm in y)", value=name,
                          expected=f"x from {low[0]:.1f} to {high[0]:.1f} mm and y from "
                                   f"{low[1]:.1f} to {high[1]:.1f} mm: check scale_mm and origin_mm")
@@ -176,10 +178,10 @@ def cells_inside(field: ModulusField, outline: FloatArray) -> NDArray[np.bool_]:
 
 
 def _plausible(field: ModulusField, inside: NDArray[np.bool_], place: object, name: str) -> None:
-    """Raise InputError where the bone would be nothing, or stiffer or denser than bone can be."""
+    """Raise InputError where the bone would vanish, or be stiffer or denser than bone can be."""
     assert callable(place)
     if not inside.any():
-        raise InputError("no cell of the map lies in the outline", value=name,
+        raise InputError("no cell of the map lies inside the outline", value=name,
                          expected="cells smaller than the bone: check scale_mm")
     values = field.given
     low, high = MODULUS if field.law is None else DENSITY
@@ -187,9 +189,9 @@ def _plausible(field: ModulusField, inside: NDArray[np.bool_], place: object, na
     empty = inside & (values <= 0.0 if field.law is None else values < low)
     if empty.any() and field.least == 0.0:
         share = empty.sum() / inside.sum()
-        raise InputError(f"the map holds next to nothing at {place(*np.argwhere(empty)[0])} inside "
+        raise InputError(f"the map is almost empty at {place(*np.argwhere(empty)[0])} inside "
                          f"the outline, over {100 * share:.2g} % of it", value=name,
-                         expected="bone all over the outline: check scale_mm and origin_mm; or "
+                         expected="bone throughout the outline: check scale_mm and origin_mm; or "
                                   "least_MPa, the modulus of marrow; a hole is a [[void]]")
     peak = float(values[inside].max())
     if peak > high:
@@ -199,8 +201,8 @@ def _plausible(field: ModulusField, inside: NDArray[np.bool_], place: object, na
         raise InputError(f"implausible: {peak:g} {unit} at {place(*where)}{hint}", value=name,
                          expected=f"at most {high:g} {unit}")
     if field.law is None and peak < LEAST_STIFFEST:
-        raise InputError(f"implausible: nowhere more than {peak:g} MPa (looks like gigapascals)",
-                         value=name, expected=f"bone that is somewhere stiffer than "
+        raise InputError(f"implausible: at most {peak:g} MPa anywhere (looks like gigapascals)",
+                         value=name, expected=f"bone with some region stiffer than "
                                               f"{LEAST_STIFFEST:g} MPa")
     soft = inside & (values > 0.0) & (values < low)
     if soft.any() and field.least == 0.0:
@@ -210,7 +212,7 @@ def _plausible(field: ModulusField, inside: NDArray[np.bool_], place: object, na
 
 
 def _filled(values: FloatArray, inside: NDArray[np.bool_]) -> FloatArray:
-    """Cells of 0 outside the outline take the value of the nearest cell that holds something."""
+    """Empty cells (0) outside the outline take the value of the nearest cell that is not empty."""
     from scipy.ndimage import distance_transform_edt
 
     nothing = ~inside & (values == 0.0)

@@ -1,4 +1,4 @@
-"""What voids are filled with: materials of the data table, overrides, level layers."""
+"""Fillings of voids: materials of the data table, overrides, level layers."""
 
 from __future__ import annotations
 
@@ -6,19 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.implants import Fill
 from buttress.study.tables import fields, kind, number
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
 class FillMaterial:
     """Material of a fill from the bottom up: shares of the height, moduli and strengths [MPa].
 
-    ``bond`` is the strength [MPa] of a bonded face in tension and shear, None where it only
-    rests and rubs.
+    ``bond`` is the strength [MPa] of a bonded face in tension and shear, None for frictional
+    contact only.
     """
 
     shares: FloatArray
@@ -30,7 +29,7 @@ class FillMaterial:
 
     @property
     def key(self) -> tuple:
-        """What the stiffness depends on."""
+        """Everything on which the stiffness depends."""
         return (*self.shares.tolist(), *self.modulus.tolist(), *self.poisson.tolist())
 
 
@@ -53,11 +52,12 @@ def fill_material(fill: Fill) -> FillMaterial:
         if bond is None and all("bond_strength" in fields("grafts", row) for row in rows):
             bond = min(number("grafts", row, "bond_strength") for row in rows)
         if bond is None:
-            raise InputError("this material has no bond strength of its own",
-                             key=f"fill.{fill.name}.bond_MPa", expected="its bond strength in MPa")
+            raise InputError("this material has no default bond strength",
+                             key=f"fill.{fill.name}.bond_MPa", expected="the bond strength in MPa")
     friction = fill.friction
     if friction is None:
         friction = min(number("grafts", row, "friction") for row in rows)
-    return FillMaterial(np.array([share for _, share in layers]),
-                        column("modulus", fill.modulus_MPa), column("poisson", None),
-                        column("strength", fill.strength_MPa), friction, bond)
+    return FillMaterial(
+        shares=np.array([share for _, share in layers]),
+        modulus=column("modulus", fill.modulus_MPa), poisson=column("poisson", None),
+        strength=column("strength", fill.strength_MPa), friction=friction, bond=bond)

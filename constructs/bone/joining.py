@@ -1,4 +1,4 @@
-"""A study's lines joined as the mesher needs them; complaints in the words of the study file."""
+"""A study's lines joined as the mesher needs them; errors in the terms of the study file."""
 
 from __future__ import annotations
 
@@ -6,15 +6,14 @@ import re
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Planar
 from buttress.fe.mesh.figure import plan
 from buttress.study.study import Study
 
-FloatArray = NDArray[np.float64]
 LONGEST = 60
 """Characters of a polyline that a message repeats."""
 
@@ -23,8 +22,9 @@ def joined(study: Study, voids: Mapping[str, FloatArray], regions: Mapping[str, 
            ) -> Planar:
     """The outline, the fractures and the given voids and regions, joined and checked.
 
-    Raises InputError with the key and value of the study file for what overlaps, leaves a sliver
-    or does not part the bone. A region that is no void of the study is called "region.NAME".
+    Raises InputError with the key and value of the study file for lines or polygons that overlap,
+    leave a sliver or do not divide the bone. A region that is no void of the study is called
+    "region.NAME".
     """
     outline, labels = Section(study.section).outline()
     try:
@@ -35,7 +35,7 @@ def joined(study: Study, voids: Mapping[str, FloatArray], regions: Mapping[str, 
 
 
 def _told(study: Study, error: InputError) -> InputError:
-    """The mesher's complaint with keys, names and points as the study has them."""
+    """The mesher's error with keys, names and points as in the study."""
     given = {f"fracture.{f.name}": f.points_mm for f in study.fractures}
     given |= {f"void.{v.name}": v.points_mm for v in study.voids}
     key = error.key
@@ -50,7 +50,7 @@ def _told(study: Study, error: InputError) -> InputError:
 
 
 def shown(points: Iterable[Iterable[float]]) -> str:
-    """A polyline as a study file has it, cut where it is long."""
+    """A polyline as in a study file, truncated where it is long."""
     text = "[" + ", ".join(f"[{x:g}, {y:g}]" for x, y in points) + "]"
     return text if len(text) <= LONGEST else text[:LONGEST] + "…"
 

@@ -1,4 +1,4 @@
-"""Where pieces, voids and fills lie in the section, as plane figures: for checks without a mesh."""
+"""Positions of pieces, voids and fills in the section, as plane figures: checks without a mesh."""
 
 from __future__ import annotations
 
@@ -8,28 +8,28 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import LineString, Point, Polygon
 from shapely.geometry.polygon import orient
 
 from buttress.bone.joining import joined
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Planar
 from buttress.study.study import Fill, Fragment, Study
 
-FloatArray = NDArray[np.float64]
-JOINED = 1e-6  # mm by which a block may stick out of its void: rounding
+JOINED = 1e-6  # mm by which a block may protrude from its void: rounding
 ADJOINS = 1.0  # mm of common border that make two figures neighbours
 FACES = 0.5  # upward part of the normal (its cosine) from which a border counts as a top or bottom
 
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """Pieces that the fractures leave and the voids between them; polygons in mm.
+    """Pieces separated by the fractures, and the voids between them; polygons in mm.
 
     `pieces` holds the named fragments, then the others as "piece 1", ...; `shaft` is the piece
-    that reaches the clamp, `joint` the joint surface.
+    at the clamp, `joint` the joint surface.
     """
 
     bone: Polygon
@@ -57,21 +57,21 @@ class Layout:
 
     @property
     def alone(self) -> dict[str, Polygon]:
-        """Pieces that touch neither the shaft nor another piece: voids lie all round them."""
+        """Pieces that touch neither the shaft nor another piece: voids surround them."""
         every = [*self.pieces.values(), self.shaft]
         return {n: p for n, p in self.pieces.items()
                 if all(p.boundary.intersection(q.buffer(0.01)).length < ADJOINS
                        for q in every if q is not p)}
 
     def above(self, void: str) -> dict[str, Polygon]:
-        """Articular pieces that lie on a void: their underside is its upper border."""
+        """Articular pieces above a void: their underside is its upper border."""
         roof, _ = ends(self.voids[void])
         return {n: p for n, p in self.articular.items()
                 if p.buffer(0.01).intersection(roof).length > ADJOINS}
 
 
 def layout(study: Study, section: Section) -> Layout:
-    """The pieces of a study, parted as the mesher parts them.
+    """The pieces of a study, divided as by the mesher.
 
     Raises InputError where the lines cannot be meshed, or where a fragment's point lies outside
     the bone, in a void, in the shaft, or in a piece that has a name already.
@@ -90,23 +90,25 @@ def layout(study: Study, section: Section) -> Layout:
         k = _piece_of(fragment, section, voids, found)
         point = "[{:g}, {:g}]".format(*fragment.inside_mm)
         if found[k] is held:
-            raise InputError("the fragment's point lies in the shaft, which is held at the clamp",
+            raise InputError("the fragment's point lies in the shaft, which is fixed at the clamp",
                              key=f"fragment.{fragment.name}.inside_mm", value=point,
-                             expected="a point on the other side of a fracture that parts the bone")
+                             expected="a point beyond a fracture that divides the bone")
         if k in names:
             raise InputError(f'two names for one fragment: this piece is called "{names[k]}"',
                              key=f"fragment.{fragment.name}.inside_mm", value=point,
-                             expected="one point in each piece; a fracture must part the two")
+                             expected="one point in each piece; a fracture must separate the two")
         names[k] = fragment.name
     others = [p for k, p in enumerate(found) if k not in names and p is not held]
     pieces = {name: found[k] for k, name in names.items()}
     pieces |= {f"piece {i}": p for i, p in enumerate(others, start=1)}
-    return Layout(bone, pieces, held, voids, LineString(section.shape.joint_line()))
+    return Layout(
+        bone=bone, pieces=pieces, shaft=held, voids=voids,
+        joint=LineString(section.shape.joint_line()))
 
 
 def _piece_of(fragment: Fragment, section: Section, voids: dict[str, Polygon],
               pieces: list[Polygon]) -> int:
-    """Number of the piece that holds a fragment's point."""
+    """Number of the piece that contains a fragment's point."""
     key = f"fragment.{fragment.name}.inside_mm"
     point, shown = Point(fragment.inside_mm), "[{:g}, {:g}]".format(*fragment.inside_mm)
     for name, void in voids.items():
@@ -124,7 +126,7 @@ def _piece_of(fragment: Fragment, section: Section, voids: dict[str, Polygon],
 
 
 def _where(section: Section, y: float) -> str:
-    """In words, where the bone lies at a height."""
+    """The extent of the bone at a height, in words."""
     height = section.given.height_mm
     top = float(section.shape.joint_line()[:, 1].max())
     if not -height < y < top:
@@ -137,7 +139,7 @@ def _where(section: Section, y: float) -> str:
 def planned(study: Study, blocks: Mapping[str, FloatArray] | None = None) -> Planar:
     """The lines of a study, and blocks in its voids, joined and checked as the mesher does.
 
-    Raises InputError for what overlaps, leaves a sliver or does not part the bone.
+    Raises InputError for lines or polygons that overlap, leave a sliver or do not divide the bone.
     """
     return joined(study, {v.name: np.array(v.points_mm) for v in study.voids}, blocks or {})
 
@@ -145,7 +147,7 @@ def planned(study: Study, blocks: Mapping[str, FloatArray] | None = None) -> Pla
 def ends(figure: Polygon) -> tuple[shapely.Geometry, shapely.Geometry]:
     """The upper and the lower border of a figure: its edges that face up and down.
 
-    Where none does, as at a pointed end, the highest or lowest corner.
+    Where there are none, as at a pointed end, the highest or lowest corner.
     """
     ring = np.array(orient(figure).exterior.coords)
     step = np.diff(ring, axis=0)
@@ -171,7 +173,7 @@ def fill_outline(study: Study, fill: Fill) -> FloatArray:
         own = polygon(fill.points_mm, key)
         outside = own.difference(void.buffer(JOINED)).area / own.area
         if outside > 0.0:
-            raise InputError("the graft reaches out of its void", key=key,
+            raise InputError("the graft extends beyond its void", key=key,
                              value=f"{100 * outside:.0f} % of it lies outside",
                              expected=f'a polygon inside the void "{fill.void}"')
     return np.array(orient(own).exterior.coords)[:-1]
@@ -182,5 +184,5 @@ def polygon(points: ArrayLike, key: str) -> Polygon:
     found = Polygon(np.asarray(points, dtype=float))
     if not found.is_valid or found.area == 0.0:
         raise InputError("the polygon crosses itself or has no area", key=key,
-                         expected="its corners in order round it")
+                         expected="its corners in order around it")
     return found

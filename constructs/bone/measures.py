@@ -1,4 +1,4 @@
-"""Displacements that are read off every answer: reference frame, joint surfaces, lips, rims."""
+"""Displacements read from every solution: reference frame, joint surfaces, lips, rims."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
@@ -15,8 +16,6 @@ from buttress.fe.mesh.bodies import Interface
 from buttress.fe.mesh.t6 import Mesh
 from buttress.study import tables
 from buttress.study.study import Study
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)
@@ -38,7 +37,7 @@ def articular(mesh: Mesh) -> tuple[np.ndarray, FloatArray]:
 
 
 def edge_lengths(mesh: Mesh, name: str) -> FloatArray:
-    """Length [mm] that each node ``(n,)`` stands for along the straight edges of a name."""
+    """Tributary length [mm] of each node ``(n,)`` along the straight edges of a name."""
     weight = np.zeros(len(mesh.points))
     edges = mesh.edges.get(name)
     if edges is not None:
@@ -48,7 +47,7 @@ def edge_lengths(mesh: Mesh, name: str) -> FloatArray:
 
 
 def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge, ...]:
-    """Ends of fractures on the joint surface; a second one of a fracture is called "NAME #2"."""
+    """Ends of fractures on the joint surface; the second end of a fracture is called "NAME #2"."""
     edges: list[Edge] = []
     for face in interfaces:
         for end in (0, -1):
@@ -58,14 +57,15 @@ def lips(interfaces: Sequence[Interface], meshes: Sequence[Mesh]) -> tuple[Edge,
                 continue
             count = sum(e.name.split(" #")[0] == face.name for e in edges)
             name = face.name if not count else f"{face.name} #{count + 1}"
-            edges.append(Edge(name, face.body_a, a, face.body_b, b))
+            edges.append(Edge(
+                name=name, body_a=face.body_a, node_a=a, body_b=face.body_b, node_b=b))
     return tuple(edges)
 
 
 def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
              edges: Sequence[Edge], loads: Mapping[str, Sequence[tuple[Body, Column]]],
              sides: tuple[str, str]) -> tuple[Measure, ...]:
-    """All measures of a bone; their names are what `buttress.results.read` looks up.
+    """All measures of a bone; `buttress.results.read` looks them up by name.
 
     ``loads``: load case of each condyle; ``sides``: names of the surfaces at -x and at +x.
     """
@@ -102,9 +102,9 @@ def band_nodes(shaft: Continuum, band: tuple[float, float]) -> np.ndarray:
     y = shaft.points[:, 1]
     nodes = np.flatnonzero((y >= band[0]) & (y <= band[1]))
     if nodes.size < 3:
-        raise InputError("the reference band holds no bone of the shaft",
+        raise InputError("the reference band contains no bone of the shaft",
                          key="section.reference_band_mm", value=str(list(band)),
-                         expected="a stretch of shaft below every fracture")
+                         expected="a segment of the shaft below every fracture")
     return nodes
 
 
@@ -142,16 +142,16 @@ def joint_middle(bodies: Sequence[Continuum]) -> tuple[int, int]:
 
 
 def reference_band(study: Study) -> tuple[float, float]:
-    """Heights (low, high) of the band of shaft in whose frame movements are told, mm.
+    """Heights (low, high) of the band of shaft that is the frame of reference of movements, mm.
 
-    As given, else a band a little above the clamp. Raises InputError when a fracture reaches into
+    As given, else a band a little above the clamp. Raises InputError where a fracture reaches into
     it or leaves no room for it.
     """
     lowest = min((y for f in study.fractures for _, y in f.points_mm), default=0.0)
     given = study.section.reference_band_mm
     if given is not None:
         if given[1] >= lowest:
-            raise InputError("the reference band lies beside a fracture",
+            raise InputError("the reference band is at the level of a fracture",
                              key="section.reference_band_mm", value=f"[{given[0]:g}, {given[1]:g}]",
                              expected=f"heights below {lowest:g} mm")
         return given
@@ -161,5 +161,5 @@ def reference_band(study: Study) -> tuple[float, float]:
     if high - low < tables.number("anatomy", "reference band", "least_height"):
         raise InputError("no room for the reference band between the lowest fracture and the clamp",
                          key="section.height_mm", value=f"{study.section.height_mm:g}",
-                         expected=f"more than {-lowest + 17:g} mm, or a reference_band_mm")
+                         expected=f"more than {-lowest + 17:g} mm, or reference_band_mm")
     return low, high

@@ -1,4 +1,4 @@
-"""Where the joint force acts: a patch on each condyle, or on the one that a slice cuts."""
+"""Where the joint force acts: a patch on each condyle, or on that of a sagittal slice."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from buttress.study.study import Study
 
 @dataclass(frozen=True)
 class Patch:
-    """A contact patch: its condyle, the key of its place, centre x [mm], share of the force."""
+    """A contact patch: its condyle, the key of its position, centre x [mm], share of the force."""
 
     name: str
     key: str

@@ -1,4 +1,4 @@
-"""Pieces that hardware can hold in: bone and fills, each with its material at a place."""
+"""Pieces in which hardware can be anchored: bone and fills, with their material by position."""
 
 from __future__ import annotations
 
@@ -8,19 +8,18 @@ import numpy as np
 
 from buttress.bone.fills import FillMaterial
 from buttress.bone.section import LocalBone, Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import sheet
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.mesh.t6 import Mesh
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)
 class Inclusion:
     """Metal bonded into the section: a bar from ``start`` to ``end``, round, ``count`` in depth.
 
-    A stretch of the screw or wire ``name``: ``diameter`` is that of its true section (a thread's
-    core), ``outline`` that of the hole, across which a fracture is not parted.
+    A segment of the screw or wire ``name``: ``diameter`` is that of its true section (a thread's
+    core), ``outline`` that of the hole, across which a fracture is not separated.
     """
 
     name: str
@@ -34,11 +33,11 @@ class Inclusion:
     outline: float
 
     def thickness(self, xy: FloatArray) -> FloatArray:
-        """Depth of metal at points ``(..., 2)``: the chord of the bar there, 0 beside it [mm]."""
+        """Depth of metal at points ``(..., 2)``: the chord of the bar, 0 outside it [mm]."""
         return self.count * self._chord(xy, self.diameter)
 
     def holds(self, xy: FloatArray) -> np.ndarray:
-        """Which points ``(..., 2)`` lie in its outline."""
+        """Which points ``(..., 2)`` lie inside its outline."""
         return self._chord(xy, self.outline) > 0.0
 
     def _chord(self, xy: FloatArray, diameter: float) -> FloatArray:
@@ -83,8 +82,8 @@ class BonePiece:
     def sheets(self, xy: FloatArray) -> FloatArray:
         """Stiffness of the sheet, ``(..., 3)`` N/mm.
 
-        A fragment less deep than the bone has its sheets in proportion; the bone in front of it
-        or behind it does nothing.
+        A fragment less deep than the bone has its sheets in proportion; the bone in front of it or
+        behind it is ignored.
         """
         depth = self.depth(xy)
         full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
@@ -126,7 +125,7 @@ class FillPiece:
         return self.material.strength[self._layers(xy)]
 
     def local(self, xy: FloatArray, z: float) -> LocalBone:
-        """Material around points; shear strength 0: threads find no hold in graft."""
+        """Material around points; shear strength 0: threads do not hold in graft."""
         k = self._layers(xy)
         return LocalBone(self.material.modulus[k], self.material.poisson[k],
                          self.material.strength[k], np.zeros(k.shape))

@@ -1,11 +1,11 @@
 """The bone as a section: outline, depth and stiffness of the proximal tibia in a plane.
 
 Every cut across the bone is taken as an ellipse with half axes a (in the plane) and b (out of it),
-hollowed by an inner ellipse a - c, b - c. A point (x, y) of the section therefore stands for a
+hollowed by an inner ellipse a - c, b - c. A point (x, y) of the section therefore represents a
 chord of length t(x, y), part cortex and part core, whose sheets are summed as side plates. A
 sagittal section is a slice of one condyle: half of such an ellipse, from the middle of the bone to
-its outer wall, with one side plate; what it is cut from does nothing to it. Below the flare the
-core goes on as cancellous bone at the modulus of the shaft; a marrow canal is not modelled.
+its outer wall, with one side plate; the rest of the bone is ignored. Below the flare the core
+continues as cancellous bone at the modulus of the shaft; a marrow canal is not modelled.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from buttress.bone.field import ModulusField, fitted
 from buttress.bone.shapes import Flared, taper
+from buttress.fe.arrays import FloatArray
 from buttress.study.bone import SectionInput
 from buttress.study.outline import Drawn
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 Tissue = Literal["cortex", "core", "subchondral"]
 INSIDE = 1e-9  # relative; a point on the inner ellipse belongs to the core
 
@@ -50,7 +50,7 @@ class Section:
 
     def __post_init__(self) -> None:
         if self.given.map is not None:
-            _ = self.field     # a map that does not fit is refused before anything else
+            _ = self.field     # a map that does not match is refused before anything else
 
     # --- shape ---------------------------------------------------------------------------------
 
@@ -124,7 +124,7 @@ class Section:
     def field(self) -> ModulusField | None:
         """The modulus field of a map over the outline; None for a preset.
 
-        Raises InputError where map and outline do not fit.
+        Raises InputError where map and outline do not match.
         """
         return None if self.given.map is None else fitted(self.given.map, self.outline()[0])
 
@@ -152,10 +152,10 @@ class Section:
         """Depth of bone t at points (..., 2), mm: the chord of the ellipse, at least one cortex
         (in a slice, which is half of it, half of one).
 
-        The floor keeps the stiffness from vanishing at the very edge, where the chord does: the
-        mesh is straight-sided, so its points may lie on or a little outside the ellipse, and a
-        real edge is a wall of cortex. With 5 mm on a 28 mm shaft it adds 0.5 % to the bending
-        stiffness; twice as much would add 4 %.
+        The lower bound keeps the stiffness from vanishing at the edge, as the chord does: the mesh
+        is straight-sided, so its points may lie on or slightly outside the ellipse, and a real edge
+        is a wall of cortex. With 5 mm on a 28 mm shaft it adds 0.5 % to the bending stiffness;
+        twice as much would add 4 %.
         """
         x, h = self._cut(xy)
         chord = self._through(x, self.half_width(h), self.half_depth(h))
@@ -164,7 +164,7 @@ class Section:
     def core_thickness(self, xy: ArrayLike) -> FloatArray:
         """Depth of the core at points (..., 2), mm: the chord of the inner ellipse, 0 outside.
 
-        Under a map of all of the depth there is no cortex apart from it.
+        With a map of the whole depth there is no separate cortex.
         """
         if self.map_of_all:
             return self.chord(xy)
@@ -181,7 +181,7 @@ class Section:
     def _through(self, x: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
         """Chord of an ellipse with half axes a, b at distance x from its middle; 0 outside.
 
-        Of a slice, which ends in the middle of the bone, half of it.
+        For a slice, which ends in the middle of the bone, half of it.
         """
         half = b * np.sqrt(np.clip(1.0 - (x / a) ** 2, 0.0, None))
         return half if self.given.sagittal else 2.0 * half
@@ -221,11 +221,11 @@ class Section:
 
     @property
     def cortical_modulus(self) -> float:
-        """Modulus of the cortex (of the shell, for foam), MPa. `modulus_scale` leaves it alone."""
+        """Modulus of the cortex (of the shell, for foam), MPa; not affected by `modulus_scale`."""
         return number("materials", self._row("cortex"), "modulus")
 
     def cancellous_modulus(self, h: ArrayLike) -> FloatArray:
-        """Modulus of cancellous bone or foam at level h, MPa: falls evenly along the flare."""
+        """Modulus of cancellous bone or foam at level h, MPa: falls linearly along the flare."""
         h = np.asarray(h, dtype=float)
         if self._foam:
             modulus = np.full_like(h, number("materials", self._foam, "modulus"))
@@ -239,7 +239,7 @@ class Section:
     def core_modulus(self, h: ArrayLike) -> FloatArray:
         """Modulus of the core at level h, MPa: subchondral bone in the layer under the joint.
 
-        Foam has no such layer. `modulus_scale` acts on both.
+        Foam has no such layer. `modulus_scale` applies to both.
         """
         h = np.asarray(h, dtype=float)
         spongy = self.cancellous_modulus(h)
@@ -250,14 +250,14 @@ class Section:
 
     @property
     def map_of_all(self) -> bool:
-        """Whether a map says what the bone is through all of its depth."""
+        """Whether a map describes the bone through its whole depth."""
         return self.given.map is not None and self.given.map.covers == "all"
 
     def core_at(self, xy: ArrayLike) -> FloatArray:
-        """Modulus of the core at points (..., 2), MPa: of a map, else of the preset.
+        """Modulus of the core at points (..., 2), MPa: from a map, else from the preset.
 
-        In the layer under the joint line the core of a preset is subchondral bone; a map has its
-        own. `modulus_scale` acts on all of them.
+        In the layer under the joint line the core of a preset is subchondral bone; a map contains
+        its own values there. `modulus_scale` applies in all cases.
         """
         if self.field is not None:
             return self.given.modulus_scale * self.field.modulus(xy)
@@ -279,9 +279,9 @@ class Section:
     def local_bone(self, xy: ArrayLike, z: ArrayLike = 0.0) -> LocalBone:
         """Bone at points (..., 2), at depth z off the mid-plane (mm, see `Section`).
 
-        Two sources are mixed for cancellous and subchondral bone: the density is the one that
-        Morgan's law gives for the modulus, the strength is Linde's at that density; shear
-        strength is 0.44 of it. Cortex: Reilly & Burstein, and Turner for shear.
+        Two sources are combined for cancellous and subchondral bone: the density follows from the
+        modulus by Morgan's law, the strength from that density by Linde's law; shear strength is
+        0.44 of it. Cortex: Reilly & Burstein, and Turner for shear.
         """
         cortex = self.is_cortex(xy, z)
         modulus = np.broadcast_to(self.core_at(xy), cortex.shape)
@@ -310,7 +310,7 @@ class Section:
         """Yield strain of a tissue in compression and in tension, both positive."""
         row = self._row(tissue)
         if tissue != "cortex" and self._foam:
-            # No yield strain of foam at hand: strength over modulus, alike in both directions.
+            # No yield strain of foam is available: strength over modulus, equal in both directions.
             strain = (number("materials", row, "compressive_strength")
                       / number("materials", row, "modulus"))
             return strain, strain

@@ -11,18 +11,17 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
+from buttress.fe.arrays import FloatArray
 from buttress.study.bone import SectionInput
 from buttress.study.tables import number
-
-FloatArray = NDArray[np.float64]
 
 
 @cache
 def _taper_curve() -> PchipInterpolator:
-    """Share of the way from shaft to plateau over the depth below the joint line."""
+    """Fraction of the way from shaft to plateau, by depth below the joint line."""
     knots = ("plateau_end", "upper_depth", "lower_depth", "flare_end")
     depth = [number("anatomy", "outline", k) for k in knots]
     share = [1.0, number("anatomy", "outline", "upper_fraction"),
@@ -46,7 +45,7 @@ class Flared:
 
     @property
     def fall(self) -> float:
-        """Fall of the joint line over x, mm/mm."""
+        """Fall of the joint line per unit of x, mm/mm."""
         return float(np.tan(np.radians(self.given.slope)))
 
     def joint(self, x: ArrayLike) -> FloatArray:
@@ -68,7 +67,7 @@ class Flared:
         return np.asarray(a - (radius - np.sqrt(radius**2 - above**2)))
 
     def centre(self, h: ArrayLike) -> FloatArray:
-        """x of the middle of the cut at a level: 0 at the plateau, in front of it at the shaft."""
+        """x of the middle of the cut at a level: 0 at the plateau, anterior to it at the shaft."""
         return -self.given.shaft_offset * (1.0 - taper(h)) + 0.0
 
     def walls(self) -> tuple[FloatArray, FloatArray]:

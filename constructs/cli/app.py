@@ -23,6 +23,7 @@ from buttress.cli.common import (
     print_json,
     say,
 )
+from buttress.fe.status import Status
 
 app = typer.Typer(
     name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
@@ -31,12 +32,12 @@ app = typer.Typer(
          f"2D finite-element model.\n\n{LABEL}")
 
 Seed = Annotated[int, typer.Option("--seed", metavar="N",
-                                   help="Seed; comparing draws nothing at random.")]
+                                   help="Has no effect here: no random numbers.")]
 AlsoBonded = Annotated[bool, typer.Option(
-    "--also-bonded", help="Add each construct's bonded twin: metal and graft stuck fast to the "
-                          "bone, to see what slip, lift-off and loosening change.")]
+    "--also-bonded", help="Add each construct's bonded twin, with metal and graft fully bonded to "
+                          "the bone, to show the effect of slip, lift-off and loosening.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Processes; comparing shares its factors in one.")]
+                                      help="Has no effect here: one process.")]
 
 
 @app.command()
@@ -45,10 +46,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             workers: Workers = 1, seed: Seed = 0,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
-                help="Also a film (motion.gif) of the load going up on two constructs.")] = None
+                help="Also an animation (motion.gif) of two constructs under rising load.")] = None
             ) -> None:
-    """Solve each construct of a study: table on the terminal, folder of results."""
-    del workers, seed  # accepted by every command that solves; see their help
+    """Compare the constructs of a study: table on the terminal, folder of results."""
+    del workers, seed  # accepted by all commands that solve; see their help
     from buttress.comparison.compare import compare as run
     from buttress.files import new_folder, written_whole
     from buttress.report.folder import document, write_results
@@ -85,16 +86,16 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
         if stripped:
             print(f"{construct.name}: {stripped}", file=sys.stderr)
         for load in construct.loads:
-            if load.status == "unconverged":
+            if load.status == Status.UNCONVERGED:
                 code = 1
-            if load.status != "held" and not stripped:
-                who = f", '{load.escapes}' escapes" if load.escapes else ""
+            if load.status != Status.HELD and not stripped:
+                who = f", failure mechanism: motion of '{load.escapes}'" if load.escapes else ""
                 print(f"{construct.name}: {load.status} at {load.load_words}{who}",
                       file=sys.stderr)
     for staged in comparison.stages:
-        if staged.status != "held":
-            code = 1 if staged.status.startswith("unconverged") else code
-            print(f"{staged.name}: {staged.status}; later stages are not run", file=sys.stderr)
+        if staged.status != Status.HELD:
+            code = 1 if staged.status.startswith(Status.UNCONVERGED) else code
+            print(f"{staged.name}: {staged.status}; later stages were not run", file=sys.stderr)
     for construct in comparison.constructs:
         for warning in construct.warnings:
             if not quiet:
@@ -102,15 +103,15 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     from buttress.draw.all import boxed_names
 
     if not quiet and (names := boxed_names(comparison.study)):
-        print(f"pictures: warning: no font here has every character of {', '.join(names)}; boxes "
-              "stand for those it lacks, install a font that has them", file=sys.stderr)
+        print(f"figures: warning: no installed font has every character of {', '.join(names)}; "
+              "boxes replace missing characters; install a font that has them", file=sys.stderr)
     raise typer.Exit(code)
 
 
 @app.command()
 def check(study: StudyFile = None, example: Example = "", json: Json = False,
           quiet: Quiet = False) -> None:
-    """Rules of the trade and geometry, without solving. Exit 1 where a rule is broken."""
+    """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
     from buttress.rules.check import check as run
@@ -128,7 +129,7 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
         for f in findings:
             if f.level == "note" and quiet:
                 continue
-            print(f"{f.level:8} {f.construct} / {f.part}: {f.message}\n         why: {f.reason}")
+            print(f"{f.level:8} {f.construct} / {f.part}: {f.message}\n         reason: {f.reason}")
         broken = sum(f.level == "broken" for f in findings)
         warned = sum(f.level == "warning" for f in findings)
         print(f"{given.name}: {counted(len(given.constructs), 'construct')}, "
@@ -143,27 +144,31 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                                                  help="Study to copy.")] = "",
              out: Annotated[Path | None, typer.Option(
                  "--out", metavar="FILE", show_default=False,
-                 help="Where to copy it; default NAME.toml here.")] = None,
-             force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+                 help="Where to copy it; default NAME.toml in the current folder.")] = None,
+             force: Annotated[bool, typer.Option("--force", help="Overwrite the file.")] = False,
              keys: Annotated[bool, typer.Option(
-                 "--keys", help="List every key that a study file may have.")] = False,
+                 "--keys",
+                 help="List every key of a study file and every column of the results.")] = False,
              gallery: Annotated[Path | None, typer.Option(
                  "--gallery", metavar="DIR", show_default=False,
-                 help="Solve all of them (or NAME) anew: a page of table and pictures each.")]
+                 help="Solve all shipped studies (or NAME) and write a page with table and figures "
+                      "for each.")]
              = None, json: Json = False, quiet: Quiet = False) -> None:
-    """List the shipped studies, or copy one to start from."""
+    """List the shipped studies, or copy one as a starting point."""
     from buttress.fe.errors import InputError
     from buttress.study.read import example_names, example_text, parse_study
 
     if keys:
         from dataclasses import asdict
 
+        from buttress.report import catalogue as columns
         from buttress.study import keys as known
 
         if json:
-            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()]})
+            print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()],
+                        "columns": columns.as_dicts()})
         else:
-            print("\n".join(known.lines()))
+            print("\n".join([*known.lines()[:-1], "", *columns.lines(), LABEL]))
         return
     if gallery is not None:
         from buttress.report.gallery import write_gallery
@@ -184,13 +189,13 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
             for s in listed:
                 print(f"{s.name}\n    {s.title}\n    constructs: "
                       + ", ".join(c.name for c in s.constructs))
-            print(f"copy one with: buttress examples NAME\n{LABEL}")
+            print(f"to copy one: buttress examples NAME\n{LABEL}")
         return
     text = example_text(name)
     target = out or Path(f"{name}.toml")
     if target.exists() and (not force or target.is_dir()):
         raise InputError("the file exists", key="--out", value=str(target),
-                         expected="a name that is not taken, or --force")
+                         expected="another file name, or --force")
     try:
         target.write_text(text, encoding="utf-8")
     except OSError as error:
@@ -205,20 +210,21 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
 @app.command()
 def verify(json: Json = False, quiet: Quiet = False,
            record: Annotated[bool, typer.Option(
-               "--record", help="Also keep the outcome as the verification status that reports "
-                                "of this version show.")] = False,
+               "--record", help="Also record the outcome as the verification status shown in "
+                                "reports of this version.")] = False,
            bench: Annotated[bool, typer.Option(
-               "--bench", help="Published bench tests beside the model instead: agrees, disagrees "
-                               "or not comparable, and why. A disagreement is a result, exit 0."
+               "--bench", help="Compare the model with published bench tests instead: agrees, "
+                               "disagrees or not comparable, with reasons. A disagreement "
+                               "is a result, exit 0."
            )] = False,
            only: Annotated[list[str] | None, typer.Option(
                "--only", metavar="NAME", show_default=False,
-               help="With --bench: this test only; may be repeated.")] = None,
+               help="With --bench: only this test; may be repeated.")] = None,
            out: Annotated[Path | None, typer.Option(
                "--out", metavar="DIR", show_default=False,
                help="With --bench: also write bench.md and bench.json.")] = None,
            force: Force = False) -> None:
-    """The verification table, computed now, against published values. Exit 1 where a case fails."""
+    """Compute the verification table against published values. Exit 1 if a case fails."""
     if bench:
         from buttress.cli.bench import run_bench_tests
 
@@ -228,11 +234,12 @@ def verify(json: Json = False, quiet: Quiet = False,
         if given:
             from buttress.fe.errors import InputError
 
-            raise InputError(f"{key} goes with --bench", key=key,
+            raise InputError(f"{key} needs --bench", key=key,
                              expected=f"--bench, or no {key}")
-    from buttress.verification.table import run_cases, table_lines
+    from buttress.verification.table import table_lines
+    from buttress.verification.table import verify as run
 
-    results = run_cases(say(quiet or json))
+    results = run(say(quiet or json))
     if record:
         from buttress.comparison.compare import versions
         from buttress.report.verified import record_of, write_record
@@ -260,11 +267,11 @@ def version(show: bool) -> None:
 @app.callback()
 def root(show: Annotated[bool, typer.Option("--version", callback=version, is_eager=True,
                                             help="Print the version.")] = False) -> None:
-    """See the commands."""
+    """List of commands below."""
 
 
 def main() -> None:
-    """Entry point: turns our own errors into one message and an exit code, nothing else."""
+    """Entry point: turns our own errors into one message and an exit code."""
     from buttress.fe.errors import ButtressError, InputError
 
     try:

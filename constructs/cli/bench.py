@@ -1,4 +1,4 @@
-"""What `buttress verify --bench` does."""
+"""The command `buttress verify --bench`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from buttress.cli.common import print_json
 
 def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[str],
                     out: Path | None, force: bool) -> None:
-    """Run bench tests (all, or those named), print them and write them where asked."""
+    """Run bench tests (all, or those named), print them and write them where requested."""
     from buttress.bench.run import run_bench
     from buttress.files import new_folder, written_whole
     from buttress.report.bench import document, table_lines, write_report

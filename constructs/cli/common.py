@@ -1,4 +1,4 @@
-"""What commands share: options, the study that is given, progress, JSON, errors with a file."""
+"""Shared parts of the commands: options, reading the study, progress, JSON, errors."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ import typer
 StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
                                                   help="Study file.")]
 Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
-                                      help="Take a shipped study instead of a file.")]
-Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
+                                      help="Use a shipped study instead of a file.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress messages on standard error.")]
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
-                                          help="Folder for results; default results/STUDY-001.")]
-Force = Annotated[bool, typer.Option("--force", help="Write into a folder that is not empty.")]
+                                          help="Results folder; default results/STUDY-001.")]
+Force = Annotated[bool, typer.Option("--force", help="Write to a folder that is not empty.")]
 
 
 def say(quiet: bool) -> Callable[[str], None]:
@@ -26,14 +26,14 @@ def say(quiet: bool) -> Callable[[str], None]:
 
 
 def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
-    """The study, its text, and what messages call it. Raises `InputError`."""
+    """The study, its text, and its name in messages. Raises `InputError`."""
     from buttress.fe.errors import InputError
     from buttress.study.read import example_names, example_text, load_study, parse_study
 
     if (path is None) == (not example):
-        raise InputError("give either a study file or --example NAME", key="STUDY.toml",
+        raise InputError("either a study file or --example NAME is needed", key="STUDY.toml",
                          value=f"{path or 'no file'}, {example or 'no example'}",
-                         expected="one of them; shipped: " + ", ".join(example_names()))
+                         expected="one of the two; shipped studies: " + ", ".join(example_names()))
     if example:
         text = example_text(example)
         return parse_study(text, f"{example}.toml"), text, f"{example}.toml"
@@ -50,7 +50,7 @@ def print_json(data: dict[str, Any]) -> None:
 
 
 class located:
-    """Context that fills the file's name into an `InputError` that has none."""
+    """Context that adds the file name to an `InputError` without one."""
 
     def __init__(self, file: str) -> None:
         self.file = file

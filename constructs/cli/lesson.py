@@ -25,19 +25,19 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=F
                                           help="Folder for lesson.html; default "
                                                "results/lesson-001.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Processes; 0 takes one a core.")]
+                                      help="Number of processes; 0 for one per core.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0,
                                    help="Seed of the random points of --check.")]
 Check = Annotated[int, typer.Option("--check", metavar="N", min=0, max=2000,
-                                    help="Random points of each fracture that are solved afresh, "
-                                         "to measure how well the page reads between states; 0 "
-                                         "leaves that out.")]
+                                    help="Random points per fracture that are solved separately "
+                                         "to measure the interpolation error between states; 0 "
+                                         "to skip.")]
 
 
 def lesson(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
            check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
            quiet: Quiet = False) -> None:
-    """One teaching page that needs no network; without a study, the shipped lesson."""
+    """Write one teaching page for offline use; without a study, the shipped lesson."""
     from buttress.files import new_folder, plain, written_whole
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import accuracy_words, write_lesson

@@ -23,50 +23,51 @@ from buttress.words import counted
 
 Vary = Annotated[list[str] | None, typer.Option(
     "--vary", metavar="KEY=RANGE", show_default=False,
-    help="What to vary, as often as needed: a dotted KEY of the study (* for every name), "
-         "NAME.present, fracture.NAME.slope_deg, scale.cancellous_strength, "
+    help="What to vary; may be repeated: a dotted KEY of the study (* for every name), "
+         "NAME.present, fracture.NAME.slope_deg (angle to the long axis), "
+         "scale.cancellous_strength, "
          "scale.bearing_stiffness; RANGE is a:b:n, a list, or normal(m,s), lognormal(median,s), "
          "uniform(a,b), triangular(a,m,b), choice(a,b).")]
 Samples = Annotated[int | None, typer.Option("--samples", metavar="N", show_default=False,
-                                             help="Number of samples of lhs or sobol.")]
+                                             help="Number of samples for lhs or sobol.")]
 Seed = Annotated[int | None, typer.Option("--seed", metavar="N", show_default=False, min=0,
-                                          help="Seed of everything random.")]
+                                          help="Seed of all random numbers.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Processes; 0 takes one a core.")]
+                                      help="Number of processes; 0 for one per core.")]
 Cluster = Annotated[str, typer.Option("--cluster", metavar="ADDRESS", show_default=False,
-                                      help="A running Dask scheduler instead of local processes.")]
+                                      help="Address of a running Dask scheduler to use instead of "
+                                           "local processes.")]
 Out = Annotated[Path | None, typer.Option("--out", metavar="PATH", show_default=False,
-                                          help="Store (.sqlite) or folder for it; by default named "
-                                               "by what is asked for, so that the same command "
-                                               "goes on where it stopped.")]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Say what it would cost; solve one case.")]
-Figures = Annotated[bool, typer.Option("--figures", help="Draw what can be drawn, too.")]
+                                          help="Store (.sqlite) or its folder; the default name is "
+                                               "derived from the input, so that the same command "
+                                               "resumes where it stopped.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Estimate the cost; solve one case.")]
+Figures = Annotated[bool, typer.Option("--figures", help="Also draw figures.")]
 
 
 def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
           design: Annotated[str, typer.Option("--design", metavar="grid|lhs|sobol",
                                               show_default=False,
-                                              help="By default a grid where all ranges have "
+                                              help="Default: grid if all ranges have "
                                                    "steps, else lhs.")] = "",
           samples: Samples = None, seed: Seed = None, workers: Workers = 0, cluster: Cluster = "",
           out: Out = None, dry_run: DryRun = False,
           quick: Annotated[bool, typer.Option(
-              "--quick", help="Leave out the slow proof where a search does not end: more cases "
-                              "stay unconverged.")] = False,
+              "--quick", help="Skip the slow proof where a search does not end; more cases "
+                              "remain unconverged.")] = False,
           strain: Annotated[bool, typer.Option(
               "--strain", help="Also the share of bone over its yield strain (slower).")] = False,
           status: Annotated[Path | None, typer.Option(
               "--status", metavar="FILE", show_default=False,
-              help="Say how far a store is, and solve nothing.")] = None,
+              help="Report the progress of a store without solving.")] = None,
           export: Annotated[str, typer.Option(
               "--export", metavar="csv", show_default=False,
-              help="Write a CSV beside the store, after the run or with --status.")] = "",
+              help="Write a CSV file next to the store, after the run or with --status.")] = "",
           figures: Figures = False, json: Json = False, quiet: Quiet = False) -> None:
-    """Many variants of a study into one store; the same command resumes by itself.
+    """Solve many variants of a study into one store; the same command resumes a run.
 
-    Ctrl-C or SIGTERM finishes the cases in flight and exits 1, a second Ctrl-C drops them.
-    Exit 0 where every case has an answer, 1 where one has none or is left, 2 where the
-    input is wrong.
+    Ctrl-C or SIGTERM finishes the cases in progress and exits 1, a second Ctrl-C abandons them.
+    Exit 0 if every case has an answer, 1 if one has none or is left, 2 if the input is invalid.
     """
     from buttress.fe.errors import InputError
 
@@ -79,7 +80,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
         _tell_status(status, export, figures, json)
         return
     from buttress.sweeps.evaluate import Options
-    from buttress.sweeps.sweep import estimate, export_csv, run_sweep
+    from buttress.sweeps.sweep import estimate, export_csv
+    from buttress.sweeps.sweep import sweep as run
 
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
@@ -90,12 +92,12 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
             cost = estimate(given, vary or [], **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
             return
-        done = run_sweep(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
+        done = run(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
     lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
-             f"{done.skipped} were there already"
+             f"{done.skipped} already stored"
              + (f", {done.refused} refused" if done.refused else "")
-             + (f", {done.left} are left" if done.left else ""),
+             + (f", {done.left} left" if done.left else ""),
              f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided; "
              f"{counted(done.condensed, 'construct')} condensed for "
              + counted(done.answers, "answer")]
@@ -118,11 +120,11 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
 
 def rank(study: StudyFile = None, example: Example = "", samples: Samples = None,
          seed: Annotated[int, typer.Option("--seed", metavar="N", min=0,
-                                           help="Seed of the samples; it is told and stored.")] = 0,
+                                           help="Seed of the samples; reported and stored.")] = 0,
          vary: Vary = None,
          reference: Annotated[str, typer.Option("--reference", metavar="CONSTRUCT",
                                                 show_default=False,
-                                                help="Construct of the paired differences; by "
+                                                help="Reference of the paired differences; by "
                                                      "default the first of the ranking."
                                                 )] = "",
          load: Annotated[float | None, typer.Option("--load", metavar="N", show_default=False,
@@ -130,22 +132,23 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                                                          "largest of the study.")] = None,
          bins: Annotated[int | None, typer.Option(
              "--bins", metavar="K", show_default=False,
-             help="Share meshes: K steps for inputs that change geometry or modulus; the error "
-                  "of that is measured.")] = None,
+             help="Share meshes: K steps for inputs that change geometry or modulus; the resulting "
+                  "error is measured.")] = None,
          no_indices: Annotated[bool, typer.Option(
-             "--no-indices", help="Leave out the sensitivities: a fraction of the cases.")] = False,
+             "--no-indices", help="Skip the sensitivities: far fewer cases.")] = False,
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
          json: Json = False, quiet: Quiet = False) -> None:
-    """How sure the ranking of constructs is, and what drives it."""
+    """Compute how certain the ranking of constructs is, and what drives it."""
     from buttress.fe.errors import InputError
     from buttress.ranking.inputs import input_lines
-    from buttress.ranking.rank import estimate_rank, run_rank
+    from buttress.ranking.rank import estimate_rank
+    from buttress.ranking.rank import rank as run
     from buttress.report.rank import table_lines, write_folder
 
     given, _, name = given_study(study, example)
     if samples is None:
-        raise InputError("how many samples?", key="--samples",
-                         expected="a power of two, as in --samples 64")
+        raise InputError("the number of samples is missing", key="--samples",
+                         expected="a power of two, for example --samples 64")
     asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
                              "reference": reference, "bins": bins,
                              "with_indices": not no_indices, "workers": workers or None}
@@ -156,7 +159,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                          "inputs": [entry.document() for entry in inputs]},
                   [*cost.sentences(), "inputs:", *(f"  {x}" for x in input_lines(inputs)), LABEL])
             return
-        result = run_rank(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
+        result = run(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
     folder = write_folder(result)
     if json:
         print_json(result.document())
@@ -166,21 +169,22 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
 
 
 def draw_sweep(path: Path) -> list[Path]:
-    """Figures of a store in a folder beside it: lines over one key, maps over two, the envelope."""
+    """Figures of a store, in a folder next to it: lines over one key, maps over two, envelope."""
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
+    from buttress.sweeps.rows import sweep_frame
     from buttress.sweeps.store import read_meta, reading, told
 
     with reading(path) as db:
         meta = read_meta(db)
-    table, keys = f.table(path), list(meta["design"]["vary"])
+    table, keys = sweep_frame(path), list(meta["design"]["vary"])
     if table.empty:
         return []
     limit = meta["study"]["limits"]["step_off_mm"]
     axes: dict[str, Any] = {"envelope": f.envelope(table)}
     for key in keys:
-        axes[f"subsidence over {key}"] = f.lines(table, key)
+        axes[f"subsidence over {key}"] = f.over_key(table, key)
     if len(keys) == 2 and meta["design"]["method"] == "grid" and all(
             table[k].dtype.kind in "if" for k in keys):
         for name in table["construct"].cat.categories:
@@ -194,7 +198,7 @@ def draw_sweep(path: Path) -> list[Path]:
 
 
 def _only_status(others: dict[str, Any]) -> None:
-    """Refuse what says what to solve beside a store that is only looked at."""
+    """Refuse options for solving together with a store that is only read."""
     from buttress.fe.errors import InputError
 
     given = [name for name, value in others.items() if value not in (None, "", [], False)]
@@ -205,7 +209,9 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
-    from buttress.sweeps.sweep import export_csv, sweep_status
+    from buttress.report.columns import columns
+    from buttress.sweeps.status import sweep_status
+    from buttress.sweeps.sweep import export_csv
 
     state = sweep_status(path)
     lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "
@@ -213,8 +219,10 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
              f"{state.seconds:.0f} s of solving, {state.size_bytes / 1024:.0f} kB",
              "design: " + "; ".join(f"{k} = {v}" for k, v in state.design["vary"].items())
              + f" ({state.design['method']})",
-             *(f"{count} {what}" for what, count in state.statuses.items()),
-             *(f"{count} without an answer: {what}" for what, count in state.failures.items()),
+             *columns((), [
+                 *((str(count), what) for what, count in state.statuses.items()),
+                 *((str(count), f"without an answer: {what}")
+                   for what, count in state.failures.items())], "><"),
              *state.examples]
     written = [export_csv(path)[0]] if export else []
     if figures:

@@ -12,6 +12,7 @@ from time import perf_counter
 from buttress.bone.bone import Bone
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
@@ -29,7 +30,8 @@ from buttress.results.limits import (
     moved_joint,
 )
 from buttress.results.picture import take_picture, unloaded
-from buttress.results.read import Reader, intact_subsidence, read
+from buttress.results.read import read
+from buttress.results.reader import Reader, intact_subsidence
 from buttress.results.records import (
     NOT_TIGHTENED,
     ConstructResult,
@@ -39,20 +41,30 @@ from buttress.results.records import (
 from buttress.results.search import Search, without_load
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
-from buttress.study.study import Study
+from buttress.study.read import AnyStudy, as_study
 
 Say = Callable[[str], None]
 
 
-def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
+def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True,
             also_bonded: bool = False) -> Comparison:
-    """Answers of all constructs of a study. ``say`` is told what is being done.
+    """Solve every construct of a study under each of its loads.
 
-    ``also_bonded`` adds each construct's bonded twin: see `buttress.comparison.twins`.
+    ``study``: a `Study` (as `example` and `load_study` read it), the name of a shipped study
+    ("medial-shear"), the path of a study file, or what `varied` made. ``say``: called with a line
+    of progress as each construct begins. ``pictures``: also keep what `figures` draw (meshes and
+    displacements; some megabytes per construct and load). ``also_bonded``: add the bonded twin of
+    each construct, with its metal and graft stuck fast to the bone.
 
-    Raises `InputError` where the study cannot be built; an answer without equilibrium is a result.
+    Returns a `Comparison`, one `ConstructResult` per construct in the order of the study. Lengths
+    are in mm, forces in N, stresses in MPa, angles in degrees; movements are in the frame of the
+    shaft, zero after the last tightening.
+
+    Raises InputError where there is no such study or it cannot be built. A load that finds no
+    equilibrium is a result, not an error.
     """
     clock = perf_counter()
+    study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
     findings = check(study)    # refuses what cannot be solved, in the words of the study file
     with one_thread():
@@ -84,8 +96,9 @@ def compare(study: Study, say: Say = lambda text: None, pictures: bool = True,
                                 breaks_rule=construct.name in broken,
                                 remarks=tuple(remarks[construct.name])))
             seconds[construct.name] = perf_counter() - start
-    return Comparison(study, tuple(done), versions(), mesh_facts(bones.base),
-                      trust(done), seconds, tuple(staged))
+    return Comparison(
+        study=study, constructs=tuple(done), versions=versions(), mesh=mesh_facts(bones.base),
+        trust=trust(done), seconds=seconds, stages=tuple(staged))
 
 
 def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool
@@ -105,17 +118,20 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     letting_go = lets_go(model, upper)
     limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
-    derived = derive(search, reader, first_yield(model))
+    derived = derive(search, reader, first_yield(reader, model))
     points = () if derived.path is None else derived.path.points
     found = ConstructResult(
-        model.construct.name, model.construct.note, _status(model, loads), bracket(lower, upper),
-        upper.status, letting_go, search.ends, limits["step-off"].load_N, SEARCH_LIMIT_N,
-        first_words(limits, SEARCH_LIMIT_N, without_load(model)),
-        tuple(p.load_N for p in points),
-        {name: tuple(p.subsidence_mm[name] for p in points)
-         for name in (model.bone.bodies[i].name for i in model.bone.fragments)}, tuple(loads),
-        model.problem.n, (*warnings, *model.hardware.warnings), tuple(shots), limits,
-        lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
+        name=model.construct.name, note=model.construct.note, status=_status(model, loads),
+        capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
+        equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
+        search_limit_N=SEARCH_LIMIT_N,
+        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model)),
+        curve_load_N=tuple(p.load_N for p in points),
+        curve_subsidence_mm={name: tuple(p.subsidence_mm[name] for p in points)
+                             for name in (model.bone.bodies[i].name for i in model.bone.fragments)},
+        loads=tuple(loads), links=model.problem.n,
+        warnings=(*warnings, *model.hardware.warnings), pictures=tuple(shots), limits=limits,
+        lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         moved=find_limit(search, moved_joint(reader, model)),
         **{x.name: getattr(derived, x.name) for x in fields(derived)})
     if why := not_tightened(found):
@@ -127,12 +143,12 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
 def _status(model: Model, loads: list[LoadResult]) -> str:
     if not model.stands:
         return NOT_TIGHTENED
-    held = sum(r.status == "held" for r in loads)
+    held = sum(r.status == Status.HELD for r in loads)
     if held == len(loads):
-        return "held"
-    if any(r.status == "unconverged" for r in loads):
-        return "unconverged"
-    return "no equilibrium" if held == 0 else f"holds {held} of {len(loads)} loads"
+        return Status.HELD
+    if any(r.status == Status.UNCONVERGED for r in loads):
+        return Status.UNCONVERGED
+    return Status.NO_EQUILIBRIUM if held == 0 else f"holds {held} of {len(loads)} loads"
 
 
 def versions() -> dict[str, str]:
@@ -152,7 +168,7 @@ def mesh_facts(bone: Bone) -> dict:
 
 def trust(results: list[ConstructResult]) -> dict:
     """Worst residuals over all held answers, and how answers were found."""
-    held = [r for c in results for r in c.loads if r.status == "held"]
+    held = [r for c in results for r in c.loads if r.status == Status.HELD]
     balance = [f.balance_error for r in held for f in r.fragments.values()
                if f.balance_error is not None]
     return {"worst_residual": max((r.residual or 0.0 for r in held), default=None),

@@ -6,20 +6,27 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
-from buttress.bone.bone import Bone
 from buttress.fe.errors import InputError
-from buttress.fe.solve.answer import Answer
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.cycles import Cycled, slipped
-from buttress.fe.solve.recover import nodal_forces, pushes
 from buttress.fe.solve.stages import State
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
 from buttress.model.order import Done, Order
-from buttress.results.picture import Picture, centroid, take_picture
-from buttress.results.read import Reader, intact_subsidence, member_stress
+from buttress.results.escape import escaping
+from buttress.results.figures import (
+    Figures,
+    Level,
+    subsidence_max,
+    subsidence_mean,
+    tilt,
+    yield_ratio,
+)
+from buttress.results.picture import Picture, take_picture
+from buttress.results.read import record
+from buttress.results.reader import Reader, intact_subsidence
 from buttress.results.records import EdgeResult
 from buttress.results.stages import (
     NOT_RUN,
@@ -32,17 +39,25 @@ from buttress.results.stages import (
     StageResult,
     words,
 )
-from buttress.study.study import Construct, Study
+from buttress.study.read import AnyStudy, as_study
+from buttress.study.study import Construct
 
-FloatArray = np.ndarray
 Say = Callable[[str], None]
 
 
-def run_stages(study: Study, *, pictures: bool = True, say: Say = lambda text: None) -> StagedStudy:
+def run_stages(study: AnyStudy, *, pictures: bool = True, say: Say = lambda text: None
+               ) -> StagedStudy:
     """The stages of every construct of a study that has some, without the rest of a comparison.
 
-    Raises `InputError` where the study cannot be built or no construct has stages.
+    ``study``: see `compare`. ``pictures``: also keep what `figures.stage_pictures` draws. ``say``:
+    called with a line of progress as each construct begins.
+
+    Returns a `StagedStudy`: per construct one record per stage, displacements in mm and tilt in
+    degrees counted from the reduced fracture, forces in N.
+
+    Raises InputError where the study cannot be built or no construct has stages.
     """
+    study = as_study(study)
     staged = [c for c in study.constructs if c.stages]
     if not staged:
         raise InputError("no construct of this study has stages", key="construct.NAME.stage",
@@ -70,13 +85,13 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
     tightened: dict[str, float] = {}
     results: list[StageResult] = []
     shots: list[Picture | None] = []
-    status = "held"
+    status: str = Status.HELD
     for number, stage in enumerate(construct.stages, 1):
         aims = order.forces(stage)
         own = next(iter(aims.values())) if len(set(aims.values())) == 1 else None
         said: dict[str, Any] = {"number": number, "do": stage.do, "what": stage.what or (),
                                 "words": words(stage, own)}
-        if status != "held":
+        if status != Status.HELD:
             results.append(StageResult(**said, status=NOT_RUN, method=NOT_RUN, residual=None,
                                        complementarity=None, total_load_N=None, slip_mm=None))
             shots.append(None)
@@ -94,7 +109,9 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
         results.append(result)
         shots.append(_picture(order, done) if pictures else None)
     same = tuple(c.name for c in model.bone.study.constructs if same_steps(c, construct))
-    return StagedResult(construct.name, construct.note, status, tuple(results), same, tuple(shots))
+    return StagedResult(
+        name=construct.name, note=construct.note, status=status, stages=tuple(results),
+        same_steps_as=same, pictures=tuple(shots))
 
 
 def same_steps(a: Construct, b: Construct) -> bool:
@@ -117,20 +134,19 @@ def read_stage(reader: Reader, order: Order, done: Done, tightened: dict[str, fl
     if not answer.held:
         return StageResult(**said, status=answer.status, method=answer.method, residual=None,
                            complementarity=None, total_load_N=None, slip_mm=None, cycle=cycled,
-                           escapes=escaping(order, answer), notes=answer.notes)
-    model = at_start(order.model)
-    values = reader.measures(model, answer)
+                           escapes=escaping(order.model, answer), notes=answer.notes)
+    f = Figures(reader, at_start(order.model), answer, done.total)
     screws = {name: _screw(float(answer.force[link]), tightened.get(name))
               for name, link in order.heads.items() if state.present[order.bodies[name]]}
     return StageResult(
         **said, status=answer.status, method=answer.method, residual=answer.residual,
         complementarity=answer.complementarity, total_load_N=done.total,
         slip_mm=max(slipped(a, done.tightened) for a in done.answers or (answer,)),
-        fragments={model.bone.bodies[i].name: _fragment(reader, order, answer, values, i, before)
-                   for i in model.bone.fragments},
-        edges={e.name: EdgeResult(*reader.step_off(values, e.name)) for e in model.bone.edges},
-        fractures=_faces(order, state), screws=screws, yield_ratios=_stressed(order, done),
-        cycle=cycled, notes=answer.notes)
+        fragments={name: _fragment(f, name, before) for name in f.places(Level.FRAGMENT)},
+        edges={name: record(EdgeResult, f, Level.EDGE, name) for name in f.places(Level.EDGE)},
+        fractures=_faces(order, state), screws=screws, cycle=cycled, notes=answer.notes,
+        yield_ratios={name: yield_ratio(f, name) for name in f.parts
+                      if state.present[order.bodies[name]]})
 
 
 def at_start(model: Model) -> Model:
@@ -142,41 +158,16 @@ def _screw(force: float, tightened: float | None) -> ScrewStage:
     return ScrewStage(force, tightened, force / tightened if tightened else None)
 
 
-def _fragment(reader: Reader, order: Order, answer: Answer, values: dict[str, float], number: int,
-              before: StageResult | None) -> FragmentStage:
-    bone, problem = reader.bone, order.model.problem
-    body = bone.bodies[number]
-    applied, sources = pushes(problem, answer, body, centroid(body.points, body.mesh.triangles))
-    left = applied + sum(sources.values(), np.zeros(3))
-    size = max(float(np.abs(answer.force).max(initial=0.0)), float(np.hypot(*applied[:2])))
-    width = bone.study.section.width_mm
-    error = max(float(np.abs(left[:2]).max()), abs(float(left[2])) / width)
-    mean, worst = subsidence(reader, values, number)
-    was = before.fragments[body.name].subsidence_mean_mm if before is not None else 0.0
+def _fragment(f: Figures, name: str, before: StageResult | None) -> FragmentStage:
+    applied, sources = f.pushes(name)
+    size = max(float(abs(f.answer.force).max(initial=0.0)), float((applied[:2] ** 2).sum() ** 0.5))
+    mean = subsidence_mean(f, name)
+    was = before.fragments[name].subsidence_mean_mm if before is not None else 0.0
     return FragmentStage(
-        mean, worst, None if mean is None or was is None else mean - was,
-        float(np.degrees(values[f"turn {number}"] - values["frame turn"])),
-        (float(applied[0]), float(applied[1])),
-        {k: (float(v[0]), float(v[1])) for k, v in sources.items() if np.any(v)},
-        error / size if size > 0.0 else None)
-
-
-def subsidence(reader: Reader, values: dict[str, float], number: int
-               ) -> tuple[float | None, float | None]:
-    """Mean and worst subsidence [mm] of a body's joint surface; None where it has none."""
-    if not reader.bone.articular(number)[0].size:
-        return None, None
-    sunk, share = reader.surface(values, number)
-    return float(sunk @ share), float(sunk.max())
-
-
-def _stressed(order: Order, done: Done) -> dict[str, float]:
-    """Stress over yield of the members that are placed."""
-    model, answer = order.model, done.answer
-    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.solids):]
-    return {p.name: member_stress(p, f)[0] / p.material.yield_strength
-            for p, f in zip(model.hardware.parts, forces, strict=True)
-            if done.state.present[order.bodies[p.name]]}
+        mean, subsidence_max(f, name), None if mean is None or was is None else mean - was,
+        tilt(f, name), (float(applied[0]), float(applied[1])),
+        {k: (float(v[0]), float(v[1])) for k, v in sources.items() if v.any()},
+        f.unbalanced(name) / size if size > 0.0 else None)
 
 
 def _faces(order: Order, state: State) -> dict[str, FaceStage]:
@@ -186,8 +177,8 @@ def _faces(order: Order, state: State) -> dict[str, FaceStage]:
     for fracture in order.model.bone.study.fractures:
         mine = [i for i, link in enumerate(links) if link.source == fracture.name]
         slip = [abs(float(state.memory.offset[i])) for i in mine
-                if links[i].kind == "contact friction"]
-        opened = [-float(lack[i]) for i in mine if links[i].kind == "contact"]
+                if links[i].kind == Kind.CONTACT_FRICTION]
+        opened = [-float(lack[i]) for i in mine if links[i].kind == Kind.CONTACT]
         out[fracture.name] = FaceStage(max(slip, default=0.0), max([0.0, *opened]))
     return out
 
@@ -196,31 +187,13 @@ def _cycled(reader: Reader, order: Order, found: Cycled, number: int) -> CycleSt
     stage = order.model.construct.stages[number - 1]
     assert stage.times is not None
     assert stage.settle_mm is not None
-    bone, model = reader.bone, at_start(order.model)
     sunk: list[dict[str, float | None]] = []
     for answer in found.peaks:
-        values = reader.measures(model, answer)
-        sunk.append({bone.bodies[i].name: subsidence(reader, values, i)[0]
-                     for i in bone.fragments})
-    none = _none(bone)
+        f = Figures(reader, at_start(order.model), answer)
+        sunk.append({name: subsidence_mean(f, name) for name in f.number})
+    none = dict.fromkeys(reader.bone.bodies[i].name for i in reader.bone.fragments)
     return CycleStage(found.verdict, found.count, stage.times, stage.settle_mm, found.change,
                       found.ratio, found.slip, *(sunk if len(sunk) == 2 else (none, none)))
-
-
-def _none(bone: Bone) -> dict[str, float | None]:
-    return {bone.bodies[i].name: None for i in bone.fragments}
-
-
-def escaping(order: Order, answer: Answer) -> str | None:
-    """Name of the body that moves most in an escape; None where no motion is known."""
-    if answer.escape is None or not answer.escape.rigid.any():
-        return None
-    problem = order.model.problem
-    body = problem.bodies[int(problem.rigid_body[np.argmax(np.abs(answer.escape.rigid))])]
-    names = {order.model.number(body_): name for name, body_ in (
-        *((s.name, s.body) for s in order.model.solids),
-        *((q.name, q.member) for q in order.model.hardware.parts))}
-    return names[order.model.number(body)]
 
 
 def _picture(order: Order, done: Done) -> Picture:

@@ -71,38 +71,11 @@ def pairs(constructs: tuple[ConstructResult, ...]) -> list[Pair]:
         own = names[twin.twin_of]
         for a, b in zip(own.loads, twin.loads, strict=True):
             out.append(Pair(
-                own.name, a,
-                (largest(f.subsidence_mean_mm for f in a.fragments.values()),
-                 largest(f.subsidence_mean_mm for f in b.fragments.values())),
-                (largest(e.step_off_mm for e in a.edges.values()),
-                 largest(e.step_off_mm for e in b.edges.values())),
-                (a.widening_mm, b.widening_mm), (a.stiffness_N_per_mm, b.stiffness_N_per_mm)))
+                construct=own.name, load=a,
+                subsidence_mm=(largest(f.subsidence_mean_mm for f in a.fragments.values()),
+                               largest(f.subsidence_mean_mm for f in b.fragments.values())),
+                step_off_mm=(largest(e.step_off_mm for e in a.edges.values()),
+                             largest(e.step_off_mm for e in b.edges.values())),
+                widening_mm=(a.widening_mm, b.widening_mm),
+                stiffness_N_per_mm=(a.stiffness_N_per_mm, b.stiffness_N_per_mm)))
     return out
-
-
-def pair_lines(constructs: tuple[ConstructResult, ...]) -> list[str]:
-    """Constructs beside their twins for the terminal, at most 100 columns."""
-    found = pairs(constructs)
-    if not found:
-        return []
-    head = ["load N", "subsidence", "bonded", "step-off", "bonded", "stiffness", "bonded"]
-    units = ["", "mm", "mm", "mm", "mm", "N/mm", "N/mm"]
-    rows = [[f"{p.load.total_load_N:g}", *_shown(p.subsidence_mm, 3), *_shown(p.step_off_mm, 3),
-             *_shown(p.stiffness_N_per_mm, 0)] for p in found]
-    width = [max(len(r[i]) for r in (head, units, *rows)) for i in range(len(head))]
-
-    def line(cells: list[str]) -> str:
-        return "  ".join(c.rjust(w) for c, w in zip(cells, width, strict=True)).rstrip()
-
-    out = ["Beside their bonded twins (the worst fragment)", "", line(head), line(units)]
-    last = ""
-    for pair, row in zip(found, rows, strict=True):
-        if pair.construct != last:
-            out.append(f"\n{pair.construct}")
-            last = pair.construct
-        out.append(line(row))
-    return [*out, ""]
-
-
-def _shown(values: tuple[float | None, float | None], digits: int) -> list[str]:
-    return ["-" if v is None else f"{round(v, digits) + 0.0:.{digits}f}" for v in values]

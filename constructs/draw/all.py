@@ -1,8 +1,4 @@
-"""All pictures of a comparison: one function a figure, and the files of a results folder.
-
-Every figure function takes results, accepts ``ax=`` and returns the axes; none computes anything
-anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where there is more to show.
-"""
+"""All pictures of a comparison, as the files of a results folder."""
 
 from __future__ import annotations
 
@@ -18,7 +14,7 @@ from buttress.draw.charts import capacity, curves
 from buttress.draw.contact import contact_pressure
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
-from buttress.draw.primitives import empty, listed, magnification, save, strain_top
+from buttress.draw.primitives import magnification, save, strain_top
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
 from buttress.draw.text import boxed
@@ -28,10 +24,6 @@ from buttress.results.comparison import Comparison
 from buttress.results.picture import Picture
 from buttress.results.records import ConstructResult
 from buttress.study.study import Study
-
-__all__ = ["capacity", "contact_pressure", "curves", "deformed", "draw_all", "drawn", "empty",
-           "free_body", "listed", "modulus_map", "overview", "overview_load", "save",
-           "screw_forces", "shown_picture", "stage_pictures", "stems"]
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
@@ -49,11 +41,6 @@ def overview_load(comparison: Comparison) -> float | None:
         for p in c.pictures:
             held[p.load_N] = held.get(p.load_N, 0) + p.held
     return max(held, key=lambda load: (held[load], load), default=None)
-
-
-def fragments(comparison: Comparison) -> list[str]:
-    """Names of the fragments, in the order of the results."""
-    return list(dict.fromkeys(f for c in comparison.constructs for f in c.curve_subsidence_mm))
 
 
 def boxed_names(study: Study) -> list[str]:
@@ -91,7 +78,7 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     from lie in the same folder and are taken.
     """
     taken = {PurePosixPath(f).stem.lower() for f in comparison.study.section.files}
-    several = fragments(comparison)
+    several = comparison.fragments
     out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
         "capacity", taken)}
     if comparison.study.load.body_mass_kg is not None:
@@ -132,7 +119,7 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
     table = weight_bearing(comparison)
     if table is not None:
         yield names["weight bearing", "", ""], figure_bearing.weight_bearing(table)
-    for fragment in fragments(comparison):
+    for fragment in comparison.fragments:
         yield names["curves", "", fragment], curves(comparison, fragment)
     if ("map", "", "") in names and shown:
         mesh = next(iter(shown.values())).bodies
@@ -144,7 +131,7 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
             factor=magnification([picture]) if picture.held else None)
         if (load := loads[construct].get(picture.load_N)) is not None and picture.held:
             yield names["contact", construct, ""], contact_pressure(picture, load)
-        for fragment in fragments(comparison):
+        for fragment in comparison.fragments:
             yield names["free body", construct, fragment], free_body(picture, fragment)
     factor = common_factor(comparison.stages)
     for staged in comparison.stages:

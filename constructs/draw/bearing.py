@@ -8,6 +8,7 @@ from matplotlib.patches import Patch, Rectangle
 
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.errors import InputError
 from buttress.results.bearing import (
     HOLDS,
     LETS_GO,
@@ -17,6 +18,8 @@ from buttress.results.bearing import (
     BearingRow,
     Cell,
 )
+from buttress.results.bearing import weight_bearing as table_of
+from buttress.results.comparison import Comparison
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION
 
 LOOKS = {HOLDS: ("#A6D8F2", ""), ONLY_FRICTION: ("#A6D8F2", ".."), LETS_GO: ("#F0B08A", "xxx"),
@@ -25,11 +28,18 @@ BROKEN = ("#FBEFA0", "//")
 """Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
 
 
-def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:
+def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> Axes:
     """Which construct keeps its limits under which activity, for the body mass of the table.
 
-    With ``ax``, leave room left of it and above it for names, and below it for the list of signs.
+    Takes a comparison or the table of one. With ``ax``, leave room left of it and above it for
+    names, and below it for the list of signs. Raises InputError where the study has no body mass.
     """
+    if isinstance(bearing, Comparison):
+        found = table_of(bearing)
+        if found is None:
+            raise InputError("no weight-bearing table without a body mass",
+                             key="load.body_mass_kg", expected="a mass in kg")
+        bearing = found
     constructs = list(bearing.constructs)
     activities = [(row, f"{row.name}\n{row.force_words} N") for row in bearing.rows]
     turned = len(constructs) > MOST_COLUMNS
@@ -50,7 +60,7 @@ def weight_bearing(bearing: Bearing, *, ax: Axes | None = None) -> Axes:
     foot = wrap(" ".join((*bearing.doubts, bearing.judged)), d.WIDE - 0.6)
     # Three lines of words and a line of signs have their place; what is more lifts the matrix.
     signs = LINE * max(0, foot.count("\n") - 2) + 1.05
-    under = signs + 0.5 + (0.25 if len(_looks(bearing)) > 4 else 0.0)
+    under = signs + 0.5 + 0.25 * ((len(_looks(bearing)) - 1) // 3)
     if ax is None:
         height = max(d.HIGH, down * tall + over + under + 0.85)
         tall = (height - over - under - 0.85) / down
@@ -110,7 +120,7 @@ def _signs(figure: Figure, bearing: Bearing, at: float, foot: str) -> None:
     handles = [Patch(facecolor=look[0], hatch=look[1], edgecolor="#00000030", label=words)
                for look, words in _looks(bearing)]
     high = figure.get_figheight()
-    figure.legend(handles=handles, loc="lower left", ncols=4, fontsize=SIZE, frameon=False,
+    figure.legend(handles=handles, loc="lower left", ncols=3, fontsize=SIZE, frameon=False,
                   bbox_to_anchor=(0.15 / d.WIDE, at / high))
     figure.text(0.3 / d.WIDE, 0.42 / high, foot, size=SIZE,
                 va="bottom", linespacing=1.15)

@@ -23,6 +23,7 @@ from buttress.results.records import (
     needs_friction,
     not_tightened,
 )
+from buttress.study.checked import require_known
 
 ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",
@@ -197,7 +198,10 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
 
     A cross on the load axis, where nothing has sunk, marks where equilibrium ends, if within it;
     the list beside the axes names that load too. With ``ax``, leave room for the list right of it.
+
+    Raises InputError, with the closest name, for a fragment that the study has not.
     """
+    require_known(fragment, comparison.fragments, "fragment")
     constructs = comparison.constructs
     words = [f"{c.name} ({_ending(c)})" for c in constructs]
     if ax is None:

@@ -11,11 +11,11 @@ from matplotlib.patches import Patch
 from buttress.draw import primitives as d
 from buttress.draw.section import outcome
 from buttress.draw.text import SIZE, wrap
+from buttress.fe.arrays import FloatArray
 from buttress.results.contacts import ContactLine
 from buttress.results.picture import Picture
 from buttress.results.records import ContactResult, LoadResult
 
-FloatArray = np.ndarray
 REACH = 14.0
 """Height [mm] at which the largest 95th percentile of all lines is drawn, about."""
 CUT = 22.0

@@ -19,6 +19,7 @@ from buttress.fe.errors import InputError
 from buttress.results.picture import Picture
 from buttress.results.records import worst_subsidence
 from buttress.study.checked import require_known
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.explore import Explorer, Live
 
@@ -58,13 +59,14 @@ class Film:
     top: float
 
 
-def film(study: Study, first: str, second: str, *, say: Say = lambda text: None,
+def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: None,
          rise: int = RISE) -> Film:
     """Answers of two constructs as the load rises to 1.2 times the study's largest.
 
-    A construct that has let go stays loose. Raises InputError where they are not two constructs
-    of the study.
+    ``study``: see `compare`. A construct that has let go stays loose. Raises InputError where they
+    are not two constructs of the study.
     """
+    study = as_study(study)
     if first == second:
         raise InputError("a film shows two constructs", key="--motion", value=first,
                          expected="two different constructs of the study")
@@ -86,7 +88,8 @@ def film(study: Study, first: str, second: str, *, say: Say = lambda text: None,
         frames.append((shots[0], shots[1]))
     pictures = [s.picture for pair in frames for s in pair]
     factor = d.magnification(pictures, LARGEST_MM)
-    return Film(study, loads, tuple(frames), factor, d.strain_top(pictures))
+    return Film(
+        study=study, loads=loads, frames=tuple(frames), factor=factor, top=d.strain_top(pictures))
 
 
 def draw_frame(made: Film, number: int) -> Figure:

@@ -11,9 +11,11 @@ from matplotlib.path import Path as Outline
 from buttress.draw import primitives as d
 from buttress.draw.section import draw_escape, escaping, outcome, unmade
 from buttress.draw.text import SIZE, wrap
+from buttress.fe.arrays import FloatArray
+from buttress.fe.status import Status
 from buttress.results.picture import Arrow, FreeBody, Picture
+from buttress.study.checked import require_known
 
-FloatArray = np.ndarray
 COLUMN = 1.7
 """Width of a column of names, inches."""
 
@@ -45,7 +47,10 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     Arrows end or begin on the line of action of each source's resultant; both parts use one
     scale, which is stated. Without equilibrium there are no forces to draw: the picture says so.
     With ``ax``, leave as much room right of it as it is wide; its ``child_axes[0]`` is the polygon.
+
+    Raises InputError, with the closest name, for a fragment that the picture has not.
     """
+    require_known(fragment, picture.fragments, "fragment")
     if ax is None:
         ax = d.axes_at(d.slide(), 0.95, 1.05, 6.6, 5.4)
     figure = ax.get_figure(root=True)
@@ -64,7 +69,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
         if (gone := escaping(picture)) is not None:
             draw_escape(ax, gone)
         words = ("No equilibrium: no set of forces within the strength of the links closes."
-                 if picture.status == "no equilibrium" else
+                 if picture.status == Status.NO_EQUILIBRIUM else
                  "No forces on this fragment." if picture.held else
                  f"It {picture.status}. No load was put on, so there are no forces to draw."
                  if unmade(picture) else

@@ -16,7 +16,6 @@ from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import BodyPicture
 from buttress.study.study import Study
 
-FloatArray = np.ndarray
 COLOURS = "cividis"
 """A scale whose order colour-blind readers see, too."""
 

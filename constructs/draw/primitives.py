@@ -18,9 +18,9 @@ from matplotlib.tri import Triangulation
 
 from buttress import LABEL
 from buttress.draw.text import LINE, SIZE, families, plain, spread, wrap
+from buttress.fe.arrays import FloatArray
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 
-FloatArray = np.ndarray
 WIDE, HIGH = 13.3, 7.5
 """A slide, inches."""
 DPI = 110

@@ -13,11 +13,13 @@ from matplotlib.patches import Patch
 from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.arrays import FloatArray
+from buttress.fe.links.link import Kind
+from buttress.fe.status import Status
+from buttress.implants.kinds import Hold
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
-
-FloatArray = np.ndarray
 
 ESCAPE_MM = 5.0
 """How far an escaping fragment is drawn along its motion."""
@@ -29,16 +31,14 @@ SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
-ON_BONE = ("contact", "plate on bone", "bearing", "thread", "head on bone", "rest", "press fit",
-           "bond")
+ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
+           Hold.REST, Hold.PRESS_FIT, Kind.BOND)
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
-    """The body that moves most along the escape; None where no motion is known."""
-    if picture.held or not picture.bodies:
-        return None
-    body = max(picture.bodies, key=lambda b: float(np.hypot(*b.displacement.T).max()))
-    return body if np.isfinite(body.displacement).all() and body.displacement.any() else None
+    """The body that the answer says escapes, where its motion can be drawn; else None."""
+    body = next((b for b in picture.bodies if b.name == picture.escapes), None)
+    return body if body is not None and body.displacement.any() else None
 
 
 def drawn_factor(picture: Picture, factor: float | None = None) -> float:
@@ -62,7 +62,7 @@ def outcome(picture: Picture) -> str:
         return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
-    if picture.status != "no equilibrium":
+    if picture.status != Status.NO_EQUILIBRIUM:
         return f"{picture.status} at {load}: no answer, drawn as it was"
     if (body := escaping(picture)) is None:
         return f"no equilibrium at {load}"
@@ -282,19 +282,17 @@ def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple],
     return sides
 
 
-def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -> Axes:
-    """Sections of all constructs under one load of the study, side by side.
+def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = None) -> Axes:
+    """Sections of all constructs under one ``load`` of the study, side by side.
 
-    One colour scale and one magnification for all. With ``ax`` the cells lie inside of these
-    axes, which are then a frame only; else on a slide, higher where constructs are many.
+    The load is given by its total joint force [N] or by its name. One colour scale and one
+    magnification for all. With ``ax`` the cells lie inside of these axes, which are then a frame
+    only; else on a slide, higher where constructs are many.
+
+    Raises InputError, with the loads that there are, for one that was not asked for, and where the
+    study was compared without pictures.
     """
-    shown = [(c, p) for c in comparison.constructs for p in c.pictures if p.load_N == load_N]
-    if not shown:
-        ax = ax or d.axes_at(d.slide(), 0.3, 1.1, d.WIDE - 0.6, d.HIGH - 1.75)
-        ax.axis("off")
-        ax.text(0.5, 0.5, f"no pictures at {load_N:g} N", size=SIZE, ha="center")
-        d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
-        return ax
+    shown = [(c, c.picture(load)) for c in comparison.constructs]
     pictures = [p for _, p in shown]
     factor, top = d.magnification(pictures), d.strain_top(pictures)
     box = np.array([d.WIDE - 0.6, d.HIGH - 1.75]) if ax is None else d.inches(ax)
@@ -330,7 +328,8 @@ def overview(comparison: Comparison, load_N: float, *, ax: Axes | None = None) -
     for inner, picture in zip(sections, pictures, strict=True):
         d.frame(inner, low, high, scale)
         draw_section(inner, picture, factor, top)
-    d.title(ax, f"All constructs at {comparison.study.load.words(load_N)} of joint force", "")
+    under = comparison.study.load.words(pictures[0].load_N)
+    d.title(ax, f"All constructs at {under} of joint force", "")
     _overview_foot(ax, top, factor, scale, box)
     return ax
 
@@ -379,7 +378,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
 
 def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
-    if load is None or load.status != "held":
+    if load is None or load.status != Status.HELD:
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
     if sunk is None:

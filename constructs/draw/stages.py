@@ -12,10 +12,11 @@ from matplotlib.figure import Figure
 from buttress.draw import primitives as d
 from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.fe.arrays import FloatArray
+from buttress.fe.status import Status
 from buttress.results.picture import Picture
 from buttress.results.stages import NOT_RUN, StagedResult, StageResult, screw_names
 
-FloatArray = np.ndarray
 FRAGMENT = "#F6C6A0"
 """Fill of the fragments, light enough for screws to be seen in them."""
 MOST_COLUMNS = 6
@@ -52,7 +53,8 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         columns, rows, text = _grid(construct, d.inches(ax)[0])
     ax.axis("off")
     stopped = len(_run(construct)) < len(construct.stages)
-    d.title(ax, construct.name, "the fragment after each stage" if construct.status == "held" else
+    d.title(ax, construct.name,
+            "the fragment after each stage" if construct.status == Status.HELD else
             construct.status + ("; later stages are not run" if stopped else ""))
     if not shots:
         ax.text(0.5, 0.5, "no pictures of the stages", size=SIZE, ha="center")

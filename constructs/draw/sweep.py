@@ -1,13 +1,11 @@
 """Plots of sweeps and rankings: each takes a table or a result, accepts ``ax=`` and returns it.
 
-The table is the view ``everything`` of a store, see `table`; nothing is solved here.
+The table is the view ``everything`` of a store, see `sweep_frame`; nothing is solved here.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,53 +18,19 @@ from buttress.draw.text import LINE, SIZE, plain, wrap
 from buttress.fe.errors import InputError
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.records import RankResult, quarters
+from buttress.results.quantities import by_column
 from buttress.sweeps.rows import at_load, by_construct, checked, other_keys, share_known
-from buttress.sweeps.store import read_meta, reading
 from buttress.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
 
-WORDS = {
-    "subsidence_mean_mm": "mean subsidence of the worst fragment [mm]",
-    "subsidence_max_mm": "largest subsidence [mm]",
-    "subsidence_net_mm": "mean subsidence, net of the intact bone [mm]",
-    "step_off_mm": "step-off [mm]", "gap_mm": "gap [mm]", "tilt_deg": "tilt [deg]",
-    "capacity_upper_N": "capacity, upper bound [N]",
-    "capacity_lower_N": "capacity, lower bound [N]",
-    "plate_yield_ratio": "largest plate stress / yield [-]",
-    "screw_yield_ratio": "largest screw stress / yield [-]",
-    "stations_at_capacity": "screw stations at capacity [-]",
-}
-"""Axis titles of the columns that are plotted most."""
-FROM_ZERO = ("subsidence", "step_off", "gap", "widening")
-"""Columns whose axis begins at zero, so that little does not look like much."""
 FEW_LOADS, FEW_KEYS = 4, 3
 LEGEND, LIST = 2.8, 6.1
 """Room right of the axes: for a name, and for the list of them, inches."""
 
 
-def table(path: Path) -> pd.DataFrame:
-    """The view ``everything`` of a store: one row a case, construct and load.
-
-    Constructs are a category in the order of the study, so that their colours stay the same; what
-    is true or false is so again (SQLite keeps 1 and 0).
-    """
-    import pandas as pd
-
-    with reading(path) as db:
-        frame = pd.read_sql_query(
-            "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
-        meta = read_meta(db)
-    names = [c["name"] for c in meta["study"]["construct"]]
-    for key, text in meta["design"]["vary"].items():
-        if {"true", "false"} & set(re.findall(r"\w+", text.lower())):
-            frame[key] = frame[key].astype(bool)
-    frame["construct"] = pd.Categorical(frame["construct"], categories=names)
-    return frame
-
-
-def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
+def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
           load: float | None = None, ax: Axes | None = None) -> Axes:
     """A figure over one key, a line a construct; where nothing is held the line has a gap.
 
@@ -104,8 +68,8 @@ def lines(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
     elif frame[key].dtype.kind == "i":
         ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel(wrap(key, 8.0), size=SIZE)
-    ax.set_ylabel(WORDS.get(column, column), size=SIZE)
-    if column.startswith(FROM_ZERO):
+    ax.set_ylabel(_label(column), size=SIZE)
+    if _from_zero(column):
         ax.set_ylim(bottom=ax.get_ylim()[0] if frame[column].min() < 0 else 0.0)
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
@@ -145,7 +109,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     assert figure is not None
     if values.count():
         bar = figure.colorbar(mesh, ax=ax)
-        bar.set_label(WORDS.get(column, column), size=SIZE)
+        bar.set_label(_label(column), size=SIZE)
         bar.ax.tick_params(labelsize=SIZE)
     told, reach = [], f"{limit:g} {_unit(column)}".rstrip()
     if min(values.shape) > 1 and values.count() and values.min() < limit < values.max():
@@ -331,15 +295,26 @@ def _legend(ax: Axes, handles: Sequence[Line2D], names: Sequence[str]) -> None:
               bbox_to_anchor=(1.01, 1.0), labelspacing=gap)
 
 
+def _label(column: str) -> str:
+    """The title of an axis: words and unit of a column, or its name where it is a key."""
+    found = by_column(column)
+    return column if found is None else found[0].label(found[1])
+
+
 def _quantity(column: str) -> str:
     """The words of a column without its unit."""
-    return WORDS.get(column, column).partition(" [")[0]
+    return _label(column).partition(" [")[0]
 
 
 def _unit(column: str) -> str:
     """The unit of a column, empty where it has none."""
-    unit = WORDS.get(column, "").partition(" [")[2].rstrip("]")
-    return "" if unit == "-" else unit
+    found = by_column(column)
+    return "" if found is None or found[0].unit == "-" else found[0].unit
+
+
+def _from_zero(column: str) -> bool:
+    """Whether an axis begins at zero, as for movements, so that little does not look like much."""
+    return _unit(column) == "mm"
 
 
 def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:

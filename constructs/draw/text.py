@@ -13,7 +13,8 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, fontManager, get_font
 from matplotlib.text import Text
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import FloatArray
+
 SIZE = 12.0
 """Smallest text on a slide of 13.3 x 7.5 in, points."""
 LINE = 1.25 * SIZE / 72.0

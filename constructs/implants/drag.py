@@ -1,6 +1,7 @@
-"""What keeps a piece where it lies while nothing presses on it: a drag of about its weight.
+"""A drag of about its weight keeps an unsupported piece in place while no force acts on it.
 
-Without it, equilibrium would not say where a loose fragment, graft or plate is between two stages.
+Without it, equilibrium does not determine where a loose fragment, graft or plate lies between two
+stages.
 """
 
 from __future__ import annotations
@@ -12,13 +13,14 @@ from buttress.bone.measures import frame_columns
 from buttress.fe.bodies.body import Column
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.implants.hardware import LEVER, Hardware
+from buttress.implants.kinds import Hold
 from buttress.study.tables import number
 
-DRAG = "drag of a loose piece"
+DRAG = Hold.DRAG
 
 
 def add_drags(bone: Bone, hardware: Hardware, links: LinkList) -> None:
-    """Three links to the ground for each fragment, fill and plate: two ways and a turn."""
+    """Three links to the ground per fragment, fill and plate: two translations and a rotation."""
     force = number("anatomy", "loose piece", "drag")
     for body in (*(bone.bodies[i] for i in bone.fragments), *(s.body for s in hardware.fills)):
         x, y, turn = frame_columns(body.points, np.arange(len(body.points)))

@@ -1,7 +1,7 @@
-"""Where a pin passes through bone and graft, and how each stretch of it takes hold there.
+"""Where a pin passes through bone and graft, and how each segment of it is anchored there.
 
-Depends on the pin's axis and widths alone, not on its metal: kept with the bone, so that a pin
-that stays where it is is looked up once.
+This depends on the pin's axis and diameters alone, not on its metal: it is stored with the bone,
+so that a pin in an unchanged position is evaluated once.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import FillPiece, Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.embed import keep_pairs, spread_points
@@ -21,19 +22,18 @@ from buttress.implants.sections import outer, screw_form
 from buttress.study.implants import Pin
 from buttress.study.study import Screw
 
-FloatArray = np.ndarray
 STATION = (1.5, 3.0)
-"""Shortest and longest spacing of stations [mm]; half a thread diameter between."""
+"""Shortest and longest spacing of stations [mm]; half a thread diameter within these."""
 STEP = 0.02
-"""Walls that an axis passes are found to this [mm]."""
+"""Tolerance [mm] to which walls crossed by an axis are located."""
 LEAST = 0.2
-"""Shorter stretches [mm] are left out."""
+"""Shorter segments [mm] are ignored."""
 EMPTY = -1
 
 
 @dataclass(frozen=True)
 class Cell:
-    """A stretch of a pin in one solid, or in none (``solid`` is -1), with one station."""
+    """A segment of a pin in one solid, or in none (``solid`` is -1), with one station."""
 
     solid: int
     start: float
@@ -41,13 +41,13 @@ class Cell:
 
     @property
     def middle(self) -> float:
-        """Distance of its station from the head."""
+        """Distance of its station from the head [mm]."""
         return 0.5 * (self.start + self.end)
 
 
 @dataclass(frozen=True)
 class Grip:
-    """What a cell's station finds around it, and the columns by which its solid is held.
+    """The material around a cell's station, and the columns that couple it to its solid.
 
     Moduli and strengths in MPa, ``sheet`` the first entry of the sheet's stiffness [N/mm].
     """
@@ -66,17 +66,19 @@ def gripped(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis, low: floa
             ) -> tuple[list[Cell], list[Grip | None]]:
     """The cells of a pin from its head on and the grip of each, None in no solid.
 
-    ``low``: where the thread begins to hold; nearer to the head a screw has its shaft's diameter.
+    ``low``: where the thread starts to engage; nearer to the head a screw has its shaft's diameter.
     """
     shaft = (screw_form(pin.form).shaft if isinstance(pin, Screw) else None) or outer(pin)
-    # Counted from the hole in the surface, which stays where it is when a thicker plate moves the
-    # head, and rounded, so that rounding makes no new place.
+    # Measured from the hole in the surface, which does not move when a thicker plate moves the
+    # head, and rounded, so that round-off creates no new position.
     place = tuple(np.round([*axis.point(axis.entry), *axis.direction, axis.length - axis.entry,
                             axis.exit - axis.entry, low - axis.entry], 9).tolist())
     key = (place, shaft, outer(pin), pin.position_in_depth_mm, *map(_known_by, solids))
     if key not in bone.grips:
         x, y, dx, dy, length, leave, thread = place
-        hole = Axis(np.array([x, y]), np.array([dx, dy]), length, 0.0, leave)
+        hole = Axis(
+            head=np.array([x, y]), direction=np.array([dx, dy]), length=length, entry=0.0,
+            exit=leave)
         cells = _cut(solids, pin, hole)
         bone.grips[key] = cells, _grips(solids, cells, hole, pin, [
             shaft if c.middle < thread else outer(pin) for c in cells])
@@ -85,14 +87,14 @@ def gripped(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis, low: floa
 
 
 def _known_by(solid: Solid) -> tuple[int, bytes]:
-    """What a solid's columns and material depend on; bodies live as long as their bone."""
+    """All on which a solid's columns and material depend; bodies live as long as their bone."""
     piece = solid.piece
     return id(solid.body), piece.material.strength.tobytes() if isinstance(
         piece, FillPiece) else b""
 
 
 def _cut(solids: Sequence[Solid], pin: Pin, axis: Axis) -> list[Cell]:
-    """Stretches of an axis that begins at the surface, solid by solid, none across a fracture."""
+    """Segments of an axis from the surface on, solid by solid, none across a fracture."""
     fine = np.arange(0.0, axis.length, STEP) + STEP / 2
     owner = np.full(fine.size, EMPTY)
     for i, piece in enumerate(solids):
@@ -112,7 +114,7 @@ def _cut(solids: Sequence[Solid], pin: Pin, axis: Axis) -> list[Cell]:
 
 def _grips(solids: Sequence[Solid], cells: Sequence[Cell], axis: Axis, pin: Pin,
            diameters: Sequence[float]) -> list[Grip | None]:
-    """The grips of cells, asked for in one go a solid."""
+    """The grips of cells, evaluated together for each solid."""
     out: list[Grip | None] = [None] * len(cells)
     along = axis.direction
     across = np.array([-along[1], along[0]])
@@ -126,13 +128,15 @@ def _grips(solids: Sequence[Solid], cells: Sequence[Cell], axis: Axis, pin: Pin,
         for j, k in enumerate(its):
             take = hold(solid.body, places[j], along, cells[k].end - cells[k].start, diameters[k])
             modulus, poisson, crush, shear, sheet, depth = (v[j] for v in values)
-            out[k] = Grip(modulus, poisson, crush, shear, sheet, depth, take(across), take(along))
+            out[k] = Grip(
+                modulus=modulus, poisson=poisson, crush=crush, shear=shear, sheet=sheet,
+                depth=depth, across=take(across), along=take(along))
     return out
 
 
 def hold(body: Continuum, centre: FloatArray, along: FloatArray, length: float, diameter: float
          ) -> Callable[[FloatArray], Column]:
-    """Where a station takes hold of a body: spread over its length and one diameter."""
+    """Where a station is anchored in a body: spread over its length and one diameter."""
     points, weights = spread_points(centre, along, length, diameter)
     points, weights = keep_pairs(points, weights, body.inside(points))
     if not len(points):

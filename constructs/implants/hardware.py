@@ -1,4 +1,4 @@
-"""Everything that a construct adds to the bone: members, their links, what is tightened."""
+"""Everything that a construct adds to the bone: members, their links, tightened heads."""
 
 from __future__ import annotations
 
@@ -7,31 +7,31 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.link import Hinge, LinkList
 from buttress.implants.placement import PlateLine
 from buttress.implants.sections import Bending, Material
 from buttress.study.study import Plate
 
-FloatArray = np.ndarray
 STIFF = 1e-6
-"""Compliance of a joint that is taken as stiff [mm/N]: a micrometre a kilonewton."""
+"""Compliance of a joint that is treated as stiff [mm/N]: a micrometre per kilonewton."""
 LEVER = 10.0
 """Arm by which moments of locked heads are carried as forces [mm]: all links are newtons."""
 SHEAR_ROUND, SHEAR_FLAT = 0.9, 5.0 / 6.0
 """Timoshenko shear factors of a round and of a flat section (Cowper 1966; memory)."""
 SAME_PLACE = 0.05
-"""Stations closer than this [mm] are one."""
+"""Stations closer than this [mm] are merged."""
 
 
 @dataclass(frozen=True)
 class Part:
-    """A member with what is needed to read its stress: one section and material an element."""
+    """A member with the data for its stress: one section and material per element."""
 
     name: str
     kind: str                          # "plate" | "screw" | "wire"
     member: Member
-    sections: tuple[Bending, ...]      # one an element, for ``count`` pieces one by one
+    sections: tuple[Bending, ...]      # one per element, for each of ``count`` pieces
     material: Material
     count: int = 1
 
@@ -55,7 +55,7 @@ class Hardware:
     tighten: dict[int, float] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
     loose: set[str] = field(default_factory=set)
-    """Names of pieces that touch nothing and carry no load: no part of the answer."""
+    """Names of pieces without any contact or load: not part of the solution."""
 
 
 def beam(section: Bending, material: Material, factor: float, count: int = 1) -> BeamSection:
@@ -74,6 +74,6 @@ def add_hinges(part: Part, links: LinkList) -> None:
 
 
 def stations(places: list[float] | FloatArray) -> FloatArray:
-    """Rising places with those closer than `SAME_PLACE` taken as one."""
+    """Increasing positions, with those closer than `SAME_PLACE` merged."""
     s = np.unique(np.asarray(places, dtype=float))
     return s[np.concatenate([[True], np.diff(s) > SAME_PLACE])]

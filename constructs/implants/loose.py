@@ -1,4 +1,4 @@
-"""Pieces that nothing joins to the shaft: left where they are while no load asks for more."""
+"""Unsupported pieces: not connected to the shaft, and fixed in place while unloaded."""
 
 from __future__ import annotations
 
@@ -12,17 +12,18 @@ from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.implants.hardware import Hardware
+from buttress.implants.kinds import Hold
 
-LEFT_OUT = "left where it is"
-"""Source of the links that keep a loose, unloaded piece in its place; they carry nothing."""
+LEFT_OUT = Hold.LEFT_OUT
+"""Source of the links that keep a loose, unloaded piece in place; they carry no force."""
 
 
 def leave_out_loose(bone: Bone, solids: Sequence[Solid], hardware: Hardware, links: LinkList
                     ) -> None:
-    """Keep in place what no link joins to the shaft and no load acts on, and say so.
+    """Fix pieces that no link connects to the shaft and on which no load acts, with a warning.
 
-    Without that its free motion would make the whole problem singular. A loose piece that is
-    loaded stays free: then there is no equilibrium, which is the answer.
+    Otherwise their free motion would make the whole problem singular. A loose piece under load
+    stays free: it has no equilibrium, which is then the result.
     """
     bodies: list[Body] = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     groups = _groups(bodies, links)
@@ -35,13 +36,12 @@ def leave_out_loose(bone: Bone, solids: Sequence[Solid], hardware: Hardware, lin
         mine = [b for b in bodies if groups[id(b)] == group]
         held = next((b for b in mine if isinstance(b, Continuum)), None)
         if held is None:
-            continue    # hardware that touches nothing is refused where it is placed
+            continue    # hardware without contact is refused where it is placed
         _hold(held, links)
         hardware.loose |= {names[id(b)] for b in mine}
         words = " and ".join(f"'{names[id(b)]}'" for b in mine)
         hardware.warnings.append(
-            f"nothing joins {words} to the rest and no load acts on it: left where it is, it is "
-            "no part of the answer")
+            f"unsupported and unloaded: {words}; kept in place, not part of the solution")
 
 
 def loaded_bodies(bone: Bone) -> tuple[int, ...]:
@@ -67,7 +67,7 @@ def _groups(bodies: Sequence[Body], links: LinkList) -> dict[int, int]:
 
 
 def _hold(body: Continuum, links: LinkList) -> None:
-    """Three links to the ground that take a body's three motions."""
+    """Three links to the ground that prevent a body's three rigid motions."""
     away = np.hypot(*(body.points - body.points[0]).T)
     far = int(away.argmax())
     arm = body.points[far] - body.points[0]

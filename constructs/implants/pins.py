@@ -1,4 +1,4 @@
-"""Screws and wires: members in bone or graft, held across and along, or resting over a void."""
+"""Screws and wires: members anchored in bone or graft, or supporting bone across a void."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
 from buttress.fe.bodies.member import Member
@@ -27,6 +28,7 @@ from buttress.implants.hardware import (
     beam,
     stations,
 )
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import (
     Axis,
     engaged_thread,
@@ -47,12 +49,11 @@ from buttress.study.implants import Pin, tension
 from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
 REST_GAP = 1.5
-"""Bone farther than this [mm] from a screw in a void is not taken to rest on it."""
-HEAD_MOMENT = "locked head moment"
-HEADS = ("head on bone", "head on plate", "locked head")
-"""Kinds of the link along a screw's axis between its head and what it rests on."""
+"""Bone farther than this [mm] from a screw in a void is not supported by it."""
+HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
+HEADS = (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE, Hold.LOCKED_HEAD)
+"""Kinds of link along a screw's axis between its head and the surface under it."""
 
 
 def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
@@ -76,7 +77,9 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
                      for a, b in zip(s[:-1], s[1:], strict=True))
     member = Member(pin.name, axis.point(s),
                     [beam(x, material, SHEAR_ROUND, pin.count) for x in sections])
-    part = Part(pin.name, pin.what, member, sections, material, pin.count)
+    part = Part(
+        name=pin.name, kind=pin.what, member=member, sections=sections, material=material,
+        count=pin.count)
     out.parts.append(part)
     _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
@@ -102,7 +105,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
         solid, modulus, poisson = solids[cell.solid], grip.modulus, grip.poisson
         node = int(np.argmin(np.abs(s - cell.middle)))
         centre = axis.point(cell.middle)
-        # E t of the sheet that one of the pieces side by side has for itself
+        # E t of the share of the sheet for each of the pieces side by side
         stretch, depth = grip.sheet * (1.0 - poisson**2) / count, grip.depth / count
         element = part.sections[min(node, len(part.sections) - 1)]
         length = cell.end - cell.start
@@ -113,7 +116,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
         bearing = count * grip.crush * diameter * length
         side = lateral_compliance(modulus, poisson, stretch, diameter,
                                   part.material.modulus * element.inertia)
-        links.add(Link("bearing", pin.name, End(member, member.translation(node, across)),
+        links.add(Link(Hold.BEARING, pin.name, End(member, member.translation(node, across)),
                        End(solid.body, grip.across), compliance=side / (length * count),
                        lower=-bearing, upper=bearing, direction=_pair(across),
                        weight=length * count, **here))
@@ -121,14 +124,14 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
             engaged = min(cell.end, high) - max(cell.start, low)
             shear = grip.shear * thread_shape_factor(screw_form(pin.form))
         else:
-            # A smooth wire only sticks in its hole, in bone.
+            # A smooth wire is held only by press fit, in bone.
             engaged, shear = length, press_fit() if solid.kind == "bone" else 0.0
         if engaged <= SAME_PLACE or shear <= 0.0:
             continue
         hold_back = count * shear * np.pi * outer(pin) * engaged
         pull = axial_compliance(modulus, poisson, stretch, outer(pin),
                                 part.material.modulus * element.area, depth)
-        links.add(Link("thread" if isinstance(pin, Screw) else "press fit", pin.name,
+        links.add(Link(Hold.THREAD if isinstance(pin, Screw) else Hold.PRESS_FIT, pin.name,
                        End(member, member.translation(node, along)), End(solid.body, grip.along),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
                        direction=_pair(along), weight=engaged * count, **here))
@@ -136,7 +139,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
           solids: list[Solid], links: LinkList) -> None:
-    """Bone or graft that rests on the pin where it passes through an empty void."""
+    """Bone or graft supported by the pin where it passes through an empty void."""
     member, along = part.member, axis.direction
     across = np.array([-along[1], along[0]])
     friction = number("materials", "friction", "plate_on_bone")
@@ -154,10 +157,10 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
             inside &= inside[::-1]
             spots = points[inside] if inside.any() else touch[None]
             take = solid.body.spread(spots, np.ones(len(spots)))
-            # Friction acts on the pin's surface: without the arm the pair would turn by itself.
+            # Friction acts on the pin's surface: without the arm the pair would not balance.
             arm = touch - member.points[node]
             crush = float(solid.piece.local(touch, pin.position_in_depth_mm).compressive_strength)
-            links.contact("rest", pin.name, (member, solid.body),
+            links.contact(Hold.REST, pin.name, (member, solid.body),
                           (lambda d, n=node, r=arm: member.translation(n, d, r), take),
                           normal=outward, friction=friction,
                           gap=max(0.0, distance - outer(pin) / 2),
@@ -191,19 +194,19 @@ def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member,
         inside &= inside[::-1]
         if inside.any():
             take = solid.body.spread(spots[inside], np.ones(int(inside.sum())))
-            return links.add(Link("head on bone", screw.name,
+            return links.add(Link(Hold.HEAD_ON_BONE, screw.name,
                                   End(member, member.translation(0, along)),
                                   End(solid.body, take(along)), compliance=STIFF, lower=0.0,
                                   place=_pair(surface), direction=_pair(along)))
-    raise InputError("the head of the screw rests on no body", key=f"screw.{screw.name}",
-                     expected="a head on the bone's surface")
+    raise InputError("the screw head has no bone under it", key=f"screw.{screw.name}",
+                     expected="a head on the bone surface")
 
 
 def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList,
                    later: bool = False) -> int:
-    """Head in a plate's hole: pressed and rubbing until the hole's edge, or locked.
+    """Head in a plate's hole: in frictional contact up to the hole's edge, or locked.
 
-    ``later``: a stage locks it; until then it is pressed, and its moment waits.
+    ``later``: a stage locks it; until then it is in contact only and carries no moment.
     """
     assert screw.hole is not None
     node = int(np.argmin(np.abs(seat.s - seat.line.holes[screw.hole - 1])))
@@ -225,12 +228,12 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
                        compliance=STIFF / part.count, place=_pair(axis.head)))
 
     if screw.locked and not later:
-        axial = link("locked head", along)
-        link("locked head", across)
+        axial = link(Hold.LOCKED_HEAD, along)
+        link(Hold.LOCKED_HEAD, across)
         moment()
         return axial
-    axial = link("head on plate", along, lower=0.0)
-    link("head on plate friction", across, lower=0.0, upper=0.0, friction=seat.given.friction,
+    axial = link(Hold.HEAD_ON_PLATE, along, lower=0.0)
+    link(Hold.HEAD_ON_PLATE_FRICTION, across, lower=0.0, upper=0.0, friction=seat.given.friction,
          partner=axial)
     for direction in (across, -across):
         link("head at the edge of the hole", direction, lower=0.0,

@@ -1,6 +1,6 @@
-"""Where implants lie in the section: axes of screws, lines of plates, crossings of fractures.
+"""Positions of implants in the section: screw axes, plate lines, crossings of fractures.
 
-Shared by the rules and by the model builder, so that both speak of the same points.
+Shared by the rules and by the model builder, so that both use the same points.
 """
 
 from __future__ import annotations
@@ -11,15 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.implants.sections import depth_positions, glides, plate_stretches, screw_form
 from buttress.study.study import Pin, Plate, Screw, Study, Wire
 from buttress.study.tables import number
 
-FloatArray = NDArray[np.float64]
 TOUCH = 1e-6  # mm; a head on the outline counts as outside it
 FAR = 1000.0  # mm; outside every void
 
@@ -29,8 +29,8 @@ class PlateLine:
     """A plate on the bone: its line on the surface, proximal to distal.
 
     `points` (n, 2) on the bone surface, `normals` (n, 2) outward, `s` (n,) distance along the
-    plate, `offset` (n,) from the surface to the plate's centroid, `gap` (n,) between plate and
-    bone before loading (0 at the ends, `mismatch_mm` in the middle), `holes` their places along s;
+    plate, `offset` (n,) from the surface to the plate's centroid, `gap` (n,) between plate and bone
+    before loading (0 at the ends, `mismatch_mm` in the middle), `holes` their positions along s;
     all mm.
     """
 
@@ -93,16 +93,16 @@ def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLin
     arc = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(surface, axis=0).T))])
     start = float(np.interp(-plate.top_mm, -surface[:, 1], arc))
     if plate.top_mm > surface[0, 1] + TOUCH:
-        raise InputError("the plate reaches above the joint line",
+        raise InputError("the plate extends above the joint line",
                          key=f"plate.{plate.name}.top_mm", value=f"{plate.top_mm:g}",
                          expected=f"at most {surface[0, 1]:.1f} mm on the {plate.side} side")
     if plate.top_mm < surface[-1, 1] or start + plate.length > arc[-1] + TOUCH:
         room = max(0.0, float(arc[-1]) - start)
-        raise InputError("the plate reaches below the clamp of the section",
+        raise InputError("the plate extends below the clamp of the section",
                          key=f"plate.{plate.name}.length_mm", value=f"{plate.length:g}",
                          expected=f"at most {room:.1f} mm from top_mm = {plate.top_mm:g}, "
                                   "or a larger section.height_mm")
-    # Through every vertex of the surface, every hole and every change of section.
+    # With points at every vertex of the surface, every hole and every change of section.
     fixed = [0.0, plate.length, *plate.holes, *(end for end, _ in plate_stretches(plate)),
              *(a - start for a in arc if 0.0 < a - start < plate.length)]
     s = _filled(fixed, step)
@@ -113,11 +113,11 @@ def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLin
     inner = np.array([stretch.solid.inner for _, stretch in stretches])
     offset = inner[np.minimum(np.searchsorted(ends, s), len(ends) - 1)]
     gap = plate.mismatch_mm * 4.0 * s * (plate.length - s) / plate.length**2
-    return PlateLine(points, normals, s, offset, gap, plate.holes)
+    return PlateLine(points=points, normals=normals, s=s, offset=offset, gap=gap, holes=plate.holes)
 
 
 def _filled(places: list[float], step: float) -> FloatArray:
-    """Rising distances through all `places`, at most `step` apart, none nearer than 1e-6."""
+    """Increasing distances that include all `places`, at most `step` and at least 1e-6 apart."""
     ordered = np.unique(np.round(places, 9))
     ordered = ordered[np.concatenate([[True], np.diff(ordered) > TOUCH])]
     parts = [np.linspace(a, b, math.ceil((b - a) / step), endpoint=False)
@@ -126,10 +126,10 @@ def _filled(places: list[float], step: float) -> FloatArray:
 
 
 def _normals(surface: FloatArray, arc: FloatArray, s: FloatArray, turn: float) -> FloatArray:
-    """Outward unit normals at distances s along the surface, turning evenly near its vertices.
+    """Outward unit normals at distances s along the surface, turning linearly near its vertices.
 
-    Turning from 1 mm before a vertex of the drawn polygon to 1 mm after it takes out the kinks,
-    so that a plate is smooth; further away each edge has its own normal.
+    Turning from 1 mm before a vertex of the polygon to 1 mm after it removes the kinks, so that a
+    plate is smooth; further away each edge has its own normal.
     """
     edge = np.diff(surface, axis=0)
     length = np.hypot(*edge.T)
@@ -150,11 +150,11 @@ def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = (),
     """
     key = f"{pin.what}.{pin.name}"
     head, inward, side = _start(section, pin, plates, lines or {})
-    # Positive angles take the tip proximal: counter-clockwise from the side at -x.
+    # Positive angles move the tip proximally: counter-clockwise from the side at -x.
     angle = -math.radians(pin.angle_deg) * section.sign(side)
     cos, sin = math.cos(angle), math.sin(angle)
     direction = np.array([cos * inward[0] - sin * inward[1], sin * inward[0] + cos * inward[1]])
-    # The plate may be bent away from the drawn outline; from a little outside the axis meets it.
+    # The plate may curve away from the outline; an axis that starts slightly outside meets it.
     met = crossings(head - TOUCH * direction, direction, _closed(section.outline()[0])) - TOUCH
     met = met[met > -10 * TOUCH]
     if len(met) < 2:
@@ -168,13 +168,14 @@ def screw_axis(section: Section, pin: Pin, plates: Sequence[Plate] = (),
     if length <= entry:
         raise InputError(f"the {pin.what} touches no bone", key=f"{key}.length_mm",
                          value=f"{length:g}", expected=f"more than {entry:.1f} mm")
-    _meets_bone_in_depth(section, pin, Axis(head, direction, length, entry, leave))
+    _meets_bone_in_depth(section, pin, Axis(
+        head=head, direction=direction, length=length, entry=entry, exit=leave))
     thread = pin.thread_mm if isinstance(pin, Screw) else None
     if thread is not None and thread > length:
         raise InputError("the thread is longer than the screw",
                          key=f"{key}.thread_mm", value=f"{thread:g}",
                          expected=f"at most {length:.1f} mm, its bicortical length")
-    return Axis(head, direction, length, entry, leave)
+    return Axis(head=head, direction=direction, length=length, entry=entry, exit=leave)
 
 
 def _start(section: Section, pin: Pin, plates: Sequence[Plate], lines: Mapping[str, PlateLine]
@@ -203,12 +204,12 @@ def _start(section: Section, pin: Pin, plates: Sequence[Plate], lines: Mapping[s
 
 
 def _meets_bone_in_depth(section: Section, pin: Pin, axis: Axis) -> None:
-    """Raise InputError where a pin (or one of several side by side) passes the bone by."""
+    """Raise InputError where a pin (or one of several side by side) misses the bone."""
     room = float(section.chord(axis.point(np.linspace(*axis.in_bone, 50))).max()) / 2
     farthest = max(depth_positions(pin), key=abs)
     if abs(farthest) >= room:
         raise InputError(f"the {pin.what} passes " + (
-                             "beside the slice" if section.given.sagittal
+                             "outside the slice" if section.given.sagittal
                              else "in front of or behind the bone"),
                          key=f"{pin.what}.{pin.name}.position_in_depth_mm",
                          value=f"{farthest:g}" + (f" (one of {pin.count})"
@@ -232,14 +233,14 @@ def crossings(start: FloatArray, direction: FloatArray, line: FloatArray) -> Flo
     found = np.sort(s[hit])
     if not len(found):
         return found
-    # A vertex is met by both of its edges.
+    # A vertex belongs to both of its edges.
     return found[np.concatenate([[True], np.diff(found) > TOUCH])]
 
 
 def fracture_crossings(study: Study, axis: Axis) -> list[tuple[float, str]]:
-    """(distance from the head, fracture) where the axis, in bone, crosses a fracture; rising.
+    """(distance from the head, fracture) where the axis, in bone, crosses a fracture; increasing.
 
-    A fracture that is drawn on through a void is not met there.
+    The part of a fracture line inside a void does not count.
     """
     low, high = axis.in_bone
     empty = void_stretches(study, axis)
@@ -250,12 +251,12 @@ def fracture_crossings(study: Study, axis: Axis) -> list[tuple[float, str]]:
 
 
 def void_stretches(study: Study, axis: Axis) -> list[tuple[float, float, str]]:
-    """(start, end, void): stretches of the axis between entry and tip that lie in voids; rising."""
+    """(start, end, void): segments of the axis between entry and tip inside voids; increasing."""
     low, high = axis.in_bone
     found = []
     for void in study.voids:
         ring = np.array([*void.points_mm, void.points_mm[0]])
-        # The walls met from far outside come in pairs: in, out.
+        # From far outside, walls are crossed in pairs: in, out.
         met = crossings(axis.head - FAR * axis.direction, axis.direction, ring) - FAR
         for a, b in itertools.pairwise(met):
             middle = axis.point(0.5 * (a + b))
@@ -265,7 +266,7 @@ def void_stretches(study: Study, axis: Axis) -> list[tuple[float, float, str]]:
 
 
 def _within(point: FloatArray, ring: FloatArray) -> bool:
-    """Whether a closed polygon (first point repeated) holds a point: an odd number of walls."""
+    """Whether a closed polygon (first point repeated) contains a point: odd number of crossings."""
     a, b = ring[:-1], ring[1:]
     spans = (a[:, 1] > point[1]) != (b[:, 1] > point[1])
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -288,9 +289,9 @@ def thread_span(pin: Pin, length: float) -> tuple[float, float]:
 
 def engaged_thread(pin: Pin, axis: Axis, crossed: Sequence[tuple[float, str]],
                    ) -> tuple[float, float]:
-    """Stretch of thread that holds in bone, as distances from the head; empty if end <= start.
+    """Segment of thread engaged in bone, as distances from the head; empty if end <= start.
 
-    A gliding hole as wide as the thread frees it as far as the first fracture.
+    A gliding hole as wide as the thread disengages it up to the first fracture.
     """
     low, high = axis.in_bone
     start = max(low, thread_span(pin, axis.length)[0])

@@ -1,4 +1,4 @@
-"""Plates: a member along the bone's surface, resting and rubbing on it node by node."""
+"""Plates: a member along the bone surface, in frictional contact with it node by node."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.bone.measures import edge_lengths
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
@@ -23,18 +24,18 @@ from buttress.implants.hardware import (
     beam,
     stations,
 )
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import metal, section_at
 from buttress.study.study import Plate
 
-FloatArray = np.ndarray
 NEAR = 0.5
 """Surface nodes farther than this [mm] from the plate's line are not under it."""
 
 
 def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
               bonded: bool = False) -> Seat:
-    """The plate's member and its contact with the bone; ``bonded`` holds it both ways.
+    """The plate's member and its contact with the bone; ``bonded`` resists both directions.
 
     Raises `InputError` where it touches no body.
     """
@@ -42,7 +43,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
     touching = _surface_nodes(bone, plate.side, line)
     if not touching:
         raise InputError("the plate touches no body", key=f"plate.{plate.name}",
-                         expected="a plate that lies on the bone's surface")
+                         expected="a plate that lies on the bone surface")
     s = stations([line.s[0], line.s[-1], *line.holes, *(t[2] for t in touching)])
     points, normals, offset = line.at(s)
     centre = points + normals * offset[:, None]
@@ -53,7 +54,8 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         hole = any(abs(0.5 * (a + b) - h) < piece.hole / 2 for h in line.holes)
         sections.append(piece.net if hole else piece.solid)
     member = Member(plate.name, centre, [beam(x, material, SHEAR_FLAT) for x in sections])
-    part = Part(plate.name, "plate", member, tuple(sections), material)
+    part = Part(
+        name=plate.name, kind="plate", member=member, sections=tuple(sections), material=material)
     out.parts.append(part)
     for body, node, place, weight in touching:
         k = int(np.argmin(np.abs(s - place)))
@@ -66,11 +68,11 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         ends = piece_body.node(node), _rigid(member, k, arm)
         if bonded:
             for direction in (normal, np.array([-normal[1], normal[0]])):
-                links.add(Link("bonded plate", plate.name, End(piece_body, ends[0](direction)),
+                links.add(Link(Hold.BONDED_PLATE, plate.name, End(piece_body, ends[0](direction)),
                                End(member, ends[1](direction)),
                                direction=(float(direction[0]), float(direction[1])), **here))
         else:
-            links.contact("plate on bone", plate.name, (piece_body, member), ends, normal=normal,
+            links.contact(Hold.PLATE_ON_BONE, plate.name, (piece_body, member), ends, normal=normal,
                           friction=plate.friction,
                           gap=float(np.interp(place, line.s, line.gap)), **here)
     add_hinges(part, links)
@@ -78,7 +80,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
 
 
 def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[tuple[int, int, float, float]]:
-    """Bone nodes under the plate: (body, node, distance along the plate, length it stands for)."""
+    """Bone nodes under the plate: (body, node, distance along the plate, tributary length)."""
     found = []
     for i, body in enumerate(bone.bodies):
         weight = edge_lengths(body.mesh, side)
@@ -91,7 +93,7 @@ def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[tuple[int, in
 
 
 def _project(points: FloatArray, line: PlateLine) -> tuple[FloatArray, FloatArray]:
-    """For each point, distance along the plate of the nearest place of its line, and how far."""
+    """For each point, position along the plate of the nearest point of its line, and distance."""
     a, step = line.points[:-1], np.diff(line.points, axis=0)
     ahead = points[:, None] - a
     t = np.clip((ahead * step).sum(axis=2) / (step**2).sum(axis=1), 0.0, 1.0)

@@ -1,4 +1,4 @@
-"""Implants by the numbers: section properties of screws and plates, pull-out, metals."""
+"""Properties of implants: sections of screws and plates, pull-out force, metals."""
 
 from __future__ import annotations
 
@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from buttress.study.study import Pin, Plate, Screw, Wire
 from buttress.study.tables import fields, kind, number
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -57,23 +54,25 @@ class Bending:
 
 def round_section(diameter: float) -> Bending:
     """Solid round: I = pi d^4 / 64, plastic modulus d^3 / 6."""
-    return Bending(math.pi * diameter**2 / 4, math.pi * diameter**4 / 64,
-                   diameter / 2, diameter / 2, diameter**3 / 6)
+    return Bending(
+        area=math.pi * diameter**2 / 4, inertia=math.pi * diameter**4 / 64, outer=diameter / 2,
+        inner=diameter / 2, plastic=diameter**3 / 6)
 
 
 def flat_section(width: float, thickness: float, hole: float = 0.0) -> Bending:
     """Rectangle, less a hole through its thickness: I = b h^3 / 12, plastic modulus b h^2 / 4."""
     net = width - hole
-    return Bending(net * thickness, net * thickness**3 / 12, thickness / 2, thickness / 2,
-                   net * thickness**2 / 4)
+    return Bending(
+        area=net * thickness, inertia=net * thickness**3 / 12, outer=thickness / 2,
+        inner=thickness / 2, plastic=net * thickness**2 / 4)
 
 
 @cache
 def arc_section(width: float, thickness: float, arc_deg: float, hole: float = 0.0) -> Bending:
     """Sector of a tube, hollow side on the bone, by numerical integration.
 
-    `width` is the chord over the outer edges, `hole` the width lost at the crown. The walls left
-    of and right of the hole are alike, so one is integrated and doubled.
+    `width` is the chord over the outer edges, `hole` the width lost at the crown. The walls on
+    both sides of the hole are equal, so one is integrated and doubled.
     """
     half = math.radians(arc_deg) / 2
     outer = width / 2 / math.sin(half)
@@ -91,9 +90,10 @@ def arc_section(width: float, thickness: float, arc_deg: float, hole: float = 0.
     rising = np.cumsum(area[order])
     neutral = float(np.interp(total / 2, rising, height[order]))
     top = math.sqrt(outer**2 - (hole / 2) ** 2)
-    return Bending(total, float(((height - centroid) ** 2 * area).sum()), top - centroid,
-                   centroid - inner * math.cos(half),
-                   float((np.abs(height - neutral) * area).sum()))
+    return Bending(
+        area=total, inertia=float(((height - centroid) ** 2 * area).sum()), outer=top - centroid,
+        inner=centroid - inner * math.cos(half),
+        plastic=float((np.abs(height - neutral) * area).sum()))
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ class ScrewForm:
         return self.shaft is None
 
     def default_thread(self, length: float) -> float:
-        """Threaded length of a screw of this form, mm: all of it, or the long thread that fits.
+        """Threaded length of a screw of this form, mm: all of it, or the long thread where it fits.
 
         A cancellous screw gets the long thread when that leaves at least as much shaft as the
         short thread is long (common practice, no source).
@@ -129,7 +129,7 @@ class ScrewForm:
         return min(self.long_thread if fits else self.short_thread, length)
 
     def section(self, threaded: bool) -> Bending:
-        """Section that carries: the core in the thread, the shaft diameter in the shaft."""
+        """Load-bearing section: the core in the thread, the shaft diameter in the shaft."""
         return round_section(self.core if threaded or self.shaft is None else self.shaft)
 
 
@@ -171,7 +171,7 @@ def gliding(screw: Screw) -> float | None:
 
 
 def glides(screw: Screw) -> bool:
-    """Whether the thread runs free in the near fragment: a gliding hole as wide as the thread."""
+    """Whether the thread is free in the near fragment: a gliding hole as wide as the thread."""
     hole = gliding(screw)
     return hole is not None and hole >= screw_form(screw.form).thread
 
@@ -202,7 +202,7 @@ def press_fit() -> float:
 
 
 def depth_positions(pin: Pin) -> tuple[float, ...]:
-    """z of each of the pieces that stand side by side (`count`), mm; their middle as given."""
+    """z of each of `count` pieces side by side, mm; their middle as given."""
     if isinstance(pin, Screw):
         pitch = head_diameter(pin) + number("screws", "in use", "side_by_side_gap")
     else:
@@ -213,7 +213,7 @@ def depth_positions(pin: Pin) -> tuple[float, ...]:
 
 @dataclass(frozen=True)
 class PlateSection:
-    """One stretch of a plate: `solid` between holes, `net` at a hole; sizes in mm."""
+    """One segment of a plate: `solid` between holes, `net` at a hole; sizes in mm."""
 
     width: float
     thickness: float
@@ -233,13 +233,14 @@ def plate_section(name: str, thickness: float | None = None) -> PlateSection:
     width, hole = number("plates", name, "width"), number("plates", name, "hole")
     if kind("plates", name) == "arc":
         arc = number("plates", name, "arc")
-        return PlateSection(width, thickness, hole, arc_section(width, thickness, arc),
-                            arc_section(width, thickness, arc, hole))
+        return PlateSection(
+            width=width, thickness=thickness, hole=hole, solid=arc_section(width, thickness, arc),
+            net=arc_section(width, thickness, arc, hole))
     return _flat(width, thickness, hole)
 
 
 def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
-    """(end of the stretch along the plate in mm, section), from proximal to distal."""
+    """(end of the segment along the plate in mm, section), from proximal to distal."""
     if plate.segments is None:
         name = plate.section
         assert name is not None
@@ -254,7 +255,7 @@ def plate_stretches(plate: Plate) -> tuple[tuple[float, PlateSection], ...]:
     hole, end, found = number("plates", "segments", "hole"), 0.0, []
     for segment in plate.segments:
         end += segment.length_mm
-        # A segment narrower than two holes keeps half of its width beside one.
+        # A segment narrower than two holes keeps half of its width at a hole.
         found.append((end, _flat(segment.width_mm, segment.thickness_mm,
                                  min(hole, segment.width_mm / 2))))
     return tuple(found)
@@ -267,5 +268,6 @@ def section_at(plate: Plate, s: float) -> PlateSection:
 
 
 def _flat(width: float, thickness: float, hole: float) -> PlateSection:
-    return PlateSection(width, thickness, hole, flat_section(width, thickness),
-                        flat_section(width, thickness, hole))
+    return PlateSection(
+        width=width, thickness=thickness, hole=hole, solid=flat_section(width, thickness),
+        net=flat_section(width, thickness, hole))

@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.implants.placement import crossings, screw_axis
 from buttress.study.study import Construct
 
-FloatArray = np.ndarray
 STEP_MM = 0.25
 DEEP_MM = 0.5
 """How much farther a plate goes until a screw that has reached the fragment's tip bears on it."""

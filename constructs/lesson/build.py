@@ -11,6 +11,7 @@ import numpy as np
 
 from buttress.comparison.compare import versions
 from buttress.fe.errors import InputError
+from buttress.fe.status import Status
 from buttress.lesson.check import Ask, fresh, measure, summary
 from buttress.lesson.grid import Scene, scene_of
 from buttress.lesson.look import Asked, Facts
@@ -66,8 +67,10 @@ def make(scenes: tuple[Scene, ...], words: Callable[[Facts], tuple[Step, ...]], 
         accuracy.append(summary(measure(scene, families, checks, seed, workers)) if checks else {})
         shown = [s.shows for s in steps if s.shows is not None and s.shows.scene == number]
         mesh.append(mesh_error(scene, families, shown) if checks else {})
-    return Lesson(title, scenes, solved, steps, tuple(accuracy), tuple(mesh), command, seconds,
-                  _notes(scenes, solved), versions())
+    return Lesson(
+        title=title, scenes=scenes, solved=solved, steps=steps, accuracy=tuple(accuracy),
+        mesh=tuple(mesh), command=command, seconds=seconds, notes=_notes(scenes, solved),
+        versions=versions())
 
 
 def _refuse_nothing(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) -> None:
@@ -86,7 +89,7 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
             out.append(f"{scene.title}: no slider for the slope, since that needs a single "
                        "straight fracture from the joint to the side.")
         gone = sum(p.status == "no place" for f in families for p in f.paths.values())
-        lost = sum(p.status == "unconverged" for f in families for p in f.paths.values())
+        lost = sum(p.status == Status.UNCONVERGED for f in families for p in f.paths.values())
         if gone:
             out.append(f"{scene.title}: at {gone} nodes of the sliders the hardware does not fit "
                        "on the bone.")
@@ -98,8 +101,10 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
 def mesh_error(scene: Scene, solved: tuple[Solved, ...], shown: list[Asked]) -> dict[str, Any]:
     """The shown points solved on a finer mesh, beside what the page says of them."""
     size = scene.study.mesh.size_mm
-    finer = Scene(coarse(scene.study, FINER * size), scene.title, scene.turned, scene.families,
-                  scene.choices, scene.base, scene.load_N, scene.load_base_N)
+    finer = Scene(
+        study=coarse(scene.study, FINER * size), title=scene.title, turned=scene.turned,
+        families=scene.families, choices=scene.choices, base=scene.base, load_N=scene.load_N,
+        load_base_N=scene.load_base_N)
     errors, shares, same, asked = [], [], 0, 0
     for point in {(a.choice, a.on, tuple(a.point.items()), a.load_N): a for a in shown}.values():
         ask = Ask(scene.family(point.choice, *point.on), point.point, point.load_N)

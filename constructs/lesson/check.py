@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
 from buttress.lesson.grid import AXES, Scene
@@ -17,7 +18,6 @@ from buttress.lesson.solve import Solved
 from buttress.lesson.states import Geometry, Layout, Reading, geometry_of, layout_of, moved_by
 from buttress.sweeps.workshop import Workshop
 
-FloatArray = np.ndarray
 ALLOWED_MM, ALLOWED_SHARE = 0.02, 0.05
 """A movement may be off by these, whichever is larger (share: of the largest movement)."""
 
@@ -116,8 +116,10 @@ def missed(solved: Solved, ask: Ask, found: Fresh) -> Miss | None:
                 two = slice(lay.force(k, j), lay.force(k, j) + 2)
                 force = max(force, float(np.hypot(*(found.state[two] - seen.state[two]))))
         force /= ask.load_N
-    return Miss(ask.family, ask.point, ask.load_N, seen.mixed, seen.held, found.state is not None,
-                error, moved, force)
+    return Miss(
+        family=ask.family, point=ask.point, load_N=ask.load_N, mixed=seen.mixed,
+        held_shown=seen.held, held_fresh=found.state is not None, error_mm=error, moved_mm=moved,
+        force_share=force)
 
 
 def measure(scene: Scene, solved: tuple[Solved, ...], count: int, seed: int, workers: int

@@ -18,10 +18,11 @@ from buttress.bone.measures import reference_band
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.lesson.biting import biting
+from buttress.study.case import Case
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
-from buttress.sweeps.vary import Case, plain
+from buttress.sweeps.vary import plain
 
 AXES = ("slope", "quality", "position", "friction")
 SWITCHES = ("screws", "plate", "graft")
@@ -297,8 +298,9 @@ def scene_of(study: Study, title: str = "", density: int | None = None,
     low, high = LOAD_LOW_N, max(*study.load.total_N, 1000.0)
     top = max(study.load.total_N)
     shown = min(study.load.total_N, key=lambda p: abs(p - 0.6 * top))
-    return Scene(study, title or study.title or study.name, turned, families, choices,
-                 base_of(study, turned), (low, high), shown)
+    return Scene(
+        study=study, title=title or study.title or study.name, turned=turned, families=families,
+        choices=choices, base=base_of(study, turned), load_N=(low, high), load_base_N=shown)
 
 
 def _families(study: Study, turned: str | None, density: int, plate_moves: bool

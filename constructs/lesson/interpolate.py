@@ -13,10 +13,10 @@ from itertools import product
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.lesson.grid import AXES
 from buttress.lesson.solve import Index, Path, Solved
 
-FloatArray = np.ndarray
 UNLIMITED_N = 5e3
 """Stands for a limit load beyond the slider where limit loads are interpolated."""
 LEAST_END_N = 1.0
@@ -95,9 +95,9 @@ def read(solved: Solved, point: Mapping[str, float], load: float) -> Seen | None
     if len(fit) == len(found) and len(set(kinds)) == 1 and kinds[0] != GIVES:
         nearest = max(fit, key=lambda f: f[2])[0]
         if kinds[0] == NOT_HELD:
-            return Seen(False, False, None, end, nearest)
+            return Seen(held=False, mixed=False, state=None, end_N=end, corner=nearest)
         state = sum(w * p.at(load) for _, p, w in fit)
-        return Seen(True, False, np.asarray(state), end, nearest)
+        return Seen(held=True, mixed=False, state=np.asarray(state), end_N=end, corner=nearest)
     knee = mean_load([(p.end_N if p.knee_N is None else p.knee_N, w) for _, p, w in fit])
     wanted = (NOT_HELD if end is not None and load > end
               else GIVES if knee is not None and load > knee else HOLDS)
@@ -105,4 +105,5 @@ def read(solved: Solved, point: Mapping[str, float], load: float) -> Seen | None
     index, path, _ = max((f for f, k in zip(fit, kinds, strict=True) if k == shown),
                          key=lambda f: f[2])
     held = shown != NOT_HELD
-    return Seen(held, True, path.at(load) if held else None, end, index)
+    return Seen(
+        held=held, mixed=True, state=path.at(load) if held else None, end_N=end, corner=index)

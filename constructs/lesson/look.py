@@ -85,8 +85,9 @@ class Facts:
         here = self.scenes[scene]
         number = choice if isinstance(choice, int) else next(
             i for i, c in enumerate(here.choices) if c.name == choice)
-        return Asked(scene, number, (screws, plate, graft), {**here.base, **point},
-                     here.load_base_N if load is None else load)
+        return Asked(
+            scene=scene, choice=number, on=(screws, plate, graft), point={**here.base, **point},
+            load_N=here.load_base_N if load is None else load)
 
     def family(self, asked: Asked) -> Solved:
         """The family of a point."""
@@ -122,11 +123,11 @@ class Facts:
                 pushes[name] = Push(kind, -float(force @ down) / size, float(force @ across),
                                     float(np.hypot(*force)))
         return Look(
-            True, asked.load_N, float(state[lay.sunk(0)]),
-            float(np.degrees(state[lay.rigid(0) + 2])),
-            max((float(e[1]) for e in edges), default=None),
-            max((abs(float(e[0])) for e in edges), default=None),
-            moved, seen.end_N, path.need, size, pushes, path.lets_go)
+            held=True, load_N=asked.load_N, sunk_mm=float(state[lay.sunk(0)]),
+            tilt_deg=float(np.degrees(state[lay.rigid(0) + 2])),
+            gap_mm=max((float(e[1]) for e in edges), default=None),
+            step_mm=max((abs(float(e[0])) for e in edges), default=None), moved_mm=moved,
+            end_N=seen.end_N, need=path.need, on_N=size, pushes=pushes, goes=path.lets_go)
 
     def most(self, asked: Asked) -> float:
         """The largest load of a scene's slider [N]."""

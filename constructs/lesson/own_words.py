@@ -46,7 +46,9 @@ def _parts(facts: Facts, choice: int, whole: Look) -> list[str]:
             continue
         on = tuple(k != j for j in range(3))
         asked = facts.ask(0, choice)
-        look = facts.look(Asked(0, choice, (on[0], on[1], on[2]), asked.point, asked.load_N))
+        look = facts.look(Asked(
+            scene=0, choice=choice, on=(on[0], on[1], on[2]), point=asked.point,
+            load_N=asked.load_N))
         out.append(f"Without its {part}: {outcome(look)}. " + verdict(
             look, whole, f"Worse with the {part} than without.", f"Better with the {part}.",
             f"No difference by the {part} here.", "Neither holds."))

@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 
 from buttress.bone.patches import patches
+from buttress.fe.arrays import FloatArray
+from buttress.fe.status import Status
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.solve import Solved
 
-FloatArray = np.ndarray
 STEPS = 65535
-STATUSES = ("ok", "no place", "not tightened", "unconverged")
+STATUSES = ("ok", "no place", "not tightened", Status.UNCONVERGED)
 
 
 def table(rows: FloatArray) -> dict[str, Any]:

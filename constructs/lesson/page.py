@@ -8,24 +8,28 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import html
 import json
 import re
 from dataclasses import dataclass, field
-from importlib.resources import files
 from pathlib import Path
-from string import Template
 from typing import Any
+
+from markupsafe import Markup
 
 from buttress import LABEL, __version__
 from buttress.fe.errors import ButtressError
+from buttress.fe.status import Status
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.look import Asked, Facts, mm
 from buttress.lesson.pack import scene_data
 from buttress.lesson.solve import Solved
 from buttress.lesson.words import Step
 from buttress.report.glossary import Glossary, glossary
+from buttress.report.markup import asset
+from buttress.report.markup import render as render_template
 
+PAGE = ("buttress.lesson", "page")
+"""Package and folder of the template, the scripts and the style sheet."""
 SCRIPTS = ("data.js", "draw.js", "forces.js", "words.js", "page.js")
 LARGEST = 8_000_000
 """Bytes that the page may have."""
@@ -71,7 +75,7 @@ class Lesson:
     @property
     def unconverged(self) -> int:
         """Number of steps of the tour that stand on a load path without an answer."""
-        return sum(self.facts.look(s.shows).status == "unconverged" for s in self.steps
+        return sum(self.facts.look(s.shows).status == Status.UNCONVERGED for s in self.steps
                    if s.shows is not None)
 
 
@@ -87,27 +91,28 @@ def write_lesson(lesson: Lesson, path: Path) -> int:
 
 def render(lesson: Lesson) -> str:
     """The page as text."""
-    script = "\n".join(_asset(name) for name in SCRIPTS)
-    style = _asset("lesson.css")
+    script = Markup("\n").join(asset(name, PAGE) for name in SCRIPTS)
+    style = asset("lesson.css", PAGE)
     data = {"scenes": [scene_data(s, f) for s, f in zip(lesson.scenes, lesson.solved,
                                                         strict=True)],
             "steps": [_step(s) for s in lesson.steps]}
-    return Template(_asset("lesson.html")).substitute(
-        title=html.escape(lesson.title), heading=html.escape(lesson.title),
-        label=html.escape(LABEL), script_hash=_hash(script), style_hash=_hash(style),
-        style=style, script=script, sliders="\n  ".join(_slider(*s) for s in SLIDERS),
-        cannot="<ul>" + "".join(f"<li>{html.escape(t)}</li>" for t in CANNOT) + "</ul>",
-        below=_below(lesson), data=embedded(data))
+    return render_template("lesson.html.j2", {
+        "title": lesson.title, "label": LABEL, "script_hash": _hash(script),
+        "style_hash": _hash(style), "style": style, "script": script, "sliders": SLIDERS,
+        "cannot": CANNOT, "data": embedded(data), "notes": lesson.notes,
+        "trust": [(scene.title, accuracy_words(found), mesh_words(mesh)) for scene, found, mesh
+                  in zip(lesson.scenes, lesson.accuracy, lesson.mesh, strict=True)],
+        "states": lesson.states, "seconds": f"{lesson.seconds:.0f}", "version": __version__,
+        "sizes": " and ".join(f"{size:g}" for size in sorted(
+            {s.study.mesh.size_mm for s in lesson.scenes})),
+        "command": lesson.command,
+        "glossary": Glossary(tuple(glossary()[w] for w in WORDS)).html()}, PAGE)
 
 
-def embedded(data: Any) -> str:
+def embedded(data: Any) -> Markup:
     """JSON that no text in it can end: fit to stand inside a script element."""
     text = json.dumps(data, allow_nan=False, ensure_ascii=True, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-
-
-def _asset(name: str) -> str:
-    return files("buttress.lesson").joinpath("page", name).read_text(encoding="utf-8")
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def _hash(text: str) -> str:
@@ -126,35 +131,6 @@ def _step(step: Step) -> dict[str, Any]:
 def _controls(asked: Asked) -> dict[str, Any]:
     return {"scene": asked.scene, "choice": asked.choice, "on": list(asked.on),
             "point": [asked.point[a] for a in AXES], "load": asked.load_N}
-
-
-def _slider(name: str, words: str) -> str:
-    return (f'<p><label for="{name}">{words}</label><input type="range" id="{name}">'
-            f'<output id="{name}-value" for="{name}"></output></p>')
-
-
-def _below(lesson: Lesson) -> str:
-    """How the page came about and how far it is off, as HTML; names in it are escaped."""
-    parts = ["<h2>How far to trust the pictures</h2>"]
-    for scene, found, mesh in zip(lesson.scenes, lesson.accuracy, lesson.mesh, strict=True):
-        parts.append(f"<p><strong>{html.escape(scene.title)}.</strong> "
-                     + html.escape(accuracy_words(found)) + " "
-                     + html.escape(mesh_words(mesh)) + "</p>")
-    parts += [f"<p>{html.escape(n)}</p>" for n in lesson.notes]
-    sizes = sorted({s.study.mesh.size_mm for s in lesson.scenes})
-    parts.append(
-        f"<p>{lesson.states} states solved beforehand in {lesson.seconds:.0f} s by buttress "
-        f"{html.escape(__version__)} with elements of "
-        f"{' and '.join(f'{s:g}' for s in sizes)} mm, by <code>{html.escape(lesson.command)}"
-        "</code>. Between states the page reads linearly; it never reads between a state that "
-        "holds and one that gives way (moves twice as fast a newton as before) or does not hold. "
-        "The fragment is drawn as a rigid piece: its best-fitting "
-        "rigid motion. Movements are in the frame of the shaft, since the screws were tightened. "
-        "Bone quality is the modulus of cancellous bone, 100 % being the study's; its strength "
-        "follows it. The plate's place is told from the apex of the fragment where the fracture "
-        "can be turned.</p>")
-    parts.append("<h2>Words</h2>" + Glossary(tuple(glossary()[w] for w in WORDS)).html())
-    return "\n".join(parts)
 
 
 def accuracy_words(found: dict[str, Any]) -> str:

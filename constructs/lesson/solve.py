@@ -17,11 +17,15 @@ from time import perf_counter
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.capacity import Capacity, capacity, sliding_motion
 from buttress.fe.solve.recover import escape_motion
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
+from buttress.implants.kinds import Hold
 from buttress.lesson.grid import Family, Scene
 from buttress.lesson.states import (
     Geometry,
@@ -36,7 +40,6 @@ from buttress.model.model import Model
 from buttress.results.capacity import lets_go
 from buttress.sweeps.workshop import Workshop
 
-FloatArray = np.ndarray
 BELOW_PEAK = 0.99
 """Share of the peak at which the last state of a path is read."""
 FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02
@@ -50,9 +53,10 @@ MOST_NODES = 60
 """Nodes of a job: a bone is meshed for it in the time of two or three of them."""
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least that holds is searched."""
-GONE = {"plastic hinge": "“{}” bends for good (a plastic hinge)",
-        "thread": "the thread of “{}” tears out of the bone",
-        "bearing": "the bone beside “{}” is crushed"}
+GONE: dict[str, str] = {
+    Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
+    Hold.THREAD: "the thread of “{}” tears out of the bone",
+    Hold.BEARING: "the bone beside “{}” is crushed"}
 """What each kind of link does when it lets go, by the name of the part."""
 Say = Callable[[str], None]
 Index = tuple[int, ...]
@@ -220,7 +224,7 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
                 piece.paths[index] = Path("no place", error.message)
                 continue
             except ButtressError as error:   # one node must never stop the others
-                piece.paths[index] = Path("unconverged", str(error))
+                piece.paths[index] = Path(Status.UNCONVERGED, str(error))
                 continue
             piece.layout = piece.layout or layout_of(model)
             place = (index[0], index[2])
@@ -229,7 +233,7 @@ def solve_job(scene: Scene, job: Job) -> dict[int, Piece]:
             try:
                 piece.paths[index] = solve_path(model, piece.layout, scene.load_N)
             except ButtressError as error:
-                piece.paths[index] = Path("unconverged", str(error))
+                piece.paths[index] = Path(Status.UNCONVERGED, str(error))
     return dict(out)
 
 
@@ -330,7 +334,7 @@ def _words(model: Model, upper: Capacity) -> str:
 def least_friction(problem: Condensed, load: FloatArray) -> float | None:
     """Least friction of the fractures with which limit analysis finds an equilibrium."""
     rubs = problem.friction > 0
-    kinds = np.array([x.kind == "contact friction" for x in problem.links.links], dtype=bool)
+    kinds = np.array([x.kind == Kind.CONTACT_FRICTION for x in problem.links.links], dtype=bool)
 
     def holds(mu: float) -> bool:
         tried = problem.with_law(friction=np.where(kinds, mu, problem.friction))

@@ -11,14 +11,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.bone import Bone
+from buttress.fe.arrays import FloatArray
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import displacements, nodal_forces, pushes
+from buttress.fe.solve.recover import displacements, pushes
 from buttress.model.model import Model
+from buttress.results.figures import Figures, gap, step_off, subsidence_max, subsidence_mean
+from buttress.results.figures import yield_ratio as ratio_of
 from buttress.results.picture import source_kind
-from buttress.results.read import Reader, member_stress
+from buttress.results.reader import Reader
 
-FloatArray = np.ndarray
 PLATE_POINTS, PIN_POINTS = 13, 5
 ORIGIN = np.zeros(2)
 
@@ -86,9 +88,12 @@ def layout_of(model: Model) -> Layout:
     members = tuple((p.name, p.kind, PLATE_POINTS if p.kind == "plate" else PIN_POINTS,
                      float(max(s.outer + s.inner for s in p.sections)))
                     for p in model.hardware.parts)
-    draft = Layout(tuple(bone.bodies[i].name for i in bone.fragments), sources,
-                   tuple(e.name for e in bone.edges), members, 0)
-    return Layout(draft.fragments, sources, draft.edges, members, draft.member(len(members)))
+    draft = Layout(
+        fragments=tuple(bone.bodies[i].name for i in bone.fragments), sources=sources,
+        edges=tuple(e.name for e in bone.edges), members=members, columns=0)
+    return Layout(
+        fragments=draft.fragments, sources=sources, edges=draft.edges, members=members,
+        columns=draft.member(len(members)))
 
 
 def even(points: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:
@@ -125,7 +130,8 @@ class Reading:
         moved = displacements(model.problem, answer)
         if self.before is not None:
             moved = [u - v for u, v in zip(moved, self.before, strict=True)]
-        values = self.reader.measures(model, answer)
+        f = Figures(self.reader, model, answer)
+        values = f.values
         frame = np.array([values["frame x"], values["frame y"]])
         turn, centre = values["frame turn"], bone.frame_centre
 
@@ -137,22 +143,20 @@ class Reading:
             body = bone.bodies[i]
             out[lay.rigid(k):lay.rigid(k) + 3] = fitted(
                 body.points, seen(body.points, moved[i].reshape(-1, 2)))
-            if bone.articular(i)[0].size:
-                sunk, share = self.reader.surface(values, i)
-                out[lay.sunk(k):lay.sunk(k) + 2] = float(sunk @ share), float(sunk.max())
+            mean, most = subsidence_mean(f, body.name), subsidence_max(f, body.name)
+            if mean is not None and most is not None:
+                out[lay.sunk(k):lay.sunk(k) + 2] = mean, most
             applied, found = pushes(model.problem, answer, body, ORIGIN)
             for j, (name, _) in enumerate(lay.sources):
                 push = applied if name == "load" else found.get(name)
                 if push is not None:
                     out[lay.force(k, j):lay.force(k, j) + 3] = push
         for k, edge in enumerate(bone.edges):
-            out[lay.edge(k):lay.edge(k) + 2] = self.reader.step_off(values, edge.name)
-        count = len(model.solids)
-        forces = nodal_forces(model.problem, answer.load, answer.force)[count:]
-        for k, (part, u, f) in enumerate(zip(model.hardware.parts, moved[count:], forces,
-                                             strict=True)):
+            out[lay.edge(k):lay.edge(k) + 2] = step_off(f, edge.name), gap(f, edge.name)
+        for k, (part, u) in enumerate(zip(model.hardware.parts, moved[len(model.solids):],
+                                          strict=True)):
             start, points = lay.member(k), part.member.points
-            out[start] = member_stress(part, f)[0] / part.material.yield_strength
+            out[start] = ratio_of(f, part.name)
             shape = along(points, seen(points, u.reshape(-1, 3)[:, :2]), lay.members[k][2])
             out[start + 1:start + 1 + shape.size] = shape.ravel()
         return out

@@ -1,4 +1,4 @@
-"""A construct made ready to be loaded: tightened, or as its stages have built it."""
+"""A construct prepared for loading: tightened, or as built by its stages."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from buttress.study.study import Construct
 def build_model(bone: Bone, construct: Construct) -> Model:
     """Condense a construct and tighten its screws, or carry out its stages.
 
-    Raises `InputError` for hardware in the air.
+    Raises `InputError` for hardware without contact to bone.
     """
     return made_ready(assemble(bone, construct))
 
@@ -38,8 +38,8 @@ def made_ready(model: Model) -> Model:
 def installed(model: Model) -> Model:
     """The model after the stages before the first that loads it; ``whole`` keeps the given one.
 
-    Parts that are not there by then are left out, with a warning. Where a stage has no
-    equilibrium, that is the model's tightening, which does not hold.
+    Parts that have not been placed by then are left out, with a warning. Where a stage has no
+    equilibrium, the failure is recorded as the model's tightening.
     """
     order = Order(model)
     state = order.start()
@@ -56,7 +56,7 @@ def installed(model: Model) -> Model:
         if not done.answer.held:
             failed = done.answer
             break
-    # The comparison's loads press on every piece, or find it held by nothing: no drag.
+    # The comparison's loads press on every piece, or find it unsupported: no drag.
     state = replace(state, held_back=state.held_back | order.staging.drags)
     cut, solver = order.staging.part(state)
     there = {name for name, body in order.bodies.items() if state.present[body]}
@@ -68,7 +68,7 @@ def installed(model: Model) -> Model:
     missing = [name for name in order.bodies if name not in there]
     warnings = list(model.hardware.warnings)
     if missing and failed is None:
-        warnings.append("the loads of the comparison meet it as it is before its first loading "
+        warnings.append("the loads of the comparison act on its state before the first loading "
                         "stage, without " + ", ".join(f"'{n}'" for n in missing))
     hardware = replace(
         model.hardware, tighten=heads, warnings=warnings,

@@ -1,4 +1,4 @@
-"""One construct on the bone: condensed, tightened, and answered for any load."""
+"""One construct on the bone: condensed, tightened, and solved for any load."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from buttress.bone.bone import Block, Bone, build_bone, make_solid
 from buttress.bone.fills import fill_material
 from buttress.bone.pieces import FillPiece, Inclusion, Solid
 from buttress.bone.section import Section
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.links.faces import interface_links
@@ -32,8 +33,6 @@ from buttress.model.pressing import Pressing
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 
-FloatArray = np.ndarray
-
 
 @dataclass(frozen=True)
 class Model:
@@ -46,9 +45,9 @@ class Model:
     tightened: Answer | None
     memory: Memory
     whole: Model | None = None
-    """Of a construct with stages: everything that is ever placed, before the first stage."""
+    """For a construct with stages: all parts that are ever placed, before the first stage."""
     built: tuple[Any, ...] = ()
-    """Of `whole`: what its building stages led to, so that they are not carried out twice."""
+    """For `whole`: the result of its building stages, so that they are not carried out twice."""
 
     @property
     def problem(self) -> Condensed:
@@ -89,7 +88,7 @@ class Model:
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.
 
-        ``rising``: their pull may change as it does under load, which bounds any held load.
+        ``rising``: their force may change as it does under load, which bounds any held load.
         """
         return capacity(self.problem, self.bone.load_vector(1.0),
                         prescribed=None if rising else self.hardware.tighten,
@@ -103,7 +102,7 @@ def blocks_of(construct: Construct) -> tuple[Block, ...]:
 
 
 def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
-    """Screws and wires as metal bonded into the section, where the construct asks for that."""
+    """Screws and wires as metal bonded into the section, where the construct requests it."""
     if construct.model != "bonded inclusions":
         return ()
     section, out = Section(study.section), []
@@ -114,13 +113,14 @@ def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
             if b - a > SAME_PLACE:
                 found = pin_section(pin, threaded)
                 out.append(Inclusion(
-                    pin.name, pin.what, axis.point(a), axis.point(b), found.outer + found.inner,
-                    pin.count, material.modulus, material.poisson, outer(pin)))
+                    name=pin.name, kind=pin.what, start=axis.point(a), end=axis.point(b),
+                    diameter=found.outer + found.inner, count=pin.count, modulus=material.modulus,
+                    poisson=material.poisson, outline=outer(pin)))
     return tuple(out)
 
 
 class Bones:
-    """The bones of a study, one for each geometry and modulus field that its constructs need."""
+    """The bones of a study, one per geometry and modulus field that its constructs need."""
 
     def __init__(self, study: Study) -> None:
         self.study = study
@@ -128,7 +128,7 @@ class Bones:
         self._found: dict[tuple, Bone] = {((), ""): self.base}
 
     def of(self, construct: Construct) -> Bone:
-        """The bone of a construct; shared by all that need the same."""
+        """The bone of a construct; shared by all that need the same one."""
         blocks = blocks_of(construct)
         bonded = construct.model == "bonded inclusions"
         key = (blocks, construct.name if bonded else "")
@@ -163,19 +163,21 @@ def assemble(bone: Bone, construct: Construct) -> Model:
         add_drags(bone, hardware, links)
     bodies = [*(s.body for s in solids), *(p.member for p in hardware.parts)]
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
-    return Model(bone, construct, hardware, solver, None, Memory.none(solver.problem))
+    return Model(
+        bone=bone, construct=construct, hardware=hardware, solver=solver, tightened=None,
+        memory=Memory.none(solver.problem))
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:
-    """What bonded metal, which takes the place of bone or graft, cannot show of a pin."""
+    """Warnings on pins that bonded metal, which replaces bone or graft, cannot represent."""
     axis = screw_axis(Section(study.section), pin, construct.plates)
     empty = {v for _, _, v in void_stretches(study, axis)} - {f.void for f in construct.fills}
-    return [f'{pin.name}: bonded metal counts only where it lies in bone or graft, so nothing of '
-            f'the {pin.what} is left in the empty void "{void}"' for void in sorted(empty)]
+    return [f'{pin.name}: bonded metal counts only within bone or graft, so no part of '
+            f'the {pin.what} is modelled in the empty void "{void}"' for void in sorted(empty)]
 
 
 def fill_for(construct: Construct, region: str) -> Fill | None:
-    """The fill of a region: a block of that name, or what fills the void of that name."""
+    """The fill of a region: the block of that name, or the fill of the void of that name."""
     for fill in construct.fills:
         if (fill.name if fill.points_mm is not None else fill.void) == region:
             return fill
@@ -183,13 +185,14 @@ def fill_for(construct: Construct, region: str) -> Fill | None:
 
 
 def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
-    """A fill as a body; made once for each region and material, then shared."""
+    """A fill as a body; made once per region and material, then shared."""
     fill = fill_for(construct, region)
     assert fill is not None
     material = fill_material(fill)
     mesh = next(m for m in bone.regions if m.name == region)
-    piece = FillPiece(bone.section, material, float(mesh.points[:, 1].min()),
-                      float(mesh.points[:, 1].max()), fill.depth_mm, bone.inclusions)
+    piece = FillPiece(
+        section=bone.section, material=material, low=float(mesh.points[:, 1].min()),
+        high=float(mesh.points[:, 1].max()), limit=fill.depth_mm, inclusions=bone.inclusions)
     key = (region, fill.depth_mm, material.key)
     if key not in bone.fills:
         bone.fills[key] = make_solid(mesh, "graft", piece)
@@ -198,9 +201,9 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
 
 
 def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
-    """Links along every face: fractures touch and rub, fills rest or stick, void faces are free.
+    """Links along every face: contact of fractures, contact or bond of fills, free walls of voids.
 
-    Inside the outline of a bonded inclusion a fracture is not parted; a fill is stuck fast then.
+    Inside the outline of a bonded inclusion a fracture is not separated; a fill is then bonded.
     """
     count = len(bone.solids)
     slots: dict[int, Solid] = dict(enumerate(bone.solids))
@@ -237,8 +240,8 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
 def junction_layers(bone: Bone) -> Callable[[Interface], FloatArray]:
     """Compliance of each node's links of a face [mm/N]: 0, but stiff where faces meet.
 
-    Where three bodies share a point, the links between them are one too many: forces could run
-    round in a ring. A thousandth of a millimetre a kilonewton makes them unique.
+    Where three bodies share a point, the links between them are redundant by one, so forces are not
+    unique. A compliance of a micrometre per kilonewton makes them unique.
     """
     meshes = [*(s.mesh for s in bone.solids), *bone.regions]
 
@@ -251,7 +254,7 @@ def junction_layers(bone: Bone) -> Callable[[Interface], FloatArray]:
 
 
 def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...]) -> None:
-    """Face links added since ``start`` that lie in an inclusion's outline hold both ways."""
+    """Make face links added since ``start`` two-way where they lie in an inclusion's outline."""
     for i in range(start, len(links.links)):
         link = links.links[i]
         if any(bar.holds(np.array(link.place)) for bar in inclusions):

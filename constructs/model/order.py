@@ -7,23 +7,24 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
 from buttress.implants.drag import DRAG
+from buttress.implants.kinds import Hold
 from buttress.implants.pins import HEAD_MOMENT, HEADS
 from buttress.model.model import Model
 from buttress.study.implants import tension
 from buttress.study.stages import Stage
 
-FloatArray = np.ndarray
 WATCHED = ("joint ", "lip ")
-"""Beginnings of the names of measures that must come to rest in a cycle: joint surface and lips."""
+"""Prefixes of the measures that must settle in a cycle: joint surface and lips."""
 
 
 @dataclass(frozen=True)
 class Done:
-    """What a stage led to: the answers of its steps, of which the last may fail, and the state."""
+    """The result of a stage: answers of its steps, of which the last may fail, and the state."""
 
     answer: Answer
     state: State
@@ -36,7 +37,7 @@ class Done:
 class Order:
     """Carries out the stages of one construct.
 
-    ``model``: all of the construct, whatever is placed when; its tightening is left to stages.
+    ``model``: the whole construct, with all parts ever placed; tightening is left to the stages.
     """
 
     def __init__(self, model: Model) -> None:
@@ -55,7 +56,8 @@ class Order:
             if link.kind in HEADS:
                 self.heads.setdefault(link.source, i)
             if (model.construct.locks_later(link.source)
-                    and link.kind in ("head on plate", "head on plate friction", HEAD_MOMENT)):
+                    and link.kind in (Hold.HEAD_ON_PLATE, Hold.HEAD_ON_PLATE_FRICTION,
+                                      HEAD_MOMENT)):
                 self.locks.setdefault(link.source, []).append(i)
         self.waiting = np.zeros(p.n, dtype=bool)
         self.waiting[[i for group in self.locks.values() for i in group
@@ -63,7 +65,7 @@ class Order:
         self.watched = np.array([name.startswith(WATCHED) for name in p.measure_names], dtype=bool)
 
     def start(self) -> State:
-        """Before the first stage: what no stage places is there, nothing is loaded."""
+        """Before the first stage: parts that no stage places are present, without load."""
         later = [self.bodies[name] for s in self.model.construct.stages if s.do == "place"
                  for name in s.what or ()]
         present = np.ones(len(self.model.problem.bodies), dtype=bool)
@@ -117,7 +119,9 @@ class Order:
             answers.append(answer)
             if not answer.held:
                 break
-        return Done(answers[-1], state, total, tuple(answers), tuple(prescribed))
+        return Done(
+            answer=answers[-1], state=state, total=total, answers=tuple(answers),
+            tightened=tuple(prescribed))
 
     def _opened(self, state: State, links: Sequence[int]) -> State:
         if not links:
@@ -140,7 +144,9 @@ class Order:
         loads = [self.load(stage.total_N, stage.medial_share), self.load(low, share)]
         found = cycle(self.staging, state, loads, self._watch, stage.times, stage.settle_mm)
         held = found.answer.held
-        return Done(found.answer, found.state, low if held else total, found.peaks, (), found)
+        return Done(
+            answer=found.answer, state=found.state, total=low if held else total,
+            answers=found.peaks, tightened=(), cycled=found)
 
     def _watch(self, answer: Answer) -> FloatArray:
         p = self.model.problem

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer, Memory
@@ -19,8 +20,8 @@ from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
+from buttress.fe.status import Status
 
-FloatArray = np.ndarray
 SEARCH_LIMIT_N = 10_000.0
 """Loads are pressed up to here: about ten times body weight, beyond any activity of the knee."""
 FARTHEST_MM = 8.0
@@ -69,10 +70,10 @@ class Pressing:
         if point is not None:
             return self.since_tightened(point)
         if path.reach(load) == "never":
-            return self._none(load, "no equilibrium", NEVER_REACHED, self.motion(path))
+            return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
         if path.stopped == BEYOND:
-            return self._none(load, "no equilibrium", TOO_FAR, self.motion(path))
-        return self._none(load, "unconverged", NOT_KNOWN, None)
+            return self._none(load, Status.NO_EQUILIBRIUM, TOO_FAR, self.motion(path))
+        return self._none(load, Status.UNCONVERGED, NOT_KNOWN, None)
 
     def since_tightened(self, point: Point) -> Answer:
         """The answer of a point, its slip and kinks counted from the tightened state."""
@@ -101,9 +102,11 @@ class Pressing:
         size = float(np.abs(rigid).max(initial=0.0))
         return Escape(rigid / size, kink / size) if size > 0.0 else None
 
-    def _none(self, load: float, status: str, why: str, escape: Escape | None) -> Answer:
+    def _none(self, load: float, status: Status, why: str, escape: Escape | None) -> Answer:
         p = self.ram.plain
         nan, no_kink = np.full(p.n, np.nan), np.full(p.kinks.shape[1], np.nan)
-        return Answer(status, "path", nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
-                      no_kink, self.ram.base + load * self.ram.pattern, np.nan, np.nan, 0.0, 0,
-                      escape, (why,))
+        return Answer(
+            status=status, method="path", force=nan, rigid=np.full(p.rigid.shape[1], np.nan),
+            kink=no_kink, slack=nan, kink_step=no_kink,
+            load=self.ram.base + load * self.ram.pattern, residual=np.nan, complementarity=np.nan,
+            rcond=0.0, steps=0, escape=escape, notes=(why,))

@@ -1,4 +1,4 @@
-"""A study with nothing left to defaults: the input that belongs beside every result."""
+"""A study with all defaults filled in: the complete input, stored with every result."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def resolved(study: Study) -> dict[str, Any]:
 
 
 def _forces(study: Study) -> dict[str, Any]:
-    """Loads told by masses as newtons, each with its source and status."""
+    """Loads given as masses, in newtons, each with its source and status."""
     if study.load.given_N is not None:
         return {}
     return {"activity": None, "ground_kg": None,
@@ -62,7 +62,7 @@ def _forces(study: Study) -> dict[str, Any]:
 
 
 def _fill(fill: Fill) -> dict[str, Any]:
-    """What a fill leaves to its material. Its outline stays away where it is all of the void."""
+    """Values that a fill takes from its material. No outline where it fills the whole void."""
     made_of = fill_material(fill)
     row: dict[str, Any] = {"bonded": made_of.bond is not None, "bond_MPa": made_of.bond,
                            "friction": made_of.friction}
@@ -73,7 +73,7 @@ def _fill(fill: Fill) -> dict[str, Any]:
 
 
 def _without_none(value: Any) -> Any:
-    """The same without keys of None: TOML has no word for nothing."""
+    """The same without keys that are None, which TOML cannot express."""
     if isinstance(value, dict):
         return {k: _without_none(v) for k, v in value.items() if v is not None}
     if isinstance(value, list):

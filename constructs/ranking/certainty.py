@@ -7,18 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
+
 LEVEL = 0.95
 WIDEST, LARGEST = 1.0, 1.2
-"""A total index with a wider interval, or a larger one (it cannot be over 1), settles nothing."""
+"""A total index with a wider interval, or a larger value (above 1), is inconclusive."""
 NARROW = 0.5
-"""What drives a quantity is named where its interval is no wider."""
+"""The driver of a quantity is named only where its interval is no wider."""
 SHUFFLES = 2000
 SAME = "the same in all samples"
-RARE = "other in too few samples to tell what drives it"
+RARE = "different in too few samples to determine what drives it"
 RESAMPLES = 1000
 FEWEST = 8
-"""Samples in which something must happen before indices are made of whether it happens."""
+"""Number of samples in which an event must occur before its indices are computed."""
 
 
 @dataclass(frozen=True)
@@ -57,8 +58,8 @@ class Difference:
 class Indices:
     """First-order and total Sobol index of each input with intervals; ``(d, 3)``: value, low, high.
 
-    None, with a ``note`` that says why, where the quantity is the same in all paired samples or
-    other in hardly any, so that there is nothing to explain.
+    None, with the reason in ``note``, where the quantity is the same in all or almost all paired
+    samples, so that there is no variance to explain.
     """
 
     inputs: tuple[str, ...]
@@ -70,14 +71,14 @@ class Indices:
 
     @property
     def settled(self) -> bool:
-        """Whether the samples are enough to say what drives it."""
+        """Whether the samples are sufficient to identify the driver."""
         total = self.total
         return total is not None and bool((total[:, 2] - total[:, 1]).max() <= WIDEST
                                           and total[:, 0].max() <= LARGEST)
 
     @property
     def driver(self) -> int | None:
-        """Number of the input that matters most; None where the intervals do not settle which."""
+        """Number of the most influential input; None where the intervals are inconclusive."""
         if self.total is None or not self.settled:
             return None
         order = np.argsort(-self.total[:, 0], kind="stable")
@@ -87,11 +88,11 @@ class Indices:
         return int(order[0]) if told else None
 
 
-def share(hits: FloatArray) -> Share:
+def share(hits: FloatArray | BoolArray) -> Share:
     """Share of true (or of weights between 0 and 1) among samples ``(n,)``.
 
     Interval after Wilson (J Am Stat Assoc 1927;22:209-212; memory): valid for few samples and near
-    0 and 1. For evenly spread samples (Latin hypercube, Sobol) it is wider than need be.
+    0 and 1. For stratified samples (Latin hypercube, Sobol) it is wider than necessary.
     """
     from scipy.stats import norm
 
@@ -108,43 +109,46 @@ def share(hits: FloatArray) -> Share:
 def paired_difference(a: FloatArray, b: FloatArray) -> Difference:
     """Difference a - b of paired samples ``(n,)``; pairs with a NaN are left out.
 
-    The interval is Student's for the mean of the differences: pairing takes out what both share.
-    One sample that nearly lets go may carry that mean and widen its interval over zero, so the
-    median stands beside it, its interval between two of the sorted differences by the binomial
-    distribution: at least as sure as said, whatever the distribution (Conover, Practical
-    nonparametric statistics; memory).
+    The interval is Student's for the mean of the differences: pairing removes common variation. A
+    single sample close to failure may dominate that mean and widen its interval across zero, so the
+    median is reported next to it, with an interval between two of the sorted differences by the
+    binomial distribution: conservative for any distribution (Conover, Practical nonparametric
+    statistics; memory).
     """
     from scipy.stats import binom, t
 
     d = np.asarray(a, dtype=float) - np.asarray(b, dtype=float)
     d = d[np.isfinite(d)]
     if d.size < 2:
-        return Difference(d.size, None, None, None, None, None)
+        return Difference(
+            pairs=d.size, mean=None, low=None, high=None, deviation=None, quantiles=None)
     mean, deviation = float(d.mean()), float(d.std(ddof=1))
     reach = float(t.ppf(0.5 + LEVEL / 2, d.size - 1)) * deviation / float(np.sqrt(d.size))
     spots = tuple(float(q) for q in np.quantile(d, [0.05, 0.25, 0.5, 0.75, 0.95]))
     edge = int(binom.ppf((1.0 - LEVEL) / 2, d.size, 0.5))
     middle = (float(np.sort(d)[edge - 1]), float(np.sort(d)[-edge])) if edge else None
-    return Difference(d.size, mean, mean - reach, mean + reach, deviation, spots, middle)
+    return Difference(
+        pairs=d.size, mean=mean, low=mean - reach, high=mean + reach, deviation=deviation,
+        quantiles=spots, middle=middle)
 
 
 def by_parts(u: FloatArray, values: FloatArray, parts: int) -> FloatArray:
-    """Means of ``values (n, ...)`` in as many equal parts of the samples, by rising ``u (n,)``."""
+    """Means of ``values (n, ...)`` in equal parts of the samples, by increasing ``u (n,)``."""
     return _part_means(values[np.argsort(u, kind="stable")], parts)
 
 
 def changes_clearly(u: FloatArray, values: FloatArray, parts: int, seed: int) -> list[int]:
     """Columns of ``u (n, d)`` over which ``values (n, c)`` change by more than chance, most first.
 
-    How far the means of the parts are apart (the largest of all c) against the same in samples put
-    in random order: a permutation test at 5 %, shared among the d columns (Bonferroni), for which
-    one set of orders serves, as chance knows no columns.
+    The spread of the means of the parts (the largest over all c) is compared with that of randomly
+    permuted samples: a permutation test at 5 %, with Bonferroni correction for the d columns; one
+    set of permutations serves all columns.
     """
     rng = np.random.default_rng(seed)
 
-    def apart(order: FloatArray) -> float:
+    def apart(order: IntArray) -> float:
         means = _part_means(values[order], parts)
-        # A column without a mean in every part says nothing of how far its parts lie apart.
+        # A column without a mean in every part has no defined spread.
         return float(np.nan_to_num(np.ptp(means, axis=0)).max())
 
     chance = np.array([apart(rng.permutation(len(values))) for _ in range(SHUFFLES)])
@@ -155,7 +159,7 @@ def changes_clearly(u: FloatArray, values: FloatArray, parts: int, seed: int) ->
 
 
 def _part_means(values: FloatArray, parts: int) -> FloatArray:
-    """Means of what is there, NaN where nothing is; an empty mean is no reason to warn."""
+    """Means of the available values, NaN where there are none, without a warning."""
     split = np.array_split(values, parts)
     there = np.array([np.isfinite(part).sum(axis=0) for part in split], dtype=float)
     return np.array([np.nansum(part, axis=0) for part in split]) / np.where(there, there, np.nan)
@@ -188,11 +192,13 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     largest = max(float(np.abs(x).max(initial=0.0)) for x in (a, b, ab))
     # The variance comes from the two independent sets alone.
     if n < 4 or float(np.ptp([a, b])) <= 1e-12 * largest:
-        return Indices(tuple(inputs), None, None, n, left_out, SAME)
+        return Indices(
+            inputs=tuple(inputs), first=None, total=None, samples=n, left_out=left_out, note=SAME)
     kinds, counts = np.unique([a, b], return_counts=True)
     if kinds.size == 2 and counts.min() < FEWEST:
-        # A bootstrap cannot tell how sure a handful of events is.
-        return Indices(tuple(inputs), None, None, n, left_out, RARE)
+        # A bootstrap cannot quantify the uncertainty of a handful of events.
+        return Indices(
+            inputs=tuple(inputs), first=None, total=None, samples=n, left_out=left_out, note=RARE)
     first, total = saltelli(a, b, ab)
     if not left_out and n & (n - 1) == 0:
         from scipy.stats import sobol_indices
@@ -212,4 +218,4 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     for value, spread in zip((first, total), np.array(drawn).transpose(1, 0, 2), strict=True):
         low, high = np.quantile(spread, [edge, 1.0 - edge], axis=0)
         out.append(np.stack([value, low, high], axis=1))
-    return Indices(tuple(inputs), out[0], out[1], n, left_out)
+    return Indices(inputs=tuple(inputs), first=out[0], total=out[1], samples=n, left_out=left_out)

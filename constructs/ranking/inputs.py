@@ -22,16 +22,16 @@ from buttress.sweeps.vary import TURNS, Varier, addresses, plain
 
 OF = ("value", "factor", "shift")
 MARGIN = 0.05
-"""Patches stay this far from the ends of the joint line [mm]."""
+"""Distance that patches keep from the ends of the joint line [mm]."""
 
 
 @dataclass(frozen=True)
 class Uncertain:
     """One uncertain input. ``base`` is the study's own value where the law is relative to it.
 
-    ``plane``: the only plane of a section that it makes sense for, if any. ``geometric``: whether
-    another value means another mesh or modulus field. ``instead``: of which shipped input it takes
-    the place, in words.
+    ``plane``: the only plane of a section to which it applies, if any. ``geometric``: whether
+    another value means another mesh or modulus field. ``instead``: the shipped input that it
+    replaces, in words.
     """
 
     name: str
@@ -47,7 +47,7 @@ class Uncertain:
     instead: str = ""
 
     def values(self, share: np.ndarray) -> list[Value]:
-        """Values of the key at shares ``(n,)`` of the probability."""
+        """Values of the key at cumulative probabilities ``(n,)``."""
         found = self.law.at(share)
         if self.of == "value":
             return found
@@ -56,18 +56,18 @@ class Uncertain:
 
 
     def document(self) -> dict[str, str]:
-        """As it goes into JSON."""
+        """As written to JSON."""
         return {"name": self.name, "key": self.key, "of": self.of, "law": self.law.text,
                 "unit": self.unit, "source": self.source, "status": self.status,
                 "instead": self.instead}
 
 
 def input_lines(inputs: Sequence[Uncertain]) -> list[str]:
-    """A line an input: name and key, distribution, unit, status and source."""
+    """One line per input: name and key, distribution, unit, status and source."""
     return [(f"{e.name} ({e.key})" if e.name != e.key else e.name) + f": {e.law.text}"
             + (f" [{e.unit}]" if e.unit else "")
             + ("" if e.of == "value" else
-               f", {'times' if e.of == 'factor' else 'added to'} {e.base:g} of the study")
+               f", {'times' if e.of == 'factor' else 'added to'} the study's {e.base:g}")
             + f"; {e.status}: {e.source}" + (f"; {e.instead}" if e.instead else "")
             for e in inputs]
 
@@ -76,17 +76,18 @@ def input_lines(inputs: Sequence[Uncertain]) -> list[str]:
 def shipped() -> tuple[Uncertain, ...]:
     """The table `data/uncertain.toml`."""
     text = files("buttress").joinpath("data", "uncertain.toml").read_text(encoding="utf-8")
-    return tuple(Uncertain(name, r["key"], r["of"], parse_range(r["law"], r["key"]), r["unit"],
-                           r["source"], r["status"], r.get("plane", ""))
+    return tuple(Uncertain(
+        name=name, key=r["key"], of=r["of"], law=parse_range(r["law"], r["key"]), unit=r["unit"],
+        source=r["source"], status=r["status"], plane=r.get("plane", ""))
                  for name, r in tomllib.loads(text).items())
 
 
 def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
-    """The uncertain inputs of a study: the shipped ones, of which ``vary`` replaces some or adds.
+    """The uncertain inputs of a study: the shipped ones, with replacements and additions.
 
-    ``vary``: texts KEY=DISTRIBUTION. Each replaces every shipped input that sets a place that it
-    sets. Inputs that the study has no key for are left out. Raises InputError for a wrong key or
-    distribution, or two given ones that set the same place.
+    ``vary``: texts KEY=DISTRIBUTION. Each replaces every shipped input that sets the same value.
+    Inputs without a key in the study are omitted. Raises InputError for an invalid key or
+    distribution, or for two given ones that set the same value.
     """
     given = parse_vary(study, vary) if vary else {}
     found: dict[str, Uncertain] = {}
@@ -103,8 +104,9 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
     for key, law in given.items():
         named = next((e.name for e in gone[key] if e.key == key), key)
         unit = gone[key][0].unit if gone[key] else ""
-        found[key] = Uncertain(named, key, "value", law, unit, "given by the user", "practice",
-                               instead="; ".join(_instead(study, e, given) for e in gone[key]))
+        found[key] = Uncertain(
+            name=named, key=key, of="value", law=law, unit=unit, source="given by the user",
+            status="practice", instead="; ".join(_instead(study, e, given) for e in gone[key]))
     varier, before = Varier(study), bone_key(study)
     out = []
     for entry in _on_the_joint(study, [_based(study, e) for e in found.values()], given):
@@ -115,24 +117,24 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
 
 
 def _places(study: Study, key: str) -> set[tuple[str, ...]]:
-    """Places in the study that a key sets; a slope and a turn of a fracture are one."""
+    """Values in the study that a key sets; a fracture's angle and its change count as one."""
     return {(*a[:-1], TURNS[0]) if a[0] == "fracture" and a[-1] in TURNS else a
             for a in addresses(study, key)}
 
 
 def _instead(study: Study, entry: Uncertain, given: Iterable[str]) -> str:
-    """That a shipped input is replaced, and what is left as the study has it."""
+    """States that a shipped input is replaced, and which values stay as in the study."""
     left = _places(study, entry.key).difference(*(_places(study, key) for key in given))
     fixed = ", ".join(sorted(".".join(a) for a in left))
     return (f"in place of {entry.key} = {entry.law.text}"
-            + (f", so {fixed} stays as in the study" if left else ""))
+            + (f", so that {fixed} stays as in the study" if left else ""))
 
 
 def _on_the_joint(study: Study, entries: list[Uncertain], given: Container[str]
                   ) -> list[Uncertain]:
-    """The inputs, those of contact patches cut so that every sample lies on the joint surface.
+    """The inputs, with those of contact patches truncated so that patches lie on the joint surface.
 
-    The widest patch that fits at the study's own places comes first, then how far it may move.
+    The width is limited first, at the study's own positions, then the range of positions.
     """
     line = Section(study.section).shape.joint_line()
     low, high = float(line[0, 0]) + MARGIN, float(line[-1, 0]) - MARGIN
@@ -158,9 +160,10 @@ def _on_the_joint(study: Study, entries: list[Uncertain], given: Container[str]
 
 
 def _cut(entry: Uncertain, low: float, high: float) -> Uncertain:
-    """The input with an even distribution over what fits, and words for that."""
+    """The input with a uniform distribution over the valid range, and a note on that."""
     law = parse_range(f"uniform({low:.4f}, {high:.4f})", entry.key)
-    return replace(entry, law=law, source=entry.source + "; cut to what lies on the joint surface")
+    return replace(entry, law=law, source=entry.source + "; truncated so that the patch lies on "
+                                                         "the joint surface")
 
 
 def _concerns(study: Study, entry: Uncertain) -> bool:
@@ -175,7 +178,7 @@ def _concerns(study: Study, entry: Uncertain) -> bool:
 
 
 def _value(study: Study, key: str) -> Any:
-    """What a study has at a key; None where that is left to a default."""
+    """The value of a key in a study; None where that is left to a default."""
     here: Any = plain(study)
     for part in key.split("."):
         here = here.get(part) if isinstance(here, dict) else None
@@ -186,5 +189,5 @@ def _based(study: Study, entry: Uncertain) -> Uncertain:
     if entry.of == "value":
         return entry
     here = _value(study, entry.key)
-    assert isinstance(here, int | float), f"{entry.key} is relative, so it must be one number"
+    assert isinstance(here, int | float), f"{entry.key} is relative: not one number"
     return replace(entry, base=float(here))

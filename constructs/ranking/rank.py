@@ -1,4 +1,4 @@
-"""How sure a ranking is: constructs on the same uncertain samples, and what drives it."""
+"""Certainty of a ranking: constructs on the same uncertain samples, and what drives it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import ButtressError, InputError
+from buttress.fe.status import Status
 from buttress.ranking.certainty import (
     Indices,
     by_parts,
@@ -21,26 +23,35 @@ from buttress.ranking.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
 from buttress.ranking.records import PARTS, Against, Binning, Driven, RankResult, Standing
 from buttress.ranking.samples import Samples, make_samples
 from buttress.ranking.words import sentence
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import LoadInput, Study
 from buttress.sweeps.evaluate import Options
 from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.sweeps.vary import varied
 
-FloatArray = np.ndarray
 Say = Callable[[str], None]
 OPTIONS = Options(strain=True)
 
 
-def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
+def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str] = (),
              reference: str = "", load: float | None = None, bins: int | None = None,
              with_indices: bool = True, out: Path | None = None, workers: int | None = None,
              cluster: str = "", say: Say = lambda text: None) -> RankResult:
-    """Solve paired samples of a study and say how sure the ranking is.
+    """Solve paired samples of a study and report how sure the ranking is.
 
-    ``vary``: KEY=DISTRIBUTION in place of shipped distributions or beside them; ``reference``: the
-    construct of the paired differences, by default the first of the ranking; ``load``: one
-    load [N], by default the largest of the study. Raises InputError before anything is solved.
+    ``study``: see `compare`; it needs two constructs. ``samples``: paired draws of all uncertain
+    inputs, from ``seed`` (None: another one each time). ``vary``: texts KEY=DISTRIBUTION in place
+    of shipped distributions or in addition to them. ``reference``: the construct of the paired
+    differences, by default the first of the ranking. ``load``: one total joint force [N], by
+    default the largest of the study. ``bins``: parts of each input's range for the indices of
+    influence, left out without ``with_indices``. ``out``, ``workers``, ``cluster``, ``say``: as in
+    `sweep`.
+
+    Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
+    InputError before anything is solved where the input is wrong, ButtressError where the run was
+    stopped.
     """
+    study = as_study(study)
     one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                  workers)
     for line in cost.sentences():
@@ -48,8 +59,8 @@ def run_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str
     summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
                          cluster=cluster, say=say)
     if summary.interrupted:
-        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left, "
-                            "with which the same command goes on")
+        raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
+                            "the same command resumes with them")
     names = tuple(c.name for c in study.constructs)
     found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
     return ranked(one, drawn, found, reference, summary, cost)
@@ -59,9 +70,9 @@ def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequenc
                   reference: str = "", load: float | None = None, bins: int | None = None,
                   with_indices: bool = True, workers: int | None = None
                   ) -> tuple[Estimate, tuple[Uncertain, ...]]:
-    """What `run_rank` would cost, from solving one sample, and its inputs.
+    """What `rank` would cost, from solving one sample, and its inputs.
 
-    Raises InputError for whatever `run_rank` does.
+    Raises InputError for whatever `rank` does.
     """
     _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                workers)
@@ -96,9 +107,9 @@ def _at_load(study: Study, load: float) -> LoadInput:
 
 def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,
            cost: Estimate) -> RankResult:
-    """The statistics of outcomes that are there already."""
+    """The statistics of existing outcomes."""
     names = found.constructs
-    limits = {name: float(getattr(study.limits, key)) for name, (key, _, _) in LIMITS.items()
+    limits = {name: float(getattr(study.limits, x.key)) for name, x in LIMITS.items()
               if name in found.figures and np.isfinite(found.figures[name]).any()}
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
@@ -109,10 +120,12 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
         over = {e.name: tuple(by_parts(drawn.shares[:, i], ranks[:, j], PARTS).tolist())
                 for i, e in enumerate(drawn.inputs)}
         standings.append(Standing(
-            name, share(best[:, j]), share(paired.held[:, j]),
-            {limit: share(k[:, j]) for limit, k in kept.items()}, share(all_kept[:, j]),
-            int((paired.status[:, j] == "no equilibrium").sum()),
-            int((~np.isin(paired.status[:, j], ANSWERS)).sum()), float(mean_ranks[j]), over))
+            construct=name, best=share(best[:, j]), holds=share(paired.held[:, j]),
+            keeps={limit: share(k[:, j]) for limit, k in kept.items()},
+            keeps_all=share(all_kept[:, j]),
+            no_equilibrium=int((paired.status[:, j] == Status.NO_EQUILIBRIUM).sum()),
+            unanswered=int((~np.isin(paired.status[:, j], ANSWERS)).sum()),
+            mean_rank=float(mean_ranks[j]), over_range=over))
     standings.sort(key=lambda s: (-s.best.share, np.nan_to_num(s.mean_rank, nan=np.inf)))
     chosen = names.index(reference or standings[0].construct)
     against = [_against(paired, j, chosen) for j in range(len(names)) if j != chosen]
@@ -121,9 +134,11 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     order = [s.construct for s in standings]
     against.sort(key=lambda a: order.index(a.construct))
     driven.sort(key=lambda d: order.index(d.construct))
-    result = RankResult(study, drawn, found, names[chosen], limits, tuple(standings),
-                        tuple(against), tuple(driven),
-                        _binning(drawn, found, limits) if drawn.bins else None, "", summary, cost)
+    result = RankResult(
+        study=study, samples=drawn, outcomes=found, reference=names[chosen], limits=limits,
+        standings=tuple(standings), against=tuple(against), driven=tuple(driven),
+        binning=_binning(drawn, found, limits) if drawn.bins else None, sentence="",
+        summary=summary, estimate=cost)
     return replace(result, sentence=sentence(result))
 
 
@@ -131,15 +146,16 @@ def _against(found: Outcomes, this: int, reference: int) -> Against:
     held, other = found.held[:, this], found.held[:, reference]
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
-    # What has no answer might have sunk less or more, so it counts as neither.
+    # Without an answer the subsidence might be smaller or larger, so it counts as neither.
     known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
     less, more = known & found.less(this, reference), known & found.less(reference, this)
-    return Against(found.constructs[this], share(less), share(more),
-                   paired_difference(sunk[:, this], sunk[:, reference]),
-                   paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
-                   int(both.sum()), int((known & held & ~other).sum()),
-                   int((known & other & ~held).sum()), int((known & ~held & ~other).sum()),
-                   int((~known).sum()))
+    return Against(
+        construct=found.constructs[this], sinks_less=share(less), sinks_more=share(more),
+        subsidence_mm=paired_difference(sunk[:, this], sunk[:, reference]),
+        capacity_N=paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
+        both_held=int(both.sum()), only_this=int((known & held & ~other).sum()),
+        only_reference=int((known & other & ~held).sum()),
+        neither=int((known & ~held & ~other).sum()), unanswered=int((~known).sum()))
 
 
 def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int, reference: int
@@ -159,9 +175,10 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
         mixed = np.array([values[drawn.mixed(i)] for i in range(len(names))])
         return indices(names, values[:n], values[n:2 * n], mixed, seed)
 
-    return Driven(found.constructs[this], of(found.capacity_N[:, this]),
-                  {name: of(values[:, this]) for name, values in keeps.items()},
-                  of(less) if this != reference else None, of(all_kept[:, this]))
+    return Driven(
+        construct=found.constructs[this], capacity=of(found.capacity_N[:, this]),
+        keeps={name: of(values[:, this]) for name, values in keeps.items()},
+        sinks_less=of(less) if this != reference else None, keeps_all=of(all_kept[:, this]))
 
 
 def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binning:
@@ -169,10 +186,13 @@ def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binni
     count = len(exact.status)
     binned = found.rows(slice(0, count))
     sunk = np.abs(binned.subsidence_mm - exact.subsidence_mm)
-    # Of the load where less is carried: a share of next to nothing says nothing.
+    # Relative to the load where the capacity is smaller: a share of almost nothing has no meaning.
     held = np.abs(binned.capacity_N - exact.capacity_N) / np.maximum(exact.capacity_N, found.load_N)
     sunk, held = sunk[np.isfinite(sunk)], held[np.isfinite(held)]
     best = [x.best(limits) for x in (binned, exact)]
     other = (best[0] != best[1]).any(axis=1)
     figures = [float(f(x)) if x.size else None for x in (sunk, held) for f in (np.median, np.max)]
-    return Binning(count, figures[0], figures[1], figures[2], figures[3], int(other.sum()))
+    return Binning(
+        rows=count, subsidence_median_mm=figures[0], subsidence_largest_mm=figures[1],
+        capacity_median_share=figures[2], capacity_largest_share=figures[3],
+        other_best=int(other.sum()))

@@ -1,4 +1,4 @@
-"""What a ranking says: immutable records, one per construct, pair or input."""
+"""The results of a ranking: immutable records, one per construct, pair or input."""
 
 from __future__ import annotations
 
@@ -19,16 +19,17 @@ from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
 
 PARTS = 4
-"""Parts into which the range of an input is divided, with as many samples in each."""
+"""Number of parts into which the range of an input is divided, with equally many samples."""
 
 
 @dataclass(frozen=True)
 class Standing:
-    """One construct over all samples: how often it is best, and how often it keeps each limit.
+    """One construct over all samples: how often it is best, and how often it meets each limit.
 
-    The best keeps all limits and sinks least of those that do; where none does, none is best.
-    ``keeps``: each limit of the study by name. What is not held keeps none. ``mean_rank``: also by
-    capacity among what lets go, over the samples with an answer (NaN without any).
+    The best construct meets all limits and subsides least of those that do; where none does, none
+    is best. ``keeps``: each limit of the study by name; without equilibrium none is met.
+    ``mean_rank``: also by capacity among constructs that fail, over the samples with an answer (NaN
+    without any).
     """
 
     construct: str
@@ -45,10 +46,10 @@ class Standing:
 
 @dataclass(frozen=True)
 class Against:
-    """One construct against the reference, pair by pair.
+    """One construct compared with the reference, pair by pair.
 
-    One that lets go sinks more than one that holds; where neither holds neither sinks less.
-    Differences are this construct minus the reference.
+    A construct that fails counts as subsiding more than one that holds; where neither holds,
+    neither subsides less. Differences are this construct minus the reference.
     """
 
     construct: str
@@ -65,9 +66,9 @@ class Against:
 
 @dataclass(frozen=True)
 class Driven:
-    """Sobol indices of a construct's capacity, of keeping each limit, of beating the reference.
+    """Sobol indices of a construct's capacity, of meeting each limit, of outranking the reference.
 
-    ``keeps_all``: of being held and keeping all limits.
+    ``keeps_all``: of being held and meeting all limits.
     """
 
     construct: str
@@ -79,9 +80,9 @@ class Driven:
 
 @dataclass(frozen=True)
 class Binning:
-    """What bins changed in the rows that were solved both ways.
+    """The effect of bins in the rows that were solved with and without them.
 
-    Capacities as a share of the exact one, or of the load where that is larger.
+    Differences of capacities are relative to the larger of the exact capacity and the load.
     """
 
     rows: int
@@ -92,9 +93,11 @@ class Binning:
     other_best: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class RankResult(Displayed):
-    """A ranking with how sure it is. Rows of constructs come best first."""
+    """A ranking with its certainty. Rows of constructs are in order, best first."""
+
+    brief = ("sentence",)
 
     study: Study
     samples: Samples
@@ -113,14 +116,14 @@ class RankResult(Displayed):
     @property
     def limit_words(self) -> str:
         """The limits with their units: ``step-off 2 mm, depression 3 mm``."""
-        return ", ".join(f"{name} {limit:g} {LIMITS[name][1]}"
+        return ", ".join(f"{name} {limit:g} {LIMITS[name].unit}"
                          for name, limit in self.limits.items())
 
     @property
     def over_capacity(self) -> dict[str, int]:
         """Paired samples in which a construct is held above its limit load, where there are any.
 
-        Limit analysis leaves tightened screws at their force; a load stretches them further.
+        Limit analysis keeps tightened screws at their force; a load stretches them further.
         """
         paired = self.outcomes.rows(self.samples.paired)
         over = (paired.held & (paired.capacity_N < paired.load_N)).sum(axis=0)
@@ -128,10 +131,10 @@ class RankResult(Displayed):
 
     @property
     def telling(self) -> list[str]:
-        """Names of the inputs that clearly change the ranks, those first that do most.
+        """Names of the inputs with a significant effect on the ranks, the strongest first.
 
-        First what drives keeping all limits or the order, where indices settle that; then those
-        over whose range the mean ranks change by more than chance.
+        First the drivers of meeting all limits or of the order, where indices are conclusive; then
+        inputs over whose range the mean ranks change by more than chance.
         """
         inputs = self.samples.inputs
         shares: dict[str, float] = {}
@@ -151,12 +154,12 @@ class RankResult(Displayed):
 
     @property
     def none_keeps(self) -> int:
-        """Paired samples in which no construct is held and keeps all limits, so none is best."""
+        """Paired samples in which no construct is held and meets all limits, so none is best."""
         paired = self.outcomes.rows(self.samples.paired)
         return int((~paired.keeps_all(self.limits).any(axis=1)).sum())
 
     def document(self) -> dict[str, Any]:
-        """As it goes into JSON: numbers that do not exist are None."""
+        """As written to JSON: numbers that do not exist are None."""
         return _plain({
             "label": LABEL, "versions": self.versions, "study": resolved(self.study),
             "samples": len(self.samples.shares), "seed": self.samples.design.seed,
@@ -184,7 +187,7 @@ def _plain(value: Any) -> Any:
 
 
 def quarters(result: RankResult, name: str) -> list[str]:
-    """The values of an input at each quarter of its probability, in words."""
+    """The values of an input at each quartile of its distribution, in words."""
     entry = next(e for e in result.samples.inputs if e.name == name)
     ends = entry.values(np.linspace(0.001, 0.999, PARTS + 1))
     said = [f"{x:.3g}" if isinstance(x, float) else str(x) for x in ends]

@@ -1,8 +1,8 @@
-"""The samples of a ranking: two independent sets, and what the sensitivities need beside them.
+"""The samples of a ranking: two independent sets, and further rows for the sensitivities.
 
-With n rows a set and d inputs: A, B, and for each input the rows of A with that input from B
-(Saltelli et al. 2010). A and B together are the paired samples. With bins, a few rows are solved
-a second time as they are without them.
+With n rows per set and d inputs: A, B, and for each input the rows of A with that input from B
+(Saltelli et al. 2010). A and B together are the paired samples. With bins, a few rows are solved a
+second time without them.
 """
 
 from __future__ import annotations
@@ -12,20 +12,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.ranking.inputs import Uncertain
 from buttress.sweeps.design import Design, unit_samples
 from buttress.sweeps.ranges import Value
 
-FloatArray = np.ndarray
 EXACT = 8
-"""Rows that are solved a second time without bins, to measure what the bins change."""
+"""Rows that are solved a second time without bins, to measure the effect of the bins."""
 MOST_BINS = 1000
 
 
 @dataclass(frozen=True)
 class Samples:
-    """Rows of the design and what they are: slices of `design.rows`.
+    """Rows of the design and their roles: slices of `design.rows`.
 
     ``shares (n, d)`` of A and B; ``mixed`` is empty without indices, ``exact`` without bins.
     """
@@ -58,25 +58,25 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
                  indices: bool = True, bins: int | None = None) -> Samples:
     """The design of a ranking with ``samples`` paired samples. Raises InputError.
 
-    ``bins``: number of steps into which the inputs that change the mesh or the modulus field are
-    divided, each of the same probability and taken at its middle.
+    ``bins``: number of equally probable steps into which inputs that change the mesh or the modulus
+    field are divided, each represented by its middle.
     """
     if not inputs:
-        raise InputError("nothing is uncertain in this study", key="--vary",
+        raise InputError("this study has no uncertain input", key="--vary",
                          expected="KEY=DISTRIBUTION")
     if samples < 4:
         raise InputError("the number of samples must be positive" if samples < 1 else
                          "too few samples", key="--samples", value=str(samples),
-                         expected="a power of two from 4 on, as in --samples 64")
+                         expected="a power of two of at least 4, for example --samples 64")
     if samples & (samples - 1):
         below = 2 ** (samples.bit_length() - 1)
-        raise InputError("samples are even only for a power of two", key="--samples",
+        raise InputError("samples are balanced only for a power of two", key="--samples",
                          value=str(samples), expected=f"{below} or {2 * below}")
     if seed is None:
-        raise InputError("samples without a seed cannot be repeated", key="--seed",
-                         expected="a whole number, as in --seed 1")
+        raise InputError("sampling without a seed is not reproducible", key="--seed",
+                         expected="a whole number, for example --seed 1")
     if bins is not None and not 2 <= bins <= MOST_BINS:
-        raise InputError("how many bins?", key="--bins", value=str(bins),
+        raise InputError("the number of bins is out of range", key="--bins", value=str(bins),
                          expected=f"a whole number from 2 to {MOST_BINS}")
     d, n = len(inputs), samples // 2
     u = unit_samples(2 * d, "sobol", n, seed)
@@ -95,10 +95,12 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
     rows: tuple[tuple[Value, ...], ...] = tuple(zip(*columns, strict=True))
     method = "paired samples" + (" with indices" if indices else "") + (
         f", {bins} bins" if bins else "")
-    design = Design(tuple(e.key for e in inputs),
-                    tuple(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
-                          for e in inputs), method, samples, seed, rows)
-    return Samples(tuple(inputs), design, n, indices, bins, shares[:2 * n])
+    design = Design(
+        keys=tuple(e.key for e in inputs),
+        ranges=tuple(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
+                     for e in inputs), method=method, samples=samples, seed=seed, rows=rows)
+    return Samples(
+        inputs=tuple(inputs), design=design, n=n, indices=indices, bins=bins, shares=shares[:2 * n])
 
 
 def _binned(shares: FloatArray, inputs: Sequence[Uncertain], bins: int) -> FloatArray:

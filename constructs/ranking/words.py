@@ -1,4 +1,4 @@
-"""The sentence that a researcher would quote from a ranking."""
+"""The summary sentence of a ranking, for quotation."""
 
 from __future__ import annotations
 
@@ -10,16 +10,15 @@ from buttress.ranking.certainty import SAME, Difference, Indices
 from buttress.ranking.records import Against, Driven, RankResult
 from buttress.words import counted
 
-FloatArray = np.ndarray
 SURE = 0.5
-"""From this share of the variance on, an input is said to decide most of it."""
+"""Share of the variance above which an input is reported as decisive."""
 
 
 def sentence(result: RankResult) -> str:
-    """Reference against the first of the others, with the interval, and what decides the rest.
+    """The reference against the first of the others, with the interval, and what decides the rest.
 
-    The median is quoted: a mean may be that of one sample. What lets go everywhere sinks neither
-    less nor more than anything else that does.
+    The median is quoted, since a single sample may dominate the mean. Among constructs that fail
+    everywhere, none subsides less or more than another.
     """
     samples, load = len(result.samples.shares), result.outcomes.load_N
     if result.none_held == samples:
@@ -37,7 +36,7 @@ def sentence(result: RankResult) -> str:
     for name, loose in ((rival.construct, rival.only_reference + rival.neither),
                         (reference, rival.only_this + rival.neither)):
         if loose:
-            words += f"; '{name}' lets go in {counted(loose, 'sample')}"
+            words += f"; '{name}' fails (no equilibrium) in {counted(loose, 'sample')}"
     if rival.neither and rival.both_held + rival.only_this + rival.only_reference:
         words += f", both of them in {rival.neither}"
     if rival.unanswered:
@@ -46,14 +45,14 @@ def sentence(result: RankResult) -> str:
             for s in result.standings}
     for name in (rival.construct, reference):
         if loss[name]:
-            words += f"; '{name}' holds but breaks a limit in {counted(loss[name], 'sample')}"
+            words += f"; '{name}' holds but exceeds a limit in {counted(loss[name], 'sample')}"
     if result.none_keeps:
-        words += "; no construct keeps all limits " + _of(result.none_keeps, samples)
+        words += "; no construct meets all limits " + _of(result.none_keeps, samples)
     return words + _cause(rival.construct, result.driven) + "."
 
 
 def _order(rival: Against, reference: str, samples: int) -> str:
-    """In how many samples the reference is before the other."""
+    """The share of samples in which the reference is ahead of the other."""
     more = rival.sinks_more
     if not (rival.both_held or rival.only_this or rival.only_reference):
         return f"neither '{reference}' nor '{rival.construct}' is held {_of(samples, samples)}"
@@ -62,8 +61,8 @@ def _order(rival: Against, reference: str, samples: int) -> str:
     if not rival.both_held:
         return f"'{reference}' holds where '{rival.construct}' does not" + share
     loose = rival.only_reference + rival.neither
-    return (f"'{reference}' sinks less than '{rival.construct}'"
-            + (", or holds where that does not," if loose else "") + share)
+    return (f"'{reference}' subsides less than '{rival.construct}'"
+            + (", or holds where the latter does not," if loose else "") + share)
 
 
 def _of(number: int, samples: int) -> str:
@@ -84,16 +83,16 @@ def _cause(name: str, driven: Sequence[Driven]) -> str:
     if found is None or found.note == SAME:
         return ""
     if found.total is None:
-        return "; the other samples are too few to tell what decides between the two"
+        return "; the other samples are too few to determine what decides between the two"
     return "; " + _most(found)
 
 
 def _most(found: Indices) -> str:
-    """The input with the largest total index, where its interval settles that it is."""
+    """The input with the largest total index, where its interval is conclusive."""
     if found.total is None or found.driver is None:
-        return (f"so few samples ({found.samples} base samples of the indices) do not settle what "
-                "decides the rest")
-    # None can be over 1; where one input decides alone, half of the estimates are.
+        return (f"the samples ({found.samples} base samples of the indices) are too few to "
+                "determine what decides the rest")
+    # No index can exceed 1; where one input decides alone, half of the estimates do.
     share, low, high = np.clip(found.total[found.driver], 0.0, 1.0)
     return (f"{found.inputs[found.driver]} "
             + ("decides the rest" if share >= SURE else "matters most for the rest")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from buttress.study import tables
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 
 STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked",
@@ -66,12 +67,17 @@ class Assumption:
     status: str
 
 
-def assumptions(study: Study) -> list[Assumption]:
-    """Every number of the data tables that bears on a study, in the order of the tables."""
+def assumptions(study: AnyStudy) -> list[Assumption]:
+    """Every number of the data tables that bears on a study, in the order of the tables.
+
+    ``study``: see `compare`. Each entry has what it is, its value with unit, its source, and how
+    far that was confirmed. Raises InputError where there is no such study.
+    """
+    study = as_study(study)
     out = []
     for table, row in dict.fromkeys(_rows(study)):
         for field in tables.fields(table, row):
-            q = tables.value(table, row, field)
+            q = tables.table_value(table, row, field)
             unit = "" if q.unit == "-" else f" {q.unit}"
             out.append(Assumption(f"{row}: {field.replace('_', ' ')}", f"{q.value:g}{unit}",
                                   q.source, STATUS_WORDS[q.status]))

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from buttress.report.tables import NONE, number, share, table, text
+from dataclasses import dataclass, replace
+
+from buttress.fe.status import Status
+from buttress.report.markup import Table
+from buttress.report.tables import number, share
 from buttress.results.records import FragmentResult, LoadResult
 
 UNITS = ("Pressure is a node's force over the length that it stands for and the depth of bone "
@@ -13,102 +17,98 @@ UNITS = ("Pressure is a node's force over the length that it stands for and the 
          "The profile along each line is in comparison.json.")
 
 
-def more(load: LoadResult) -> str:
-    """Tables of one construct under one load, folded under a line each."""
-    if load.status != "held":
-        return ""
-    at = f"at {load.load_words}"
-    return "".join(_folded(f"{title} {at}", body, opened) for title, body, opened in (
-        ("Who carries each fragment", carriers(load), True),
-        ("Condyles", condyles(load), True), ("Contact pressure", contacts(load), True),
-        ("Graft and cement", grafts(load), True), ("Bone, piece by piece", bone(load), False))
-        if body)
+@dataclass(frozen=True)
+class Folded:
+    """A table under a line that opens it, with a note below."""
+
+    title: str
+    table: Table
+    note: str = ""
+    opened: bool = True
 
 
-def _folded(title: str, body: str, opened: bool) -> str:
-    return (f"<details{' open' if opened else ''}><summary><b>{text(title)}</b></summary>"
-            f"{body}</details>")
+def more(load: LoadResult) -> list[Folded]:
+    """Tables of one construct under one load that is held; those with nothing in them left out."""
+    if load.status != Status.HELD:
+        return []
+    found = (carriers(load), condyles(load), contacts(load), grafts(load), bone(load))
+    return [replace(f, title=f"{f.title} at {load.load_words}") for f in found if f.table.rows]
 
 
-def carriers(load: LoadResult) -> str:
+def carriers(load: LoadResult) -> Folded:
     """Sources down, fragments across; only where there is more than one fragment."""
     pieces = load.fragments
-    if len(pieces) < 2:
-        return ""
     sources = list(dict.fromkeys(s for f in pieces.values() for s in f.forces_N or {}))
-    rows = [(text(s), *(_carried(f, s) for f in pieces.values())) for s in sources]
-    return table(("force from", *(text(n) for n in pieces)), rows) + (
-        "<p class=small>Share of the load on the fragment that each source carries, along that "
-        "load; a negative one pushes it further. A fragment without load of its own: the size of "
-        "each force in N.</p>")
+    rows = [(s, *(_carried(f, s) for f in pieces.values())) for s in sources]
+    return Folded(
+        "Who carries each fragment",
+        Table(("force from", *pieces), rows if len(pieces) > 1 else ()),
+        "Share of the load on the fragment that each source carries, along that load; a negative "
+        "one pushes it further. A fragment without load of its own: the size of each force in N.")
 
 
-def _carried(fragment: FragmentResult, source: str) -> str:
+def _carried(fragment: FragmentResult, source: str) -> str | None:
     if source not in (fragment.forces_N or {}):
-        return NONE
+        return None
     if fragment.carried_by is not None:
-        return share(fragment.carried_by[source]).replace("-", "−")
+        return f"{100.0 * fragment.carried_by[source]:.0f} %".replace("-", "−")
     x, y = (fragment.forces_N or {})[source]
     return f"{(x * x + y * y) ** 0.5:.0f} N"
 
 
-def condyles(load: LoadResult) -> str:
+def condyles(load: LoadResult) -> Folded:
     """Load, subsidence and widening medial and lateral of the midline."""
-    rows = [(text(side), number(c.load_N, 0), number(c.subsidence_mean_mm, 3),
+    rows = [(side, number(c.load_N, 0), number(c.subsidence_mean_mm, 3),
              number(c.subsidence_net_mm, 3), number(c.subsidence_max_mm, 3),
              number(c.widening_mm, 3)) for side, c in load.condyles.items()]
-    if not rows:
-        return ""
-    head = table(("condyle", "load [N]", "subsidence, mean [mm]", "net of intact [mm]",
-                  "subsidence, worst [mm]", "widening [mm]"), rows)
-    if load.widening_mm is None:
-        return head
-    return head + ("<p class=small>Widening: rim away from the middle of the joint; together "
-                   f"{number(load.widening_mm, 3)} mm.</p>")
+    return Folded(
+        "Condyles", Table(("condyle", "load [N]", "subsidence, mean [mm]", "net of intact [mm]",
+                           "subsidence, worst [mm]", "widening [mm]"), rows),
+        "" if load.widening_mm is None else
+        "Widening: rim away from the middle of the joint; together "
+        f"{number(load.widening_mm, 3)} mm.")
 
 
-def contacts(load: LoadResult) -> str:
+def contacts(load: LoadResult) -> Folded:
     """Pressure along fractures, under plates and on the faces of fills."""
     words = {"fracture": "fracture", "plate": "under plate", "graft": "faces of"}
     rows = []
     for name, c in load.contacts.items():
-        where = NONE if c.pressure_max_at_mm is None else (
+        where = None if c.pressure_max_at_mm is None else (
             f"{number(c.pressure_max_at_mm[0], 0)}, {number(c.pressure_max_at_mm[1], 0)}")
-        rows.append((f"{words[c.kind]} {text(name)}", number(c.force_N, 0),
+        rows.append((f"{words[c.kind]} {name}", number(c.force_N, 0),
                      number(c.friction_N, 0), number(c.length_mm, 0), share(c.contact_share),
                      number(c.pressure_mean_MPa, 2), number(c.pressure_p95_MPa, 2),
                      number(c.pressure_max_MPa, 2), where))
-    if not rows:
-        return ""
-    return table(("along", "pressing [N]", "rubbing [N]", "length [mm]", "presses over",
-                  "mean [MPa]", "95 % of it at most [MPa]", "largest node [MPa]", "at x, y [mm]"),
-                 rows) + (
-        f"<p class=small>{UNITS}</p>")
+    return Folded(
+        "Contact pressure",
+        Table(("along", "pressing [N]", "rubbing [N]", "length [mm]", "presses over", "mean [MPa]",
+               "95 % of it at most [MPa]", "largest node [MPa]", "at x, y [mm]"), rows), UNITS)
 
 
-def grafts(load: LoadResult) -> str:
+def grafts(load: LoadResult) -> Folded:
     """Crushing, compression and forces of what fills voids."""
     rows = []
     for name, g in load.grafts.items():
-        forces = ", ".join(f"{text(who)} ({number(x, 0)}, {number(y, 0)})"
+        forces = ", ".join(f"{who} ({number(x, 0)}, {number(y, 0)})"
                            for who, (x, y) in (g.forces_N or {}).items())
-        rows.append((text(name), number(g.crushed_mean_mm, 4), number(g.crushed_max_mm, 4),
+        rows.append((name, number(g.crushed_mean_mm, 4), number(g.crushed_max_mm, 4),
                      share(g.at_strength), share(g.compression_mean, 2),
-                     share(g.compression_p95, 2), forces or NONE))
-    if not rows:
-        return ""
-    return table(("fill", "crushed, mean [mm]", "largest [mm]", "face at its strength",
-                  "compressive strain, mean", "95 % by volume", "forces on it (x, y) [N]"), rows,
-                 (0, 6)) + (
-        "<p class=small>Crushed: how far bone has sunk into the face beyond what is elastic.</p>")
+                     share(g.compression_p95, 2), forces or None))
+    return Folded(
+        "Graft and cement",
+        Table(("fill", "crushed, mean [mm]", "largest [mm]", "face at its strength",
+               "compressive strain, mean", "95 % by volume", "forces on it (x, y) [N]"), rows,
+              (0, 6)),
+        "Crushed: how far bone has sunk into the face beyond what is elastic.")
 
 
-def bone(load: LoadResult) -> str:
+def bone(load: LoadResult) -> Folded:
     """Strain over yield strain of each piece of bone."""
-    rows = [(text(name), number(b.volume_mm3 / 1000.0, 1), share(b.over_yield, 2),
+    rows = [(name, number(b.volume_mm3 / 1000.0, 1), share(b.over_yield, 2),
              number(b.strain_ratio_p95, 2), number(b.strain_ratio_p99, 2))
             for name, b in load.bone.items()]
-    if not rows:
-        return ""
-    return table(("piece", "bone [cm³]", "of it over yield", "strain / yield, 95 % by volume",
-                  "99 % by volume"), rows)
+    return Folded(
+        "Bone, piece by piece",
+        Table(("piece", "bone [cm³]", "of it over yield", "strain / yield, 95 % by volume",
+               "99 % by volume"), rows), opened=False)

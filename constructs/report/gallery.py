@@ -16,12 +16,14 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
+from buttress.fe.status import Status
 from buttress.files import inert
-from buttress.report.folder import rows
+from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first
+from buttress.results.rows import rows
 from buttress.study.read import example, example_names
 
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
@@ -59,9 +61,9 @@ def _field(value: Any) -> Any:
 def chosen(comparison: Comparison) -> tuple[str, str]:
     """Construct and fragment of the free body: the best one, and what sinks most in it."""
     best = best_first(comparison.constructs)[0]
-    held = [r for r in best.loads if r.status == "held"]
+    held = [r for r in best.loads if r.status == Status.HELD]
     if not held:
-        return best.name, figures.fragments(comparison)[0]
+        return best.name, comparison.fragments[0]
     sunk = {k: f.subsidence_mean_mm for k, f in held[-1].fragments.items()
             if f.subsidence_mean_mm is not None}
     return best.name, max(sunk, key=lambda k: sunk[k]) if sunk else next(iter(held[-1].fragments))
@@ -186,7 +188,7 @@ def write_index(folder: Path) -> list[Path]:
             "[What this cannot tell you, and what it assumes](assumptions.md) · "
             "[words, for people who are not engineers and for people who are not surgeons]"
             "(glossary.md)", ""]
-    pages = {"README.md": "\n".join(out), "keys.md": keys_of_a_study(),
+    pages = {"README.md": "\n".join(out), "keys.md": f"{keys_of_a_study()}\n{columns_of_results()}",
              "glossary.md": f"# Words\n\n{LABEL}\n\n{glossary().markdown()}",
              "assumptions.md": f"# What this cannot tell you\n\n{LABEL}\n\n"
                                + "\n".join(f"- {markdown(x)}" for x in LIMITS)

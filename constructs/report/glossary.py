@@ -5,9 +5,11 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from functools import cache
-from html import escape
 from importlib.resources import files
 
+from markupsafe import Markup
+
+from buttress.report.markup import render
 from buttress.study.checked import require_known
 
 HEAD = ("word", "for people who are not surgeons", "for people who are not engineers")
@@ -34,14 +36,9 @@ class Glossary:
         require_known(word, found, "word in the glossary")
         return found[word]
 
-    def html(self) -> str:
+    def html(self) -> Markup:
         """The words as an HTML table, for a page or a notebook."""
-        rows = "".join(f"<tr><th scope=row class=t>{escape(t.word)}</th>"
-                       f"<td class=t>{escape(t.not_surgeon)}</td>"
-                       f"<td class=t>{escape(t.not_engineer)}</td></tr>" for t in self.terms)
-        head = "".join(f"<th scope=col class=t>{h}</th>" for h in HEAD)
-        return (f'<table class="glossary"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody>'
-                "</table>")
+        return render("glossary.html.j2", {"head": HEAD, "terms": self.terms})
 
     def _repr_html_(self) -> str:
         return self.html()
@@ -55,7 +52,11 @@ class Glossary:
 
 @cache
 def glossary() -> Glossary:
-    """All words of `data/glossary.toml`."""
+    """The words of both trades, each explained for people who are not of it.
+
+    Shown as a table in a notebook; ``glossary()["tilt"]`` is one word. Raises InputError, with the
+    closest word, for one that is not explained.
+    """
     text = files("buttress").joinpath("data", "glossary.toml").read_text(encoding="utf-8")
     return Glossary(tuple(Term(word, entry["not_surgeon"], entry["not_engineer"])
                           for word, entry in tomllib.loads(text).items()))

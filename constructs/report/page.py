@@ -4,30 +4,33 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
 
 from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
-from buttress.draw.all import fragments, overview_load, shown_picture, stems
+from buttress.draw.all import overview_load, shown_picture, stems
+from buttress.fe.status import Status
 from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.contact import more
 from buttress.report.glossary import glossary
-from buttress.report.stages import stages_html
-from buttress.report.style import STYLE
+from buttress.report.markup import Cell, Shown, Table, asset, render
+from buttress.report.stages import shown_stages
 from buttress.report.tables import (
-    bearing_table,
+    bearing_tables,
     facts,
     forces,
-    items,
     lets_go,
     main_table,
     metal,
     number,
-    table,
-    text,
     trust_table,
 )
 from buttress.report.verified import recorded, sentences
@@ -39,23 +42,16 @@ from buttress.study.study import Study
 
 LARGEST_PICTURES = 7_000_000
 """Bytes of pictures (as base64) in one page; later ones are named, not shown."""
-LEGEND = (
-    f"<p class=small>{ORDER} Subsidence "
-    "(mean over the joint surface of the fragment that sinks most) is in the frame of the shaft, "
-    "distal positive, zero after the last tightening; net of intact: less what intact bone does "
-    "under the same load. Tilt is counter-clockwise as drawn; a gap opens positive. Capacity: "
-    "limit analysis without friction to with friction, with every tightened screw at the force to "
-    "which it was set; only with friction: held above the capacity without it. Equilibrium ends: "
-    "the largest load that loading step by step still holds; it may be above the capacity, since "
-    "the load stretches the screws further, and is not known where answers do not converge. "
-    "Largest error: "
-    "the worst of residual, complementarity and balance error, relative to the load; an answer "
-    "whose errors are over tolerance is refused. A dash is a number that does not exist.</p>")
-ERRORS = (
-    "<p class=small>Residual: equilibrium of the whole; complementarity: how far forces are from "
-    "what contact, friction and strength allow; balance error: what the forces on a fragment leave "
-    "over.</p>")
 Figures = Mapping[str, Path | bytes] | Iterable[Path]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A picture as a data address; an empty one where it is too large, and ``stem`` names it."""
+
+    caption: str
+    address: str
+    stem: str
 
 
 def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
@@ -67,35 +63,39 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
     pictures = _pictures(comparison, figures)
     order = best_first(comparison.constructs)
     study = comparison.study
-    title = study.title or study.name
-    parts = [
-        f"<header><h1>{text(title)}</h1><p class=label>{text(LABEL)}</p></header>",
-        '<section class="top"><div>', _asked(comparison), '</div><div class="cannot">',
-        "<h2>What this cannot tell you</h2>", items(LIMITS), "</div></section>",
-        "<section><h2>The comparison, best first</h2>", _answer(order), main_table(order), LEGEND,
-        _twins(order),
-        "<details><summary>How far to trust it: each answer\'s errors and method</summary>",
-        trust_table(order), ERRORS, "</details></section>", "<section><h2>Side by side</h2>",
-        _figure(comparison, pictures, ("overview", "", ""), "Deformed sections of all constructs"),
-        _figure(comparison, pictures, ("capacity", "", ""), "Capacity of all constructs"),
-        *(_figure(comparison, pictures, ("curves", "", f), f"Subsidence of {f} under load")
-          for f in fragments(comparison)),
-        _figure(comparison, pictures, ("map", "", ""), "Map of the bone over the mesh"),
-        "</section>", _bearing(comparison, pictures), _stages(comparison, pictures),
-        *(_construct(comparison, c, pictures) for c in order),
-        "<section><h2>Assumptions</h2>", _assumptions(comparison), "</section>",
-        "<section><h2>How far this version is verified</h2>",
-        *(f"<p>{text(line)}</p>" for line in sentences(recorded())), "</section>",
-        "<section><h2>Mesh, versions, how to reproduce</h2>", _reproduce(comparison), "</section>",
-        "<section class=words><h2>Words</h2>", f'<div class="wide">{glossary().html()}</div>',
-        "</section>", f"<footer><p class=label>{text(LABEL)}</p></footer>"]
-    page = (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        'img-src data:; style-src \'unsafe-inline\'">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{text(title)}</title><style>{STYLE}</style></head>\n<body>\n"
-        + "\n".join(p for p in parts if p) + "\n</body></html>\n")
+    listed = assumptions(study)
+
+    def figure(kind: str, caption: str, construct: str = "", fragment: str = "") -> Figure | None:
+        stem = stems(comparison).get((kind, construct, fragment), "")
+        address = pictures.get(stem)
+        return None if address is None else Figure(caption, address, stem)
+
+    page = render("page.html.j2", {
+        "title": study.title or study.name, "label": LABEL, "style": asset("report.css"),
+        "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
+        "answer": _answer(order), "main": main_table(order), "order_words": ORDER,
+        "twins": _twins(order), "twin_words": WORDS, "trust": trust_table(order),
+        "figures": [
+            figure("overview", "Deformed sections of all constructs"),
+            figure("capacity", "Capacity of all constructs"),
+            *(figure("curves", f"Subsidence of {f} under load", fragment=f)
+              for f in comparison.fragments),
+            figure("map", "Map of the bone over the mesh")],
+        "bearing": _bearing(comparison, figure),
+        "stages": shown_stages(comparison.stages) if comparison.stages else None,
+        "stage_figures": [
+            figure(kind, f"{c.name}: {what} after each stage", c.name)
+            for c in comparison.stages for kind, what in (
+                ("stages", "the fragment"), ("screw forces", "force of each screw"))],
+        "constructs": [_construct(comparison, c, figure) for c in order],
+        "model": [Markup(line) for line in MODEL],
+        "assumed": Table(("what", "value", "source", "status"),
+                         [(a.what, a.value, a.source, a.status) for a in listed],
+                         (0, 2, 3), "small"),
+        "assumed_words": ", ".join(f"{n} {status}" for status, n in Counter(
+            a.status for a in listed).items()),
+        "verified": sentences(recorded()), "made": _made(comparison),
+        "glossary": glossary().html()})
     Path(path).write_text(page, encoding="utf-8")
 
 
@@ -121,28 +121,16 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
     return out
 
 
-def _figure(comparison: Comparison, pictures: dict[str, str], key: tuple[str, str, str],
-            caption: str) -> str:
-    stem = stems(comparison).get(key, "")
-    address = pictures.get(stem)
-    if address is None:
-        return ""
-    if not address:
-        return f"<p class=small>{text(caption)}: too large for this page, see {text(stem)}.png.</p>"
-    return (f'<figure><img alt="{text(caption)}" src="{address}">'
-            f"<figcaption>{text(caption)}</figcaption></figure>")
-
-
 def _bone(study: Study) -> str:
-    """What the bone is made of and where its outline comes from, in words that are HTML."""
+    """What the bone is made of and where its outline comes from, in words."""
     section = study.section
     made = f"rigid foam, grade {section.foam_grade}" if section.bone == "foam" else section.bone
-    words = f"bone preset “{text(made)}”"
+    words = f"bone preset “{made}”"
     if section.map is not None:
         where = "through all of its depth" if section.map.covers == "all" else "between its cortex"
-        words = f"{text(section.map.words)}, {where}"
+        words = f"{section.map.words}, {where}"
     if section.outline_file is not None:
-        words += f", outline from {text(section.outline_file)}"
+        words += f", outline from {section.outline_file}"
     return words
 
 
@@ -164,7 +152,7 @@ def _limits(study: Study) -> str:
             f"over yield, metal at {limits.metal_yield_ratio:g} of yield")
 
 
-def _asked(comparison: Comparison) -> str:
+def _asked(comparison: Comparison) -> dict[str, Any]:
     study = comparison.study
     load = study.load
     shift = f", resultant {load.shift_mm:+g} mm to lateral" if load.shift_mm else ""
@@ -172,132 +160,92 @@ def _asked(comparison: Comparison) -> str:
                  else f"{load.direction_deg:g} degrees off the shaft, positive to "
                       f"{study.section.sides[1]}")
     section = study.section
-    facts_ = [
-        f"<b>Study</b> {text(study.name)}, {text(section.side)} tibia, {text(section.plane)} "
-        f"section, {_bone(study)}.",
-        "<b>Fractures</b> " + "; ".join(f"{text(f.name)} (friction {f.friction:g})"
-                                        for f in study.fractures) + "."
-        if study.fractures else "<b>Fractures</b> none.",
-        f"<b>Loads</b> {text(load.all_words)} in total, {_shares(study)}{shift}, {direction}.",
-        f"<b>Limits</b> {_limits(study)}."]
-    rows = [(f"<b>{text(c.name)}</b>", text(c.note)) for c in comparison.constructs]
-    return ("<h2>What was asked</h2>"
-            + (f"<p>{text(study.scenario.strip())}</p>" if study.scenario.strip() else "")
-            + items(facts_) + table(("construct", "what it is"), rows, (0, 1), "plain"))
+    return {
+        "scenario": study.scenario.strip(),
+        "study": f"{study.name}, {section.side} tibia, {section.plane} section, {_bone(study)}",
+        "fractures": "; ".join(f"{f.name} (friction {f.friction:g})"
+                               for f in study.fractures) or "none",
+        "loads": f"{load.all_words} in total, {_shares(study)}{shift}, {direction}",
+        "limits": _limits(study),
+        "constructs": Table(("construct", "what it is"),
+                            [(Cell(c.name, bold=True), c.note) for c in comparison.constructs],
+                            (0, 1), "plain")}
 
 
-def _bearing(comparison: Comparison, pictures: dict[str, str]) -> str:
+def _bearing(comparison: Comparison, figure: Callable[..., Figure | None]
+             ) -> dict[str, Any] | None:
     """The weight-bearing table, where the study gives a body mass."""
     found = weight_bearing(comparison)
-    if found is None:
-        return ""
-    return (f"<section><h2>{text(found.title)}</h2>"
-            f"<p>Body mass {found.body_mass_kg:g} kg. {text(found.judged)}</p>"
-            + bearing_table(found) + (items(text(x) for x in found.doubts) if found.doubts else "")
-            + _figure(comparison, pictures, ("weight bearing", "", ""), found.title)
-            + "</section>")
+    return None if found is None else {
+        "title": found.title, "mass": f"{found.body_mass_kg:g}", "judged": found.judged,
+        "tables": bearing_tables(found), "doubts": found.doubts,
+        "figure": figure("weight bearing", found.title)}
 
 
-def _answer(order: list[ConstructResult]) -> str:
+def _answer(order: list[ConstructResult]) -> dict[str, str]:
+    """Which construct comes first and why; its name stands between two parts of a sentence."""
     best = order[0]
-    held = any(r.status == "held" for r in best.loads)
     if not any(r.fragments for c in order for r in c.loads):
-        return ("<p>Nothing is broken in this study, so there is no fragment that could sink or "
-                "let go, and no order of the constructs.</p>")
-    none = "" if held else "No construct holds any of the loads. "
+        return {"before": "Nothing is broken in this study, so there is no fragment that could "
+                          "sink or let go, and no order of the constructs.", "name": ""}
+    none = "" if any(r.status == Status.HELD for r in best.loads) \
+        else "No construct holds any of the loads."
     if len(order) == 1:
-        said = none or f"<b>{text(best.marked_name)}</b>: {text(why_first(order))}."
-        return f"<p>{said.strip()}</p>"
+        return {"before": none, "name": "" if none else best.marked_name,
+                "after": f": {why_first(order)}."}
     place = "shares the first rank" if tied_first(order) else "comes first"
-    return (f"<p>{none}<b>{text(best.marked_name)}</b> {place}: "
-            f"{text(why_first(order))}.</p>")
+    return {"before": f"{none} " if none else "", "name": best.marked_name,
+            "after": f" {place}: {why_first(order)}."}
 
 
-def _twins(order: list[ConstructResult]) -> str:
+def _twins(order: list[ConstructResult]) -> Table | None:
     """Constructs beside their bonded twins."""
-    found = pairs(tuple(order))
-    if not found:
-        return ""
-
-    def two(values: tuple[float | None, float | None], digits: int) -> tuple[str, str]:
+    def two(values: tuple[float | None, float | None], digits: int) -> tuple[Shown, Shown]:
         return number(values[0], digits), number(values[1], digits)
 
-    rows = [(text(p.construct), text(p.load.load_words), *two(p.subsidence_mm, 3),
-             *two(p.step_off_mm, 3), *two(p.widening_mm, 3), *two(p.stiffness_N_per_mm, 0))
-            for p in found]
+    rows = [(p.construct, p.load.load_words, *two(p.subsidence_mm, 3), *two(p.step_off_mm, 3),
+             *two(p.widening_mm, 3), *two(p.stiffness_N_per_mm, 0)) for p in pairs(tuple(order))]
     head = ["construct", "load"]
     for what in ("subsidence [mm]", "step-off [mm]", "widening [mm]", "stiffness [N/mm]"):
         head += [what, "bonded"]
-    return f"<h3>Beside their bonded twins</h3><p>{text(WORDS)}</p>" + table(head, rows, (0, 1),
-                                                                           "small")
+    return Table(head, rows, (0, 1), "small") if rows else None
 
 
-def _construct(comparison: Comparison, c: ConstructResult, pictures: dict[str, str]) -> str:
+def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[..., Figure | None]
+               ) -> dict[str, Any]:
     picture = shown_picture(c)
     at = picture.load_N if picture is not None else (overview_load(comparison)
                                                      or c.loads[0].total_load_N)
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
-    out = [f"<section class=construct><h2>{text(c.name)}</h2>",
-           f"<p>{text(c.note)}</p>" if c.note else "", facts(c),
-           _figure(comparison, pictures, ("deformed", c.name, ""),
-                   f"{c.name}: section under {load.load_words} of joint force"),
-           _figure(comparison, pictures, ("contact", c.name, ""),
-                   f"{c.name}: contact pressure at {load.load_words}"), more(load)]
-    for name, fragment in load.fragments.items():
-        out += [_figure(comparison, pictures, ("free body", c.name, name),
-                        f"{c.name}: {name} cut free at {load.load_words}"),
-                f"<h3>Who carries “{text(name)}” at {text(load.load_words)}</h3>",
-                forces(fragment, comparison.study.section.sides[1])]
-    if load.members and load.status == "held":
-        out += [f"<h3>Metal at {text(load.load_words)}</h3>", metal(load)]
-    out.append(lets_go(c))
-    notes = [f"{text(r.load_words)}: {text(n)}" for r in c.loads for n in r.notes]
+    notes = [f"{r.load_words}: {n}" for r in c.loads for n in r.notes]
     if load.escapes and not not_tightened(c):
-        notes.insert(0, f"Without equilibrium at {text(load.load_words)}: “{text(load.escapes)}” "
+        notes.insert(0, f"Without equilibrium at {load.load_words}: “{load.escapes}” "
                         "escapes. The motion drawn is that of limit analysis: rigid pieces that "
                         "slide along their faces and turn at hinges.")
-    return "".join(out) + (items(notes) if notes else "") + "</section>"
+    return {
+        "name": c.name, "note": c.note, "facts": facts(c), "load": load.load_words,
+        "figures": [
+            figure("deformed", f"{c.name}: section under {load.load_words} of joint force", c.name),
+            figure("contact", f"{c.name}: contact pressure at {load.load_words}", c.name)],
+        "more": more(load),
+        "fragments": [
+            {"name": name, "forces": forces(fragment, comparison.study.section.sides[1]),
+             "figure": figure("free body", f"{c.name}: {name} cut free at {load.load_words}",
+                              c.name, name)} for name, fragment in load.fragments.items()],
+        "metal": metal(load), "lets_go": lets_go(c), "notes": notes}
 
 
-def _stages(comparison: Comparison, pictures: dict[str, str]) -> str:
-    if not comparison.stages:
-        return ""
-    out = ["<section class=stages><h2>Stage by stage</h2>", stages_html(comparison.stages)]
-    for c in comparison.stages:
-        out += [_figure(comparison, pictures, ("stages", c.name, ""),
-                        f"{c.name}: the fragment after each stage"),
-                _figure(comparison, pictures, ("screw forces", c.name, ""),
-                        f"{c.name}: force of each screw after each stage")]
-    return "".join(out) + "</section>"
-
-
-def _assumptions(comparison: Comparison) -> str:
-    listed = assumptions(comparison.study)
-    counts: dict[str, int] = {}
-    for a in listed:
-        counts[a.status] = counts.get(a.status, 0) + 1
-    summary = ", ".join(f"{n} {text(s)}" for s, n in counts.items())
-    return (items(MODEL) + "<p>The numbers behind it, unless the study gives its own:</p>"
-            f"<p class=small>{len(listed)} numbers: {summary}.</p>"
-            + table(("what", "value", "source", "status"),
-                    [(text(a.what), text(a.value), text(a.source), text(a.status))
-                     for a in listed], (0, 2, 3), "small"))
-
-
-def _reproduce(comparison: Comparison) -> str:
-    mesh = [(text(name), *(text(v) for v in row.values()))
-            for name, row in comparison.mesh.items() if isinstance(row, dict)]
-    rows = [r for r in comparison.mesh.values() if isinstance(r, dict)]
-    head = ("body", *(text(k.replace("_", " ")) for k in rows[0])) if rows else ("body",)
-    seconds = sum(comparison.seconds.values())
-    versions = ", ".join(f"{text(k)} {text(v)}" for k, v in comparison.versions.items())
-    worst = ", ".join(f"{text(k.replace('_', ' '))} {v:.0e}" for k, v in comparison.trust.items()
-                      if isinstance(v, float))
+def _made(comparison: Comparison) -> dict[str, Any]:
+    """Mesh, versions, errors, and the command and input by which the page can be made again."""
+    rows = {name: row for name, row in comparison.mesh.items() if isinstance(row, dict)}
+    head = [k.replace("_", " ") for k in next(iter(rows.values()), {})]
     twins = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
-    given = json.dumps(resolved(comparison.study), indent=1, ensure_ascii=False)
-    return (table(head, mesh) + f"<p>Versions: {versions}. Solved in {seconds:.0f} s.</p>"
-            + (f"<p>Worst errors over all answers: {worst}.</p>" if worst else "")
-            + "<p>To reproduce, run this in the folder of results, where <code>study.toml</code> "
-              f"is the exact input:</p><pre>buttress compare study.toml{twins}</pre>"
-              "<details><summary>The input with all defaults filled in</summary>"
-              f"<pre>{text(given)}</pre></details>")
+    return {
+        "mesh": Table(("body", *head), [(name, *map(str, row.values()))
+                                        for name, row in rows.items()]),
+        "versions": ", ".join(f"{k} {v}" for k, v in comparison.versions.items()),
+        "seconds": f"{sum(comparison.seconds.values()):.0f}",
+        "worst": ", ".join(f"{k.replace('_', ' ')} {v:.0e}" for k, v in comparison.trust.items()
+                           if isinstance(v, float)),
+        "command": f"buttress compare study.toml{twins}",
+        "input": json.dumps(resolved(comparison.study), indent=1, ensure_ascii=False)}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +12,7 @@ from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.ranking.inputs import input_lines
 from buttress.ranking.records import PARTS, RankResult, quarters
+from buttress.report.columns import columns
 from buttress.words import counted
 
 WIDE = 0.5
@@ -26,29 +26,28 @@ def table_lines(result: RankResult) -> list[str]:
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
            f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; best: keeps all limits "
            "and sinks least; mean rank: what lets go by its capacity", ""]
-    rows = [("construct", "best", "holds", "keeps all limits", "no equilibrium", "no answer",
-             "mean rank")]
-    rows += [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
+    rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), rank_text(s.mean_rank))
              for s in result.standings]
-    out += [*_aligned(rows), *_nobody(result)]
+    out += [*columns(("construct", "best", "holds", "keeps all limits", "no equilibrium",
+                      "no answer", "mean rank"), rows), *_nobody(result)]
     out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both hold, "
             "with 95 % intervals:",
-            *_aligned([("", "median", "mean", "both hold"),
-                       *(("  " + a.construct, *_difference(a.subsidence_mm),
-                          f"{a.both_held} of {count}") for a in result.against)])]
+            *columns(("", "median", "mean", "both hold"),
+                     [("  " + a.construct, *_difference(a.subsidence_mm),
+                       f"{a.both_held} of {count}") for a in result.against])]
     out += ["", f"keeps each limit ({result.limit_words}):",
-            *_aligned([("", *result.limits),
-                       *(("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
-                         for s in result.standings)])]
+            *columns(("", *result.limits),
+                     [("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
+                      for s in result.standings])]
     telling = result.telling
     for name in telling[:1]:
         unit = next(e.unit for e in result.samples.inputs if e.name == name)
         out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
                 + f", {counted(count // PARTS, 'sample')} a quarter:",
-                *_aligned([("", *quarters(result, name)),
-                           *(("  " + s.construct, *map(rank_text, s.over_range[name]))
-                             for s in result.standings)])]
+                *columns(("", *quarters(result, name)),
+                         [("  " + s.construct, *map(rank_text, s.over_range[name]))
+                          for s in result.standings])]
     if not telling:
         out += ["", "no input changes the ranks clearly: over none of the ranges do they change by "
                 "more than chance"]
@@ -115,12 +114,6 @@ def _drivers(result: RankResult) -> list[str]:
     return out
 
 
-def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
-    widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
-    return ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip()
-            for row in rows]
-
-
 def _vague(found: Indices) -> bool:
     """Whether intervals are so wide, or an index so far above 1, that it says little."""
     total = found.total
@@ -137,13 +130,14 @@ def write_folder(result: RankResult) -> Path:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
+    from buttress.sweeps.rows import sweep_frame
     from buttress.sweeps.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")
     text = json.dumps(result.document(), indent=1, allow_nan=False, ensure_ascii=False)
     taken: set[str] = set()
-    table = f.table(path)
+    table = sweep_frame(path)
     # The rows for the indices repeat most inputs, so they are no samples of the capacity.
     paired = table[table["case_id"] <= len(result.samples.shares)]
     axes = {"envelope": f.envelope(paired)}

@@ -1,4 +1,4 @@
-"""Stages as tables: on the terminal, as CSV, as HTML for the report and for notebooks."""
+"""Stages as tables: on the terminal, as CSV, for the report and for notebooks."""
 
 from __future__ import annotations
 
@@ -9,8 +9,11 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
+from buttress.fe.status import Status
 from buttress.files import inert, plain
 from buttress.report import tables as parts
+from buttress.report.columns import USUAL, columns, terminal_width
+from buttress.report.markup import Cell, Shown, Table
 from buttress.report.terminal import number
 from buttress.results.records import largest
 from buttress.results.stages import StagedResult, StageResult, screw_names
@@ -45,16 +48,13 @@ HEADER = ("status", "load\nN", "subsid.\nmm", "change\nmm", "step-off\nmm", "til
           "slip\nmm", "residual")
 
 
-def lines(constructs: Sequence[StagedResult], width: int = 100) -> list[str]:
+def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
     """The stages as text of at most ``width`` columns: a table a construct, then the orders."""
     out: list[str] = []
     for c in constructs:
         out += [f"{c.name}, stage by stage: {c.status}"]
         rows = [(f"{s.number:2d} {s.words}", *_numbers(s)) for s in c.stages]
-        room = width - sum(2 + max(len(h) for h in (*head.split("\n"), *(r[i + 1] for r in rows)))
-                           for i, head in enumerate(HEADER))
-        rows = [(_cut(r[0], room), *r[1:]) for r in rows]
-        out += aligned(("stage", *HEADER), rows)
+        out += columns(("stage", *HEADER), rows, width=width)
         out += [line for s in c.stages if s.cycle is not None
                 for line in wrap(f"stage {s.number} {s.cycle.words}", width,
                                  initial_indent="   ", subsequent_indent="   ")]
@@ -73,26 +73,12 @@ def _screws(construct: StagedResult, width: int) -> list[str]:
         head = ("force of", *(f"{_cut(n, 12)}\nN" for n in some))
         rows = [(f"{s.number:2d}", *(number(s.screws[n].force_N, 0) if n in s.screws else "-"
                                      for n in some)) for s in held]
-        out += aligned(head, rows)
+        out += columns(head, rows, width=width)
     return out
 
 
 def _cut(text: str, room: int) -> str:
     return text if len(text) <= room else text[:max(room - 3, 1)] + "..."
-
-
-def aligned(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """Columns of text: the first flush left, all others flush right."""
-    head = [h.split("\n") for h in header]
-    wide = [max(len(x) for x in (*h, *(r[i] for r in rows))) for i, h in enumerate(head)]
-
-    def line(cells: Sequence[str]) -> str:
-        return "  ".join(c.ljust(w) if i == 0 else c.rjust(w)
-                         for i, (c, w) in enumerate(zip(cells, wide, strict=True))).rstrip()
-
-    deep = max(len(h) for h in head)
-    return [*(line([h[k] if k < len(h) else "" for h in head]) for k in range(deep)),
-            *(line(r) for r in rows)]
 
 
 def orders(constructs: Sequence[StagedResult]) -> list[str]:
@@ -107,7 +93,7 @@ def orders(constructs: Sequence[StagedResult]) -> list[str]:
 
 
 def _difference(a: StagedResult, b: StagedResult) -> Iterator[str]:
-    if a.status != "held" or b.status != "held":
+    if a.status != Status.HELD or b.status != Status.HELD:
         yield f"{a.status} and {b.status}"
     last = a.last_held, b.last_held
     if last[0] is None or last[1] is None or a.status != b.status:
@@ -129,8 +115,8 @@ def _difference(a: StagedResult, b: StagedResult) -> Iterator[str]:
 
 def print_stages(constructs: Sequence[StagedResult]) -> None:
     """The stages on standard output."""
-    print("\n".join(lines(constructs)))
-    print("\n".join([*wrap(FRAME, 100), ""]))
+    width = min(USUAL, terminal_width())
+    print("\n".join([*lines(constructs, width), *wrap(FRAME, width), ""]))
 
 
 def rows(constructs: Sequence[StagedResult]) -> list[dict[str, Any]]:
@@ -173,34 +159,30 @@ def as_csv(constructs: Sequence[StagedResult]) -> str:
     return out.getvalue()
 
 
-def stage_table(construct: StagedResult) -> str:
-    """The stages of a construct as an HTML table, screws beside the movements."""
+def stage_table(construct: StagedResult) -> Table:
+    """The stages of a construct as a table, screws beside the movements."""
     names = screw_names((construct,))
-    head = ("", "stage", "status", "load<br>[N]", "subsid-<br>ence<br>[mm]", "change<br>[mm]",
-            "step-<br>off<br>[mm]", "tilt<br>[deg]", "slip<br>[mm]", "metal<br>of yield",
-            *(f"{parts.text(n)}<br>[N]" for n in names), "residual", "comple-<br>mentarity")
-    body = []
+    head = ("", "stage", "status", "load\n[N]", "subsid-\nence\n[mm]", "change\n[mm]",
+            "step-\noff\n[mm]", "tilt\n[deg]", "slip\n[mm]", "metal\nof yield",
+            *(f"{n}\n[N]" for n in names), "residual", "comple-\nmentarity")
+    body: list[Sequence[Shown]] = []
     for s in construct.stages:
         worst = s.worst
-        kind = "good" if s.held else "bad"
-        said = parts.text(s.words) + (f"<br><small>{parts.text(s.cycle.words)}</small>"
-                                      if s.cycle else "")
-        said += f"<br><small>“{parts.text(s.escapes)}” escapes</small>" if s.escapes else ""
+        below = [s.cycle.words] if s.cycle else []
+        below += [f"“{s.escapes}” escapes"] if s.escapes else []
         body.append((
-            str(s.number), said, f'<span class="{kind}">{parts.text(s.status)}</span>',
-            parts.number(s.total_load_N, 0),
+            str(s.number), Cell(s.words, "\n".join(below)),
+            Cell(s.status, kind="good" if s.held else "bad"), parts.number(s.total_load_N, 0),
             parts.number(worst.subsidence_mean_mm if worst else None, 3),
             parts.number(worst.change_mm if worst else None, 3), parts.number(step_off(s), 3),
             parts.number(worst.tilt_deg if worst else None, 2), parts.number(s.slip_mm, 3),
             parts.share(largest(s.yield_ratios.values())),
             *(parts.number(s.screws[n].force_N if n in s.screws else None, 0) for n in names),
             parts.tiny(s.residual), parts.tiny(s.complementarity)))
-    return parts.table(head, body, (1, 2), "small staged")
+    return Table(head, body, (1, 2), "small staged")
 
 
-def stages_html(constructs: Sequence[StagedResult]) -> str:
-    """All stages as HTML without the label: for the report, which has its own."""
-    out = [f"<h3>{parts.text(c.name)}: {parts.text(c.status)}</h3>{stage_table(c)}"
-           for c in constructs]
-    said = parts.items(parts.text(s) for s in orders(constructs)) if orders(constructs) else ""
-    return "".join(out) + said + f"<p class=small>{FRAME}</p>"
+def shown_stages(constructs: Sequence[StagedResult]) -> dict[str, Any]:
+    """All stages for a page or a notebook: a table a construct, the orders, the frame."""
+    return {"constructs": [(c.name, c.status, stage_table(c)) for c in constructs],
+            "orders": orders(constructs), "frame": FRAME}

@@ -5,17 +5,19 @@ from __future__ import annotations
 from textwrap import wrap
 
 from buttress import LABEL
-from buttress.comparison.twins import WORDS, pair_lines
-from buttress.results import bearing
+from buttress.comparison.twins import WORDS
+from buttress.report import bearing
+from buttress.report.twins import pair_lines
+from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.order import ORDER, best_first, rank_words
+from buttress.results.quantities import headed, in_row, worst_fragment
+from buttress.results.quantity import Quantity
 from buttress.results.records import (
     HELD_BY_NOTHING,
     NOT_KNOWN,
     ConstructResult,
-    FragmentResult,
     LoadResult,
-    largest,
     not_tightened,
     shown_status,
 )
@@ -24,45 +26,37 @@ from buttress.study.activities import newtons
 MARK = "(!) breaks a rule of the trade: see its warnings"
 
 
-HEADER = ("construct", "load N", "status", "subsidence\nmean mm", "net of\nintact mm",
-          "step-off\nmm", "gap\nmm", "tilt\ndeg", "plate/screw\n% of yield",
-          "capacity N\nlow - high", "ends at\nN", "residual")
+def header() -> tuple[str, ...]:
+    """Heads of the columns, with units on their last lines."""
+    return ("load N", "status", *(_head(q) for q in headed()), "residual")
 
 
-def cells(comparison: Comparison) -> list[tuple[str, ...]]:
-    """Rows of the table as text, one a construct and load."""
-    out: list[tuple[str, ...]] = []
-    for construct in best_first(comparison.constructs):
-        for i, load in enumerate(construct.loads):
-            worst = _worst(load)
-            out.append((
-                construct.name if i == 0 else "", newtons(load.total_load_N),
-                shown_status(construct, load),
-                number(worst.subsidence_mean_mm, 3) if worst else "-",
-                number(worst.subsidence_net_mm, 3) if worst else "-",
-                number(largest(e.step_off_mm for e in load.edges.values()), 3),
-                number(largest(e.gap_mm for e in load.edges.values()), 3),
-                number(worst.tilt_deg, 2) if worst else "-",
-                percent(largest(m.yield_ratio for m in load.members.values())),
-                capacity_text(construct) if i == 0 else "", ends_text(construct) if i == 0 else "",
-                "-" if load.residual is None else f"{load.residual:.0e}"))
-    return out
+def _head(q: Quantity) -> str:
+    *above, last = q.header.split("|")
+    if not above:
+        return f"{last}\n{q.shown_unit}".rstrip()
+    unit = f"% {last}" if q.shown_unit == "%" else f"{last} {q.shown_unit}"
+    return "\n".join([*above, unit.rstrip()])
 
 
-def _worst(load: LoadResult) -> FragmentResult | None:
-    """The fragment that sinks most, None where none has a joint surface or is held."""
-    found = [(f.subsidence_mean_mm, k) for k, f in load.fragments.items()
-             if f.subsidence_mean_mm is not None]
-    return load.fragments[max(found)[1]] if found else None
+def cells(load: LoadResult, construct: ConstructResult) -> tuple[str, ...]:
+    """A row of the table: an answer, with the figures of the fragment that sinks most."""
+    worst = worst_fragment(load)
+    return (newtons(load.total_load_N), shown_status(construct, load),
+            *(q.text(in_row(q, load, worst)) or "-" for q in headed()),
+            "-" if load.residual is None else f"{load.residual:.0e}")
+
+
+def extra(construct: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
+    """Quantities of a construct that tables show beside those with words of their own."""
+    found = ((q, q.text(q.of(construct, every))) for q in headed(constructs=True) if q.of)
+    return "; ".join(f"{q.words}: {'-' if said is None else f'{said} {q.shown_unit}'.rstrip()}"
+                     for q, said in found)
 
 
 def number(value: float | None, digits: int) -> str:
     """Rounded text, "-" for a number that does not exist; no minus before a zero."""
     return "-" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
-
-
-def percent(value: float | None) -> str:
-    return "-" if value is None else f"{100 * value:.0f}"
 
 
 def capacity_text(construct: ConstructResult) -> str:
@@ -91,10 +85,11 @@ def ends_words(construct: ConstructResult) -> str:
 
 def lines(comparison: Comparison) -> list[str]:
     """The table as text of at most 100 columns: a heading a construct, below it a line a load."""
-    rows = cells(comparison)
-    head = [h.split("\n") for h in HEADER[1:9]] + [["residual"]]
-    picked = [(*row[1:9], row[11]) for row in rows]
-    width = [max(len(x) for x in (*h, *(r[i] for r in picked))) for i, h in enumerate(head)]
+    order = best_first(comparison.constructs)
+    head = [h.split("\n") for h in header()]
+    rows = {c.name: [cells(load, c) for load in c.loads] for c in order}
+    width = [max(len(x) for x in (*h, *(r[i] for some in rows.values() for r in some)))
+             for i, h in enumerate(head)]
 
     def line(values: list[str] | tuple[str, ...]) -> str:
         return "  ".join(v.ljust(w) if i == 1 else v.rjust(w)
@@ -104,17 +99,16 @@ def lines(comparison: Comparison) -> list[str]:
     named = [c for c in comparison.study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
     out += [line([h[k] if k < len(h) else "" for h in head]) for k in (0, 1)]
-    for row, values in zip(rows, picked, strict=True):
-        if row[0]:
-            unit = " N" if row[9][-1:].isdigit() else ""
-            construct = comparison[row[0]]
-            out.append(f"\n{construct.marked_name}: capacity {row[9]}{unit}, "
-                       f"{ends_words(construct)}")
-            first = not_tightened(construct) or f"first limit: {construct.first_limit}"
-            for words in (rank_words(construct, comparison.constructs), first,
-                          *construct.remarks):
-                out += wrap(words, 100, initial_indent="  ", subsequent_indent="    ")
-        out.append(line(values))
+    for construct in order:
+        capacity = capacity_text(construct)
+        out.append(f"\n{construct.marked_name}: capacity {capacity}"
+                   f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}")
+        first = not_tightened(construct) or f"first limit: {construct.first_limit}"
+        for words in (rank_words(construct, comparison.constructs), first,
+                      *filter(None, [extra(construct, comparison.constructs)]),
+                      *construct.remarks):
+            out += wrap(words, 100, initial_indent="  ", subsequent_indent="    ")
+        out += [line(values) for values in rows[construct.name]]
     marks = ["", MARK] if any(c.breaks_rule for c in comparison.constructs) else []
     return [*out, *marks, ""]
 
@@ -122,7 +116,7 @@ def lines(comparison: Comparison) -> list[str]:
 def print_table(comparison: Comparison) -> None:
     """The table on standard output, with the frame of reference and the label."""
     print("\n".join(lines(comparison)))
-    table = bearing.weight_bearing(comparison)
+    table = weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
     print("\n".join(wrap(ORDER, 92, break_on_hyphens=False)))

@@ -42,15 +42,16 @@ def solver_hash() -> str:
 
 
 def record_of(results: list[dict[str, Any]], versions: dict[str, str]) -> Record:
-    """The record of a run of `buttress.verification.table.run_cases`."""
+    """The record of a run of `buttress.verification.table.verify`."""
     statuses: dict[str, int] = {}
     for r in results:
         statuses[r["status"]] = statuses.get(r["status"], 0) + 1
     shares = [abs(r["deviation"]) / r["tolerance"] for r in results
               if r["kind"] == "equal" and r["tolerance"] > 0]
-    return Record(__version__, solver_hash(), len(results),
-                  tuple(r["name"] for r in results if not r["passes"]), statuses,
-                  max(shares, default=None), versions)
+    return Record(
+        buttress=__version__, solver=solver_hash(), cases=len(results),
+        failed=tuple(r["name"] for r in results if not r["passes"]), statuses=statuses,
+        largest_share_of_tolerance=max(shares, default=None), versions=versions)
 
 
 def write_record(record: Record, path: Path | None = None) -> Path:

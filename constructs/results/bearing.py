@@ -8,7 +8,6 @@ load rises. A mass on the ground stands for a range of joint forces and is judge
 from __future__ import annotations
 
 from dataclasses import dataclass
-from textwrap import wrap
 from typing import Any
 
 from buttress.results.comparison import Comparison
@@ -34,8 +33,6 @@ USUAL = "The study names no activity or mass on the ground, so the usual ones st
 HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", NOT_KNOWN
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
-WIDE = 100
-"""Columns of a terminal."""
 
 
 @dataclass(frozen=True)
@@ -119,11 +116,12 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
     about.sort(key=lambda row: (row[1][1], row[0]))
-    return Bearing(TITLE, JUDGED if asked else USUAL + JUDGED, mass, tuple(
-        BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
-        for row in about), tuple(
-            f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
-            for name, r in c.limits.items() if not_found(r)))
+    return Bearing(
+        title=TITLE, judged=JUDGED if asked else USUAL + JUDGED, body_mass_kg=mass,
+        rows=tuple(BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
+                   for row in about),
+        doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
+                     for name, r in c.limits.items() if not_found(r)))
 
 
 def judged(construct: ConstructResult, force: float) -> Cell:
@@ -161,28 +159,3 @@ def rows(bearing: Bearing) -> list[dict[str, Any]]:
              "source": row.source, "status": row.status, "not_found": cell.doubt or None,
              "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None}
             for row in bearing.rows for name, cell in row.cells.items()]
-
-
-def lines(bearing: Bearing) -> list[str]:
-    """The table as text of at most 100 columns, in as many parts as the constructs need."""
-    side = max(len(row.name) for row in bearing.rows)
-    head = [" " * side, "force N"]
-    left = [(f"{row.name:{side}}", row.force_words) for row in bearing.rows]
-    across = max(len(head[1]), *(len(force) for _, force in left))
-    out = [f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", ""]
-    names = list(bearing.constructs)
-    each = max(16, *(len(c.verdict) for row in bearing.rows for c in row.cells.values()))
-    fit = max(1, (WIDE - side - across - 2) // (each + 2))
-    for start in range(0, len(names), fit):
-        part = names[start:start + fit]
-        tops = [wrap(name, each, max_lines=3, placeholder="…") or [""] for name in part]
-        for k in range(max(len(top) for top in tops)):
-            words = [top[k] if k < len(top) else "" for top in tops]
-            out.append("  ".join([head[0], f"{head[1] if k == 0 else '':>{across}}",
-                                  *(f"{w:{each}}" for w in words)]).rstrip())
-        for row, (name, force) in zip(bearing.rows, left, strict=True):
-            out.append("  ".join([name, f"{force:>{across}}", *(
-                f"{row.cells[c].verdict:{each}}" for c in part)]).rstrip())
-        out.append("")
-    return [*out, *(x for doubt in bearing.doubts for x in wrap(doubt, WIDE)),
-            *wrap(bearing.judged, WIDE)]

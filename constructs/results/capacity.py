@@ -7,6 +7,7 @@ from collections import defaultdict
 import numpy as np
 
 from buttress.fe.solve.capacity import Capacity
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.records import LetsGo
 
@@ -31,8 +32,8 @@ def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:
             continue   # a face that opens is not what limits
         groups[link.kind, link.source].append(link.place)
     for i in upper.turning:
-        groups["plastic hinge", links.hinges[i].source].append(links.hinges[i].place)
-    rank = ["plastic hinge", "thread", "bearing"]
+        groups[Hold.PLASTIC_HINGE, links.hinges[i].source].append(links.hinges[i].place)
+    rank: list[str] = [Hold.PLASTIC_HINGE, Hold.THREAD, Hold.BEARING]
     order = sorted(groups, key=lambda k: (rank.index(k[0]) if k[0] in rank else 9, k))
     return tuple(LetsGo(kind, source, len(groups[kind, source]), _mean(groups[kind, source]))
                  for kind, source in order)

@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from buttress.display import Displayed
+from buttress.results.order import best_first
 from buttress.results.records import ConstructResult
+from buttress.results.rows import csv_columns, rows
 from buttress.results.stages import StagedResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
 
+if TYPE_CHECKING:
+    import pandas as pd
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, repr=False)
 class Comparison(Displayed):
-    """All constructs of a study, with what is needed to reproduce and to trust them."""
+    """All constructs of a study, with what is needed to reproduce and to trust them.
+
+    Iterates over the constructs in the order of the study and finds one by its name:
+    ``comparison["antiglide"]``. ``mesh``: elements, unknowns, sizes of each body; ``trust``: the
+    worst residuals of all answers, and how they were found; ``seconds``: wall time of each
+    construct.
+    """
+
+    brief = ("name", "names", "loads_N")
 
     study: Study
     constructs: tuple[ConstructResult, ...]
@@ -29,3 +43,54 @@ class Comparison(Displayed):
         found = {c.name: c for c in self.constructs}
         require_known(name, found, "construct")
         return found[name]
+
+    def __iter__(self) -> Iterator[ConstructResult]:
+        return iter(self.constructs)
+
+    def __len__(self) -> int:
+        return len(self.constructs)
+
+    def __contains__(self, name: object) -> bool:
+        """Whether there is a construct of that name (or that very result)."""
+        return name in self.names or any(c is name for c in self.constructs)
+
+    @property
+    def name(self) -> str:
+        """Name of the study."""
+        return self.study.name
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the constructs, in the order of the study."""
+        return tuple(c.name for c in self.constructs)
+
+    @property
+    def loads_N(self) -> tuple[float, ...]:
+        """The total joint forces [N] that were asked for."""
+        return self.study.load.total_N
+
+    @property
+    def fragments(self) -> tuple[str, ...]:
+        """Names of the fragments, in the order of the results."""
+        return tuple(dict.fromkeys(f for c in self.constructs for f in c.curve_subsidence_mm))
+
+    @property
+    def best_first(self) -> tuple[ConstructResult, ...]:
+        """The constructs in order: by the load at which the joint has moved, the largest first.
+
+        Loads within 5 % share a rank: see the columns ``rank`` and ``reserve_N`` of `to_frame`. A
+        bonded twin stands right after its construct.
+        """
+        return tuple(best_first(self.constructs))
+
+    def to_frame(self) -> pd.DataFrame:
+        """A table with one row per construct, load and fragment, as ``comparison.csv``.
+
+        Units stand in the names of the columns (``subsidence_net_mm``, ``capacity_upper_N``); a
+        number that does not exist is NaN, a text None. ``status``, ``residual``,
+        ``complementarity``, ``balance_error`` and ``method`` say how far to trust a row.
+        """
+        import pandas as pd
+
+        kinds = {name: object if q.kind is str else float for name, q, _ in csv_columns()}
+        return pd.DataFrame(rows(self.constructs), columns=list(kinds)).astype(kinds)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
@@ -16,8 +17,6 @@ from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, percentile
 from buttress.results.records import ContactProfile, ContactResult, GraftResult
 
-FloatArray = np.ndarray
-
 
 def contact_result(line: ContactLine) -> ContactResult:
     """The figures of a line of contact: see `ContactResult`."""
@@ -26,14 +25,16 @@ def contact_result(line: ContactLine) -> ContactResult:
     touching = float(line.length[line.touching].sum()) / long
     between = [" | ".join(line.pairs[k]) for k in line.pair]
     profile = ContactProfile(
-        _short(line.position), _short(line.places[:, 0]), _short(line.places[:, 1]),
-        _short(line.depth), _short(pressure), _short(line.shear), _short(line.opening),
-        tuple(between))
+        position_mm=_short(line.position), x_mm=_short(line.places[:, 0]),
+        y_mm=_short(line.places[:, 1]), depth_mm=_short(line.depth), pressure_MPa=_short(pressure),
+        shear_MPa=_short(line.shear), opening_mm=_short(line.opening), between=tuple(between))
     return ContactResult(
-        line.kind, float(line.force.sum()), float(np.abs(line.rub).sum()), long,
-        touching, float(pressure @ line.length) / long,
-        percentile(pressure, line.length, 0.95), float(pressure[worst]),
-        _place(line, worst) if touching > 0 else None, profile)
+        kind=line.kind, force_N=float(line.force.sum()), friction_N=float(np.abs(line.rub).sum()),
+        length_mm=long, contact_share=touching,
+        pressure_mean_MPa=float(pressure @ line.length) / long,
+        pressure_p95_MPa=percentile(pressure, line.length, 0.95),
+        pressure_max_MPa=float(pressure[worst]),
+        pressure_max_at_mm=_place(line, worst) if touching > 0 else None, profile=profile)
 
 
 def _place(line: ContactLine, node: int) -> tuple[float, float]:
@@ -69,11 +70,13 @@ def graft_results(model: Model, answer: Answer, lines: tuple[ContactLine, ...],
         low = -principal(strain(solid.mesh, u))[..., 1].ravel()
         volume = _volume(solid)
         out[solid.name] = GraftResult(
-            float(line.crushed @ line.length / line.length.sum()), float(line.crushed[worst]),
-            _place(line, worst) if line.crushed[worst] > 0 else None,
-            float(line.length[line.at_strength].sum() / line.length.sum()),
-            float(low @ volume / volume.sum()), percentile(low, volume, 0.95),
-            dict(_forces_on(model, answer, solid)))
+            crushed_mean_mm=float(line.crushed @ line.length / line.length.sum()),
+            crushed_max_mm=float(line.crushed[worst]),
+            crushed_max_at_mm=_place(line, worst) if line.crushed[worst] > 0 else None,
+            at_strength=float(line.length[line.at_strength].sum() / line.length.sum()),
+            compression_mean=float(low @ volume / volume.sum()),
+            compression_p95=percentile(low, volume, 0.95),
+            forces_N=dict(_forces_on(model, answer, solid)))
     return out
 
 

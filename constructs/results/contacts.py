@@ -12,15 +12,15 @@ import numpy as np
 from shapely import LineString, Point
 
 from buttress.bone.layout import fill_outline
-from buttress.fe.links.link import Link
+from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.links.link import Kind, Link
 from buttress.fe.solve.answer import Answer
+from buttress.implants.kinds import Hold
 from buttress.implants.placement import plate_line
 from buttress.implants.sections import section_at
 from buttress.model.model import Model
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
-PRESSING = ("contact", "bond", "plate on bone", "bonded plate")
+PRESSING = (Kind.CONTACT, Kind.BOND, Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)
 DUST = 1e-10
 """Forces under this share of the largest force of any link are rounding, and taken as 0."""
 AT_BOUND = 1e-6
@@ -90,7 +90,7 @@ def contact_lines(model: Model, answer: Answer) -> tuple[ContactLine, ...]:
 def _along(links: list[Link], i: int) -> bool:
     """Whether a link is the second, tangential one of a bonded plate's node."""
     link = links[i]
-    return (link.kind == "bonded plate" and i > 0 and links[i - 1].kind == link.kind
+    return (link.kind == Hold.BONDED_PLATE and i > 0 and links[i - 1].kind == link.kind
             and links[i - 1].place == link.place
             and abs(float(np.dot(links[i - 1].direction, link.direction))) < 1e-9)
 
@@ -119,10 +119,12 @@ def _line(model: Model, answer: Answer, name: str, kind: str, numbers: IntArray,
     at = np.isfinite(upper) & (force >= upper * (1.0 - AT_BOUND))
     order = np.lexsort((position, pair))
     return ContactLine(
-        name, kind, places[order], np.array([x.direction for x in mine])[order], position[order],
-        (weight / depth)[order], depth[order], pair[order], tuple(names), force[order],
-        rub[order], np.where(force > 0.0, 0.0, np.maximum(-slack, 0.0))[order],
-        np.where(at, np.maximum(slack, 0.0), 0.0)[order], at[order])
+        name=name, kind=kind, places=places[order],
+        normals=np.array([x.direction for x in mine])[order], position=position[order],
+        length=(weight / depth)[order], depth=depth[order], pair=pair[order], pairs=tuple(names),
+        force=force[order], rub=rub[order],
+        opening=np.where(force > 0.0, 0.0, np.maximum(-slack, 0.0))[order],
+        crushed=np.where(at, np.maximum(slack, 0.0), 0.0)[order], at_strength=at[order])
 
 
 def _on_plate(model: Model, name: str, places: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from buttress.fe.solve.events import events_of
 from buttress.fe.solve.reached import probe
 from buttress.model.model import Model
-from buttress.results.limits import moved_joint, parted, sunken
+from buttress.results.figures import Figures, Level
+from buttress.results.limits import gauge_of, moved_joint
 from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Reserve, Where
-from buttress.results.read import Reader
+from buttress.results.quantities import quantity
+from buttress.results.reader import Reader
 from buttress.results.records import FOUND
 from buttress.results.search import Gauge, Search
 from buttress.study.tables import number
@@ -49,10 +49,11 @@ def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
         stiffness = at / pressed if pressed > 0.0 else None
     energy = float(np.trapezoid(loads[:ends + 1], places[:ends + 1]))
 
-    def load_at(make: Callable[[Reader, Model, float], Gauge]) -> dict[str, float | None]:
+    def load_at(level: Level, key: str) -> dict[str, float | None]:
         out: dict[str, float | None] = {}
         for limit in MOVED_MM:
-            reached = search.reach(make(reader, model, limit), past_peak=True)
+            reached = search.reach(gauge_of(reader, model, (quantity(level, key),), limit),
+                                   past_peak=True)
             out[f"{limit:g}"] = None if isinstance(reached, str) else reached.load_N
         return out
 
@@ -62,7 +63,8 @@ def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
         path=result, peak_N=search.known_to, peak_status=path.peak_status,
         stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
         energy_to_peak_Nmm=energy if path.peak_status == FOUND else None,
-        load_at_N={"subsidence": load_at(sunken), "step_off": load_at(parted)},
+        load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
+                   "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_crushing_N=crushing,
         reserve=_reserve(search, reader, model, number("anatomy", "limits", "movement")),
@@ -79,18 +81,16 @@ def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Rese
 
 
 def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoint:
-    point, bone = search.points[number], reader.bone
-    values = reader.measures(model, model.pressing.since_tightened(point))
-    sunk: dict[str, float | None] = {}
-    for i in bone.fragments:
-        surface = None
-        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
-            down, share = reader.surface(values, i)
-            surface = float(down @ share)
-        sunk[bone.bodies[i].name] = surface
-    apart = {e.name: reader.step_off(values, e.name) for e in bone.edges}
-    return PathPoint(point.ram_mm, point.load_N, "held", sunk,
-                     {k: v[0] for k, v in apart.items()}, {k: v[1] for k, v in apart.items()})
+    point = search.points[number]
+    f = Figures(reader, model, model.pressing.since_tightened(point), point.load_N)
+
+    def read(level: Level, key: str) -> dict[str, float | None]:
+        q = quantity(level, key)
+        return {place: q.value(f, place) for place in f.places(level)}
+
+    return PathPoint(point.ram_mm, point.load_N, "held",
+                     read(Level.FRAGMENT, "subsidence_mean_mm"), read(Level.EDGE, "step_off_mm"),
+                     read(Level.EDGE, "gap_mm"))
 
 
 def _where(source: str, place: tuple[float, float]) -> Where:

@@ -8,128 +8,79 @@ itself is zero for long and then steep, the percentile grows almost evenly.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from buttress.bone.measures import rims
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import displacements, nodal_forces
+from buttress.fe.solve.recover import displacements
 from buttress.model.model import Model
-from buttress.results.read import Reader, bone_strain, fibre_stress, widening
+from buttress.results.figures import Figures, at
+from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
+from buttress.results.quantity import Quantity
+from buttress.results.reader import Reader, bone_strain
 from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, Where
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
 
-FloatArray = np.ndarray
-EQUILIBRIUM = "equilibrium"
-"""The limit at which loading step by step ends."""
+NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
+"""What moves, by the quantities of `MOVEMENT`."""
 
 
 def gauges(reader: Reader, model: Model, limits: LimitsInput) -> tuple[Gauge, ...]:
-    """The gauges of a construct in the order of their report."""
-    share = limits.bone_over_yield_share
-    return (
-        Gauge("step-off", "step_off_mm", limits.step_off_mm, "mm",
-              lambda a: step_off(reader, model, a)),
-        Gauge("depression", "depression_mm", limits.depression_mm, "mm",
-              lambda a: depression(reader, model, a)),
-        Gauge("widening", "widening_mm", limits.widening_mm, "mm",
-              lambda a: wider(reader, model, a)),
-        Gauge("bone over yield", "bone_over_yield_share", 1.0, "strain / yield strain",
-              lambda a: strained_bone(reader, model, a, share), costly=True),
-        Gauge("metal over yield", "metal_yield_ratio", limits.metal_yield_ratio,
-              "stress / yield stress", lambda a: stressed_metal(model, a)))
+    """The gauges of a construct in the order of their report: the worst of a quantity, each."""
+    out = []
+    for x in LIMITS:
+        limit, costly = float(getattr(limits, x.key)), x.quantity == "bone_over_yield"
+        read: Callable[[Answer], Reading | None] = partial(largest, reader, model, (limited(x),))
+        if costly:
+            read, limit = partial(strained_bone, reader, model, share=limit), 1.0
+        out.append(Gauge(x.name, x.key, limit, x.gauge_unit, read, costly))
+    return tuple(out)
 
 
-def first_yield(model: Model) -> Gauge:
-    """The gauge of the stress of metal over its yield."""
-    return Gauge("metal over yield", "", 1.0, "stress / yield stress",
-                 lambda a: stressed_metal(model, a))
+def gauge_of(reader: Reader, model: Model, quantities: Sequence[Quantity], limit: float) -> Gauge:
+    """The gauge of the worst of some quantities; its place names which of them it is."""
+    return Gauge(quantities[0].words, "", limit, quantities[0].unit,
+                 partial(largest, reader, model, quantities, named=True))
+
+
+def first_yield(reader: Reader, model: Model) -> Gauge:
+    """The gauge of the stress of metal over its yield, whatever limit a study sets."""
+    return Gauge("metal over yield", "", 1.0, "stress / yield stress", partial(
+        largest, reader, model, tuple(limited(x) for x in LIMITS if x.quantity == "yield_ratio")))
 
 
 def moved_joint(reader: Reader, model: Model, limit: float | None = None) -> Gauge:
     """The gauge by which constructs are ordered: the joint has moved as far as matters [mm]."""
-    return Gauge("movement", "movement_mm", number("anatomy", "limits", "movement")
-                 if limit is None else limit, "mm", lambda a: movement(reader, model, a))
+    rows = tuple(replace(quantity(level, key), at=None) for level, key in MOVEMENT)
+    far = number("anatomy", "limits", "movement") if limit is None else limit
+    return replace(gauge_of(reader, model, rows, far), name="movement", key="movement_mm")
 
 
-def sunken(reader: Reader, model: Model, limit: float) -> Gauge:
-    """The gauge of the mean subsidence of the fragment that sinks most [mm]."""
-    return Gauge("subsidence", "", limit, "mm", lambda a: subsidence(reader, model, a))
+def largest(reader: Reader, model: Model, rows: Sequence[Quantity], answer: Answer,
+            named: bool = False) -> Reading | None:
+    """Largest value of some quantities at any place, and where; None where there is none.
 
-
-def parted(reader: Reader, model: Model, limit: float) -> Gauge:
-    """The gauge of the largest step-off [mm]."""
-    return Gauge("step-off", "", limit, "mm", lambda a: step_off(reader, model, a))
-
-
-def movement(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest of the net subsidence of fragments and of step-off and gap of lips [mm]."""
-    values, bone = reader.measures(model, answer), reader.bone
-    total = float(answer.load.sum() / bone.load_vector(1.0).sum())
-    found = [Reading(apart, Where(f"{which} of {e.name}", None))
-             for e in bone.edges for which, apart in
-             zip(("step-off", "gap"), reader.step_off(values, e.name), strict=True)]
-    for i in bone.fragments:
-        name = bone.solids[i].name
-        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
-            sunk, share = reader.surface(values, i)
-            found.append(Reading(float(sunk @ share) - total * reader.intact[name],
-                                 Where(f"subsidence of {name}", None)))
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def subsidence(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest mean subsidence of a fragment's joint surface [mm]."""
-    values, bone, found = reader.measures(model, answer), reader.bone, []
-    for i in bone.fragments:
-        if bone.articular(i)[0].size and bone.bodies[i].name not in model.hardware.loose:
-            sunk, share = reader.surface(values, i)
-            found.append(Reading(float(sunk @ share), Where(bone.solids[i].name, None)))
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def step_off(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest step-off of all lips [mm]; None where no fracture reaches the joint."""
-    values, bone = reader.measures(model, answer), reader.bone
-    found = [Reading(reader.step_off(values, e.name)[0], _where(e.name, 0.5 * (
-        bone.bodies[e.body_a].points[e.node_a] + bone.bodies[e.body_b].points[e.node_b])))
-        for e in bone.edges]
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def depression(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """Largest subsidence of any point of a fragment's joint surface [mm]."""
-    values, bone, found = reader.measures(model, answer), reader.bone, []
-    for i in bone.fragments:
-        nodes = bone.articular(i)[0]
-        if nodes.size and bone.bodies[i].name not in model.hardware.loose:
-            sunk, _ = reader.surface(values, i)
-            worst = int(np.argmax(sunk))
-            found.append(Reading(float(sunk[worst]), _where(
-                bone.solids[i].name, bone.bodies[i].points[nodes[worst]])))
-    return max(found, key=lambda r: r.value, default=None)
-
-
-def wider(reader: Reader, model: Model, answer: Answer) -> Reading | None:
-    """How far the rims of the plateau part [mm], told at the rim that moves more in the frame."""
-    values, bone = reader.measures(model, answer), reader.bone
-    apart = widening(bone, values)
-    if apart is None:
+    ``named``: the place is that of a quantity, as in "gap of shear plane".
+    """
+    figures, found = Figures(reader, model, answer), []
+    for q in rows:
+        for place in figures.places(q.level):
+            value = q.value(figures, place)
+            if value is not None:
+                found.append((value, q, place))
+    if not found:
         return None
-    moved = []
-    for (side, body, node), sign in zip(rims(bone.bodies, bone.study.section.sides), (-1.0, 1.0),
-                                        strict=True):
-        place = bone.bodies[body].points[node]
-        frame = values["frame x"] - values["frame turn"] * (place[1] - bone.frame_centre[1])
-        moved.append((sign * (values[f"rim {side} x"] - frame),
-                      _where(bone.solids[body].name, place)))
-    return Reading(apart, max(moved, key=lambda m: m[0])[1])
+    value, q, place = max(found, key=lambda x: x[0])
+    if named:
+        return Reading(value, Where(f"{NAMES.get(q.key, q.words)} of {place}", None))
+    return Reading(value, Where(place, None) if q.at is None else q.at(figures, place))
 
 
 def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) -> Reading:
@@ -144,28 +95,15 @@ def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) ->
     weight = np.concatenate([v.ravel() for v in volumes])
     order = np.argsort(value)
     rising = np.cumsum(weight[order]) / weight.sum()
-    at = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
-    top = float(value[at])
+    last = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
+    top = float(value[last])
     most = max(range(len(ratios)), key=lambda i: float(volumes[i][ratios[i] >= top].sum()))
     inside = (ratios[most] >= top).any(axis=-1)
     points = quadrature_points(reader.bone.bodies[most].mesh)[inside]
     held = (volumes[most] * (ratios[most] >= top)).sum(axis=-1)[inside]
     centre = (points * held[:, None]).sum(axis=0) / max(held.sum(), 1e-300)
     nearest = points[int(np.argmin(np.hypot(*(points - centre).T)))]
-    return Reading(top, _where(reader.bone.solids[most].name, nearest))
-
-
-def stressed_metal(model: Model, answer: Answer) -> Reading | None:
-    """Largest stress over yield stress of all plates, screws and wires; None without metal."""
-    forces = nodal_forces(model.problem, answer.load, answer.force)[len(model.solids):]
-    found = []
-    for part, force in zip(model.hardware.parts, forces, strict=True):
-        stress = fibre_stress(part, force)[0]
-        if stress.size:
-            worst = int(np.argmax(stress))
-            found.append(Reading(float(stress[worst]) / part.material.yield_strength, _where(
-                part.name, part.member.points[worst:worst + 2].mean(axis=0))))
-    return max(found, key=lambda r: r.value, default=None)
+    return Reading(top, at(reader.bone.solids[most].name, nearest))
 
 
 def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo, ...],
@@ -246,7 +184,3 @@ def limit_words(name: str, limit: LimitResult) -> str:
         return "metal reaches yield" if limit.limit == 1.0 else (
             f"metal reaches {limit.limit:g} of yield")
     return f"{name} reaches {limit.limit:g} {limit.unit}"
-
-
-def _where(part: str, point: FloatArray) -> Where:
-    return Where(part, (float(point[0]), float(point[1])))

@@ -30,8 +30,8 @@ class PathPoint:
     load_N: float
     status: str
     subsidence_mm: dict[str, float | None]
-    step_off_mm: dict[str, float]
-    gap_mm: dict[str, float]
+    step_off_mm: dict[str, float | None]
+    gap_mm: dict[str, float | None]
 
 
 @dataclass(frozen=True)

@@ -6,23 +6,29 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.bone.bone import SHAFT
 from buttress.bone.patches import patches
+from buttress.display import Brief
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import sliding_motion
 from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.step import LINEAR_PROGRAM
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
+from buttress.results.escape import escaping
 from buttress.study.activities import LoadCase
 
-FloatArray = np.ndarray
 SPECK_N = 1e-6
 """Forces up to this are rounding, also where there is no load."""
 
 
-@dataclass(frozen=True)
-class BodyPicture:
+@dataclass(frozen=True, repr=False)
+class BodyPicture(Brief):
     """Mesh of a piece of bone and its displacement [mm]; ``value`` is a nodal field, if any."""
+
+    brief = ("name", "kind")
 
     name: str
     points: FloatArray        # (n, 2)
@@ -32,9 +38,11 @@ class BodyPicture:
     kind: str = "bone"        # "bone" | "graft"
 
 
-@dataclass(frozen=True)
-class MemberPicture:
+@dataclass(frozen=True, repr=False)
+class MemberPicture(Brief):
     """Line of a plate or screw, its displacement and its drawn width [mm]."""
+
+    brief = ("name", "kind")
 
     name: str
     kind: str
@@ -63,9 +71,11 @@ class FreeBody:
     error: float
 
 
-@dataclass(frozen=True)
-class LinkForces:
+@dataclass(frozen=True, repr=False)
+class LinkForces(Brief):
     """Forces of the links on bone, for the deformed picture: places, vectors, kinds, sources."""
+
+    brief = ("sources",)
 
     places: FloatArray        # (l, 2)
     forces: FloatArray        # (l, 2) on the fragment's side of a fracture
@@ -73,13 +83,15 @@ class LinkForces:
     sources: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Picture:
+@dataclass(frozen=True, repr=False)
+class Picture(Brief):
     """One construct under one load.
 
     ``held``: displacements are the answer's, from the tightened state. Else they are the motion
     along which the construct escapes, scaled to a largest amplitude of 1 mm: a direction only.
     """
+
+    brief = ("construct", "load_words", "status")
 
     construct: str
     load_N: float
@@ -94,6 +106,12 @@ class Picture:
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
+    escapes: str | None = None    # the body that escapes where there is no equilibrium
+
+    @property
+    def fragments(self) -> tuple[str, ...]:
+        """Names of the pieces of bone that are not the shaft."""
+        return tuple(b.name for b in self.bodies if b.kind == "bone" and b.name != SHAFT)
 
     @property
     def load_words(self) -> str:
@@ -139,19 +157,24 @@ def take_picture(model: Model, answer: Answer, total: float,
         forces = np.zeros(problem.n)
     values = dict(enumerate(strain_ratio or []))
     bodies = tuple(
-        BodyPicture(d.name, d.body.points, d.mesh.triangles, u.reshape(-1, 2), values.get(i),
-                    d.kind)
+        BodyPicture(
+            name=d.name, points=d.body.points, triangles=d.mesh.triangles,
+            displacement=u.reshape(-1, 2), value=values.get(i), kind=d.kind)
         for i, (d, u) in enumerate(zip(model.solids, moved[:count], strict=True)))
     members = tuple(
-        MemberPicture(p.name, p.kind, p.member.points, u.reshape(-1, 3)[:, :2],
-                      np.array([s.outer + s.inner for s in p.sections]))
+        MemberPicture(
+            name=p.name, kind=p.kind, points=p.member.points, displacement=u.reshape(-1, 3)[:, :2],
+            width=np.array([s.outer + s.inner for s in p.sections]))
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
     members += _bonded_metal(model, bodies)
-    return Picture(model.construct.name, total, answer.held, answer.status, bodies, members,
-                   _link_forces(model, forces), _free_bodies(model, answer, total),
-                   _patches(model, total), model.bone.study.section.sides[1],
-                   contact_lines(model, answer) if answer.held else (),
-                   model.bone.study.load.name(total))
+    return Picture(
+        construct=model.construct.name, load_N=total, held=answer.held, status=answer.status,
+        bodies=bodies, members=members, links=_link_forces(model, forces),
+        free_bodies=_free_bodies(model, answer, total), patches=_patches(model, total),
+        toward=model.bone.study.section.sides[1],
+        contacts=contact_lines(model, answer) if answer.held else (),
+        load_name=model.bone.study.load.name(total),
+        escapes=None if answer.held else escaping(model, answer))
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:
@@ -165,7 +188,8 @@ def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[Member
             bar.end - bar.start) for bar in bars])
         near = np.hypot(*(line[:, None] - points[None]).transpose(2, 0, 1)).argmin(axis=1)
         wide = np.repeat([bar.diameter for bar in bars], 25)[:-1]
-        out.append(MemberPicture(name, bars[0].kind, line, moved[near], wide))
+        out.append(MemberPicture(
+            name=name, kind=bars[0].kind, points=line, displacement=moved[near], width=wide))
     return tuple(out)
 
 
@@ -178,7 +202,7 @@ def _link_forces(model: Model, force: FloatArray) -> LinkForces:
             continue
         # The force that bone receives: bodies of bone are end b of screws, end a of plates. Of a
         # fracture it is the one on the fragment, of two fragments on the first.
-        on_a = link.kind.startswith(("plate on bone", "bonded plate")) or id(
+        on_a = link.kind.startswith((Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)) or id(
             link.b.body) in grafts or (
             link.kind.startswith("contact") and id(link.a.body) in fragments)
         sign = -1.0 if on_a else 1.0

@@ -1,6 +1,7 @@
 """What a comparison says: immutable records, one field a reported figure, units in the names.
 
-None stands for a number that does not exist (no equilibrium, not limited by the model).
+None stands for a number that does not exist (no equilibrium, not limited by the model). ``more``
+holds quantities of the catalogue that have no field of their own; JSON shows them like the others.
 Displacements are in the frame of the shaft, zero after the last tightening.
 """
 
@@ -9,12 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from buttress.display import Displayed
+from buttress.display import Brief, Displayed
 from buttress.fe.errors import InputError
+from buttress.fe.status import Status
 from buttress.results.path import Derived, Where
 from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
+from buttress.study.checked import closest, did_you_mean
 
 Vector = tuple[float, float]
 
@@ -59,6 +62,28 @@ class FragmentResult(Displayed):
     moments_Nmm: dict[str, float] | None
     balance_error: float | None
     carried_by: dict[str, float] | None = None
+    more: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def applied_x_N(self) -> float:
+        """Joint force on it towards +x."""
+        return self.applied_N[0]
+
+    @property
+    def applied_y_N(self) -> float:
+        """Joint force on it, proximal positive."""
+        return self.applied_N[1]
+
+    @property
+    def carried_most_by(self) -> str | None:
+        """What carries most of its own load."""
+        shares = self.carried_by or {}
+        return max(shares, key=lambda k: shares[k], default=None)
+
+    @property
+    def carried_most_share(self) -> float | None:
+        """The share that this one carries."""
+        return largest((self.carried_by or {}).values())
 
 
 @dataclass(frozen=True)
@@ -67,6 +92,7 @@ class EdgeResult:
 
     step_off_mm: float | None
     gap_mm: float | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -76,6 +102,7 @@ class FractureResult:
     slip_max_mm: float | None
     opening_max_mm: float | None
     slip_beyond_element: bool | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -92,10 +119,11 @@ class CondyleResult:
     subsidence_max_mm: float | None
     subsidence_net_mm: float | None
     widening_mm: float | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class ContactProfile:
+@dataclass(frozen=True, repr=False)
+class ContactProfile(Brief):
     """Pressure node by node along a line of contact; all of one length, in order a pair of bodies.
 
     ``position_mm``: along the fracture as drawn, from a plate's proximal end, or round a fill.
@@ -104,6 +132,8 @@ class ContactProfile:
     ``between``: the two bodies; shear is positive where it drives the second one to the left of
     the normal from the first.
     """
+
+    brief = ("between", "position_mm")
 
     position_mm: tuple[float, ...]
     x_mm: tuple[float, ...]
@@ -135,6 +165,7 @@ class ContactResult:
     pressure_max_MPa: float | None = None
     pressure_max_at_mm: Vector | None = None
     profile: ContactProfile | None = None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -154,6 +185,7 @@ class GraftResult:
     compression_mean: float | None = None
     compression_p95: float | None = None
     forces_N: dict[str, Vector] | None = None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -165,6 +197,7 @@ class BoneResult:
     over_yield: float | None = None
     strain_ratio_p95: float | None = None
     strain_ratio_p99: float | None = None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -180,9 +213,10 @@ class MemberResult:
     yield_ratio: float | None
     axial_N: float | None
     hinges: int | None
+    more: dict[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class LoadResult(Displayed):
     """One construct under one total joint force.
 
@@ -192,8 +226,10 @@ class LoadResult(Displayed):
     ``load_name``: name of an activity or of a mass on the ground, empty for a load given in N.
     """
 
+    brief = ("load_words", "status", "escapes", "fragments", "members")
+
     total_load_N: float
-    status: str
+    status: Status
     method: str
     residual: float | None
     complementarity: float | None
@@ -215,6 +251,7 @@ class LoadResult(Displayed):
     contacts: dict[str, ContactResult] = field(default_factory=dict)
     grafts: dict[str, GraftResult] = field(default_factory=dict)
     bone: dict[str, BoneResult] = field(default_factory=dict)
+    more: dict[str, Any] = field(default_factory=dict)
 
     @property
     def load_words(self) -> str:
@@ -251,7 +288,7 @@ class LimitResult:
     kept_to_N: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class ConstructResult(Derived, Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
@@ -265,6 +302,8 @@ class ConstructResult(Derived, Displayed):
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
     ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
     """
+
+    brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
 
     name: str
     note: str
@@ -292,6 +331,11 @@ class ConstructResult(Derived, Displayed):
     moved: LimitResult | None = None
 
     @property
+    def loads_N(self) -> tuple[float, ...]:
+        """The total joint forces [N] that were asked for."""
+        return tuple(r.total_load_N for r in self.loads)
+
+    @property
     def marked_name(self) -> str:
         """Its name, marked where it breaks a rule of the trade."""
         return f"{self.name} (!)" if self.breaks_rule else self.name
@@ -299,30 +343,39 @@ class ConstructResult(Derived, Displayed):
     def load(self, asked: float | str) -> LoadResult:
         """The answer under a total joint force [N], or under a load by its name ("walking").
 
-        Raises InputError where it was not asked for.
+        Raises InputError, with the loads that there are, where it was not asked for.
         """
         for found in self.loads:
             if asked in (found.total_load_N, *found.load_name.split(" / ")) and asked != "":
                 return found
-        raise InputError("this load was not asked for",
-                         value=asked if isinstance(asked, str) else f"{asked:g}",
-                         expected=", ".join(r.load_words if r.load_name else
-                                            f"{r.total_load_N:g}" for r in self.loads))
+        raise InputError("this load was not asked for" + did_you_mean(self._near(asked)),
+                         value=f"{asked:g} N" if isinstance(asked, int | float) else str(asked),
+                         expected=", ".join(r.load_words for r in self.loads))
 
-    def picture(self, total_N: float) -> Picture:
-        """What is drawn of it under a total joint force. Raises InputError where there is none."""
+    def picture(self, asked: float | str) -> Picture:
+        """What is drawn of it under a load, by total joint force [N] or by name, as in `load`.
+
+        Raises InputError where the load was not asked for, or the study was compared without
+        pictures.
+        """
+        total_N = self.load(asked).total_load_N
         for found in self.pictures:
             if found.load_N == total_N:
                 return found
-        raise InputError("no picture at this load", value=f"{total_N:g}",
-                         expected=", ".join(f"{p.load_N:g}" for p in self.pictures)
-                         or "compare(study) with pictures")
+        raise InputError("this comparison was made without pictures", value=f"{total_N:g} N",
+                         expected="compare(study, pictures=True)")
+
+    def _near(self, asked: float | str) -> str:
+        """The closest load, as it can be asked for."""
+        if isinstance(asked, int | float):
+            return f"{min(self.loads_N, key=lambda load: abs(load - asked), default=0.0):g}"
+        return closest(str(asked), [n for r in self.loads for n in r.load_name.split(" / ") if n])
 
 
 def not_tightened(construct: ConstructResult) -> str:
     """Why the screws of a construct cannot be tightened, in words; empty where they can."""
     if construct.status != NOT_TIGHTENED or any(
-            r.status == "unconverged" for r in construct.loads):
+            r.status == Status.UNCONVERGED for r in construct.loads):
         return ""
     escapes = next((r.escapes for r in construct.loads if r.escapes), None)
     if escapes is None:
@@ -337,7 +390,7 @@ def shown_status(construct: ConstructResult, load: LoadResult) -> str:
     and what is held by friction alone says so."""
     if not_tightened(construct):
         return CANNOT_TIGHTEN
-    return ONLY_FRICTION if load.status == "held" and needs_friction(
+    return ONLY_FRICTION if load.status == Status.HELD and needs_friction(
         construct, load.total_load_N) else load.status
 
 

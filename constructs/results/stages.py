@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from buttress.display import Displayed
+from buttress.display import Brief, Displayed
+from buttress.fe.status import Status
 from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known
@@ -27,14 +28,14 @@ class FragmentStage:
     Subsidence: how far its joint surface lies distally of the start, mean over its length and
     worst node (negative: it was pushed up); ``change_mm``: mean less that after the stage before;
     tilt counter-clockwise as drawn. ``forces_N``: on it from each source; with the load they close
-    to ``balance_error``, relative to the largest force of any link or load (moments over the
-    section's width).
+    to ``balance_error``, relative to the largest force of any link or load (moments over the drawn
+    width of the section). A loose piece, left where it is, has no figures.
     """
 
     subsidence_mean_mm: float | None
     subsidence_max_mm: float | None
     change_mm: float | None
-    tilt_deg: float
+    tilt_deg: float | None
     applied_N: Vector
     forces_N: dict[str, Vector]
     balance_error: float | None
@@ -102,14 +103,16 @@ class CycleStage:
         return f"{self.verdict} in cycle {self.count + 1}"
 
 
-@dataclass(frozen=True)
-class StageResult:
+@dataclass(frozen=True, repr=False)
+class StageResult(Brief):
     """One stage: what was done, whether it was held, how all lies afterwards.
 
     ``status``: "held", "no equilibrium", "unconverged", or "not run" after a stage that was not
     held. ``slip_mm``: largest slip or crushing [mm] under force within this stage.
     ``yield_ratios``: largest von Mises stress of each plate, screw and wire over its yield.
     """
+
+    brief = ("number", "words", "status", "total_load_N")
 
     number: int
     do: str
@@ -132,7 +135,7 @@ class StageResult:
 
     @property
     def held(self) -> bool:
-        return self.status == "held"
+        return self.status == Status.HELD
 
     @property
     def worst(self) -> FragmentStage | None:
@@ -141,12 +144,14 @@ class StageResult:
         return max(found, key=lambda f: f.subsidence_mean_mm or 0.0, default=None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class StagedResult(Displayed):
     """All stages of a construct. ``status``: "held" or what stopped it, and at which stage.
 
     ``same_steps_as``: constructs of the study with the same parts and steps in another order.
     """
+
+    brief = ("name", "status", "stages")
 
     name: str
     note: str
@@ -186,12 +191,19 @@ class StagedResult(Displayed):
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class StagedStudy(Displayed):
     """The staged constructs of a study; iterates over them, and finds one by its name."""
 
+    brief = ("title", "names")
+
     title: str
     constructs: tuple[StagedResult, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the constructs with stages, in the order of the study."""
+        return tuple(c.name for c in self.constructs)
 
     def __iter__(self) -> Iterator[StagedResult]:
         return iter(self.constructs)

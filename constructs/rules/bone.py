@@ -1,4 +1,4 @@
-"""What of a study's bone cannot be solved, found without a mesh: fractures, voids, fills, loads."""
+"""Errors in a study's bone, found without a mesh: fractures, voids, fills, loads."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from buttress.study.study import Construct, Study
 def check_bone(study: Study, section: Section) -> Layout:
     """The pieces of the bone, or InputError where a part of the study misses the bone.
 
-    Looks at fractures, voids, points of fragments and load patches, then at all of them together
-    as the mesher will: overlaps, slivers, lines that do not part the bone.
+    Checks fractures, voids, fragment points and load patches, then all of them together as the
+    mesher will: overlaps, slivers, lines that do not divide the bone.
     """
     bone = Polygon(section.outline()[0])
     for fracture in study.fractures:
@@ -37,7 +37,7 @@ def check_bone(study: Study, section: Section) -> Layout:
 
 
 def axes_words(section: Section) -> str:
-    """What the axes of a section are, in words."""
+    """The axes of a section, in words."""
     return f"x {section.given.sides[1]}, y proximal, origin at the middle of the joint line"
 
 
@@ -47,7 +47,7 @@ def _loads(study: Study, section: Section, found: Layout) -> None:
     low, high = float(line[0, 0]) + half, float(line[-1, 0]) - half
     for patch in patches(study):
         if not low - 1e-9 <= patch.centre <= high + 1e-9:
-            raise InputError("the load patch hangs over the edge of the joint line",
+            raise InputError("the load patch extends beyond the edge of the joint line",
                              key=f"load.{patch.key}", value=f"{patch.centre:g}",
                              expected=f"the centre between {low:g} and {high:g} mm, for a patch "
                                       f"{study.load.patch_width_mm:g} mm wide")
@@ -58,11 +58,11 @@ def _loads(study: Study, section: Section, found: Layout) -> None:
             raise InputError(f"the {patch.name} contact patch does not lie on the joint surface",
                              key=f"load.{patch.key}",
                              value=f"{left:g} to {right:g} mm, of which {missing:.1f} mm on a void",
-                             expected="a patch wholly on the joint line")
+                             expected="a patch entirely on the joint line")
 
 
 def _fills(study: Study, section: Section, construct: Construct) -> None:
-    """Check that fills lie in their voids, are of a known kind and can be meshed there."""
+    """Check that fills lie in their voids, are of a known kind and can be meshed."""
     blocks = {}
     try:
         for fill in construct.fills:
@@ -78,7 +78,7 @@ def _fills(study: Study, section: Section, construct: Construct) -> None:
             region = f"region.{name}"
             if key != region and region not in message:
                 continue
-            # The bone alone could be meshed, so it is the block that is in the way.
+            # The bone alone could be meshed, so the block is the cause.
             message = message.replace(region, in_words(key))
             key, value = f"fill.{name}.points_mm", value or shown(outline)
         raise InputError(message, key=f"construct.{construct.name}.{key}",

@@ -1,7 +1,7 @@
-"""Rules of the trade: what a surgeon would say of a construct before anything is solved.
+"""Rules of the trade: known principles of fixation, checked before anything is solved.
 
-A broken rule is no error: the construct is solved all the same, and warned of. Only what cannot
-be solved at all (an implant that touches no bone, a load beside the joint) is an `InputError`.
+A broken rule is not an error: the construct is solved, with a warning. Only what cannot be solved
+(an implant without contact to bone, a load outside the joint) is an `InputError`.
 """
 
 from __future__ import annotations
@@ -18,12 +18,13 @@ from buttress.rules.fill import alone_notes, raft_notes, void_notes
 from buttress.rules.plate import plate_notes
 from buttress.rules.screw import Level
 from buttress.rules.stages import stage_notes
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Construct, Study
 
 
 @dataclass(frozen=True)
 class Finding:
-    """What a rule says of a part of a construct, and why the rule is there.
+    """The finding of a rule on a part of a construct, and the reason for the rule.
 
     `level`: note = worth knowing, warning = doubtful, broken = against the rule. `rule` is a short
     stable name.
@@ -37,13 +38,17 @@ class Finding:
     reason: str
 
 
-def check(study: Study) -> list[Finding]:
-    """All findings, in the order of the study.
+def check(study: AnyStudy) -> list[Finding]:
+    """What the rules of the trade say of a study's constructs, before anything is solved.
+
+    ``study``: see `compare`. Returns the findings in the order of the study, each with its level:
+    "note", "warning" or "broken".
 
     Raises InputError, with the key, where the study cannot be solved: a fracture, void or fragment
-    outside the bone, lines that cannot be meshed, a graft outside its void, a load beside the
-    joint line, an implant that touches no bone.
+    outside the bone, lines that cannot be meshed, a graft outside its void, a load outside the
+    joint line, an implant without contact to bone.
     """
+    study = as_study(study)
     section = Section(study.section)
     found = check_bone(study, section)
     return [finding for construct in study.constructs
@@ -56,7 +61,9 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
     found: list[Finding] = []
 
     def say(part: str, level: Level, rule: str, message: str, reason: str) -> None:
-        found.append(Finding(construct.name, part, level, rule, message, reason))
+        found.append(Finding(
+            construct=construct.name, part=part, level=level, rule=rule, message=message,
+            reason=reason))
 
     placed: list[rules_screw.Placed] = []
     try:

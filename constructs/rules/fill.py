@@ -1,4 +1,4 @@
-"""Rules of the trade for voids, grafts and rafts: what is under a raised piece of joint surface."""
+"""Rules of the trade for voids, grafts and rafts: the support of a raised joint fragment."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ TOUCHES = 0.05  # mm
 
 def void_notes(study: Study, section: Section, found: Layout, construct: Construct
                ) -> Iterator[tuple[str, Note]]:
-    """What is said of voids and of what fills them: (part, note)."""
+    """Findings on voids and their fillings: (part, note)."""
     for void in study.voids:
         above = sorted(found.above(void.name))
         fill = next((f for f in construct.fills if f.void == void.name), None)
@@ -31,8 +31,8 @@ def void_notes(study: Study, section: Section, found: Layout, construct: Constru
             if above:
                 yield void.name, (
                     "note", "void under a fragment", f'nothing fills the void under "{above[0]}"',
-                    "over an empty void a fragment is held by its edges and by metal only; with "
-                    "nothing below, it sinks as far as these give way")
+                    "over an empty void a fragment is supported by its edges and by metal only; "
+                    "with nothing below, it subsides as far as these deform or fail")
             continue
         figure = Polygon(fill_outline(study, fill))
         deep = _void_depth(study, section, found.voids[void.name], above)
@@ -43,18 +43,18 @@ def void_notes(study: Study, section: Section, found: Layout, construct: Constru
             level: Level = "note" if block else "warning"
             yield fill.name, (
                 level, "void partly empty",
-                f'{100 * (1 - share):.0f} % of the void "{void.name}" stay empty'
+                f'{100 * (1 - share):.0f} % of the void "{void.name}" remains empty'
                 + (f": it is {deep:.0f} mm deep there, the filling {fill.depth_mm:g} mm"
                    if front < 1.0 else ""),
-                "loose graft spreads into the free room as soon as it is loaded; a block leaves "
-                "the bone beside it without support")
+                "loose graft spreads into the free space as soon as it is loaded; a block leaves "
+                "the bone next to it unsupported")
         if block:
             for note in _block(found, fill, figure):
                 yield fill.name, note
 
 
 def _void_depth(study: Study, section: Section, void: Polygon, above: Sequence[str]) -> float:
-    """Depth of a void at its middle, mm: the bone's, or that of a less deep piece above it."""
+    """Depth of a void at its middle, mm: that of the bone, or of a shallower piece above it."""
     middle = void.representative_point()
     depths = [float(section.chord(np.array([middle.x, middle.y])))]
     depths += [f.depth_mm for f in study.fragments if f.name in above and f.depth_mm is not None]
@@ -63,7 +63,7 @@ def _void_depth(study: Study, section: Section, void: Polygon, above: Sequence[s
 
 def alone_notes(study: Study, section: Section, found: Layout, construct: Construct,
                 placed: Sequence[Placed]) -> Iterator[tuple[str, Note]]:
-    """Pieces that no bone, graft, screw or plate touches: (part, note)."""
+    """Unsupported pieces, touched by no bone, graft, screw or plate: (part, note)."""
     for name, piece in found.alone.items():
         lines = [LineString([p.axis.head, p.axis.tip]) for p in placed]
         lines += [LineString(plate_line(section, p).points) for p in construct.plates]
@@ -77,8 +77,8 @@ def alone_notes(study: Study, section: Section, found: Layout, construct: Constr
                 "broken" if loaded else "warning", "piece held by nothing",
                 "no bone, graft, screw or plate touches this piece" + (
                     ", and the joint force acts on it" if loaded else ""),
-                "a piece with a void all round it has nothing to stand on: without load it stays "
-                "where it is and is no part of the answer, with load there is no equilibrium")
+                "a piece surrounded by a void is unsupported: without load it is kept in place "
+                "and is not part of the solution, with load there is no equilibrium")
 
 
 def _loaded(study: Study, section: Section, piece: Polygon) -> bool:
@@ -90,7 +90,7 @@ def _loaded(study: Study, section: Section, piece: Polygon) -> bool:
 
 
 def _block(found: Layout, fill: Fill, figure: Polygon) -> Iterator[Note]:
-    """A block carries like a post: it must touch what it holds and what it stands on."""
+    """A block carries load like a post: it must touch the fragment above and the bone below."""
     near = number("grafts", "in use", "touching")
     for border, name in zip(ends(found.voids[fill.void]), ("fragment above", "bone below"),
                             strict=True):
@@ -98,12 +98,12 @@ def _block(found: Layout, fill: Fill, figure: Polygon) -> Iterator[Note]:
         if gap > near:
             yield ("broken", "block touches both ends",
                    f"the block ends {gap:.1f} mm short of the {name}",
-                   "a block carries like a post under a floor: with a gap at one end the fragment "
-                   "sinks until the gap is closed")
+                   "a block carries load like a post under a floor: with a gap at one end the "
+                   "fragment subsides until the gap is closed")
 
 
 def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
-    """What is said of a screw or wire close under the joint surface."""
+    """Findings on a screw or wire close under the joint surface."""
     pin, axis = placed.pin, placed.axis
     inner = axis.point(np.linspace(*axis.in_bone, 41))
     zone = number("screws", "in use", "raft_zone")
@@ -114,9 +114,9 @@ def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
         limit = number("wires", "in use", "parallel")
         if slope > limit:
             yield ("warning", "wires parallel to the joint",
-                   f"the wire runs at {slope:.0f} degrees to the joint line",
-                   "a wire close under the joint surface that is not parallel to it runs out of "
-                   "the fragment, or into the joint when it wanders")
+                   f"the wire lies at {slope:.0f} degrees to the joint line",
+                   "a wire close under the joint surface that is not parallel to it leaves "
+                   "the fragment, or enters the joint if it migrates")
     raised = _raised(found)
     row = pin.count > 1 or any(_overlap(inner, piece) > 0.0 for piece in raised.values())
     if not row or (isinstance(pin, Screw) and pin.use == "lag"):
@@ -126,12 +126,12 @@ def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
 
 
 def _raised(found: Layout) -> dict[str, Polygon]:
-    """Joint pieces that lie on a void, by name."""
+    """Joint fragments above a void, by name."""
     return {n: p for void in found.voids for n, p in found.above(void).items()}
 
 
 def _overlap(inner: np.ndarray, piece: Polygon) -> float:
-    """Length in mm that a stretch and a piece have in common, seen from the joint."""
+    """Length in mm over which a segment and a piece overlap, seen from the joint."""
     left, _, right, _ = piece.bounds
     return float(min(right, inner[:, 0].max()) - max(left, inner[:, 0].min()))
 
@@ -143,34 +143,34 @@ def _level(placed: Placed, below: np.ndarray) -> Iterator[Note]:
         yield ("warning", "raft below the joint",
                f"the raft lies {deepest:.0f} mm below the joint surface, "
                f"more than {high:g} mm",
-               "a raft carries the joint surface like the beams of a floor: the further down, the "
-               "more soft bone gives way between the two")
+               "a raft supports the joint surface like the beams of a floor: the deeper it is, the "
+               "more soft bone deforms between the two")
     if isinstance(placed.pin, Screw) and highest < low:
         yield ("note", "raft below the joint",
                f"the raft lies {highest:.0f} mm below the joint surface, less than {low:g} mm",
-               "screws so close to the joint surface may break through it")
+               "screws this close to the joint surface may break through it")
 
 
 def _under(placed: Placed, inner: np.ndarray, raised: dict[str, Polygon]) -> Iterator[Note]:
-    """Whether a raft passes through or close under the raised pieces, and on into bone."""
+    """Whether a raft passes through or close under the raised pieces and into the bone beyond."""
     if not raised:
         return
     met = {n: p for n, p in raised.items() if _overlap(inner, p) > 0.0}
     if not met:
         names = " or ".join(f'"{n}"' for n in sorted(raised))
-        yield ("broken", "raft under the fragment", f"the raft passes nowhere under {names}",
-               "a raft supports only what lies on it")
+        yield ("broken", "raft under the fragment", f"no part of the raft lies under {names}",
+               "a raft supports only what lies above it")
     beyond = number("screws", "in use", "raft_beyond")
     for name, piece in sorted(met.items()):
         left, _, right, _ = piece.bounds
         short = max(inner[:, 0].min() - (left - beyond), (right + beyond) - inner[:, 0].max())
         if short > 0.0:
             yield ("warning", "raft under the fragment",
-                   f'the raft reaches less than {beyond:g} mm into the bone beyond "{name}"',
-                   "a beam needs a support at both of its ends: under the fragment alone it sinks "
+                   f'the raft extends less than {beyond:g} mm into the bone beyond "{name}"',
+                   "a beam needs support at both ends: a raft under the fragment alone subsides "
                    "with it")
         gap = piece.distance(LineString(inner)) - outer(placed.pin) / 2
         if gap > number("screws", "in use", "rest_gap"):
             yield ("warning", "raft under the fragment",
-                   f'{gap:.1f} mm lie between the raft and the underside of "{name}"',
-                   "the fragment sinks until it rests on the raft")
+                   f'there is a gap of {gap:.1f} mm between the raft and the underside of "{name}"',
+                   "the fragment subsides until it rests on the raft")

@@ -1,4 +1,4 @@
-"""Rules of the trade for plates: the apex, screws on both of its sides, plates that meet."""
+"""Rules of the trade for plates: the apex, screws on both of its sides, plates that overlap."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ BESIDE = 1.0  # mm by which a head may hang over the edge of a plate
 def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, float]]:
     """(fracture, x, y) where fractures leave the bone on a side below the plateau's rim, mm.
 
-    The lowest exit of each fracture; this is where a plate must lie to catch the fragment.
+    The lowest exit of each fracture, which a plate must cover to buttress the fragment.
     """
     surface = LineString(section.surface(side))
     found = []
     for fracture in study.fractures:
-        # Ends that only just reach the surface count: the mesher lets them reach it too.
+        # Ends that only just reach the surface count: the mesher also snaps them to it.
         line = LineString(fracture.points_mm).buffer(0.1 * study.mesh.size_mm)
         met = surface.intersection(line)
         if not met.is_empty:
@@ -37,23 +37,23 @@ def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, 
 
 def plate_notes(study: Study, section: Section, construct: Construct, plate: Plate,
                 ) -> Iterator[Note]:
-    """What is said of one plate. Raises InputError where it does not lie on the bone."""
+    """Findings on one plate. Raises InputError where it does not lie on the bone."""
     line = plate_line(section, plate)
     top, bottom = float(line.points[0, 1]), float(line.points[-1, 1])
     mine = [s for s in construct.screws if s.plate == plate.name and s.hole is not None]
     if not mine:
         yield ("broken", "plate without screws", "no screw goes through this plate",
-               "only friction and contact would keep a loose plate on the bone")
+               "a plate without screws is in contact with the bone but not attached to it")
     yield from _apex(study, section, construct, plate, line)
     for screw in mine:
         at = section_at(plate, plate.holes[(screw.hole or 1) - 1]).width / 2
         reach = max(abs(z) for z in depth_positions(screw)) + head_diameter(screw) / 2
         if reach > at + BESIDE:
             yield ("broken", "head beside the plate",
-                   f'the heads of "{screw.name}" reach {reach:.0f} mm to the '
+                   f'the heads of "{screw.name}" extend {reach:.0f} mm to the '
                    f"{section.given.beside}, the plate only {at:.0f} mm there",
-                   "a plate holds only heads that lie in its holes: a row needs a wide head of "
-                   "the plate, or a smaller count")
+                   "a plate holds only screw heads that lie in its holes: a row needs a plate with "
+                   "a wide head, or a smaller count")
     for other in construct.plates[construct.plates.index(plate) + 1:]:
         if other.side == plate.side:
             theirs = plate_line(section, other)
@@ -62,23 +62,23 @@ def plate_notes(study: Study, section: Section, construct: Construct, plate: Pla
                 yield ("broken", "implants meet",
                        f'overlaps plate "{other.name}" over {overlap:.0f} mm of height',
                        "two plates on one side of the section are drawn in the same place; "
-                       "in the operation they would lie beside each other")
+                       "in an operation they would lie next to each other")
     if np.any(line.gap > 0):
         yield ("note", "plate off the bone",
-               f"the plate stands {float(line.gap.max()):.1f} mm off the bone in its middle",
-               "an under-contoured plate touches at its ends first and presses the bone only when "
-               "its screws draw it in")
+               f"the plate is {float(line.gap.max()):.1f} mm off the bone at its middle",
+               "an under-contoured plate touches at its ends first and compresses the bone only "
+               "when its screws draw it in")
 
 
 def _apex(study: Study, section: Section, construct: Construct, plate: Plate, line: PlateLine,
           ) -> Iterator[Note]:
-    """Whether a plate covers each fracture that comes out on its side, with hold below it."""
+    """Whether a plate covers each fracture that exits on its side, with fixation below it."""
     top, bottom = float(line.points[0, 1]), float(line.points[-1, 1])
     exits = apexes(study, section, plate.side)
     if study.fractures and not exits:
         yield ("note", "plate over the apex",
-               f"no fracture comes out on the {plate.side} side, where this plate lies",
-               "a plate supports a fragment best from the side towards which it would slide")
+               f"no fracture exits on the {plate.side} side, where this plate lies",
+               "a plate supports a fragment best on the side towards which it would slide")
     for fracture, _, y in exits:
         if bottom >= y:
             yield ("broken", "plate over the apex",
@@ -92,7 +92,7 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
                    f'the plate begins at {top:.0f} mm, below the apex of "{fracture}" '
                    f"({y:.0f} mm)",
                    "the lower end of a sheared fragment moves outwards and down; a plate that does "
-                   "not cover it cannot hold it in")
+                   "not cover it cannot buttress it")
             continue
         below = sum(s.count for s in construct.screws
                     if s.plate == plate.name and s.hole is not None
@@ -102,5 +102,5 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
                    f'{counted(below, "screw")} of this plate '
                    f'{"lies" if below == 1 else "lie"} below the apex of "{fracture}" '
                    f"({y:.0f} mm)",
-                   "the plate pushes the fragment in and is itself pushed off the shaft: one screw "
-                   "is a hinge, two hold it")
+                   "the plate pushes the fragment inwards and is itself pushed off the shaft: one "
+                   "screw acts as a hinge, two resist rotation")

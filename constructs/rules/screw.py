@@ -1,4 +1,4 @@
-"""Rules of the trade for screws and wires: thread, tip, drill, tension, and what they run into."""
+"""Rules of the trade for screws and wires: thread, tip, drill, tension, and collisions."""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ from buttress.study.tables import number
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
 PLATE_ACROSS = "plate screws cross"
-"""A rule whose note stands beside the answer, too: it tells what kind of hold a plate gives."""
+"""A rule whose note is also reported with the results: it states how a plate holds."""
 Note = tuple[Level, str, str, str]  # level, rule, message, reason
-HOLDS = 1.0  # mm of thread on one side of a fracture that is worth speaking of
-OUTSIDE = 0.4  # share of its way that a screw may run outside: entering at a slant is normal
+HOLDS = 1.0  # mm of thread on one side of a fracture that is worth reporting
+OUTSIDE = 0.4  # fraction of its length that a screw may lie outside: entering at an angle is normal
 EDGE = 1.0  # mm of bone between a screw and the joint surface
 
 
@@ -58,14 +58,15 @@ class Placed:
 
 
 def place(study: Study, pin: Screw | Wire, axis: Axis) -> Placed:
-    """A screw or wire with what the rules ask of its place."""
+    """A screw or wire with the geometry that the rules need."""
     crossed = tuple(fracture_crossings(study, axis))
-    return Placed(pin, axis, crossed, engaged_thread(pin, axis, crossed),
-                  tuple(void_stretches(study, axis)))
+    return Placed(
+        pin=pin, axis=axis, crossed=crossed, engaged=engaged_thread(pin, axis, crossed),
+        empty=tuple(void_stretches(study, axis)))
 
 
 def each(study: Study, section: Section, construct: Construct, placed: Placed) -> Iterator[Note]:
-    """What is said of one screw or wire by itself."""
+    """Findings on one screw or wire by itself."""
     pin = placed.pin
     if isinstance(pin, Screw):
         yield from _thread(placed, pin)
@@ -78,7 +79,7 @@ def each(study: Study, section: Section, construct: Construct, placed: Placed) -
 
 
 def held_thread(placed: Placed) -> list[tuple[float, float]]:
-    """Stretches of engaged thread that lie in bone, between voids; distances from the head, mm."""
+    """Segments of engaged thread in bone, between voids; distances from the head, mm."""
     left = [placed.engaged]
     for a, b, _ in placed.empty:
         left = [part for start, end in left
@@ -90,24 +91,24 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
     start, end = placed.engaged
     held = held_thread(placed)
     if sum(b - a for a, b in held) < HOLDS:
-        yield ("broken", "thread holds", "no thread of this screw holds in bone",
-               "a screw holds along its axis by its thread only")
+        yield ("broken", "thread holds", "no thread of this screw engages bone",
+               "along its axis a screw is held only by its thread")
         return
     if screw.use == "lag":
         if not placed.crossed:
             yield ("broken", "lag screw crosses", "this lag screw crosses no fracture",
-                   "a lag screw squeezes a fracture only if it passes through it")
+                   "a lag screw compresses a fracture only if it crosses it")
             return
         first, name = placed.crossed[0]
         if start < first - HOLDS:
             yield ("broken", "lag thread beyond",
-                   f'{first - start:.0f} mm of engaged thread lie on the head\'s side of "{name}"',
-                   "the thread of a lag screw must lie wholly beyond the fracture, or it holds "
+                   f'{first - start:.0f} mm of engaged thread lies on the head side of "{name}"',
+                   "the thread of a lag screw must lie entirely beyond the fracture, or it holds "
                    "the gap open instead of closing it; a gliding hole as wide as the thread "
-                   "makes a fully threaded screw a lag screw")
+                   "makes a lag screw of a fully threaded screw")
         elif end < first + HOLDS:
             yield ("broken", "lag thread beyond", f'no thread lies beyond "{name}"',
-                   "a lag screw pulls the far piece towards its head by the thread in that piece")
+                   "a lag screw pulls the far piece towards its head by its thread in that piece")
         crossed = placed.crossed[1:]
     else:
         crossed = placed.crossed
@@ -115,12 +116,12 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
         name for s, name in crossed
         if any(a < s - HOLDS for a, _ in held) and any(b > s + HOLDS for _, b in held)))
     if both:
-        # A locked screw and a row of screws are put across on purpose, once the gap is closed.
+        # A locked screw and a row of screws cross on purpose, once the gap is closed.
         level: Level = "note" if screw.locked or screw.count > 1 else "warning"
         names = " and ".join(f'"{name}"' for name in both)
-        yield (level, "thread on both sides", f"thread holds on both sides of {names}",
-               "a thread engaged on both sides keeps the pieces as far apart as they are: "
-               "close the gap first, or drill a gliding hole")
+        yield (level, "thread on both sides", f"thread engages both sides of {names}",
+               "a thread engaged on both sides keeps the pieces at their distance and does not "
+               "close a gap; technique follows training and the implant's instructions")
 
 
 def _tip(section: Section, placed: Placed) -> Iterator[Note]:
@@ -128,31 +129,31 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     over = axis.length - axis.exit
     out = axis.point(axis.exit)
     if over > -EDGE and float(section.below(out)) < EDGE:
-        yield ("broken", "out of the joint", "the tip comes out through the joint surface",
-               "metal in the joint destroys the cartilage opposite")
+        yield ("broken", "out of the joint", "the tip penetrates the joint surface",
+               "metal in the joint damages the opposing cartilage")
         return
     if over > -EDGE and out[1] < -section.given.height_mm + EDGE:
         yield ("warning", "inside the section",
-               f"the {placed.pin.what} leaves through the clamped end",
+               f"the {placed.pin.what} exits through the clamped end",
                "the bone ends there only in this model; choose a larger height_mm")
         return
     if over > number("screws", "in use", "tip_excess"):
         yield ("warning", "tip beyond the cortex",
-               f"the tip stands {over:.1f} mm out of the far cortex",
-               "a tip more than 2 mm out irritates tendons, vessels and skin")
+               f"the tip protrudes {over:.1f} mm from the far cortex",
+               "a tip that protrudes more than 2 mm irritates tendons, vessels and skin")
     elif over < 0 and isinstance(placed.pin, Screw):
         yield ("note", "tip short of the cortex",
-               f"the tip ends {-over:.1f} mm before the outside of the far cortex",
-               "a screw that does not reach the far cortex holds in cancellous bone only")
+               f"the tip ends {-over:.1f} mm short of the outer surface of the far cortex",
+               "a screw that does not reach the far cortex is held by cancellous bone only")
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))
     near = float(section.below(inner).min()) - radius
     if near < EDGE:
         yield ("broken", "out of the joint",
-               f"only {max(near, 0.0):.1f} mm of bone between the {placed.pin.what} and the "
-               "joint surface",
-               "metal in the joint destroys the cartilage opposite")
+               f"there is only {max(near, 0.0):.1f} mm of bone between the {placed.pin.what} and "
+               "the joint surface",
+               "metal in the joint damages the opposing cartilage")
 
 
 def _ends(study: Study, construct: Construct, placed: Placed) -> Iterator[Note]:
@@ -166,49 +167,49 @@ def _ends(study: Study, construct: Construct, placed: Placed) -> Iterator[Note]:
         filled = any(f.void == name for f in construct.fills)
         yield ("warning" if filled else "broken", "tip in a void",
                f'the {what} ends in the void "{name}"' + (", in its filling" if filled else ""),
-               "what ends where bone is missing is held at one end only, like a diving board")
+               "an implant that ends where bone is missing is a cantilever, held at one end only")
         return
     near = number("screws", "in use", "tip_in_fracture")
     tip = Point(axis.tip)
     met = [f.name for f in study.fractures if LineString(f.points_mm).distance(tip) < near]
     if met:
         yield ("broken", "tip in a fracture", f'the {what} ends in "{met[0]}"',
-               "a tip in a fracture holds in neither piece and may wedge them apart")
+               "a tip in a fracture is held by neither piece and may wedge them apart")
 
 
 def _drill(screw: Screw) -> Iterator[Note]:
     form, drill = screw_form(screw.form), pilot(screw)
     if drill >= form.thread:
         yield ("broken", "pilot drill", f"a pilot hole of {drill:g} mm for a {form.thread:g} mm "
-               "thread", "a hole as wide as the thread leaves nothing for it to hold in")
+               "thread", "a hole as wide as the thread leaves no bone for it to engage")
     elif drill < form.core:
         yield ("broken", "pilot drill", f"a pilot hole of {drill:g} mm for a {form.core:g} mm core",
                "a hole narrower than the core splits the bone or breaks the screw")
     hole = gliding(screw)
     if hole is not None and hole < form.thread:
         yield ("broken", "gliding hole", f"a gliding hole of {hole:g} mm for a {form.thread:g} mm "
-               "thread", "the thread grips in a hole narrower than itself and does not glide")
+               "thread", "the thread engages a hole narrower than itself and does not glide")
 
 
 def _tension(section: Section, placed: Placed, screw: Screw) -> Iterator[Note]:
     pull = tension(screw)
     if screw.locked and (screw.use == "lag" or pull > 0):
-        yield ("broken", "locked head", "a locked screw is asked to compress",
-               "a head locked in its plate cannot draw the bone towards it: compress first, "
-               "lock afterwards")
+        yield ("broken", "locked head", "a locked screw is given a tension for compression",
+               "a head locked in its plate cannot draw the bone towards it, so its tension "
+               "does not compress the fracture")
     if pull > 0:
         holds = thread_hold(section, placed)
         share = number("screws", "in use", "tension_share")
         if pull > holds:
             yield ("broken", "lag tension",
                    f"tightened to {pull:.0f} N; {PULLS_OUT} {holds:.0f} N",
-                   "a thread strips before it reaches a tension above its pull-out force: such a "
-                   "construct cannot be made")
+                   "a thread strips before it reaches a tension above its pull-out force, so such "
+                   "a construct cannot be made")
         elif pull > share * holds:
             yield ("warning", "lag tension",
                    f"tightened to {pull:.0f} N; {PULLS_OUT} {holds:.0f} N",
-                   f"above {100 * share:.0f} % of the pull-out force a thread strips while it is "
-                   "tightened or soon after")
+                   f"above {100 * share:.0f} % of its pull-out force a thread may strip while it "
+                   "is tightened or soon after")
 
 
 def thread_hold(section: Section, placed: Placed) -> float:
@@ -218,7 +219,7 @@ def thread_hold(section: Section, placed: Placed) -> float:
         return 0.0
     total = 0.0
     for start, end in held_thread(placed):
-        # Midpoints of short pieces: the cortex is thin, a coarse rule would miss it.
+        # Midpoints of short segments: the cortex is thin, and a coarse rule would miss it.
         count = max(20, int(np.ceil((end - start) / 0.1)))
         s = start + (np.arange(count) + 0.5) * (end - start) / count
         bone = section.local_bone(placed.axis.point(s), pin.position_in_depth_mm)
@@ -236,29 +237,29 @@ def _depth(section: Section, placed: Placed) -> Iterator[Note]:
         if share > OUTSIDE:
             yield ("broken", "inside the section",
                    f"at {z:+.0f} mm in depth the {placed.pin.what} lies outside the bone over "
-                   f"{100 * share:.0f} % of its way",
-                   "the bone is round: what lies far from its middle runs out at the "
+                   f"{100 * share:.0f} % of its length",
+                   "the bone is round: an implant far from its middle exits at the "
                    + section.given.beside)
 
 
 def together(section: Section, construct: Construct, placed: Sequence[Placed],
              ) -> Iterator[tuple[str, Note]]:
-    """What is said of pins that meet each other or lie under a plate: (part, note)."""
+    """Findings on pins that collide with each other or lie under a plate: (part, note)."""
     for one, two in itertools.combinations(placed, 2):
         clear = _clearance(one, two)
         if clear < 0:
             yield one.pin.name, (
                 "broken", "implants meet", f'runs into {two.pin.what} "{two.pin.name}" '
                 f"(they overlap by {-clear:.1f} mm)",
-                "two implants cannot be in one place; set position_in_depth_mm apart, or change "
-                "height or angle")
+                "two implants cannot occupy the same space; separate them in position_in_depth_mm "
+                "or change height or angle")
     for item in placed:
         if not isinstance(item.pin, Screw) or item.pin.plate is None:
             yield from _under_plate(section, construct, item)
 
 
 def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tuple[str, Note]]:
-    """Plates whose screws hold a fracture together by themselves: (plate, note)."""
+    """Plates whose screws hold a fracture together directly: (plate, note)."""
     for plate in construct.plates:
         met: dict[tuple[str, ...], list[str]] = {}
         for item in placed:
@@ -269,8 +270,8 @@ def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tu
             what, verb = ("screws", "cross") if len(screws) > 1 else ("screw", "crosses")
             yield plate.name, (
                 "note", PLATE_ACROSS, f"its {what} {_listed(screws)} {verb} {_listed(fractures)}",
-                "a screw across the fracture holds the pieces together by itself, so what such a "
-                "construct carries is not the plate's buttress alone")
+                "a screw across the fracture holds the pieces together directly, so the load that "
+                "such a construct carries is not due to the plate's buttress alone")
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -291,16 +292,16 @@ def _under_plate(section: Section, construct: Construct, item: Placed,
         if away[k] < head and z < width + head:
             yield item.pin.name, (
                 "broken", "implants meet", f'its head lies where plate "{plate.name}" lies',
-                "a head under a plate lifts the plate off; put the screw through a hole, or set "
-                "position_in_depth_mm beside the plate")
+                "a head under a plate lifts the plate off; place the screw in a hole, or set "
+                "a position_in_depth_mm outside the plate")
 
 
 def _clearance(one: Placed, two: Placed) -> float:
-    """Least free space between two pins or rows of pins, mm; negative where they overlap."""
+    """Least clearance between two pins or rows of pins, mm; negative where they overlap."""
     flat = LineString([one.axis.head, one.axis.tip]).distance(
         LineString([two.axis.head, two.axis.tip]))
     depth = min(abs(z - w) for z in depth_positions(one.pin)
                 for w in depth_positions(two.pin))
     touch = (outer(one.pin) + outer(two.pin)) / 2
-    # All axes are parallel to the section, so depth and distance in it are at right angles.
+    # All axes are parallel to the section, so depth is perpendicular to distance in the section.
     return float(np.hypot(flat, depth)) - touch

@@ -10,7 +10,7 @@ from buttress.study.study import Construct
 
 
 def stage_notes(construct: Construct) -> Iterator[tuple[str, Note]]:
-    """What the trade says of an order, by part."""
+    """Findings on an order of stages, by part."""
     if not construct.stages:
         return
     screws = {s.name: s for s in construct.screws}
@@ -18,8 +18,8 @@ def stage_notes(construct: Construct) -> Iterator[tuple[str, Note]]:
     for name, screw in screws.items():
         if tension(screw) > 0 and not screw.locked and name not in tightened:
             yield name, ("warning", "never tightened",
-                         f"the screw has a tension of {tension(screw):g} N that no stage gives it",
-                         "with stages, a screw is tightened by a stage and by nothing else")
+                         f"the screw has a tension of {tension(screw):g} N that no stage applies",
+                         "in a construct with stages, a screw is tightened only by a stage")
     fast = {n for n, s in screws.items() if s.locked and not construct.locks_later(n)}
     later = {n for s in construct.stages if s.do == "place" for n in s.what or ()}
     locked = [n for n in fast if n not in later]
@@ -31,9 +31,8 @@ def stage_notes(construct: Construct) -> Iterator[tuple[str, Note]]:
                     yield name, ("warning", "lag after lock",
                                  "the lag screw is tightened after the head of "
                                  f"“{locked[0]}” was locked",
-                                 "a plate that is locked to both pieces holds the gap that the lag "
-                                 "screw should close: lag first, lock later (common practice, no "
-                                 "source)")
+                                 "a plate that is locked to both pieces holds open the gap that "
+                                 "the lag screw is to close (common practice, no source)")
         locked += [n for n in names if stage.do == "lock" or (stage.do == "place" and n in fast)]
         if stage.do == "release":
             locked = [n for n in locked if n not in names]

@@ -1,9 +1,9 @@
 """Total joint forces in newtons: from a body mass and an activity, or from a mass on the ground.
 
 An activity's peak force is a share of body weight, measured in instrumented knees. Partial weight
-bearing is told on a scale, as a mass on the ground under one foot; the knee carries more than
-that. It is converted by the ratio of knee force to ground force of standing on two legs and on
-one leg, which give the two ends of a range.
+bearing is read on a scale, as a mass on the ground under one foot; the force on the knee is larger.
+It is converted by the ratio of knee force to ground force in two-leg and in one-leg stance, which
+give the lower and the upper end of a range.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from buttress.study import tables
 STANCES = ("two-leg stance", "one-leg stance")
 """Lower and upper end of the range for a mass on the ground."""
 SAME = 1e-9
-"""Forces closer than this, relative, are one load of two names."""
+"""Forces that differ by less than this (relative) are one load with two names."""
 
 
 @dataclass(frozen=True)
 class LoadCase:
-    """A total joint force [N] with its name (empty: the number is all), source and status."""
+    """A total joint force [N] with its name (empty where it has none), source and status."""
 
     name: str
     total_N: float
@@ -36,12 +36,12 @@ class LoadCase:
 
 
 def newtons(value: float) -> str:
-    """A force as text: as it was given if short, else in whole newtons."""
+    """A force as text: as given if that is short, otherwise in whole newtons."""
     return f"{value:g}" if math.isclose(value, round(value, 1), rel_tol=1e-12) else f"{value:.0f}"
 
 
 def activities() -> tuple[str, ...]:
-    """Names of the activities whose peak knee force was measured."""
+    """Names of the activities with a measured peak knee force."""
     return tables.fields("loads", "peak force")
 
 
@@ -52,14 +52,14 @@ def weight(mass_kg: float) -> float:
 
 def activity_case(activity: str, body_mass_kg: float) -> LoadCase:
     """Peak knee force of an activity: body mass x gravity x share of body weight."""
-    share = tables.value("loads", "peak force", activity)
+    share = tables.table_value("loads", "peak force", activity)
     return LoadCase(activity, weight(body_mass_kg) * share.value,
                     f"{share.value:g} x the weight of {body_mass_kg:g} kg; {share.source} "
                     f"({share.status})", "derived")
 
 
 def knee_ratio(stance: str) -> float:
-    """Knee force over ground force under that foot in a stance: 2.14 on two legs, 2.59 on one."""
+    """Ratio of knee force to ground force under that foot: 2.14 on two legs, 2.59 on one."""
     return (tables.number("loads", "peak force", stance)
             / tables.number("loads", "under one foot", stance))
 
@@ -70,13 +70,14 @@ def ground_cases(ground_kg: float) -> tuple[LoadCase, LoadCase]:
         f"{ground_kg:g} kg on ground, {stance.removesuffix(' stance')}",
         weight(ground_kg) * knee_ratio(stance),
         f"{knee_ratio(stance):g} x the weight of {ground_kg:g} kg: knee force over ground force "
-        f"in {stance}; {tables.value('loads', 'peak force', stance).source} (seen)", "derived")
+        f"in {stance}; {tables.table_value('loads', 'peak force', stance).source} (seen)",
+        "derived")
         for stance in STANCES)
     return low, high
 
 
 def rising(cases: Iterable[LoadCase]) -> tuple[LoadCase, ...]:
-    """Cases by force; those of the same force become one of both names."""
+    """Cases in order of force; cases of equal force are merged under both names."""
     out: list[LoadCase] = []
     for case in sorted(cases, key=lambda c: c.total_N):
         if out and math.isclose(case.total_N, out[-1].total_N, rel_tol=SAME):

@@ -1,7 +1,7 @@
-"""What a study may say of the bone: its section, fractures, fragments and voids.
+"""The part of a study file on the bone: its section, fractures, fragments and voids.
 
-One frozen model a table of the TOML file, with defaults and limits. Every dimensional key ends in
-its unit.
+One frozen model per table of the TOML file, with defaults and limits. Every dimensional key ends
+in its unit.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ SLICE = ("condyle", "slope_deg", "slice_mm", "shaft_offset_mm")
 
 
 def listed(path: str) -> Any:
-    """A default out of the data tables (table.row.field), read when needed, not on import."""
+    """A default from the data tables (table.row.field), read when needed, not on import."""
     table, row, field = path.split(".")
     return Field(default_factory=lambda: tables.number(table, row, field))
 
@@ -41,12 +41,13 @@ class SectionInput(Checked):
 
     Widths are those of the whole bone from medial to lateral, depths from front to back. A
     *sagittal* section is a slice of one ``condyle``, from the middle of the bone to its outer wall
-    (``slice_mm`` deep at the plateau unless that is half the width), whose joint line falls to the
-    back by ``slope_deg`` and whose shaft stands ``shaft_offset_mm`` in front of the plateau.
+    (``slice_mm`` deep at the plateau, by default half the width), whose joint line falls to the
+    back by ``slope_deg`` (posterior slope, from the perpendicular to the long axis) and whose shaft
+    axis lies ``shaft_offset_mm`` anterior to the middle of the plateau.
 
-    ``outline_file``: an outline in the study's folder that takes the place of the drawn sizes (see
-    `buttress.study.outline`), simplified by up to ``outline_smoothing_mm``; depths out of the
-    plane are still those of the keys. ``map``: the bone's modulus from a file.
+    ``outline_file``: an outline in the study's folder that replaces the drawn sizes (see
+    `buttress.study.outline`), simplified by up to ``outline_smoothing_mm``; depths out of
+    the plane are still those of the keys. ``map``: the bone's modulus from a file.
     """
 
     plane: Literal["coronal", "sagittal"] = "coronal"
@@ -89,7 +90,7 @@ class SectionInput(Checked):
             for key in SLICE:
                 if getattr(self, key) is not None:
                     refuse(f"{key} belongs to a sagittal section", key=key,
-                           value=getattr(self, key), expected='plane = "sagittal" beside it')
+                           value=getattr(self, key), expected='plane = "sagittal" in [section]')
         if self.slice_depth > self.width_mm:
             refuse("the slice is deeper than the bone is wide", key="slice_mm",
                    value=self.slice_mm, expected=f"at most width_mm = {self.width_mm:g}")
@@ -119,30 +120,30 @@ class SectionInput(Checked):
             object.__setattr__(self, "outline_sha256", content)
             narrow = self._drawn.half_width(self._drawn.left[:, 1]).min()
             if self.shaft_cortex_mm * self.cortex_scale >= narrow:
-                refuse("the cortex (times cortex_scale) fills the outline where it is narrowest",
+                refuse("the cortex (times cortex_scale) fills the narrowest part of the outline",
                        key="shaft_cortex_mm", value=self.shaft_cortex_mm,
                        expected=f"less than {narrow:.1f} mm")
         elif self.outline_sha256 is not None:
             refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
-                   expected="outline_file beside it")
+                   expected="outline_file as well, or no digest")
         if self.map is not None and self.bone == "foam":
-            refuse("a map is of bone, not of foam", key="bone", value=self.bone,
-                   expected='bone = "dense" beside a map')
+            refuse("a map describes bone, not foam", key="bone", value=self.bone,
+                   expected='bone = "dense" where a map is given')
         return self
 
     def _no_sizes(self) -> None:
-        """Refuse sizes beside an outline that draws them."""
+        """Refuse sizes that are already set by an outline."""
         drawn = (("depth_mm", "shaft_depth_mm", "slope_deg", "shaft_offset_mm") if self.sagittal
                  else ("width_mm", "shaft_width_mm"))
         for key in drawn:
             field = type(self).model_fields[key]
             if getattr(self, key) != field.get_default(call_default_factory=True):
-                refuse(f"{key} beside an outline, which draws it", key=key,
+                refuse(f"{key} is given together with an outline, which already sets it", key=key,
                        value=getattr(self, key), expected=f"no {key}, or no outline_file")
 
     @property
     def folder(self) -> Path | None:
-        """Folder of the study's file, where its other files lie; None if it has none."""
+        """Folder of the study file and the files it names; None if it has none."""
         return self._folder
 
     @property
@@ -152,7 +153,7 @@ class SectionInput(Checked):
 
     @property
     def files(self) -> dict[str, str]:
-        """Files that the section is made from, below the study's folder, with their digests."""
+        """Files from which the section is made, within the study's folder, with their digests."""
         found = {}
         if self.outline_file is not None and self.outline_sha256 is not None:
             found[self.outline_file] = self.outline_sha256
@@ -172,7 +173,7 @@ class SectionInput(Checked):
 
     @property
     def beside(self) -> str:
-        """Where one comes out of the plane, in words."""
+        """The direction out of the plane, in words."""
         return "medial or lateral side" if self.sagittal else "front or back"
 
     @property
@@ -182,7 +183,7 @@ class SectionInput(Checked):
 
     @property
     def slope(self) -> float:
-        """Fall of the joint line to the back, degrees; 0 in the coronal plane."""
+        """Posterior slope: fall of the joint line to the back, degrees; 0 in the coronal plane."""
         if not self.sagittal:
             return 0.0
         if self.slope_deg is not None:
@@ -196,7 +197,7 @@ class SectionInput(Checked):
 
     @property
     def shaft_offset(self) -> float:
-        """How far the middle of the shaft lies in front of that of the joint line, mm."""
+        """Distance of the shaft axis anterior to the middle of the joint line, mm."""
         if not self.sagittal:
             return 0.0
         if self.shaft_offset_mm is not None:
@@ -210,7 +211,7 @@ class SectionInput(Checked):
 
 
 class MeshInput(Checked):
-    """`[mesh]`: element edge near fractures and implants, and far from them."""
+    """`[mesh]`: element edge length near fractures and implants, and far from them."""
 
     size_mm: Annotated[float, Within(0.2, 8, "mm")] = 1.5
     coarse_mm: Annotated[float, Within(0.2, 20, "mm")] = 3.0
@@ -234,7 +235,7 @@ class MeshInput(Checked):
 
 
 class Fracture(Checked):
-    """`[[fracture]]`: a polyline that parts the section; ends outside it are cut off."""
+    """`[[fracture]]`: a polyline that divides the section; ends outside it are cut off."""
 
     name: Name
     points_mm: Annotated[tuple[Point, ...], Field(min_length=2, max_length=MOST)]
@@ -247,7 +248,7 @@ class Fracture(Checked):
 
 
 class Fragment(Checked):
-    """`[[fragment]]`: the name of the piece that holds a point, and its depth if not the bone's."""
+    """`[[fragment]]`: a name for the piece that contains a point; its depth if not the bone's."""
 
     name: Name
     inside_mm: Point
@@ -255,7 +256,7 @@ class Fragment(Checked):
 
 
 class Void(Checked):
-    """`[[void]]`: a polygon where bone is missing, as under a fragment that was lifted.
+    """`[[void]]`: a polygon where bone is missing, such as under a raised fragment.
 
     It may adjoin fractures, and fractures may end on it.
     """

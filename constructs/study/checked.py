@@ -1,7 +1,7 @@
 """Checked kinds of value that study models are built from: lengths, names, points, choices.
 
 Each kind refuses a wrong value with what was expected and, where it can be guessed, the likely
-slip (metres for millimetres, a sign, a misspelt name). Models are frozen.
+mistake (metres for millimetres, a sign, a misspelt name). Models are frozen.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 from buttress.fe.errors import InputError
 
 LONGEST_NAME = 60
-MOST = 100  # entries of any list: far above any sensible study, below what would hang a reader
+MOST = 100  # entries of any list: far above any sensible study, below what would stall a reader
 LONGEST_TEXT = 2000
 FAR = 10.0  # times the limit, from where on a number hints at micrometres
 POUND, GRAVITY = 0.45359237, 9.80665  # kg and m/s2, exact by definition; for hints only
@@ -35,7 +35,7 @@ def refuse(message: str, *, key: str = "", value: object = None, expected: str =
 
 
 def closest(word: str, choices: Iterable[str]) -> str:
-    """The nearest of the choices by spelling, empty when none is near."""
+    """The choice closest in spelling, empty when none is close."""
     known = {c.casefold(): c for c in choices}
     near = get_close_matches(word.casefold(), list(known), n=1, cutoff=0.6)
     return known[near[0]] if near else ""
@@ -45,8 +45,8 @@ def require_known(name: str, known: Iterable[str], what: str, key: str = "") -> 
     """Raise InputError with the closest name unless ``name`` is one of the known ones."""
     names = list(known)
     if name not in names:
-        raise InputError(f"no such {what}" + did_you_mean(closest(name, names)), key=key,
-                         value=name, expected=", ".join(names))
+        raise InputError(f"no such {what}" + did_you_mean(closest(str(name), names)), key=key,
+                         value=str(name), expected=", ".join(names))
 
 
 def did_you_mean(near: str) -> str:
@@ -71,7 +71,7 @@ def _tuples(value: Any) -> Any:
 
 
 def _slip(value: float, low: float, high: float, unit: str) -> str:
-    """The likely slip behind an implausible number, in words; empty when none fits."""
+    """The likely mistake behind an implausible number, in words; empty when none fits."""
     if value < 0 and low <= -value <= high:
         return "is the sign wrong?"
     if unit == "mm" and value != 0:
@@ -90,7 +90,7 @@ def _slip(value: float, low: float, high: float, unit: str) -> str:
         if found:
             return "looks like " + ", or ".join(found)
     if unit == "-" and 1.0 < value <= 100.0 and low <= value / 100.0 <= high:
-        return "looks like per cent"
+        return "looks like a percentage"
     return ""
 
 
@@ -118,7 +118,7 @@ class Within:
 
 @dataclass(frozen=True)
 class OneOf:
-    """Text that must be one of `names()`, which is asked only when a study is read."""
+    """Text that must be one of `names()`, which is called only when a study is read."""
 
     names: Callable[[], Iterable[str]]
     what: str
@@ -150,7 +150,7 @@ def _check_name(value: str) -> str:
         refuse("a name with spaces at its ends", expected=f'"{value.strip()}"')
     if "." in value or "=" in value:
         refuse('"." or "=" in a name',
-               expected='a name without them: a dotted path such as '
+               expected='a name without them; a dotted path such as '
                         '"construct.NAME.screw.NAME.length_mm=30" addresses its parts')
     return value
 
@@ -196,11 +196,11 @@ def unique(parts: Iterable[Any], where: str, what: str, taken: dict[str, str] | 
 
 
 def ascending(values: Iterable[float], key: str, what: str) -> None:
-    """Refuse a list that does not rise from each entry to the next."""
+    """Refuse a list whose entries do not increase."""
     numbers = list(values)
     if any(not b > a for a, b in itertools.pairwise(numbers)):
-        refuse(f"{what} out of order", key=key, value=numbers,
-               expected="rising numbers, none twice")
+        refuse(f"{what} not in increasing order", key=key, value=numbers,
+               expected="increasing numbers, none repeated")
 
 
 def distinct_points(points: Iterable[tuple[float, float]], key: str) -> None:
@@ -209,4 +209,4 @@ def distinct_points(points: Iterable[tuple[float, float]], key: str) -> None:
     for first, second in itertools.pairwise(rows):
         if math.dist(first, second) < 0.01:
             refuse("the same point twice in a row", key=key, value=second,
-                   expected="successive points apart")
+                   expected="successive points that differ")

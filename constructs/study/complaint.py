@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
 
-SHOWN = 5  # errors told one by one; the rest are counted
+SHOWN = 5  # errors reported one by one; the rest are counted
 
 
 def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseModel],
@@ -30,7 +30,7 @@ def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseMode
         if suggestion:
             meant.add(suggestion)
         if row.key in rows and entry["type"] == "literal_error":
-            # A value of several types fails once for each of them: one line tells all.
+            # A value of several types fails once for each of them: one line covers all.
             first = rows[row.key]
             hint = row.message.removeprefix("unknown choice")
             rows[row.key] = InputError(first.message + hint, key=row.key, value=first.value,
@@ -94,10 +94,10 @@ def _plain(kind: str, context: dict[str, Any], given: Any, key: str) -> tuple[st
     if kind == "too_long":
         return "too many entries", f"at most {context['max_length']}"
     if kind == "finite_number":
-        return "not a number that can be used", "a finite number"
+        return "not a finite number", "a finite number"
     wanted = {
         "float_type": "a number (no quotes)", "int_type": "a whole number (no quotes)",
-        "string_type": "a text in quotes", "bool_type": "true or false (no quotes)",
+        "string_type": "text in quotes", "bool_type": "true or false (no quotes)",
         "tuple_type": "a list in [ ]", "model_type": "a table of keys",
     }.get(kind, "")
     if kind == "tuple_type" and isinstance(given, dict):
@@ -112,12 +112,12 @@ _WANTED = (
     ("inside_mm", "a point inside the fragment, [x, y]"),
     ("points_mm", "at least two points, [[x, y], [x, y]]"),
     ("origin_mm", "the lower left corner of the map, [x, y]"),
-    ("file", "the name of a file beside the study"), ("kind", '"modulus" or "density"'),
+    ("file", "the name of a file in the study's folder"), ("kind", '"modulus" or "density"'),
     ("length_mm", "a length in mm"), ("_mm", "a number in mm"),
     ("total_N", "at least one load in N"), ("_N", "a number in N"), ("name", "a name"),
     ("construct", "at least one [[construct]] with a name"),
     ("void", "the name of a [[void]]"), ("material", "a graft material"),
-    ("share", "a share of the height, from 0 to 1"),
+    ("share", "a fraction of the height, from 0 to 1"),
     ("side", '"medial" or "lateral", in a sagittal section "anterior" or "posterior"'),
     ("form", "a thread form"),
 )

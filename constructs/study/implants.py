@@ -1,4 +1,4 @@
-"""What a study may say of implants and grafts: plates, screws, wires, and what fills a void."""
+"""The part of a study file on implants and grafts: plates, screws, wires and void fillings."""
 
 from __future__ import annotations
 
@@ -47,8 +47,8 @@ def graft_materials() -> tuple[str, ...]:
 
 def _not_none(count: int) -> int:
     if count == 0:
-        refuse("a raft of zero pieces", value=count,
-               expected="1 to 12 side by side; to compare with none, leave it out of a construct")
+        refuse("a raft without pieces", value=count,
+               expected="1 to 12 side by side; for a construct without it, leave it out")
     return count
 
 
@@ -62,7 +62,7 @@ def _a_wire(diameter: float) -> float:
 
 
 class Segment(Checked):
-    """One stretch of a plate of changing section, from proximal to distal."""
+    """One segment of a plate of varying section, from proximal to distal."""
 
     length_mm: Annotated[float, Within(1, 300, "mm")]
     width_mm: Annotated[float, Within(2, 40, "mm")]
@@ -72,8 +72,8 @@ class Segment(Checked):
 class Plate(Checked):
     """`[[construct.plate]]`: a plate on one of the two surfaces of the section.
 
-    `thickness_mm` takes the place of the section's own (of the shaft, where there is a head: the
-    head keeps its proportion).
+    `thickness_mm` replaces that of the section (of the shaft, where there is a head: the head
+    keeps its proportion).
     """
 
     name: Name
@@ -97,10 +97,10 @@ class Plate(Checked):
                    expected=" or ".join(f'"{s}"' for s in plate_sections()) + ", or segments")
         if self.segments is not None and self.length_mm is not None:
             refuse("the segments already give the length", key="length_mm", value=self.length_mm,
-                   expected="no length_mm beside segments")
+                   expected="no length_mm where segments are given")
         if self.segments is not None and self.thickness_mm is not None:
             refuse("the segments already give the thickness", key="thickness_mm",
-                   value=self.thickness_mm, expected="no thickness_mm beside segments")
+                   value=self.thickness_mm, expected="no thickness_mm where segments are given")
         if self.section is not None and self.thickness_mm is not None \
                 and tables.kind("plates", self.section) == "arc":
             # Half of the tube's outer radius; beyond it the wall is no longer thin.
@@ -130,7 +130,7 @@ class Plate(Checked):
     def holes(self) -> tuple[float, ...]:
         """Distance of each hole from the proximal end, mm; by the section's pitch if not given.
 
-        The first of a plate with a head is the row of holes across it.
+        In a plate with a head the first is the row of holes across the head.
         """
         if self.holes_mm is not None:
             return self.holes_mm
@@ -151,7 +151,7 @@ class Plate(Checked):
 
 
 class Pin(Checked):
-    """What screws and wires share: a straight round piece of metal, or several side by side."""
+    """Fields common to screws and wires: a straight round bar, or several side by side."""
 
     what: ClassVar[str] = "pin"
 
@@ -188,12 +188,12 @@ class Screw(Pin):
                 if getattr(self, key) is not None:
                     refuse("a screw's head is on a plate (plate, hole) or on bone "
                            "(side, height_mm), not both", key=key, value=getattr(self, key),
-                           expected=f"no {key} beside plate")
+                           expected=f"no {key} where plate is given")
             if self.hole is None:
                 refuse("missing key", key="hole", expected="the number of the plate's hole, from 1")
             if self.washer:
-                refuse("a washer lies under a head on bone", key="washer", value=True,
-                       expected="no washer in a plate")
+                refuse("a washer goes under a head that rests on bone", key="washer", value=True,
+                       expected="no washer where plate is given")
         else:
             for key in ("side", "height_mm"):
                 if getattr(self, key) is None:
@@ -211,14 +211,14 @@ class Screw(Pin):
 
 
 def tension(screw: Screw) -> float:
-    """Pre-tension of a screw, N: as given, else 0, or the form's working value for a lag screw."""
+    """Pre-tension of a screw, N: as given, else the form's working value if a lag screw, else 0."""
     if screw.tension_N is not None:
         return screw.tension_N
     return tables.number("screws", screw.form, "lag_tension") if screw.use == "lag" else 0.0
 
 
 class Wire(Pin):
-    """`[[construct.wire]]`: a smooth wire from the bone's surface: no thread and no head."""
+    """`[[construct.wire]]`: a smooth wire from the bone surface, without thread or head."""
 
     what: ClassVar[str] = "wire"
 
@@ -228,7 +228,7 @@ class Wire(Pin):
 
 
 class Layer(Checked):
-    """One layer of a fill: a material and its share of the fill's height."""
+    """One layer of a fill: a material and its fraction of the fill's height."""
 
     material: Annotated[str, OneOf(graft_materials, "graft material")]
     share: Annotated[float, Within(0.02, 1)]
@@ -237,8 +237,8 @@ class Layer(Checked):
 class Fill(Checked):
     """`[[construct.fill]]`: graft or cement in a void, of one material or in level layers.
 
-    `points_mm` is a polygon inside the void (a block smaller than it); by default all of the void
-    is filled. Overrides of the material's numbers hold for every layer.
+    `points_mm` is a polygon inside the void (a block smaller than the void); by default the whole
+    void is filled. Overridden material values apply to every layer.
     """
 
     name: Name
@@ -261,8 +261,8 @@ class Fill(Checked):
         if self.layers is not None:
             total = sum(layer.share for layer in self.layers)
             if abs(total - 1.0) > 1e-6:
-                refuse("the shares of the layers do not sum to 1", key="layers",
-                       value=f"{total:g}", expected="shares of the height, from the bottom up")
+                refuse("the shares of the layers do not add up to 1", key="layers",
+                       value=f"{total:g}", expected="fractions of the height, from the bottom up")
         if self.points_mm is not None:
             distinct_points(self.points_mm, "points_mm")
         return self

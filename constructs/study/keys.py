@@ -1,4 +1,4 @@
-"""Every key that a study file may have, read off the models that check it."""
+"""Every key that a study file may have, taken from the models that check it."""
 
 from __future__ import annotations
 
@@ -17,17 +17,18 @@ from buttress.study.study import Study
 
 NEEDED, NONE = "needed", "-"
 FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAME.friction`,
-`construct.NAME.screw.NAME.angle_deg`; `*` stands for every name of a list. Beside the keys of the
-file there are `ANY ENTRY.present` (true or false: whether a named entry is there; a plate takes its
-screws with it), `fracture.NAME.slope_deg` (angle of the fracture's chord to the long axis; the line
-is turned about its end at the joint), `fracture.NAME.turn_deg` (the same by what it is turned),
-`scale.cancellous_strength` and `scale.bearing_stiffness` (factors on strengths of bone other than
-cortex under screws, and on the springs between screws and bone)."""
+`construct.NAME.screw.NAME.angle_deg`; `*` stands for every name of a list. In addition to the keys
+of the file there are `ANY ENTRY.present` (true or false: whether a named entry is included;
+removing a plate removes its screws), `fracture.NAME.slope_deg` (angle of the fracture's chord to
+the long axis, so that 0 is parallel to it; the line is turned about its end at the joint),
+`fracture.NAME.turn_deg` (change of that angle), `scale.cancellous_strength` and
+`scale.bearing_stiffness` (factors on the strength of bone other than cortex under screws, and on
+the stiffness of the springs between screws and bone)."""
 
 
 @dataclass(frozen=True)
 class Key:
-    """One key: what may stand there, and what holds where it is left out."""
+    """One key: its allowed values, and its default."""
 
     name: str
     allowed: str
@@ -36,7 +37,7 @@ class Key:
 
 @dataclass(frozen=True)
 class Table:
-    """One table of the file, as it is headed there, with what it is and its keys."""
+    """One table of the file: its heading, description and keys."""
 
     heading: str
     about: str
@@ -67,7 +68,7 @@ def _tables(model: type[BaseModel], heading: str, path: str) -> Iterator[Table]:
 
 
 def _model(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
-    """The model that a key holds, and whether it is a list of them."""
+    """The model of a key's value, and whether the value is a list of them."""
     if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
         return annotation, False
     parts = [a for a in get_args(annotation) if a not in (NoneType, Ellipsis)]
@@ -80,7 +81,7 @@ def _model(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
 
 
 def allowed(annotation: Any, metadata: Any = ()) -> str:
-    """What may stand at a key, in words."""
+    """The allowed values of a key, in words."""
     for mark in metadata:
         if isinstance(mark, Within):
             unit = "" if mark.unit == "-" else f" {mark.unit}"
@@ -127,13 +128,13 @@ def lines() -> list[str]:
 
 
 def markdown() -> str:
-    """As a page of the gallery."""
-    out = ["# Keys of a study file", "", LABEL, "", "One TOML file a study; `buttress examples "
-           "NAME` copies one to start from, `buttress check FILE` says what is wrong with it.", "",
+    """As a gallery page."""
+    out = ["# Keys of a study file", "", LABEL, "", "One TOML file per study; `buttress examples "
+           "NAME` copies one to start from, `buttress check FILE` reports its errors.", "",
            FURTHER, ""]
     for table in tables():
         title = table.heading if table.heading[0] != "[" else f"`{table.heading}`"
-        out += [f"## {title}", "", table.about, "", "| key | what may stand there | default |",
+        out += [f"## {title}", "", table.about, "", "| key | allowed values | default |",
                 "| --- | --- | --- |"]
         out += [f"| `{k.name}` | {k.allowed.replace('|', chr(92) + '|')} | {k.default} |"
                 for k in table.keys]

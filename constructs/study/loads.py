@@ -1,4 +1,4 @@
-"""What a study may say of loads and limits: one frozen model a table of the TOML file."""
+"""The part of a study file on loads and limits: one frozen model per table of the TOML file."""
 
 from __future__ import annotations
 
@@ -21,17 +21,17 @@ from buttress.study.checked import MOST, Checked, OneOf, Text, Within, ascending
 Total = Annotated[float, Within(1, 20000, "N")]
 DEFAULT_N = (500.0, 1000.0, 1500.0)
 SIZES = ("total_N", "activity", "ground_kg", "case")
-"""Keys of `[load]` that say how large the loads are: the first, the last, or one or both others."""
+"""Keys of `[load]` for the size of the loads: the first, the last, or one or both others."""
 
 
 def _case_name(value: str) -> str:
     if not value.strip() or len(value) > 120 or "\n" in value:
-        refuse("a name of a load", expected="1 to 120 printable characters on one line")
+        refuse("not a valid load name", expected="1 to 120 printable characters on one line")
     return value
 
 
 class CaseInput(Checked):
-    """`[[load.case]]`: a load by name, as the resolved study has it for activities."""
+    """`[[load.case]]`: a named load, as the resolved study lists it for activities."""
 
     name: Annotated[Text, AfterValidator(_case_name)]
     total_N: Total
@@ -42,13 +42,12 @@ class CaseInput(Checked):
 class LoadInput(Checked):
     """`[load]`: total joint force on two patches of the joint line.
 
-    The forces are given as ``total_N``, or as a ``body_mass_kg`` with ``activity`` (peak force as
-    a share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
-    loads, see `buttress.study.activities`), or as named ``case``s. A body mass next to
-    ``total_N`` or cases only adds the weight-bearing table. ``shift_mm`` moves the resultant to
-    lateral (valgus) or medial (negative, varus) by changing the share of the condyles; the patches
-    stay. A sagittal section has one patch, about ``slice_centre_mm``, with the share of its
-    condyle.
+    The forces are given as ``total_N``, or as a ``body_mass_kg`` with ``activity`` (peak force as a
+    share of body weight), or as ``ground_kg`` (partial weight bearing on a scale; each gives two
+    loads, see `buttress.study.activities`), or as named ``case``s. A body mass next to ``total_N``
+    or cases only adds the weight-bearing table. ``shift_mm`` moves the resultant laterally (valgus)
+    or medially (negative, varus) by changing the share of the condyles; the patches stay in place.
+    A sagittal section has one patch, about ``slice_centre_mm``, with the share of its condyle.
     """
 
     given_N: Annotated[tuple[Total, ...], Field(min_length=1, max_length=MOST)] | None = Field(
@@ -91,31 +90,32 @@ class LoadInput(Checked):
         self._shifted()
         forces = [c.total_N for c in self.case or ()]
         if len({c.name.casefold() for c in self.case or ()}) < len(forces):
-            refuse("two loads have one name", key="case", value=[c.name for c in self.case or ()],
-                   expected="names of their own")
+            refuse("two loads have the same name", key="case",
+                   value=[c.name for c in self.case or ()],
+                   expected="names that differ")
         if len(set(forces)) < len(forces):
-            refuse("two cases of the same load", key="case", value=forces,
+            refuse("two cases with the same load", key="case", value=forces,
                    expected="loads that differ")
         return self
 
     def _by_mass(self, given: list[str]) -> None:
-        """Refuse masses that do not fit together."""
+        """Refuse inconsistent masses."""
         mass = self.body_mass_kg
         if mass is not None and not given and self.given_N is None and self.case is None:
-            refuse("a body mass says nothing of the load by itself", key="body_mass_kg", value=mass,
-                   expected='beside it activity = ["walking"], ground_kg = [15] or total_N = [500]')
+            refuse("a body mass alone does not define a load", key="body_mass_kg", value=mass,
+                   expected='also activity = ["walking"], ground_kg = [15] or total_N = [500]')
         if self.activity is not None:
             if mass is None:
                 refuse("an activity needs a body mass", key="activity", value=self.activity,
-                       expected="body_mass_kg = 75 beside it")
+                       expected="also body_mass_kg = 75, or another mass")
             if len(set(self.activity)) < len(self.activity):
-                refuse("an activity twice", key="activity", value=self.activity,
-                       expected="each once")
+                refuse("an activity is listed twice", key="activity", value=self.activity,
+                       expected="each activity once")
         if self.ground_kg is not None:
             ascending(self.ground_kg, "ground_kg", "masses on the ground")
             if mass is not None and self.ground_kg[-1] > mass:
                 newton = self.ground_kg[-1] / tables.number("loads", "gravity", "standard")
-                refuse(f"more on the ground than the body weighs (newtons would be {newton:.0f} "
+                refuse(f"more on the ground than the body mass (if in newtons: {newton:.0f} "
                        "kg)", key="ground_kg", value=self.ground_kg,
                        expected=f"at most body_mass_kg = {mass:g}")
 
@@ -124,13 +124,13 @@ class LoadInput(Checked):
         span = self.lateral_centre_mm - self.medial_centre_mm
         low, high = -(1.0 - self.medial_share) * span, self.medial_share * span
         if not low - 1e-9 <= self.shift_mm <= high + 1e-9:
-            refuse("the shift takes the load beyond a contact patch: one condyle would lift off",
-                   key="shift_mm", value=self.shift_mm,
+            refuse("the shift moves the resultant beyond a contact patch: one condyle would "
+                   "lift off", key="shift_mm", value=self.shift_mm,
                    expected=f"{low:.4g} to {high:.4g} mm with this medial_share and these centres")
 
     @property
     def cases(self) -> tuple[LoadCase, ...]:
-        """All loads by rising force, with name, source and status."""
+        """All loads in order of increasing force, with name, source and status."""
         if self.given_N is not None:
             return tuple(LoadCase("", x, "given in the study", "practice") for x in self.given_N)
         if self.case is not None:
@@ -142,7 +142,7 @@ class LoadInput(Checked):
 
     @property
     def total_N(self) -> tuple[float, ...]:
-        """All loads, rising [N]."""
+        """All loads, increasing [N]."""
         return tuple(c.total_N for c in self.cases)
 
     def words(self, total: float) -> str:
@@ -172,18 +172,19 @@ class LoadInput(Checked):
         """Share of the medial condyle after the shift of the resultant.
 
         The resultant of s on the medial and 1 - s on the lateral centre lies at s x_m + (1 - s)
-        x_l; a shift e to lateral takes e / (x_l - x_m) from s (equilibrium of moments).
+        x_l; a lateral shift e subtracts e / (x_l - x_m) from s (equilibrium of moments).
         """
         share = self.medial_share - self.shift_mm / (self.lateral_centre_mm - self.medial_centre_mm)
         return min(1.0, max(0.0, share))
 
 
 class LimitsInput(Checked):
-    """`[limits]`: what counts as failed.
+    """`[limits]`: criteria of failure.
 
-    Step-off: lips of a fracture across the joint line. Depression: largest subsidence of a point
-    of a fragment's joint surface. Widening: the rims of the plateau apart. Bone: share of its
-    volume over yield strain. Metal: stress of an outer fibre over yield stress.
+    Step-off: relative displacement of the lips of a fracture across the joint line. Depression:
+    largest subsidence of any point on a fragment's joint surface. Widening: increase of the
+    plateau's width. Bone: share of its volume over the yield strain. Metal: stress of an outer
+    fibre over the yield stress.
     """
 
     step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")

@@ -1,4 +1,4 @@
-"""What a study may say of files for its section: `[section.map]`, and how the files are read."""
+"""The part of a study file on files for its section: `[section.map]`, and how they are read."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def density_laws() -> tuple[str, ...]:
 
 
 def told(key: str, read: Callable[[], T]) -> T:
-    """What a reader returns; its InputError as an error of the study at a key."""
+    """The result of a reader; its InputError becomes an error of the study at a key."""
     try:
         return read()
     except InputError as error:
@@ -54,8 +54,8 @@ class MapInput(Checked):
 
     Rows of the file run from the top down, columns from -x to +x; a cell is ``scale_mm`` wide and
     high and the lower left corner of the map lies at ``origin_mm``. A PNG is greyscale: black
-    stands for the value ``low_...``, white for ``high_...``; CSV and NPY hold MPa or g/cm3. The map
-    takes the place of the ``core`` between the cortical side plates, or of ``all`` of the depth.
+    means the value ``low_...``, white ``high_...``; CSV and NPY hold MPa or g/cm3. The map
+    replaces the ``core`` between the cortical side plates, or ``all`` of the depth.
     """
 
     file: str
@@ -78,12 +78,12 @@ class MapInput(Checked):
     @model_validator(mode="after")
     def _consistent(self, info: ValidationInfo) -> MapInput:
         if (self.law is None) == (self.kind == "density"):
-            refuse("a map of density needs a law, one of modulus has none", key="law",
+            refuse("a map of density needs a law, a map of modulus takes none", key="law",
                    value=self.law, expected=" or ".join(f'"{n}"' for n in density_laws())
                    if self.kind == "density" else 'no law, or kind = "density"')
         self._greys()
         content, rows = told("file", lambda: grid(folder_of(info), self.file, self.sha256))
-        # A study is frozen for others; it is still being made here.
+        # A study is frozen for its users; it is still under construction here.
         object.__setattr__(self, "sha256", content)
         low, high = self.range
         if low is not None and high is not None:
@@ -92,32 +92,32 @@ class MapInput(Checked):
         return self
 
     def _greys(self) -> None:
-        """Refuse grey values without a meaning, or a meaning without grey values."""
+        """Refuse grey values without a scale, or a scale without grey values."""
         unit = "MPa" if self.kind == "modulus" else "g_cm3"
         picture = self.file.lower().endswith(".png")
         for key in ("low_MPa", "high_MPa", "low_g_cm3", "high_g_cm3"):
             needed = picture and key.endswith(unit)
             if (getattr(self, key) is not None) != needed:
-                refuse(f"missing key: what {'black' if key.startswith('low') else 'white'} stands "
-                       "for" if needed else f"{key} does not fit a map of {self.kind} in "
-                       + ("a picture" if picture else "numbers"), key=key,
+                refuse(f"missing key: the value of {'black' if key.startswith('low') else 'white'}"
+                       if needed else f"{key} does not fit a map of {self.kind} in "
+                       + ("an image" if picture else "numbers"), key=key,
                        value=getattr(self, key), expected="a value in "
                        + unit.replace("_", "/") if needed else f"no {key}")
         low, high = self.range
         if low is not None and high is not None and not low < high:
-            refuse("black is not less than white", key=f"low_{unit}", value=low,
-                   expected=f"less than high_{unit} = {high:g}")
+            refuse("the value of black is not less than that of white", key=f"low_{unit}",
+                   value=low, expected=f"less than high_{unit} = {high:g}")
 
     @property
     def range(self) -> tuple[float | None, float | None]:
-        """What black and white of a picture stand for, MPa or g/cm3; None for numbers."""
+        """Values of black and white in an image, MPa or g/cm3; None for numbers."""
         if self.kind == "modulus":
             return self.low_MPa, self.high_MPa
         return self.low_g_cm3, self.high_g_cm3
 
     @property
     def rows(self) -> Keyed[np.ndarray]:
-        """What the file holds, top row first: MPa or g/cm3."""
+        """Contents of the file, top row first: MPa or g/cm3."""
         return self._rows
 
     @property
@@ -128,11 +128,11 @@ class MapInput(Checked):
             source += f" by the law {self.law}"
         smooth = (f"smoothed over {self.smoothing_mm:g} mm" if self.smoothing_mm else
                   "not smoothed")
-        return f"{source}, {self.scale_mm:g} mm a cell, {smooth}"
+        return f"{source}, {self.scale_mm:g} mm per cell, {smooth}"
 
 
 class Keyed(Generic[T]):
-    """A thing that equals another of the same key: for comparing studies, and for caches."""
+    """An object that equals another with the same key: for comparing studies, and for caches."""
 
     def __init__(self, key: object, thing: T) -> None:
         self.key, self.thing = key, thing
@@ -158,7 +158,7 @@ def grid(folder: Path | None, file: str, sha256: str | None) -> tuple[str, np.nd
 
 @lru_cache(maxsize=4)
 def _grid(path: Path, name: str, size: int, changed: int) -> tuple[str, np.ndarray]:
-    """Digest and rows of a file; kept while its size and date stay, for the cases of a sweep."""
+    """Digest and rows of a file; cached while size and date are unchanged, for sweeps."""
     from buttress.study.files import digest, read_bytes
     from buttress.study.grids import LARGEST, READERS
 

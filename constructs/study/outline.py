@@ -1,4 +1,4 @@
-"""An outline drawn elsewhere, as a shape of the section: two walls, a joint line and the clamp."""
+"""An outline from a file, as a shape of the section: two walls, a joint line and the clamp."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import Polygon
 from shapely.geometry.polygon import orient
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.grids import number, text_lines
 
-FloatArray = NDArray[np.float64]
 LARGEST = 1_000_000  # bytes of an outline file
 MOST_POINTS = 5000
 HEADER = "x_mm,y_mm"
@@ -70,7 +70,7 @@ def points_of(raw: bytes, name: str) -> FloatArray:
     if lines[0].replace(" ", "") != HEADER:
         shown = "".join(c for c in lines[0] if c.isprintable())[:30]
         raise InputError(f'the first line is "{shown}"', value=name,
-                         expected=f"{HEADER}, so that the unit is stated; then one corner a line")
+                         expected=f"{HEADER}, so that the unit is stated; then one corner per line")
     if not 4 <= len(lines) <= MOST_POINTS + 1:
         raise InputError(f"an outline of {len(lines) - 1} corners", value=name,
                          expected=f"3 to {MOST_POINTS}")
@@ -78,7 +78,7 @@ def points_of(raw: bytes, name: str) -> FloatArray:
     for i, line in enumerate(lines[1:]):
         if line.count(",") != 1:
             raise InputError(f"line {i + 2} has {line.count(',') + 1} numbers", value=name,
-                             expected="two a line, x and y in mm")
+                             expected="two per line, x and y in mm")
         for k, word in enumerate(line.split(",")):
             out[i, k] = number(word, f"line {i + 2}", name)
     if not np.isfinite(out).all():
@@ -91,15 +91,15 @@ def points_of(raw: bytes, name: str) -> FloatArray:
 def drawn(points: FloatArray, height: float, name: str, smoothing: float = 0.05) -> Drawn:
     """The shape of an outline (n, 2) mm that is clamped `height` below the joint line.
 
-    The outline is simplified, by which it moves by at most `smoothing` mm, and cut off at the
-    clamp. The joint line reaches from the first to the last edge that faces up by more than 45
-    degrees. Raises InputError for an outline that crosses itself, does not reach the clamp, lies
-    away from the origin, or folds back.
+    The outline is simplified, moving by at most `smoothing` mm, and cut off at the clamp. The joint
+    line extends from the first to the last edge that faces up by more than 45 degrees. Raises
+    InputError for an outline that crosses itself, does not reach the clamp, lies away from the
+    origin, or folds back.
     """
     ring = Polygon(points)
     if not ring.is_valid or ring.area <= 0.0:
         raise InputError("the outline crosses itself or has no area", value=name,
-                         expected="corners in order round the bone")
+                         expected="corners in order around the bone")
     low, bottom, high, _ = ring.bounds
     if not PLAUSIBLE[0] <= high - low <= PLAUSIBLE[1]:
         hint = next((f" (looks like {unit})" for factor, unit in (
@@ -109,7 +109,7 @@ def drawn(points: FloatArray, height: float, name: str, smoothing: float = 0.05)
                          expected="{:g} to {:g} mm".format(*PLAUSIBLE))
     if bottom > -height + 1e-6:
         raise InputError(f"the outline ends at {bottom:g} mm, above the clamp", value=name,
-                         expected=f"an outline that reaches down to -{height:g} mm, or a smaller "
+                         expected=f"an outline that extends down to -{height:g} mm, or a smaller "
                                   "section.height_mm")
     ring = ring.simplify(smoothing).intersection(shapely.box(low - 1, -height, high + 1, 1000.0))
     if not isinstance(ring, Polygon) or not ring.is_valid:
@@ -123,7 +123,7 @@ def _parts(ring: FloatArray, height: float, name: str) -> Drawn:
     base = np.flatnonzero(ring[:, 1] < -height + 1e-6)
     if len(base) < 2:
         raise InputError("the outline has no base at the clamp", value=name,
-                         expected="bone that reaches through the clamp")
+                         expected="bone that extends below the clamp")
     # From the base's corner at +x up, over the joint, down to the one at -x.
     ring = np.roll(ring, -int(base[np.argmax(ring[base, 0])]), axis=0)
     end = int(np.argmin(np.where(ring[:, 1] < -height + 1e-6, ring[:, 0], np.inf)))
@@ -144,15 +144,15 @@ def _parts(ring: FloatArray, height: float, name: str) -> Drawn:
         if len(back) or len(line) < 2:
             x, y = line[back[0]] if len(back) else line[0]
             raise InputError(f"the {what} of the outline folds back at ({x:g}, {y:g}) mm",
-                             value=name, expected="a joint line over which x rises, and walls that "
-                             "go down from it to the base; steps of pixels go with a larger "
-                             "outline_smoothing_mm")
+                             value=name, expected="a joint line along which x increases, and walls "
+                             "that descend from it to the base; a larger outline_smoothing_mm "
+                             "removes pixel steps")
     if shape.top[-1, 0] - shape.top[0, 0] < ring[0, 0] - ring[end, 0]:
         raise InputError("the bone is narrower at its joint than at the clamp: upside down?",
-                         value=name, expected="y that points proximal, the joint at the top")
+                         value=name, expected="y pointing proximally, the joint at the top")
     middle = shape.top[[0, -1], 0].mean()
     if abs(middle) > OFF_ORIGIN or abs(float(shape.joint(0.0))) > OFF_ORIGIN:
         raise InputError(f"the middle of the joint line is drawn at ({middle:.1f}, "
                          f"{float(shape.joint(middle)):.1f}) mm", value=name,
-                         expected=f"within {OFF_ORIGIN:g} mm of the origin, where the study has it")
+                         expected=f"within {OFF_ORIGIN:g} mm of the origin, as the study requires")
     return shape

@@ -1,7 +1,6 @@
 """Reading a study: from a TOML file, or a shipped example, to a frozen `Study`.
 
-Whatever is wrong with the file becomes one `InputError` that names file, key, value and what was
-expected.
+Any error in the file becomes one `InputError` that names file, key, value and what was expected.
 """
 
 from __future__ import annotations
@@ -14,8 +13,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
+from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean, require_known
 from buttress.study.complaint import complaint
+from buttress.study.renamed import renewed
 from buttress.study.study import (
     Construct,
     Fill,
@@ -28,18 +29,50 @@ from buttress.study.study import (
     Wire,
 )
 
-__all__ = ["Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study", "Void",
-           "Wire", "example", "example_names", "example_text", "load_study", "only",
-           "parse_study", "study_from"]
+__all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study",
+           "Void", "Wire", "as_study", "example", "example_names", "example_text", "load_study",
+           "only", "parse_study", "study_from"]
 
+AnyStudy = Study | Case | str | Path
+"""What stands for a study: see `as_study`."""
 LARGEST_FILE = 1_000_000  # bytes; a study is a page or two of text
 
 
-def load_study(path: str | Path) -> Study:
-    """Read a study file.
+def as_study(given: AnyStudy) -> Study:
+    """The study that is meant: itself, what `varied` made, a shipped study's name, or a path.
 
-    Raises InputError when there is no such file, it is not a TOML text, or anything in it is
-    wrong.
+    Raises InputError where there is no such study or file, where the file is wrong, and for
+    factors of `varied` that belong to none of a study's keys.
+    """
+    if isinstance(given, Study):
+        return given
+    if isinstance(given, Case):
+        for name, factor in given.scales.items():
+            raise InputError("a factor that belongs to no key of a study file", key=f"scale.{name}",
+                             value=f"{factor:g}",
+                             expected="this key in a sweep, a ranking or Explorer.answer")
+        return given.study
+    if isinstance(given, Path):
+        return load_study(given)
+    if not isinstance(given, str):
+        raise InputError("not a study", value=type(given).__name__,
+                         expected="a Study, a shipped study's name, a path, or what varied() made")
+    if given in example_names():
+        return example(given)
+    if Path(given).suffix or Path(given).name != given or Path(given).exists():
+        return load_study(given)
+    require_known(given, example_names(), "shipped study or file")
+    raise AssertionError("unreachable")
+
+
+def load_study(path: str | Path) -> Study:
+    """Read the study file at ``path``, a TOML text; files that it names lie in the same folder.
+
+    Lengths in it are in mm, forces in N, moduli in MPa, angles in degrees, as its keys say. Returns
+    a frozen `Study`.
+
+    Raises InputError, with file, key, value and what was expected, when there is no such file, it
+    is not a TOML text, or anything in it is wrong.
     """
     path = Path(path)
     shown = _printable(str(path))
@@ -47,10 +80,11 @@ def load_study(path: str | Path) -> Study:
 
 
 def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
-    """The study in a TOML text; `file` is what messages call it. Raises InputError.
+    """The study in a TOML ``text``; ``file`` is what messages call it.
 
-    `folder` is where the files lie that the study names, an outline or a map; without it such a
-    study is refused.
+    ``folder`` is where the files lie that the study names, an outline or a map; without it such a
+    study is refused. Raises InputError, with key, value and what was expected, when the text is
+    wrong.
     """
     try:
         data = tomllib.loads(text)
@@ -64,16 +98,18 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
     except (ValueError, RecursionError):
         raise InputError("not TOML: a number too long or brackets too deep", file=file) from None
     if not data:
-        raise InputError("the file holds nothing", file=file,
-                         expected="a study: copy a shipped example to start from")
+        raise InputError("the file has no content", file=file,
+                         expected="a study; copy a shipped example to start from")
     return study_from(data, file, folder)
 
 
 def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None = None) -> Study:
-    """The study in nested dicts and lists, as TOML gives them. Raises InputError.
+    """The study in ``data``, nested dicts and lists as TOML gives them.
 
-    `folder`: see `parse_study`.
+    ``file`` and ``folder``: see `parse_study`. Raises InputError, with key, value and what was
+    expected, when something in it is wrong.
     """
+    data = renewed(data, file)
     try:
         return Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
@@ -81,37 +117,48 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
 
 
 def example_names() -> tuple[str, ...]:
-    """Names of the shipped studies."""
+    """Names of the shipped studies, which `example` reads."""
     folder = files("buttress").joinpath("examples")
     return tuple(sorted(f.name.removesuffix(".toml") for f in folder.iterdir()
                         if f.name.endswith(".toml")))
 
 
 def example_text(name: str) -> str:
-    """The TOML text of a shipped study. Raises InputError when there is none of that name."""
+    """The TOML text of the shipped study called ``name``.
+
+    Raises InputError, with the closest name, when there is none of that name.
+    """
     name = _printable(name)
     require_known(name, example_names(), "example")
     return files("buttress").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
 
 
 def example(name: str) -> Study:
-    """A shipped study. Raises InputError when there is none of that name."""
+    """The shipped study called ``name``, as a frozen `Study`.
+
+    Raises InputError, with the closest name, when there is none of that name.
+    """
     return parse_study(example_text(name), f"{name}.toml")
 
 
-def only(study: Study, *names: str) -> Study:
-    """The study with some of its constructs, in the order given. Raises InputError."""
+def only(study: AnyStudy, *names: str) -> Study:
+    """A study with some of its constructs, in the order of ``names``.
+
+    ``study``: see `compare`. Raises InputError, with the closest name, for a construct that the
+    study has not, for one named twice, and where none is named.
+    """
+    study = as_study(study)
     found = {c.name: c for c in study.constructs}
     for name in names:
         require_known(name, found, "construct")
     if not names or len(set(names)) < len(names):
-        raise InputError("names of constructs, each once", value=", ".join(names),
+        raise InputError("names of constructs, each of them once", value=", ".join(names),
                          expected=", ".join(found))
     return study.model_copy(update={"constructs": tuple(found[n] for n in names)})
 
 
 def _read(path: Path, shown: str) -> str:
-    """The text of a study file. Raises InputError for anything that is not a short text."""
+    """The text of a study file. Raises InputError for anything but a short text file."""
     try:
         if path.is_dir():
             raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
@@ -131,21 +178,21 @@ def _read(path: Path, shown: str) -> str:
         raise InputError(f"cannot be read: {_printable(reason)}", file=shown) from None
     if not raw.strip():
         raise InputError("the file is empty", file=shown,
-                         expected="a study: copy a shipped example to start from")
+                         expected="a study; copy a shipped example to start from")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError("not a text file in UTF-8", file=shown, expected="a TOML text") from None
     if "\0" in text:
-        raise InputError("not a text file (it holds zero bytes)", file=shown,
+        raise InputError("not a text file (it contains null bytes)", file=shown,
                          expected="a TOML text")
     return text
 
 
 def _instead(path: Path) -> str:
-    """What may have been meant by a path that leads nowhere: a file beside it, a shipped study."""
+    """Suggestion for a path without a file: a similar file in its folder, or a shipped study."""
     if path.name in example_names():
-        return f'; the shipped study of that name is taken with --example {path.name}'
+        return f'; for the shipped study of that name use --example {path.name}'
     near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
     found = closest(path.name, near)
     shipped = closest(path.name.removesuffix(".toml"), example_names())
@@ -153,6 +200,6 @@ def _instead(path: Path) -> str:
 
 
 def _printable(text: str) -> str:
-    """Text fit for a message: control characters escaped, at most 200 characters."""
+    """Text suitable for a message: control characters escaped, at most 200 characters."""
     safe = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
     return safe if len(safe) <= 200 else safe[:200] + "..."

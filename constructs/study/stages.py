@@ -1,4 +1,4 @@
-"""What a study may say of the order of things: place, tighten, lock, release, load, cycle."""
+"""The part of a study file on the order of steps: place, tighten, lock, release, load, cycle."""
 
 from __future__ import annotations
 
@@ -15,19 +15,20 @@ Newtons = Annotated[float, Within(1, 20000, "N")]
 Share = Annotated[float, Within(0, 1)]
 LOADING = ("load", "unload", "cycle")
 CYCLES = {"low_N": 0.0, "times": 50, "settle_mm": 0.001}
-"""Defaults of a cycle. Practice, no source: a micrometre a cycle is below what can be measured."""
+"""Defaults of a cycle. Practice, no source: a micrometre per cycle is below what is measurable."""
 
 
 class Stage(Checked):
     """`[[construct.stage]]`: one step of the order in which a construct is built and loaded.
 
-    `do`: "place" (parts join without force as the bone lies then), "tighten" (screws, to `force_N`
-    each, else to their tension_N, and from then on they keep their length), "lock" (heads hold
-    both ways and in rotation), "release" (parts are taken out), "load" (the joint force becomes
-    `total_N`), "unload" (it goes), "cycle" (between `total_N` and `low_N`, at most `times`, until
-    a cycle changes the joint surface by `settle_mm` or less). A part that no stage places is there
-    from the start. `steps` divides tightening, loading or unloading into equal steps; one
-    will do unless a piece lies loose, whose place depends on the way.
+    `do`: "place" (parts are added without force in the current position of the bone), "tighten"
+    (screws, to `force_N` each, else to their tension_N; from then on they keep their length),
+    "lock" (heads resist both directions and rotation), "release" (parts are removed), "load" (the
+    joint force becomes `total_N`), "unload" (the joint force becomes zero), "cycle" (between
+    `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface by `settle_mm`
+    or less). A part that no stage places is present from the start. `steps` divides tightening,
+    loading or unloading into equal steps; one is enough unless a piece is loose, since its
+    position depends on the path.
     """
 
     do: Do
@@ -63,23 +64,23 @@ class Stage(Checked):
         for key in type(self).model_fields:
             given = getattr(self, key)
             if given is None and key in needed:
-                refuse("missing key", key=key, expected="names of the parts in a list"
+                refuse("missing key", key=key, expected="a list of the names of the parts"
                        if key == "what" else "the joint force in N")
             if given is not None and key not in allowed:
-                refuse(f'a stage that does "{self.do}" has no such key', key=key, value=given,
+                refuse(f'a stage with do = "{self.do}" has no such key', key=key, value=given,
                        expected="one of " + ", ".join(sorted(allowed)))
         if self.what is not None and len(set(self.what)) < len(self.what):
             refuse("a part is named twice in one stage", key="what", value=self.what,
-                   expected="each name once")
+                   expected="each name only once")
         if self.do == "cycle" and not (self.low_N or 0.0) < (self.total_N or 0.0) \
                 and self.low_medial_share in (None, self.medial_share):
-            refuse("the load does not change within a cycle", key="low_N", value=self.low_N,
+            refuse("the load does not vary within a cycle", key="low_N", value=self.low_N,
                    expected=f"less than total_N = {self.total_N:g}, or another low_medial_share")
         return self
 
     @property
     def loads(self) -> bool:
-        """Whether it is a step of loading rather than of building."""
+        """Whether the step applies load rather than builds the construct."""
         return self.do in LOADING
 
 
@@ -87,7 +88,7 @@ Part = Plate | Screw | Wire | Fill
 
 
 def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
-    """Refuse an order that cannot be: tightening what is not placed, placing twice, and so on.
+    """Refuse an impossible order: tightening a part not yet placed, placing twice, and so on.
 
     Raises a validation error whose key is below the construct.
     """
@@ -108,36 +109,38 @@ def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
                    ", ".join(f'"{p}"' for p in parts) or "a part of the construct")
             if stage.do == "place":
                 if name in there:
-                    no("the part is placed already", name, "a part that is not there")
+                    no("the part has already been placed", name, "a part that has not been placed")
                 if isinstance(part, Screw) and part.plate is not None and not (
                         part.plate in there or part.plate in (stage.what or ())):
-                    no("the plate of this screw is not placed", name,
-                       f'"{part.plate}" placed before it, or with it')
+                    no("the plate of this screw has not been placed", name,
+                       f'"{part.plate}" placed before the screw, or with it')
                 continue
             if name not in there:
-                no(f"a stage that does \"{stage.do}\" names a part that is not placed", name,
+                no(f"a stage with do = \"{stage.do}\" names a part that has not been placed", name,
                    f'an earlier stage that places "{name}"')
             if stage.do == "release":
                 left = [s for s in there - set(stage.what or ())
                         if getattr(parts[s], "plate", None) == name]
                 if left:
                     no("screws still hold this plate", name,
-                       "their release first, or with it: " + ", ".join(f'"{s}"' for s in left))
+                       "release of these screws before the plate, or with it: "
+                       + ", ".join(f'"{s}"' for s in left))
                 continue
             if not isinstance(part, Screw):
                 no(f"only a screw can be {stage.do}ed", name, "the name of a screw")
             elif stage.do == "tighten":
                 if name in locked:
-                    no("the head of this screw is locked: it cannot be tightened", name,
-                       "tightening before the stage that locks it")
+                    no("the head of this screw is locked, so it cannot be tightened", name,
+                       "a tightening stage before the stage that locks it")
                 if stage.force_N is None and tension(part) == 0.0:
-                    refuse("this screw has no tension of its own", key=f"stage.{number}.force_N",
+                    refuse("this screw has no tension_N", key=f"stage.{number}.force_N",
                            value=name, expected="force_N in the stage, or tension_N of the screw")
             elif stage.do == "lock":
                 if part.plate is None:
-                    no("only a head in a plate can be locked", name, "a screw with plate and hole")
+                    no("only a screw head in a plate can be locked", name,
+                       "a screw with plate and hole")
                 if name in locked:
-                    no("the head of this screw is locked already", name, "a screw not yet locked")
+                    no("the head of this screw is already locked", name, "a screw not yet locked")
         names = set(stage.what or ())
         if stage.do == "place":
             there |= names

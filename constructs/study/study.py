@@ -1,7 +1,7 @@
-"""What a study may say: one frozen model a table of the TOML file, with defaults and limits.
+"""The contents of a study file: one frozen model per table, with defaults and limits.
 
-Every dimensional key ends in its unit. y points proximal, the origin is the middle of the joint
-line; x points lateral (medial is at -x), in a sagittal section posterior (anterior is at -x).
+Every dimensional key ends in its unit. y points proximally, the origin is the middle of the joint
+line; x points laterally (medial is at -x), in a sagittal section posteriorly (anterior is at -x).
 `buttress.study.read` reads files into these models.
 """
 
@@ -46,10 +46,10 @@ OUTLINE = {plane: dict.fromkeys(("joint", *sides, "base"), "side of the bone")
 
 
 class Construct(Checked):
-    """`[[construct]]`: the implants and grafts that are put in together; may be empty.
+    """`[[construct]]`: implants and grafts that are used together; may be empty.
 
-    `model`: "links" (default: they may slip, lift off and let go) or "bonded inclusions" (a
-    cross-check: the same metal and graft stuck fast to the bone).
+    `model`: "links" (default: implants may slip, lift off and fail) or "bonded inclusions" (a
+    cross-check: the same metal and graft fully bonded to the bone).
     """
 
     name: Name
@@ -77,21 +77,21 @@ class Construct(Checked):
                        expected=", ".join(f'"{p}"' for p in plates) or "a [[construct.plate]]")
             count = len(plates[screw.plate].holes)
             if screw.hole > count:
-                refuse("hole number beyond the plate", key=f"screw.{screw.name}.hole",
+                refuse("the plate has no hole with this number", key=f"screw.{screw.name}.hole",
                        value=screw.hole, expected=f'1 to {count}, the holes of "{screw.plate}"'
                        if count else f'holes_mm in plate "{screw.plate}", which has no holes')
         if self.stages and self.model != "links":
-            refuse("stages need links that slip and can be tightened", key="model",
+            refuse("stages need links, which can slip and be tightened", key="model",
                    value=self.model, expected='"links"')
         check_stages(self.stages, {p.name: p for _, parts in self.parts() for p in parts})
         return self
 
     def locks_later(self, screw: str) -> bool:
-        """Whether a stage locks the head of this screw: until then it only presses and rubs."""
+        """Whether a stage locks the head of this screw: until then it is in frictional contact."""
         return any(s.do == "lock" and screw in (s.what or ()) for s in self.stages)
 
     def parts(self) -> tuple[tuple[str, tuple[Plate | Screw | Wire | Fill, ...]], ...]:
-        """All that is put in: (key of the list, its entries)."""
+        """All implants and fills: (key of the list, its entries)."""
         return (("plate", self.plates), ("screw", self.screws), ("wire", self.wires),
                 ("fill", self.fills))
 
@@ -126,7 +126,7 @@ class Study(Checked):
         lines = unique(self.fractures, "fracture", "fracture", border)
         lines = unique(self.voids, "void", "void", lines)
         lines = {name: kind for name, kind in lines.items() if name not in border}
-        pieces = unique(self.fragments, "fragment", "fragment", {"shaft": "piece that is held"})
+        pieces = unique(self.fragments, "fragment", "fragment", {"shaft": "clamped piece"})
         unique(self.voids, "void", "void", pieces)
         unique(self.constructs, "construct", "construct")
         for construct in self.constructs:
@@ -147,12 +147,12 @@ class Study(Checked):
                        key=f"fragment.{fragment.name}.depth_mm", value=fragment.depth_mm,
                        expected=f"at most section.{key} = {most:g}")
         if self.fragments and not (self.fractures or self.voids):
-            refuse("a fragment needs a fracture or a void that parts it from the bone",
+            refuse("a fragment needs a fracture or a void that separates it from the bone",
                    key="fragment", expected="a [[fracture]] or a [[void]]")
         return self
 
     def _sides(self, construct: Construct) -> None:
-        """Refuse implants on a side that the plane of the section does not have."""
+        """Refuse implants on a side that does not exist in the plane of the section."""
         sides = self.section.sides
         for kind, parts in construct.parts():
             for part in parts:
@@ -163,7 +163,7 @@ class Study(Checked):
                            expected=f'"{sides[0]}" or "{sides[1]}"')
 
     def _fills(self, construct: Construct) -> None:
-        """Refuse fills of no void, or of one void twice."""
+        """Refuse fills of an unknown void, and two fills of the same void."""
         voids = [v.name for v in self.voids]
         filled: set[str] = set()
         for fill in construct.fills:
@@ -174,11 +174,18 @@ class Study(Checked):
                        expected=", ".join(f'"{v}"' for v in voids) or "a [[void]]")
             if fill.void in filled:
                 refuse("the void is filled twice in this construct", key=key, value=fill.void,
-                       expected="one fill a void; layers for two materials")
+                       expected="one fill per void; layers for two materials")
             filled.add(fill.void)
+
+    def __repr__(self) -> str:
+        """One line; ``model_dump()`` has all of it."""
+        names = ", ".join(repr(c.name) for c in self.constructs)
+        return f"Study(name={self.name!r}, constructs=({names}))"
+
+    __str__ = __repr__
 
     @property
     def folder(self) -> Path | None:
-        """Folder of the study's file, where the files lie that it names; None if it has none."""
+        """Folder of the study file and of the files it names; None if it has none."""
         return self.section.folder
 

@@ -50,7 +50,7 @@ def _row(table: str, row: str) -> dict[str, str | dict[str, str | float]]:
 
 
 def kind(table: str, row: str) -> str:
-    """What sort of row it is, as in `cortical` for a screw or `arc` for a plate section."""
+    """The kind of a row, such as `cortical` for a screw or `arc` for a plate section."""
     return str(_row(table, row)["kind"])
 
 
@@ -60,10 +60,11 @@ def fields(table: str, row: str) -> tuple[str, ...]:
 
 
 @cache
-def value(table: str, row: str, field: str) -> Quantity:
-    """A number with its unit, source and status.
+def table_value(table: str, row: str, field: str) -> Quantity:
+    """A number of the data tables, with its unit, source and status.
 
-    Raises InputError where there is no such table, row or field.
+    ``table``, ``row``, ``field``: as in ``table_value("anatomy", "section", "width")``. Raises
+    InputError, with the names that there are, where there is no such table, row or field.
     """
     entry = _row(table, row).get(field)
     if not isinstance(entry, dict):
@@ -75,4 +76,4 @@ def value(table: str, row: str, field: str) -> Quantity:
 
 def number(table: str, row: str, field: str) -> float:
     """The value alone, in the unit of the table."""
-    return value(table, row, field).value
+    return table_value(table, row, field).value

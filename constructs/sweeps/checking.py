@@ -1,6 +1,6 @@
-"""Geometry and rules of the trade of a sweep's constructs, asked once for each distinct geometry.
+"""Geometry and rules of the trade of a sweep's constructs, checked once per distinct geometry.
 
-Friction, strengths and the size of the load change no finding, so cases that differ in those only
+Friction, strengths and the size of the load affect no finding, so cases that differ only in those
 share it.
 """
 
@@ -23,11 +23,11 @@ from buttress.sweeps.workshop import Kept
 
 FEW_KEPT, MOST_KEPT = 64, 4096
 MOST_CHECKED = 500
-"""Distinct geometries that a dry run looks at: some seconds."""
+"""Number of distinct geometries that a dry run checks: some seconds."""
 
 
 class Checker:
-    """What can be built and which rules of the trade are broken; remembers what it has seen."""
+    """Checks whether constructs can be built and which rules of the trade are broken; cached."""
 
     def __init__(self) -> None:
         self._bones: Kept[Layout | InputError] = Kept(FEW_KEPT)
@@ -60,7 +60,7 @@ class Checker:
 
 
 def _bone(study: Study, constructs: tuple[Construct, ...]) -> Layout | InputError:
-    """The pieces of the bone with the fills of these constructs, or why it cannot be built."""
+    """The pieces of the bone with the fills of these constructs, or the reason for failure."""
     try:
         return check_bone(study.model_copy(update={"constructs": constructs}),
                           Section(study.section))
@@ -69,7 +69,7 @@ def _bone(study: Study, constructs: tuple[Construct, ...]) -> Layout | InputErro
 
 
 def _look(study: Study, layout: Layout, construct: Construct) -> tuple[str, ...] | InputError:
-    """The broken rules of a construct, or why it cannot be built."""
+    """The broken rules of a construct, or the reason why it cannot be built."""
     if construct.fills and isinstance(filled := _bone(study, (construct,)), InputError):
         return filled
     try:
@@ -83,7 +83,7 @@ def _look(study: Study, layout: Layout, construct: Construct) -> tuple[str, ...]
 class Geometry:
     """First reasons why a whole bone, or else one construct, cannot be built, by case number.
 
-    ``unchecked``: how many cases were not looked at.
+    ``unchecked``: number of cases that were not checked.
     """
 
     bones: dict[int, str] = field(default_factory=dict)
@@ -92,9 +92,9 @@ class Geometry:
 
 
 def unbuildable(cases: Iterable[Planned]) -> Geometry:
-    """What of these cases cannot be built, by its lines without a mesh.
+    """Which of these cases cannot be built, judged from their lines without a mesh.
 
-    Looks at no more than `MOST_CHECKED` distinct geometries.
+    Checks at most `MOST_CHECKED` distinct geometries.
     """
     checker, out = Checker(), Geometry()
     kept: dict[str, tuple[str, str]] = {}
@@ -113,7 +113,7 @@ def unbuildable(cases: Iterable[Planned]) -> Geometry:
 
 
 def _reasons(checker: Checker, study: Study) -> tuple[str, str]:
-    """Why the bone cannot be built, and if it can, why a construct cannot; else empty."""
+    """The reason why the bone, or else a construct, cannot be built; empty if there is none."""
     try:
         checker.bone(study)
     except InputError as error:

@@ -1,4 +1,4 @@
-"""The same groups of cases on a running Dask cluster (extra ``cluster``)."""
+"""Evaluate the same groups of cases on a running Dask cluster (extra ``cluster``)."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 
 CHUNK = 8
-"""Cases of one group sent at once: few enough to lose little, enough to pay for the bone."""
+"""Cases of one group per chunk: few enough to lose little, enough to amortise the bone."""
 WAIT = 10.0
 """Seconds to wait for a scheduler and for a first worker."""
 POLL = 0.01
 CHANCES = 2
 AHEAD = 3
-"""Chunks in flight a worker thread."""
+"""Chunks in flight per worker thread."""
 
 _evaluators: dict[str, Evaluator] = {}
 
@@ -33,11 +33,11 @@ def work(chunk: Sequence[Task], options: Options) -> list[Outcome]:
 
 def on_cluster(groups: Sequence[Sequence[Task]], options: Options, address: str,
                stop: Callable[[], bool]) -> Iterator[Outcome]:
-    """Evaluate all cases on the workers of a Dask scheduler, in whatever order they get done.
+    """Evaluate all cases on the workers of a Dask scheduler, in order of completion.
 
-    A worker that dies is survived: its chunk is solved again, case by case the second time, and a
-    case that workers die of becomes an outcome with the failure "worker died". Raises InputError
-    where there is no scheduler or no worker.
+    If a worker dies, its chunk is solved again, case by case; a case that repeatedly kills workers
+    becomes an outcome with the failure "worker died". Raises InputError where there is no scheduler
+    or no worker.
     """
     client = connected(address)
     try:
@@ -62,13 +62,13 @@ def on_cluster(groups: Sequence[Sequence[Task]], options: Options, address: str,
                 time.sleep(POLL)
             for future in ready:
                 if future.status == "pending":
-                    continue  # its result was lost with its worker and is computed again
+                    continue  # the result was lost with its worker and is computed again
                 chunk = flying.pop(future)
                 try:
                     yield from future.result(timeout=WAIT)
                 except TimeoutError:
                     flying[future] = chunk
-                except Exception as error:  # whatever a cluster raises for a worker that died
+                except Exception as error:  # any error that a cluster raises for a worker that died
                     _check(client, address)
                     reason = f"{type(error).__name__}: {error}"
                     for task in chunk:
@@ -84,25 +84,25 @@ def on_cluster(groups: Sequence[Sequence[Task]], options: Options, address: str,
 
 
 def _check(client: Any, address: str) -> None:
-    """Raise ButtressError where the scheduler has gone."""
+    """Raise ButtressError where the scheduler is no longer reachable."""
     if client.status not in ("running", "connecting"):
-        raise ButtressError(f"the cluster at {address} has gone away; what was solved is stored, "
-                            "and the same command goes on from there")
+        raise ButtressError(f"the cluster at {address} cannot be reached; solved cases are stored, "
+                            "and the same command resumes from there")
 
 
 def connected(address: str) -> Any:
-    """A client of a scheduler that has a worker. Raises InputError where there is none."""
+    """A client of a scheduler with workers. Raises InputError where there is none."""
     try:
         import distributed
     except ImportError:
-        raise InputError("sweeps on a cluster need an extra part", key="--cluster", value=address,
+        raise InputError("sweeps on a cluster need an extra", key="--cluster", value=address,
                          expected="pip install 'buttress[cluster]'") from None
     try:
-        # An address that is none leaves a client behind that complains when the process ends.
+        # An invalid address leaves a client behind that raises errors when the process ends.
         distributed.comm.get_address_host_port(address)
         client = distributed.Client(address, timeout=WAIT, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
-        raise InputError(f"the cluster is not there: {error}", key="--cluster", value=address,
+        raise InputError(f"the cluster is not reachable: {error}", key="--cluster", value=address,
                          expected="the address of a running scheduler, as in tcp://host:8786"
                          ) from None
     try:
@@ -110,5 +110,5 @@ def connected(address: str) -> Any:
     except TimeoutError:
         client.close(timeout=2)
         raise InputError("the cluster has no workers", key="--cluster", value=address,
-                         expected="a worker that is connected to this scheduler") from None
+                         expected="a worker connected to this scheduler") from None
     return client

@@ -1,4 +1,4 @@
-"""The design of a sweep: which values each case has, fixed before the first is solved."""
+"""The design of a sweep: the values of each case, fixed before the first is solved."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ MOST_CASES = 1_000_000
 
 @dataclass(frozen=True)
 class Design:
-    """Values ``rows[i][j]`` of key j in case i, and what made them.
+    """Values ``rows[i][j]`` of key j in case i, and how they were generated.
 
     ``ranges`` are the texts of the keys' ranges; ``samples`` and ``seed`` are None in a grid.
     """
@@ -39,7 +39,7 @@ class Design:
             yield dict(zip(self.keys, row, strict=True))
 
     def described(self) -> dict[str, Any]:
-        """What makes this design, for the store."""
+        """The parameters of this design, for the store."""
         return {"vary": dict(zip(self.keys, self.ranges, strict=True)), "method": self.method,
                 "samples": self.samples, "seed": self.seed}
 
@@ -48,7 +48,7 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
                 seed: int | None = None) -> Design:
     """The design of ``KEY=RANGE`` texts.
 
-    Without a method it is a grid where every range has steps, else a Latin hypercube. Raises
+    Without a method, the design is a grid if every range has steps, else a Latin hypercube. Raises
     InputError for an unknown key, for a range of which an end is not valid by itself, and for
     sampling without a number of samples or a seed.
     """
@@ -56,9 +56,9 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
     stepless = [k for k, r in ranges.items() if r.steps() is None]
     short = next((k for k in stepless if isinstance(ranges[k], Span)), None)
     if short and samples is None and method in ("", "grid"):
-        raise InputError("a:b:n, the number of steps is missing", key=short,
+        raise InputError("a:b:n, with the number of steps n", key=short,
                          value=ranges[short].text,
-                         expected=f"as in {ranges[short].text}:4, or --samples N to draw from it")
+                         expected=f"such as {ranges[short].text}:4, or --samples N to sample it")
     if not method:
         method = "lhs" if stepless or samples is not None else "grid"
     if method not in METHODS:
@@ -69,18 +69,19 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
             _check_alone(study, key, value, values.text)
     if method == "grid":
         if stepless:
-            raise InputError("no steps to go through in a grid", key=stepless[0],
+            raise InputError("a range without steps in a grid", key=stepless[0],
                              value=ranges[stepless[0]].text,
                              expected="a:b:n or a list, or --design lhs or sobol")
         if samples is not None:
-            raise InputError("a grid has no number of samples", key="--samples",
+            raise InputError("a grid takes no number of samples", key="--samples",
                              value=str(samples), expected="--design lhs or sobol, or no --samples")
         rows = _grid(ranges)
         seed = None
     else:
         rows = _sampled(ranges, method, samples, seed)
-    return Design(tuple(ranges), tuple(r.text for r in ranges.values()), method, samples, seed,
-                  rows)
+    return Design(
+        keys=tuple(ranges), ranges=tuple(r.text for r in ranges.values()), method=method,
+        samples=samples, seed=seed, rows=rows)
 
 
 def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
@@ -89,17 +90,17 @@ def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
     """
     if not vary:
         raise InputError("nothing to vary", key="--vary",
-                         expected='KEY=RANGE, as in "section.modulus_scale=0.5:2:4"')
+                         expected='KEY=RANGE, for example "section.modulus_scale=0.5:2:4"')
     ranges: dict[str, Range] = {}
     for text in vary:
         key, equals, rest = text.partition("=")
         key = key.strip()
         if not equals or not key:
             raise InputError("not KEY=RANGE", key="--vary", value=text,
-                             expected='as in "section.modulus_scale=0.5:2:4"')
+                             expected='for example "section.modulus_scale=0.5:2:4"')
         addresses(study, key)
         if key in ranges:
-            raise InputError("a key given twice", key=key, expected="one range a key")
+            raise InputError("a key is given twice", key=key, expected="one range per key")
         ranges[key] = parse_range(rest, key)
     no_overlap(study, tuple(ranges))
     return ranges
@@ -110,7 +111,7 @@ def _check_alone(study: Study, key: str, value: Value, text: str) -> None:
         varied(study, {key: value})
     except InputError as error:
         at = f"{error.key}: " if error.key and error.key != key else ""
-        raise InputError(f"a range outside what is valid: {at}{error.message}", key=key,
+        raise InputError(f"a range with invalid values: {at}{error.message}", key=key,
                          value=f"{text} (at {value})", expected=error.expected) from None
 
 
@@ -126,12 +127,12 @@ def _grid(ranges: dict[str, Range]) -> tuple[tuple[Value, ...], ...]:
 def _sampled(ranges: dict[str, Range], method: str, samples: int | None, seed: int | None
              ) -> tuple[tuple[Value, ...], ...]:
     if samples is None or not 1 <= samples <= MOST_CASES:
-        raise InputError("how many samples?", key="--samples",
+        raise InputError("the number of samples is missing or out of range", key="--samples",
                          value="" if samples is None else str(samples),
                          expected=f"a whole number from 1 to {MOST_CASES}")
     if seed is None:
-        raise InputError("a distribution without a seed cannot be repeated", key="--seed",
-                         expected="a whole number, as in --seed 1")
+        raise InputError("sampling without a seed is not reproducible", key="--seed",
+                         expected="a whole number, for example --seed 1")
     u = unit_samples(len(ranges), method, samples, seed)
     columns = [r.at(u[:, j]) for j, r in enumerate(ranges.values())]
     return tuple(zip(*columns, strict=True))
@@ -148,6 +149,6 @@ def unit_samples(dimensions: int, method: str, samples: int, seed: int) -> np.nd
         return qmc.LatinHypercube(dimensions, rng=seed).random(samples)
     power = samples.bit_length() - 1
     if samples != 2**power:
-        raise InputError("a Sobol sequence is even only over a power of two", key="--samples",
+        raise InputError("a Sobol sequence is balanced only for a power of two", key="--samples",
                          value=str(samples), expected=f"{2**power} or {2**(power + 1)}")
     return qmc.Sobol(dimensions, rng=seed).random_base2(power)

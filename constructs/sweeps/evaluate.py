@@ -4,41 +4,33 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Collection
 from dataclasses import dataclass, field
 from time import perf_counter
 from typing import Any
 
-import numpy as np
-
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import displacements
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
-from buttress.results.read import (
-    AT_BOUND,
-    Reader,
-    bone_strain,
-    escaping,
-    member_stress,
-    stations_at_capacity,
-    widening,
-)
+from buttress.results.escape import escaping
+from buttress.results.figures import Figures, Level
+from buttress.results.reader import Reader
 from buttress.study.read import study_from
 from buttress.study.study import Construct
 from buttress.sweeps.checking import Checker
 from buttress.sweeps.keys import bone_key, digest, hardware_key
+from buttress.sweeps.layout import answer_columns
 from buttress.sweeps.vary import Case
-from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, pulls, share_key
+from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, share_key
 
 MOST_ROWS = 512
 
 
 @dataclass(frozen=True)
 class Options:
-    """What is computed. ``quick`` leaves out Lemke's method, so that more may be "unconverged".
+    """Options of an evaluation. ``quick`` omits Lemke's method, so more may be "unconverged".
 
     ``strain`` recovers the fields of strain, for the share of bone over its yield strain.
     """
@@ -48,7 +40,7 @@ class Options:
     strain: bool = False
 
     def described(self) -> dict[str, Any]:
-        """As it goes into hashes and the store."""
+        """As used in hashes and the store."""
         return {"quick": self.quick, "capacity": self.capacity, "strain": self.strain}
 
 
@@ -65,7 +57,7 @@ class Task:
 
 @dataclass
 class Outcome:
-    """What became of a case. Rows are dicts by column; ``failures`` hold what has no answer."""
+    """The outcome of a case. Rows are dicts by column; ``failures`` list missing answers."""
 
     number: int
     hash: str
@@ -80,21 +72,21 @@ class Outcome:
 
     def fail(self, status: str, reason: str, construct: str | None = None,
              load: float | None = None) -> None:
-        """Note what has no answer and why."""
+        """Record a missing answer and its reason."""
         self.failures.append({"construct": construct, "total_load_N": load, "status": status,
                               "reason": reason})
 
 
 @dataclass(frozen=True)
 class Known:
-    """Rows of a construct, by table, and the factorisations that it needs by itself."""
+    """Rows of a construct, by table, and the factorisations that it needs on its own."""
 
     tables: tuple[list[dict[str, Any]], ...]
     alone: dict[str, int]
 
 
 class Evaluator:
-    """Evaluates cases one after the other; what they share is made once."""
+    """Evaluates cases one after another; shared parts are computed once."""
 
     def __init__(self, options: Options) -> None:
         self.options = options
@@ -103,7 +95,7 @@ class Evaluator:
         self._checker = Checker()
 
     def evaluate(self, task: Task) -> Outcome:
-        """All figures of a case. Whatever goes wrong inside it is a row, not an error."""
+        """All figures of a case. Any failure inside it becomes a row, not an error."""
         start, before = perf_counter(), Counter(self.workshop.counts)
         out = Outcome(task.number, task.hash, worker=os.getpid())
         with one_thread():
@@ -111,12 +103,12 @@ class Evaluator:
                 case = Case(study_from(task.data, folder=task.folder), task.scales)
                 self._checker.bone(case.study)
                 self.workshop.make_room(case.study)
-                # What is wrong with the bone concerns every construct.
+                # An error in the bone affects every construct.
                 intact = self.workshop.intact(case.study)
                 alone = self.workshop.alone(case.study)
             except InputError as error:
                 out.fail("refused", str(error))
-            except Exception as error:  # one case must never stop the others
+            except Exception as error:  # a single case must never stop the others
                 out.fail("error", f"{type(error).__name__}: {error}")
             else:
                 for construct in case.study.constructs:
@@ -169,26 +161,24 @@ class Evaluator:
         for total in case.study.load.total_N:
             answer = model.answer(total)
             self.workshop.counts["answers"] += 1
-            row: dict[str, Any] = {"total_load_N": total, "status": answer.status,
-                                   "method": answer.method}
-            if answer.held:
-                values = reader.measures(model, answer)
-                pieces = _fragments(reader, values, total, model.hardware.loose)
-                lips = _edges(reader, values)
-                fragments += [{"total_load_N": total, **p} for p in pieces]
-                edges += [{"total_load_N": total, **e} for e in lips]
-                row |= _figures(frame, model, answer) | _worst(pieces, lips)
-                row["widening_mm"] = widening(model.bone, values)
-                if self.options.strain:
-                    fields = displacements(model.problem, answer)
-                    row["bone_over_yield"] = bone_strain(reader, fields)[1]
-            else:
-                row["escapes"] = escaping(model, answer)
-                if answer.status == "unconverged":
-                    failures.append({"total_load_N": total, "status": "unconverged",
-                                     "reason": "; ".join(answer.notes) or answer.method})
+            figures = self._figures(frame, model, answer, reader, total)
+            row, pieces, lips = stored(figures, self.options.strain)
+            fragments += pieces
+            edges += lips
+            if answer.status == "unconverged":
+                failures.append({"total_load_N": total, "status": "unconverged",
+                                 "reason": "; ".join(answer.notes) or answer.method})
             results.append(row)
         return capacities, results, fragments, edges, failures
+
+    @staticmethod
+    def _figures(frame: Frame, model: Model, answer: Answer, reader: Reader, total: float
+                 ) -> Figures:
+        """The reader of an answer, with what the frame knows already of its links."""
+        if model.whole is not None:  # after stages only a part of the frame's links are there
+            return Figures(reader, model, answer, total)
+        return Figures(reader, model, answer, total,
+                       lambda: [p @ answer.force for p in frame.pulls], frame.stations)
 
     def _capacity(self, case: Case, frame: Frame, model: Model, law: Law) -> dict[str, Any]:
         row: dict[str, Any] = {"links": model.problem.n, "warnings": len(model.hardware.warnings),
@@ -202,13 +192,13 @@ class Evaluator:
 
 
 def _tightening(model: Model) -> str | None:
-    """What came of tightening, as the store has it; None where nothing is tightened."""
+    """The result of tightening, as stored; None where nothing is tightened."""
     answer = model.tightened
     if answer is None or (answer.held and not model.hardware.tighten):
         return None
     if answer.held:
-        return "held"
-    if answer.status == "unconverged":
+        return Status.HELD
+    if answer.status == Status.UNCONVERGED:
         return "not converged"
     escapes = escaping(model, answer)
     if escapes is None:
@@ -217,54 +207,27 @@ def _tightening(model: Model) -> str | None:
     return f"{'strips' if escapes in pins else 'lets go'}: {escapes}"
 
 
-def _figures(frame: Frame, model: Model, answer: Answer) -> dict[str, Any]:
-    """Proof of an answer, stations at capacity and the largest stresses."""
-    row: dict[str, Any] = {"residual": answer.residual, "complementarity": answer.complementarity}
-    p, found = model.problem, frame.pulls
-    if model.whole is None:
-        bound = np.isfinite(p.upper) & (p.upper > 0) & frame.stations
-        row["stations_at_capacity"] = int(
-            (np.abs(answer.force[bound]) >= p.upper[bound] * (1.0 - AT_BOUND)).sum())
-    else:  # after stages only a part of the frame's links are there
-        row["stations_at_capacity"] = stations_at_capacity(model, answer)
-        found = pulls(p, [part.member for part in model.hardware.parts])
-    for part, pulled in zip(model.hardware.parts, found, strict=True):
-        kind = "plate" if part.kind == "plate" else "screw"
-        stress = member_stress(part, pulled @ answer.force)[0]
-        ratio = stress / part.material.yield_strength
-        for column, value in ((f"{kind}_stress_MPa", stress), (f"{kind}_yield_ratio", ratio)):
-            row[column] = max(value, row.get(column, 0.0))
-    return row
+def stored(figures: Figures, strain: bool) -> tuple[dict[str, Any], list[dict[str, Any]],
+                                                    list[dict[str, Any]]]:
+    """Rows of an answer in the tables results, fragments and edges.
 
-
-def _fragments(reader: Reader, values: dict[str, float], total: float, loose: Collection[str]
-               ) -> list[dict[str, Any]]:
-    bone, out = reader.bone, []
-    for i in bone.fragments:
-        row: dict[str, Any] = {"fragment": bone.solids[i].name, "tilt_deg": float(
-            np.degrees(values[f"turn {i}"] - values["frame turn"]))}
-        if bone.articular(i)[0].size and bone.bodies[i].name not in loose:
-            sunk, share = reader.surface(values, i)
-            mean = float(sunk @ share)
-            row |= {"subsidence_mean_mm": mean, "subsidence_max_mm": float(sunk.max()),
-                    "subsidence_net_mm": mean - total * reader.intact[bone.solids[i].name]}
-        out.append(row)
-    return out
-
-
-def _edges(reader: Reader, values: dict[str, float]) -> list[dict[str, Any]]:
-    out = []
-    for edge in reader.bone.edges:
-        step, gap = reader.step_off(values, edge.name)
-        out.append({"edge": edge.name, "step_off_mm": step, "gap_mm": gap})
-    return out
-
-
-def _worst(pieces: list[dict[str, Any]], lips: list[dict[str, Any]]) -> dict[str, Any]:
-    """The worst of all fragments and edges: largest, tilt by its size."""
-    row: dict[str, Any] = {}
-    for rows in (pieces, lips):
-        for column in sorted({c for r in rows for c in r if c not in ("fragment", "edge")}):
-            values = [r[column] for r in rows if column in r]
-            row[column] = max(values, key=abs) if column == "tilt_deg" else max(values)
-    return row
+    The first holds the worst of all places; a quantity that needs fields of strain is left out
+    unless they are asked for.
+    """
+    row: dict[str, Any] = {"total_load_N": figures.total}
+    own: dict[Level, dict[str, dict[str, Any]]] = {
+        level: {name: {"total_load_N": figures.total, level.value: name}
+                for name in (figures.places(level) if figures.held else ())}
+        for level in (Level.FRAGMENT, Level.EDGE)}
+    for q in answer_columns():
+        if q.strain and not strain:
+            continue
+        values = {name: q.value(figures, name) for name in (
+            figures.places(q.level) if figures.held or q.level is Level.LOAD else ())}
+        if q.level in own:
+            for name, value in values.items():
+                own[q.level][name][q.key] = value
+        for column, of in q.columns(q.store).items():
+            row[column] = q.worst(v for name, v in values.items()
+                                  if not of or figures.kind(q.level, name) == of)
+    return row, *(list(own[level].values()) for level in own)  # type: ignore[return-value]

@@ -1,4 +1,4 @@
-"""Live answers of a study, for sliders and films: only what a question changes is computed anew."""
+"""Interactive answers, for sliders and animations: only what has changed is recomputed."""
 
 from __future__ import annotations
 
@@ -12,17 +12,21 @@ from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
 from buttress.results.picture import Picture, take_picture
-from buttress.results.read import Reader, read
+from buttress.results.read import read
+from buttress.results.reader import Reader
 from buttress.results.records import LoadResult
+from buttress.study.case import Case
 from buttress.study.checked import require_known
-from buttress.study.study import Study
-from buttress.sweeps.vary import Case, Varier
+from buttress.study.read import AnyStudy, as_study
+from buttress.sweeps.vary import Varier
 from buttress.sweeps.workshop import Frame, Law, Workshop, share_key
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Live(Displayed):
-    """One construct under one load: its figures and what is drawn of it."""
+    """One construct under one load: its figures and the data for its drawing."""
+
+    brief = ("construct", "result")
 
     construct: str
     result: LoadResult
@@ -34,28 +38,31 @@ class Explorer:
 
     The first question about a construct meshes and condenses it. After that, other loads,
     frictions, strengths and tensions are answered from the condensed problem in tens of
-    milliseconds; another geometry or bone costs a new factorisation. Not for several threads.
+    milliseconds; another geometry or bone costs a new factorisation. Not thread-safe.
+
+    ``study``: see `compare`. Raises InputError where there is no such study.
     """
 
-    def __init__(self, study: Study) -> None:
-        self.study = study
+    def __init__(self, study: AnyStudy) -> None:
+        self.study = study = as_study(study)
         self._varier, self._workshop = Varier(study), Workshop()
 
     @property
     def counts(self) -> dict[str, int]:
-        """What had to be done so far: bones meshed, bodies factorised, constructs condensed."""
+        """Work done so far: bones meshed, bodies factorised, constructs condensed."""
         return dict(self._workshop.counts)
 
     def answer(self, construct: str, load_N: float, values: Mapping[str, Any] | None = None
                ) -> Live:
-        """The answer of a construct under a total joint force.
+        """The answer of a construct under a total joint force ``load_N`` [N].
 
-        ``values``: other values by dotted key, as in a sweep. Raises InputError for a construct
-        or key that the study has not, and for a load that is not positive.
+        ``values``: other values by dotted key, as in a sweep. Returns a `Live` with the figures
+        (``result``) and what `figures` draw (``picture``). Raises InputError for a construct or
+        key that the study has not, and for a load that is not positive or over 20000 N.
         """
         if not 0.0 < load_N <= 20_000.0:
-            raise InputError("a load that cannot be put on", value=f"{load_N:g}",
-                             expected="a total joint force over 0 and up to 20000 N")
+            raise InputError("not a valid load", value=f"{load_N:g}",
+                             expected="a total joint force above 0 and up to 20000 N")
         with one_thread():
             case, _, model, _ = self._model(construct, values)
             reader = Reader.of(model.bone, self._workshop.intact(case.study))

@@ -1,8 +1,8 @@
 """Which cases share a mesh, a factorisation and a condensed problem, by hashes of their content.
 
-Keys are conservative: what is not known to be free counts as changing the mesh. Friction, load
+Keys are conservative: unless known otherwise, a key is assumed to change the mesh. Friction, load
 sizes and share, tension of screws and the factors of `vary.SCALES` change neither mesh nor
-columns; patches and direction of the load change load columns only.
+columns; patches and direction of the load change only load columns.
 """
 
 from __future__ import annotations
@@ -14,18 +14,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from buttress.model.model import blocks_of
+from buttress.study.case import Case
 from buttress.study.loads import SIZES
 from buttress.study.study import Construct, Study
-from buttress.sweeps.vary import Case
 
 NO_PART = ("name", "title", "scenario", "load", "limits", "construct")
-"""Tables and texts of a study that are no part of its bone."""
+"""Tables and texts of a study that do not belong to its bone."""
 SIZE_OF_LOAD = (*SIZES, "body_mass_kg")
 LAW_ONLY_LOAD = (*SIZE_OF_LOAD, "medial_share", "shift_mm")
 
 
 def digest(data: Any) -> str:
-    """Short hash of nested dicts and lists by their content."""
+    """Short hash of the content of nested dicts and lists."""
     text = json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()[:20]
 
@@ -35,7 +35,7 @@ def _dump(part: Any) -> dict[str, Any]:
 
 
 def case_hash(case: Case, options: dict[str, Any]) -> str:
-    """Hash of all that a case's figures depend on."""
+    """Hash of everything on which a case's figures depend."""
     data = _dump(case.study)
     for text in ("name", "title", "scenario"):
         data.pop(text, None)
@@ -45,7 +45,7 @@ def case_hash(case: Case, options: dict[str, Any]) -> str:
 
 
 def bone_key(study: Study, construct: Construct | None = None) -> str:
-    """Hash of all that determines mesh and modulus field under a construct (None: the base)."""
+    """Hash of everything that determines mesh and modulus field (None: the bare bone)."""
     data = {k: v for k, v in _dump(study).items() if k not in NO_PART}
     for fracture in data.get("fracture", ()):
         fracture.pop("friction", None)
@@ -53,7 +53,7 @@ def bone_key(study: Study, construct: Construct | None = None) -> str:
     if construct is not None:
         if construct.model == "links":
             own = list(blocks_of(construct))
-        else:  # metal stuck into the bone is part of its modulus field
+        else:  # metal bonded into the bone is part of its modulus field
             own = _dump(construct)
             own.pop("note", None)
     return digest([data, own])
@@ -65,9 +65,9 @@ def load_key(study: Study) -> str:
 
 
 def hardware_key(study: Study, construct: Construct) -> str:
-    """Hash of all that determines members and where links hold, given the bone.
+    """Hash of everything that determines members and the positions of links, given the bone.
 
-    A face without friction has no link along it, so whether there is friction counts.
+    A face without friction has no tangential link, so the presence of friction counts.
     """
     data = _dump(construct)
     data.pop("name")
@@ -82,11 +82,11 @@ def hardware_key(study: Study, construct: Construct) -> str:
 
 @dataclass(frozen=True)
 class Planned:
-    """A case ready to be solved, with what it shares with others.
+    """A case ready to be solved, with the keys of what it shares with others.
 
-    ``bones``: keys of its bones, one a distinct one; ``frames``: (bone, hardware) keys of its
-    constructs; ``law``: hash of all but the size of the load; ``folder``: where the study's files
-    lie.
+    ``bones``: keys of its bones, one per distinct bone; ``frames``: (bone, hardware) keys of its
+    constructs; ``law``: hash of everything but the size of the load; ``folder``: the folder of the
+    study's files.
     """
 
     number: int
@@ -107,14 +107,15 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
     data = _dump(case.study)
     rest = {**data, "load": {k: v for k, v in data["load"].items()
                              if k not in SIZE_OF_LOAD}}
-    return Planned(number, case_hash(case, options), data, dict(case.scales),
-                   tuple(dict.fromkeys(keys)), tuple(dict.fromkeys(frames)),
-                   digest([rest, dict(case.scales)]),
-                   None if case.study.folder is None else str(case.study.folder.resolve()))
+    return Planned(
+        number=number, hash=case_hash(case, options), data=data, scales=dict(case.scales),
+        bones=tuple(dict.fromkeys(keys)), frames=tuple(dict.fromkeys(frames)),
+        law=digest([rest, dict(case.scales)]),
+        folder=None if case.study.folder is None else str(case.study.folder.resolve()))
 
 
 def groups(cases: Iterable[Planned]) -> list[list[Planned]]:
-    """Cases by the bones that they share; in a group those of one hardware and law in a row."""
+    """Cases grouped by shared bones; in a group, cases of equal hardware and law are adjacent."""
     found: dict[tuple[str, ...], list[Planned]] = {}
     first: dict[tuple[tuple[str, str], ...] | str, int] = {}
     for case in cases:
@@ -127,7 +128,7 @@ def groups(cases: Iterable[Planned]) -> list[list[Planned]]:
 
 @dataclass(frozen=True)
 class Sharing:
-    """What a plan shares: numbers of cases, constructs, distinct bones and distinct hardware."""
+    """Numbers of cases, constructs, distinct bones and distinct hardware in a plan."""
 
     cases: int
     constructs: int

@@ -1,74 +1,55 @@
-"""Tables of a sweep's store: columns with their units in the comments that SQLite keeps."""
+"""Tables of a sweep's store: columns with their units in the comments that SQLite keeps.
+
+Columns of figures are made from the rows of `buttress.results.quantities`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from buttress.results import quantities
+from buttress.results.figures import Level
+from buttress.results.quantity import Quantity
+
 LAYOUT = 3
 """Number of this layout: a store of another one is refused."""
+TYPES = {float: "REAL", int: "INTEGER", bool: "INTEGER", str: "TEXT"}
 
 TABLES = """
 CREATE TABLE meta (
     key TEXT PRIMARY KEY,      -- layout, versions, study, design, options, label
     value TEXT NOT NULL        -- JSON
 );
-CREATE TABLE capacities (      -- one row a case and construct
+CREATE TABLE capacities (      -- one row per case and construct
     case_id INTEGER NOT NULL,
     construct TEXT NOT NULL,
-    capacity_lower_N REAL,     -- N, limit load without friction; empty: not limited by this model
-    capacity_upper_N REAL,     -- N, limit load with friction
-    capacity_status TEXT,      -- what limit analysis says
-    links INTEGER,             -- links of the condensed problem
-    warnings INTEGER,          -- warnings of the model builder
-    rules_broken_count INTEGER,  -- rules of the trade that are broken
-    rules_broken TEXT,         -- PART: RULE of each, "; " between them; empty: none
-    tightening TEXT,           -- held | strips: SCREW | lets go: PIECE | no equilibrium |
-                               -- not converged; empty: nothing is tightened
+    {capacities}
     PRIMARY KEY (case_id, construct)
 ) WITHOUT ROWID;
-CREATE TABLE results (         -- one row a case, construct and load; the worst fragment and edge
+CREATE TABLE results (         -- one row per case, construct and load; the worst of all places
     case_id INTEGER NOT NULL,
     construct TEXT NOT NULL,
     total_load_N REAL NOT NULL,        -- N, total joint force
-    status TEXT NOT NULL,              -- held | no equilibrium | unconverged
-    method TEXT,                       -- how the answer was found
-    subsidence_mean_mm REAL,           -- mm, mean over a fragment's joint surface, distal positive
-    subsidence_max_mm REAL,            -- mm, worst node of a joint surface
-    subsidence_net_mm REAL,            -- mm, mean less that of the intact bone
-    tilt_deg REAL,                     -- degrees, counter-clockwise
-    step_off_mm REAL,                  -- mm, unsigned
-    gap_mm REAL,                       -- mm
-    widening_mm REAL,                  -- mm, by how much the plateau grows wider
-    plate_stress_MPa REAL,             -- MPa, largest von Mises stress of any plate
-    plate_yield_ratio REAL,            -- that stress over the plate's yield strength
-    screw_stress_MPa REAL,             -- MPa, largest von Mises stress of any screw or wire
-    screw_yield_ratio REAL,            -- that stress over its yield strength
-    stations_at_capacity INTEGER,      -- screw stations whose bearing or thread is used up
-    bone_over_yield REAL,              -- share of bone volume over yield strain, where asked for
-    residual REAL,                     -- equilibrium error over the load
-    complementarity REAL,              -- complementarity error over the load
-    escapes TEXT,                      -- fragment that no force system holds
+    {results}
     PRIMARY KEY (case_id, construct, total_load_N)
 ) WITHOUT ROWID;
-CREATE TABLE fragments (       -- one row a case, construct, load and fragment, where held
+CREATE TABLE fragments (       -- one row per case, construct, load and fragment, where held
     case_id INTEGER NOT NULL,
     construct TEXT NOT NULL,
     total_load_N REAL NOT NULL,        -- N
     fragment TEXT NOT NULL,
-    subsidence_mean_mm REAL,           -- mm
-    subsidence_max_mm REAL,            -- mm
-    subsidence_net_mm REAL,            -- mm
-    tilt_deg REAL,                     -- degrees
+    {fragments}
     PRIMARY KEY (case_id, construct, total_load_N, fragment)
 ) WITHOUT ROWID;
-CREATE TABLE edges (           -- one row a case, construct, load and fracture at the joint
+CREATE TABLE edges (           -- one row per case, construct, load and fracture at the joint
     case_id INTEGER NOT NULL,
     construct TEXT NOT NULL,
     total_load_N REAL NOT NULL,        -- N
     edge TEXT NOT NULL,
-    step_off_mm REAL,                  -- mm, unsigned
-    gap_mm REAL,                       -- mm
+    {edges}
     PRIMARY KEY (case_id, construct, total_load_N, edge)
 ) WITHOUT ROWID;
-CREATE TABLE failures (        -- what has no answer, and why; no equilibrium is an answer
+CREATE TABLE failures (        -- missing answers, with the reason; no equilibrium is an answer
     case_id INTEGER NOT NULL,
     construct TEXT,                    -- empty: the whole case
     total_load_N REAL,                 -- N; empty: all loads
@@ -76,7 +57,7 @@ CREATE TABLE failures (        -- what has no answer, and why; no equilibrium is
     reason TEXT NOT NULL
 );
 CREATE INDEX failures_by_case ON failures (case_id);
-CREATE TABLE timings (         -- one row a case that is done
+CREATE TABLE timings (         -- one row per case that is done
     case_id INTEGER PRIMARY KEY,
     seconds REAL NOT NULL,             -- s, in the worker
     worker INTEGER,                    -- number of its process
@@ -84,10 +65,38 @@ CREATE TABLE timings (         -- one row a case that is done
     factorisations INTEGER,            -- bodies factorised for this case
     condensed INTEGER,                 -- hardware condensed for this case
     answers INTEGER,                   -- steps solved for this case
-    copied INTEGER                     -- constructs taken over from a case that is alike in them
+    copied INTEGER                     -- constructs copied from a case in which they are identical
 );
 """
-"""All but the table `design`, whose columns are the keys that are varied."""
+"""All tables but `design`, whose columns are the varied keys."""
+
+
+def stored() -> list[Quantity]:
+    """Quantities that have a column in the store."""
+    return [q for q in quantities.CATALOGUE if q.store]
+
+
+def answer_columns() -> list[Quantity]:
+    """Those of them that are read from an answer."""
+    return [q for q in stored() if q.read is not None]
+
+
+def _columns(rows: Iterator[Quantity], own: bool = False) -> str:
+    """Lines of columns with their comments; ``own``: one value each, by the key."""
+    return "\n    ".join(
+        f"{name} {TYPES[q.kind]},".ljust(35) + f"-- {q.comment(of)}"
+        for q in rows for name, of in ({q.key: ""} if own else q.columns(q.store)).items())
+
+
+def tables() -> str:
+    """The script that makes them."""
+    found = stored()
+    return TABLES.format(
+        capacities=_columns(q for q in found if q.level is Level.CONSTRUCT),
+        results=_columns(q for q in found if q.read is not None),
+        fragments=_columns((q for q in found if q.level is Level.FRAGMENT), own=True),
+        edges=_columns((q for q in found if q.level is Level.EDGE), own=True))
+
 
 EVERYTHING = """
 CREATE VIEW everything AS
@@ -102,13 +111,13 @@ CREATE VIEW everything AS
 
 
 def design_table(keys: tuple[str, ...]) -> str:
-    """Statement that makes the table of the design; keys end in their units."""
+    """Statement that creates the table of the design; keys end in their units."""
     columns = "".join(f"    {quoted(key)},\n" for key in keys)
-    return ("CREATE TABLE design (         -- one row a case, stored before the first is solved\n"
+    return ("CREATE TABLE design (         -- one row per case, stored before the first is solved\n"
             f"    case_id INTEGER PRIMARY KEY,\n{columns}"
-            "    hash TEXT NOT NULL         -- of all that a case depends on; empty: not valid\n)")
+            "    hash TEXT NOT NULL         -- of all inputs of the case; empty: not valid\n)")
 
 
 def quoted(name: str) -> str:
-    """A name as SQL takes it."""
+    """A name quoted for SQL."""
     return '"' + name.replace('"', '""') + '"'

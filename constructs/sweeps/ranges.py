@@ -1,7 +1,7 @@
-"""What may be varied over: ``a:b:n``, a list, or a distribution with its parameters.
+"""Ranges of varied keys: ``a:b:n``, a list, or a distribution with its parameters.
 
-Distributions are given as in ``normal(0.5, 0.1)``; ``normal`` and ``lognormal`` take two more
-numbers, between which they are cut off. ``lognormal(median, s)``: s is the standard deviation of
+Distributions are written as ``normal(0.5, 0.1)``; ``normal`` and ``lognormal`` take two optional
+numbers at which they are truncated. ``lognormal(median, s)``: s is the standard deviation of
 the natural logarithm.
 """
 
@@ -14,11 +14,11 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
 
 Value = float | int | str | bool
-FloatArray = np.ndarray
 MOST_STEPS = 100_000
 FORMS = {
     "normal": "normal(mean, standard deviation[, low, high])",
@@ -35,21 +35,21 @@ class Range(Protocol):
 
     @property
     def text(self) -> str:
-        """The range as it was given."""
+        """The range as given."""
 
     def steps(self) -> list[Value] | None:
-        """The values of a grid, None where there are none."""
+        """The values of a grid, None where the range has no steps."""
 
     def at(self, share: FloatArray) -> list[Value]:
-        """Values at shares ``(n,)`` of the probability, each between 0 and 1."""
+        """Values at cumulative probabilities ``(n,)``, each between 0 and 1."""
 
     def ends(self) -> list[Value]:
-        """Values that have to be valid by themselves."""
+        """Values that must each be valid."""
 
 
 @dataclass(frozen=True)
 class Listed:
-    """Some values, all alike likely."""
+    """Some values, all equally likely."""
 
     text: str
     values: tuple[Value, ...]
@@ -68,7 +68,7 @@ class Listed:
 
 @dataclass(frozen=True)
 class Span:
-    """From ``low`` to ``high``: ``count`` even steps in a grid, evenly likely when sampled."""
+    """From ``low`` to ``high``: ``count`` equal steps in a grid, uniform when sampled."""
 
     text: str
     low: float
@@ -105,7 +105,7 @@ class Distribution:
         if self.name in ("normal", "lognormal") and len(self.numbers) == 4:
             low, high = law.cdf(self.numbers[2:])
             u = low + (high - low) * u
-        # A share of exactly 0 or 1 has no finite value in an open distribution.
+        # A probability of exactly 0 or 1 has no finite value in an unbounded distribution.
         return np.asarray(law.ppf(np.clip(u, 1e-12, 1 - 1e-12)), dtype=float).tolist()
 
     def ends(self) -> list[Value]:
@@ -139,7 +139,7 @@ def parse_range(text: str, key: str = "") -> Range:
         return _distribution(given, called[1], called[2], key)
     if ":" in given:
         return _span(given, key)
-    # As a study file writes it, or as is quicker to type.
+    # As in a study file, or in a shorter form.
     inside = given[1:-1] if given[0] == "[" and given[-1] == "]" else given
     return Listed(given, _values(inside, given, key))
 
@@ -150,7 +150,7 @@ def _values(text: str, given: str, key: str) -> tuple[Value, ...]:
         raise InputError("an empty value in a list", key=key, value=given, expected=EXPECTED)
     values = tuple(_value(p, given, key) for p in parts)
     if len(set(map(repr, values))) < len(values):
-        raise InputError("the same value twice", key=key, value=given,
+        raise InputError("a repeated value", key=key, value=given,
                          expected="values that differ")
     return values
 
@@ -163,7 +163,7 @@ def _value(text: str, given: str, key: str) -> Value:
     except ValueError:
         return text.strip("\"'")
     if not math.isfinite(number):
-        raise InputError("not a number that can be used", key=key, value=given,
+        raise InputError("not a finite number", key=key, value=given,
                          expected="finite numbers")
     return int(text) if re.fullmatch(r"[+-]?\d+", text) else number
 
@@ -188,11 +188,11 @@ def _span(given: str, key: str) -> Span:
     count = None
     if len(parts) == 3:
         if not (numbers[2].is_integer() and 2 <= numbers[2] <= MOST_STEPS):
-            raise InputError("the number of steps is not usable", key=key, value=given,
+            raise InputError("the number of steps is out of range", key=key, value=given,
                              expected=f"a whole number from 2 to {MOST_STEPS} of steps")
         count = int(numbers[2])
     if not low < high:
-        raise InputError("a range that does not rise", key=key, value=given, expected=expected)
+        raise InputError("a range that does not increase", key=key, value=given, expected=expected)
     return Span(given, low, high, count)
 
 
@@ -213,16 +213,16 @@ def _distribution(given: str, name: str, inside: str, key: str) -> Range:
     law = Distribution(given, name, tuple(numbers))
     if fits and len(numbers) == 4:
         within = np.diff(law._law().cdf(numbers[2:]))[0]
-        fits = bool(within > 1e-6)  # else nearly nothing of it lies between its bounds
+        fits = bool(within > 1e-6)  # else almost none of it lies between its bounds
     if not fits:
-        raise InputError("parameters that make no distribution", key=key, value=given,
+        raise InputError("parameters that do not define a distribution", key=key, value=given,
                          expected=FORMS[name])
     return law
 
 
 @dataclass(frozen=True)
 class Chosen(Listed):
-    """A list that is drawn from, not gone through."""
+    """A list that is sampled from, not stepped through."""
 
     def steps(self) -> list[Value] | None:
         return None

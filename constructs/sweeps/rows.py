@@ -1,15 +1,42 @@
-"""Rows of a sweep's table as its figures need them: by construct, at one load, what else varies."""
+"""Rows of a sweep's table for its figures: by construct, at one load, with other varied keys."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from buttress.fe.errors import InputError
+from buttress.fe.status import Status
 from buttress.study.checked import closest, did_you_mean
+from buttress.sweeps.store import read_meta, reading
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def sweep_frame(path: str | Path) -> pd.DataFrame:
+    """The table of a sweep's store at ``path``: one row per case, construct and load.
+
+    The keys that were varied come first, each in the unit that its name ends with; so do the
+    columns of results. Constructs are a category in the order of the study, so that their colours
+    stay the same; what is true or false is so again (SQLite keeps 1 and 0).
+
+    Raises InputError where there is no such store.
+    """
+    import pandas as pd
+
+    with reading(Path(path)) as db:
+        frame = pd.read_sql_query(
+            "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
+        meta = read_meta(db)
+    names = [c["name"] for c in meta["study"]["construct"]]
+    for key, text in meta["design"]["vary"].items():
+        if {"true", "false"} & set(re.findall(r"\w+", text.lower())):
+            frame[key] = frame[key].astype(bool)
+    frame["construct"] = pd.Categorical(frame["construct"], categories=names)
+    return frame
 
 
 def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]:
@@ -23,24 +50,24 @@ def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]
 
 
 def other_keys(frame: pd.DataFrame, key: str) -> list[str]:
-    """Other keys of the design that vary; in the table of a store they stand before the hash."""
+    """Other keys of the design that vary; in the table of a store they precede the hash."""
     columns = list(frame.columns)
     keys = columns[:columns.index("hash")] if "hash" in columns else []
     return [k for k in keys if k not in ("case_id", key) and frame[k].nunique() > 1]
 
 
 def share_known(rows: pd.DataFrame, column: str) -> str:
-    """How many rows have a value where not all do, for the list of names."""
+    """The number of rows with a value, where not all have one, for the legend."""
     count, known = len(rows), int(rows[column].count())
     if known == count:
         return ""
     # A piece without joint surface has no subsidence, however well it is held.
-    hold = "status" not in rows or known == int((rows["status"] == "held").sum())
+    hold = "status" not in rows or known == int((rows["status"] == Status.HELD).sum())
     return f" ({known} of {count} {'hold' if hold else 'have a value'})"
 
 
 def checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
-    """The table, or InputError where it lacks a column."""
+    """The table; raises InputError where it lacks a column."""
     for name in (key, column):
         if name not in frame.columns:
             raise InputError("no such column in the table"
@@ -50,9 +77,9 @@ def checked(frame: pd.DataFrame, key: str, column: str) -> pd.DataFrame:
 
 
 def at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]:
-    """Rows of one load (the largest, if none is named), and words for it.
+    """Rows of one load (by default the largest), and its description.
 
-    Where the load itself is varied each case has its own, so all rows stay.
+    Where the load itself is varied each case has its own, so all rows are kept.
     """
     if load is None and "load.total_N" in frame.columns:
         return frame, ""

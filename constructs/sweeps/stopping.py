@@ -1,4 +1,4 @@
-"""Ending a long run in order: the cases in flight are finished, and how to go on is said."""
+"""Orderly end of a long run: cases in progress are finished, with a note on how to resume."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ Say = Callable[[str], None]
 
 @contextlib.contextmanager
 def gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
-    """Context in which the first Ctrl-C or SIGTERM only asks to stop; the next is as ever."""
+    """Context in which the first Ctrl-C or SIGTERM only requests a stop; the next acts as usual."""
     asked = threading.Event()
     if threading.current_thread() is not threading.main_thread():
         yield asked.is_set
         return
-    # Not what was there before, which in a job in the background is to hear nothing.
+    # Not the previous handler, which in a background job ignores the signal.
     after: dict[signal.Signals, Any] = {signal.SIGINT: signal.default_int_handler,
                                         signal.SIGTERM: signal.SIG_DFL}
     before = {number: signal.getsignal(number) for number in after}
@@ -27,7 +27,7 @@ def gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
         asked.set()
         for each, handler in after.items():
             signal.signal(each, handler)
-        say("stopping: the cases in flight are finished (Ctrl-C again to drop them)")
+        say("stopping once the cases in progress are finished (Ctrl-C again to abandon them)")
 
     for number in after:
         signal.signal(number, ask)
@@ -40,10 +40,10 @@ def gentle_stop(say: Say) -> Iterator[Callable[[], bool]]:
 
 @contextlib.contextmanager
 def dropping(say: Say) -> Iterator[None]:
-    """Context that says how to go on when a second Ctrl-C drops the cases in flight."""
+    """Context that states how to resume when a second Ctrl-C abandons the cases in progress."""
     try:
         yield
     except KeyboardInterrupt:
-        say("the cases in flight are dropped, what was stored is safe; "
-            "the same command goes on from here")
+        say("the cases in progress were abandoned; stored cases are safe, and "
+            "the same command resumes from here")
         raise

@@ -1,7 +1,7 @@
 """The store of a sweep: one SQLite file with a write-ahead log and one writer.
 
-A case is written whole, in one transaction, so whatever happens loses at most the cases in
-flight. Readers may look at any time.
+A case is written in one transaction, so an interruption loses at most the cases in progress.
+Reading is possible at any time.
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.files import inert
 from buttress.sweeps.design import Design
 from buttress.sweeps.evaluate import Outcome
-from buttress.sweeps.layout import EVERYTHING, LAYOUT, TABLES, design_table, quoted
+from buttress.sweeps.layout import EVERYTHING, LAYOUT, design_table, quoted, tables
 from buttress.words import counted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
 CASE_TABLES = ("capacities", "results", "fragments", "edges", "failures", "timings")
 RETRIED = ("worker died", "error")
-"""Failures of which a further run tries the cases again."""
+"""Failures whose cases are tried again in a further run."""
 
 
 class Store:
-    """The store open for writing. Use as a context; made where it is not there, else gone on with.
+    """The store, open for writing. Use as a context; created if missing, else continued.
 
-    A design that has all cases that are done, and more, takes the place of the one that is there.
-    Raises InputError where the file is another process's, another study's or no store, and
+    A design that contains all completed cases, and more, replaces the stored one. Raises InputError
+    where the file is in use by another process, belongs to another study or is not a store, and
     ButtressError where it cannot be written.
     """
 
@@ -52,12 +52,13 @@ class Store:
         self._db = sqlite3.connect(self.path, isolation_level=None, timeout=30.0)
         fresh, stored, moves = False, {}, None
         try:
-            # Also where a process was killed between making the file and filling it.
+            # Also where a process was killed between creating the file and filling it.
             fresh = not self._db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
             if not fresh:
                 _check_store(self._db, self.path)
                 stored = read_meta(self._db)
                 _check_same(stored, about, self.path)
+                _check_columns(self._db, self.path)
                 moves = self._moves(stored, about, hashes)
             self._db.execute("PRAGMA journal_mode=WAL")
             self._db.execute("PRAGMA synchronous=NORMAL")
@@ -67,21 +68,21 @@ class Store:
                 self._grow(stored, about, design, hashes, moves)
         except BaseException:
             self._db.close()
-            if fresh:  # half a store is none
+            if fresh:  # an incomplete store is useless
                 for end in ("", "-wal", "-shm"):
                     Path(f"{self.path}{end}").unlink(missing_ok=True)
             raise
 
     def _create(self, about: dict[str, Any], design: Design, hashes: list[str]) -> None:
         with self._transaction():
-            for part in _statements(TABLES):
+            for part in _statements(tables()):
                 self._db.execute(part)
             for key, value in (about | {"label": LABEL}).items():
                 self._db.execute("INSERT INTO meta VALUES (?, ?)", (key, json.dumps(value)))
             self._write_design(design, hashes)
 
     def _write_design(self, design: Design, hashes: list[str]) -> None:
-        columns = ", ".join(f"results.{c}" for c in _columns_of(TABLES, "results")
+        columns = ", ".join(f"results.{c}" for c in _columns_of(tables(), "results")
                             if c not in ("case_id", "construct"))
         for statement in (design_table(design.keys), EVERYTHING.format(columns=columns)):
             for part in _statements(statement):
@@ -93,9 +94,9 @@ class Store:
 
     def _moves(self, stored: dict[str, Any], about: dict[str, Any], hashes: list[str]
                ) -> dict[int, int] | None:
-        """New numbers of the cases that are done, by old ones, where the design is another one.
+        """New numbers of the completed cases, by old number, where the design has changed.
 
-        None where it is the same. Raises InputError where a case that is done is not in it.
+        None where it is the same. Raises InputError where it lacks a completed case.
         """
         lines = differences(stored["design"], about["design"], "design")
         if not lines:
@@ -106,20 +107,20 @@ class Store:
         lost = sum(h not in number for _, h in known)
         if lost:
             raise _other("of another design", lines, self.path,
-                         f"a design that keeps all {counted(len(known), 'solved case')} (this one "
+                         f"a design with all {counted(len(known), 'solved case')} (this one "
                          f"leaves out {lost}), or another --out")
         return {old: number[h] for old, h in reversed(known)}
 
     def _grow(self, stored: dict[str, Any], about: dict[str, Any], design: Design,
               hashes: list[str], moves: dict[int, int]) -> None:
-        """Take over another design that has all cases that are done."""
-        keep = {new: old for old, new in moves.items()}    # of cases that are alike the first
+        """Adopt another design that contains all completed cases."""
+        keep = {new: old for old, new in moves.items()}    # the first of identical cases
         with self._transaction():
             for table in CASE_TABLES:
                 ids = self._db.execute(f"SELECT DISTINCT case_id FROM {table}").fetchall()
                 self._db.executemany(f"DELETE FROM {table} WHERE case_id = ?", (
                     i for i in ids if keep.get(moves.get(i[0], 0)) != i[0]))
-                # By way of numbers that no case has.
+                # Via numbers that no case has.
                 self._db.executemany(f"UPDATE {table} SET case_id = -? WHERE case_id = ?",
                                      keep.items())
                 self._db.execute(f"UPDATE {table} SET case_id = -case_id")
@@ -137,13 +138,13 @@ class Store:
         try:
             yield
         except BaseException:
-            with contextlib.suppress(sqlite3.Error):  # a full disk has already rolled back
+            with contextlib.suppress(sqlite3.Error):  # a full disk has already caused a rollback
                 self._db.execute("ROLLBACK")
             raise
         self._db.execute("COMMIT")
 
     def done(self) -> set[int]:
-        """Numbers of the cases that need not be solved again."""
+        """Numbers of the cases that do not need to be solved again."""
         with told(self.path):
             rows = self._db.execute("SELECT case_id FROM timings").fetchall()
             marks = ", ".join("?" * len(RETRIED))
@@ -152,7 +153,7 @@ class Store:
             return {r[0] for r in rows} - {r[0] for r in again.fetchall()}
 
     def write(self, outcome: Outcome) -> None:
-        """All rows of a case, or none of them. Raises ButtressError."""
+        """Write all rows of a case, or none of them. Raises ButtressError."""
         with told(self.path), self._transaction():
             for table in CASE_TABLES:
                 self._db.execute(f"DELETE FROM {table} WHERE case_id = ?", (outcome.number,))
@@ -171,13 +172,13 @@ class Store:
                          tuple(row.values()))
 
     def limit_pages(self, pages: int) -> None:
-        """Let the file grow no further than this: stands for a full disk in tests."""
+        """Limit the size of the file: simulates a full disk in tests."""
         self._db.execute(f"PRAGMA max_page_count={pages}")
 
     def close(self) -> None:
-        """Close the file; the write-ahead log goes into it, so that one file is left."""
+        """Close the file; the write-ahead log is merged, so that one file remains."""
         try:
-            with contextlib.suppress(sqlite3.Error):  # where somebody reads the log stays for now
+            with contextlib.suppress(sqlite3.Error):  # the log remains while it is read elsewhere
                 self._db.execute("PRAGMA busy_timeout=500")
                 self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
                 self._db.execute("PRAGMA journal_mode=DELETE")
@@ -186,7 +187,7 @@ class Store:
             self._unlock()
 
     def _unlock(self) -> None:
-        with contextlib.suppress(OSError):  # taken away while it is still held
+        with contextlib.suppress(OSError):  # removed while it is still held
             _lock_path(self.path).unlink(missing_ok=True)
         self._lock.close()
 
@@ -199,15 +200,15 @@ class Store:
 
 @contextlib.contextmanager
 def told(path: Path) -> Iterator[None]:
-    """Context that turns what SQLite or the disk says into one message."""
+    """Context that turns an error of SQLite or the disk into one message."""
     try:
         yield
     except sqlite3.DatabaseError as error:
         if "not a database" in str(error) or "malformed" in str(error):
-            raise InputError(f"not a store of a sweep ({error})", file=str(path),
-                             expected="a file that buttress sweep has written") from None
+            raise InputError(f"not a sweep store ({error})", file=str(path),
+                             expected="a file written by buttress sweep") from None
         full = "full" in str(error) or "disk I/O" in str(error)
-        cure = "; what was stored is safe: make room and run the same command again" if full else ""
+        cure = "; stored cases are safe: free space and run the same command again" if full else ""
         raise ButtressError(f"{path}: the store cannot be written or read: {error}{cure}") from None
     except OSError as error:
         raise ButtressError(f"{path}: {error.strerror or error}") from None
@@ -218,7 +219,7 @@ def _lock_path(path: Path) -> Path:
 
 
 def _locked(path: Path) -> sqlite3.Connection:
-    """A lock that the system drops with the process: an exclusive transaction on an empty file."""
+    """A lock that ends with the process: an exclusive transaction on an empty file."""
     while True:
         with contextlib.ExitStack() as refused:
             try:
@@ -229,19 +230,20 @@ def _locked(path: Path) -> sqlite3.Connection:
             except (OSError, sqlite3.Error) as error:
                 if "locked" in str(error):
                     raise InputError("the store is in use by another process", file=str(path),
-                                     expected="that process to end, or another --out") from None
+                                     expected="no other process on this store, or another "
+                                              "--out") from None
                 reason = getattr(error, "strerror", None) or str(error)
-                raise InputError(f"the store cannot be made there: {reason}", key="--out",
-                                 value=str(path), expected="a file ending in .sqlite, or a folder, "
-                                 "that may be written") from None
+                raise InputError(f"the store cannot be created: {reason}", key="--out",
+                                 value=str(path), expected="a writable file ending in .sqlite, or "
+                                 "a writable folder") from None
             if _lock_path(path).exists():
                 refused.pop_all()
                 return lock
-            # Its last owner took it away in the meantime.
+            # Its last owner removed it in the meantime.
 
 
 def _statements(text: str) -> Iterator[str]:
-    """Single statements of a script, comments kept; executescript would end the transaction."""
+    """Statements of a script, with comments; executescript would end the transaction."""
     statement = ""
     for line in text.strip().splitlines():
         statement += line + "\n"
@@ -262,12 +264,23 @@ def _columns_of(script: str, table: str) -> list[str]:
 def _check_store(db: sqlite3.Connection, path: Path) -> None:
     names = {r[0] for r in db.execute("SELECT name FROM sqlite_master")}
     if not {"meta", "design", "results"} <= names:
-        raise InputError("not a store of a sweep", file=str(path),
-                         expected="a file that buttress sweep has written")
+        raise InputError("not a sweep store", file=str(path),
+                         expected="a file written by buttress sweep")
     layout = read_meta(db).get("layout")
     if layout != LAYOUT:
         raise InputError("a store written by another version", file=str(path),
                          value=f"layout {layout}", expected=f"layout {LAYOUT}")
+
+
+def _check_columns(db: sqlite3.Connection, path: Path) -> None:
+    """Refuse a store that has no column for a quantity of the catalogue."""
+    for table in ("capacities", "results", "fragments", "edges"):
+        there = {r[1] for r in db.execute(f"PRAGMA table_info({quoted(table)})")}
+        for name in _columns_of(tables(), table):
+            if name not in there:
+                raise InputError(f"a store written by another version: its table {table} lacks a "
+                                 "column", file=str(path), value=name,
+                                 expected="a store of this version, or another --out")
 
 
 def read_meta(db: sqlite3.Connection) -> dict[str, Any]:
@@ -276,12 +289,12 @@ def read_meta(db: sqlite3.Connection) -> dict[str, Any]:
 
 
 def _check_same(stored: dict[str, Any], now: dict[str, Any], path: Path) -> None:
-    """Refuse a store of another version, study or options, and show what differs."""
+    """Refuse a store of another version, study or options, and show the differences."""
     for part, what in (("versions", "written by other versions"), ("study", "of another study"),
                        ("options", "with other options")):
         lines = differences(stored.get(part), now.get(part), part)
         if lines:
-            raise _other(what, lines, path, "the same, or another --out")
+            raise _other(what, lines, path, "the stored values, or another --out")
 
 
 def _other(what: str, lines: list[str], path: Path, expected: str) -> InputError:
@@ -291,7 +304,7 @@ def _other(what: str, lines: list[str], path: Path, expected: str) -> InputError
 
 
 def differences(old: Any, new: Any, path: str) -> list[str]:
-    """What differs between two nested values, one line a place."""
+    """The differences between two nested values, one line each."""
     if isinstance(old, dict) and isinstance(new, dict):
         return [line for key in dict.fromkeys([*old, *new])
                 for line in differences(old.get(key), new.get(key), f"{path}.{key}")]
@@ -312,10 +325,10 @@ def _short(value: Any) -> str:
 
 @contextlib.contextmanager
 def reading(path: Path) -> Iterator[sqlite3.Connection]:
-    """A store opened to be read only. Raises InputError where it is none."""
+    """A store opened read-only. Raises InputError where the file is not a store."""
     if not path.is_file():
         raise InputError("no such store", file=str(path),
-                         expected="a file that buttress sweep has written")
+                         expected="a file written by buttress sweep")
     with told(path), contextlib.closing(
             sqlite3.connect(f"file:{path.resolve().as_posix()}?mode=ro", uri=True)) as db:
         _check_store(db, path)
@@ -325,7 +338,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 def write_csv(path: Path, target: Path) -> int:
     """The view `everything` as CSV with units in its header; returns the number of rows.
 
-    The file takes its place only when it is whole. Raises ButtressError where it cannot be written.
+    The file is put in place only when complete. Raises ButtressError where it cannot be written.
     """
     draft = target.with_name(f".{target.name}-{os.getpid()}")
     count = 0

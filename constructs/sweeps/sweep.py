@@ -1,4 +1,4 @@
-"""Sweeps: many variants of a study into one store that can be stopped, resumed and queried."""
+"""Sweeps: many variants of a study in one store that can be stopped, resumed and queried."""
 
 from __future__ import annotations
 
@@ -7,42 +7,48 @@ import os
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
+from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import Design, make_design
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
 from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.rows import sweep_frame
+from buttress.sweeps.status import failure_counts
 from buttress.sweeps.stopping import dropping, gentle_stop
-from buttress.sweeps.store import Store, read_meta, reading, write_csv
+from buttress.sweeps.store import Store, reading, write_csv
 from buttress.sweeps.vary import Varier, plain
 from buttress.words import counted
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
 FEW = 3
-"""Reasons that are told."""
+"""Number of reasons that are reported."""
 EVERY, SLOWER = 2.0, 15.0
-"""Seconds between lines of progress, and by how much longer that gets as a run goes on."""
+"""Seconds between progress lines, and the factor by which the interval grows during a run."""
 
 
 @dataclass(frozen=True)
 class SweepSummary(Displayed):
-    """What a run has done. Counts are of this run; ``failures`` are by status, of the whole store.
+    """Summary of a run. Counts refer to this run; ``failures`` to the whole store, by status.
 
-    ``done``: cases solved. Of the whole store are ``refused``: cases that cannot be built at all,
-    ``reasons``: the first reasons of what was refused, ``broken``: rows of `everything` that break
-    a rule of the trade. ``avoided``: factorisations that solving every case by itself would have
-    needed beside those that were done.
+    ``done``: cases solved. For the whole store, ``refused``: cases that cannot be built at all,
+    ``reasons``: the first reasons for refusal, ``broken``: rows of `everything` that break a rule
+    of the trade. ``avoided``: further factorisations that solving every case separately would have
+    needed.
     """
 
     path: Path
@@ -63,15 +69,19 @@ class SweepSummary(Displayed):
 
     @property
     def failed(self) -> bool:
-        """Whether some case has no answer (a case of no equilibrium has one)."""
+        """Whether any case has no answer (no equilibrium is an answer)."""
         return bool(self.failures)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The table of the store: see `sweep_frame`."""
+        return sweep_frame(self.path)
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A design made into cases, before anything is solved.
+    """The cases of a design, before anything is solved.
 
-    ``refused`` holds what combinations of values are not valid, by case number.
+    ``refused`` lists the invalid combinations of values, by case number.
     """
 
     study: Study
@@ -83,11 +93,11 @@ class Plan:
 
     @property
     def shared(self) -> Sharing:
-        """What the cases share."""
+        """The parts that cases share."""
         return sharing(self.cases)
 
     def about(self) -> dict[str, Any]:
-        """What the store remembers of it and is compared with."""
+        """The description that is stored, and compared when a run is resumed."""
         return {"layout": LAYOUT, "versions": versions(), "study": plain(self.study),
                 "resolved": resolved(self.study), "design": self.design.described(),
                 "options": self.options.described()}
@@ -95,11 +105,11 @@ class Plan:
 
 @dataclass(frozen=True)
 class Estimate:
-    """What a sweep would cost; seconds on ``workers`` processes, from one case solved now.
+    """Estimated cost of a sweep: seconds on ``workers`` processes, from one case solved now.
 
-    ``cases`` are those to be solved, ``refused`` combinations of values that are not valid or
-    whose bone cannot be built, ``incomplete`` cases of which a construct cannot; ``reason`` is the
-    first of all. ``unchecked``: cases whose geometry was not looked at.
+    ``cases`` are those to be solved, ``refused`` combinations of values that are not valid or whose
+    bone cannot be built, ``incomplete`` cases with a construct that cannot; ``reason`` is the first
+    of all. ``unchecked``: cases whose geometry was not checked.
     """
 
     cases: int
@@ -126,7 +136,7 @@ class Estimate:
             *([f"first reason: {self.reason}"] if self.reason else []),
             *([f"the geometry of {counted(self.unchecked, 'case')} was not checked"]
               if self.unchecked else []),
-            f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} with modulus field, "
+            f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} and modulus field, "
             f"{counted(self.hardware, 'distinct construct')} on "
             + ("it" if self.meshes == 1 else "them"),
             f"about {counted(self.factorisations, 'factorisation')} instead of "
@@ -135,7 +145,7 @@ class Estimate:
 
 
 def make_plan(study: Study, design: Design, options: Options) -> Plan:
-    """Every case of a design validated, hashed and with its keys."""
+    """Every case of a design, validated, hashed and with its keys."""
     varier, cases, refused, hashes = Varier(study), [], {}, []
     for number, values in enumerate(design.cases(), start=1):
         try:
@@ -146,19 +156,31 @@ def make_plan(study: Study, design: Design, options: Options) -> Plan:
             continue
         hashes.append(case.hash)
         cases.append(case)
-    return Plan(study, design, options, tuple(cases), refused, tuple(hashes))
+    return Plan(
+        study=study, design=design, options=options, cases=tuple(cases), refused=refused,
+        hashes=tuple(hashes))
 
 
-def run_sweep(study: Study, vary: Sequence[str], *, out: Path | None = None, method: str = "",
+def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, method: str = "",
               samples: int | None = None, seed: int | None = None, workers: int | None = None,
               cluster: str = "", options: Options | None = None,
               say: Say = lambda text: None) -> SweepSummary:
-    """Solve every case of a design that its store does not hold yet.
+    """Solve many variants of a study into one store; the same call resumes where it stopped.
 
-    ``vary``: texts KEY=RANGE. ``workers``: local processes; 0 solves in this one, None takes one
-    a core. ``cluster``: address of a Dask scheduler to use instead. Raises InputError before
-    anything is solved where the input is wrong, ButtressError where the store cannot be written.
+    ``study``: see `compare`. ``vary``: texts KEY=RANGE, as in ``"section.width_mm=70:80:3"`` (from,
+    to, how many) or ``"section.bone=normal,soft"``, in the unit that the key's name ends with.
+    ``out``: the store, an SQLite file (default: ``results/STUDY-sweep-*.sqlite``).
+    ``method``: "grid", "lhs" or "sobol"; without it a grid where every range has steps, else "lhs".
+    ``samples`` and ``seed`` go with the last two.
+    ``workers``: local processes; 0 solves in this one, None takes one per core. ``cluster``:
+    address of a Dask scheduler to use instead. ``options``: what is computed in addition to the
+    default. ``say``: called with lines of progress.
+
+    Returns a `SweepSummary`; its ``to_frame()`` is the table, one row per case, construct and load.
+    Raises InputError before anything is solved where the input is wrong, ButtressError where the
+    store cannot be written.
     """
+    study = as_study(study)
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
     return run_design(study, design, out=out, workers=workers, cluster=cluster, options=options,
                       say=say)
@@ -167,14 +189,14 @@ def run_sweep(study: Study, vary: Sequence[str], *, out: Path | None = None, met
 def run_design(study: Study, design: Design, *, out: Path | None = None,
                workers: int | None = None, cluster: str = "", options: Options | None = None,
                say: Say = lambda text: None) -> SweepSummary:
-    """As `run_sweep`, for a design that was made already."""
+    """As `sweep`, for a design that was made already."""
     start = perf_counter()
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
     if cluster:
         from buttress.sweeps.cluster import connected
 
-        connected(cluster).close()  # without a cluster nothing is begun
+        connected(cluster).close()  # without a cluster nothing is started
     with Store(path, plan.about(), design, list(plan.hashes)) as store, gentle_stop(say) as stop:
         done = store.done()
         for number, reason in plan.refused.items():
@@ -185,7 +207,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
         todo = [c for c in plan.cases if c.number not in done]
         if len(todo) < len(plan.cases):
             say(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
-                "done already")
+                "already done")
         counts: Counter[str] = Counter()
         progress = _Progress(len(todo), say)
         with (dropping(say),
@@ -198,16 +220,17 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 progress.step()
     left = len(todo) - counts["handled"]
     if left:
-        say(f"stopped with {counted(left, 'case')} left; the same command goes on from here")
-    return SweepSummary(path, len(design.rows), len(plan.cases) - len(todo), counts["done"], left,
-                        failure_counts(path), counts["factorisations"],
-                        counts["alone"] - counts["factorisations"], counts["condensed"],
-                        counts["answers"], perf_counter() - start, bool(left),
-                        **_told(path))
+        say(f"stopped with {counted(left, 'case')} left; the same command resumes from here")
+    return SweepSummary(
+        path=path, cases=len(design.rows), skipped=len(plan.cases) - len(todo), done=counts["done"],
+        left=left, failures=failure_counts(path), factorisations=counts["factorisations"],
+        avoided=counts["alone"] - counts["factorisations"], condensed=counts["condensed"],
+        answers=counts["answers"], seconds=perf_counter() - start, interrupted=bool(left),
+        **_told(path))
 
 
 def _told(path: Path) -> dict[str, Any]:
-    """What a summary says of the whole store."""
+    """Entries of a summary that refer to the whole store."""
     with reading(path) as db:
         refused = db.execute("SELECT count(DISTINCT case_id) FROM failures "
                              "WHERE status = 'refused' AND construct IS NULL").fetchone()[0]
@@ -226,7 +249,8 @@ def _told(path: Path) -> dict[str, Any]:
 
 def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
            stop: Callable[[], bool]) -> Generator[Outcome, None, None]:
-    tasks = [[Task(c.number, c.hash, c.data, c.scales, c.folder) for c in group]
+    tasks = [[Task(
+        number=c.number, hash=c.hash, data=c.data, scales=c.scales, folder=c.folder) for c in group]
              for group in groups(todo)]
     if cluster:
         from buttress.sweeps.cluster import on_cluster
@@ -250,10 +274,10 @@ def cores() -> int:
 
 
 def store_path(study: Study, design: Design, options: Options, out: Path | None) -> Path:
-    """Where the store lies: a file as given, in a given folder, or by what is asked for.
+    """Path of the store: a file as given, in a given folder, or a default.
 
-    The default has a hash of study, design and options in its name, so that the same command
-    finds it again.
+    The default has a hash of study, design and options in its name, so that the same command finds
+    it again.
     """
     if out is None:
         mark = digest([plain(study), design.described(), options.described()])[:8]
@@ -264,14 +288,14 @@ def store_path(study: Study, design: Design, options: Options, out: Path | None)
 def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,
              seed: int | None = None, workers: int | None = None,
              options: Options | None = None) -> Estimate:
-    """What `run_sweep` would do and how long it would take, from solving the study once."""
+    """What `sweep` would do and how long it would take, from solving the study once."""
     options = options or Options()
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
     return estimated(make_plan(study, design, options), workers)
 
 
 def estimated(plan: Plan, workers: int | None) -> Estimate:
-    """The cost of a plan, from one of its cases solved twice: anew, and with what is known."""
+    """The cost of a plan, from one case solved twice: from scratch, and with shared parts."""
     count = max(1, cores() if workers is None else workers)
     bone = frame = answer = 0.0
     alone, done = 0, 0
@@ -282,39 +306,41 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
     if sound:
         first = sound[len(sound) // 2]
         evaluator = Evaluator(plan.options)
-        made = evaluator.evaluate(Task(0, first.hash, first.data, first.scales,
-                                       first.folder))
+        made = evaluator.evaluate(Task(
+            number=0, hash=first.hash, data=first.data, scales=first.scales, folder=first.folder))
         alone = made.counts.get("alone", 0)
         done = round(alone * shared.bones / len(first.bones))
         softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
             "cancellous_strength", 1.0)}
-        law = evaluator.evaluate(Task(0, "", first.data, softer, first.folder))
+        law = evaluator.evaluate(Task(
+            number=0, hash="", data=first.data, scales=softer, folder=first.folder))
         each = max(1, len(first.data["construct"]))
         answer = law.seconds / each
         rest = max(0.0, made.seconds - law.seconds)
-        # Measured on shipped studies: of what a case costs anew, about a third is the bone.
+        # Measured on shipped studies: the bone is about a third of the cost of a case from scratch.
         bone, frame = rest / 3, 2 * rest / 3 / each
     seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
-    return Estimate(shared.cases, len(refused), shared.constructs, shared.bones,
-                    shared.frames, done, max(0, alone * shared.cases - done), seconds / count,
-                    count, len(geometry.constructs), _first_reason(refused | geometry.constructs),
-                    geometry.unchecked)
+    return Estimate(
+        cases=shared.cases, refused=len(refused), constructs=shared.constructs, meshes=shared.bones,
+        hardware=shared.frames, factorisations=done, avoided=max(0, alone * shared.cases - done),
+        seconds=seconds / count, workers=count, incomplete=len(geometry.constructs),
+        reason=_first_reason(refused | geometry.constructs), unchecked=geometry.unchecked)
 
 
 def _first_reason(refused: dict[int, str]) -> str:
-    """The reason of the first case of all that are refused."""
+    """The reason for the first refused case."""
     return f"case {min(refused)}: {refused[min(refused)]}" if refused else ""
 
 
 class _Progress:
-    """Lines of progress: how many, how fast, how long still."""
+    """Progress lines: number of cases, rate, time left."""
 
     def __init__(self, total: int, say: Say) -> None:
         self.total, self.say, self.done = total, say, 0
         self.start = self.last = self.first = perf_counter()
 
     def step(self) -> None:
-        """One case more is done."""
+        """Record one more completed case."""
         self.done += 1
         now = perf_counter()
         if self.done == 1:
@@ -322,15 +348,15 @@ class _Progress:
         every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
         if now - self.last >= every or self.done == self.total:
             self.last = now
-            # From the first case on: before it come the start of the workers and the mesh.
+            # From the first case on: starting the workers and meshing come before it.
             rate = (self.done - 1) / max(now - self.first, 1e-9)
-            pace = f", {rate:.3g} a second, {duration((self.total - self.done) / rate)} left" \
+            pace = f", {rate:.3g} per second, {duration((self.total - self.done) / rate)} left" \
                 if rate else ""
             self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
 
 
 def duration(seconds: float) -> str:
-    """Seconds as a person says them."""
+    """A duration in seconds, minutes or hours, in words."""
     if seconds < 90:
         return f"{seconds:.0f} s"
     if seconds < 5400:
@@ -338,52 +364,12 @@ def duration(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h"
 
 
-@dataclass(frozen=True)
-class SweepStatus:
-    """How far a sweep is: counts of cases and of failures, by status."""
-
-    study: str
-    cases: int
-    done: int
-    results: int
-    statuses: dict[str, int]
-    failures: dict[str, int]
-    design: dict[str, Any]
-    versions: dict[str, str]
-    seconds: float
-    size_bytes: int
-    examples: tuple[str, ...] = field(default=())
-
-
-def sweep_status(path: Path) -> SweepStatus:
-    """The state of a store, also while it is being written. Raises InputError."""
-    with reading(path) as db:
-        meta = read_meta(db)
-        cases = db.execute("SELECT count(*) FROM design").fetchone()[0]
-        done, seconds = db.execute("SELECT count(*), total(seconds) FROM timings").fetchone()
-        statuses = dict(db.execute("SELECT status, count(*) FROM results GROUP BY status"))
-        reasons = db.execute("SELECT case_id, coalesce(construct, 'all'), status, reason "
-                             "FROM failures ORDER BY case_id LIMIT 5").fetchall()
-        # While it is being written most of it is in the log, which stays as long as somebody reads.
-        size = sum(p.stat().st_size for p in (path, Path(f"{path}-wal")) if p.exists())
-    return SweepStatus(meta["study"]["name"], cases, done, sum(statuses.values()), statuses,
-                       failure_counts(path), meta["design"], meta["versions"], seconds,
-                       size,
-                       tuple(f"case {c}, {n}: {s}: {r}" for c, n, s, r in reasons))
-
-
-def failure_counts(path: Path) -> dict[str, int]:
-    """Rows without an answer in a store, by status."""
-    with reading(path) as db:
-        return dict(db.execute("SELECT status, count(*) FROM failures GROUP BY status"))
-
-
 def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:
-    """The view ``everything`` of a store as CSV beside it (or in ``target``), and its rows."""
+    """The view ``everything`` of a store as CSV next to it (or in ``target``), and its rows."""
     target = target or path.with_suffix(".csv")
     return target, write_csv(path, target)
 
 
 def to_terminal(text: str) -> None:
-    """Progress as the command line shows it."""
+    """Progress as shown on the command line."""
     print(text, file=sys.stderr, flush=True)

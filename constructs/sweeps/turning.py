@@ -1,9 +1,9 @@
-"""A fracture of a study turned to another slope, so that it still parts the bone.
+"""A fracture turned to another angle to the long axis, so that it still divides the bone.
 
-What is turned are plain lists of points, before they are validated. The fracture turns about its
-upper end. A lower end that lies on a corner of a void or an end of another fracture keeps its
-height and takes that corner along, so that lines that meet go on meeting; a free lower end that
-would come to lie inside the bone is drawn on through its surface.
+Plain lists of points are turned, before they are validated. The fracture turns about its upper
+end. A lower end that lies on a corner of a void or an end of another fracture keeps its height and
+moves that corner with it, so that lines that meet remain connected; a free lower end that would lie
+inside the bone is extended through its surface.
 """
 
 from __future__ import annotations
@@ -19,21 +19,21 @@ from buttress.study.bone import SectionInput
 
 Points = list[list[float]]
 SAME_MM = 0.02
-"""Points closer than this are one."""
+"""Points closer than this [mm] are identical."""
 STEP_MM, MOST_STEPS = 2.0, 60
 STEEPEST_DEG = 60.0
-"""Beyond this slope a lower end does not keep its height: the line would grow too long."""
+"""Beyond this angle [deg] a lower end does not keep its height: the line would be too long."""
 
 
 def slope(points: Points) -> tuple[float, float]:
-    """Angle of the chord to the long axis [deg], and the side (-1 or 1) to which it runs down."""
+    """Angle of the chord to the long axis [deg], and the side (-1 or 1) to which it descends."""
     pivot, far = _ends(points)
     dx, down = far[0] - pivot[0], pivot[1] - far[1]
     return math.degrees(math.atan2(abs(dx), down)), 1.0 if dx >= 0 else -1.0
 
 
 def turn_to(data: dict[str, Any], row: dict[str, Any], wanted: float) -> None:
-    """Give the fracture ``row`` of the study ``data`` the slope ``wanted`` [deg]."""
+    """Turn the fracture ``row`` of the study ``data`` to ``wanted`` [deg] from the long axis."""
     points: Points = [list(p) for p in row["points_mm"]]
     now, side = slope(points)
     pivot, far = _ends(points)
@@ -63,13 +63,13 @@ def _ends(points: Points) -> tuple[list[float], list[float]]:
 
 
 def _draw_on(data: dict[str, Any], points: Points, end: int) -> None:
-    """Lengthen the last stretch at a free end until it lies outside the bone."""
+    """Extend the last segment at a free end until it lies outside the bone."""
     from shapely import Point, Polygon
 
     try:
         outline = Section(SectionInput.model_validate(data.get("section", {}))).outline()[0]
     except (ValidationError, InputError, OSError):
-        return  # what is wrong with the section is told when the study is validated
+        return  # errors in the section are reported when the study is validated
     bone = Polygon(outline).buffer(SAME_MM)
     near = points[end - 1] if end else points[1]
     dx, dy = points[end][0] - near[0], points[end][1] - near[1]

@@ -3,12 +3,12 @@
 A path goes through tables by key and through lists by the entries' names (by number from 1 where
 entries have no name): ``section.bone``, ``fracture.shear plane.friction``,
 ``construct.antiglide.screw.shaft 1.angle_deg``, ``fracture.shear plane.points_mm.2.1``. ``*``
-stands for every name of a list. Beside the keys of the study file there are
+stands for every name of a list. In addition to the keys of the study file there are
 
-- ``ANY ENTRY.present``: whether a named entry is there (a plate takes its screws with it),
-- ``fracture.NAME.slope_deg``: angle of a fracture's chord to the long axis; the line is turned
-  about its end at the joint, and ``fracture.NAME.turn_deg``: the same by what it is turned,
-- ``scale.NAME``: factors on what a study has no key for, see `SCALES`.
+- ``ANY ENTRY.present``: whether a named entry is included (removing a plate removes its screws),
+- ``fracture.NAME.slope_deg``: angle of a fracture's chord to the long axis (0 is parallel to it);
+  the line is turned about its end at the joint; ``fracture.NAME.turn_deg``: change of that angle,
+- ``scale.NAME``: factors on quantities for which a study has no key, see `SCALES`.
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel
 
 from buttress.fe.errors import InputError
+from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.complaint import show
-from buttress.study.read import study_from
+from buttress.study.read import AnyStudy, as_study, study_from
 from buttress.study.study import Study
 from buttress.sweeps.turning import slope, turn_to
 
@@ -32,30 +32,18 @@ SCALES = {
     "cancellous_strength": "strength of bone other than cortex under screw and thread",
     "bearing_stiffness": "stiffness of the springs between screws and the meshed bone",
 }
-"""Factors that belong to no key of a study file, 1 unless varied."""
+"""Factors without a key in the study file, 1 unless varied."""
 SCALE_RANGE = (0.05, 20.0)
 TEXTS = ("name", "title", "scenario", "note")
 FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
            ("section", "outline_file"): (("section", "outline_sha256"),),
            ("section", "map", "file"): (("section", "map", "sha256"),),
            ("load", "total_N"): (("load", "activity"), ("load", "ground_kg"), ("load", "case"))}
-"""Keys whose value follows another key or is told by it, so given up when that one is varied."""
+"""Keys that are derived from or replaced by another key, so dropped when that one is varied."""
 LISTS = (("load", "total_N"), ("load", "activity"), ("load", "ground_kg"))
-"""Keys that hold a list, also where the study has none yet."""
+"""Keys with a list as value, also where the study has none yet."""
 TURNS = ("slope_deg", "turn_deg")
 Address = tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Case:
-    """A study with some values changed; ``scales`` are factors beside it."""
-
-    study: Study
-    scales: Mapping[str, float] = field(default_factory=dict)
-
-    def scale(self, name: str) -> float:
-        """A factor of `SCALES`, 1 where it is not given."""
-        return self.scales.get(name, 1.0)
 
 
 def plain(study: Study) -> dict[str, Any]:
@@ -63,28 +51,32 @@ def plain(study: Study) -> dict[str, Any]:
     return study.model_dump(by_alias=True, exclude_none=True, mode="json")
 
 
-def known_keys(study: Study) -> tuple[str, ...]:
-    """Every dotted path that may be varied in this study, `SCALES` last."""
+def known_keys(study: AnyStudy) -> tuple[str, ...]:
+    """Every dotted path that may be varied in a study, factors (``scale.NAME``) last.
+
+    ``study``: see `compare`. Raises InputError where there is no such study.
+    """
+    study = as_study(study)
     keys = [".".join(str(p) for p in path) for path in _walk(Study, plain(study), ())]
     return (*keys, *(f"scale.{name}" for name in SCALES))
 
 
 def addresses(study: Study, key: str) -> tuple[Address, ...]:
-    """Places in the study that a dotted path stands for; several with ``*``.
+    """Locations in the study that match a dotted path; several with ``*``.
 
-    Raises InputError with the closest match where there is no such key.
+    Raises InputError with the closest match for an unknown key.
     """
     parts = key.split(".")
     known = [tuple(k.split(".")) for k in known_keys(study)]
     found = [k for k in known if len(k) == len(parts) and _fits(parts, k)]
     if not found:
         if parts[-1] in TEXTS:
-            raise InputError("a text cannot be varied", key=key,
-                             expected="a key that changes the answer")
+            raise InputError("text cannot be varied", key=key,
+                             expected="a key that affects the results")
         if any(_fits(parts, k) for k in known):
-            raise InputError("a key that goes on", key=key, expected=_at_that_level(parts, known))
+            raise InputError("an incomplete key", key=key, expected=_at_that_level(parts, known))
         whole = [".".join(k) for k in known]
-        # A name that stands further down, without what is before it.
+        # A name from a lower level, without the path before it.
         near = next((k for k in whole if k.endswith(f".{key}")), "") or closest(key, whole)
         raise InputError("unknown key" + did_you_mean(near), key=key,
                          expected=_at_that_level(parts, known))
@@ -92,9 +84,9 @@ def addresses(study: Study, key: str) -> tuple[Address, ...]:
 
 
 def no_overlap(study: Study, keys: Sequence[str]) -> None:
-    """Raise InputError where two keys set the same place, so that one would undo the other.
+    """Raise InputError where two keys set the same value, so that one would undo the other.
 
-    A list and one of its numbers are the same place, as are a fracture's slope and its turn.
+    A list and one of its numbers count as the same value, as do a fracture's angle and its change.
     """
     owners: dict[Address, str] = {}
     for key in keys:
@@ -104,7 +96,7 @@ def no_overlap(study: Study, keys: Sequence[str]) -> None:
                 n = min(len(other), len(place))
                 if owner != key and other[:n] == place[:n]:
                     raise InputError(f"two keys set {'.'.join(address)}", key=f"{owner} and {key}",
-                                     expected="one of the two, or keys of different places")
+                                     expected="one of the two, or keys that set different values")
             owners[place] = key
 
 
@@ -115,7 +107,7 @@ def _fits(parts: list[str], key: tuple[str, ...]) -> bool:
 
 
 def _at_that_level(parts: list[str], known: list[tuple[str, ...]]) -> str:
-    """What may stand after the part of a path that fits some key."""
+    """The possible continuations of the part of a path that matches some key."""
     i = max(i for i in range(len(parts) + 1) if any(_fits(parts[:i], k) for k in known))
     choices = dict.fromkeys(k[i] for k in known if len(k) > i and _fits(parts[:i], k))
     before = ".".join(parts[:i])
@@ -124,13 +116,20 @@ def _at_that_level(parts: list[str], known: list[tuple[str, ...]]) -> str:
     return (f"after {before!r}: " if before else "") + "one of " + ", ".join(choices)
 
 
-def varied(study: Study, values: Mapping[str, Any]) -> Case:
-    """The study with other values at the given keys. Raises InputError for what is not valid."""
-    return Varier(study).case(values)
+def varied(study: AnyStudy, values: Mapping[str, Any]) -> Case:
+    """A study with other values at the given keys, to compare, sweep or explore.
+
+    ``study``: see `compare`. ``values``: by dotted key, in the unit that the key's name ends with:
+    ``{"section.width_mm": 68.0, "fracture.shear plane.friction": 0.4}``; `known_keys` lists them.
+
+    Raises InputError, with the closest key, for a key that the study has not, and for a value that
+    is not valid.
+    """
+    return Varier(as_study(study)).case(values)
 
 
 class Varier:
-    """Makes many cases of one study; finds each key's places once."""
+    """Makes many cases of one study; locates each key once."""
 
     def __init__(self, study: Study) -> None:
         self.study = study
@@ -152,8 +151,8 @@ class Varier:
             for follower in followers:
                 if place in places and follower not in places:
                     _remove(data, follower)
-        # Lines are turned after their points are set, and entries taken out last of all, a part
-        # of a construct before the construct.
+        # Lines are turned after their points are set, and entries are removed last, a part of a
+        # construct before the construct.
         for address, key, value in sorted(todo, key=lambda t: (_phase(t[0]), -len(t[0]))):
             if address[0] == "scale":
                 scales[address[1]] = _factor(key, value)
@@ -270,10 +269,10 @@ def _remove(data: dict[str, Any], address: Address) -> None:
 
 
 def _take_out(data: dict[str, Any], address: Address) -> None:
-    """Remove a named entry and what cannot be without it.
+    """Remove a named entry and everything that depends on it.
 
-    A plate takes the screws whose heads are on it with it, a void what fills it, and all of them
-    leave the stages that name them.
+    With a plate go the screws whose heads are on it, with a void its fill; all of them are removed
+    from the stages that name them.
     """
     owner, kind, name = _below(data, address[:-2]), address[-2], address[-1]
     owner[kind] = [e for e in owner[kind] if e["name"] != name]
@@ -292,7 +291,7 @@ def _take_out(data: dict[str, Any], address: Address) -> None:
 
 
 def _turn(data: dict[str, Any], address: Address, key: str, value: Any) -> None:
-    """Turn a fracture about its end at the joint, so that its slope is or grows by ``value``."""
+    """Turn a fracture about its end at the joint, to or by an angle of ``value`` [deg]."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise InputError("wrong type", key=key, value=show(value), expected="degrees")
     row = _below(data, address[:-1])
@@ -300,5 +299,6 @@ def _turn(data: dict[str, Any], address: Address, key: str, value: Any) -> None:
     wanted = now + value if address[-1] == "turn_deg" else float(value)
     if not 0.0 <= wanted <= 90.0:
         raise InputError("a fracture turned beyond the long axis or the joint line", key=key,
-                         value=show(value), expected=f"a slope of 0 to 90 degrees; it is {now:.3g}")
+                         value=show(value), expected="0 to 90 degrees to the long axis; it is "
+                                                     f"{now:.3g}")
     turn_to(data, row, wanted)

@@ -1,7 +1,7 @@
 """Local processes that evaluate cases: spawned, one BLAS thread each, one case at a time.
 
-Each worker is an executor of its own, so a worker that dies is known with the case that it had,
-and groups of cases stay where their bone is. Nothing but plain tasks and outcomes is passed.
+Each worker is a separate executor, so that the case of a worker that dies is known, and groups of
+cases stay with their bone. Only plain tasks and outcomes are passed.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ from buttress.fe.errors import ButtressError
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 
 AHEAD = 2
-"""Cases given to a worker at once: one being solved and one waiting, so that it never idles."""
+"""Cases given to a worker at a time: one in progress and one waiting, so that it never idles."""
 WORTH_SHARING = 3
-"""A group is divided among workers only while more cases than this are left of it."""
+"""A group is divided among workers only while it has more cases left than this."""
 CHANCES = 2
-"""How often a case may be in a worker that dies before it counts as its cause."""
+"""Number of workers that die on a case before the case is taken as the cause."""
 HOPELESS = 4
-"""Deaths a worker, without a single case solved, after which it is not the cases' fault."""
+"""Deaths per worker, without a single case solved, after which the cases are not the cause."""
 Groups = Sequence[Sequence[Task]]
 
 _evaluator: Evaluator | None = None
@@ -36,9 +36,9 @@ _limits: Any = None
 
 
 def begin() -> None:
-    """What a fresh worker does once: leave Ctrl-C to its parent, hold BLAS to one thread.
+    """Initialise a worker: leave Ctrl-C to its parent, limit BLAS to one thread.
 
-    It ends with its parent: one that was killed cannot say so.
+    It ends with its parent, since a parent that was killed cannot notify it.
     """
     global _limits
     from threadpoolctl import threadpool_limits
@@ -49,7 +49,7 @@ def begin() -> None:
 
 
 def _start(options: Options) -> None:
-    """A fresh worker with an evaluator of its own."""
+    """A new worker with its own evaluator."""
     global _evaluator
     begin()
     _evaluator = Evaluator(options)
@@ -57,9 +57,9 @@ def _start(options: Options) -> None:
 
 @contextlib.contextmanager
 def _deaf() -> Iterator[None]:
-    """Context in which Ctrl-C waits: a process that is started in it never hears of it.
+    """Context in which Ctrl-C is deferred: a process started in it never receives it.
 
-    A terminal sends Ctrl-C to the whole group, also to a worker that is still starting.
+    A terminal sends Ctrl-C to the whole group, including a worker that is still starting.
     """
     if not hasattr(signal, "pthread_sigmask"):
         yield
@@ -94,15 +94,15 @@ def here(groups: Groups, options: Options, stop: Callable[[], bool]) -> Iterator
 
 
 class _Queue:
-    """Cases still to be handed out, in groups that each want to stay with one worker."""
+    """Cases not yet assigned, in groups that should each stay with one worker."""
 
     def __init__(self, groups: Groups) -> None:
         self.waiting = deque(deque(g) for g in groups if g)
         self.open: list[deque[Task]] = []
 
     def next(self, group: deque[Task]) -> tuple[Task, deque[Task]] | None:
-        """The next case for a worker at a group: of that group, of a new one, or of the rear half
-        of the largest that others are at (in a row, so that what neighbours share stays shared).
+        """The next case for a worker on a group: from that group, a new one, or the rear half of
+        the largest group in progress (contiguous, so that neighbours still share their parts).
         """
         if not group and self.waiting:
             group = self.waiting.popleft()
@@ -130,7 +130,7 @@ class _Worker:
                                    initializer=_start, initargs=(self.options,))
 
     def give(self, task: Task) -> None:
-        """Hand a case to the process, which starts with the first one."""
+        """Assign a case to the process, which starts with the first one."""
         with _deaf():
             self.cases[self.executor.submit(_work, task)] = task
 
@@ -143,7 +143,7 @@ class _Worker:
         return lost
 
     def end(self) -> None:
-        """End the process: at once where it still has cases, which nobody waits for any more."""
+        """End the process: immediately where it still has cases, whose results are not needed."""
         if self.cases:
             # Private, and None once they have ended; `kill_workers` is there from 3.14 on only.
             for process in list((self.executor._processes or {}).values()):
@@ -153,10 +153,10 @@ class _Worker:
 
 def local(groups: Groups, options: Options, workers: int, stop: Callable[[], bool]
           ) -> Iterator[Outcome]:
-    """Evaluate all cases in ``workers`` processes, in whatever order they get done.
+    """Evaluate all cases in ``workers`` processes, in order of completion.
 
-    Where ``stop`` says so nothing more is handed out and the cases in flight are finished; whoever
-    closes the iterator before drops them. A case that a worker dies of twice becomes an outcome
+    Once ``stop`` returns true no more cases are assigned and those in progress are finished;
+    closing the iterator earlier abandons them. A case that kills two workers becomes an outcome
     with the failure "worker died".
     """
     queue, pool = _Queue(groups), [_Worker(options) for _ in range(workers)]
@@ -179,8 +179,8 @@ def local(groups: Groups, options: Options, workers: int, stop: Callable[[], boo
                 except BrokenProcessPool:
                     yield from _buried(worker.revive(), deaths, again)
                     if not alive and deaths.total() > HOPELESS * workers:
-                        raise ButtressError("worker processes die before they solve anything: "
-                                            "is there memory for them?") from None
+                        raise ButtressError("worker processes die before they solve a case: "
+                                            "possibly out of memory") from None
                     continue
                 alive = True
                 del worker.cases[future]
@@ -191,7 +191,7 @@ def local(groups: Groups, options: Options, workers: int, stop: Callable[[], boo
 
 
 def _fill(pool: list[_Worker], queue: _Queue, again: deque[Task], stop: Callable[[], bool]) -> None:
-    """Keep every worker supplied; a case that has seen a worker die goes alone."""
+    """Keep every worker supplied; a case on which a worker died is assigned alone."""
     for worker in pool:
         while len(worker.cases) < AHEAD and not stop():
             if again:
@@ -207,7 +207,7 @@ def _fill(pool: list[_Worker], queue: _Queue, again: deque[Task], stop: Callable
 
 
 def _buried(lost: list[Task], deaths: Counter[int], again: deque[Task]) -> Iterator[Outcome]:
-    """Cases of a worker that died: each gets a worker to itself, so that only its cause dies."""
+    """Cases of a worker that died: each is run alone, so that only the cause fails."""
     for task in lost:
         deaths[task.number] += 1
         if deaths[task.number] >= CHANCES:

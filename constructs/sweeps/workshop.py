@@ -1,9 +1,9 @@
-"""Solving many cases of a study with as little work as they need: what is kept between cases.
+"""Solving many cases of a study with as little work as possible: data kept between cases.
 
 A bone is meshed and factorised once; a frame (a construct's hardware on it) is condensed once;
-friction, strengths, tension and the size and share of the load are answered in the condensed
-problem. Each figure is computed from its case alone, so it does not depend on what was solved
-before (responses of a body are solved in blocks, which leaves differences of rounding).
+changes of friction, strengths, tension and the size and share of the load are solved on the
+condensed problem. Each figure is computed from its case alone, so it does not depend on what was
+solved before (responses of a body are solved in blocks, which causes differences of rounding).
 """
 
 from __future__ import annotations
@@ -18,37 +18,38 @@ import numpy as np
 
 from buttress.bone.bone import Bone, build_bone, under_load
 from buttress.bone.pieces import Solid
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
+from buttress.implants.kinds import Hold
 from buttress.implants.loose import loaded_bodies
 from buttress.model.install import made_ready
 from buttress.model.model import Model, assemble, blocks_of, inclusions_of, intact_measures
-from buttress.results.read import Reader, Tissue, intact_subsidence
+from buttress.results.reader import Reader, Tissue, intact_subsidence
+from buttress.study.case import Case
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Study
 from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key
-from buttress.sweeps.vary import Case
 
-FloatArray = np.ndarray
 T = TypeVar("T")
 MOST_BONES = 2
 MOST_FRAMES = 12
 MOST_LAWS = 4
 MOST_COLUMNS = 4000
-"""Responses after which a bone is made anew: their table takes 8 n² bytes (128 MB)."""
+"""Number of responses after which a bone is rebuilt: their table takes 8 n² bytes (128 MB)."""
 
 
 class Kept(OrderedDict[Any, T]):
-    """The last few things that were made, by key."""
+    """The most recent objects, by key."""
 
     def __init__(self, most: int) -> None:
         super().__init__()
         self.most = most
 
     def get_or(self, key: Any, make: Callable[[], T]) -> T:
-        """The thing of a key, made if it is not there."""
+        """The object of a key, created if missing."""
         if key in self:
             self.move_to_end(key)
             return self[key]
@@ -66,14 +67,14 @@ class Law:
     arrays: dict[str, FloatArray]
     solver: Solver
     bounds: Any
-    """What a limit load without friction depends on."""
+    """The key on which a limit load without friction depends."""
     ready: Kept[Model] = field(default_factory=lambda: Kept(2))
     """Tightened, or after its stages, by load key."""
     capacities: dict[str, Capacity] = field(default_factory=dict)
 
 
 class Frame:
-    """A construct's hardware on a bone, condensed; answers for any law and load.
+    """A construct's hardware on a bone, condensed; solves for any law and load.
 
     ``made_for``: the load key of the model's columns.
     """
@@ -89,19 +90,19 @@ class Frame:
         kinds = np.array([x.kind for x in p.links.links], dtype=object)
         self.sources = np.array([x.source for x in p.links.links], dtype=object)
         self.rubs = p.friction > 0
-        self.on_plate = kinds == "plate on bone friction"
-        self.heads = kinds == "head on plate friction"
-        self.bearing = kinds == "bearing"
-        self.stations = (kinds == "bearing") | (kinds == "thread")
+        self.on_plate = kinds == Hold.PLATE_ON_BONE_FRICTION
+        self.heads = kinds == Hold.HEAD_ON_PLATE_FRICTION
+        self.bearing = kinds == Hold.BEARING
+        self.stations = (kinds == Hold.BEARING) | (kinds == Hold.THREAD)
         self.soft = self._soft(kinds)
         self.pressed: dict[str, int] = {}
         for i, kind in enumerate(kinds):
-            if kind in ("head on bone", "head on plate"):
+            if kind in (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE):
                 self.pressed.setdefault(self.sources[i], i)
         self.pulls = pulls(p, [part.member for part in model.hardware.parts])
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
-        """Which links bear or thread in bone other than cortex."""
+        """Which links represent bearing or thread in bone other than cortex."""
         bone, links = self.model.bone, self.model.problem.links.links
         bodies = {id(b) for b in bone.bodies}
         held = np.array([id(x.b.body) in bodies for x in links], dtype=bool) & self.stations
@@ -123,7 +124,7 @@ class Frame:
         key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), own, spring)
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
         if construct.stages:
-            law.bounds = key  # what stages leave behind depends on all of it
+            law.bounds = key  # the result of stages depends on all of it
         problem = self.problems.get_or(load, lambda: self._condense(bone))
         solver = law.solver.variant(problem.with_law(**law.arrays))
         model = law.ready.get_or(load, lambda: made_ready(replace(
@@ -191,7 +192,7 @@ def pulls(problem: Condensed, members: Sequence[Member]) -> list[FloatArray]:
 
 
 class Ground:
-    """A bone and all that stands on it."""
+    """A bone and the frames on it."""
 
     def __init__(self, bone: Bone, made_for: str, counts: Counter[str]) -> None:
         self.bone, self.counts = bone, counts
@@ -205,22 +206,22 @@ class Ground:
         return replace(self.loaded.get_or(load, lambda: under_load(self.bone, study)), study=study)
 
     def alone(self, key: str, fills: Iterable[Solid]) -> dict[str, int]:
-        """Factorisations of a construct, as if nothing was known; ``key`` is the bone's."""
+        """Factorisations of a construct, as if solved from scratch; ``key`` is the bone's."""
         return {key: len(self.bone.bodies)} | {f"{key} {id(s.body)}": 1 for s in fills}
 
     @cached_property
     def tissues(self) -> tuple[Tissue, ...]:
-        """What the bone's yield is read from."""
+        """The data from which yield of the bone is evaluated."""
         return Reader.of(self.bone, {}).tissues
 
     @property
     def columns(self) -> int:
-        """Responses known to its bodies."""
+        """Number of responses stored in its bodies."""
         return max(b.responses_known for b in self.bone.bodies)
 
 
 class Workshop:
-    """Models of cases, made with what earlier cases left; ``counts`` what had to be done."""
+    """Models of cases, built from stored parts; ``counts`` records the work done."""
 
     def __init__(self) -> None:
         self.counts: Counter[str] = Counter()
@@ -233,7 +234,7 @@ class Workshop:
         self.grounds.most = max(MOST_BONES, 1 + len(own))
 
     def ground(self, study: Study, construct: Construct | None, load: str) -> Ground:
-        """The ground of a construct; of the bone without blocks or bonded metal for None."""
+        """The ground of a construct; for None, that of the bone without blocks or bonded metal."""
         key = bone_key(study, construct)
         if key in self.grounds and self.grounds[key].columns > MOST_COLUMNS:
             del self.grounds[key]
@@ -247,7 +248,7 @@ class Workshop:
         return Ground(bone, load, self.counts)
 
     def intact(self, study: Study) -> dict[str, float]:
-        """Subsidence of the intact bone by fragment [mm a newton]."""
+        """Subsidence of the intact bone by fragment [mm/N]."""
         load = load_key(study)
         ground = self.ground(study, None, load)
         key = (load, study.load.shifted_share)
@@ -258,7 +259,7 @@ class Workshop:
         return intact_subsidence(bone, intact_measures(bone))
 
     def alone(self, study: Study) -> dict[str, int]:
-        """Factorisations of the intact bone, as if nothing was known; by what they are of."""
+        """Factorisations of the intact bone, as if solved from scratch, by body."""
         ground = self.ground(study, None, load_key(study))
         return {"intact": len(ground.bone.regions), bone_key(study): len(ground.bone.bodies)}
 
@@ -267,7 +268,7 @@ class Workshop:
         load = load_key(case.study)
         ground = self.ground(case.study, construct, load)
         bone = ground.under(case.study, load)
-        # Which loose pieces are left where they are depends on which pieces are loaded.
+        # Which loose pieces are kept in place depends on which pieces are loaded.
         loaded = loaded_bodies(bone) if case.study.voids else ()
         key = (hardware_key(case.study, construct), loaded)
         frame = ground.frames.get_or(key, lambda: self._new_frame(bone, construct, load))
@@ -284,5 +285,5 @@ class Workshop:
 
 
 def share_key(study: Study) -> str:
-    """Hash of the load's columns and share: what a limit load depends on beside the law."""
+    """Hash of the load's columns and share: with the law, all that determines a limit load."""
     return digest([load_key(study), study.load.shifted_share])

@@ -14,8 +14,8 @@ from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
 from buttress.implants.hardware import Hardware
 from buttress.model.model import Model, intact_problem
-from buttress.results.limits import depression, gauges, wider
-from buttress.results.read import Reader
+from buttress.results.limits import gauges
+from buttress.results.reader import Reader
 from buttress.results.search import Gauge, Search
 from buttress.study.activities import activity_case, ground_cases
 from buttress.study.read import Study, study_from
@@ -23,7 +23,7 @@ from buttress.sweeps.vary import plain
 from buttress.verification.studies import coarse
 
 SHIFT, DIRECTION = 6.0, 12.0
-FIGURES = {"depression": depression, "widening": wider}
+FIGURES = ("depression", "widening")
 
 
 def study_of(**load: float) -> Study:
@@ -64,8 +64,9 @@ def bonded() -> tuple[Reader, Model, Search]:
     bone = build_bone(study)
     reader = Reader.of(bone, {})
     problem = intact_problem(bone)
-    model = Model(bone, study.constructs[0], Hardware(), Solver(problem), None,
-                  Memory.none(problem))
+    model = Model(
+        bone=bone, construct=study.constructs[0], hardware=Hardware(), solver=Solver(problem),
+        tightened=None, memory=Memory.none(problem))
     return reader, model, Search(model)
 
 
@@ -75,7 +76,7 @@ def searched(name: str) -> float:
     gauge: Gauge = next(g for g in gauges(reader, model, model.bone.study.limits)
                         if g.name == name)
     found = search.reach(gauge)
-    once = FIGURES[name](reader, model, model.answer(1.0))
+    once = gauge.read(model.answer(1.0))
     assert not isinstance(found, str), found
     assert once is not None
     return found.carried_N * once.value / gauge.limit

@@ -16,7 +16,6 @@ from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.problem import solve
 
-FloatArray = np.ndarray
 LENGTH, WIDTH, DEPTH, PULL = 60.0, 24.0, 5.0, 1000.0
 SOFT, STIFF = 200.0, 1200.0        # MPa at the two ends
 LIGHT, HEAVY = 0.15, 0.45          # g/cm3 at the two ends

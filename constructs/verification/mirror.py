@@ -20,7 +20,8 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.verification import Case, register
 from buttress.model.install import build_model
 from buttress.model.model import intact_measures
-from buttress.results.read import Reader, intact_subsidence, read
+from buttress.results.read import read
+from buttress.results.reader import Reader, intact_subsidence
 from buttress.study.study import Study
 from buttress.verification.studies import coarse, mirrored, mirrored_meshes, relabelled
 

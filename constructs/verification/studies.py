@@ -65,8 +65,10 @@ def mirrored_meshes(meshed: tuple[list[Mesh], list[Interface]]
     return ([Mesh(m.name, m.points * flip, m.triangles[:, [0, 2, 1, 5, 4, 3]],
                   {OTHER.get(name, name): edge[:, ::-1] for name, edge in m.edges.items()})
              for m in meshes],
-            [Interface(f.name, f.body_a, f.body_b, f.nodes_a, f.nodes_b, f.normal * flip,
-                       f.weight, f.position, f.edges_a[:, ::-1], f.edges_b[:, ::-1])
+            [Interface(
+                name=f.name, body_a=f.body_a, body_b=f.body_b, nodes_a=f.nodes_a, nodes_b=f.nodes_b,
+                normal=f.normal * flip, weight=f.weight, position=f.position,
+                edges_a=f.edges_a[:, ::-1], edges_b=f.edges_b[:, ::-1])
              for f in faces])
 
 

@@ -8,15 +8,22 @@ from typing import Any
 
 from buttress.fe.threads import one_thread
 from buttress.fe.verification import cases
+from buttress.report.columns import Row, columns
 from buttress.verification import cases as of_constructs
 from buttress.words import counted
 
 
-def run_cases(say: Callable[[str], None] = lambda text: None, whole: bool = True
+def verify(say: Callable[[str], None] = lambda text: None, whole: bool = True
               ) -> list[dict[str, Any]]:
-    """All cases as records: name, source, status, quantity, reference, computed, passes.
+    """The verification table: every registered case, computed now.
 
-    ``whole``: also those of whole constructs, which take most of the time.
+    ``say``: called with the name of each case. ``whole``: also cases of whole constructs, which
+    take most of the time.
+
+    Returns one dict per case: ``name``, ``quantity`` with its ``unit``, ``reference`` (published
+    or in closed form) and ``computed``, ``deviation`` and ``tolerance`` (relative to the
+    reference, absolute where that is 0), ``passes``, ``source``, ``status`` of the source,
+    ``seconds``. A case that fails says so; it raises nothing.
     """
     out = []
     with one_thread():
@@ -33,18 +40,21 @@ def run_cases(say: Callable[[str], None] = lambda text: None, whole: bool = True
     return out
 
 
+HEAD = ("", "case", "computed", "unit", "asked", "reference", "tolerance", "off by")
+
+
 def table_lines(results: list[dict[str, Any]]) -> list[str]:
     """The table as text, a line a case, sources below each name."""
-    lines, last = [], ""
+    rows: list[Row] = []
+    last = ""
     for r in results:
         if r["source"] != last:
-            lines.append(f"\n{r['source']}  [{r['status']}]")
+            rows += [f"\n{r['source']}  [{r['status']}]"]
             last = r["source"]
-        mark = "ok  " if r["passes"] else "FAIL"
-        lines.append(f"  {mark} {r['name']}: {r['quantity']} = {r['computed']:.7g} {r['unit']} "
-                     f"({r['kind']} {r['reference']:.7g}, tolerance {r['tolerance']:g}, "
-                     f"off by {r['deviation']:.2g})")
+        rows.append((
+            "  ok" if r["passes"] else "  FAIL", f"{r['name']}: {r['quantity']}",
+            f"{r['computed']:.7g}", r["unit"], r["kind"], f"{r['reference']:.7g}",
+            f"{r['tolerance']:g}", f"{r['deviation']:.2g}"))
     failed = sum(not r["passes"] for r in results)
-    lines.append(f"\n{counted(len(results), 'case')}, {failed} "
-                 + ("fails" if failed == 1 else "fail"))
-    return lines
+    return [*columns(HEAD, rows, "<<><<>"),
+            f"\n{counted(len(results), 'case')}, {failed} " + ("fails" if failed == 1 else "fail")]

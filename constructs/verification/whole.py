@@ -14,10 +14,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from buttress.bone.bone import Bone, build_bone, make_solid
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Solver
@@ -26,7 +27,6 @@ from buttress.model.model import intact_measures
 from buttress.verification.studies import coarse
 
 STUDY, PLAIN_SIZE = "bicondylar", 2.0
-FloatArray = np.ndarray
 
 
 def parts_of(bone: Bone) -> list[Continuum]:
@@ -36,7 +36,7 @@ def parts_of(bone: Bone) -> list[Continuum]:
 
 
 @cache
-def setting() -> tuple[Bone, tuple[Continuum, ...], FloatArray]:
+def setting() -> tuple[Bone, tuple[Continuum, ...], IntArray]:
     """The bone, its parts, and the number of each part's nodes in the merged body, end to end."""
     bone = build_bone(coarse(STUDY))
     parts = tuple(parts_of(bone))
@@ -82,7 +82,7 @@ def tied_motion(load: FloatArray) -> list[FloatArray]:
             continue
         other, its = seen[place]
         for axis in (0, 1):
-            links.add(Link("bond", "tie", End(other, Column.of([2 * its + axis], [1.0])),
+            links.add(Link(Kind.BOND, "tie", End(other, Column.of([2 * its + axis], [1.0])),
                            End(body, Column.of([2 * node + axis], [1.0]))))
     bodies: list[Body] = list(parts)
     problem = condense(bodies, links, bone.loads)

@@ -1,6 +1,6 @@
 """Stiffness and loads of a mesh of T6 triangles in plane stress.
 
-Unknown 2·node is the displacement along x, 2·node + 1 along y. The thickness belongs to the sheet,
+Unknown 2·node is the displacement along x, 2·node + 1 along y. The thickness is part of the sheet,
 so stiffness is in N/mm, tractions along an edge in N/mm and nodal forces in N.
 """
 
@@ -14,23 +14,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import sparse
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.element import (
     EDGE_POINTS,
     EDGE_WEIGHTS,
     QUADRATURE,
-    FloatArray,
-    IntArray,
     Triangles,
     edge_shape,
     shape,
 )
 from buttress.fe.errors import InputError, SolveError
 
-BLOCK = 2048  # triangles worked on together: their factors stay in the processor's cache
+BLOCK = 2048  # triangles processed together: their factors stay in the processor's cache
 
 
 class Locatable(Triangles, Protocol):
-    """A mesh that can find the triangle a point lies in."""
+    """A mesh that can locate the triangle that contains a point."""
 
     def locate(self, xy: FloatArray) -> tuple[IntArray, FloatArray]:
         """Triangle (p,), -1 outside, and reference coordinates (p, 2) of points (p, 2)."""
@@ -47,7 +46,7 @@ def sheet(modulus: ArrayLike, poisson: ArrayLike, thickness: ArrayLike = 1.0) ->
     e, nu, t = np.broadcast_arrays(*(np.asarray(v, dtype=float)
                                      for v in (modulus, poisson, thickness)))
     if not (np.all(e >= 0) and np.all(t >= 0)):
-        raise InputError("a sheet needs a modulus and a thickness that are not negative",
+        raise InputError("modulus and thickness of a sheet must not be negative",
                          value=f"modulus from {e.min():g}, thickness from {t.min():g}")
     if not np.all((nu > -1) & (nu <= 0.5)):
         raise InputError("Poisson's ratio out of range", value=f"{nu.min():g} to {nu.max():g}",
@@ -57,7 +56,7 @@ def sheet(modulus: ArrayLike, poisson: ArrayLike, thickness: ArrayLike = 1.0) ->
 
 
 def quadrature_points(mesh: Triangles, rule: int = 6) -> FloatArray:
-    """Where the quadrature points of each triangle lie, (m, q, 2), mm."""
+    """Positions of the quadrature points of each triangle, (m, q, 2), mm."""
     values, _ = shape(QUADRATURE[rule][0])
     return np.asarray(values @ mesh.points[mesh.triangles])
 
@@ -102,7 +101,7 @@ def _factors(jac: FloatArray, d: FloatArray) -> FloatArray:
     a, b, c, e = (np.ascontiguousarray(jac[..., i, k]) for i in (0, 1) for k in (0, 1))
     det = a * e - b * c
     if not np.all(det > 0):
-        raise SolveError("assembling: a triangle is clockwise, degenerate or folded by its curved "
+        raise SolveError("assembly: a triangle is clockwise, degenerate or folded by its curved "
                          f"side (Jacobian {det.min():.3g} mm², should be positive)")
     d11, d12, d33 = (np.ascontiguousarray(d[..., i]) for i in range(3))
     # x gradient = (e, -c)/det, y gradient = (-b, a)/det; one det of the two is the area's.
@@ -120,7 +119,7 @@ def _factors(jac: FloatArray, d: FloatArray) -> FloatArray:
 
 def element_stiffness(points: FloatArray, triangles: IntArray, sheets: FloatArray,
                       rule: int = 6) -> FloatArray:
-    """Stiffness of each triangle, (m, 12, 12), N/mm, unknowns (x, y) of node 0, of node 1, ...
+    """Stiffness of each triangle, (m, 12, 12), N/mm, unknowns (x, y) of node 0, node 1, ...
 
     `sheets` (m, q, 3) as from `sheet` at the points of `quadrature_points`; (m, 1, 3) or (3,) where
     they do not vary. Raises SolveError if a triangle is not positively oriented.
@@ -130,7 +129,7 @@ def element_stiffness(points: FloatArray, triangles: IntArray, sheets: FloatArra
         sheets = np.broadcast_to(sheets, (count, 1, 3))
     xi, _ = QUADRATURE[rule]
     if sheets.shape not in ((count, 1, 3), (count, len(xi), 3)):
-        raise InputError("sheets do not fit the mesh", value=str(sheets.shape),
+        raise InputError("sheets do not match the mesh", value=str(sheets.shape),
                          expected=f"({count}, {len(xi)}, 3), ({count}, 1, 3) or (3,)")
     tensor = _reference(rule)
     out = np.empty((count, 144))
@@ -148,10 +147,10 @@ def element_stiffness(points: FloatArray, triangles: IntArray, sheets: FloatArra
 
 
 class Pattern:
-    """Where the entries of element matrices land in the stored (CSC) matrix of a mesh.
+    """Positions of the entries of element matrices in the (CSC) matrix of a mesh.
 
-    `triangles` (m, 6) may hold any nodes below `n_nodes`. Kept, it makes another assembly on the
-    same mesh a single sum.
+    `triangles` (m, 6) may contain any nodes below `n_nodes`. Stored, it reduces another assembly on
+    the same mesh to a single sum.
     """
 
     def __init__(self, triangles: IntArray, n_nodes: int) -> None:

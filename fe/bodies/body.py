@@ -1,9 +1,9 @@
 """A linear elastic body: factorised stiffness, rigid motions and responses to unit forces.
 
 A *column* is a sparse linear functional of the body's displacements: the direction in which a
-link pulls, a load, or a quantity to be read off. Links, loads and measures are all columns, so
-one table of flexibilities ``c_i^T K^+ c_j`` answers every variant of loads, friction, strengths
-and hardware without touching the mesh again.
+link acts, a load, or a quantity to be evaluated. Links, loads and measures are all columns, so
+one table of flexibilities ``c_i^T K^+ c_j`` serves every variant of loads, friction, strengths
+and hardware without using the mesh again.
 """
 
 from __future__ import annotations
@@ -17,16 +17,15 @@ import scipy.linalg
 import scipy.sparse as sp
 import scipy.sparse.linalg as spla
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import SolveError
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 BLOCK = 16
 """Right-hand sides solved at once: measured best for splu on 10^4 to 10^5 unknowns."""
 FARTHEST_MM = 1e4
-"""A body that moves farther than this has not been held, whatever the residuals say."""
+"""A body that moves farther than this counts as not held, regardless of the residuals."""
 ENTRIES = 40_000
-"""Of small bodies (members) as many at once as make so many numbers."""
+"""For small bodies (members), as many at once as give this many numbers."""
 
 
 @dataclass(frozen=True)
@@ -41,10 +40,11 @@ class Column:
         """Column with repeated dofs summed and dofs in ascending order."""
         d = np.asarray(dofs, dtype=np.int64).ravel()
         v = np.asarray(values, dtype=float).ravel()
-        if d.size == v.size and (d[1:] > d[:-1]).all():  # as they come from most callers
+        if d.size == v.size and (d[1:] > d[:-1]).all():  # as passed by most callers
             return Column(d, v)
         unique, inverse = np.unique(d, return_inverse=True)
-        return Column(unique, np.bincount(inverse, weights=v, minlength=unique.size))
+        sums = np.bincount(inverse, weights=v, minlength=unique.size).astype(float)
+        return Column(unique, sums)
 
     @staticmethod
     def dense(vector: FloatArray) -> Column:
@@ -79,14 +79,14 @@ def plane_rigid_motions(points: FloatArray, rotation_dof: bool) -> tuple[FloatAr
 
 
 class Body:
-    """Continuum piece or beam member; knows how it moves under forces at its columns.
+    """Continuum piece or beam member, with its response to forces at its columns.
 
     Parameters
     ----------
-    name: used in messages.
+    name: for messages.
     stiffness: ``(n, n)`` symmetric sparse matrix, N/mm (and N, N mm for rotation dofs).
-    points: ``(k, 2)`` node positions in mm; two dofs a node, or three with ``rotation_dof``.
-    fixed: dofs that are held at zero. Rigid motions that they leave free stay in ``rigid``.
+    points: ``(k, 2)`` node positions in mm; two dofs per node, or three with ``rotation_dof``.
+    fixed: dofs that are fixed at zero. Rigid motions that remain free are in ``rigid``.
 
     Raises `SolveError` where the stiffness cannot be factorised.
     """
@@ -134,13 +134,13 @@ class Body:
         except RuntimeError as error:
             raise SolveError(
                 f"the stiffness of '{self.name}' could not be factorised ({error}): "
-                "a part of it is held by nothing or has no stiffness") from error
+                "a part of it is unsupported or has no stiffness") from error
 
     def solve(self, forces: FloatArray) -> FloatArray:
         """Displacements ``K^+ f``, shape as ``forces`` ``(n,)`` or ``(n, k)``, mm.
 
-        For a floating body the answer is meaningful only up to a rigid motion and for forces
-        that are in equilibrium together.
+        For a floating body the result is meaningful only up to a rigid motion and for forces that
+        are in equilibrium.
         """
         out = np.zeros_like(forces, dtype=float)
         if forces.ndim == 1:
@@ -152,13 +152,13 @@ class Body:
         return out
 
     def keep_small(self, move: float, turn: float) -> None:
-        """Movements beyond ``move`` [mm] or ``turn`` [rad] are not small any more: no answer of the
-        model, in which forces act where they did at first. For a body that nothing fixes."""
+        """Limits of small displacements: beyond ``move`` [mm] or ``turn`` [rad] a solution is
+        rejected, since forces act on the undeformed geometry. For a body without fixed dofs."""
         if self.rigid.shape[1] == 3 and not self.fixed.size:
             self.farthest = np.array([move, move, turn * self.length])
 
     def register(self, columns: Sequence[Column]) -> IntArray:
-        """Numbers under which the columns' flexibilities are kept; equal columns share one."""
+        """Numbers under which the columns' flexibilities are stored; equal columns share one."""
         ids = np.empty(len(columns), dtype=np.int64)
         for i, column in enumerate(columns):
             key = column.key
@@ -191,7 +191,7 @@ class Body:
         return self._table[np.ix_(rows, cols)]
 
     def motions(self, ids: IntArray) -> FloatArray:
-        """What registered columns read of the rigid motions, ``(len(ids), r)``."""
+        """Values of registered columns for the rigid motions, ``(len(ids), r)``."""
         self._extend()
         return self._motions[ids]
 
@@ -203,7 +203,7 @@ class Body:
         self._rows = sp.vstack([self._rows, added[:, self._free]]).tocsr()
         self._motions = np.vstack([self._motions, added @ self.rigid])
         if total > len(self._table):
-            # Room for as many again: columns come a few at a time, and the table is large.
+            # Space for twice as many: columns are added a few at a time, and the table is large.
             wider = np.zeros((2 * total, 2 * total) if done else (total, total))
             wider[:done, :done] = self._table[:done, :done]
             self._table = wider
@@ -219,5 +219,5 @@ class Body:
 
     @property
     def responses_known(self) -> int:
-        """How many unit responses this body has been solved for."""
+        """Number of unit responses for which this body has been solved."""
         return self._done

@@ -1,4 +1,4 @@
-"""A meshed piece as a body: where links take hold of it, and how it is cut from its neighbours."""
+"""A meshed piece as a body: attachment of links, and separation from its neighbours."""
 
 from __future__ import annotations
 
@@ -7,12 +7,10 @@ from hashlib import blake2b
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import Pattern, interpolation_terms, stiffness
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.mesh.t6 import Mesh
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 
 class Continuum(Body):
@@ -22,17 +20,17 @@ class Continuum(Body):
                  pattern: Pattern | None = None) -> None:
         self.mesh = mesh
         self.sheets = sheets
-        # Constructs ask for the same stations again and again: what only depends on the mesh.
+        # Constructs request the same stations repeatedly: cache what depends only on the mesh.
         self._spreads: dict[bytes, tuple[IntArray, FloatArray]] = {}
         self._insides: dict[bytes, np.ndarray] = {}
         super().__init__(mesh.name, stiffness(mesh, sheets, pattern), mesh.points, fixed)
 
     def node(self, number: int) -> Callable[[FloatArray], Column]:
-        """Turns a direction ``(2,)`` into the displacement of a node along it."""
+        """Function from a direction ``(2,)`` to the column of a node's displacement along it."""
         return lambda direction: Column.of([2 * number, 2 * number + 1], direction)
 
     def spread(self, xy: FloatArray, weights: FloatArray) -> Callable[[FloatArray], Column]:
-        """Turns a direction into the mean displacement of points ``(p, 2)`` along it.
+        """Function from a direction to the column of the mean displacement of points ``(p, 2)``.
 
         The weights ``(p,)`` are divided by their sum. Raises `InputError` for points outside.
         """
@@ -41,7 +39,7 @@ class Continuum(Body):
             nodes, values = interpolation_terms(self.mesh, xy)
             share = values * (weights / weights.sum())[:, None]
             taken, which = np.unique(nodes, return_inverse=True)
-            mean = np.bincount(which.ravel(), weights=share.ravel())
+            mean = np.bincount(which.ravel(), weights=share.ravel()).astype(float)
             self._spreads[key] = (2 * taken[:, None] + np.arange(2)).ravel(), mean[:, None]
         dofs, means = self._spreads[key]
         return lambda direction: Column.of(dofs, (means * direction).ravel())

@@ -10,17 +10,15 @@ from math import sqrt
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from buttress.fe.arrays import FloatArray, IntArray
 
 #: Reference coordinates of the six nodes, (6, 2).
 NODES: FloatArray = np.array([[0, 0], [1, 0], [0, 1], [0.5, 0], [0.5, 0.5], [0, 0.5]])
 
 
 class Triangles(Protocol):
-    """What the element routines need of a mesh."""
+    """The part of a mesh that the element routines need."""
 
     @property
     def points(self) -> FloatArray:

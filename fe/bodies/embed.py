@@ -1,22 +1,22 @@
-"""A slender member inside a meshed body: the springs between them, and where they take hold.
+"""A slender member inside a meshed body: the springs between them, and their positions.
 
 The springs of a rod in a three-dimensional medium are known per length (a beam in an elastic
-medium, a rod in a cylinder). The plane mesh already gives a part of that flexibility, so the link
-gets only the rest: ``1/k_link = 1/k_3D - 1/k_2D``, floored at zero.
+medium, a rod in a cylinder). The plane mesh already contributes a part of that flexibility, so the
+link is given only the remainder: ``1/k_link = 1/k_3D - 1/k_2D``, but at least zero.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import FloatArray
 
 
 def medium_lateral(modulus: float, poisson: float, diameter: float, bending: float) -> float:
     """Winkler modulus k_3D [MPa, N/mm per mm] of a beam buried in an elastic medium.
 
     Vesic (1961; memory) for a beam on a half-space, ``0.65 (E d^4 / EI)^(1/12) E / (1 - nu²)``,
-    doubled since a buried beam has the medium on both sides. ``bending`` is EI [N mm²].
+    doubled because a buried beam has the medium on both sides. ``bending`` is EI [N mm²].
     """
     one_side = 0.65 * (modulus * diameter**4 / bending) ** (1 / 12) * modulus / (1 - poisson**2)
     return 2.0 * one_side
@@ -41,7 +41,7 @@ def sheet_line(stretch: float, poisson: float, wavenumber: float) -> float:
 
 
 def residual_compliance(medium: float, sheet: float) -> float:
-    """Compliance of a unit length of link [mm²/N]: what the sheet does not already give."""
+    """Compliance of a unit length of link [mm²/N]: the part not contributed by the sheet."""
     return max(0.0, 1.0 / medium - 1.0 / sheet)
 
 
@@ -70,7 +70,7 @@ def axial_compliance(modulus: float, poisson: float, stretch: float, diameter: f
 
 def spread_points(centre: FloatArray, along: FloatArray, length: float, diameter: float
                   ) -> tuple[FloatArray, FloatArray]:
-    """Points and weights over which a station's force is spread: its length by one diameter.
+    """Points and weights over which a station's force is spread: its length times one diameter.
 
     Two Gauss points along, five points across with the weights of a uniform strip; symmetric
     about the centre, so that no moment is added. Returns ``(10, 2)`` mm and ``(10,)``.
@@ -85,6 +85,6 @@ def spread_points(centre: FloatArray, along: FloatArray, length: float, diameter
 
 def keep_pairs(points: FloatArray, weights: FloatArray, inside: np.ndarray
                ) -> tuple[FloatArray, FloatArray]:
-    """Of a symmetric set, the pairs of which both points lie inside: still no moment is added."""
+    """The pairs of a symmetric set with both points inside, so that no moment is added."""
     both = inside & inside[::-1]
     return points[both], weights[both]

@@ -1,9 +1,9 @@
-"""Beam members: screws, wires and plates as Timoshenko elements, free in the plane.
+"""Beam members: screws, wires and plates as Timoshenko elements, unconstrained in the plane.
 
 Element stiffness by the exact solution of the Timoshenko beam (e.g. Przemieniecki, Theory of
 Matrix Structural Analysis, 1968, ch. 5; memory): shear parameter phi = 12 EI / (kGA L^2).
-Sign convention of `internal_forces`: axial tension positive; shear and moment are those that the
-part before the cut receives from the part behind it, the moment counter-clockwise.
+Sign convention of `internal_forces`: axial tension positive; shear and moment are those exerted by
+the part behind the cut on the part before it, the moment counter-clockwise.
 """
 
 from __future__ import annotations
@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
-
-FloatArray = np.ndarray
 
 
 @dataclass(frozen=True)
@@ -29,7 +28,7 @@ class BeamSection:
 
 
 def beam_stiffness(length: FloatArray, sections: Sequence[BeamSection]) -> FloatArray:
-    """Stiffness ``(k, 6, 6)`` of elements of ``length (k,)`` in their own axes.
+    """Stiffness ``(k, 6, 6)`` of elements of ``length (k,)`` in local axes.
 
     Dofs (u, v, theta) at both ends.
     """
@@ -52,7 +51,7 @@ def beam_stiffness(length: FloatArray, sections: Sequence[BeamSection]) -> Float
 
 
 class Member(Body):
-    """An open chain of beam elements through ``points (k, 2)``; ``sections`` one an element."""
+    """An open chain of beam elements through ``points (k, 2)``, with one section per element."""
 
     def __init__(self, name: str, points: FloatArray, sections: list[BeamSection],
                  fixed: tuple[int, ...] = ()) -> None:
@@ -87,7 +86,7 @@ class Member(Body):
         return Column.of([3 * node + 2], [1.0])
 
     def kinks(self, nodes: Sequence[int]) -> FloatArray:
-        """Displacements ``(n_dof, k)`` when the part before each of the nodes turns by 1 rad.
+        """Displacements ``(n_dof, k)`` when the part before each of the nodes rotates by 1 rad.
 
         The virtual work of the member's forces on this motion is the bending moment at the node.
         """
@@ -97,7 +96,7 @@ class Member(Body):
         return np.asarray(shape * before[:, None]).reshape(-1, len(nodes))
 
     def internal_forces(self, forces: FloatArray) -> FloatArray:
-        """Axial force [N], shear [N] and moment at both ends [N mm], ``(k-1, 4)`` an element.
+        """Axial force [N], shear [N] and moment at both ends [N mm] of each element, ``(k-1, 4)``.
 
         By statics alone: a free open chain is statically determinate. ``forces (n_dof,)`` are all
         forces on the nodes.

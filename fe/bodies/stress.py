@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import jacobian
-from buttress.fe.bodies.element import NODES, QUADRATURE, FloatArray, Triangles, shape
+from buttress.fe.bodies.element import NODES, QUADRATURE, Triangles, shape
 
 
 def strain_at(mesh: Triangles, u: FloatArray, xi: FloatArray) -> FloatArray:
@@ -58,8 +59,8 @@ def weights(mesh: Triangles, rule: int = 6) -> FloatArray:
 def to_nodes(mesh: Triangles, values: FloatArray, rule: int = 6) -> FloatArray:
     """Values at quadrature points (m, q, ...) as a nodal average weighted by area (n, ...).
 
-    Each triangle's best linear fit is carried to its nodes. For pictures only: it hides jumps
-    between triangles, so never use it across two materials, nor for a reported figure.
+    Each triangle's best linear fit is extrapolated to its nodes. For figures only: it hides jumps
+    between triangles, so it is not for use across two materials or for reported values.
     """
     xi, weight = QUADRATURE[rule]
     basis = np.column_stack([np.ones(len(xi)), xi])

@@ -17,17 +17,15 @@ from typing import Any
 import numpy as np
 import scipy.linalg
 
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.link import LinkList
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
-
 
 @dataclass(frozen=True)
 class Measure:
-    """A displacement to be read off every answer: the sum of columns of bodies [mm]."""
+    """A displacement to be evaluated for every solution: the sum of columns of bodies [mm]."""
 
     name: str
     parts: tuple[tuple[Body, Column], ...]
@@ -38,7 +36,7 @@ class Condensed:
     """The condensed problem of ``n`` links, ``m`` rigid motions, ``h`` kinks, ``p`` load cases.
 
     Law arrays (``compliance``, ``lower``, ``upper``, ``gap``, ``friction``, ``partner``,
-    ``opens``) are over the links; `with_law` gives a copy with other values, which costs nothing.
+    ``opens``) are over the links; `with_law` gives a copy with other values at negligible cost.
     """
 
     links: LinkList
@@ -53,7 +51,7 @@ class Condensed:
     load_kinks: FloatArray       # (h, p) moment of loads on the members themselves, over length
     load_flexibility: FloatArray  # (p, p) f^T K^+ f, mm/N
     rigid_body: IntArray         # (m,) number of the body of each rigid motion
-    farthest: FloatArray         # (m,) rigid motion from which on an answer is none, mm
+    farthest: FloatArray         # (m,) rigid motion beyond which a solution is rejected, mm
     measure_names: tuple[str, ...]
     measure_links: FloatArray    # (k, n) c^T K^+ B
     measure_rigid: FloatArray    # (k, m)
@@ -65,7 +63,7 @@ class Condensed:
     gap: FloatArray
     friction: FloatArray
     partner: IntArray
-    opens: IntArray
+    opens: BoolArray
 
     def with_law(self, **law: Any) -> Condensed:
         """Copy with other law arrays or kink limits (friction, strengths, gaps, compliances)."""
@@ -77,7 +75,7 @@ class Condensed:
 
     def measures(self, load: FloatArray, force: FloatArray, rigid: FloatArray,
                  kink: FloatArray) -> dict[str, float]:
-        """The measured displacements [mm] of an answer."""
+        """The measured displacements [mm] of a solution."""
         values = (self.measure_loads @ load - self.measure_links @ force
                   + self.measure_rigid @ rigid + self.measure_kinks @ kink)
         return dict(zip(self.measure_names, values.tolist(), strict=True))
@@ -92,9 +90,9 @@ def kink_motions(body: Member, nodes: Sequence[int]) -> FloatArray:
 def condense(bodies: Sequence[Body], links: LinkList,
              loads: Sequence[Sequence[tuple[Body, Column]]],
              measures: Sequence[Measure] = ()) -> Condensed:
-    """Condense bodies and links; ``loads`` is one list of (body, column) a load case.
+    """Condense bodies and links; ``loads`` is one list of (body, column) per load case.
 
-    Responses already known to a body are reused. The order of the links is kept.
+    Responses already computed for a body are reused. The order of the links is kept.
     """
     number = {id(b): i for i, b in enumerate(bodies)}
     n, p, k, h = len(links.links), len(loads), len(measures), len(links.hinges)
@@ -106,7 +104,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     m_kinks, m_loads = np.zeros((k, h)), np.zeros((k, p))
     limit = np.array([x.plastic_moment / x.member.length for x in links.hinges])
 
-    # For every body: which link ends, hinges, loads and measures hold on it.
+    # For every body: the link ends, hinges, loads and measures attached to it.
     ends: list[list[tuple[int, float, Column]]] = [[] for _ in bodies]
     for i, link in enumerate(links.links):
         for sign, end in ((1.0, link.a), (-1.0, link.b)):
@@ -123,7 +121,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
         owner[span] = i
         start += r
         link_ids = body.register([e[2] for e in ends[i]])
-        # A link may hold at both ends on one body.
+        # A link may have both ends on one body.
         at, first = np.unique(_numbers(ends[i]), return_index=True)
         signs = np.array([e[1] for e in ends[i]])[:, None]
 
@@ -154,16 +152,19 @@ def condense(bodies: Sequence[Body], links: LinkList,
             np.add.at(m_kinks, np.ix_(what, bends), body.matrix(read) @ turns)
     flex += flex.T
     flex *= 0.5
-    return Condensed(links, tuple(bodies), tuple(tuple(c) for c in loads), flex, rigid, kinks,
-                     limit, load_def, load_rigid, load_kinks, load_flex, owner,
-                     np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
-                     tuple(x.name for x in measures), m_links, m_rigid, m_kinks, m_loads,
-                     **links.arrays())
+    return Condensed(
+        links=links, bodies=tuple(bodies), loads=tuple(tuple(c) for c in loads), flexibility=flex,
+        rigid=rigid, kinks=kinks, kink_limit=limit, load_deformation=load_def,
+        load_rigid=load_rigid, load_kinks=load_kinks, load_flexibility=load_flex,
+        rigid_body=owner,
+        farthest=np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
+        measure_names=tuple(x.name for x in measures), measure_links=m_links, measure_rigid=m_rigid,
+        measure_kinks=m_kinks, measure_loads=m_loads, **links.arrays())
 
 
 def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int, int]
                ) -> list[list[tuple[int, Column]]]:
-    """For every body, which columns of it belong to which of the groups."""
+    """For every body, which of its columns belong to which of the groups."""
     out: list[list[tuple[int, Column]]] = [[] for _ in number]
     for i, items in enumerate(groups):
         for body, column in items:

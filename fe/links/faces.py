@@ -6,11 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.mesh.bodies import Interface
-
-FloatArray = np.ndarray
 
 
 def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
@@ -19,9 +18,10 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
                     compliance: FloatArray | float = 0.0) -> list[int]:
     """Links node by node along matched faces; returns the numbers of the normal links.
 
-    ``area (k,)`` [mm²] is what each node stands for (its share of the length times the depth);
-    ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces touch
-    and rub; with it they hold both ways, up to ``bond`` [MPa] in tension and shear.
+    ``area (k,)`` [mm²] is the tributary area of each node (its share of the length times the
+    depth); ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces
+    are in frictional contact; with it they resist both directions, up to ``bond`` [MPa] in tension
+    and shear.
     ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them.
     """
     a, b = ends
@@ -35,17 +35,17 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
         here: dict[str, Any] = {"compliance": float(soft[i]),
                 "place": (float(places[i, 0]), float(places[i, 1])), "weight": float(area[i])}
         if bond is None:
-            number, _ = links.contact("contact", source, (a, b), take, normal=normal,
+            number, _ = links.contact(Kind.CONTACT, source, (a, b), take, normal=normal,
                                       friction=friction, strength=float(crush[i]), **here)
             numbers.append(number)
             continue
         tangent = np.array([-normal[1], normal[0]])
         force = bond * float(area[i])
-        for kind, direction, upper in (("bond", normal, float(crush[i])),
-                                       ("bond shear", tangent, force)):
+        for kind, direction, upper in ((Kind.BOND, normal, float(crush[i])),
+                                       (Kind.BOND_SHEAR, tangent, force)):
             number = links.add(Link(kind, source, End(a, take[0](direction)),
                                     End(b, take[1](direction)), lower=-force, upper=upper,
                                     direction=(float(direction[0]), float(direction[1])), **here))
-            if kind == "bond":
+            if kind == Kind.BOND:
                 numbers.append(number)
     return numbers

@@ -1,4 +1,4 @@
-"""The one law of everything that happens between bodies: a compliance between two bounds.
+"""The single law of all interaction between bodies: a compliance between two bounds.
 
 A link has two ends, each a column of a body. Its deformation is ``c_a u_a - c_b u_b``; its force
 ``lam`` acts as ``-lam c_a`` on body a and ``+lam c_b`` on body b, so a contact whose direction
@@ -16,20 +16,30 @@ and the bounds of a frictional link are widened by ``friction`` times its partne
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 NO_PARTNER = -1
+
+
+class Kind(StrEnum):
+    """What links between two bodies of bone are called; hardware has names of its own."""
+
+    CONTACT = "contact"
+    CONTACT_FRICTION = "contact friction"
+    BOND = "bond"
+    BOND_SHEAR = "bond shear"
 
 
 @dataclass(frozen=True)
 class End:
-    """Where a link holds: a body and a column of it; ``body=None`` is the ground."""
+    """An end of a link: a body and a column of it; ``body=None`` is the ground."""
 
     body: Body | None
     column: Column | None
@@ -37,7 +47,7 @@ class End:
 
 @dataclass(frozen=True)
 class Link:
-    """One link. ``kind`` says which row of the law table it is, ``source`` what it belongs to."""
+    """One link. ``kind`` is its row in the table of laws, ``source`` the part it belongs to."""
 
     kind: str
     source: str
@@ -52,17 +62,17 @@ class Link:
     place: tuple[float, float] = (np.nan, np.nan)
     direction: tuple[float, float] = (0.0, 0.0)
     weight: float = 0.0
-    """Area or length that the link stands for, mm² or mm: force over weight is a pressure."""
+    """Tributary area or length of the link, mm² or mm: force over weight is a pressure."""
 
     @property
     def opens(self) -> bool:
-        """Whether it is one-sided: it lets go at zero force and remembers nothing of that."""
+        """Whether it is one-sided: it separates at zero force, without memory of the opening."""
         return self.lower == 0.0 and self.friction == 0.0
 
 
 @dataclass(frozen=True)
 class Hinge:
-    """Plastic hinge of a member at a node: the kink grows while the moment is at its bound."""
+    """Plastic hinge of a member at a node: its rotation grows while the moment is at its bound."""
 
     source: str
     member: Member
@@ -117,7 +127,7 @@ class LinkList:
         return normal_link, self.add(link(tangent, lower=0.0, upper=0.0, friction=friction,
                                           partner=normal_link))
 
-    def arrays(self) -> dict[str, FloatArray]:
+    def arrays(self) -> dict[str, Any]:
         """Compliance, lower, upper, gap, friction and partner as arrays over the links."""
         names = ("compliance", "lower", "upper", "gap", "friction")
         out = {n: np.array([getattr(x, n) for x in self.links], dtype=float) for n in names}

@@ -1,4 +1,4 @@
-"""Mesh a checked plane figure at once, part it into bodies, and match their faces."""
+"""Mesh a checked plane figure as a whole, divide it into bodies, and match their faces."""
 
 from __future__ import annotations
 
@@ -6,18 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from shapely.geometry import Polygon
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Edge, Planar, empty_places
 from buttress.fe.mesh.t6 import SIDES, Mesh, border, corner_areas, with_midsides
 from buttress.fe.mesh.triangulate import SizeField, Triangulation, triangulate
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,15 +48,15 @@ class Interface:
 def mesh_bodies(planar: Planar, size: SizeField,
                 bodies: Mapping[str, tuple[float, float]] | None = None
                 ) -> tuple[list[Mesh], list[Interface]]:
-    """Mesh the whole figure and part it along its cuts and regions.
+    """Mesh the whole figure and divide it along its cuts and regions.
 
-    size: element edge length, mm, a number or a function of places (p, 2) giving (p,);
-    bodies: name -> a place (x, y) mm inside the body. Regions are called by their own name, other
-    bodies without a name "body 1", "body 2", ... Bodies come in the order of `bodies`, then by
-    falling area, then regions in their order. A point where bodies meet is a point of each.
+    size: element edge length, mm, a number or a function of points (p, 2) giving (p,);
+    bodies: name -> a point (x, y) mm inside the body. Regions keep their own name, other bodies
+    without a name are "body 1", "body 2", ... Bodies are in the order of `bodies`, then by
+    decreasing area, then regions in their order. A point where bodies meet is a point of each.
 
-    Raises InputError for a place in no body or a second name for a body, SolveError for a mesh
-    under the quality gate.
+    Raises InputError for a point in no body or a second name for a body, SolveError for a mesh
+    below the required quality.
     """
     places, edges = planar.edges()
     mesh = triangulate(places, np.array([[e.start, e.end] for e in edges]), size,
@@ -105,10 +102,10 @@ def _names(planar: Planar, mesh: Triangulation, part: IntArray,
     for name, place in bodies.items():
         found = int(whole.locate(np.array([place]))[0][0])
         if found < 0:
-            raise InputError("the place lies in no body", key=f"bodies.{name}", value=str(place),
-                             expected="a place inside the section, mm")
+            raise InputError("the point lies in no body", key=f"bodies.{name}", value=str(place),
+                             expected="a point inside the section, mm")
         if int(part[found]) in named:
-            raise InputError(f"the place lies in the body that is called "
+            raise InputError(f"the point lies in the body already named "
                              f"{named[int(part[found])]}", key=f"bodies.{name}",
                              value=str(place), expected="one name for each body")
         named[int(part[found])] = name

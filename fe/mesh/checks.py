@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LineString, Point, Polygon
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Edge, Planar, empty_places
 
-FloatArray = NDArray[np.float64]
-
-SHARPEST = 15.0  # degrees, corners under this cannot be meshed within the quality gate
-NEAR = 0.5  # of the element size: lines that stay nearer than this must meet
+SHARPEST = 15.0  # degrees, corners below this cannot be meshed at the required quality
+NEAR = 0.5  # of the element size: lines closer than this must meet
 THIN = 0.25  # of the element size: a body that vanishes when shrunk by this is a sliver
 
 
@@ -44,22 +42,22 @@ def _check_overlap(group: dict[str, FloatArray], kind: str, size: float) -> None
     shapes = [Polygon(group[name]) for name in names]
     for i, first in enumerate(shapes):
         if not first.is_valid:
-            raise InputError("it is smaller than the mesh can carry", key=f"{kind}.{names[i]}",
-                             expected="a larger part or a smaller element size")
+            raise InputError("it is too small for the element size", key=f"{kind}.{names[i]}",
+                             expected="a larger part, or a smaller element size")
         for j in range(i):
             if first.intersection(shapes[j]).area > 1e-3 * size**2:
                 raise InputError(f"it overlaps {kind}.{names[j]}", key=f"{kind}.{names[i]}",
-                                 expected="parts that lie apart or share a border")
+                                 expected="parts that are separate or share a border")
 
 
 def _check_present(planar: Planar, edges: list[Edge]) -> None:
     left = {e.name for e in edges if e.kind == "cut"}
     for name in planar.cuts:
         if name not in left:
-            raise InputError("it does not cut the section: all of it lies on other lines or in "
+            raise InputError("it does not divide the section: all of it lies on other lines or in "
                              "a void or region", key=f"fracture.{name}",
-                             expected="a line that is farther than a tenth of an element from "
-                                      "every other")
+                             expected="a line farther than a tenth of an element from "
+                          "every other")
 
 
 def _check_dangling(points: FloatArray, edges: list[Edge]) -> None:
@@ -72,7 +70,7 @@ def _check_dangling(points: FloatArray, edges: list[Edge]) -> None:
                                       for f in edges if key_of(f) != key_of(e)])
             x, y = points[p]
             raise InputError(
-                "it does not cut the section: an end lies inside", key=key_of(e),
+                "it does not divide the section: an end lies inside", key=key_of(e),
                 value=f"end ({x:.2f}, {y:.2f}), {rest.distance(Point(x, y)):.2f} mm from any line",
                 expected="ends on the outline, on another fracture, on a void or beyond")
 
@@ -108,13 +106,13 @@ def _check_corners(points: FloatArray, edges: list[Edge], cells: list[Polygon]) 
             first, second = sorted((e, other), key=edges.index)
             x, y = points[node]
             raise InputError(
-                f"it makes a corner of {np.degrees(opening):.1f} degrees with {key_of(first)}",
+                f"it forms a corner of {np.degrees(opening):.1f} degrees with {key_of(first)}",
                 key=key_of(second), value=f"at ({x:.2f}, {y:.2f})",
-                expected=f"at least {SHARPEST:.0f} degrees; let it meet that line more squarely")
+                expected=f"at least {SHARPEST:.0f} degrees: a wider angle between the two lines")
 
 
 def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:
-    """Refuse lines that pass nearer than half an element without meeting there."""
+    """Refuse lines that pass within half an element of each other without meeting."""
     lines: dict[str, list[Edge]] = {}
     for e in edges:
         lines.setdefault(key_of(e), []).append(e)
@@ -130,15 +128,15 @@ def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:
             from_joint = np.full(len(places), np.inf)
             for p in common:
                 from_joint = np.minimum(from_joint, np.hypot(*(places - points[p]).T))
-            # Near a common point lines are always near: 15 degrees open by 0.26 of the way.
+            # Near a common point lines are always close: at 15 degrees 0.26 of the length apart.
             near = (distance < NEAR * size) & (distance < 0.25 * from_joint)
             if near.any():
                 x, y = places[near][int(distance[near].argmin())]
                 first, second = sorted((key, other), key=list(lines).index)
                 raise InputError(
-                    f"it nearly touches {first}", key=second,
+                    f"it almost touches {first}", key=second,
                     value=f"{distance[near].min():.2f} mm apart at ({x:.2f}, {y:.2f})",
-                    expected=f"lines that meet or stay {NEAR * size:.2f} mm apart")
+                    expected=f"lines that meet, or are at least {NEAR * size:.2f} mm apart")
 
 
 def _samples(points: FloatArray, edges: list[Edge], step: float) -> FloatArray:
@@ -164,7 +162,7 @@ def _check_parted(points: FloatArray, edges: list[Edge], cells: list[Polygon],
                  for p in (0.5 * (a + b) + offset, 0.5 * (a + b) - offset)]
         if sides[0] == sides[1]:
             x, y = 0.5 * (a + b)
-            raise InputError("it does not part the section: the same piece lies on both sides",
+            raise InputError("it does not divide the section: the same piece lies on both sides",
                              key=key_of(e), value=f"at ({x:.2f}, {y:.2f})",
                              expected="a line from border to border")
 
@@ -179,6 +177,6 @@ def _check_slivers(points: FloatArray, edges: list[Edge], cells: list[Polygon],
             Point(*(0.5 * (points[e.start] + points[e.end])))) < 1e-6 * size]
         key = key_of(max(owners, key=lambda e: (e.kind == "cut", e.arc))) if owners else "outline"
         inner = cell.representative_point()
-        raise InputError("it leaves a sliver thinner than the mesh can carry", key=key,
+        raise InputError("it leaves a sliver too thin for the element size", key=key,
                          value=f"near ({inner.x:.2f}, {inner.y:.2f}), {cell.area:.2f} mm²",
                          expected=f"pieces at least {2 * THIN * size:.2f} mm thick")

@@ -1,4 +1,4 @@
-"""Which edges of joined lines bound bodies, whose they are, and which parts are empty."""
+"""Which edges of joined lines bound bodies, which line they belong to, and empty parts."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
-FloatArray = NDArray[np.float64]
+from buttress.fe.arrays import FloatArray
 
 
 class Edge(NamedTuple):
-    """An edge between points `start` and `end`: what it is, its name, and its place on its line.
+    """An edge between points `start` and `end`: its kind, name, and position on its line.
 
     `kind` is "outline", "region", "void" or "cut"; `arc` is the length along the line at its
     start, mm; the direction is that of the line.
@@ -36,7 +35,7 @@ class Planar:
     `outline` (n, 2) mm is a closed polygon, counter-clockwise, without its first point repeated;
     `labels` (n,) name the edge from outline[i] to outline[i + 1]. `cuts` are fracture lines (m, 2)
     whose ends lie on the outline, on another cut, or on a void or region. `voids` are polygons
-    taken out, `regions` polygons that become bodies of their own; a region goes before a void.
+    removed, `regions` polygons that become separate bodies; a region takes precedence over a void.
     """
 
     outline: FloatArray
@@ -46,7 +45,7 @@ class Planar:
     regions: dict[str, FloatArray] = field(default_factory=dict)
 
     def edges(self) -> tuple[FloatArray, list[Edge]]:
-        """Points (p, 2) and the edges that bound bodies, each once, with its name and place."""
+        """Points (p, 2) and the edges that bound bodies, each once, with its name and position."""
         return arrange(self.outline, self.labels, self.cuts, self.voids, self.regions)
 
 
@@ -55,9 +54,9 @@ def arrange(outline: FloatArray, labels: tuple[str, ...], cuts: Mapping[str, Flo
             ) -> tuple[FloatArray, list[Edge]]:
     """Points (p, 2) and edges that bound bodies. Lines must already share their points.
 
-    An edge that several lines have belongs to the outline, else a region, a void, a cut. Cuts
-    inside a void or region and void edges inside a region bound nothing and are left out, and so
-    is what has no material on either side.
+    An edge shared by several lines belongs to the outline, else to a region, a void, a cut. Cuts
+    inside a void or region and void edges inside a region bound nothing and are omitted, as are
+    edges without material on either side.
     """
     number: dict[tuple[float, float], int] = {}
     taken: dict[tuple[int, int], Edge] = {}
@@ -88,13 +87,13 @@ def arrange(outline: FloatArray, labels: tuple[str, ...], cuts: Mapping[str, Flo
 
 
 def strictly_within(place: Point, polygon: Polygon, reach: float) -> bool:
-    """Whether a place lies inside a polygon and not on its border, to rounding of `reach` mm."""
+    """Whether a point lies inside a polygon and not on its border, to rounding of `reach` mm."""
     return bool(polygon.contains(place)) and polygon.exterior.distance(place) > 1e-9 * reach
 
 
 def _with_material(points: FloatArray, edges: list[Edge], voids: Mapping[str, FloatArray],
                    regions: Mapping[str, FloatArray]) -> list[Edge]:
-    """Leave out outline edges along which a void lies: both their sides are empty."""
+    """Omit outline edges along a void: both their sides are empty."""
     if not voids:
         return edges
     on_void = {_pair(a, b) for polygon in voids.values() for a, b in _ring(polygon)}

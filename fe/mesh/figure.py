@@ -1,7 +1,7 @@
 """The plane figure that is to be meshed: an outline, cuts, voids and regions, checked and joined.
 
-`plan` makes all lines share their points and refuses, naming the part, what cannot be meshed or
-what does not part the section. Lengths in mm.
+`plan` makes all lines share their points and refuses, naming the part, lines that cannot be meshed
+or do not divide the section. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -10,18 +10,17 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely.geometry import LineString, Polygon
 from shapely.validation import explain_validity
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.checks import check_plan
 from buttress.fe.mesh.edges import Planar
 from buttress.fe.mesh.noding import node_lines
 
-FloatArray = NDArray[np.float64]
-
-SNAP = 0.1  # of the element size: nearer lines and ends are joined
+SNAP = 0.1  # of the element size: closer lines and ends are joined
 SHAPE_ERROR = 0.01  # mm, vertices of the outline that change it by less may be dropped
 _WORD = {"cut": "fracture", "void": "void", "region": "region"}  # as in a user's keys
 
@@ -31,17 +30,17 @@ def plan(outline: ArrayLike, labels: Sequence[str], cuts: Mapping[str, ArrayLike
          regions: Mapping[str, ArrayLike] | None = None, *, size: float) -> Planar:
     """Check a section and its cuts, join lines that meet, and return what is to be meshed.
 
-    outline (n, 2) mm with one label per edge, either way round; cuts: name -> (m, 2); voids and
+    outline (n, 2) mm with one label per edge, in either direction; cuts: name -> (m, 2); voids and
     regions: name -> (k, 2) polygons; size: the smallest element size wanted, mm. Cuts, voids and
     regions are clipped to the section; ends and points nearer than 0.1 size to a line are put on
     it; vertices that shape the outline by less than 0.01 mm are dropped.
 
     Raises InputError with a key such as "fracture.NAME", "void.NAME", "region.NAME" or "outline"
-    for what is not finite, crosses itself, does not part the section, nearly touches, leaves a
-    sliver or makes a corner under 15 degrees.
+    for lines that are not finite, cross themselves, do not divide the section, almost touch, leave
+    a sliver or form a corner below 15 degrees.
     """
     if not (np.isfinite(size) and size > 0.0):
-        raise InputError("the element size is wrong", key="size", value=str(size),
+        raise InputError("invalid element size", key="size", value=str(size),
                          expected="a length above 0 mm")
     _check_names(labels, {"fracture": cuts, "void": voids or {}, "region": regions or {}})
     border, names = _outline(outline, labels, min(SHAPE_ERROR, 0.006 * size))
@@ -65,7 +64,7 @@ def _check_names(labels: Sequence[str], groups: Mapping[str, Mapping[str, ArrayL
     for kind, group in groups.items():
         for name in group:
             if name in owner:
-                raise InputError(f"the name is already that of {owner[name]}",
+                raise InputError(f"the name is already used for {owner[name]}",
                                  key=f"{kind}.{name}", expected="names that differ")
             owner[name] = f"a {kind}"
 
@@ -79,17 +78,19 @@ def _planar(points: FloatArray, chains: list[list[int]], own: list[int], names: 
     parts: dict[str, dict[str, FloatArray]] = {"cut": {}, "void": {}, "region": {}}
     for (kind, name), chain in list(zip(keys, chains, strict=True))[1:]:
         if len(chain) < (2 if kind == "cut" else 3):
-            raise InputError("it is smaller than the mesh can carry", key=f"{_WORD[kind]}.{name}",
-                             expected="a larger part or a smaller element size")
+            raise InputError("it is too small for the element size", key=f"{_WORD[kind]}.{name}",
+                             expected="a larger part, or a smaller element size")
         if len(set(chain)) < len(chain):
-            raise InputError("the line comes back to itself within a tenth of an element",
+            raise InputError("the line returns to itself within a tenth of an element",
                              key=f"{_WORD[kind]}.{name}", expected="a line without a loop")
         parts[kind][name] = points[chain]
-    return Planar(points[chains[0]], tuple(labels), parts["cut"], parts["void"], parts["region"])
+    return Planar(
+        outline=points[chains[0]], labels=tuple(labels), cuts=parts["cut"], voids=parts["void"],
+        regions=parts["region"])
 
 
 def _coordinates(values: ArrayLike, least: int, key: str) -> FloatArray:
-    """Finite (n, 2) coordinates without consecutive repeats, at least so many."""
+    """Finite (n, 2) coordinates without consecutive repeats, at least `least` of them."""
     try:
         xy = np.array(values, dtype=float)
     except (TypeError, ValueError) as error:
@@ -105,7 +106,7 @@ def _coordinates(values: ArrayLike, least: int, key: str) -> FloatArray:
     keep[1:] = (np.diff(xy, axis=0) != 0.0).any(axis=1)
     xy = xy[keep]
     if len(xy) < least:
-        raise InputError("too few different points", key=key, value=str(len(xy)),
+        raise InputError("too few distinct points", key=key, value=str(len(xy)),
                          expected=f"at least {least}")
     return xy
 
@@ -124,11 +125,11 @@ def _outline(values: ArrayLike, labels: Sequence[str],
     if len(given) > 1 and (given[0] == given[-1]).all():
         given = given[:-1]
     if len(labels) != len(given):
-        raise InputError("the outline needs one label per edge, and no point twice", key="outline",
+        raise InputError("the outline needs one label per edge, no point twice", key="outline",
                          value=f"{len(labels)} labels, {len(given)} points",
                          expected=f"{len(given)} labels")
     if len(given) < 3:
-        raise InputError("too few different points", key="outline", expected="at least 3")
+        raise InputError("too few distinct points", key="outline", expected="at least 3")
     polygon = Polygon(given)
     _check_simple(polygon, "outline")
     names = [str(label) for label in labels]
@@ -164,7 +165,7 @@ def _polygon(values: ArrayLike, section: Polygon, snap: float, key: str) -> Floa
     if (xy[0] == xy[-1]).all():
         xy = xy[:-1]
     if len(xy) < 3:
-        raise InputError("too few different points", key=key, expected="at least 3")
+        raise InputError("too few distinct points", key=key, expected="at least 3")
     polygon = Polygon(xy)
     _check_simple(polygon, key)
     inside = polygon if section.covers(polygon) else section.intersection(polygon)
@@ -179,17 +180,18 @@ def _cut(values: ArrayLike, section: Polygon, snap: float, key: str) -> FloatArr
     xy = _coordinates(values, 2, key)
     line = LineString(xy)
     if not line.is_simple or line.is_closed:
-        raise InputError("the line crosses, touches or closes on itself", key=key,
-                         expected="an open line that does not meet itself; for a closed piece, "
+        raise InputError("the line crosses or touches itself, or is closed", key=key,
+                         expected="an open line that does not meet itself; for an enclosed piece, "
                                   "two lines that meet at their ends")
     inside = line if section.covers(line) else section.intersection(line)
     pieces = [p for p in shapely.get_parts(inside)
               if p.geom_type == "LineString" and p.length > snap]
     if not pieces:
-        raise InputError("it does not cut the section: it lies outside", key=key)
+        raise InputError("it does not divide the section: it lies outside", key=key)
     if len(pieces) > 1:
         x, y = pieces[0].coords[-1]
-        raise InputError("it leaves the section and enters it again", key=key,
+        raise InputError("it leaves the section and re-enters it", key=key,
                          value=f"leaves at ({x:.2f}, {y:.2f})",
-                         expected="one stretch inside; end it there or give two lines")
+                         expected="one segment inside the section: a line that ends there, or two "
+                                  "lines")
     return np.array(pieces[0].coords)

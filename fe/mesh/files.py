@@ -1,4 +1,4 @@
-"""Meshes to and from files, through meshio: VTU for viewers, and whatever meshio reads."""
+"""Meshes to and from files through meshio: VTU for mesh viewers, and all formats of meshio."""
 
 from __future__ import annotations
 
@@ -12,23 +12,22 @@ import meshio
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from buttress.fe.arrays import IntArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.t6 import Mesh, border, corner_areas, with_midsides
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 def write(path: str | Path, meshes: Mesh | Sequence[Mesh],
           point_data: Mapping[str, ArrayLike] | None = None,
           cell_data: Mapping[str, ArrayLike] | None = None) -> None:
-    """Write one or several bodies to a file; the ending of its name tells the format (.vtu).
+    """Write one or several bodies to a file; the suffix determines the format (.vtu).
 
     point_data: name -> (n,) or (n, c), cell_data: name -> (m,) or (m, c), where n and m count the
     points and triangles of all bodies in their order. Vectors of 2 become 3 with z = 0. Each
-    triangle also gets "body", the place of its body in the list, unless that name is given.
+    triangle also gets "body", the index of its body in the list, unless that name is given.
 
-    Raises InputError for data that do not fit, an unknown format, or a file that cannot be written.
+    Raises InputError for data of the wrong shape, an unknown format, or a file that cannot be
+    written.
     """
     bodies = [meshes] if isinstance(meshes, Mesh) else list(meshes)
     if not bodies:
@@ -49,14 +48,14 @@ def write(path: str | Path, meshes: Mesh | Sequence[Mesh],
             document.write(str(path))
     except (OSError, meshio.WriteError, meshio.ReadError, ValueError, KeyError) as error:
         raise InputError("the mesh cannot be written", file=str(path), value=str(error),
-                         expected="a writable path that ends in a format of meshio, as .vtu"
+                         expected="a writable path with a suffix known to meshio, such as .vtu"
                          ) from error
 
 
 def _column(values: ArrayLike, rows: int, what: str) -> NDArray[np.generic]:
     data = np.asarray(values)
     if data.ndim not in (1, 2) or len(data) != rows or data.dtype.kind not in "biuf":
-        raise InputError(f"the {what} does not fit the mesh", value=f"shape {data.shape}",
+        raise InputError(f"the {what} does not match the mesh", value=f"shape {data.shape}",
                          expected=f"{rows} rows of numbers")
     if data.dtype.kind == "b":
         data = data.astype(np.int64)
@@ -68,8 +67,8 @@ def _column(values: ArrayLike, rows: int, what: str) -> NDArray[np.generic]:
 def read(path: str | Path, name: str = "") -> Mesh:
     """Read a file with flat triangles (3 or 6 points) into one body with one edge, "boundary".
 
-    Clockwise triangles are turned round, straight ones get mid-sides, points that no triangle
-    uses are left out. `name` is the body's, by default the file's without its ending.
+    Clockwise triangles are reversed, straight ones get mid-sides, unused points are dropped. `name`
+    is that of the body, by default the file name without its suffix.
 
     Raises InputError for a file that is missing, that meshio cannot read, or whose triangles are
     not flat in z, not finite, or degenerate.
@@ -80,13 +79,13 @@ def read(path: str | Path, name: str = "") -> Mesh:
         if block.type in blocks:
             blocks[block.type].append(np.asarray(block.data, dtype=np.int64))
     if not any(blocks.values()) or all(blocks.values()):
-        raise InputError("the mesh has no triangles, or straight and quadratic ones mixed",
+        raise InputError("the mesh has no triangles, or mixes straight and quadratic ones",
                          file=str(path), value=", ".join(b.type for b in document.cells),
                          expected="triangle or triangle6")
     triangles: NDArray[Any] = np.vstack(blocks["triangle"] or blocks["triangle6"])
     xyz: NDArray[Any] = np.array(document.points, dtype=float)
     if not len(triangles) or triangles.min() < 0 or triangles.max() >= len(xyz):
-        raise InputError("the triangles name points that the file lacks", file=str(path))
+        raise InputError("the triangles refer to points that the file lacks", file=str(path))
     used, which = np.unique(triangles, return_inverse=True)
     xyz, triangles = xyz[used], np.asarray(which, dtype=np.int64).reshape(triangles.shape)
     if not np.isfinite(xyz).all():
@@ -117,5 +116,5 @@ def _load(path: str | Path) -> meshio.Mesh:
             return meshio.read(str(path))
     except SystemExit as error:
         raise InputError("the mesh cannot be read", file=str(path)) from error
-    except Exception as error:  # readers of broken files fail in any way
+    except Exception as error:  # readers fail in many ways on broken files
         raise InputError("the mesh cannot be read", file=str(path), value=str(error)) from error

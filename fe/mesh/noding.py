@@ -1,7 +1,7 @@
 """Make lines share their points where they meet: crossings, ends on lines, near misses.
 
-Lines are ranked by their order. Where two meet, the point goes onto the earlier line and the
-later one follows, so that the first line (an outline) keeps its shape to the last digit.
+Lines are ranked by their order. Where two meet, the point is placed on the earlier line and the
+later one follows, so that the first line (an outline) keeps its shape exactly.
 """
 
 from __future__ import annotations
@@ -11,20 +11,19 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 ROUNDS = 50
 
 
 def node_lines(lines: list[FloatArray], closed: list[bool], snap: float
                ) -> tuple[FloatArray, list[list[int]], list[int]]:
-    """Give lines (n, 2) common points wherever they cross, touch or pass nearer than `snap` mm.
+    """Give lines (n, 2) common points wherever they cross, touch or pass within `snap` mm.
 
     Returns all points (p, 2), each line as point indices (a closed one without its first point
     repeated), and the indices of the first line's own vertices, which never move. Later lines are
-    bent by at most about `snap`. Raises InputError if that does not come to rest.
+    bent by at most about `snap`. Raises InputError if this does not converge.
     """
     work = _Noding(lines, closed, snap)
     for _ in range(ROUNDS):
@@ -33,8 +32,8 @@ def node_lines(lines: list[FloatArray], closed: list[bool], snap: float
         changed = work.cross() or changed
         if not changed:
             return work.compact()
-    raise InputError("the lines are too tangled to tell where they meet",
-                     expected="lines that stay apart or clearly cross")
+    raise InputError("the lines are too close together to determine where they meet",
+                     expected="lines that are clearly separate or clearly cross")
 
 
 class _Noding:
@@ -78,7 +77,7 @@ class _Noding:
         return self._tidy() or bool(into)
 
     def _tidy(self) -> bool:
-        """Drop repeats (a, a) and spikes (a, b, a) that snapping leaves."""
+        """Drop repeats (a, a) and spikes (a, b, a) produced by snapping."""
         changed = False
         for k, chain in enumerate(self.chains):
             out: list[int] = []
@@ -98,7 +97,7 @@ class _Noding:
         return changed
 
     def touch(self) -> bool:
-        """Points nearer than snap to a line become points of that line."""
+        """Points closer than snap to a line become points of that line."""
         changed = False
         for k in range(len(self.chains)):
             rank = self.rank()
@@ -128,7 +127,7 @@ class _Noding:
         return changed
 
     def cross(self) -> bool:
-        """Lines that cross get a common point; `merge` then joins it to a vertex that is near."""
+        """Lines that cross get a common point; `merge` then joins it to a nearby vertex."""
         inserts: dict[int, list[tuple[tuple[int, int], float, int]]] = {}
         for first in range(len(self.chains)):
             for second in range(first + 1, len(self.chains)):

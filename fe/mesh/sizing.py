@@ -1,4 +1,4 @@
-"""How large an element may be at a place, and where the points go along given lines."""
+"""Element size at a point, and distribution of points along given lines."""
 
 from __future__ import annotations
 
@@ -6,23 +6,20 @@ from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 GROWTH = 0.3  # mm of element size gained for each mm of distance from a fine place
 NARROW = np.radians(60.0)  # corners narrower than an equilateral triangle need finer elements
-SHELL = np.radians(40.0)  # corners narrower than this get points at equal distances on both legs
+SHELL = np.radians(40.0)  # corners narrower than this get points at equal distances on both sides
 
 
 class Sizing:
-    """Wanted edge length [mm]: the given size, reduced where lines come close, then growing.
+    """Target edge length [mm]: the given size, reduced where lines are close, then growing.
 
-    Called with places (p, 2) it gives (p,). A line's own length, the distance to lines that do
-    not join it, and the opening of a narrow corner limit the size.
+    Called with points (p, 2) it gives (p,). The size is limited by the length of a line, the
+    distance to lines that do not join it, and the angle of a narrow corner.
     """
 
     def __init__(self, points: FloatArray, segments: IntArray,
@@ -45,7 +42,7 @@ class Sizing:
         return h
 
     def refine(self, places: FloatArray, factor: float) -> None:
-        """Ask for elements `factor` times as large as now around places (p, 2)."""
+        """Scale the target element size by `factor` around points (p, 2)."""
         self._add(places, factor * self(places))
 
     def _given(self, xy: FloatArray) -> FloatArray:
@@ -53,13 +50,13 @@ class Sizing:
         h = np.array(np.broadcast_to(np.asarray(wanted, dtype=float), (len(xy),)))
         if not (np.isfinite(h) & (h > 0.0)).all():
             bad = int((~(np.isfinite(h) & (h > 0.0))).argmax())
-            raise InputError("the element size is wrong", key="size",
+            raise InputError("invalid element size", key="size",
                              value=f"{h[bad]} at ({xy[bad, 0]:.2f}, {xy[bad, 1]:.2f})",
                              expected="a length above 0 mm everywhere")
         return h
 
     def _add(self, places: FloatArray, limits: FloatArray) -> None:
-        """Keep only limits that bind: tightest first, each must beat what is already asked."""
+        """Keep only active limits: tightest first, each below the size already required."""
         for k in np.argsort(limits, kind="stable"):
             if limits[k] < 0.97 * self(places[k:k + 1])[0]:
                 self._places = np.vstack([self._places, places[k]])
@@ -121,7 +118,7 @@ def _limits(points: FloatArray, segments: IntArray,
 
 
 def distance_to_segment(xy: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray:
-    """Distance of places (p, 2) from the segment a-b, mm."""
+    """Distance of points (p, 2) from the segment a-b, mm."""
     along = b - a
     t = np.clip((xy - a) @ along / max(float(along @ along), 1e-300), 0.0, 1.0)
     away = xy - a - t[:, None] * along
@@ -169,7 +166,7 @@ def _least(sizing: Sizing, a: FloatArray, b: FloatArray) -> float:
 
 def _shells(points: FloatArray, segments: IntArray, length: FloatArray,
             sizing: Sizing) -> dict[int, list[float]]:
-    """Points at equal distances on both legs of sharp corners, as parameters of the segments.
+    """Points at equal distances on both sides of sharp corners, as parameters of the segments.
 
     The triangle in the corner is then isosceles and the strips behind it are even.
     """

@@ -1,4 +1,4 @@
-"""A mesh of quadratic triangles of one body, with named edges, and finding places in it."""
+"""A mesh of quadratic triangles of one body, with named edges and point location."""
 
 from __future__ import annotations
 
@@ -9,11 +9,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.triangulate import angles
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 SIDES = np.array([[0, 1], [1, 2], [2, 0]])  # corners of the sides that mid-sides 3, 4, 5 lie on
 
@@ -65,11 +63,12 @@ class Mesh:
         return float(corner_areas(self.points, self.triangles).sum())
 
     def locate(self, xy: ArrayLike) -> tuple[IntArray, FloatArray]:
-        """Triangle (p,) and local coordinates (p, 2) of places xy (p, 2) mm.
+        """Triangle (p,) and local coordinates (p, 2) of points xy (p, 2) mm.
 
         Local coordinates (r, s) are 1 at corner 1 and at corner 2. Triangle -1, and coordinates
-        NaN, for a place outside by more than 1e-9 of the size. On a common side the triangle
-        that the place lies deepest in is taken, the lower number if even. Sides count as straight.
+        NaN, for a point outside by more than 1e-9 of the size. On a common side the triangle in
+        which the point lies deepest is taken, in a tie the one of lower number. Sides count as
+        straight.
         """
         places = np.asarray(xy, dtype=float).reshape(-1, 2)
         grid = self._grid
@@ -130,14 +129,14 @@ class _Grid(NamedTuple):
         return cls(origin, width, (int(extent[0]), int(extent[1])), start, owner[order])
 
     def cell_of(self, places: FloatArray) -> IntArray:
-        """Cell of each place, -1 off the grid (not finite places too)."""
+        """Cell of each point, -1 off the grid (also for points that are not finite)."""
         scaled = (places - self.origin) / self.width
         inside: NDArray[np.bool_] = np.all((scaled >= 0.0) & (scaled < self.shape), axis=1)
         cell: IntArray = np.floor(np.where(inside[:, None], scaled, 0.0)).astype(np.int64)
         return np.where(inside, cell[:, 1] * self.shape[0] + cell[:, 0], -1)
 
     def candidates(self, cell: IntArray) -> tuple[IntArray, IntArray]:
-        """Pairs (place, triangle) to be tried."""
+        """Pairs (point, triangle) to be tried."""
         known = np.flatnonzero(cell >= 0)
         begin = self.start[cell[known]]
         count = self.start[cell[known] + 1] - begin

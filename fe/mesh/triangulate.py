@@ -1,8 +1,8 @@
 """Constrained Delaunay triangulation with a graded element size, behind one function.
 
-pythoncdt gives the triangulation of given points; where the points go is decided here: along the
-segments at the spacing of the size field, inside by splitting what is still too large, then
-smoothed. Nothing is random, so the same input gives the same mesh.
+pythoncdt gives the triangulation of given points; their positions are determined here: along the
+segments at the spacing of the size field, inside by splitting triangles that are too large,
+followed by smoothing. Nothing is random, so the same input gives the same mesh.
 """
 
 from __future__ import annotations
@@ -16,18 +16,17 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.errors import InputError, SolveError
 from buttress.fe.mesh.sizing import Sizing, divide, sharpest_corners
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 SizeField = float | Callable[[FloatArray], FloatArray]
 
-SMALLEST_ANGLE = 15.0  # degrees, the gate of the design; a quality limit by practice, no source
+SMALLEST_ANGLE = 15.0  # degrees, required minimum; a quality limit by practice, no source
 SMOOTHINGS = 10
 ATTEMPTS = 10
 FILL_ROUNDS = 80
-MOST_POINTS = 1_000_000  # refuse a size given in the wrong unit before memory runs out
+MOST_POINTS = 1_000_000  # refuse a size in the wrong unit before memory runs out
 EQUILATERAL = np.sqrt(3.0) / 4.0  # area of the equilateral triangle of unit side
 
 
@@ -47,15 +46,15 @@ class Triangulation(NamedTuple):
 
 def triangulate(points: ArrayLike, segments: ArrayLike, size: SizeField, *,
                 holes: ArrayLike = ()) -> Triangulation:
-    """Mesh what the segments enclose with triangles of about the wanted size.
+    """Mesh the area enclosed by the segments with triangles of about the target size.
 
     points: (n, 2) mm, distinct; segments: (m, 2) point indices, that meet only at points;
-    size: wanted edge length, mm, a number or a function of places (p, 2) giving (p,);
+    size: target edge length, mm, a number or a function of points (p, 2) giving (p,);
     holes: (h, 2) mm, one point inside each part that is left out.
 
-    The size is reduced where the segments come closer together than it, and grows from there.
-    Raises SolveError, naming the place, when an angle stays under 15 degrees (at a sharper corner
-    of the input: under that corner) or when the segments cannot be followed.
+    The size is reduced where segments are closer together than it, and grows from there. Raises
+    SolveError, with the position, when an angle remains below 15 degrees (at a sharper corner of
+    the input: below the angle of that corner) or when the segments cannot be followed.
     """
     given = np.ascontiguousarray(points, dtype=float).reshape(-1, 2)
     lines = np.ascontiguousarray(segments, dtype=np.int64).reshape(-1, 2)
@@ -80,7 +79,7 @@ def triangulate(points: ArrayLike, segments: ArrayLike, size: SizeField, *,
     x, y = worst[1]
     raise SolveError(
         f"the mesh has an angle of {worst[0]:.1f} degrees near ({x:.2f}, {y:.2f}) mm, "
-        f"{SMALLEST_ANGLE:.0f} are needed; use a smaller element size there or simplify the lines"
+        f"at least {SMALLEST_ANGLE:.0f} needed; use a smaller element size or simpler lines there"
     )
 
 
@@ -104,7 +103,7 @@ def _attempt(given: FloatArray, lines: IntArray, sizing: Sizing,
             break
         points = np.vstack([points, new])
         if len(points) > MOST_POINTS:
-            raise InputError("the element size asks for too many elements", key="size",
+            raise InputError("the element size leads to too many elements", key="size",
                              expected=f"at most about {2 * MOST_POINTS:.0e} triangles")
     points, triangles = _smooth(points, fixed, edges, holes, sizing)
     return Triangulation(points, triangles, edges, segment)

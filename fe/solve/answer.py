@@ -1,4 +1,4 @@
-"""What a step starts from and what it answers: memory, forces, motions and their proof."""
+"""The initial state and the solution of a step: memory, forces, motions and their residuals."""
 
 from __future__ import annotations
 
@@ -6,15 +6,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
+from buttress.fe.status import Status
 
 
 @dataclass(frozen=True)
 class Memory:
-    """What earlier stages left: slip or crushing of each link and kink of each hinge [mm]."""
+    """State left by earlier stages: slip or crushing of each link and kink of each hinge [mm]."""
 
     offset: FloatArray
     kink: FloatArray
@@ -26,9 +26,9 @@ class Memory:
 
 @dataclass(frozen=True)
 class Answer:
-    """Forces, motions and proof of one step. Arrays are NaN where ``status`` is not "held"."""
+    """Forces, motions and proof of one step. Arrays are NaN where it is not held."""
 
-    status: str                  # "held" | "no equilibrium" | "unconverged"
+    status: Status
     method: str                  # "active set" | "active set, slip start" | ... | "Lemke"
     force: FloatArray            # (n,) N
     rigid: FloatArray            # (m,) mm
@@ -36,8 +36,8 @@ class Answer:
     slack: FloatArray            # (n,) w: slip, opening or crushing of this step, mm
     kink_step: FloatArray        # (h,) kink of this step, mm
     load: FloatArray             # (p,) factor of each load case
-    residual: float              # equilibrium error over the total load
-    complementarity: float       # distance of the forces from their projection, over the load
+    residual: float              # equilibrium error relative to the total load
+    complementarity: float       # distance of the forces from their projection, likewise
     rcond: float
     steps: int
     escape: Escape | None = None
@@ -45,4 +45,4 @@ class Answer:
 
     @property
     def held(self) -> bool:
-        return self.status == "held"
+        return self.status == Status.HELD

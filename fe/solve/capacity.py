@@ -1,10 +1,10 @@
-"""Holding capacity by limit analysis: the largest load factor that any force system can carry.
+"""Holding capacity by limit analysis: the largest load factor of any admissible force system.
 
 A linear program over the link forces: equilibrium of every body, bounds, friction cones and
 plastic moments (static theorem of plasticity). With Coulomb friction it is an upper bound of the
-load that real sliding reaches; without friction, a lower bound while gaps are closed. Its dual is
-the motion that starts at capacity, and where not even the load itself can be carried, the motion
-along which the body escapes.
+limit load under sliding; without friction, a lower bound while gaps are closed. Its dual is the
+failure mechanism: the motion that starts at capacity or, where the load cannot be carried, the
+motion of the unsupported body.
 """
 
 from __future__ import annotations
@@ -16,12 +16,9 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.optimize import linprog
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed
-
-FloatArray = np.ndarray
-
-
 
 
 @dataclass(frozen=True)
@@ -37,8 +34,8 @@ class Capacity:
     """Result of the linear program.
 
     ``factor`` multiplies the load; None with ``status`` "not limited by this model".
-    ``feasible`` is False where even zero load (pre-tension alone) has no equilibrium.
-    ``at_bound`` numbers the links, ``turning`` the hinges, that let go.
+    ``feasible`` is False where even zero load (pre-tension alone) has no equilibrium. ``at_bound``
+    lists the links, ``turning`` the hinges, that take part in the failure mechanism.
     """
 
     status: str
@@ -54,7 +51,7 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
              frictionless: bool = False) -> Capacity:
     """Largest factor of ``load (p,)`` in equilibrium within all bounds.
 
-    ``prescribed`` link forces [N] are held (tightened screws keep the force that they have).
+    ``prescribed`` link forces [N] are constant (tightened screws keep their force).
     """
     n, m = problem.n, problem.rigid.shape[1]
     h = problem.kinks.shape[1]
@@ -76,10 +73,11 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     slides, presses, rubs = rubs[plain], mates[plain], rubs[~plain]
 
     if m == 0 and h == 0:  # every body is held by itself and none can let go
-        return Capacity("not limited by this model", None, True, None, None)
+        return Capacity(
+            status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
 
-    # Unknowns, all but the factor over `scale`: forces, moments at hinges, the factor. The moment
-    # at a hinge is that of the loads on the member less that of its links.
+    # Unknowns, all but the factor divided by `scale`: forces, moments at hinges, the factor. The
+    # moment at a hinge is that of the loads on the member minus that of its links.
     equal = sp.csr_matrix(np.vstack([
         np.hstack([problem.rigid.T, np.zeros((m, h)), -(load_rigid / scale)[:, None]]),
         np.hstack([problem.kinks.T, np.eye(h), -(load_kinks / scale)[:, None]])])) @ edges
@@ -99,20 +97,24 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     cost = np.zeros(n + h + 1)
     cost[-1] = -1.0
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
-    # Without presolve it is a quarter faster, and the presolve now and then calls a problem
-    # infeasible that holds at zero.
+    # Without presolve it is a quarter faster, and presolve occasionally reports a problem as
+    # infeasible that has a solution at zero load.
     result = _program(cost, left, rhs, equal, bounds, {**options, "presolve": False})
     if result.status not in (0, 3):
         result = _program(cost, left, rhs, equal, bounds, options)
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
-        return Capacity("not limited by this model", None, True, None, None)
+        return Capacity(
+            status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
     if result.status != 0 or result.x is None:
         missing, motion = _unbalanced(equal[:, :-1], left[:, :-1], rhs, bounds[:-1])
         if missing <= 1e-9:  # zero load is carried, so the program should have had an answer
-            return Capacity(f"not found ({result.message})", None, True, None, None)
+            return Capacity(
+                status=f"not found ({result.message})", factor=None, feasible=True, force=None,
+                escape=None)
         largest = max(float(np.abs(motion).max(initial=0.0)), 1e-300)
-        return Capacity("no equilibrium at zero load", 0.0, False, None,
-                        Escape(motion[:m] / largest, np.zeros(h)))
+        return Capacity(
+            status="no equilibrium at zero load", factor=0.0, feasible=False, force=None,
+            escape=Escape(motion[:m] / largest, np.zeros(h)))
     force = (edges @ result.x)[:n] * scale
     factor = float(result.x[-1])
     # Marginals of the equilibrium rows are the velocities of the bodies, up to one factor.
@@ -121,25 +123,27 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     single = np.asarray(result.lower.marginals + result.upper.marginals, dtype=float)
     turn = -single[n:n + h]
     at_bound = np.abs(single[:n]) > 1e-9
-    # Off one edge of its cone a pair slides along the other; off both it parts.
+    # Off one edge of its cone a pair slides along the other; off both it separates.
     off = at_bound[presses], at_bound[slides]
     at_bound[presses], at_bound[slides] = off[0] & off[1], off[0] | off[1]
     let_go = {*np.flatnonzero(at_bound).tolist(),
               *np.tile(rubs, 2)[np.abs(inequal) > 1e-9].tolist()}
     largest = max(float(np.abs(velocity).max(initial=0.0)), 1e-300)
-    # Sign: the load does positive work on the motion that it drives.
+    # Sign: the load does positive work on the mechanism.
     if float(velocity @ load_rigid) < 0:
         velocity, turn = -velocity, -turn
-    return Capacity("limited", factor, True, force, Escape(velocity / largest, turn / largest),
-                    tuple(sorted(let_go)), tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
+    return Capacity(
+        status="limited", factor=factor, feasible=True, force=force,
+        escape=Escape(velocity / largest, turn / largest), at_bound=tuple(sorted(let_go)),
+        turning=tuple(np.flatnonzero(np.abs(turn) > 1e-9).tolist()))
 
 
 def _edges(slides: FloatArray, presses: FloatArray, friction: FloatArray, size: int
            ) -> sp.csr_matrix:
-    """Matrix from unknowns to forces where contact and rubbing alone bound a pair.
+    """Matrix from unknowns to forces for pairs that are bounded by frictional contact alone.
 
-    The forces along the two edges of such a pair's cone, which are only not negative, take the
-    places of its normal and its friction force, so that the cone needs no rows.
+    The nonnegative forces along the two edges of such a pair's cone replace its normal force and
+    friction force, so that the cone needs no rows.
     """
     both, slope = np.concatenate([presses, slides]), friction[slides]
     same = np.setdiff1d(np.arange(size), both)
@@ -152,11 +156,11 @@ def _edges(slides: FloatArray, presses: FloatArray, friction: FloatArray, size: 
 def sliding_motion(problem: Condensed, load: FloatArray,
                    prescribed: dict[int, float] | None = None, found: Capacity | None = None
                    ) -> Escape | None:
-    """The motion that starts at capacity, in which rough faces slide without parting.
+    """The failure mechanism at capacity, in which rough faces slide without separating.
 
-    The dual of a friction cone is a motion that opens as it slides. Here friction is held at what
-    the normal forces at capacity allow, so that sliding is along the face. ``found``: the
-    capacity, where it is known. None where no motion is known.
+    The dual of a friction cone is a motion that opens as it slides. Here the friction force is
+    fixed at the value that the normal forces at capacity allow, so that sliding is along the face.
+    ``found``: the capacity, where it is known. None where no motion is known.
     """
     found = found or capacity(problem, load, prescribed=prescribed)
     normal = np.zeros(problem.n) if found.force is None else np.maximum(
@@ -177,10 +181,10 @@ def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: sp.spm
 
 def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray
                 ) -> tuple[float, FloatArray]:
-    """Least force that any allowed system leaves unbalanced at zero load, and the motion of
-    bodies and hinges ``(m + h,)`` that it drives (the dual).
+    """Smallest unbalanced force of any admissible system at zero load, and the motion of bodies
+    and hinges ``(m + h,)`` that it drives (the dual).
 
-    Friction cones and hinges may be overstepped too, at the same cost.
+    Friction cones and hinges may also be exceeded, at the same cost.
     """
     (m, n), k = equal.shape, left.shape[0]
     rows = sp.hstack([left, sp.csr_matrix((k, 2 * m)), -sp.eye(k)]).tocsr()
@@ -188,5 +192,5 @@ def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, bounds: 
     result = _program(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), rows, rhs, columns,
                       np.vstack([bounds, [[0.0, np.inf]] * (2 * m + k)]), {})
     if result.status != 0:
-        raise SolveError(f"the balance at zero load could not be found: {result.message}")
+        raise SolveError(f"the balance at zero load could not be determined: {result.message}")
     return float(result.fun), np.asarray(result.eqlin.marginals, dtype=float)

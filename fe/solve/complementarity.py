@@ -1,10 +1,11 @@
-"""Fallback for the steps that active sets do not end: bounded links as one complementarity problem.
+"""Fallback where active sets do not converge: bounded links as one complementarity problem.
 
 A frictional pair has the nonnegative variables (lam_n, beta+, beta-, gamma) with ``lam_t = beta+ -
 beta-`` and ``gamma`` the amount of slip; a link between two bounds its force above the lower one
 and its slack at the upper; a rigid motion or a kink its two signs. The matrix is copositive, so
-Lemke's method ends. Links and hinges that are not expected to reach a bound, and the rigid motions
-that such links hold, are eliminated first; those that the answer shows to be over are put back.
+Lemke's method terminates. Links and hinges that are not expected to reach a bound, and the rigid
+motions that such links prevent, are eliminated first; those that exceed a bound in the solution are
+restored.
 """
 
 from __future__ import annotations
@@ -14,24 +15,24 @@ from dataclasses import replace
 import numpy as np
 import scipy.linalg
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, Escape
 from buttress.fe.solve.lemke import lemke, proves_none
 from buttress.fe.solve.search import follow
 from buttress.fe.solve.step import Step
+from buttress.fe.status import Status
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 PATHS = 6
-"""Further starts where the first path ends on a ray, one for a problem that is not small."""
+"""Further starts where the first path ends on a ray; one for a large problem."""
 SMALL = 400
-"""Up to so many links and hinges, all of them are put in before a ray is believed."""
+"""Up to this many links and hinges, all of them are included before a ray is accepted."""
 
 
 class Reduced:
     """The complementarity problem of one step: ``active (n,)`` links and ``hinging (h,)`` kinks.
 
-    All other links are without bounds and eliminated, all other kinks are locked.
+    All other links are unbounded and eliminated, all other kinks are locked.
     """
 
     def __init__(self, step: Step, active: np.ndarray, hinging: np.ndarray) -> None:
@@ -122,8 +123,8 @@ class Reduced:
         own = self.mm * unit
         big[plus, plus] = big[minus, minus] = own
         big[plus, minus] = big[minus, plus] = -own
-        # Stiff and soft links side by side differ by many powers of ten; a positive scaling of the
-        # variables (rows alike) makes every link's own flexibility one and changes nothing else.
+        # Stiff and soft links differ by many powers of ten; a positive scaling of the variables
+        # (and rows) makes every link's own flexibility one and changes nothing else.
         own_flex = np.maximum(np.diag(self.a), 1e-12 * unit) / unit
         weight = np.ones(size)
         weight[:forces] = 1.0 / np.sqrt(np.abs(expand).T @ own_flex)
@@ -137,14 +138,14 @@ class Reduced:
         for _ in range(PATHS if size <= SMALL else 1):
             if reason == "solution":
                 break
-            # With friction a ray does not prove that there is no answer: try other paths.
+            # With friction a ray does not prove that there is no solution: try other paths.
             other = lemke(scaled, right, covering=rng.uniform(0.05, 1.0, size))
             if other[1] == "solution" or z is None:
                 z, reason = other
         if z is None:
             return base, np.zeros(m), reason
         if reason == "ray" and not proves_none(scaled, right, z):
-            reason = "a ray that rounding may have made"
+            reason = "a ray that may be due to rounding"
         z = weight * z
         force = expand @ z[:forces] * force0
         if reason == "solution":
@@ -154,9 +155,9 @@ class Reduced:
 
     def full(self, force: FloatArray, modes: FloatArray, direction: bool = False
              ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Forces, rigid motions and kinks of everything, the eliminated ones recovered.
+        """All forces, rigid motions and kinks, including the eliminated ones.
 
-        With ``direction`` they belong to a ray: the load itself does not take part.
+        With ``direction`` they belong to a ray, without the load itself.
         """
         p = self.step.p
         out, rigid, kink = np.zeros(p.n), np.zeros(p.rigid.shape[1]), np.zeros(p.kinks.shape[1])
@@ -170,7 +171,7 @@ class Reduced:
 
 
 def held_motions(rigid: FloatArray) -> IntArray:
-    """Numbers of as many rigid motions as the links ``(f, m)`` hold: independent columns."""
+    """Numbers of the rigid motions that the links ``(f, m)`` prevent: independent columns."""
     if not rigid.size:
         return np.zeros(0, dtype=np.int64)
     _, r, order = scipy.linalg.qr(rigid, mode="economic", pivoting=True)
@@ -179,7 +180,7 @@ def held_motions(rigid: FloatArray) -> IntArray:
 
 
 def lemke_answer(step: Step, limit: Capacity) -> Answer:
-    """The step's answer by Lemke's method, polished by one solve in the state that it found."""
+    """The step's answer by Lemke's method, refined by one solve in the resulting state."""
     p = step.p
     active = (step.friction > 0) | (np.isfinite(step.lower) & np.isinf(step.upper))
     active[p.partner[step.friction > 0]] = True
@@ -210,12 +211,13 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         found = step.accept(force, rigid, kink, np.nan, 0)
         if found is not None:
             return replace(found, method="Lemke")
-        return step.none("unconverged", None, "Lemke's answer did not pass its own residuals")
+        return step.none(Status.UNCONVERGED, None,
+                         "the residuals of Lemke's solution are too large")
     if reason == "ray":
-        # Some force system could carry the load (or the linear program would have said so), but
-        # loading never raises it: parallel faces without pre-load, say. The ray is the motion.
+        # Some force system could carry the load (else the linear program would say so), but loading
+        # never causes it, as with parallel faces without preload. The ray is the motion.
         largest = max(float(np.abs(rigid).max(initial=0.0)), 1e-300)
-        return step.none("no equilibrium", Escape(rigid / largest, kink / largest),
-                          "carried by no force system that loading raises (a ray of Lemke's: "
-                          "with friction not a strict proof)", method="Lemke")
-    return step.none("unconverged", limit.escape, f"Lemke's method ended on: {reason}")
+        return step.none(Status.NO_EQUILIBRIUM, Escape(rigid / largest, kink / largest),
+                          "no force system that develops under load carries it (a ray of Lemke's "
+                          "method: not a strict proof with friction)", method="Lemke")
+    return step.none(Status.UNCONVERGED, limit.escape, f"Lemke's method ended on: {reason}")

@@ -1,7 +1,8 @@
-"""Loads that come and go: repeated until a cycle changes nothing any more, or its limit.
+"""Cyclic loads: repeated until a cycle causes no further change, or up to a limit.
 
-Slip that comes to rest after some cycles is shakedown (elastic if the last cycle slips nowhere,
-else it slips to and fro by a constant amount); slip of one sign that does not fall off ratchets.
+If slip ceases or becomes constant after some cycles, the state has shaken down (elastically if
+nothing slips in the last cycle, else with alternating slip of constant amplitude); slip of one sign
+that does not decay is ratcheting.
 """
 
 from __future__ import annotations
@@ -11,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.stages import Staging, State
 
-FloatArray = np.ndarray
 STEADY = 0.999
-"""A change that keeps this share of itself from one cycle to the next does not fall off."""
+"""A change with at least this ratio from one cycle to the next does not decay."""
 LOOK_BACK = 5
 
 
@@ -24,12 +25,12 @@ LOOK_BACK = 5
 class Cycled:
     """How a cyclic load ended.
 
-    ``verdict``: "settled", "ratchets" (the change does not fall off), "not settled" (it still
-    falls off at the limit), or the status of the step that was not held. ``change``: largest
-    change [mm] of what is watched, from one cycle to the next, at either load; entry 0 compares
-    the second cycle with the first. ``ratio``: see `ratio`. ``slip``: largest
-    movement [mm] of a link at its bound within the last cycle. ``peaks``: the held answer at each
-    load of the last complete cycle.
+    ``verdict``: "settled", "ratchets" (the change does not decay), "not settled" (it is still
+    decaying at the limit), or the status of the step that was not held. ``change``: largest change
+    [mm] of the monitored values, from one cycle to the next, at either load; entry 0 compares the
+    second cycle with the first. ``ratio``: see `ratio`. ``slip``: largest movement [mm] of a link
+    at its bound within the last cycle. ``peaks``: the held answer at each load of the last complete
+    cycle.
     """
 
     verdict: str
@@ -44,7 +45,7 @@ class Cycled:
 
 def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
           watch: Callable[[Answer], FloatArray], limit: int, settled: float) -> Cycled:
-    """Go through ``loads`` (each ``(p,)``) again and again, at most ``limit`` times.
+    """Repeat ``loads`` (each ``(p,)``) in cycles, at most ``limit`` times.
 
     Ends once the largest change of ``watch(answer)`` [mm] from one cycle to the next is at most
     ``settled`` [mm].
@@ -59,8 +60,9 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
         for load, before_it in zip(loads, peaks or [None] * len(loads), strict=True):
             answer, state = staging.step(state, load, near=before_it)
             if not answer.held:
-                return Cycled(answer.status, count - 1, tuple(changes), ratio(changes), slip, peaks,
-                              answer, state)
+                return Cycled(
+                    verdict=answer.status, count=count - 1, change=tuple(changes),
+                    ratio=ratio(changes), slip=slip, peaks=peaks, answer=answer, state=state)
             answers.append(answer)
             moved = max(moved, slipped(answer))
         now = np.concatenate([watch(a) for a in answers])
@@ -71,18 +73,21 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
             one_way = step_before is not None and float(step @ step_before) > 0.0
             step_before = step
             if changes[-1] <= settled:
-                return Cycled("settled", count, tuple(changes), ratio(changes), slip, peaks,
-                              answers[-1], state)
+                return Cycled(
+                    verdict="settled", count=count, change=tuple(changes), ratio=ratio(changes),
+                    slip=slip, peaks=peaks, answer=answers[-1], state=state)
         before = now
     last = ratio(changes)
     verdict = "ratchets" if one_way and last is not None and last >= STEADY else "not settled"
-    return Cycled(verdict, limit, tuple(changes), last, slip, peaks, state.answer, state)
+    return Cycled(
+        verdict=verdict, count=limit, change=tuple(changes), ratio=last, slip=slip, peaks=peaks,
+        answer=state.answer, state=state)
 
 
 def ratio(changes: Sequence[float]) -> float | None:
-    """What is left of a change one cycle later: geometric mean of the last `LOOK_BACK` cycles.
+    """Ratio of successive changes: geometric mean over the last `LOOK_BACK` cycles.
 
-    None where there are no two changes.
+    None where there are fewer than two changes.
     """
     back = min(len(changes) - 1, LOOK_BACK)
     if back < 1 or changes[-1 - back] == 0.0:
@@ -93,8 +98,8 @@ def ratio(changes: Sequence[float]) -> float | None:
 def slipped(answer: Answer, without: Sequence[int] = ()) -> float:
     """Largest slip or crushing [mm] under force in the step of an answer.
 
-    Links that open, or slide while nothing presses on them, do not count, nor those ``without``:
-    of a link that is being tightened, the slip is the shortening.
+    Links that open, or slide without normal force, do not count, nor do those ``without``: for a
+    link that is being tightened, the slip is the shortening.
     """
     size = np.abs(answer.force)
     lasting = size > 1e-9 * size.max(initial=0.0)

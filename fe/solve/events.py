@@ -15,12 +15,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from buttress.fe.arrays import BoolArray, FloatArray
 from buttress.fe.links.link import Hinge, Link
 from buttress.fe.solve.path import PLATEAU, Path, Point
 from buttress.fe.solve.ram import Pressed, Ram
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 SLIP_MM = 1e-6
 """Movement of a link at its bound from which on it counts."""
 FINE = 0.005
@@ -137,7 +136,7 @@ def _values(ram: Ram, kind: str, state: Pressed) -> FloatArray:
     return np.maximum(a.force - p.upper, p.lower - a.force) + np.abs(move)
 
 
-def _happened(ram: Ram, kind: str, before: Point, after: Point) -> FloatArray:
+def _happened(ram: Ram, kind: str, before: Point, after: Point) -> BoolArray:
     """Which links (hinges for "hinge") a kind of event has happened to in a step."""
     p, a = ram.plain, after.answer
     carries = CARRIES * max(abs(after.load_N), abs(before.load_N))

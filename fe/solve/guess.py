@@ -1,9 +1,9 @@
-"""The linear problem of one guessed state: which links have left the sticking state, and how.
+"""The linear problem of one trial state: which links have left the sticking state, and how.
 
-The sticking problem is inverted once (`fe.solve.sticking`); a guess only needs a small system over
-the links that have opened, slipped or yielded and the hinges that turn. A first pass costs no
-product with the large matrices beyond the answer itself, which is enough to see the next state;
-`refine` removes the rounding of the inverse before an answer is judged.
+The sticking problem is inverted once (`fe.solve.sticking`); a trial state only needs a small system
+over the links that have opened, slipped or yielded and the hinges that rotate. A first pass needs
+no product with the large matrices beyond the solution itself, which is enough to find the next
+state; `refine` removes the rounding of the inverse before a solution is checked.
 """
 
 from __future__ import annotations
@@ -11,15 +11,13 @@ from __future__ import annotations
 import numpy as np
 import scipy.linalg.lapack as lapack
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.step import Step
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
 
 RCOND = 1e-12
 REFINEMENTS = 4
 ENOUGH = 1e-12
-"""Error of the forces, over the load, that no further pass is asked to remove."""
+"""Error of the forces, relative to the load, below which no further pass is made."""
 
 
 class Singular(Exception):
@@ -48,7 +46,7 @@ class System:
         sign = state[self.out].astype(float)
         self.bound = np.where(sign > 0, step.upper[self.out], step.lower[self.out])
         self.mate = step.partner[self.out]
-        # Under an open contact there is nothing to rub on.
+        # There is no friction at an open contact.
         parted = (state[self.mate] < 0) & (step.lower[self.mate] == 0.0)
         self.slope = np.where(parted, 0.0, sign * step.friction[self.out])
         self.kinks = p.kinks[:, self.hin]
@@ -87,7 +85,7 @@ class Guess(System):
         self._correct(step.sticking)
 
     def refine(self) -> None:
-        """Remove the rounding of the inverse: the pass that leaves the least error is kept."""
+        """Remove the rounding of the inverse: the pass with the smallest error is kept."""
         s, p, step = self.step.solver, self.step.p, self.step
         least, best = np.inf, (self.force, self.rigid, self.slack, self.kink)
         for count in range(REFINEMENTS + 1):
@@ -104,7 +102,7 @@ class Guess(System):
         self.force, self.rigid, self.slack, self.kink = best
 
     def _correct(self, base: FloatArray) -> None:
-        """Add the answer to a right-hand side, given what sticking links answer to it."""
+        """Add the solution for a right-hand side, given that of the sticking links."""
         s, p, step = self.step.solver, self.step.p, self.step
         assert s.inverse is not None
         n, k = p.n, self.out.size
@@ -124,5 +122,5 @@ class Guess(System):
             self.slack[self.out] += move[:k] * s.scale[self.out]
             self.kink[self.hin] += move[k:] * s.kink_scale[self.hin]
         self.force += change[:n]
-        self.force[self.out[self.slope == 0.0]] = self.bound[self.slope == 0.0]  # not nearly so
+        self.force[self.out[self.slope == 0.0]] = self.bound[self.slope == 0.0]  # exactly
         self.rigid += change[n:] * s.unit

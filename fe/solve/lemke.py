@@ -1,6 +1,6 @@
-"""Lemke's method for linear complementarity problems, with lexicographic ties.
+"""Lemke's method for linear complementarity problems, with lexicographic tie-breaking.
 
-For a copositive matrix it ends in a solution or on a ray (Cottle, Pang, Stone, The Linear
+For a copositive matrix it ends at a solution or on a ray (Cottle, Pang, Stone, The Linear
 Complementarity Problem, 1992, ch. 4; memory). `fe.solve.complementarity` writes bounded links in
 this form.
 """
@@ -10,7 +10,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.linalg.blas import dger
 
-FloatArray = np.ndarray
+from buttress.fe.arrays import FloatArray
+
 MOST_PIVOTS = 20_000
 
 
@@ -18,10 +19,10 @@ def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
           covering: FloatArray | None = None) -> tuple[FloatArray | None, str]:
     """Solve ``v = M z + q >= 0, z >= 0, z.v = 0``; returns ``z (n,)`` or None, and the reason.
 
-    Reasons: "solution"; "ray" (none on this path; ``z`` is then the direction in which it
-    escapes); "pivots" (limit reached, ``z`` is None). Ties in the ratio test are broken
-    lexicographically by the rows of the basis inverse. ``covering (n,)`` is the positive vector
-    that starts the path, ones if not given: with friction another path may end in a solution.
+    Reasons: "solution"; "ray" (none on this path; ``z`` is then the unbounded direction); "pivots"
+    (limit reached, ``z`` is None). Ties in the ratio test are broken lexicographically by the rows
+    of the basis inverse. ``covering (n,)`` is the positive vector that starts the path, ones if not
+    given: with friction another path may end at a solution.
     """
     n = right.size
     if n == 0 or right.min() >= 0:
@@ -52,8 +53,8 @@ def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
         if rows.size == 0:
             inside = basis >= n
             z = np.zeros(n + 1)
-            # Zero but for rounding, which grows with the right-hand side; the answer is proved by
-            # its own residuals later.
+            # Zero apart from rounding, which grows with the right-hand side; the residuals of the
+            # solution are checked later.
             if table[basis == cover, -1].max(initial=0.0) <= 1e-9 * max(1.0, abs(right).max()):
                 z[basis[inside] - n] = table[inside, -1]
                 return np.maximum(z[:n], 0.0), "solution"
@@ -85,7 +86,7 @@ def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
 
 
 def proves_none(matrix: FloatArray, right: FloatArray, ray: FloatArray) -> bool:
-    """Whether a ray is one along which nothing resists and the load gains: z, Mz >= 0, qz < 0.
+    """Whether a ray is a motion without resistance and with work of the load: z, Mz >= 0, qz < 0.
 
     Without this check a pivot lost to rounding would be reported as "no equilibrium".
     """

@@ -20,7 +20,6 @@ import numpy as np
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.ram import Pressed, Ram
 
-FloatArray = np.ndarray
 FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS = 2
 BEYOND = "movements are no longer small"

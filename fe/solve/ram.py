@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import linprog
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.fe.solve.answer import Answer, Memory
@@ -34,8 +35,6 @@ from buttress.fe.solve.strategy import FIRM
 from buttress.fe.solve.trace import Trace
 from buttress.fe.threads import one_thread
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 GROUND = End(None, None)
 APART = 1e-3
 """Clearance of a motion that nothing resists, over the ram's way."""
@@ -85,7 +84,7 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
     def bordered(table: FloatArray, row: FloatArray) -> FloatArray:
         return np.vstack([table, row[None, :]])
 
-    def longer(values: FloatArray, last: float) -> FloatArray:
+    def longer(values: Any, last: float) -> Any:
         return np.append(values, np.asarray(last, dtype=values.dtype))
 
     n = problem.n

@@ -1,4 +1,4 @@
-"""From an answer back to the bodies: nodal forces, displacements, who pushes on whom."""
+"""From an answer back to the bodies: nodal forces, displacements, forces by source."""
 
 from __future__ import annotations
 
@@ -6,13 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, kink_motions
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
 
 
 def nodal_forces(problem: Condensed, load: FloatArray, force: FloatArray) -> list[FloatArray]:
@@ -30,7 +29,7 @@ def nodal_forces(problem: Condensed, load: FloatArray, force: FloatArray) -> lis
 
 
 def displacements(problem: Condensed, answer: Answer) -> list[FloatArray]:
-    """Displacements ``(n_dof,)`` of each body, mm (rad on rotations): one solve a body."""
+    """Displacements ``(n_dof,)`` of each body, mm (rad for rotations): one solve per body."""
     forces = nodal_forces(problem, answer.load, answer.force)
     out = []
     for i, (body, f) in enumerate(zip(problem.bodies, forces, strict=True)):
@@ -40,7 +39,7 @@ def displacements(problem: Condensed, answer: Answer) -> list[FloatArray]:
 
 
 def escape_motion(problem: Condensed, escape: Escape | None) -> list[FloatArray]:
-    """Displacements ``(n_dof,)`` of each body as rigid pieces that turn at hinges; 0 for None."""
+    """Displacements ``(n_dof,)`` of each body as rigid pieces rotating at hinges; 0 for None."""
     if escape is None:
         return [np.zeros(body.n_dof) for body in problem.bodies]
     moved = [body.rigid @ escape.rigid[problem.rigid_body == i]
@@ -50,7 +49,7 @@ def escape_motion(problem: Condensed, escape: Escape | None) -> list[FloatArray]
 
 
 def _turned(problem: Condensed, body: Body, kink: FloatArray) -> FloatArray | float:
-    """Displacements ``(n_dof,)`` of a body by the kinks of its hinges; 0 where it has none."""
+    """Displacements ``(n_dof,)`` of a body due to the kinks of its hinges; 0 where it has none."""
     own = [j for j, x in enumerate(problem.links.hinges) if x.member is body and kink[j]]
     if not own or not isinstance(body, Member):
         return 0.0
@@ -59,7 +58,7 @@ def _turned(problem: Condensed, body: Body, kink: FloatArray) -> FloatArray | fl
 
 @dataclass(frozen=True)
 class Push:
-    """Force [N] and moment [N mm] about a stated point."""
+    """Force [N] and moment [N mm] about a given point."""
 
     force: tuple[float, float]
     moment: float

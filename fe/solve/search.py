@@ -1,8 +1,8 @@
-"""The search for the state of all links that its own answer confirms.
+"""The search for a state of all links that is consistent with its own solution.
 
-Each guess says which state its forces and slacks stand for; that is the next guess, until it stays.
-Where guesses run in a circle, or leave too little to hold a body, the search goes on carefully:
-one link at a time, the one whose force is furthest from its bounds first.
+The forces and slacks of each trial state determine the next one, until it no longer changes. Where
+trial states repeat in a cycle, or leave a body unsupported, the search continues with one link at a
+time, starting with the one whose force is furthest from its bounds.
 """
 
 from __future__ import annotations
@@ -11,25 +11,23 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.guess import Guess, Singular
 from buttress.fe.solve.step import Step
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
-
 FEW = 3
-"""Changes of state from which on a guess is refined and tried as the answer."""
+"""Number of changes of state below which a trial state is refined and checked as the answer."""
 NEARLY = 1e-5
-"""Distance of a guess's forces from their bounds, over the load, that is worth refining."""
+"""Distance of the trial forces from their bounds, relative to the load, below which to refine."""
 MOST_GUESSES = 50
 FEWEST_GUESSES = 20
 DEARLY = 25_000
-"""Guesses times links that one search may cost, within the two numbers above."""
+"""Trial states times links that one search may cost, within the two numbers above."""
 
 
 def most_guesses(links: int) -> int:
-    """How many guesses one search may take."""
+    """Number of trial states that one search may take."""
     return min(MOST_GUESSES, max(FEWEST_GUESSES, DEARLY // max(links, 1)))
 
 
@@ -37,9 +35,9 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
            damped: bool = False, most: int | None = None) -> Answer | None:
     """Follow the states from a start ``(n,)`` of links and ``(h,)`` of hinges.
 
-    ``firm`` weighs forces over slack where a state is read off a guess. ``damped`` changes only
-    the worst quarter at once. None where it does not end in an accepted answer, in ``most``
-    guesses if they are given.
+    ``firm`` weighs forces against slack when the next state is determined. ``damped`` changes only
+    the worst quarter at a time. None where no accepted answer is reached, within ``most`` trial
+    states if given.
     """
     seen: set[bytes] = set()
     careful = False
@@ -62,7 +60,7 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
         changes = changed.size + np.count_nonzero(new_turning != turning)
         close = np.abs(value - guess.force).max(initial=0.0) < NEARLY * step.reference
         if changes <= FEW or close or _key(new, new_turning) in seen:
-            # Near the end, or where rounding may make a circle.
+            # Near convergence, or where rounding may cause a cycle.
             guess.refine()
             value, _, new, new_turning = step.project(guess.force, guess.slack, guess.kink, firm)
             changed = np.flatnonzero(new != state)
@@ -90,7 +88,7 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
 
 def follow(step: Step, force: FloatArray, slack: FloatArray, kink: FloatArray,
            firm: float = 1.0) -> Answer | None:
-    """Search from the states that given forces ``(n,)``, slacks and kinks stand for."""
+    """Search from the states that given forces ``(n,)``, slacks and kinks imply."""
     if step.solver.inverse is None:
         return None
     state, turning = step.project(force, slack, kink, firm)[2:]
@@ -98,13 +96,13 @@ def follow(step: Step, force: FloatArray, slack: FloatArray, kink: FloatArray,
 
 
 def one_by_one(state: IntArray, new: IntArray, links: IntArray) -> Iterator[IntArray]:
-    """States with one link's change each; the old state where no link changes."""
+    """States that each change one link; the old state where no link changes."""
     for chosen in [links[k:k + 1] for k in range(links.size)] or [links]:
         yield with_changes(state, new, chosen)
 
 
 def with_changes(state: IntArray, new: IntArray, links: IntArray) -> IntArray:
-    """The state with only some links' changes taken over."""
+    """The state with the changes of only some links applied."""
     mixed = state.copy()
     mixed[links] = new[links]
     return mixed

@@ -1,19 +1,20 @@
-"""Bounded links with Coulomb friction: active sets on the condensed problem, a proof at the end.
+"""Bounded links with Coulomb friction: active sets on the condensed problem, with a final proof.
 
-Every link starts as sticking; the sticking problem is inverted once a construct, and each step
+Every link starts as sticking; the sticking problem is inverted once per construct, and each step
 solves only for the links that have left it (opened, slipped, yielded) and for the hinges that
-turn. The friction bound is inside the linear system: a slipping link's force is plus or minus
+rotate. The friction bound is part of the linear system: a slipping link's force is plus or minus
 ``friction`` times its partner's unknown force. The trial value of a link is its force plus its
-residual over its own flexibility; projecting it on the bounds gives the next state. Where this
-does not end, Lemke's method answers (`fe.solve.complementarity`), and where no force system can
-carry the load, a linear program proves it (`fe.solve.capacity`). An answer is accepted only on
-its own residuals.
+residual divided by its own flexibility; projecting it onto the bounds gives the next state. Where
+this does not converge, Lemke's method is used (`fe.solve.complementarity`), and where no force
+system can carry the load, a linear program proves it (`fe.solve.capacity`). An answer is accepted
+only by its own residuals.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.step import Step
@@ -21,26 +22,24 @@ from buttress.fe.solve.sticking import Sticking
 from buttress.fe.solve.strategy import run
 from buttress.fe.threads import one_thread
 
-FloatArray = np.ndarray
-
 
 class Solver(Sticking):
-    """Answers of one condensed problem; keeps the inverse of its sticking state.
+    """Solver of one condensed problem; stores the inverse of its sticking state.
 
-    ``variant`` gives a solver for other bounds, friction or gaps that shares the inverse.
-    Raises nothing on a mechanism: the answer then has the status "no equilibrium".
+    ``variant`` gives a solver for other bounds, friction or gaps that shares the inverse. A
+    mechanism raises no error: the answer then has the status "no equilibrium".
     """
 
     def answer(self, load: FloatArray, memory: Memory | None = None,
                prescribed: dict[int, float] | None = None, near: Answer | None = None,
                quick: bool = False, brief: bool = False) -> Answer:
-        """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are held.
+        """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are constant.
 
-        ``near``: a held answer of a similar load, from which the states are followed first; it
-        cannot change what is accepted. ``quick`` leaves out Lemke's method (and longer
-        searches where there is a ``near``), ``brief`` with a ``near`` all other starts, so that
-        "unconverged" may stand for "no equilibrium": for searches. ``brief`` without ``quick``
-        goes from the neighbour's states straight to the proofs: linear program and Lemke's method.
+        ``near``: a held answer at a similar load, from which the states are followed first; it does
+        not affect acceptance. ``quick`` omits Lemke's method (and longer searches where there is a
+        ``near``), ``brief`` with a ``near`` all other starts, so that "unconverged" may mean "no
+        equilibrium": for searches. ``brief`` without ``quick`` goes from the neighbour's states
+        directly to the proofs: linear program and Lemke's method.
         """
         load = np.asarray(load, dtype=float)
         with one_thread():
@@ -51,9 +50,9 @@ class Solver(Sticking):
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""
         memory = memory or Memory.none(self.problem)
         if not answer.held:
-            raise SolveError("a stage without equilibrium cannot be followed by another")
+            raise SolveError("a stage without equilibrium cannot be followed by a further stage")
         keep = answer.slack.copy()
-        # A link that is open forgets how far; one that was just tightened carries a force.
+        # An open link has no memory of its opening; one that was just tightened carries a force.
         idle = np.abs(answer.force) <= 1e-12 * np.abs(answer.force).max(initial=0.0)
         keep[self.problem.opens & idle & (answer.slack < 0)] = 0.0
         return Memory(memory.offset + keep, memory.kink + answer.kink_step)

@@ -1,4 +1,4 @@
-"""One step of bounded links: its data, and what proves an answer to it."""
+"""One step of bounded links: its data, and the proof of an answer."""
 
 from __future__ import annotations
 
@@ -6,22 +6,21 @@ from functools import cached_property
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
 from buttress.fe.solve.sticking import Sticking
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
+from buttress.fe.status import Status
 
 EQUILIBRIUM = 1e-9
 COMPLEMENTARITY = 1e-8
 LOCKED = 1e-3
-"""Errors are relative to the load, or to this share of the largest force where that is more."""
+"""Errors are relative to the larger of the load and this share of the largest force."""
 LAST_DIGIT = 2.0 * float(np.finfo(float).eps)
-"""Share of a motion below which a slack cannot be told from rounding."""
-TOO_FAR = "would be held only after moving farther than small movements allow"
+"""Share of a motion below which a slack cannot be distinguished from rounding."""
+TOO_FAR = "would be held only after displacements beyond the small-displacement limit"
 LINEAR_PROGRAM = "linear program"
-"""Method of a proof that no force system carries the load."""
+"""Name of the method that proves that no force system carries the load."""
 
 
 class Step:
@@ -43,14 +42,14 @@ class Step:
         self.k = p.load_kinks @ load
         applied = float(np.abs(self.r).sum()) if not load.any() else float(np.abs(load).sum())
         self.reference = max(applied, sum(abs(f) for f in prescribed.values()))
-        if self.reference == 0.0:  # only lack of fit or earlier slip: the forces it could raise
+        if self.reference == 0.0:  # only misfit or earlier slip: the forces that it could cause
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
         self.guesses = 0
 
     @cached_property
     def sticking(self) -> FloatArray:
-        """Forces and motions ``(n + m,)`` with every link stuck."""
+        """Forces and motions ``(n + m,)`` with every link sticking."""
         assert self.solver.inverse is not None
         return self.solver.inverse @ np.concatenate([self.d / self.solver.unit, self.r])
 
@@ -58,7 +57,7 @@ class Step:
         """Slack recomputed from the answer, equilibrium error, complementarity error (relative)."""
         s, p = self.solver, self.p
         slack = self.d - s.stiff @ force + p.rigid @ rigid + p.kinks @ kink
-        # Where a soft spring lets all move far, the last digit of that is no slack of a stiff link.
+        # Where a soft spring allows large motion, its rounding is no slack of a stiff link.
         moved = np.abs(self.d) + np.abs(p.rigid) @ np.abs(rigid)
         slack[np.abs(slack) <= LAST_DIGIT * moved] = 0.0
         target, kink_target, _, _ = self.project(force, slack, kink)
@@ -79,9 +78,9 @@ class Step:
 
     def project(self, force: FloatArray, slack: FloatArray, kink: FloatArray,
                  firm: float = 1.0) -> tuple:
-        """Trial values projected on the bounds, and the states that this means.
+        """Trial values projected onto the bounds, and the resulting states.
 
-        ``firm`` divides the slack's part: links then change state by their forces first.
+        ``firm`` divides the contribution of slack: links then change state by their forces first.
         """
         s, p = self.solver, self.p
         trial = force + slack / (firm * s.scale)
@@ -92,7 +91,7 @@ class Step:
         lower, upper = lower - width, upper + width
         value = np.where(rubs, np.clip(trial, lower, upper), value)
         state = (trial > upper + self.tol).astype(np.int8) - (trial < lower - self.tol)
-        # A friction link whose partner carries nothing has no sign; give it one for good, so
+        # A friction link whose partner carries no force has no sign; it is given a fixed one, so
         # that noise does not look like a change of state. Prescribed forces likewise.
         state[(upper - lower) <= 2 * self.tol] = 1
         moment = self.k - p.kinks.T @ force
@@ -108,32 +107,36 @@ class Step:
 
     def accept(self, force: FloatArray, rigid: FloatArray, kink: FloatArray, rcond: float,
                 steps: int) -> Answer | None:
-        """The answer, if its own residuals prove it; one that moves too far is none."""
+        """The answer, if its own residuals prove it and its displacements are small."""
         slack, balance, error = self.residuals(force, rigid, kink)
         if not (balance < EQUILIBRIUM and error < COMPLEMENTARITY):
             return None
         too_far = self.moved_too_far(rigid, kink)
         if too_far is not None:
             return too_far
-        return Answer("held", "active set", force, rigid, kink + self.memory.kink, slack, kink,
-                      self.load, balance, error, rcond, steps)
+        return Answer(
+            status=Status.HELD, method="active set", force=force, rigid=rigid,
+            kink=kink + self.memory.kink, slack=slack, kink_step=kink, load=self.load,
+            residual=balance, complementarity=error, rcond=rcond, steps=steps)
 
     def moved_too_far(self, rigid: FloatArray, kink: FloatArray) -> Answer | None:
-        """That a state is no answer, where bodies move farther in it than they may."""
+        """The rejection of a state in which bodies move beyond their limit."""
         far = float((np.abs(rigid) / self.p.farthest).max(initial=0.0))
         if far <= 1.0:
             return None
         size = float(np.abs(rigid).max())
-        return self.none("no equilibrium", Escape(rigid / size, kink / size), TOO_FAR,
+        return self.none(Status.NO_EQUILIBRIUM, Escape(rigid / size, kink / size), TOO_FAR,
                          method="movement beyond its bound")
 
-    def none(self, status: str, escape: Escape | None, note: str = "",
+    def none(self, status: Status, escape: Escape | None, note: str = "",
               method: str = "") -> Answer:
         p = self.p
         nan = np.full(p.n, np.nan)
-        method = method or (LINEAR_PROGRAM if status == "no equilibrium" else "none")
+        method = method or (LINEAR_PROGRAM if status == Status.NO_EQUILIBRIUM else "none")
         no_kink = np.full(p.kinks.shape[1], np.nan)
-        return Answer(status, method, nan, np.full(p.rigid.shape[1], np.nan), no_kink, nan,
-                      no_kink, self.load, np.nan, np.nan, 0.0, 0,
-                      escape, (note,) if note else ())
+        return Answer(
+            status=status, method=method, force=nan, rigid=np.full(p.rigid.shape[1], np.nan),
+            kink=no_kink, slack=nan, kink_step=no_kink, load=self.load, residual=np.nan,
+            complementarity=np.nan, rcond=0.0, steps=0, escape=escape,
+            notes=(note,) if note else ())
 

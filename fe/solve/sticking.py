@@ -1,4 +1,4 @@
-"""The sticking state of a condensed problem: every link holds, and the system is inverted once."""
+"""The sticking state of a condensed problem: all links stick, and the system is inverted once."""
 
 from __future__ import annotations
 
@@ -7,25 +7,24 @@ from typing import Self
 import numpy as np
 import scipy.linalg.lapack as lapack
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.threads import one_thread
-
-FloatArray = np.ndarray
 
 LOOSE = 1e-13
 """Reciprocal condition below which the sticking problem counts as singular."""
 SOUND = 1e-7
-"""Reciprocal condition of ``F + C`` from which on the sticking problem is inverted through it."""
+"""Reciprocal condition of ``F + C`` above which the sticking problem is inverted through it."""
 FLOOR = 1e-4
-"""Least flexibility by which a link's slack is scaled, over the links' median."""
+"""Smallest flexibility by which a link's slack is scaled, relative to the links' median."""
 LAYER = 1e-7
-"""Compliance added to redundant links, over the flexibility that each has anyway."""
+"""Compliance added to redundant links, relative to the flexibility of each."""
 
 
 class Sticking:
-    """A condensed problem with all links stuck, and the inverse of that state.
+    """A condensed problem with all links sticking, and the inverse of that state.
 
-    ``inverse`` is None where even then a body is loose.
+    ``inverse`` is None where a body is loose even then.
     """
 
     def __init__(self, problem: Condensed, _shared: Sticking | None = None) -> None:
@@ -45,7 +44,7 @@ class Sticking:
         with one_thread():
             self.inverse = self._invert()
             if self.inverse is None and n:
-                # Where three bodies meet at a point their links are redundant: a thin layer
+                # Where three bodies meet at a point, their links are redundant: a thin layer
                 # between the faces makes the forces unique. A structure that is loose even with
                 # everything stuck stays singular.
                 # Relative to each link's own flexibility: a soft spring elsewhere sets no scale.
@@ -69,7 +68,7 @@ class Sticking:
         """Inverse of the sticking problem ``[[F + C, -G], [G^T, 0]]``, None where singular."""
         n, m = self.problem.n, self.problem.rigid.shape[1]
         if n + m == 0:
-            return np.zeros((0, 0))    # one body that is held, and nothing on it
+            return np.zeros((0, 0))    # one fixed body without links
         quickly = self._invert_definite()
         if quickly is not None:
             return quickly
@@ -86,8 +85,8 @@ class Sticking:
     def _invert_definite(self) -> FloatArray | None:
         """The same from Cholesky's factors of ``F + C``, in less work and with less rounding.
 
-        None where it has none, or where too much would be lost between large numbers: two pinned
-        nodes joined, redundant links, a loose body.
+        None where there are none, or where cancellation would be too large: two pinned nodes
+        joined, redundant links, a loose body.
         """
         n, m, rigid = self.problem.n, self.problem.rigid.shape[1], self.problem.rigid
         if n == 0:

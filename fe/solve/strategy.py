@@ -1,4 +1,4 @@
-"""The order in which starts are tried until a step has an answer or a proof that it has none."""
+"""The order in which starts are tried until a step has an answer or a proof of none."""
 
 from __future__ import annotations
 
@@ -7,23 +7,23 @@ from dataclasses import replace
 
 import numpy as np
 
+from buttress.fe.arrays import IntArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.complementarity import lemke_answer
 from buttress.fe.solve.search import follow, most_guesses, search
 from buttress.fe.solve.step import Step
-
-IntArray = np.ndarray
+from buttress.fe.status import Status
 
 FIRM = 1e3
-"""Weight of force against slack in trial values, tried where the natural one does not end."""
+"""Weight of force against slack in trial values, for when the natural one does not converge."""
 OTHER_FRICTION = (0.0, 3.0, 10.0, 0.3)
-"""Shares of the friction at which a start is looked for."""
+"""Shares of the friction at which a start is sought."""
 SOON = 20
-"""Guesses after which it is asked first whether anything holds at all."""
+"""Trial states after which limit analysis is consulted first."""
 FEW_LINKS = 600
 RAMP = (0.3, 0.5, 0.65, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0)
-"""Shares of a load through which its states are followed where no start ends at once."""
+"""Shares of a load through which its states are followed where no start converges directly."""
 
 
 def _impossible(limit: Capacity) -> bool:
@@ -38,7 +38,7 @@ def _start(step: Step, stick: IntArray) -> Answer | None:
 
 def _further(step: Step, stick: IntArray) -> Answer | None:
     """With forces weighed more; from another friction's states."""
-    # Soft graft between stiff walls overreacts to its slack and cycles.
+    # Soft graft between stiff walls overreacts to its slack, which leads to cycles.
     found = search(step, stick, firm=FIRM)
     if found is not None:
         return replace(found, method="active set, firm")
@@ -70,20 +70,20 @@ def _follow_load(step: Step, stick: IntArray) -> Answer | None:
                 found = found or follow(part, near.force, near.slack, near.kink_step, firm)
         near = found or near
         if near is not None and not near.held:
-            return replace(near, load=step.load)  # it moves too far already
+            return replace(near, load=step.load)  # it already moves too far
     return found
 
 
 def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool = False
         ) -> Answer:
-    """The answer of a step, by the first start that ends in one; see `solver.Solver.answer`."""
+    """The answer of a step, from the first start that converges; see `solver.Solver.answer`."""
     p = step.p
     limit: Capacity | None = None
     by_lemke: Answer | None = None
     stick = np.zeros(p.n, dtype=np.int8)
     for i in step.prescribed:
         stick[i] = 1
-    # A gap that is still open starts open: sticking across it would pull the parts together.
+    # An open gap starts open: sticking across it would pull the parts together.
     stick[p.opens & (p.gap > 0)] = -1
     if step.solver.inverse is not None:
         if near is not None and near.held:
@@ -92,10 +92,10 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
                 return replace(found, method="active set, neighbour")
             if brief and not quick:
                 limit = capacity(p, step.load, prescribed=step.prescribed)
-                return (step.none("no equilibrium", limit.escape) if _impossible(limit)
+                return (step.none(Status.NO_EQUILIBRIUM, limit.escape) if _impossible(limit)
                         else lemke_answer(step, limit))
             if brief:
-                return step.none("unconverged", None, "left out: all starts but a neighbour's")
+                return step.none(Status.UNCONVERGED, None, "skipped: all starts but a neighbour's")
         # Most searches end soon. The proof that nothing holds costs less than long ones.
         found = search(step, stick, most=SOON)
         if found is not None:
@@ -103,24 +103,24 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
         if not quick or near is None:
             limit = capacity(p, step.load, prescribed=step.prescribed)
             if _impossible(limit):
-                return step.none("no equilibrium", limit.escape)
+                return step.none(Status.NO_EQUILIBRIUM, limit.escape)
         if most_guesses(p.n) > SOON:
             found = search(step, stick)
         found = found or _further(step, stick)
         if found is not None:
             return found
         if quick and near is not None:
-            return step.none("unconverged", None, "left out: the longer searches")
+            return step.none(Status.UNCONVERGED, None, "skipped: the longer searches")
     if limit is None:
         limit = capacity(p, step.load, prescribed=step.prescribed)
         if _impossible(limit):
-            return step.none("no equilibrium", limit.escape)
+            return step.none(Status.NO_EQUILIBRIUM, limit.escape)
     if step.solver.inverse is not None:
         found = _follow_load(step, stick)
         if found is not None:
             return replace(found, method="active set, load followed")
         if p.n <= FEW_LINKS and not quick:
-            # Its time rises steeply with the links; for few it costs less than more starts.
+            # Its time grows steeply with the links; for few it costs less than further starts.
             by_lemke = lemke_answer(step, limit)
             if by_lemke.held:
                 return by_lemke
@@ -138,5 +138,5 @@ def run(step: Step, near: Answer | None = None, quick: bool = False, brief: bool
             if found is not None:
                 return replace(found, method=f"active set, {name}")
     if quick:
-        return step.none("unconverged", limit.escape, "left out: Lemke's method")
+        return step.none(Status.UNCONVERGED, limit.escape, "skipped: Lemke's method")
     return by_lemke or lemke_answer(step, limit)

@@ -1,8 +1,8 @@
-"""The part of a condensed problem that takes part: some bodies left out, some links held back.
+"""The active part of a condensed problem: some bodies left out, some links held back.
 
-A subset is a condensed problem of its own, cut out of the arrays of the whole: no body is
-factorised or asked for a response again. Answers are carried back to the numbering of the whole,
-where links that do not take part carry no force and bodies that do not take part do not move.
+A subset is a separate condensed problem, cut from the arrays of the whole: no body is factorised
+or solved again. Answers are transferred back to the numbering of the whole, where inactive links
+carry no force and inactive bodies do not move.
 """
 
 from __future__ import annotations
@@ -11,14 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import LinkList
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
-
-FloatArray = np.ndarray
-IntArray = np.ndarray
-BoolArray = np.ndarray
 
 
 def link_bodies(problem: Condensed) -> IntArray:
@@ -30,20 +27,20 @@ def link_bodies(problem: Condensed) -> IntArray:
 
 @dataclass(frozen=True)
 class Subset:
-    """A condensed problem cut out of a whole one, with the numbers of what was kept."""
+    """A condensed problem cut from a whole one, with the numbers of the retained parts."""
 
     whole: Condensed
     problem: Condensed
-    links: IntArray     # numbers of the kept links, rising
-    motions: IntArray   # of the kept rigid motions
-    hinges: IntArray    # of the kept hinges
+    links: IntArray     # numbers of the retained links, increasing
+    motions: IntArray   # of the retained rigid motions
+    hinges: IntArray    # of the retained hinges
 
     def memory(self, whole: Memory) -> Memory:
-        """The memory of what takes part."""
+        """The memory of the active part."""
         return Memory(whole.offset[self.links], whole.kink[self.hinges])
 
     def remembered(self, part: Memory, before: Memory) -> Memory:
-        """The memory of the whole: as before where nothing takes part."""
+        """The memory of the whole: unchanged for inactive parts."""
         offset, kink = before.offset.copy(), before.kink.copy()
         offset[self.links], kink[self.hinges] = part.offset, part.kink
         return Memory(offset, kink)
@@ -83,21 +80,21 @@ class Subset:
 def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
     """The subset of the bodies ``(b,)`` and links ``(n,)`` that are True.
 
-    Raises ValueError where a link is kept whose body or friction partner is not, or where a
-    loaded or measured body is left out.
+    Raises ValueError where a link is kept without its body or friction partner, or where a loaded
+    or measured body is left out.
     """
     ends = link_bodies(problem)
-    there = np.append(np.asarray(bodies, dtype=bool), True)     # the ground is always there
+    there = np.append(np.asarray(bodies, dtype=bool), True)     # the ground is always active
     kept = np.flatnonzero(links)
     if not there[ends[kept]].all():
-        raise ValueError("a link of a body that does not take part")
+        raise ValueError("a link of an inactive body")
     rubs = problem.friction[kept] > 0
     if not np.isin(problem.partner[kept][rubs], kept).all():
         raise ValueError("a friction link without its partner")
     motions = np.flatnonzero(there[problem.rigid_body])
     out = np.setdiff1d(np.arange(problem.rigid.shape[1]), motions)
     if problem.load_rigid[out].any() or problem.measure_rigid[:, out].any():
-        raise ValueError("a body that is loaded or measured must take part")
+        raise ValueError("a loaded or measured body must be active")
     number = {id(b): i for i, b in enumerate(problem.bodies)}
     hinges = np.array([i for i, hinge in enumerate(problem.links.hinges)
                        if there[number[id(hinge.member)]]], dtype=np.int64)
@@ -122,4 +119,4 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
         measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
         **{name: getattr(problem, name)[kept]
            for name in ("compliance", "lower", "upper", "gap", "friction", "opens")})
-    return Subset(problem, part, kept, motions, hinges)
+    return Subset(whole=problem, problem=part, links=kept, motions=motions, hinges=hinges)

@@ -15,13 +15,12 @@ import numpy as np
 import scipy.linalg
 import scipy.linalg.lapack as lapack
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.guess import Singular, System
 from buttress.fe.solve.search import search
 from buttress.fe.solve.step import Step
 
-FloatArray = np.ndarray
-IntArray = np.ndarray
 MOST_PIVOTS = 150
 MOST_GUESSES = 8
 """Guesses that may follow the last pivot."""

@@ -1,6 +1,6 @@
 """Published values and closed forms that the solver must reproduce: one registry, one table.
 
-One module a source; each holds its numbers with their source and status, and the computation.
+One module per source; each contains its numbers with their source and status, and the computation.
 The tests run every entry, and the command line prints the same entries for the user.
 """
 
@@ -23,13 +23,12 @@ Status = Literal["seen", "memory", "derived", "practice"]
 
 @dataclass(frozen=True)
 class Case:
-    """One number that is computed and compared with a reference.
+    """One number, computed and compared with a reference.
 
-    `status` says how far the reference is confirmed: read in the source ("seen"), recalled
-    ("memory"), worked out from the stated inputs ("derived") or common practice.
-    `tolerance` is relative to the reference; absolute where the reference is 0.
-    `kind` "at least" asks that the value is not below the reference (a convergence rate), and
-    "at most" that it is not above.
+    `status` states how the reference is known: read in the source ("seen"), recalled ("memory"),
+    computed from the stated inputs ("derived") or common practice. `tolerance` is relative to the
+    reference; absolute where the reference is 0. `kind` "at least" requires that the value is not
+    below the reference (a convergence rate), "at most" that it is not above.
     """
 
     name: str
@@ -47,7 +46,7 @@ class Case:
         return (value - self.reference) / (abs(self.reference) or 1.0)
 
     def passes(self, value: float) -> bool:
-        """Whether `value` agrees with the reference; a value that is not a number never does."""
+        """Whether `value` agrees with the reference; NaN never does."""
         deviation = self.deviation(value)
         if self.kind == "at least":
             return deviation >= -self.tolerance
@@ -60,7 +59,7 @@ _registry: dict[str, Case] = {}
 
 
 def register(*new: Case) -> tuple[Case, ...]:
-    """Enter cases in the table and return them; a name may be used once (ValueError)."""
+    """Add cases to the table and return them; names must be unique (ValueError)."""
     for case in new:
         if case.name in _registry:
             raise ValueError(f"two verification cases are called '{case.name}'")

@@ -3,8 +3,8 @@
 Cattaneo 1938, Mindlin 1949 (Johnson, Contact Mechanics, 1985, ch. 7; memory): the stick zone has
 the half-width c = a sqrt(1 - Q/(mu P)), and the traction is that of full slip less that of a
 smaller Hertz contact. Two steps: the press is remembered (`Solver.advance`) before the shear
-comes. Taken back, the shear slips back from the edges only to c = a sqrt(1 - Q/(2 mu P)), and
-traction stays locked in. The upper body is held by the contact alone. The shear acts together
+comes. On unloading, reverse slip extends from the edges only to c = a sqrt(1 - Q/(2 mu P)), and
+traction remains locked in. The upper body is held by the contact alone. The shear acts together
 with a moment that brings its resultant into the face, and the lower body is loaded as the upper
 one turned by half a turn: so the press raises no traction and the shear no pressure.
 """
@@ -16,9 +16,9 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, edge_weights
 from buttress.fe.bodies.body import Column
-from buttress.fe.bodies.element import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import LinkList
@@ -55,7 +55,7 @@ def sheared(ratios: tuple[float, ...] = (RATIO,), across: int = ACROSS) -> Shear
     depth = depth * half[-1] / depth[-1]
     down, up = graded(lines, -depth[::-1]), graded(lines, depth)
     far = half[-1]
-    # Held where nothing is held in equilibrium: the loads below mirror those above.
+    # Fixed where reactions vanish: the loads below mirror those above.
     pins = [*unknowns([node_at(down, 0.0, -far)]), 2 * node_at(down, far, -far) + 1]
     low = piece(down, MODULUS, POISSON, fixed=pins, name="lower")
     high = piece(up, MODULUS, POISSON, name="upper")
@@ -88,8 +88,9 @@ def sheared(ratios: tuple[float, ...] = (RATIO,), across: int = ACROSS) -> Shear
     weight = edge_weights(down, down.edges["top"])[nodes[0]]
     order = np.argsort(x)
     first = np.array(normal)[order]
-    return Sheared(x[order], weight[order], answer.force[first] / weight[order],
-                   answer.force[first + 1] / weight[order], answer.slack[first + 1])
+    return Sheared(
+        x=x[order], weight=weight[order], pressure=answer.force[first] / weight[order],
+        traction=answer.force[first + 1] / weight[order], slip=answer.slack[first + 1])
 
 
 def stick(*ratios: float) -> float:

@@ -11,9 +11,9 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, edge_weights
 from buttress.fe.bodies.body import Column
-from buttress.fe.bodies.element import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import LinkList

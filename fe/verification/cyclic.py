@@ -1,11 +1,11 @@
 """Cyclic loads on a frictional block: shakedown, slip to and fro, and ratcheting in closed form.
 
-On one foot and a spring k, under a push that comes and goes between 0 and Q, friction R = mu N:
-with R < Q < 2 R the first push slips by (Q - R)/k and everything after is elastic; with Q > 2 R
-the block slips to and fro by (Q - 2 R)/k for good. On two feet with compliance, a weight that
-rocks from one to the other lets the block walk under a constant push Q: the foot that carries
-stretches its spring k by Q/k while the other one follows, so a cycle walks 2 Q/k for ever. With a
-spring K to the ground the walk falls off: after j half cycles it has gone
+On one foot and a spring k, under a push that alternates between 0 and Q, friction R = mu N: with
+R < Q < 2 R the first push slips by (Q - R)/k and the response is elastic thereafter; with Q > 2 R
+the block slips back and forth by (Q - 2 R)/k in every cycle. On two feet with compliance, a weight
+that rocks from one to the other makes the block walk under a constant push Q: the loaded foot
+stretches its spring k by Q/k while the other one follows, so each cycle advances by 2 Q/k. With a
+spring K to the ground the walk decays: after j half cycles it has advanced by
 (Q/K) (1 - r^j), r = k/(k + K).
 """
 
@@ -39,9 +39,9 @@ def moved(answer: Answer) -> np.ndarray:
 
 
 def pushed(push: float) -> Cycled:
-    """The block on one foot, pressed, under a push that comes and goes."""
+    """The block on one foot, pressed, under an alternating push."""
     staging = sliding()
-    state = held(staging.step(staging.start(np.ones(1)), np.array([PRESS, 0.0])))
+    state = held(staging.step(staging.start(np.ones(1, dtype=bool)), np.array([PRESS, 0.0])))
     loads = [np.array([PRESS, push]), np.array([PRESS, 0.0])]
     return cycle(staging, state, loads, moved, 20, 1e-9)
 
@@ -62,8 +62,8 @@ def walked(stay: float, limit: int) -> Cycled:
     """The block under a constant push while its weight rocks from foot to foot."""
     staging = walker(stay)
     loads = [np.array([PRESS, 0.0, WALK]), np.array([0.0, PRESS, WALK])]
-    return cycle(staging, staging.start(np.ones(1)), loads, lambda a: place(staging, a), limit,
-                 FINE)
+    return cycle(staging, staging.start(np.ones(1, dtype=bool)), loads,
+                 lambda a: place(staging, a), limit, FINE)
 
 
 def place(staging: Staging, answer: Answer) -> np.ndarray:
@@ -88,7 +88,7 @@ def end_of(found: Cycled, peak: int) -> float:
 
 
 def walk_of(stay: float, limit: int) -> float:
-    """How far the block has walked at the end, mm."""
+    """Total advance of the block, mm."""
     found = walked(stay, limit)
     return float(place(walker(stay), found.peaks[-1])[0])
 

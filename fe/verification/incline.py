@@ -1,4 +1,4 @@
-"""A block on a slope: it sticks below the angle of friction and has no equilibrium above it."""
+"""A block on an incline (angle to the horizontal): sticks up to the friction angle, then slides."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ SOURCE = "Coulomb friction: slides where tan(slope) > friction"
 
 @cache
 def slope(degrees: float) -> Solver:
-    """An elastic block under its own weight on an elastic base turned by the slope."""
+    """An elastic block under its own weight on an elastic base, inclined to the horizontal."""
     angle = float(np.radians(degrees))
     low = turned(rectangle(12, 4, 2 * SIDE, 20.0, left=-SIDE, bottom=-20.0), angle)
     high = turned(rectangle(6, 6, SIDE, SIDE, left=-SIDE / 2), angle)
@@ -43,7 +43,7 @@ def slope(degrees: float) -> Solver:
 
 
 def solver_holds(degrees: float) -> float:
-    """1 where the incremental solver finds equilibrium, 0 where it says there is none."""
+    """1 where the incremental solver finds equilibrium, 0 where it reports none."""
     status = slope(degrees).answer(np.array([WEIGHT])).status
     return {"held": 1.0, "no equilibrium": 0.0}[status]
 

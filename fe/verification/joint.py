@@ -14,7 +14,7 @@ import numpy as np
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed, condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification import Case, register
@@ -38,7 +38,7 @@ def joint() -> tuple[Solver, Memory]:
     """The joint and its memory after tightening; unit load 1 N lifts the part's top."""
     part, bolt = upright("part", CLAMPED, ()), upright("bolt", BOLT, (1,))
     links = LinkList()
-    links.add(Link("contact", "base", GROUND, End(part, part.translation(0, ACROSS)), lower=0.0))
+    links.add(Link(Kind.CONTACT, "base", GROUND, End(part, part.translation(0, ACROSS)), lower=0.0))
     links.add(Link("head", "bolt", End(part, part.translation(1, ACROSS)),
                    End(bolt, bolt.translation(1, ACROSS)), lower=0.0))
     problem: Condensed = condense([part, bolt], links, [[(part, part.translation(1, ACROSS))]])

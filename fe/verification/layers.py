@@ -6,8 +6,9 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, quadrature_points, sheet, stiffness
-from buttress.fe.bodies.element import NODES, FloatArray
+from buttress.fe.bodies.element import NODES
 from buttress.fe.bodies.stress import strain_at, stress
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle

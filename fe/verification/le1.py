@@ -9,8 +9,8 @@ from functools import partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, sheet, stiffness
-from buttress.fe.bodies.element import FloatArray
 from buttress.fe.bodies.stress import stress
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import Grid, mapped

@@ -9,8 +9,9 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import edge_load, quadrature_points, sheet, stiffness
-from buttress.fe.bodies.element import QUADRATURE, FloatArray, shape
+from buttress.fe.bodies.element import QUADRATURE, shape
 from buttress.fe.bodies.stress import strain, stress, weights
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle, scattered

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.spatial import cKDTree
 
-from buttress.fe.bodies.element import FloatArray, IntArray
+from buttress.fe.arrays import FloatArray, IntArray
 
 Map = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 

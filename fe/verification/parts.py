@@ -1,4 +1,4 @@
-"""What the cases of links and members share: pieces, matched faces, round rods, springs in a row.
+"""Shared parts of the cases of links and members: pieces, matched faces, rods, rows of springs.
 
 Blocks that a closed form calls rigid are blocks of modulus `RIGID`: their own strain is then below
 every tolerance, and they go through the same code as bone does.
@@ -12,14 +12,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import sheet
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.bodies.element import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Measure, condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import capacity
@@ -60,7 +60,7 @@ def touch(links: LinkList, a: Continuum, b: Continuum, nodes: tuple[IntArray, In
     count = len(nodes[0])
     normals = np.broadcast_to(np.asarray(normals, dtype=float), (count, 2))
     gaps = np.broadcast_to(np.asarray(gap, dtype=float), count)
-    return [links.contact("contact", "face", (a, b), (a.node(int(i)), b.node(int(j))),
+    return [links.contact(Kind.CONTACT, "face", (a, b), (a.node(int(i)), b.node(int(j))),
                           normal=n, friction=friction, gap=float(g),
                           place=tuple(a.points[i].tolist()))[0]
             for i, j, n, g in zip(*nodes, normals, gaps, strict=True)]
@@ -81,7 +81,7 @@ def line(length: float, step: float, start: float = 0.0) -> FloatArray:
 
 
 def shares(x: FloatArray) -> FloatArray:
-    """Length that each of the ordered places x (k,) stands for: half of each neighbour."""
+    """Tributary length of each of the ordered positions x (k,): half of the adjacent intervals."""
     step = np.diff(x)
     return (np.concatenate([[0.0], step]) + np.concatenate([step, [0.0]])) / 2
 
@@ -96,7 +96,7 @@ def spring(links: LinkList, a: End, b: End, stiffness: float, *, kind: str = "sp
 def foundation(links: LinkList, rod: Member, nodes: Iterable[int], lengths: ArrayLike,
                modulus: float, direction: FloatArray, base: Callable[[int], End] | None = None
                ) -> list[int]:
-    """Springs of `modulus` [N/mm per mm] times the length that each node stands for."""
+    """Springs of `modulus` [N/mm per mm] times the tributary length of each node."""
     return [spring(links, End(rod, rod.translation(i, direction)), base(i) if base else GROUND,
                    modulus * float(length))
             for i, length in zip(nodes, np.asarray(lengths), strict=True)]

@@ -1,4 +1,4 @@
-"""What every continuum case needs: hold unknowns, solve, read a value at a node."""
+"""Shared parts of the continuum cases: fix unknowns, solve, read a value at a node."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import quadrature_points
-from buttress.fe.bodies.element import NODES, QUADRATURE, FloatArray, IntArray, Triangles, shape
+from buttress.fe.bodies.element import NODES, QUADRATURE, Triangles, shape
 from buttress.fe.bodies.stress import strain_at, weights
 from buttress.fe.errors import SolveError
 
@@ -25,7 +26,7 @@ def solve(matrix: sparse.csc_matrix, load: FloatArray, held: IntArray,
     factor = splu(matrix[free][:, free].tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0,
                   options={"SymmetricMode": True})
     u[free] = factor.solve(right[free])
-    # One step of refinement: half the cases ask for more digits than one solve leaves.
+    # One step of refinement: half the cases need more digits than one solve gives.
     u[free] += factor.solve((load - matrix @ u)[free])
     left = np.abs((load - matrix @ u)[free]).max(initial=0.0)
     scale = np.abs(abs(matrix) @ np.abs(u)).max() + np.abs(load).max()

@@ -2,8 +2,8 @@
 
 Chapman et al., J Biomech Eng 1996;118:391-8: F = S pi D L (0.5 + 0.57735 d/p), where S is the
 *shear* strength [MPa], L the engaged thread, d = (D - core)/2 its depth and p its pitch [mm].
-The screw holds on springs along its thread that give way at the formula's force per length; the
-capacity is that of the linear program, and what the incremental solver still holds.
+The screw is held by springs along its thread that yield at the formula's force per length; the
+capacity is that of the linear program, and the largest load that the incremental solver holds.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Friction and a dowel share the load on a sliding plane: the slip that follows.
 
-Once the plane slides, friction gives what it can and the dowel the rest:
-slip = (F cos(slope) - mu F sin(slope)) / K.
+Once the plane slides, friction is fully mobilised and the dowel carries the rest:
+slip = (F cos(slope) - mu F sin(slope)) / K, with the slope measured from the line of the load F.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""Steps in an order: a frictional block on two loading paths, bolts tightened in turns.
+"""Steps in sequence: a frictional block on two loading paths, bolts tightened in turn.
 
 A block on a spring is pressed down and pushed aside. Pressed first, friction carries its share of
 the push; pushed first, the spring carries all of it and friction only holds what has come to rest.
 A second bolt on a tightened joint compresses the part further, so the first loses force. A rod
-that is put beside a loaded one carries nothing until the load changes.
+that is placed next to a loaded one carries no force until the load changes.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Kind, Link, LinkList
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.stages import Staging, State
@@ -40,10 +40,10 @@ def block(feet: int = 1) -> Member:
 def foot(links: LinkList, body: Member, node: int, friction: float, compliance: float = 0.0
          ) -> tuple[int, int]:
     """Contact of a node with the ground below it; numbers of the normal and friction links."""
-    normal = links.add(Link("contact", "ground", GROUND, End(body, body.translation(node, ACROSS)),
-                            lower=0.0))
+    normal = links.add(Link(Kind.CONTACT, "ground", GROUND,
+                            End(body, body.translation(node, ACROSS)), lower=0.0))
     return normal, links.add(Link(
-        "contact friction", "ground", GROUND, End(body, body.translation(node, ALONG)),
+        Kind.CONTACT_FRICTION, "ground", GROUND, End(body, body.translation(node, ALONG)),
         compliance=compliance, lower=0.0, upper=0.0, friction=friction, partner=normal))
 
 
@@ -67,7 +67,7 @@ def held(found: tuple[Answer, State]) -> State:
 def along_path(*loads: tuple[float, float]) -> tuple[float, float]:
     """Displacement [mm] of the block and force [N] of friction against the push, at the end."""
     staging = sliding()
-    state = staging.start(np.ones(1))
+    state = staging.start(np.ones(1, dtype=bool))
     for load in loads:
         state = held(staging.step(state, np.array(load)))
     force = state.answer.force
@@ -81,7 +81,7 @@ def bolted() -> tuple[Staging, tuple[int, int]]:
     part = upright("part", CLAMPED, ())
     bolts = [upright(name, BOLT, (1,)) for name in ("first bolt", "second bolt")]
     links = LinkList()
-    links.add(Link("contact", "base", GROUND, End(part, part.translation(0, ACROSS)), lower=0.0))
+    links.add(Link(Kind.CONTACT, "base", GROUND, End(part, part.translation(0, ACROSS)), lower=0.0))
     first, second = (links.add(Link("head", b.name, End(part, part.translation(1, ACROSS)),
                                     End(b, b.translation(1, ACROSS)), lower=0.0)) for b in bolts)
     lift = [(part, part.translation(1, ACROSS))]
@@ -106,7 +106,7 @@ ROD, BESIDE, PULL = 8e4, 2e4, 1000.0
 
 
 def locked_in() -> float:
-    """Compression [N] of a rod that was put beside a pulled one, after the pull has gone."""
+    """Compression [N] of a rod that was placed next to a stretched one, after unloading."""
     rod, beside = upright("rod", ROD, (1,)), upright("beside", BESIDE, (1,))
     links = LinkList()
     join = links.add(Link("weld", "beside", End(rod, rod.translation(1, ACROSS)),
@@ -128,20 +128,20 @@ DRAG = 50.0   # N
 def left_behind() -> tuple[float, float]:
     """Place [mm] of a loose block after a spring-held pusher has pushed it and gone back, and the
     force [N] that is left on it."""
-    # Not stiffer than the tolerance asks for: errors without load are told against what the lack
-    # of fit could raise in the stiffest link.
+    # Not stiffer than the tolerance requires: errors without load are relative to the force that
+    # misfit could cause in the stiffest link.
     pusher, loose = (Member(name, np.array([[x, 0.0], [x + 20.0, 0.0]]),
                             [BeamSection(1e9, 1e9, 1e9)], fixed=(1, 2, 4, 5))
                      for name, x in (("pusher", 0.0), ("loose", 20.0)))
     links = LinkList()
     spring(links, GROUND, End(pusher, pusher.translation(0, ALONG)), SPRING)
-    touch = links.add(Link("contact", "pusher", End(pusher, pusher.translation(1, ALONG)),
+    touch = links.add(Link(Kind.CONTACT, "pusher", End(pusher, pusher.translation(1, ALONG)),
                            End(loose, loose.translation(0, ALONG)), lower=0.0))
     drag = links.add(Link("drag", "drag", GROUND, End(loose, loose.translation(0, ALONG)),
                           lower=-DRAG, upper=DRAG))
     solver = Solver(condense([pusher, loose], links, [[(pusher, pusher.translation(0, ALONG))]]))
     staging = Staging(solver, {1: [drag]})
-    state = staging.start(np.ones(2))
+    state = staging.start(np.ones(2, dtype=bool))
     for push in (0.5 * PUSH, PUSH, 0.0):
         state = held(staging.step(state, np.array([push])))
     answer = state.answer

@@ -1,6 +1,7 @@
 """A rigid fragment on a sliding plane: what a buttress or a tightened screw must do.
 
-The load F points down the long axis, the plane lies at `SLOPE` to it. The friction angle is phi.
+The load F points down the long axis, and the plane is at the angle `SLOPE` to that axis. The
+friction angle is phi.
 A horizontal buttress must give F cot(slope + phi); a screw whose pull makes the angle delta with
 the plane's normal, turned against the slide, must be tightened to F cos(slope + phi) /
 sin(delta + phi). All forces meet in the middle of the plane, so that only sliding decides.
@@ -13,11 +14,13 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve.solver import Solver
+from buttress.fe.status import Status
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import (
@@ -35,7 +38,6 @@ from buttress.fe.verification.parts import (
 )
 from buttress.fe.verification.problem import node_at, unknowns
 
-FloatArray = np.ndarray
 SLOPE, FRICTION, LOAD = float(np.radians(20.0)), 0.4, 1000.0  # rad, -, N
 PHI = float(np.arctan(FRICTION))
 TENSION = 1000.0  # N
@@ -98,11 +100,12 @@ def buttress_by_solver(gap: float) -> float:
 
 
 def untightened() -> float:
-    """1 if an untightened screw normal to the plane is told as it is: no equilibrium, and the
-    linear program none the wiser, since it lets the screw take a pull that sliding never raises.
+    """1 if an untightened screw normal to the plane is reported correctly: no equilibrium, although
+    the linear program finds no limit, since it assigns the screw a tension that sliding never
+    causes.
     """
     solver = fragment(delta=0.0)
-    slides = solver.answer(np.array([LOAD])).status == "no equilibrium"
+    slides = solver.answer(np.array([LOAD])).status == Status.NO_EQUILIBRIUM
     return float(slides and limit(solver, np.ones(1)) == np.inf)
 
 

@@ -24,6 +24,7 @@ from functools import cache, partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.links.condense import condense
@@ -46,7 +47,6 @@ from buttress.fe.verification.parts import (
 )
 from buttress.fe.verification.problem import unknowns
 
-FloatArray = np.ndarray
 FRICTION = 0.3
 PHI = float(np.arctan(FRICTION))
 HELD, WEIGHT, DRIVEN = 400.0, 250.0, 900.0  # N: H, W of each block; P where the wedge is squeezed

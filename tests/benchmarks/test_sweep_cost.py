@@ -28,7 +28,7 @@ from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import planned
 from buttress.sweeps.layout import LAYOUT
 from buttress.sweeps.store import Store
-from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.sweep import sweep
 from buttress.sweeps.vary import Varier
 
 FRICTION = "fracture.shear plane.friction"
@@ -169,7 +169,7 @@ def test_scaling_from_one_to_two_workers(benchmark, tmp_path: Path) -> None:
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
             before = children()
-            run_sweep(study, [f"{FRICTION}=0.45:0.6:{count}", "load.total_N=700,800"], out=path,
+            sweep(study, [f"{FRICTION}=0.45:0.6:{count}", "load.total_N=700,800"], out=path,
                       workers=workers, say=watch)
         # From when all workers have their bone to the end.
         seconds.append((marks[-1] - marks[workers - 1]) / (len(marks) - workers))
@@ -206,7 +206,7 @@ def test_ten_thousand_solves(benchmark, tmp_path: Path) -> None:
     cases = -(-wanted // len(study.constructs))
     path = tmp_path / "s.sqlite"
     start, before = perf_counter(), process_time() + children()
-    done = benchmark.pedantic(lambda: run_sweep(
+    done = benchmark.pedantic(lambda: sweep(
         study, ["load.total_N=uniform(200, 1500)", f"{FRICTION}=uniform(0.3, 0.6)"],
         samples=cases, seed=1, out=path), rounds=1)
     seconds, spent = perf_counter() - start, process_time() + children() - before

@@ -16,7 +16,7 @@ from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.ranking.inputs import inputs_of
 from buttress.report.folder import document
-from buttress.results.read import Reader
+from buttress.results.reader import Reader
 from buttress.rules.check import check
 from buttress.rules.plate import apexes
 from buttress.study.read import example, study_from
@@ -144,7 +144,7 @@ def test_implants_on_its_sides() -> None:
         screw_axis(bone, Screw.model_validate(SCREW | {"height_mm": -1}))
     with pytest.raises(InputError, match="above the joint line"):
         plate_line(bone, plate.model_copy(update={"side": "posterior", "top_mm": 0.0}))
-    with pytest.raises(InputError, match="beside the slice"):
+    with pytest.raises(InputError, match="outside the slice"):
         screw_axis(bone, Screw.model_validate(SCREW | {"position_in_depth_mm": 30}))
 
 
@@ -155,7 +155,7 @@ def test_its_load_is_the_share_of_its_condyle() -> None:
     bone = build_bone(here)
     force = sum((column.values[column.dofs % 2 == 1].sum() for _, column in bone.loads[0]))
     assert float(bone.load_vector(800.0)[0] * force) == pytest.approx(-0.35 * 800)
-    with pytest.raises(InputError, match="hangs over the edge") as caught:
+    with pytest.raises(InputError, match="extends beyond the edge") as caught:
         check(study_from(plain(here) | {"load": {"slice_centre_mm": 14}}))
     assert caught.value.key == "load.slice_centre_mm"
 

@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from buttress import LABEL
 from buttress.cli.sweep import rank, sweep
 from buttress.fe.errors import InputError
-from buttress.sweeps.sweep import sweep_status
+from buttress.sweeps.status import sweep_status
 
 FRICTION = "fracture.shear plane.friction"
 VARY = ["--vary", f"{FRICTION}=0.3:0.5:2", "--vary", "section.modulus_scale=0.8,1"]
@@ -72,13 +72,13 @@ def run(app: typer.Typer, *args: str, code: int = 0):
 
 def test_a_sweep_says_what_it_saved_and_resumes_by_itself(app: typer.Typer, study: str) -> None:
     first = run(app, "sweep", study, *VARY, "--workers", "1")
-    assert "4 cases: 4 solved now, 0 were there already" in first.stdout
+    assert "4 cases: 4 solved now, 0 already stored" in first.stdout
     assert "4 factorisations done, 4 avoided" in first.stdout
     assert LABEL in first.stdout
     assert "4 of 4 cases" in first.stderr
     again = run(app, "sweep", study, *VARY, "--workers", "1", "--quiet", "--export", "csv",
                 "--figures")
-    assert "0 solved now, 4 were there already" in again.stdout
+    assert "0 solved now, 4 already stored" in again.stdout
     assert again.stderr == ""
     (store,) = Path("results").glob("tiny-sweep-*.sqlite")
     assert store.with_suffix(".csv").read_text().count("\n") == 9
@@ -105,7 +105,7 @@ def test_a_disk_that_fills_up_is_told_and_nothing_stored_is_lost(study: str, tmp
                           capture_output=True, text=True, check=False)
     assert done.returncode == 1, done.stderr
     assert done.stderr.count("\n") == 1
-    assert "what was stored is safe: make room and run the same command again" in done.stderr
+    assert "stored cases are safe: free space and run the same command again" in done.stderr
     solved = sweep_status(tmp_path / "s.sqlite").done
     assert 0 < solved < 30
     again = subprocess.run([sys.executable, "full.py", "-1", "sweep", study, *vary, "--json"],
@@ -150,8 +150,8 @@ def test_a_case_without_an_answer_is_told_by_the_exit_code(app: typer.Typer, stu
 
 @pytest.mark.parametrize(("args", "told"), [
     (["--vary", "section.bon=dense,soft"], 'did you mean "section.bone"'),
-    (["--vary", "section.bone=normal(1,2)"], "outside what is valid"),
-    (["--vary", f"{FRICTION}=uniform(0.3,0.4)"], "how many samples"),
+    (["--vary", "section.bone=normal(1,2)"], "with invalid values"),
+    (["--vary", f"{FRICTION}=uniform(0.3,0.4)"], "number of samples"),
     ([], "nothing to vary"),
     (["--vary", f"{FRICTION}=uniform(0.3,0.4)", "--samples", "4"], "without a seed"),
     ([*VARY, "--export", "xlsx"], "unknown format"),
@@ -178,7 +178,7 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
     for wrong, words in (([study, "--samples", "6", "--seed", "1"], "4 or 8"),
                          ([study, "--samples", "4", "--load", "-5"], "--load"),
                          ([study, "--samples", "4", "--reference", "foo"], "no such construct"),
-                         ([study, "--seed", "1"], "how many samples")):
+                         ([study, "--seed", "1"], "number of samples")):
         for more in ([], ["--dry-run"]):
             with pytest.raises(InputError, match=words):
                 run(app, "rank", *wrong, *more)

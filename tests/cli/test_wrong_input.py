@@ -27,7 +27,7 @@ CASES = {
     "overlapping voids": (
         VOID, f'{VOID}\n[[void]]\nname = "second"\n'
         "points_mm = [[20, -15], [20, -30], [30, -30], [30, -15]]",
-        "void.second.points_mm", "[[20, -15], [20, -30]", "lie apart"),
+        "void.second.points_mm", "[[20, -15], [20, -30]", "are separate"),
     "a void that crosses itself": (
         VOID, "points_mm = [[12, -9], [25, -20], [15, -20], [28, -9]]", "void.hole.points_mm",
         "Self-intersection", ""),
@@ -45,7 +45,7 @@ CASES = {
         "construct.c.fill.block.points_mm", "35 %", 'inside the void "hole"'),
     "a sliver of bone": (
         INNER, f'{INNER}\n[[fracture]]\nname = "thin"\npoints_mm = [[13.7, 0], [12.8, -9]]',
-        "fracture.thin.points_mm", "mm apart", "stay"),
+        "fracture.thin.points_mm", "mm apart", "at least"),
     "a line on a line": (
         INNER, f'{INNER}\n[[fracture]]\nname = "thin"\npoints_mm = [[13.2, 0], [12.2, -9]]',
         "fracture.thin.points_mm", "[[13.2, 0], [12.2, -9]]", "a tenth of an element"),
@@ -59,7 +59,7 @@ CASES = {
     "a load on a void": (VOID, "points_mm = [[12, -9], [15, -20], [25, -20], [28, -9]]\n"
                          '[[void]]\nname = "trench"\n'
                          "points_mm = [[-26, 0], [-26, -5], [-20, -5], [-20, 0]]",
-                         "load.medial_centre_mm", "on a void", "wholly on the joint line"),
+                         "load.medial_centre_mm", "on a void", "entirely on the joint line"),
 }
 
 

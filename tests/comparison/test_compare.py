@@ -12,7 +12,7 @@ from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.model.install import build_model
 from buttress.model.model import Bones, intact_measures
 from buttress.model.resolve import resolved
-from buttress.results.read import Reader, intact_subsidence
+from buttress.results.reader import Reader, intact_subsidence
 from buttress.study.read import example, study_from
 
 

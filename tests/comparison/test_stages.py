@@ -26,8 +26,8 @@ from staged_study import (
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
 from buttress.draw.charts import bracket_words, capacity, curves
+from buttress.report.notebook import construct_html
 from buttress.report.stages import lines
-from buttress.report.tables import facts
 from buttress.report.terminal import print_table
 from buttress.results.records import NOT_TIGHTENED
 from buttress.study.read import study_from
@@ -80,7 +80,7 @@ def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFi
     said = " ".join(capsys.readouterr().out.split())
     assert f"'{one.name}' cannot be tightened: '{FIRST}' escapes." in said
     assert "held by nothing" not in said
-    page = facts(one)
+    page = construct_html(one)
     assert "cannot be tightened" in page
     assert "held by nothing" not in page
     assert one.capacity_N[1] == 0.0
@@ -163,10 +163,10 @@ def test_steps_of_a_load_end_at_the_same_load() -> None:
 
 def test_stages_factorise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     from buttress.comparison.stages import staged_result
-    from buttress.fe import body
+    from buttress.fe.bodies import body
     from buttress.model.install import build_model
     from buttress.model.model import Bones, intact_measures
-    from buttress.results.read import Reader, intact_subsidence
+    from buttress.results.reader import Reader, intact_subsidence
 
     study = staged_study()
     bones = Bones(study)

@@ -10,11 +10,12 @@ from small_study import small_study
 
 from buttress.bone.bone import build_bone
 from buttress.comparison.compare import compare
-from buttress.comparison.twins import pair_lines, pairs, with_twins
+from buttress.comparison.twins import pairs, with_twins
 from buttress.model.install import build_model
 from buttress.model.model import blocks_of, inclusions_of
 from buttress.report.folder import document, rows
 from buttress.report.terminal import lines
+from buttress.report.twins import pair_lines
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first
 from buttress.results.picture import take_picture

@@ -18,6 +18,7 @@ from matplotlib.quiver import Quiver
 from buttress import LABEL
 from buttress.draw import all as figures
 from buttress.draw import primitives as d
+from buttress.draw.primitives import empty, listed
 from buttress.draw.section import ESCAPE_MM, grouped
 from buttress.draw.text import clashes, shown_texts
 from buttress.results.picture import unloaded
@@ -373,10 +374,10 @@ def test_no_global_state_of_pyplot() -> None:
 
 
 def test_a_plot_of_ones_own_is_labelled_and_lists_what_was_named() -> None:
-    ax = figures.empty("a $title$", "x [mm]", "y [$N]", scale="log")
+    ax = empty("a $title$", "x [mm]", "y [$N]", scale="log")
     ax.plot([1, 10], [1, 2], label="named")
     ax.plot([1, 10], [2, 1])
-    assert figures.listed(ax) is ax
+    assert listed(ax) is ax
     said = words(ax)
     assert LABEL in said
     assert [t.get_text() for t in ax.get_legend().get_texts()] == ["named"]

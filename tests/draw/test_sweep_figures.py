@@ -17,6 +17,7 @@ from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Indices, Share, paired_difference
 from buttress.ranking.rank import Outcomes
 from buttress.ranking.records import Against, Driven
+from buttress.sweeps.rows import sweep_frame
 
 NAMES = ["nothing", "plate", "screws"]
 X, Y = "fracture.shear plane.friction", "section.modulus_scale"
@@ -42,7 +43,7 @@ def frame(loads: tuple[float, ...] = (500.0, 1000.0)) -> pd.DataFrame:
 
 
 def test_lines_are_medians_in_the_constructs_colours_with_gaps() -> None:
-    ax = f.lines(frame(), X, "step_off_mm")
+    ax = f.over_key(frame(), X, "step_off_mm")
     drawn = {line.get_label(): line for line in ax.get_lines()}
     assert list(drawn) == NAMES
     np.testing.assert_allclose(drawn["plate"].get_ydata(), [0.8, 0.7, 0.6, 0.5])
@@ -59,7 +60,7 @@ def test_a_line_has_a_gap_where_some_of_its_cases_do_not_hold() -> None:
     table = frame()
     loose = (table["construct"] == "plate") & (table[X] == 0.3) & (table[Y] == 2.0)
     table.loc[loose, ["step_off_mm", "status"]] = [np.nan, "no equilibrium"]
-    ax = f.lines(table, X, "step_off_mm")
+    ax = f.over_key(table, X, "step_off_mm")
     drawn = [line for line in ax.get_lines() if line.get_color() == series(1)["color"]]
     np.testing.assert_allclose(drawn[0].get_ydata(), [0.8, np.nan, 0.6, 0.5])
     # What holds there is a hollow point: step-offs of 1.4 and 0.7 mm.
@@ -72,16 +73,16 @@ def test_a_line_has_a_gap_where_some_of_its_cases_do_not_hold() -> None:
 def test_what_is_held_without_a_figure_is_not_called_loose() -> None:
     table = frame()
     table.loc[table["construct"] == "plate", "step_off_mm"] = np.nan
-    names = [t.get_text() for t in f.lines(table, X, "step_off_mm").get_legend().get_texts()]
+    names = [t.get_text() for t in f.over_key(table, X, "step_off_mm").get_legend().get_texts()]
     assert "plate (0 of 12 have a value)" in names
 
 
 def test_little_does_not_look_like_much() -> None:
     table = frame()
     table["step_off_mm"] = 0.015 + 0.004 * table[X]
-    assert f.lines(table, X, "step_off_mm").get_ylim()[0] == 0.0
+    assert f.over_key(table, X, "step_off_mm").get_ylim()[0] == 0.0
     table["subsidence_net_mm"] = table["step_off_mm"] - 0.016  # less than the intact bone
-    assert f.lines(table, X, "subsidence_net_mm").get_ylim()[0] < -0.0002
+    assert f.over_key(table, X, "subsidence_net_mm").get_ylim()[0] < -0.0002
 
 
 def test_maps_of_one_sweep_share_their_colours_and_their_words_are_of_what_holds() -> None:
@@ -94,7 +95,7 @@ def test_maps_of_one_sweep_share_their_colours_and_their_words_are_of_what_holds
 
 
 def test_what_never_holds_says_so_in_the_list_of_names() -> None:
-    ax = f.lines(frame(), X, "step_off_mm")
+    ax = f.over_key(frame(), X, "step_off_mm")
     assert [t.get_text() for t in ax.get_legend().get_texts()] == [
         "nothing (0 of 12 hold)", "plate", "screws (9 of 12 hold)"]
     assert "no point: not held" in " ".join(t.get_text() for t in ax.texts)
@@ -106,33 +107,33 @@ def test_samples_are_points_and_no_line() -> None:
     table[X] = 0.2 + 0.02 * table["case_id"]
     table = table[["case_id", X, Y, "hash", *table.columns.difference(
         ["case_id", X, Y, "hash"], sort=False)]]
-    ax = f.lines(table, X)
+    ax = f.over_key(table, X)
     assert {line.get_linestyle() for line in ax.get_lines()} == {"None"}
     assert f"a point a case; also varied: {Y}" in " ".join(t.get_text() for t in ax.texts)
     # Where no other key varies the points are joined.
-    ax = f.lines(table.assign(**{Y: 1.0}), X)
+    ax = f.over_key(table.assign(**{Y: 1.0}), X)
     assert {line.get_linestyle() for line in ax.get_lines()} != {"None"}
 
 
 def test_what_is_there_or_not_is_true_or_false_and_a_count_has_whole_ticks() -> None:
     table = frame().assign(**{"screw.present": lambda t: t[Y] > 1.0, "count": lambda t: t[
         "case_id"].clip(upper=3)})
-    ax = f.lines(table, "screw.present")
+    ax = f.over_key(table, "screw.present")
     assert [t.get_text() for t in ax.get_xticklabels()] == ["false", "true"]
-    ticks = f.lines(table, "count").get_xticks()
+    ticks = f.over_key(table, "count").get_xticks()
     assert all(float(t).is_integer() for t in ticks)
 
 
 def test_a_line_over_words_and_one_load() -> None:
     table = frame().assign(**{"section.bone": lambda t: np.where(t[Y] > 1, "soft", "dense")})
-    ax = f.lines(table, "section.bone", load=500.0)
+    ax = f.over_key(table, "section.bone", load=500.0)
     assert [t.get_text() for t in ax.get_xticklabels()] == ["dense", "soft"]
 
 
 def test_where_the_load_is_varied_each_case_has_its_own() -> None:
     table = frame((500.0,)).assign(**{"load.total_N": lambda t: 100.0 * t["case_id"]})
     table["total_load_N"] = table["load.total_N"]
-    ax = f.lines(table, "load.total_N")
+    ax = f.over_key(table, "load.total_N")
     assert len(ax.get_lines()[1].get_xdata()) == 12
 
 
@@ -237,7 +238,7 @@ def test_the_bars_are_the_indices() -> None:
 
 def test_every_plot_takes_axes_returns_them_and_carries_the_label() -> None:
     table, ranking = frame(), Ranking()
-    for draw in (lambda ax: f.lines(table, X, ax=ax), lambda ax: f.envelope(table, ax=ax),
+    for draw in (lambda ax: f.over_key(table, X, ax=ax), lambda ax: f.envelope(table, ax=ax),
                  lambda ax: f.limit_map(table, X, Y, construct="plate", limit=0.5, ax=ax),
                  lambda ax: f.paired(ranking, ax=ax),
                  lambda ax: f.sensitivities(ranking, "screws", ax=ax)):
@@ -255,7 +256,7 @@ def test_many_long_names_fit_beside_the_axes() -> None:
     one = frame()[frame()["construct"] == "plate"]
     table = pd.concat([one.assign(construct=name) for name in long])
     table["construct"] = pd.Categorical(table["construct"], categories=long)
-    for ax in (f.lines(table, X), f.envelope(table)):
+    for ax in (f.over_key(table, X), f.envelope(table)):
         assert clashes(ax.get_figure()) == []
         shown = ["".join(t.get_text().split()) for t in ax.get_legend().get_texts()]
         assert shown == ["".join(n.split()) for n in long]
@@ -264,11 +265,11 @@ def test_many_long_names_fit_beside_the_axes() -> None:
 
 
 @pytest.mark.parametrize(("call", "told"), [
-    (lambda: f.lines(frame(), "section.modulus_scal"), "section.modulus_scale"),
-    (lambda: f.lines(frame(), X, "step_of_mm"), "step_off_mm"),
-    (lambda: f.lines(frame(), X, load=700.0), "500, 1000"),
+    (lambda: f.over_key(frame(), "section.modulus_scal"), "section.modulus_scale"),
+    (lambda: f.over_key(frame(), X, "step_of_mm"), "step_off_mm"),
+    (lambda: f.over_key(frame(), X, load=700.0), "500, 1000"),
     (lambda: f.limit_map(frame(), X, Y, construct="plat", limit=1.0), "nothing, plate, screws"),
-    (lambda: f.table(Path("none.sqlite")), "no such store"),
+    (lambda: sweep_frame(Path("none.sqlite")), "no such store"),
 ])
 def test_what_is_not_in_the_table_is_told(call, told: str) -> None:
     with pytest.raises(InputError) as caught:

@@ -230,7 +230,7 @@ def test_names_follow_their_places_in_any_order():
 
 
 @pytest.mark.parametrize(("bodies", "message", "key"), [
-    ({"a": (10.0, 5.0), "b": (11.0, 6.0)}, "body that is called a", "bodies.b"),
+    ({"a": (10.0, 5.0), "b": (11.0, 6.0)}, "body already named a", "bodies.b"),
     ({"a": (50.0, 5.0)}, "no body", "bodies.a"),
     ({"a": (np.nan, 5.0)}, "no body", "bodies.a"),
 ])
@@ -270,10 +270,10 @@ def draw(seed, spacing):
         return error
 
 
-LEGITIMATE = ("makes a corner of", "leaves the section and enters", "nearly touches",
-              "outside the section", "crosses, touches or closes", "lies outside", "sliver",
-              "does not cut the section: all of it", "comes back to itself",
-              "does not part the section", "several pieces")
+LEGITIMATE = ("forms a corner of", "leaves the section and re-enters", "almost touches",
+              "outside the section", "crosses or touches itself", "lies outside", "sliver",
+              "does not divide the section: all of it", "returns to itself",
+              "does not divide the section", "several pieces")
 
 
 def gate(seeds, spacings=(2.5,)):

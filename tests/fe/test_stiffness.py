@@ -111,8 +111,8 @@ def test_sheets_add_and_scale():
 
 
 @pytest.mark.parametrize(("values", "match"), [
-    ((-1.0, 0.3, 1.0), "not negative"), ((1.0, 0.3, -1.0), "not negative"),
-    ((np.nan, 0.3, 1.0), "not negative"), ((1.0, 0.6, 1.0), "Poisson"), ((1.0, -1.0, 1.0), "-1")])
+    ((-1.0, 0.3, 1.0), "not be negative"), ((1.0, 0.3, -1.0), "not be negative"),
+    ((np.nan, 0.3, 1.0), "not be negative"), ((1.0, 0.6, 1.0), "Poisson"), ((1.0, -1.0, 1.0), "-1")])
 def test_impossible_sheets_are_refused(values, match):
     with pytest.raises(InputError, match=match):
         sheet(*values)
@@ -132,7 +132,7 @@ def test_a_triangle_turned_over_is_refused(spoil):
 
 
 def test_sheets_that_do_not_fit_are_refused():
-    with pytest.raises(InputError, match="sheets do not fit"):
+    with pytest.raises(InputError, match="sheets do not match"):
         stiffness(STRAIGHT, np.ones((len(STRAIGHT.triangles), 5, 3)))
 
 

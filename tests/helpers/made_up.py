@@ -65,10 +65,11 @@ def contact_line(name: str, kind: str, start: tuple[float, float], end: tuple[fl
     length = np.full(9, np.hypot(*(np.array(end) - np.array(start))) / 9)
     pressure = np.maximum(0.0, share - 0.5) * 2.0 * peak
     zero = np.zeros(9)
-    return ContactLine(name, kind, places, np.tile([along[1], -along[0]], (9, 1)),
-                       share * length.sum(), length, np.full(9, 10.0), np.zeros(9, dtype=int),
-                       (("medial", "shaft"),), pressure * length * 10.0, zero, zero, zero,
-                       np.zeros(9, dtype=bool))
+    return ContactLine(
+        name=name, kind=kind, places=places, normals=np.tile([along[1], -along[0]], (9, 1)),
+        position=share * length.sum(), length=length, depth=np.full(9, 10.0),
+        pair=np.zeros(9, dtype=int), pairs=(("medial", "shaft"),), force=pressure * length * 10.0,
+        rub=zero, opening=zero, crushed=zero, at_strength=np.zeros(9, dtype=bool))
 
 
 def contact_pictures(factor: float, words: str = "") -> tuple[ContactLine, ...]:
@@ -81,17 +82,25 @@ def more(factor: float | None, load: float) -> dict:
     """Condyles, contacts, grafts and bone of a load; None: without equilibrium."""
     kinds = {"shear plane": "fracture", "plate": "plate", "graft": "graft"}
     if factor is None:
-        return {"condyles": {"medial": CondyleResult(0.65 * load, None, None, None, None)},
+        return {"condyles": {"medial": CondyleResult(
+            load_N=0.65 * load, subsidence_mean_mm=None, subsidence_max_mm=None,
+            subsidence_net_mm=None, widening_mm=None)},
                 "contacts": {n: ContactResult(k) for n, k in kinds.items()},
                 "grafts": {"graft": GraftResult()}, "bone": {"medial": BoneResult(9000.0)}}
     profile = ContactProfile(*((0.0, 1.0),) * 7, ("medial | shaft",) * 2)
-    return {"condyles": {side: CondyleResult(x * load, 0.05, 0.07, 0.01, -0.002)
+    return {"condyles": {side: CondyleResult(
+        load_N=x * load, subsidence_mean_mm=0.05, subsidence_max_mm=0.07, subsidence_net_mm=0.01,
+        widening_mm=-0.002)
                          for side, x in (("medial", 0.65), ("lateral", 0.35))},
-            "contacts": {n: ContactResult(k, 400.0, 90.0, 61.7, 0.44, 1.234 * factor, 2.5 * factor,
-                                          4.0 * factor, (-24.0, -58.0), profile)
+            "contacts": {n: ContactResult(
+                kind=k, force_N=400.0, friction_N=90.0, length_mm=61.7, contact_share=0.44,
+                pressure_mean_MPa=1.234 * factor, pressure_p95_MPa=2.5 * factor,
+                pressure_max_MPa=4.0 * factor, pressure_max_at_mm=(-24.0, -58.0), profile=profile)
                          for n, k in kinds.items()},
-            "grafts": {"graft": GraftResult(0.001, 0.0123, (10.0, -10.0), 0.05, 0.004, 0.006,
-                                            {"medial": (1.0, -20.0), "shaft": (-1.0, 20.0)})},
+            "grafts": {"graft": GraftResult(
+                crushed_mean_mm=0.001, crushed_max_mm=0.0123, crushed_max_at_mm=(10.0, -10.0),
+                at_strength=0.05, compression_mean=0.004, compression_p95=0.006,
+                forces_N={"medial": (1.0, -20.0), "shaft": (-1.0, 20.0)})},
             "bone": {"medial": BoneResult(9000.0, 0.0, 0.05, 0.07)}}
 
 
@@ -103,13 +112,19 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
         points, triangles = grid(x, y, 3, 4)
         moved = np.tile(np.array(push) * (load / 1500.0 if held else 2.6), (len(points), 1))
         value = np.linspace(0.0, 0.3, len(points)) if held else None
-        bodies.append(BodyPicture(body, points, triangles, moved, value))
+        bodies.append(BodyPicture(
+            name=body, points=points, triangles=triangles, displacement=moved, value=value))
     line = np.column_stack([np.full(4, -39.5), np.linspace(-20.0, -90.0, 4)])
     shaft = np.column_stack([np.linspace(-38.0, 30.0, 5), np.full(5, -10.0)])
-    members = [MemberPicture("plate", "plate", line, np.zeros((4, 2)), np.full(3, 3.3)),
-               MemberPicture("upper lag", "screw", shaft, np.zeros((5, 2)), np.full(4, 4.5))]
-    members += [MemberPicture(f"{words} {i}".strip()[:60], "screw", shaft - [0, 2.0 * i + 2.0],
-                              np.zeros((5, 2)), np.full(4, 2.4)) for i in range(more)]
+    members = [MemberPicture(
+        name="plate", kind="plate", points=line, displacement=np.zeros((4, 2)),
+        width=np.full(3, 3.3)),
+               MemberPicture(
+                   name="upper lag", kind="screw", points=shaft, displacement=np.zeros((5, 2)),
+                   width=np.full(4, 4.5))]
+    members += [MemberPicture(
+        name=f"{words} {i}".strip()[:60], kind="screw", points=shaft - [0, 2.0 * i + 2.0],
+        displacement=np.zeros((5, 2)), width=np.full(4, 2.4)) for i in range(more)]
     places = np.array([[-3.0, -5.0], [-3.0, -7.0], [-3.0, -35.0], [-38.0, -10.0], [-38.0, -30.0],
                        [-39.5, -50.0]])
     forces = np.array([[-100.0, 200.0], [-100.0, 100.0], [-100.0, 100.0], [100.0, 75.0],
@@ -130,32 +145,47 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
     arrows += [Arrow(f"{words} {i}".strip()[:60], "screw", (-38.0, -2.0 * i - 12.0),
                      ((-1.0) ** i * 20.0, 0.0)) for i in range(more - more % 2)]
     free = (FreeBody("medial", 0, tuple(arrows), 2e-13),) if held else ()
-    return Picture(name, load, held, "held" if held else "no equilibrium", tuple(bodies),
-                   tuple(members), links, free,
-                   ((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)),
-                   contacts=contact_pictures(factor) if held else ())
+    return Picture(
+        construct=name, load_N=load, held=held, status="held" if held else "no equilibrium",
+        bodies=tuple(bodies), members=tuple(members), links=links, free_bodies=free,
+        patches=((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)),
+        contacts=contact_pictures(factor) if held else (), escapes=None if held else "medial")
 
 
 def load_result(load: float, held: bool = True) -> LoadResult:
     factor = load / 1500.0
     applied = (0.0, -975.0 * factor)
     if not held:
-        none = FragmentResult(None, None, None, None, applied, 0.0, (-20.0, -20.0), None, None,
-                              None)
-        return LoadResult(load, "no equilibrium", "linear program", None, None, 3,
-                          {"shear plane": EdgeResult(None, None)}, {"medial": none},
-                          {"shear plane": FractureResult(None, None, None)},
-                          {"plate": MemberResult("plate", None, None, None, None)},
-                          None, None, None, None, None, None, "medial", **more(None, load))
+        none = FragmentResult(
+            subsidence_mean_mm=None, subsidence_max_mm=None, subsidence_net_mm=None, tilt_deg=None,
+            applied_N=applied, applied_moment_Nmm=0.0, centroid_mm=(-20.0, -20.0), forces_N=None,
+            moments_Nmm=None, balance_error=None)
+        return LoadResult(
+            total_load_N=load, status="no equilibrium", method="linear program", residual=None,
+            complementarity=None, steps=3, edges={"shear plane": EdgeResult(None, None)},
+            fragments={"medial": none}, fractures={"shear plane": FractureResult(None, None, None)},
+            members={"plate": MemberResult(
+                kind="plate", von_mises_MPa=None, yield_ratio=None, axial_N=None,
+                hinges=None)}, widening_mm=None,
+            stiffness_N_per_mm=None, bone_over_yield=None, strain_ratio_p95=None,
+            strain_ratio_p99=None, stations_at_capacity=None, escapes="medial", **more(None, load))
     forces = {k: (x * factor, y * factor) for k, (x, y) in FORCES.items()}
-    fragment = FragmentResult(0.06 * factor, 0.08 * factor, 0.01 * factor, 0.1 * factor, applied,
-                              0.0, (-20.0, -20.0), forces, dict.fromkeys(forces, 0.0), 3e-16,
-                              {"shear plane": 0.41, "plate": 0.51, "upper lag": 0.08})
-    return LoadResult(load, "held", "active set", 2e-16, 5e-15, 7,
-                      {"shear plane": EdgeResult(0.02 * factor, -0.0)}, {"medial": fragment},
-                      {"shear plane": FractureResult(0.02, 0.001, False)},
-                      {"plate": MemberResult("plate", 300.0 * factor, 0.43 * factor, -12.0, 0)},
-                      0.03, 31000.0, 0.0, 0.05, 0.07, 2, None, **more(factor, load))
+    fragment = FragmentResult(
+        subsidence_mean_mm=0.06 * factor, subsidence_max_mm=0.08 * factor,
+        subsidence_net_mm=0.01 * factor, tilt_deg=0.1 * factor, applied_N=applied,
+        applied_moment_Nmm=0.0, centroid_mm=(-20.0, -20.0), forces_N=forces,
+        moments_Nmm=dict.fromkeys(forces, 0.0), balance_error=3e-16,
+        carried_by={"shear plane": 0.41, "plate": 0.51, "upper lag": 0.08})
+    return LoadResult(
+        total_load_N=load, status="held", method="active set", residual=2e-16,
+        complementarity=5e-15, steps=7, edges={"shear plane": EdgeResult(0.02 * factor, -0.0)},
+        fragments={"medial": fragment},
+        fractures={"shear plane": FractureResult(0.02, 0.001, False)},
+        members={"plate": MemberResult(
+            kind="plate", von_mises_MPa=300.0 * factor, yield_ratio=0.43 * factor, axial_N=-12.0,
+            hinges=0)},
+        widening_mm=0.03, stiffness_N_per_mm=31000.0, bone_over_yield=0.0, strain_ratio_p95=0.05,
+        strain_ratio_p99=0.07, stations_at_capacity=2, escapes=None, **more(factor, load))
 
 
 def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0),
@@ -164,12 +194,15 @@ def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0
     curve = tuple(np.linspace(0.0, 1800.0, 5))
     sunk = tuple(x * 4e-5 if held or x == 0.0 else None for x in curve)
     return ConstructResult(
-        name, note, "held" if held else "no equilibrium", capacity, "limited",
-        (LetsGo("thread", "upper lag", 3, (1.0, -10.0)),), ends, limit, 10_000.0,
-        "step-off reaches 2 mm at about 1900 N", curve, {"medial": sunk},
-        tuple(load_result(x, held) for x in LOADS), 100, warnings,
-        tuple(picture(name, x, held, more, words) for x in LOADS),
-        ends_status=FOUND if ends is not None else BEYOND, known_to_N=10_000.0 if ends is None else ends)
+        name=name, note=note, status="held" if held else "no equilibrium", capacity_N=capacity,
+        capacity_status="limited", lets_go=(LetsGo("thread", "upper lag", 3, (1.0, -10.0)),),
+        equilibrium_ends_N=ends, step_off_limit_N=limit, search_limit_N=10_000.0,
+        first_limit="step-off reaches 2 mm at about 1900 N", curve_load_N=curve,
+        curve_subsidence_mm={"medial": sunk}, loads=tuple(load_result(x, held) for x in LOADS),
+        links=100, warnings=warnings,
+        pictures=tuple(picture(name, x, held, more, words) for x in LOADS),
+        ends_status=FOUND if ends is not None else BEYOND,
+        known_to_N=10_000.0 if ends is None else ends)
 
 
 def not_known(name: str, up_to: float) -> ConstructResult:
@@ -181,13 +214,15 @@ def not_known(name: str, up_to: float) -> ConstructResult:
 def moves(name: str, load: float, **given: Any) -> ConstructResult:
     """A construct whose joint has moved as far as constructs are ordered by at a load [N]."""
     return replace(construct(name, **given),
-                   moved=LimitResult(load, None, "", 0.5, "mm"))
+                   moved=LimitResult(load_N=load, where=None, key="", limit=0.5, unit="mm"))
 
 
 def comparison(constructs: tuple[ConstructResult, ...]) -> Comparison:
     mesh = {"medial": {"elements": 24, "unknowns": 126}, "shaft": {"elements": 24, "unknowns": 126}}
-    return Comparison(example("medial-shear"), constructs, {"buttress": "0.1.0", "numpy": "2.0"},
-                      mesh, {"worst_residual": 2e-16, "methods": {"active set": 3}}, {"bone": 1.0})
+    return Comparison(
+        study=example("medial-shear"), constructs=constructs,
+        versions={"buttress": "0.1.0", "numpy": "2.0"}, mesh=mesh,
+        trust={"worst_residual": 2e-16, "methods": {"active set": 3}}, seconds={"bone": 1.0})
 
 
 def usual() -> Comparison:

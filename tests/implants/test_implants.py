@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
 from buttress.implants import sections as implants
-from buttress.study.implants import wire_diameters
+from buttress.study.implants import tension, wire_diameters
 from buttress.study.study import Plate, Screw, Wire
 
 
@@ -138,9 +138,9 @@ def test_default_thread(form: str, length: float, thread: float) -> None:
 
 
 def test_defaults_of_a_screw() -> None:
-    assert implants.tension(screw()) == 0
-    assert implants.tension(screw(use="lag")) == 300
-    assert implants.tension(screw(use="lag", tension_N=0)) == 0
+    assert tension(screw()) == 0
+    assert tension(screw(use="lag")) == 300
+    assert tension(screw(use="lag", tension_N=0)) == 0
     assert implants.pilot(screw()) == 3.2
     assert implants.pilot(screw(pilot_mm=3.0)) == 3.0
     assert implants.gliding(screw(use="lag")) is None

@@ -9,13 +9,17 @@ import pytest
 
 from buttress.bone.bone import build_bone
 from buttress.comparison.compare import compare
+from buttress.comparison.stages import run_stages
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
 from buttress.model.install import build_model
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
+from buttress.study.case import Case
 from buttress.study.read import Study, study_from
-from buttress.sweeps.vary import Case
+from buttress.sweeps.evaluate import Evaluator, Options, Task
+from buttress.sweeps.keys import planned
+from buttress.sweeps.vary import Varier
 from buttress.sweeps.workshop import Workshop
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
@@ -67,7 +71,7 @@ def test_an_unloaded_chip_in_a_void_does_not_spoil_the_rest(island: ConstructRes
     assert island.equilibrium_ends_N == pytest.approx(filled.equilibrium_ends_N, rel=0.01)
     assert load.fragments["medial"].subsidence_mean_mm == pytest.approx(
         without.fragments["medial"].subsidence_mean_mm, rel=0.02)
-    assert any("'chip'" in w and "no part of the answer" in w for w in island.warnings)
+    assert any("'chip'" in w and "not part of the solution" in w for w in island.warnings)
 
 
 def test_no_number_stands_for_a_chip_that_is_left_out(island: ConstructResult) -> None:
@@ -75,6 +79,24 @@ def test_no_number_stands_for_a_chip_that_is_left_out(island: ConstructResult) -
     assert (chip.subsidence_mean_mm, chip.tilt_deg, chip.forces_N) == (None, None, {})
     assert set(island.curve_subsidence_mm["chip"][1:]) == {None}
     assert LEFT_OUT not in island.loads[0].fragments["medial"].forces_N
+
+
+def test_nor_does_one_in_a_sweep_or_after_a_stage(island: ConstructResult) -> None:
+    given = study(HALVES, (20, -17))
+    plan = planned(1, Varier(given).case({}), {})
+    swept = Evaluator(Options()).evaluate(Task(1, plan.hash, plan.data, plan.scales))
+    rows = {r["fragment"]: r for r in swept.fragments}
+    assert rows["chip"]["tilt_deg"] is None
+    assert rows["chip"]["subsidence_mean_mm"] is None
+    # The worst tilt is that of a piece that is part of the answer.
+    assert swept.results[0]["tilt_deg"] == pytest.approx(
+        island.loads[0].fragments["medial"].tilt_deg, rel=1e-9)
+    stages = [{"do": "place", "what": ["lag 1", "lag 2"]}, {"do": "load", "total_N": 300.0}]
+    [staged] = run_stages(study(HALVES, (20, -17), construct=[
+        {"name": "c", "screw": LAGS, "stage": stages}]), pictures=False)
+    chip = staged.stages[-1].fragments["chip"]
+    assert staged.status == "held"
+    assert (chip.subsidence_mean_mm, chip.tilt_deg, chip.forces_N) == (None, None, {})
 
 
 def test_a_loaded_piece_round_which_all_is_empty_has_no_equilibrium_and_is_named() -> None:

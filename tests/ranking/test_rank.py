@@ -14,7 +14,7 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.ranking import inputs as uncertain
 from buttress.ranking.inputs import inputs_of, shipped
 from buttress.ranking.outcomes import best_shares
-from buttress.ranking.rank import Outcomes, ranked, run_rank
+from buttress.ranking.rank import Outcomes, rank, ranked
 from buttress.ranking.records import RankResult
 from buttress.ranking.samples import Samples, make_samples
 from buttress.report.rank import table_lines, write_folder
@@ -83,7 +83,7 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     assert "mean rank over the range of friction of the fracture" in text
     # A sinks less than 2 mm always, B does not: 2 - friction against the limit of 2 mm.
     assert all(s.keeps["step-off"].share == 1.0 for s in found.standings)
-    assert "sinks less than 'A'" in found.sentence
+    assert "subsides less than 'A'" in found.sentence
     assert "friction of the fracture decides the rest" in found.sentence
     # A - B has its median where friction has: at 0.2 + (0.5 * 0.4 * 0.3)^0.5.
     median = 0.3 - 0.8 * (0.2 + 0.06**0.5)
@@ -134,10 +134,10 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     assert driven["A"].keeps["step-off"].left_out == 1
     assert driven["B"].sinks_less.left_out == 2
     assert driven["A"].capacity.left_out == 0
-    assert "'B' lets go in 6 samples; 'A' lets go in 12 samples, both of them in 4;" in found.sentence
+    assert "'B' fails (no equilibrium) in 6 samples; 'A' fails (no equilibrium) in 12 samples, both of them in 4;" in found.sentence
     assert (found.none_held, found.none_keeps) == (4, 4)
     assert a.best.share + b.best.share == pytest.approx(28 / 32)
-    assert "no construct keeps all limits in 4 of 32 samples" in found.sentence
+    assert "no construct meets all limits in 4 of 32 samples" in found.sentence
 
 
 @pytest.mark.usefixtures("two_inputs")
@@ -156,7 +156,7 @@ def test_the_sentence_is_about_the_first_two_of_the_ranking() -> None:
     found = ranked(STUDY, drawn, made, "", SUMMARY, COST)
     assert [s.construct for s in found.standings] == ["A", "B", "C"]
     assert found.reference == "A"
-    assert "'A' sinks less than 'B' in 50 % of 32 samples" in found.sentence
+    assert "'A' subsides less than 'B' in 50 % of 32 samples" in found.sentence
     assert found.over_capacity == {"B": 5}
     assert "'B' in 5 samples" in "\n".join(table_lines(found))
 
@@ -193,15 +193,15 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     assert "whether it is held and keeps all limits (from 512 base samples):" in text
     assert f"A: friction of the fracture {both.total[decides, 0]:.2f}" in text
     broken = round(len(drawn.shares) * (1 - a.keeps_all.share))
-    assert f"'A' holds but breaks a limit in {broken} samples" in found.sentence
+    assert f"'A' holds but exceeds a limit in {broken} samples" in found.sentence
 
 
 @pytest.mark.usefixtures("two_inputs")
 @pytest.mark.parametrize(("held", "sunk", "best", "first", "said"), [
-    ("both", (0.1, 0.2), (1.0, 0.0), (1.0, 0.0), "At 1000 N 'A' sinks less than 'B' in 100 %"),
+    ("both", (0.1, 0.2), (1.0, 0.0), (1.0, 0.0), "At 1000 N 'A' subsides less than 'B' in 100 %"),
     ("A", (0.1, 0.2), (1.0, 0.0), (1.0, 0.0), "At 1000 N 'A' holds where 'B' does not in 100 %"),
     ("both", (2.1, 3.2), (0.0, 0.0), (1.0, 0.0),
-     "no construct keeps all limits in any of the 16 samples"),
+     "no construct meets all limits in any of the 16 samples"),
     ("none", (0.1, 0.2), (0.0, 0.0), (0.0, 0.0),
      "At 1000 N none of the constructs is held in any of the 16 samples."),
 ])
@@ -225,7 +225,7 @@ def test_words_and_numbers_agree_whatever_holds(
     assert all(d.sinks_less is None or d.sinks_less.total is None for d in found.driven)
     assert said in found.sentence
     text = "\n".join(table_lines(found))
-    assert ("sinks less than" in text) == (held == "both")
+    assert ("subsides less than" in text) == (held == "both")
     assert ("no construct keeps all limits in 16 of 16 samples, so none is best there" in text) == \
         (best == (0.0, 0.0))
     assert found.none_held == (16 if held == "none" else 0)
@@ -287,7 +287,7 @@ def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None
 def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     told: list[str] = []
     asked = {"samples": 8, "seed": 2, "out": tmp_path / "r.sqlite", "load": 600.0, "workers": 0}
-    found = run_rank(STUDY, say=told.append, **asked)
+    found = rank(STUDY, say=told.append, **asked)
     assert "16 cases" in told[0]  # 4 rows of A, of B, and of A with each of two inputs from B
     assert found.summary.done == 16
     assert found.summary.factorisations == 2
@@ -295,7 +295,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert set(found.outcomes.status.ravel()) <= {"held", "no equilibrium"}
     assert {s.construct for s in found.standings} == {"lag screws", "antiglide"}
     assert found.sentence.startswith("At 600 N")
-    again = run_rank(STUDY, **asked)
+    again = rank(STUDY, **asked)
     assert again.summary.done == 0
     assert again.sentence == found.sentence
     lines = table_lines(again)
@@ -317,7 +317,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_where_everything_lets_go_there_is_no_figure_of_differences(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
+    found = rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
                      with_indices=False)
     assert not found.outcomes.held.any()
     assert found.sentence == "At 6000 N none of the constructs is held in any of the 4 samples."
@@ -349,7 +349,7 @@ def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
     data = small_study("lag screws")
     twin = data.constructs[0].model_copy(update={"name": "twin"})
     study = data.model_copy(update={"constructs": (*data.constructs, twin)})
-    found = run_rank(study, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
+    found = rank(study, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
                      with_indices=False)
     (against,) = found.against
     assert against.subsidence_mm.mean == 0.0
@@ -365,7 +365,7 @@ def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
 
 @pytest.mark.usefixtures("two_inputs")
 def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
-    found = run_rank(STUDY, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
+    found = rank(STUDY, samples=4, seed=1, out=tmp_path / "r.sqlite", workers=0, bins=2,
                      with_indices=False, load=400.0)
     assert found.binning.subsidence_largest_mm == 0.0
     assert found.binning.capacity_largest_share == 0.0
@@ -375,12 +375,12 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
 def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("buttress.sweeps.workers.here", lambda *args: iter(()))  # stopped at once
-    with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*goes on"):
-        run_rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
+    with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*resumes"):
+        rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 
 
 def test_a_ranking_wants_two_constructs_and_a_known_reference() -> None:
     with pytest.raises(InputError, match="two constructs"):
-        run_rank(small_study("nothing"), samples=8, seed=1)
+        rank(small_study("nothing"), samples=8, seed=1)
     with pytest.raises(InputError, match="did you mean \"antiglide\""):
-        run_rank(STUDY, samples=8, seed=1, reference="antiglid")
+        rank(STUDY, samples=8, seed=1, reference="antiglid")

@@ -131,7 +131,7 @@ def test_bins_touch_geometric_inputs_only_and_some_rows_are_solved_both_ways() -
 
 
 @pytest.mark.parametrize(("asked", "told"), [
-    ({"samples": 100, "seed": 1}, "64 or 128"), ({"samples": 2, "seed": 1}, "too few.*from 4"),
+    ({"samples": 100, "seed": 1}, "64 or 128"), ({"samples": 2, "seed": 1}, "too few.*at least 4"),
     ({"samples": 0, "seed": 1}, "positive"), ({"samples": -3, "seed": 1}, "positive"),
     ({"samples": 8, "seed": None}, "without a seed"), ({"samples": 8, "seed": 1, "bins": 1}, "bins"),
 ])

@@ -12,7 +12,8 @@ from buttress import __version__
 from buttress.fe.errors import InputError
 from buttress.report import verified
 from buttress.report.glossary import glossary
-from buttress.report.tables import HEAD
+from buttress.report.tables import head
+from buttress.results.quantities import headed
 
 
 def test_every_word_is_explained_to_both_readers_in_short_sentences() -> None:
@@ -30,7 +31,9 @@ def test_the_words_of_the_table_are_in_the_glossary() -> None:
     for word in ("subsidence", "step-off", "gap", "tilt", "capacity", "residual", "yield"):
         assert word in words
         assert any(word in h.replace("-<br>", "").replace("<br>", " ") or word in h.replace(
-            "<br>", "") for h in HEAD) or word == "residual"
+            "\n", "") for h in head()) or word == "residual"
+    for q in headed():
+        assert glossary()[q.glossary], q.key
 
 
 def test_the_glossary_as_a_page_as_text_and_by_word() -> None:
@@ -38,7 +41,7 @@ def test_the_glossary_as_a_page_as_text_and_by_word() -> None:
     assert page.tags.count("tr") == len(glossary().terms) + 1
     assert glossary()._repr_html_() == glossary().html()
     assert glossary().markdown().count("\n") == len(glossary().terms) + 2
-    assert "squeezes" in glossary()["lag screw"].not_surgeon
+    assert "compresses" in glossary()["lag screw"].not_surgeon
     with pytest.raises(InputError, match="lag screw"):
         glossary()["lag screws"]
 

@@ -18,11 +18,11 @@ from buttress.draw import sweep as sweep_figures
 from buttress.draw.all import draw_all
 from buttress.draw.text import clashes, shown_texts
 from buttress.files import as_csv, inert
-from buttress.report.folder import rows
 from buttress.report.page import write_report
 from buttress.results.order import reserve_words
+from buttress.results.rows import columns, rows
 from buttress.study.read import study_from
-from buttress.sweeps.sweep import export_csv, run_sweep
+from buttress.sweeps.sweep import export_csv, sweep
 from buttress.sweeps.vary import plain
 
 STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -44,7 +44,7 @@ def joined(text: str) -> str:
 
 
 def test_no_field_of_the_csv_is_a_formula_and_every_name_is_there() -> None:
-    text = as_csv(rows(hostile_comparison()))
+    text = as_csv(rows(hostile_comparison()), columns())
     table = list(csv.DictReader(io.StringIO(text)))
     for row in table:
         for key, field in row.items():
@@ -88,18 +88,18 @@ def test_the_report_of_a_solved_hostile_study(tmp_path: Path) -> None:
 def test_a_sweep_of_hostile_names_as_csv_and_pictures(tmp_path: Path) -> None:
     study = hostile_study()
     key = f"fracture.{FRACTURE}.friction"
-    done = run_sweep(study, [f"{key}=0.3:0.5:2"], out=tmp_path / "s.sqlite", workers=0)
+    done = sweep(study, [f"{key}=0.3:0.5:2"], out=tmp_path / "s.sqlite", workers=0)
     target, count = export_csv(done.path)
     table = pd.read_csv(target)
     assert count == len(table) == 2 * len(NAMES)
     assert {n.removeprefix("'") for n in table["construct"]} == set(NAMES)
     assert not [n for n in table["construct"] if n.startswith(STARTS)]
-    frame = sweep_figures.table(done.path)
-    for ax in (sweep_figures.lines(frame, key), sweep_figures.envelope(frame)):
+    frame = done.to_frame()
+    for ax in (sweep_figures.over_key(frame, key), sweep_figures.envelope(frame)):
         seen = joined(written(ax))
         for name in NAMES:  # wrapped, but whole
             assert joined(name) in seen
-    assert key in written(sweep_figures.lines(frame, key))
+    assert key in written(sweep_figures.over_key(frame, key))
 
 
 # ------------------------------------------------------------------------- studies of odd shape

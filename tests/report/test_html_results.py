@@ -49,7 +49,7 @@ def test_names_are_text() -> None:
 def test_what_is_not_there_is_named_with_the_nearest() -> None:
     with pytest.raises(InputError, match="lag screws"):
         usual()["lag screw"]
-    with pytest.raises(InputError, match="500, 1000, 1500"):
+    with pytest.raises(InputError, match="500 N, 1000 N, 1500 N"):
         usual()["raft"].load(700)
 
 

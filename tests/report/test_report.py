@@ -24,7 +24,7 @@ from buttress.results.order import ORDER, best_first, why_first
 from buttress.results.records import NOT_TIGHTENED, ONLY_FRICTION
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example
-from buttress.study.tables import value
+from buttress.study.tables import table_value
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
 
@@ -209,7 +209,7 @@ def test_forces_of_a_fragment_and_their_sum(tmp_path: Path) -> None:
 def test_assumptions_come_from_the_data_tables() -> None:
     study = example("medial-shear")
     found = {a.what: a for a in assumptions(study)}
-    used = value("screws", "HB 6.5", "core")
+    used = table_value("screws", "HB 6.5", "core")
     assert found["HB 6.5: core"].value == f"{used.value:g} {used.unit}"
     assert found["HB 6.5: core"].source == used.source
     assert found["HB 6.5: core"].status == "read in the source"

@@ -25,19 +25,16 @@ from buttress.model.install import build_model
 from buttress.model.model import Model, intact_measures, intact_problem
 from buttress.report.folder import document, rows
 from buttress.results.limits import (
-    depression,
     find_limit,
     find_limits,
     first_words,
     gauges,
     lowest,
-    movement,
-    step_off,
+    moved_joint,
     strained_bone,
-    stressed_metal,
-    wider,
 )
-from buttress.results.read import Reader, bone_strain, intact_subsidence, read
+from buttress.results.read import read
+from buttress.results.reader import Reader, bone_strain, intact_subsidence
 from buttress.results.records import BEYOND, FOUND, NOT_KNOWN, LimitResult, Where
 from buttress.results.search import (
     SEARCH_LIMIT_N,
@@ -49,7 +46,7 @@ from buttress.results.search import (
 )
 from buttress.study.activities import newtons
 from buttress.study.read import example_text, parse_study, study_from
-from buttress.study.tables import value
+from buttress.study.tables import table_value
 from buttress.sweeps.vary import plain
 
 
@@ -57,6 +54,11 @@ def with_limits(*constructs: str, loads: tuple[float, ...] = (700.0,), **limits:
     data = plain(small_study(*constructs, loads=loads))
     data["limits"] |= limits
     return study_from(data)
+
+
+def gauge(reader: Reader, model: Model, name: str) -> Gauge:
+    """A gauge of the study by its name."""
+    return next(g for g in gauges(reader, model, model.bone.study.limits) if g.name == name)
 
 
 @pytest.fixture(scope="module")
@@ -78,8 +80,8 @@ def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded)
     reader, model, search, answers = bonded
     limits = model.bone.study.limits
     found = find_limits(search, gauges(reader, model, limits), (), None)
-    for name, limit, figure in (("depression", 0.05, depression), ("widening", 0.05, wider)):
-        rate = figure(reader, model, answers[500.0]).value / 500.0
+    for name, limit in (("depression", 0.05), ("widening", 0.05)):
+        rate = gauge(reader, model, name).read(answers[500.0]).value / 500.0
         assert found[name].load_N == pytest.approx(limit / rate, rel=1e-6), name
         assert found[name].load_N < SEARCH_LIMIT_N
     assert lowest(found) == min(("depression", "widening"), key=lambda n: found[n].load_N)
@@ -118,9 +120,8 @@ def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
     bone = build_bone(study)
     model = build_model(bone, next(c for c in study.constructs if c.name == "antiglide"))
     reader = Reader.of(bone, intact_subsidence(bone, intact_measures(bone)))
-    figures = {"step-off": lambda a: step_off(reader, model, a),
-               "depression": lambda a: depression(reader, model, a),
-               "metal over yield": lambda a: stressed_metal(model, a)}
+    figures = {name: gauge(reader, model, name).read
+               for name in ("step-off", "depression", "metal over yield")}
     for name, figure in figures.items():
         limit = construct.limits[name]
         assert limit.load_N is not None, name
@@ -185,13 +186,13 @@ def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
         bonded, monkeypatch: pytest.MonkeyPatch) -> None:
     """Steps between two points are taken away: the limit is kept up to the first of them."""
     reader, model, search, answers = bonded
-    rate = depression(reader, model, answers[500.0]).value / 500.0
+    rate = gauge(reader, model, "depression").read(answers[500.0]).value / 500.0
     loads = [p.load_N for p in search.points]
     limit = 0.5 * (loads[3] + loads[4])
-    gauge = Gauge("depression", "", rate * limit, "mm", lambda a: depression(reader, model, a))
-    assert find_limit(search, gauge).load_N == pytest.approx(limit, rel=1e-4)
+    wanted = Gauge("depression", "", rate * limit, "mm", gauge(reader, model, "depression").read)
+    assert find_limit(search, wanted).load_N == pytest.approx(limit, rel=1e-4)
     monkeypatch.setattr(model.pressing, "between", lambda *_: None)
-    lost = find_limit(search, gauge)
+    lost = find_limit(search, wanted)
     assert not_found(lost)
     assert lost.kept_to_N == pytest.approx(loads[3])
     assert first_words({"depression": lost}, 1e4, "") == (
@@ -208,8 +209,7 @@ def test_only_a_peak_that_is_found_ends_a_search(bonded, status: str, wanted: st
     search.ends_status = {"not known": NOT_KNOWN, "found": FOUND}.get(status, BEYOND)
     search.known_to = 8000.0
     top = search.known_to
-    found = find_limits(search, [Gauge("depression", "", 1e3, "mm", lambda a: depression(
-        reader, model, a))], (), None)
+    found = find_limits(search, [Gauge("depression", "", 1e3, "mm", gauge(reader, model, "depression").read)], (), None)
     equilibrium, deep = found["equilibrium"], found["depression"]
     assert search.ends_status == wanted
     if wanted == FOUND:
@@ -237,7 +237,7 @@ def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide)
     load = found.moved.load_N
     answer = model.answer(load)
     said = read(reader, model, answer, load)[0]
-    got = movement(reader, model, answer)
+    got = moved_joint(reader, model).read(answer)
     edge = said.edges["shear plane"]
     wanted = {"subsidence of medial": said.fragments["medial"].subsidence_net_mm,
               "step-off of shear plane": edge.step_off_mm, "gap of shear plane": edge.gap_mm}
@@ -268,10 +268,10 @@ def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
 def test_a_gauge_that_jumps_is_found_by_its_load(bonded) -> None:
     """Where a figure jumps over its limit, the load of the jump is found instead."""
     search = bonded[2]
-    rate = depression(bonded[0], bonded[1], bonded[3][500.0]).value / 500.0
+    rate = gauge(bonded[0], bonded[1], "depression").read(bonded[3][500.0]).value / 500.0
 
     def jumps(answer) -> Reading:
-        load = depression(bonded[0], bonded[1], answer).value / rate
+        load = gauge(bonded[0], bonded[1], "depression").read(answer).value / rate
         return Reading(0.1 if load < 1234.5 else 7.0, Where("here", None))
 
     found = search.reach(Gauge("jump", "", 1.0, "mm", jumps))
@@ -286,12 +286,12 @@ def test_defaults_come_from_the_table_with_their_status() -> None:
             ("widening_mm", "widening", "memory"),
             ("bone_over_yield_share", "bone_over_yield", "practice"),
             ("metal_yield_ratio", "metal_yield", "derived")):
-        quantity = value("anatomy", "limits", row)
+        quantity = table_value("anatomy", "limits", row)
         assert (getattr(limits, key), quantity.status) == (quantity.value, status)
 
 
 @pytest.mark.parametrize(("text", "key", "told"), [
-    ("bone_over_yield_share = 2", "limits.bone_over_yield_share", "per cent"),
+    ("bone_over_yield_share = 2", "limits.bone_over_yield_share", "percentage"),
     ("depression_mm = 0.003", "limits.depression_mm", "metres"),
     ("depresion_mm = 3", "limits.depresion_mm", "depression_mm"),
     ("metal_yield_ratio = 0", "limits.metal_yield_ratio", "0.05 to 2"),
@@ -308,7 +308,7 @@ def test_limits_that_are_wrong(text: str, key: str, told: str) -> None:
     ("body_mass_kg = 75 ", "body_mass_kg = 735 ", "newtons, 75 kg"),
     ("body_mass_kg = 75 ", "activity = ['walking'] ", "given twice"),
     ("total_N = [500, 1000, 1500]", "ground_kg = [15]\ntotal_N = [500]", "given twice"),
-    ("step_off_mm = 2", "bone_over_yield_share = 2", "per cent"),
+    ("step_off_mm = 2", "bone_over_yield_share = 2", "percentage"),
 ])
 def test_wrong_loads_and_limits_by_the_command(tmp_path: Path, old: str, new: str, told: str
                                                ) -> None:

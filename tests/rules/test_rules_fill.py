@@ -114,8 +114,8 @@ def test_upper_and_lower_borders() -> None:
     ({"length_mm": 22}, "raft under the fragment", "warning", "less than 5 mm"),
     ({"length_mm": 29}, "raft under the fragment", "warning", "less than 5 mm"),
     ({"side": "medial", "length_mm": 40}, "raft under the fragment", "broken",
-     'nowhere under "piece"'),
-    ({"height_mm": -13.5, "length_mm": 70}, "raft under the fragment", "warning", "2.8 mm lie"),
+     'no part of the raft lies under "piece"'),
+    ({"height_mm": -13.5, "length_mm": 70}, "raft under the fragment", "warning", "gap of 2.8 mm"),
 ])
 def test_rafts(changes: dict[str, Any], rule: str, level: str, told: str) -> None:
     finding = rules(screw=[RAFT | changes])[rule]
@@ -148,7 +148,7 @@ def test_wires_parallel_to_the_joint(angle: float, warned: bool) -> None:
 
 @pytest.mark.parametrize(("changes", "rule", "told"), [
     ({"length_mm": 79}, "tip beyond the cortex", "3.0 mm"),
-    ({"angle_deg": 30}, "out of the joint", "through the joint surface"),
+    ({"angle_deg": 30}, "out of the joint", "penetrates the joint surface"),
     ({"height_mm": -1.5, "length_mm": 60}, "out of the joint", "between the wire"),
     ({"position_in_depth_mm": 23}, "inside the section", "the wire lies outside"),
 ])

@@ -12,7 +12,7 @@ EVERY = [(t, r, f) for t in tables.TABLES for r in tables.rows(t) for f in table
 
 @pytest.mark.parametrize(("table", "row", "field"), EVERY)
 def test_every_number_has_unit_source_and_status(table: str, row: str, field: str) -> None:
-    q = tables.value(table, row, field)
+    q = tables.table_value(table, row, field)
     assert q.unit
     assert len(q.source) > 5
     assert q.status in tables.STATUSES
@@ -41,7 +41,7 @@ def test_every_row_has_a_kind_and_nothing_else_but_numbers() -> None:
     ("loads/peak force/walking", 2.61, "body weight", "seen"),
 ])
 def test_numbers_of_the_sources(path: str, number: float, unit: str, status: str) -> None:
-    q = tables.value(*path.split("/"))
+    q = tables.table_value(*path.split("/"))
     assert (q.value, q.unit, q.status) == (number, unit, status)
 
 
@@ -60,4 +60,4 @@ def test_drill_is_between_core_and_thread(row: str) -> None:
 ])
 def test_unknown_names_are_told_with_the_known_ones(args: tuple[str, str, str], told: str) -> None:
     with pytest.raises(InputError, match=told):
-        tables.value(*args)
+        tables.table_value(*args)

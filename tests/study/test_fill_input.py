@@ -75,7 +75,7 @@ def test_the_modulus_of_impacted_graft_follows_from_the_confined_one() -> None:
                                   for f in ("confined_modulus", "poisson", "modulus"))
     by_hand = confined * (1 + poisson) * (1 - 2 * poisson) / (1 - poisson)
     assert modulus == pytest.approx(by_hand, abs=0.05)
-    assert tables.value("grafts", "impacted graft", "confined_modulus").status == "seen"
+    assert tables.table_value("grafts", "impacted graft", "confined_modulus").status == "seen"
 
 
 @pytest.mark.parametrize("row", tables.rows("grafts", "graft") + tables.rows("grafts", "cement"))
@@ -102,7 +102,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ('name = "c"', 'name = "c"\nmodel = "bonded inclusion"', "construct.c.model",
      'did you mean "bonded inclusions"'),
     # rows
-    ("count = 4", "count = 0", "construct.c.screw.raft.count", "raft of zero pieces"),
+    ("count = 4", "count = 0", "construct.c.screw.raft.count", "raft without pieces"),
     ("count = 4", "count = -4", "construct.c.screw.raft.count", "sign"),
     ("count = 4", "count = 40", "construct.c.screw.raft.count", "1 to 12"),
     # wires
@@ -119,7 +119,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
      'layers = [{material = "loose chips", share = 1}]', "construct.c.fill.graft.material",
      "either"),
     ('material = "impacted graft"', 'layers = [{material = "loose chips", share = 0.7}]',
-     "construct.c.fill.graft.layers", "sum to 1"),
+     "construct.c.fill.graft.layers", "add up to 1"),
     ('material = "impacted graft"', 'layers = [{material = "loose chips", share = -0.5}]', "construct.c.fill.graft.layers.1.share", "sign"),
     ('material = "impacted graft"', "layers = []", "construct.c.fill.graft.layers", "too few"),
     ('material = "impacted graft"', 'material = "loose chips"\nmodulus_MPa = -5',
@@ -141,7 +141,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
      "crosses itself"),
     ('material = "impacted graft"', 'material = "structural block"\n'
      "points_mm = [[16, -9], [16, -19.7], [24, -19.7], [24, -9]]", "construct.c.fill.graft.points_mm",
-     "nearly touches"),
+     "almost touches"),
     ('material = "impacted graft"', 'material = "loose chips"\n[[construct.fill]]\n'
      'name = "more"\nvoid = "hole"\nmaterial = "bone cement"', "construct.c.fill.more.void",
      "filled twice"),
@@ -156,7 +156,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ('name = "hole"', 'name = "inner"', "void.inner.name", "name of a fracture"),
     ('name = "hole"', 'name = "piece"', "void.piece.name", "name of a fragment"),
     ('name = "inner"', 'name = "joint"', "fracture.joint.name", "side of the bone"),
-    ('name = "piece"', 'name = "shaft"', "fragment.shaft.name", "piece that is held"),
+    ('name = "piece"', 'name = "shaft"', "fragment.shaft.name", "clamped piece"),
     # voids and fragments in the bone
     ("[[12, -9], [15, -20], [25, -20], [28, -9]]", "[[12, -9], [15, -20]]", "void.hole.points_mm",
      "three corners"),
@@ -168,7 +168,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
      "void.hole.points_mm", 'overlaps void "other"'),
     ("[28, -9]]\n[[void]]", "[28, -9]]\n[[fracture]]\nname = \"thin\"\n"
      "points_mm = [[13.6, 0], [13.6, -9]]\n[[void]]", "fracture.thin.points_mm",
-     'nearly touches fracture "inner"'),
+     'almost touches fracture "inner"'),
     ("inside_mm = [20, -4]", "inside_mm = [20, -14]", "fragment.piece.inside_mm",
      'in the void "hole"'),
     ("inside_mm = [20, -4]", "inside_mm = [0, -40]", "fragment.piece.inside_mm", "the shaft"),
@@ -176,7 +176,7 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ("inside_mm = [20, -4]\n", "", "fragment.piece.inside_mm", "[x, y]"),
     ("[[construct]]", '[[fragment]]\nname = "again"\ninside_mm = [22, -5]\n[[construct]]',
      "fragment.again.inside_mm", 'two names for one fragment: this piece is called "piece"'),
-    ("[12, -9]]", "[12.5, -4]]", "fracture.inner.points_mm", "does not cut the section"),
+    ("[12, -9]]", "[12.5, -4]]", "fracture.inner.points_mm", "does not divide the section"),
 ])
 def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
     error = refused(changed(TEXT, (old, new)), ruled)
@@ -190,7 +190,7 @@ def test_a_sliver_is_named_with_its_line() -> None:
                     "points_mm = [[-38.4, -8], [-37.4, -9], [-37.4, -9.4], [-38.4, -10.4]]\n[[void]]"))
     error = refused(text, ruled)
     assert error.key == "fracture.chip.points_mm"
-    assert "sliver thinner than the mesh" in str(error)
+    assert "sliver too thin for the element size" in str(error)
 
 
 def test_without_any_void_a_fill_has_no_place() -> None:

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from buttress import LABEL
 from buttress.cli.app import app
 from buttress.fe.errors import InputError
+from buttress.report import catalogue as columns
 from buttress.study.keys import FURTHER, NEEDED, lines, markdown, tables
 from buttress.study.read import example, example_names
 from buttress.sweeps.vary import SCALES, TURNS, plain
@@ -78,8 +79,10 @@ def test_what_may_be_varied_beside_them_is_told() -> None:
 def test_it_is_on_the_terminal_and_in_the_gallery() -> None:
     shown = CliRunner().invoke(app, ["examples", "--keys"])
     assert shown.exit_code == 0
-    assert shown.stdout.splitlines() == lines()
+    assert shown.stdout.splitlines() == [*lines()[:-1], "", *columns.lines(), LABEL]
     assert lines()[-1] == LABEL
     found = json.loads(CliRunner().invoke(app, ["examples", "--keys", "--json"]).stdout)
     assert len(found["tables"]) == len(tables())
-    assert (ROOT / "results" / "gallery" / "keys.md").read_text(encoding="utf-8") == markdown()
+    assert [c["name"] for c in found["columns"]] == [c.name for c in columns.listed()]
+    page = (ROOT / "results" / "gallery" / "keys.md").read_text(encoding="utf-8")
+    assert page == f"{markdown()}\n{columns.markdown()}"

@@ -75,19 +75,19 @@ BOMB = zlib.compress(b"\0" * 50_000_000, 9)
 
 @pytest.mark.parametrize(("raw", "told"), [
     (npy(np.array([[Bang()]], dtype=object), allow_pickle=True), "Python objects"),
-    (bare("(10**9, 10**9)"), "no NPY head"),
+    (bare("(10**9, 10**9)"), "no valid NPY header"),
     (bare("(1000000000, 1000000000)"), "too many cells"),
     (bare("(-5, -5)"), "5 columns"),
-    (bare("(7, 5)", data=b"12345678"), "8 bytes of numbers, its head says 280"),
+    (bare("(7, 5)", data=b"12345678"), "8 bytes of numbers, its header states 280"),
     (bare("(7, 5)", "[('a', '<f8'), ('b', 'O')]"), "Python objects"),
     (bare("(7, 5)", "'<U4'"), "an array of"),
     (bare("(7, 5)", "'<c16'"), "an array of complex128"),
     (bare("(3, 3, 3)"), "3 dimensions"),
-    (bare("(" * 500 + ")" * 500), "no NPY head"),
-    (bare("__import__('os').system('touch unpickled')"), "no NPY head"),
-    (b"\x93NUMPY\x02\x00\xff\xff\xff\xff{}", "no NPY head"),
-    (b"\x93NUMPY\x07\x00", "no NPY head"),
-    (b"", "no NPY head"),
+    (bare("(" * 500 + ")" * 500), "no valid NPY header"),
+    (bare("__import__('os').system('touch unpickled')"), "no valid NPY header"),
+    (b"\x93NUMPY\x02\x00\xff\xff\xff\xff{}", "no valid NPY header"),
+    (b"\x93NUMPY\x07\x00", "no valid NPY header"),
+    (b"", "no valid NPY header"),
     (npy(VALUES)[:-1], "279 bytes"),
     (npy(VALUES) + b"x", "281 bytes"),
 ])
@@ -101,7 +101,7 @@ def test_wrong_npy(raw: bytes, told: str, tmp_path: Path, monkeypatch: pytest.Mo
 @pytest.mark.parametrize(("raw", "told"), [
     (raw_png(100_000, 100_000, GOOD), "too many cells"),
     (raw_png(2**31, 2**31, GOOD), "too many cells"),
-    (raw_png(100, 100, BOMB), "unpacks to more than its head says"),
+    (raw_png(100, 100, BOMB), "unpacks to more than its header states"),
     (raw_png(100, 100, zlib.compress(b"\0" * 50)), "unpacks to less"),
     (raw_png(100, 100, b"no data at all"), "damaged"),
     (raw_png(100, 100, zlib.compress(b"\x09" * (100 * 101))), "damaged"),  # no such filter
@@ -109,9 +109,9 @@ def test_wrong_npy(raw: bytes, told: str, tmp_path: Path, monkeypatch: pytest.Mo
     (raw_png(100, 100, GOOD, colour=4), "grey with alpha"),
     (raw_png(100, 100, GOOD, depth=1), "1 bits"),
     (raw_png(100, 100, GOOD, interlaced=1), "interlaced"),
-    (raw_png(100, 100, GOOD)[:-20], "ends too early"),
-    (raw_png(100, 100, GOOD).replace(b"IHDR", b"IHDX"), "no PNG head"),
-    (b"\x89PNG\r\n\x1a\n" + b"\xff\xff\xff\xffIHDR", "ends too early"),
+    (raw_png(100, 100, GOOD)[:-20], "is truncated"),
+    (raw_png(100, 100, GOOD).replace(b"IHDR", b"IHDX"), "no valid PNG header"),
+    (b"\x89PNG\r\n\x1a\n" + b"\xff\xff\xff\xffIHDR", "is truncated"),
     (b"GIF89a", "not a PNG"),
     (b"", "not a PNG"),
 ])
@@ -135,10 +135,10 @@ def test_a_bomb_in_a_chunk_that_is_not_needed_is_left_packed() -> None:
     (b"1,2\n3,x\x1b[31m\n", r'not a number in line 2, column 2: "x\[31m"'),
     (b"x_mm,y_mm\n1,2\n", "line 1, column 1"),
     (b"1,2\n", "grid of 1 rows"),
-    (b"", "no text"),
-    (b"\n\n\n", "no text"),
+    (b"", "file is empty"),
+    (b"\n\n\n", "file is empty"),
     (b"1,2\n3,\xff", "not a text"),
-    (b"1,2\n3,\0", "no text"),
+    (b"1,2\n3,\0", "file is empty"),
 ])
 def test_wrong_csv(raw: bytes, told: str) -> None:
     with pytest.raises(InputError, match=told):
@@ -148,22 +148,22 @@ def test_wrong_csv(raw: bytes, told: str) -> None:
 # --- places -------------------------------------------------------------------------------------
 
 @pytest.mark.parametrize(("name", "told"), [
-    ("../secret.csv", "climbs out"),
-    ("sub/../../secret.csv", "climbs out"),
-    ("sub\\..\\..\\secret.csv", "climbs out"),
+    ("../secret.csv", "leads out"),
+    ("sub/../../secret.csv", "leads out"),
+    ("sub\\..\\..\\secret.csv", "leads out"),
     ("/etc/passwd.csv", "absolute"),
     ("C:\\data\\secret.csv", "absolute"),
     ("\\\\server\\share\\secret.csv", "absolute"),
-    ("link.csv", "a link leads out"),
-    ("folder/secret.csv", "a link leads out"),
+    ("link.csv", "a symbolic link leads out"),
+    ("folder/secret.csv", "a symbolic link leads out"),
     ("loop.csv", "cannot be found|no such file"),
     ("nothing.csv", "no such file"),
-    ("good.txt", "another kind"),
-    ("comparison.csv", "a file of this name already"),
-    ("./Comparison.csv", "a file of this name already"),
-    ("", "not the path"),
-    ("a\nb.csv", "not the path"),
-    ("x" * 300 + ".csv", "not the path"),
+    ("good.txt", "unsupported kind"),
+    ("comparison.csv", "a file of its own with this name"),
+    ("./Comparison.csv", "a file of its own with this name"),
+    ("", "not a file path"),
+    ("a\nb.csv", "not a file path"),
+    ("x" * 300 + ".csv", "not a file path"),
 ])
 def test_paths_that_are_refused(name: str, told: str, tmp_path: Path) -> None:
     home = tmp_path / "home"

@@ -89,7 +89,7 @@ def test_no_room_for_a_reference_band_is_told(points: str) -> None:
 
 def test_a_band_beside_a_fracture_is_refused() -> None:
     study = parse_study(changed(TEXT, ('bone = "dense"', "reference_band_mm = [-60, -50]")))
-    with pytest.raises(InputError, match="beside a fracture"):
+    with pytest.raises(InputError, match="at the level of a fracture"):
         resolved(study)
 
 
@@ -102,8 +102,8 @@ def test_holes_by_pitch_are_centred() -> None:
 # --- the file -----------------------------------------------------------------------------------
 
 @pytest.mark.parametrize(("content", "told"), [
-    (b"", "empty"), (b" \n\t\n", "empty"), (b"# only words\n", "holds nothing"),
-    (bytes(range(256)) * 9, "UTF-8"), (b"name = 'a'\0", "zero bytes"), (b"\xff\xfen\0a\0", "UTF-8"),
+    (b"", "empty"), (b" \n\t\n", "empty"), (b"# only words\n", "has no content"),
+    (bytes(range(256)) * 9, "UTF-8"), (b"name = 'a'\0", "null bytes"), (b"\xff\xfen\0a\0", "UTF-8"),
     (b"name: small\n", "not TOML.*line 1"), (b'{"name": 1}', "not TOML"),
     (b"a = " + b"[" * 20000, "too deep"), (b"a = " + b"9" * 5000, "too long"),
     (b"#" * 1_000_001, "too large"), (b"name = 'a'\nname = 'b'\n", "each key once"),
@@ -121,7 +121,7 @@ def test_directory_missing_file_and_devices(tmp_path: Path) -> None:
         load_study(tmp_path)
     with pytest.raises(InputError, match=r"no such file; expected.*medial-shear"):
         load_study(tmp_path / "nothing-like-it.toml")
-    for given, told in (("medial-shear", "is taken with --example medial-shear"),
+    for given, told in (("medial-shear", "use --example medial-shear"),
                         ("medial-sheer", 'did you mean "--example medial-shear"'),
                         ("medial-shear.toml", 'did you mean "--example medial-shear"')):
         with pytest.raises(InputError, match=told):
@@ -200,10 +200,10 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ("[500, 1000, 1500]", "[]", "load.total_N", "at least one"),
     ("[500, 1000, 1500]", "500", "load.total_N", "a list"),
     ("[500, 1000, 1500]", "[-500]", "load.total_N.1", "sign"),
-    ("[500, 1000, 1500]", "[500, 500]", "load.total_N", "rising"),
-    ("[500, 1000, 1500]", "[1000, 500]", "load.total_N", "out of order"),
+    ("[500, 1000, 1500]", "[500, 500]", "load.total_N", "increasing"),
+    ("[500, 1000, 1500]", "[1000, 500]", "load.total_N", "not in increasing order"),
     ("[500, 1000, 1500]", "[0.5]", "load.total_N.1", "kilonewtons"),
-    ("medial_share = 0.65", "medial_share = 65", "load.medial_share", "per cent"),
+    ("medial_share = 0.65", "medial_share = 65", "load.medial_share", "percentage"),
     ("inside_mm = [-25, -12]", "", "fragment.medial.inside_mm", "[x, y]"),
     ("inside_mm = [-25, -12]", "inside_mm = [-25]", "fragment.medial.inside_mm", "[x, y]"),
     ("inside_mm = [-25, -12]", "inside_mm = [1, 2, 3]", "fragment.medial.inside_mm", "at most 2"),
@@ -211,7 +211,7 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ("inside_mm = [-25, -12]", "inside_mm = [-25, -12]\ndepth_mm = 60",
      "fragment.medial.depth_mm", "48"),
     ("[[-3, 0], [-24, -57.7]]", "[[-3, 0]]", "fracture.shear plane.points_mm", "two points"),
-    ("[[-3, 0], [-24, -57.7]]", "[[-3, 0], [-3, 0]]", "fracture.shear plane.points_mm", "apart"),
+    ("[[-3, 0], [-24, -57.7]]", "[[-3, 0], [-3, 0]]", "fracture.shear plane.points_mm", "differ"),
     ('name = "lag screws"', 'name = "NOTHING"', "construct.NOTHING.name", "two constructs"),
     ('name = "lower lag"', 'name = "upper lag"',
      "construct.lag screws.screw.upper lag.name", "two screws"),
@@ -242,7 +242,7 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ("length_mm = 70          #", "length_mm = 70\nholes_mm = [10, 75]  #",
      "construct.antiglide.plate.antiglide plate.holes_mm", "between 0 and 70"),
     ("length_mm = 70          #", "length_mm = 70\nholes_mm = [20, 10]  #",
-     "construct.antiglide.plate.antiglide plate.holes_mm", "rising"),
+     "construct.antiglide.plate.antiglide plate.holes_mm", "increasing"),
     ("length_mm = 70\nthread", 'length_mm = "bicorticl"\nthread',
      "construct.lag screws.screw.upper lag.length_mm", 'did you mean "bicortical"'),
     ('name = "medial-shear"', 'name = "../../up"', "name", "letters, digits"),

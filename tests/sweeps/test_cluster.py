@@ -17,7 +17,7 @@ from small_study import small_study
 from sweep_tables import assert_same
 
 from buttress.fe.errors import ButtressError, InputError
-from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.sweep import sweep
 
 VARY = ["fracture.shear plane.friction=0.3:0.5:24", "section.modulus_scale=0.8,1"]
 
@@ -85,11 +85,11 @@ def test_a_cluster_gives_the_same_even_when_a_worker_is_killed(
             killed.append(text)
 
     far, near = tmp_path / "far.sqlite", tmp_path / "near.sqlite"
-    done = run_sweep(small_study(), VARY, out=far, cluster=scheduler[0], say=kill_one)
+    done = sweep(small_study(), VARY, out=far, cluster=scheduler[0], say=kill_one)
     assert killed
     assert int(killed[0].split()[0]) < 40  # in the middle of it
     assert (done.done, done.left, done.failures) == (48, 0, {})
-    run_sweep(small_study(), VARY, out=near, workers=0)
+    sweep(small_study(), VARY, out=near, workers=0)
     assert_same(far, near)
 
 
@@ -97,8 +97,8 @@ def test_a_cluster_that_is_not_there_is_told(tmp_path: Path, monkeypatch: pytest
                                              ) -> None:
     monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 1.0)
     for address in (f"tcp://127.0.0.1:{free_port()}", "nowhere at all"):
-        with pytest.raises(InputError, match="the cluster is not there"):
-            run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=address)
+        with pytest.raises(InputError, match="the cluster is not reachable"):
+            sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=address)
         assert not list(tmp_path.iterdir())   # nothing is begun
 
 
@@ -107,7 +107,7 @@ def test_an_address_that_is_none_makes_no_client(tmp_path: Path, monkeypatch: py
     # One that was made would wait for itself, and complain, when the process ends.
     monkeypatch.setattr("distributed.Client", lambda *args, **options: pytest.fail("a client"))
     with pytest.raises(InputError, match="missing port"):
-        run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster="nowhere")
+        sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster="nowhere")
 
 
 def test_a_cluster_without_workers_is_told(tmp_path: Path,
@@ -115,7 +115,7 @@ def test_a_cluster_without_workers_is_told(tmp_path: Path,
                                            monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 2.0)
     with pytest.raises(InputError, match="no workers"):
-        run_sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=scheduler[0])
+        sweep(small_study(), VARY, out=tmp_path / "s.sqlite", cluster=scheduler[0])
 
 
 def test_a_scheduler_that_goes_away_is_told_and_nothing_is_lost(
@@ -129,8 +129,8 @@ def test_a_scheduler_that_goes_away_is_told_and_nothing_is_lost(
         if " cases, " in text:
             stopped(scheduler[1])
 
-    with pytest.raises(ButtressError, match="the same command goes on from there"):
-        run_sweep(small_study(), VARY, out=path, cluster=scheduler[0], say=kill_it)
-    done = run_sweep(small_study(), VARY, out=path, workers=0)
+    with pytest.raises(ButtressError, match="the same command resumes from there"):
+        sweep(small_study(), VARY, out=path, cluster=scheduler[0], say=kill_it)
+    done = sweep(small_study(), VARY, out=path, workers=0)
     assert done.skipped > 0
     assert done.skipped + done.done == 48

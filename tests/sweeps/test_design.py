@@ -91,8 +91,8 @@ def test_sobol_wants_a_power_of_two() -> None:
     ("section.bon=dense,soft", 'did you mean "section.bone"?'),
     ("section.bone=dense,sof", 'did you mean "soft"?'),
     ("section.width_mm=0.07:0.08:3", "looks like metres"),
-    (f"{FRICTION}=-0.1:0.6:3", "outside what is valid"),
-    (f"{FRICTION}=0.6:0.2:3", "does not rise"),
+    (f"{FRICTION}=-0.1:0.6:3", "with invalid values"),
+    (f"{FRICTION}=0.6:0.2:3", "does not increase"),
     (f"{FRICTION}=0.2:0.6:1", "number of steps"),
     (f"{FRICTION}=0.2:0.6:2.5", "number of steps"),
     (f"{FRICTION}=0.2:x:3", "not a range of numbers"),
@@ -100,8 +100,8 @@ def test_sobol_wants_a_power_of_two() -> None:
     (f"{FRICTION}=1:2:3:4", "not a range"),
     (f"{FRICTION}=", "empty range"),
     (f"{FRICTION}=0.2,,0.3", "empty value"),
-    (f"{FRICTION}=0.2,0.2", "same value twice"),
-    (f"{FRICTION}=0.2,inf", "not a number that can be used"),
+    (f"{FRICTION}=0.2,0.2", "repeated value"),
+    (f"{FRICTION}=0.2,inf", "not a finite number"),
     (FRICTION, "not KEY=RANGE"),
     ("=1:2:3", "not KEY=RANGE"),
 ])
@@ -111,15 +111,15 @@ def test_a_wrong_range_is_refused_before_anything_is_solved(vary: str, told: str
 
 @pytest.mark.parametrize(("law", "told"), [
     ("norml(0.5,0.1)", 'did you mean "normal"?'),
-    ("normal(0.5)", "no distribution"),
-    ("normal(0.5,-0.1)", "no distribution"),
-    ("normal(0.5,0.1,0.9,0.2)", "no distribution"),
-    ("normal(0.5,0.001,1.2,1.4)", "no distribution"),
-    ("lognormal(-1,0.1)", "no distribution"),
-    ("triangular(0.2,0.7,0.6)", "no distribution"),
-    ("uniform(0.6,0.2)", "no distribution"),
+    ("normal(0.5)", "do not define a distribution"),
+    ("normal(0.5,-0.1)", "do not define a distribution"),
+    ("normal(0.5,0.1,0.9,0.2)", "do not define a distribution"),
+    ("normal(0.5,0.001,1.2,1.4)", "do not define a distribution"),
+    ("lognormal(-1,0.1)", "do not define a distribution"),
+    ("triangular(0.2,0.7,0.6)", "do not define a distribution"),
+    ("uniform(0.6,0.2)", "do not define a distribution"),
     ("normal(a,b)", "not a range of numbers"),
-    ("normal(0.05,0.3)", "outside what is valid"),
+    ("normal(0.05,0.3)", "with invalid values"),
 ])
 def test_a_wrong_distribution_is_refused(law: str, told: str) -> None:
     assert told in refused(f"{FRICTION}={law}", samples=8, seed=1)
@@ -128,9 +128,9 @@ def test_a_wrong_distribution_is_refused(law: str, told: str) -> None:
 def test_sampling_wants_a_number_and_a_seed() -> None:
     law = f"{FRICTION}=normal(0.5,0.1,0.2,0.8)"
     assert "without a seed" in refused(law, samples=8)
-    assert "how many samples" in refused(law, seed=1)
-    assert "how many samples" in refused(law, seed=1, samples=0)
-    assert "no steps" in refused(law, method="grid")
+    assert "number of samples" in refused(law, seed=1)
+    assert "number of samples" in refused(law, seed=1, samples=0)
+    assert "without steps" in refused(law, method="grid")
     assert "unknown design" in refused(law, method="gird")
     assert "no number of samples" in refused(f"{FRICTION}=0.2,0.3", method="grid", samples=3)
     assert "nothing to vary" in refused()

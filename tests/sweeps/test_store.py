@@ -16,8 +16,8 @@ from outcomes import outcome
 from buttress.fe.errors import ButtressError, InputError
 from buttress.sweeps.design import Design
 from buttress.sweeps.layout import LAYOUT
+from buttress.sweeps.status import sweep_status
 from buttress.sweeps.store import Store, differences, read_meta, reading, write_csv
-from buttress.sweeps.sweep import sweep_status
 
 KEYS = ("section.bone", "fracture.shear plane.friction")
 DESIGN = Design(KEYS, ("dense,soft", "0.2:0.4:3"), "grid", None, None,
@@ -157,9 +157,9 @@ def test_a_store_of_another_layout_is_refused(tmp_path: Path) -> None:
 def test_a_file_that_is_no_store_is_refused_and_left_alone(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "s.sqlite"
     path.write_bytes(content)
-    with pytest.raises(InputError, match="not a store"):
+    with pytest.raises(InputError, match="not a sweep store"):
         opened(path)
-    with pytest.raises(InputError, match="not a store"), reading(path):
+    with pytest.raises(InputError, match="not a sweep store"), reading(path):
         pass
     assert path.read_bytes() == content
 
@@ -180,7 +180,7 @@ def test_another_database_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("CREATE TABLE mine (a)")
-    with pytest.raises(InputError, match="not a store"):
+    with pytest.raises(InputError, match="not a sweep store"):
         opened(path)
 
 
@@ -202,7 +202,7 @@ def test_a_store_in_use_is_refused_also_by_another_process(tmp_path: Path) -> No
 
 def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
-    with pytest.raises(InputError, match="cannot be made there"):
+    with pytest.raises(InputError, match="cannot be created"):
         opened(tmp_path / "file" / "s.sqlite")
 
 
@@ -242,7 +242,7 @@ def test_a_store_that_is_refused_leaves_nothing_open(
         opened(path, options={"quick": True})
     assert len(connections) >= before + 2   # the lock and the store
     path.write_bytes(b"\x00" * 5000)
-    with pytest.raises(InputError, match="not a store"):
+    with pytest.raises(InputError, match="not a sweep store"):
         opened(path)
     assert [is_closed(db) for db in connections] == [True] * len(connections)
 
@@ -252,7 +252,7 @@ def test_a_full_disk_loses_nothing_that_was_stored(tmp_path: Path) -> None:
     with opened(path) as store:
         store.write(outcome(1))
         store.limit_pages(1)  # SQLite takes the present size where that is more
-        with pytest.raises(ButtressError, match=r"full.*make room and run the same") as told:
+        with pytest.raises(ButtressError, match=r"full.*free space and run the same") as told:
             write_all(store, range(2, 7))
         assert not isinstance(told.value, InputError)
     with opened(path) as store:

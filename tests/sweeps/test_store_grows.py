@@ -13,7 +13,7 @@ from buttress.fe.errors import InputError
 from buttress.sweeps.design import Design
 from buttress.sweeps.layout import LAYOUT
 from buttress.sweeps.store import Store, read_meta, reading
-from buttress.sweeps.sweep import run_sweep
+from buttress.sweeps.sweep import sweep
 
 KEY = "fracture.shear plane.friction"
 
@@ -78,8 +78,8 @@ def test_what_is_not_valid_and_what_is_there_twice(tmp_path: Path) -> None:
 def test_a_longer_sweep_solves_what_is_new(tmp_path: Path) -> None:
     study = small_study("lag screws")
     more = [f"{KEY}=0.3:0.5:5"]
-    run_sweep(study, more, out=tmp_path / "one.sqlite", workers=0)
-    run_sweep(study, [f"{KEY}=0.3:0.5:3"], out=tmp_path / "grown.sqlite", workers=0)
-    grown = run_sweep(study, more, out=tmp_path / "grown.sqlite", workers=0)
+    sweep(study, more, out=tmp_path / "one.sqlite", workers=0)
+    sweep(study, [f"{KEY}=0.3:0.5:3"], out=tmp_path / "grown.sqlite", workers=0)
+    grown = sweep(study, more, out=tmp_path / "grown.sqlite", workers=0)
     assert (grown.skipped, grown.done) == (3, 2)
     assert_same(tmp_path / "grown.sqlite", tmp_path / "one.sqlite")

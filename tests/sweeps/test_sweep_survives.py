@@ -16,11 +16,11 @@ from sweep_tables import SCRIPT, alive, assert_same, rows_of, started, wait_for_
 from buttress.sweeps import workers as workers_module
 from buttress.sweeps.design import make_design
 from buttress.sweeps.evaluate import Options, Outcome, Task
+from buttress.sweeps.status import sweep_status
 from buttress.sweeps.store import Store
 from buttress.sweeps.sweep import (
     make_plan,
-    run_sweep,
-    sweep_status,
+    sweep,
 )
 
 FRICTION = "fracture.shear plane.friction"
@@ -43,10 +43,10 @@ def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path) -> None:
     while any(alive(pid) for pid in worker_pids(path)) and time.monotonic() < deadline:
         time.sleep(0.1)
     assert not any(alive(pid) for pid in worker_pids(path)), "workers outlive their parent"
-    done = run_sweep(small_study(), vary, out=path, workers=0)
+    done = sweep(small_study(), vary, out=path, workers=0)
     assert (done.skipped, done.done) == (solved, 24 - solved)
     whole = tmp_path / "whole.sqlite"
-    run_sweep(small_study(), vary, out=whole, workers=0)
+    sweep(small_study(), vary, out=whole, workers=0)
     assert_same(path, whole)
 
 
@@ -68,10 +68,10 @@ def test_kills_at_any_moment_lose_nothing_that_was_stored(tmp_path: Path) -> Non
             with Store(path, *_asked(vary)) as store:
                 assert len(store.done()) >= solved
                 solved = len(store.done())
-    done = run_sweep(small_study(), vary, out=path, workers=0)
+    done = sweep(small_study(), vary, out=path, workers=0)
     assert (done.skipped, done.done, done.failures) == (solved, 24 - solved, {})
     whole = tmp_path / "whole.sqlite"
-    run_sweep(small_study(), vary, out=whole, workers=0)
+    sweep(small_study(), vary, out=whole, workers=0)
     assert_same(path, whole)
 
 
@@ -99,8 +99,8 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
     out, err = process.communicate(timeout=120)
     assert process.returncode == 0
     assert out.strip() == "interrupted"
-    assert "cases in flight are finished" in err
-    assert "the same command goes on from here" in err
+    assert "cases in progress are finished" in err
+    assert "the same command resumes from here" in err
     assert "Traceback" not in err
     assert "a worker died" not in err
     assert solved <= sweep_status(path).done < 60
@@ -116,11 +116,11 @@ def test_a_second_ctrl_c_drops_the_cases_in_flight_at_once(
     wait_for_cases(path, 0, process)
     time.sleep(1.0)
     os.kill(process.pid, signal.SIGINT)
-    assert "cases in flight are finished" in process.stderr.readline()
+    assert "cases in progress are finished" in process.stderr.readline()
     os.kill(process.pid, signal.SIGINT)
     _, err = process.communicate(timeout=60)  # not the 600 s that the cases would take
-    assert "in flight are dropped" in err
-    assert "the same command goes on from here" in err
+    assert "in progress were abandoned" in err
+    assert "the same command resumes from here" in err
     assert "worker died" not in err
     assert sweep_status(path).done == 0
     assert not Path(f"{path}.lock").exists()
@@ -139,12 +139,12 @@ def test_a_worker_that_is_killed_is_survived(tmp_path: Path,
     monkey = pytest.MonkeyPatch()
     with monkey.context() as patch:
         patch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
-        done = run_sweep(small_study(), VARY, out=path, workers=1, say=kill_once)
+        done = sweep(small_study(), VARY, out=path, workers=1, say=kill_once)
     assert killed
     assert (done.done, done.failures) == (4, {})
     assert "a worker died" in capsys.readouterr().err
     whole = tmp_path / "whole.sqlite"
-    run_sweep(small_study(), VARY, out=whole, workers=0)
+    sweep(small_study(), VARY, out=whole, workers=0)
     assert_same(path, whole)
 
 
@@ -169,13 +169,13 @@ def test_invalid_combinations_and_failing_cases_are_rows_and_never_a_stop(tmp_pa
             "construct.lag screws.screw.lower lag.thread_mm=32,62",
             "construct.lag screws.screw.lower lag.length_mm=62,45"]
     path = tmp_path / "s.sqlite"
-    done = run_sweep(small_study("lag screws"), vary, out=path, workers=0)
+    done = sweep(small_study("lag screws"), vary, out=path, workers=0)
     assert done.done + done.failures["refused"] >= 16
     assert done.failed
     state = sweep_status(path)
     assert state.done == state.cases == 16
     assert any("thread" in r[-1] for r in rows_of(path, "failures"))
-    again = run_sweep(small_study("lag screws"), vary, out=path, workers=0)
+    again = sweep(small_study("lag screws"), vary, out=path, workers=0)
     assert again.done == 0
 
 
@@ -184,8 +184,8 @@ def test_an_error_inside_a_case_is_a_row_and_is_tried_again(
     path = tmp_path / "s.sqlite"
     with monkeypatch.context() as patch:
         patch.setattr("buttress.sweeps.evaluate.bracket", lambda *a: 1 / 0)
-        done = run_sweep(small_study("lag screws"), VARY, out=path, workers=0)
+        done = sweep(small_study("lag screws"), VARY, out=path, workers=0)
     assert done.failures == {"error": 4}
     assert "ZeroDivisionError" in rows_of(path, "failures")[0][-1]
-    done = run_sweep(small_study("lag screws"), VARY, out=path, workers=0)
+    done = sweep(small_study("lag screws"), VARY, out=path, workers=0)
     assert (done.done, done.failures) == (4, {})

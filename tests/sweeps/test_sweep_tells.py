@@ -11,15 +11,16 @@ import pytest
 from small_study import small_study
 from sweep_tables import rows_of, started, wait_for_cases
 
-from buttress.cli.sweep import sweep
+from buttress.cli.sweep import sweep as command
 from buttress.fe.errors import InputError
 from buttress.rules.check import check
 from buttress.sweeps import checking
 from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import make_design
 from buttress.sweeps.evaluate import Options
+from buttress.sweeps.status import sweep_status
 from buttress.sweeps.store import reading
-from buttress.sweeps.sweep import estimate, make_plan, run_sweep, sweep_status
+from buttress.sweeps.sweep import estimate, make_plan, sweep
 from buttress.sweeps.vary import varied
 
 SLOPE = "fracture.shear plane.slope_deg"
@@ -39,11 +40,11 @@ def test_a_dry_run_names_what_the_run_refuses(tmp_path: Path) -> None:
     assert (cost.cases, cost.refused) == (1, 2)
     assert "case 1: the fragment's point lies in the shaft" in cost.reason
     assert any(cost.reason in line for line in cost.sentences())
-    done = run_sweep(small_study(), vary, out=tmp_path / "s.sqlite", workers=0)
+    done = sweep(small_study(), vary, out=tmp_path / "s.sqlite", workers=0)
     assert (done.cases, done.done, done.refused, done.left) == (3, 1, 2, 0)
     (reason,) = done.reasons
     assert reason.replace(" and 1 more", "") == cost.reason
-    again = run_sweep(small_study(), vary, out=tmp_path / "s.sqlite", workers=0)
+    again = sweep(small_study(), vary, out=tmp_path / "s.sqlite", workers=0)
     assert (again.done, again.refused, again.reasons) == (0, 2, done.reasons)
 
 
@@ -72,7 +73,7 @@ def test_geometry_is_looked_at_once_and_not_without_end(monkeypatch: pytest.Monk
 def test_broken_rules_are_those_of_check(tmp_path: Path) -> None:
     study, lengths = small_study("lag screws", "antiglide"), (62, 40)
     path = tmp_path / "s.sqlite"
-    done = run_sweep(study, [f"{LENGTH}=62,40", f"{FRICTION}=0.3,0.4"], out=path, workers=0)
+    done = sweep(study, [f"{LENGTH}=62,40", f"{FRICTION}=0.3,0.4"], out=path, workers=0)
     for length in lengths:
         expected = {c.name: "; ".join(
             f"{f.part}: {f.rule}" for f in check(varied(study, {LENGTH: length}).study)
@@ -90,7 +91,7 @@ def test_broken_rules_are_those_of_check(tmp_path: Path) -> None:
 def test_a_screw_that_strips_is_told_from_a_load_too_high(tmp_path: Path) -> None:
     study = varied(small_study("nothing", "lag screws"), {"section.bone": "soft"}).study
     path = tmp_path / "s.sqlite"
-    run_sweep(study, [f"{PULL}=150,900"], out=path, workers=0)
+    sweep(study, [f"{PULL}=150,900"], out=path, workers=0)
     found = {(pull, name): (status, tightened) for pull, name, status, tightened in told(
         path, f'"{PULL}", construct, status, tightening')}
     assert found[150, "lag screws"][1] == "held"
@@ -107,7 +108,7 @@ def test_a_screw_that_strips_is_told_from_a_load_too_high(tmp_path: Path) -> Non
 
 def test_a_store_s_state_takes_nothing_to_solve(tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
-        sweep(status=tmp_path / "s.sqlite", study=Path("a.toml"), vary=["a=1"], out=Path("b"))
+        command(status=tmp_path / "s.sqlite", study=Path("a.toml"), vary=["a=1"], out=Path("b"))
     assert "takes no STUDY, --vary, --out" in str(caught.value)
 
 
@@ -131,7 +132,7 @@ def test_keys_of_different_places_are_not_refused() -> None:
 
 
 def test_a_span_without_steps_says_what_is_missing() -> None:
-    with pytest.raises(InputError, match="a:b:n, the number of steps is missing"):
+    with pytest.raises(InputError, match="a:b:n, with the number of steps n"):
         make_design(small_study(), [f"{FRICTION}=0.3:0.6"])
     assert make_design(small_study(), [f"{FRICTION}=0.3:0.6"], samples=4, seed=1).method == "lhs"
 
@@ -156,7 +157,7 @@ def test_sigterm_stops_as_the_first_ctrl_c_does(tmp_path: Path) -> None:
     process.send_signal(signal.SIGTERM)
     out, err = process.communicate(timeout=120)
     assert (process.returncode, out.strip()) == (0, "interrupted")
-    assert "the same command goes on from here" in err
+    assert "the same command resumes from here" in err
     assert "a worker died" not in err
     assert 1 <= sweep_status(path).done < 120
     assert not rows_of(path, "failures")

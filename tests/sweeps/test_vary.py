@@ -172,10 +172,10 @@ def test_scales_stand_beside_the_study() -> None:
     ("scale.strength", "cancellous_strength, bearing_stiffness"),
     ("construct.antiglid.present", "construct.antiglide.present"),
     ("fracture.shear plane.points_mm.3.1", "shear plane"),
-    ("title", "a text cannot be varied"),
+    ("title", "text cannot be varied"),
     ("", "one of section"),
     ("construct.lag screws.screw",
-     "a key that goes on; key: construct.lag screws.screw; expected: after "
+     "an incomplete key; key: construct.lag screws.screw; expected: after "
      "'construct.lag screws.screw': one of upper lag, lower lag"),
     ("fracture", "after 'fracture': one of shear plane"),
     ("fracture.shear plane.friction.3", "nothing after 'fracture.shear plane.friction'"),

@@ -107,7 +107,7 @@ def test_command_writes_the_report_of_one_test(tmp_path):
 
 @pytest.mark.parametrize(("words", "said"), [
     (("--bench", "--only", "posteromedial split, T plat"), "did you mean"),
-    (("--only", CHEAP[0]), "goes with --bench"), (("--out", "x"), "goes with --bench")])
+    (("--only", CHEAP[0]), "needs --bench"), (("--out", "x"), "needs --bench")])
 def test_command_refuses(words, said):
     out = command(*words)
     assert out.returncode == 2

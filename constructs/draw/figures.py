@@ -1,0 +1,33 @@
+"""Every figure by its name: what a notebook draws.
+
+A figure function takes results, accepts ``ax=`` and returns the matplotlib axes; none computes
+anything anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where there is more to show;
+``.figure`` of the axes is what a notebook displays, `save` writes it. Every figure carries the
+label.
+
+- Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`.
+- Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed`, `free_body`,
+  `contact_pressure` (with its `LoadResult`), `modulus_map` (its bodies, with the study).
+- Of stages: `stage_pictures`, `screw_forces`.
+- Of the table of a sweep, ``summary.to_frame()``: `over_key`, `limit_map`, `envelope`.
+- Of a ranking: `paired`, `over_range`.
+- A film of two constructs: `film`, `write_film`.
+- Of one's own: `empty` axes on a labelled slide, `listed` with the list of what is drawn.
+"""
+
+from __future__ import annotations
+
+from buttress.draw.bearing import weight_bearing
+from buttress.draw.charts import capacity, curves
+from buttress.draw.contact import contact_pressure
+from buttress.draw.film import film, write_film
+from buttress.draw.free_body import free_body
+from buttress.draw.map import modulus_map
+from buttress.draw.primitives import empty, listed, save
+from buttress.draw.section import deformed, overview
+from buttress.draw.stages import screw_forces, stage_pictures
+from buttress.draw.sweep import envelope, limit_map, over_key, over_range, paired
+
+__all__ = ["capacity", "contact_pressure", "curves", "deformed", "empty", "envelope", "film",
+           "free_body", "limit_map", "listed", "modulus_map", "over_key", "over_range", "overview",
+           "paired", "save", "screw_forces", "stage_pictures", "weight_bearing", "write_film"]
