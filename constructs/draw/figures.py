@@ -6,7 +6,8 @@ anything anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where th
 label.
 
 - Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`.
-- Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed`, `free_body`,
+- Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed` (``field`` chooses strain over
+  yield strain, von Mises stress or least principal stress), `free_body`,
   `contact_pressure` (with its `LoadResult`), `modulus_map` (its bodies, with the study).
 - Of stages: `stage_pictures`, `screw_forces`.
 - Of the table of a sweep, ``summary.to_frame()``: `over_key`, `limit_map`, `envelope`.

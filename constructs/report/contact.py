@@ -17,6 +17,9 @@ UNITS = ("Pressure is a node's force over the length that it stands for and the 
          "largest is that of one node and depends on the mesh where it lies at the end of a line. "
          "The profile along each line is in comparison.json.")
 
+MORE_OF_IT = ("95\u00a0%", "99\u00a0%", "at x, y [mm]")
+"""Columns of a stress after that of its median."""
+
 
 @dataclass(frozen=True)
 class Folded:
@@ -127,13 +130,14 @@ def stresses(load: LoadResult) -> Folded:
              if g.more.get("von_mises_p50_MPa") is not None]
     return Folded(
         "Stress of bone and fills",
-        Table(("tissue", "von Mises [MPa], 50 % by volume", "95 %", "99 %", "there, x, y [mm]",
-               "least principal [MPa], 50 % by volume", "95 %", "99 %", "there, x, y [mm]",
+        Table(("tissue", "von Mises [MPa], 50 % by volume", *MORE_OF_IT,
+               "least principal [MPa], 50 % by volume", *MORE_OF_IT,
                "strain / yield of the piece, 99 %"), rows),
-        "Elastic stress of each tissue, tightening included: cancellous bone and cortex share the "
-        "strain in the plane, each with its own modulus. 95 % of the volume has at most that "
-        "von Mises stress, or is compressed by no more than that least principal stress (negative "
-        "is compression). The place is the middle of what exceeds the 99 %.", opened=False)
+        "Elastic stress of each tissue, tightening included, not cut off at its strength: "
+        "cancellous bone and cortex share the strain in the plane, each with its own modulus. 95 % "
+        "of the volume has at most that von Mises stress, or is compressed by no more than that "
+        "least principal stress (negative is compression). The place is the middle of the 1 % of "
+        "the volume where the stress is largest.", opened=False)
 
 
 def _stress(name: str, of: BoneResult | GraftResult, prefix: str, ratio: Shown
@@ -141,7 +145,7 @@ def _stress(name: str, of: BoneResult | GraftResult, prefix: str, ratio: Shown
     """A row of the table of stresses."""
     out: list[Shown] = [name]
     for stem in ("von_mises", "least_principal"):
-        out += [number(of.more[f"{prefix}{stem}_{part}_MPa"], 2) for part in SHARES]
+        out += [number(of.more[f"{prefix}{stem}_{part}_MPa"], 3) for part in SHARES]
         x, y = of.more[f"{prefix}{stem}_p99_at_mm"]
         out.append(f"{number(x, 0)}, {number(y, 0)}")
     return (*out, ratio)

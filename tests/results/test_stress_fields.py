@@ -172,7 +172,7 @@ def test_json_csv_and_page_have_them_with_the_unit(compared: Comparison, live: L
     table = stresses(compared["c"].loads[0])
     assert [r[0] for r in table.table.rows] == [
         "piece, cancellous", "piece, cortex", "shaft, cancellous", "shaft, cortex", "graft"]
-    assert f"{core.p99:.2f}".replace("-", "−") in table.table.rows[0]
+    assert f"{core.p99:.3f}".replace("-", "−") in table.table.rows[0]
 
 
 def test_without_equilibrium_there_is_no_stress() -> None:
