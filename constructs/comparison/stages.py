@@ -197,7 +197,7 @@ def _cycled(reader: Reader, order: Order, found: Cycled, number: int) -> CycleSt
 
 
 def _picture(order: Order, done: Done) -> Picture:
-    """How all lies after a stage, without what is not placed; the escape where nothing holds."""
+    """The bodies after a stage, without what is not placed; without equilibrium the mechanism."""
     shot = take_picture(at_start(order.model), done.answer, done.total)
     there = {name for name, body in order.bodies.items() if done.state.present[body]}
     return replace(shot, members=tuple(m for m in shot.members if m.name in there),

@@ -27,7 +27,7 @@ from buttress.study.study import Study
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
-    """The picture that stands for a construct: its largest load that holds, else its smallest."""
+    """The picture that stands for a construct: its largest load that is held, else its smallest."""
     held = [p for p in construct.pictures if p.held]
     if held:
         return max(held, key=lambda p: p.load_N)
@@ -35,7 +35,7 @@ def shown_picture(construct: ConstructResult) -> Picture | None:
 
 
 def overview_load(comparison: Comparison) -> float | None:
-    """The load at which most constructs hold, the largest of these; None without pictures."""
+    """The load at which most constructs are held, the largest of these; None without pictures."""
     held: dict[float, int] = {}
     for c in comparison.constructs:
         for p in c.pictures:
@@ -53,12 +53,12 @@ def boxed_names(study: Study) -> list[str]:
 
 
 def numbered(names: Sequence[str]) -> dict[str, str]:
-    """What stands beside names in which pictures show boxes: ``construct 3``, as in the study."""
+    """What stands next to names in which pictures show boxes: ``construct 3``, as in the study."""
     return {name: f"construct {i}" for i, name in enumerate(names, 1) if boxed(name)}
 
 
 def _told_apart(comparison: Comparison) -> Comparison:
-    """The comparison with a number beside every name of a construct that pictures cannot show."""
+    """The comparison with a number next to every name of a construct that pictures cannot show."""
     beside = numbered([c.name for c in comparison.constructs])
     new = {c.name: f"{c.name} ({beside[c.name]})" if c.name in beside else c.name
            for c in comparison.constructs}

@@ -1,4 +1,4 @@
-"""Charts over all constructs: what load they carry, and how a fragment sinks as the load grows."""
+"""Charts over all constructs: which load they carry, and the subsidence under rising load."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from buttress.results.records import (
 )
 from buttress.study.checked import require_known
 
-ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
+ENDS, STUDY = "peak load (on the load axis)", "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",
            "bone over yield": "P", "metal over yield": "*"}
 UNLIMITED = "not limited by this model"
@@ -46,11 +46,11 @@ def bracket_words(construct: ConstructResult) -> str:
 
 
 def _said(construct: ConstructResult) -> str:
-    """The capacity in words and, where it is not known when equilibrium ends, that."""
+    """The capacity in words and, where the peak is not known, that."""
     words = bracket_words(construct)
     if construct.ends_status != NOT_KNOWN:
         return words
-    return f"{words}; its end is not known above {construct.known_to_N or 0.0:.0f} N"
+    return f"{words}; peak not known above {construct.known_to_N or 0.0:.0f} N"
 
 
 def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
@@ -163,7 +163,7 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
 def _meaning(comparison: Comparison, name: str) -> str:
     """What a mark means, in words."""
     if name == EQUILIBRIUM:
-        return "equilibrium ends, screws stretched by the load"
+        return "peak load, screws stretched by the load"
     limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
     return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
             else limit_words(name, limit))
@@ -194,10 +194,10 @@ def _marks(comparison: Comparison, end: float) -> list:
 
 
 def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> Axes:
-    """Mean subsidence of a fragment over the load, one line a construct.
+    """Mean subsidence of a fragment over the load, one line per construct.
 
-    A cross on the load axis, where nothing has sunk, marks where equilibrium ends, if within it;
-    the list beside the axes names that load too. With ``ax``, leave room for the list right of it.
+    A cross on the load axis, at no subsidence, marks the peak load, if within the axis; the list
+    next to the axes names that load too. With ``ax``, leave room for the list right of it.
 
     Raises InputError, with the closest name, for a fragment that the study has not.
     """
@@ -257,9 +257,9 @@ def _ending(c: ConstructResult) -> str:
     if not_tightened(c):
         return CANNOT_TIGHTEN
     if c.ends_status == NOT_KNOWN:
-        return f"not known above {c.known_to_N or 0.0:.0f} N"
+        return f"peak not known above {c.known_to_N or 0.0:.0f} N"
     if ends is None:
         friction = f", {ONLY_FRICTION}" if needs_friction(c, c.search_limit_N) else ""
-        return f"no end up to {c.search_limit_N:g} N{friction}"
-    return "no equilibrium" if ends == 0.0 else f"ends at {ends:.0f} N"
+        return f"no peak up to {c.search_limit_N:g} N{friction}"
+    return "no equilibrium" if ends == 0.0 else f"peak at {ends:.0f} N"
 

@@ -11,8 +11,8 @@ label.
 - Of stages: `stage_pictures`, `screw_forces`.
 - Of the table of a sweep, ``summary.to_frame()``: `over_key`, `limit_map`, `envelope`.
 - Of a ranking: `paired`, `over_range`.
-- A film of two constructs: `film`, `write_film`.
-- Of one's own: `empty` axes on a labelled slide, `listed` with the list of what is drawn.
+- An animation of two constructs: `film`, `write_film`.
+- For a plot of one's own: `empty` axes on a labelled slide, `listed` adds the legend.
 """
 
 from __future__ import annotations

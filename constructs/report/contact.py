@@ -82,8 +82,9 @@ def contacts(load: LoadResult) -> Folded:
                      number(c.pressure_max_MPa, 2), where))
     return Folded(
         "Contact pressure",
-        Table(("along", "pressing [N]", "rubbing [N]", "length [mm]", "presses over", "mean [MPa]",
-               "95 % of it at most [MPa]", "largest node [MPa]", "at x, y [mm]"), rows), UNITS)
+        Table(("along", "normal force [N]", "friction force [N]", "length [mm]", "in contact over",
+               "mean [MPa]", "95th percentile [MPa]", "nodal maximum [MPa]",
+               "at x, y [mm]"), rows), UNITS)
 
 
 def grafts(load: LoadResult) -> Folded:
@@ -98,9 +99,10 @@ def grafts(load: LoadResult) -> Folded:
     return Folded(
         "Graft and cement",
         Table(("fill", "crushed, mean [mm]", "largest [mm]", "face at its strength",
-               "compressive strain, mean", "95 % by volume", "forces on it (x, y) [N]"), rows,
+               "compressive strain, mean", "95th percentile", "forces on it (x, y) [N]"), rows,
               (0, 6)),
-        "Crushed: how far bone has sunk into the face beyond what is elastic.")
+        "Crushed: how far bone has sunk into the face beyond the elastic part. Percentiles are "
+        "by volume.")
 
 
 def bone(load: LoadResult) -> Folded:
@@ -110,5 +112,5 @@ def bone(load: LoadResult) -> Folded:
             for name, b in load.bone.items()]
     return Folded(
         "Bone, piece by piece",
-        Table(("piece", "bone [cm³]", "of it over yield", "strain / yield, 95 % by volume",
-               "99 % by volume"), rows), opened=False)
+        Table(("piece", "bone [cm³]", "share over yield",
+               "strain / yield, 95th percentile", "99th percentile"), rows), opened=False)

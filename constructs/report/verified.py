@@ -98,5 +98,5 @@ def sentences(record: Record | None) -> list[str]:
     out.append(f"Recorded with {versions}, "
                + ("by the same solver code as this one." if same else
                   "before the solver code was changed: the record may no longer hold."))
-    return [*out, again + " It tells whether the equations are solved rightly, not whether they "
+    return [*out, again + " It shows whether the equations are solved correctly, not whether they "
                           "are the right ones for a patient."]

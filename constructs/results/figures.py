@@ -99,7 +99,7 @@ class Figures:
 
     @cached_property
     def moved(self) -> list[FloatArray]:
-        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve a body."""
+        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve per body."""
         return displacements(self.model.problem, self.answer)
 
     @cached_property

@@ -65,7 +65,7 @@ class Reserve:
     """Load [N] up to which the joint has moved less than ``movement_mm``, where it moves most.
 
     ``which``: "subsidence" (net of the intact bone), "step-off" or "gap"; None where the joint
-    does not move so far along the path.
+    does not move that far along the path.
     """
 
     load_N: float | None
@@ -78,7 +78,7 @@ class Reserve:
 class Derived:
     """What is read off a path; a load that is not reached or not known is None.
 
-    ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that sinks most, and
+    ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that subsides most, and
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
     the movement by which constructs are ordered, ``reserve_to_failure`` at the one that bench tests

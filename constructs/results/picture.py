@@ -88,7 +88,7 @@ class Picture(Brief):
     """One construct under one load.
 
     ``held``: displacements are the answer's, from the tightened state. Else they are the motion
-    along which the construct escapes, scaled to a largest amplitude of 1 mm: a direction only.
+    of the failure mechanism, scaled to a largest amplitude of 1 mm: a direction only.
     """
 
     brief = ("construct", "load_words", "status")
@@ -106,7 +106,7 @@ class Picture(Brief):
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
-    escapes: str | None = None    # the body that escapes where there is no equilibrium
+    escapes: str | None = None    # the body that moves freely without equilibrium
 
     @property
     def fragments(self) -> tuple[str, ...]:

@@ -33,7 +33,7 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
          ) -> tuple[LoadResult, list[FloatArray] | None]:
     """All quantities of an answer, and nodal fields of strain over yield strain for pictures.
 
-    Without equilibrium nothing but what is known then: the load on each fragment, who escapes.
+    Without equilibrium nothing but what is known then: the load on each fragment, what moves.
     """
     f = Figures(reader, model, answer, total)
 

@@ -78,21 +78,21 @@ def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFi
     assert one.status == NOT_TIGHTENED
     print_table(found)
     said = " ".join(capsys.readouterr().out.split())
-    assert f"'{one.name}' cannot be tightened: '{FIRST}' escapes." in said
-    assert "held by nothing" not in said
+    assert f"'{one.name}' cannot be tightened: '{FIRST}' moves freely." in said
+    assert "unsupported" not in said
     page = construct_html(one)
     assert "cannot be tightened" in page
-    assert "held by nothing" not in page
+    assert "unsupported" not in page
     assert one.capacity_N[1] == 0.0
     assert bracket_words(one) == "0 N: cannot be tightened"
-    assert one.first_limit == f"equilibrium: cannot be tightened ({FIRST})"
+    assert one.first_limit == f"no equilibrium: cannot be tightened ({FIRST})"
     assert {r.missing for r in one.limits.values() if r.load_N is None} == {"cannot be tightened"}
     figures = [capacity(found), curves(found, "medial")]
     for ax in figures:
         ax.figure.draw_without_rendering()
         shown = " ".join(t.get_text() for t in ax.figure.findobj(Text)).replace("\n", " ")
         assert "cannot be tightened" in shown
-        assert "held by nothing" not in shown
+        assert "unsupported" not in shown
         assert "no equilibrium" not in shown
         plt.close(ax.figure)
 

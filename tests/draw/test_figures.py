@@ -50,7 +50,7 @@ def test_what_cannot_be_tightened_is_drawn_unloaded_with_the_words() -> None:
     for ax in (figures.deformed(shot), figures.free_body(shot, "medial")):
         said = words(ax)
         assert why in said.replace("\n", " ")
-        for gone in ("escapes", "no equilibrium", "500 N", "joint force"):
+        for gone in ("moves freely", "no equilibrium", "500 N", "joint force"):
             assert gone not in said.lower()
         assert arrows(ax) == []
         assert clashes(ax.get_figure(root=True)) == []
@@ -142,7 +142,7 @@ def test_plates_and_screws_have_their_true_width() -> None:
 def test_without_equilibrium_the_escape_is_drawn_and_said() -> None:
     shot = picture("nothing", 500.0, held=False)
     ax = figures.deformed(shot)
-    assert "no equilibrium at 500 N: medial escapes along the arrow" in words(ax)
+    assert "no equilibrium at 500 N: medial moves freely along the arrow" in words(ax)
     body = shot.bodies[0]
     loop = d.outline(body.triangles)[0]
     moved = (body.points + ESCAPE_MM * body.displacement
@@ -227,7 +227,7 @@ def test_capacity_bars_are_the_brackets() -> None:
     said = words(ax).replace("\n", " ")
     assert "1281 to 2133 N" in said
     assert "4000 N; upper bound not limited by this model" in said
-    assert "0 N: held by nothing" in said
+    assert "0 N: unsupported" in said
     marks = {(line.get_marker(), float(line.get_xdata()[0])) for line in ax.lines
              if line.get_marker() not in ("None", "", None)}
     assert {("D", 2100.0), ("^", 1900.0), ("D", 0.0)} <= marks
@@ -285,8 +285,8 @@ def test_curves_are_the_results_and_missing_numbers_are_gaps() -> None:
     ends = {line.get_gid(): float(line.get_xdata()[0]) for line in ax.lines if line.get_gid()}
     assert ends == {"end nothing": 0.0}      # 2100 N lies beyond the axis, the raft never ends
     said = words(ax).replace("\n", " ")
-    assert "lag screws (ends at 2100 N)" in said
-    assert "raft (no end up to 10000 N, only with friction)" in said
+    assert "lag screws (peak at 2100 N)" in said
+    assert "raft (no peak up to 10000 N, only with friction)" in said
     lost = figures.curves(comparison((not_known("lost", 950.0),)), "medial")
     assert "lost (not known above 950 N)" in words(lost).replace("\n", " ")
     assert "its end is not known above 950 N" in words(figures.capacity(comparison(
@@ -312,7 +312,7 @@ def test_overview_shows_every_construct_at_one_load_and_one_scale() -> None:
     spans = {round(a.get_xlim()[1] - a.get_xlim()[0], 6) for a in cells}
     assert len(spans) == 1
     said = words(ax)
-    assert "sinks 0.04 mm" in said
+    assert "subsides 0.04 mm" in said
     assert "no equilibrium" in said
 
 

@@ -91,7 +91,7 @@ def test_maps_of_one_sweep_share_their_colours_and_their_words_are_of_what_holds
     assert limits[0] == limits[1] == pytest.approx((0.0, 1.6))
     words = [" ".join(t.get_text() for t in ax.texts) for ax in both]
     assert "never reached" in words[0]
-    assert "not reached where it holds" in words[1]
+    assert "not reached where it is held" in words[1]
 
 
 def test_what_never_holds_says_so_in_the_list_of_names() -> None:
@@ -207,7 +207,7 @@ def test_the_paired_plot_shows_mean_and_interval() -> None:
     ranking.against = ranking.against[1:]  # never held together with the reference
     ax = f.paired(ranking)
     assert list(ax.get_xticks()) == []
-    assert any("no construct holds together with this one" in t.get_text() for t in ax.texts)
+    assert any("is a construct held together with this one" in t.get_text() for t in ax.texts)
     assert clashes(ax.get_figure()) == []
 
 
