@@ -10,8 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from buttress.draw import bearing as figure_bearing
-from buttress.draw.charts import capacity, curves
+from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
+from buttress.draw.curves import curves
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
 from buttress.draw.primitives import magnification, save, strain_top

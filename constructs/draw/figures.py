@@ -18,8 +18,9 @@ label.
 from __future__ import annotations
 
 from buttress.draw.bearing import weight_bearing
-from buttress.draw.charts import capacity, curves
+from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
+from buttress.draw.curves import curves
 from buttress.draw.film import film, write_film
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map

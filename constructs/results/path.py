@@ -49,12 +49,12 @@ class PathEvent:
 class PathResult:
     """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
     small) or "gaps". ``unique``: whether other starts found no other state at the points tried;
-    ``spread_N``: how far apart the loads of those states are."""
+    ``spread`` [N]: how far apart the loads of those states are."""
 
     status: str
     stopped: str
     unique: bool
-    spread_N: float
+    spread: float
     points: tuple[PathPoint, ...]
     events: tuple[PathEvent, ...]
     gaps_mm: tuple[float, ...] = ()

@@ -25,7 +25,8 @@ from staged_study import (
 
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
-from buttress.draw.charts import bracket_words, capacity, curves
+from buttress.draw.charts import bracket_words, capacity
+from buttress.draw.curves import curves
 from buttress.report.notebook import construct_html
 from buttress.report.stages import lines
 from buttress.report.terminal import print_table
