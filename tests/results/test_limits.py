@@ -224,8 +224,8 @@ def test_only_a_peak_that_is_found_ends_a_search(bonded, status: str, wanted: st
         assert equilibrium.kept_to_N == top
         assert deep.missing.endswith("N, above which the path is not known")
         assert first_words(found, 1e4, "") == (
-            f"none found; equilibrium is known up to {newtons(round(top))} N; above it answers "
-            "did not converge")
+            f"none found; peak not known above {newtons(round(top))} N, where answers did not "
+            "converge")
 
 
 def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide) -> None:
