@@ -47,8 +47,9 @@ def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> 
         assert getattr(with_.fragments["medial"], key) == pytest.approx(
             getattr(without.fragments["medial"], key), rel=1e-9)
     assert found.constructs[0].capacity_N == pytest.approx(found.constructs[1].capacity_N)
+    # The stage loads in one step, the comparison presses: they agree to friction's step error.
     assert found.stages[0].stages[1].fragments["medial"].change_mm == pytest.approx(
-        without.fragments["medial"].subsidence_mean_mm, rel=1e-9)
+        without.fragments["medial"].subsidence_mean_mm, rel=5e-3)
 
 
 def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
