@@ -181,7 +181,7 @@ def test_the_joint_side() -> None:
 
 
 @pytest.mark.parametrize(("plate", "claim"), [
-    (5.0, "the screws stop the slide too"), (80.0, "the plate still takes its part")])
+    (5.0, "the screws prevent sliding too"), (80.0, "the plate still helps to prevent sliding")])
 def test_who_stops_the_slide_is_read_from_the_forces(plate: float, claim: str) -> None:
     pushes = {"face": push("fracture", 0.9, -100.0 - plate), "plate": push("plate", 0.1, plate),
               "lag": push("screw", 0.0, 100.0)}
