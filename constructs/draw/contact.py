@@ -43,7 +43,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     scale = float(min(box[1] / (high[1] - low[1] + 4.0),
                       (box[0] - room) / (high[0] - low[0] + 10.0)))
     if ax is None:
-        # No wider than what it shows; what the signs mean stands beside it, all in the middle.
+        # No wider than what it shows; the legend is next to it, all in the middle.
         box[0] = room + (high[0] - low[0] + 10.0) * scale
         ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 0.95, *box)
     figure = ax.get_figure(root=True)

@@ -10,7 +10,7 @@ from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 
 STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked",
-                "derived": "worked out from other values",
+                "derived": "derived from other values",
                 "practice": "common practice or a choice of this tool, no source"}
 
 LIMITS = (

@@ -96,7 +96,7 @@ def sentences(record: Record | None) -> list[str]:
     again = "Run “buttress verify” to compute the table on this machine."
     if record is None:
         return ["No verification record comes with this version. " + again]
-    kinds = {"seen": "read in their source", "derived": "worked out in closed form",
+    kinds = {"seen": "read in their source", "derived": "derived in closed form",
              "memory": "recalled and still to be checked in their source",
              "practice": "common practice"}
     said = ", ".join(f"{n} {kinds.get(s, s)}" for s, n in record.statuses.items())

@@ -262,7 +262,7 @@ def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
     assert limit.load_N == 0.0
     assert limit.where.part in ("upper lag", "lower lag")
     assert found["lag screws"].first_limit.startswith(
-        f"metal reaches 0.05 of yield by tightening alone ({limit.where.part} at ")
+        f"metal reaches 5 % of yield by tightening alone ({limit.where.part} at ")
 
 
 def test_a_gauge_that_jumps_is_found_by_its_load(bonded) -> None:
