@@ -92,7 +92,7 @@ class Model:
         """
         return capacity(self.problem, self.bone.load_vector(1.0),
                         prescribed=None if rising else self.hardware.tighten,
-                        frictionless=frictionless)
+                        frictionless=frictionless, sums=True)
 
 
 def blocks_of(construct: Construct) -> tuple[Block, ...]:
