@@ -17,7 +17,6 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.study import tables
 from buttress.study.study import Study
 
-
 Node = tuple[int, int]
 """Number of a body, and of a node of it."""
 TIED = 1e-3
