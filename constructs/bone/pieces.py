@@ -89,6 +89,10 @@ class BonePiece:
         full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
         return with_metal(full, depth, xy, self.inclusions)
 
+    def crush(self, xy: FloatArray) -> FloatArray:
+        """Crushing strength through the depth at points, MPa."""
+        return self.section.crushing(xy)
+
     def local(self, xy: FloatArray, z: float) -> LocalBone:
         """Bone around points at a depth ``z`` off the mid-plane."""
         return self.section.local_bone(xy, z)
