@@ -13,7 +13,7 @@ from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Res
 from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import FOUND
-from buttress.results.search import Gauge, Search
+from buttress.results.search import NOT_FOUND, Gauge, Search
 from buttress.study.tables import number
 
 MOVED_MM = (0.5, 2.0, 5.0)
@@ -72,9 +72,11 @@ def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
 
 
 def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:
-    reached = search.reach(moved_joint(reader, model, limit))
+    gauge = moved_joint(reader, model, limit)
+    reached = search.reach(gauge)
     if isinstance(reached, str):
-        return Reserve(None, limit, None, None)
+        lost = reached.startswith(NOT_FOUND)
+        return Reserve(None, limit, None, None, search.kept_to(gauge) if lost else None)
     part = reached.reading.where.part
     which, _, where = part.partition(" of ")
     return Reserve(reached.carried_N, limit, which, where)
@@ -82,7 +84,9 @@ def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Rese
 
 def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoint:
     point = search.points[number]
-    f = Figures(reader, model, model.pressing.since_tightened(point), point.load_N)
+    answer = model.pressing.since_tightened(point)
+    f = Figures(reader, model, answer, point.load_N)
+    moved = moved_joint(reader, model).read(answer)
 
     def read(level: Level, key: str) -> dict[str, float | None]:
         q = quantity(level, key)
@@ -90,7 +94,7 @@ def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoi
 
     return PathPoint(point.ram_mm, point.load_N, "held",
                      read(Level.FRAGMENT, "subsidence_mean_mm"), read(Level.EDGE, "step_off_mm"),
-                     read(Level.EDGE, "gap_mm"))
+                     read(Level.EDGE, "gap_mm"), None if moved is None else moved.value)
 
 
 def _where(source: str, place: tuple[float, float]) -> Where:

@@ -21,6 +21,7 @@ from buttress.results.records import (
     LoadResult,
     not_tightened,
 )
+from buttress.results.verdict import verdict
 
 EQUILIBRIUM = "equilibrium"
 """The limit at which loading step by step ends."""
@@ -146,6 +147,8 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="reserve_is", words="kind of that load", unit="", level=C, kind=str, csv="=",
              of=lambda c, every: reserve(c).kind, json=False,
              definition="what that load is: joint moved, equilibrium ends or at least"),
+    Quantity(key="verdict", words="verdict", unit="", level=C, kind=str, of=verdict,
+             definition="what carries, what fails first and what it depends on, in one sentence"),
     *(_limit_row(x) for x in LIMITS),
     Quantity(key="first_limit", words="first limit", unit="", level=C, kind=str, of=_first,
              csv="=", json=False, definition="limit that is reached first as the load rises"),

@@ -20,8 +20,6 @@ from buttress.study.activities import LoadCase
 from buttress.study.checked import closest, did_you_mean
 
 Vector = tuple[float, float]
-
-
 NOT_TIGHTENED = "tightening has no equilibrium"
 """Status of a construct whose screws cannot be tightened."""
 CANNOT_TIGHTEN = "cannot be tightened"
@@ -274,9 +272,8 @@ class LimitResult:
     """The load at which a limit is reached, and where: ``limit`` of a figure in its ``unit``.
 
     ``key`` is that of `[limits]`. ``load_N`` is None where the limit is not reached; ``missing``
-    then says why. The figure meets its limit at that load within `compare.VALUE_TOLERANCE`, or
-    passes it within `compare.LOAD_TOLERANCE` of that load. ``kept_to_N``: where the search did not
-    converge, the largest load that was solved up to which the limit is kept.
+    then says why. ``kept_to_N``: where the search did not converge, the largest load that was
+    solved up to which the limit is kept.
     """
 
     load_N: float | None
@@ -293,12 +290,10 @@ class ConstructResult(Derived, Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
-    ``equilibrium_ends_N``: largest load that stepwise loading still holds, None where
-    ``ends_status`` is not "found" but "beyond the search" (limit) or "not known";
-    ``known_to_N``: largest load known to be held. ``step_off_limit_N``: load at which a step-off
-    reaches the study's limit, None where it is not reached; ``limits``: the same for every limit
-    by name, of which ``lowest_limit`` is reached first. ``moved``: where the joint has moved as
-    far as constructs are ordered by.
+    ``equilibrium_ends_N``: the peak of the path, None where ``ends_status`` is not "found";
+    ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
+    by name, of which ``lowest_limit`` is reached first. ``tightened_N``: tension of its screws
+    in all before it is loaded.
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
     ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
     """
@@ -328,7 +323,7 @@ class ConstructResult(Derived, Displayed):
     remarks: tuple[str, ...] = ()
     ends_status: str = FOUND
     known_to_N: float | None = None
-    moved: LimitResult | None = None
+    tightened_N: float = 0.0
 
     @property
     def loads_N(self) -> tuple[float, ...]:
