@@ -8,12 +8,14 @@ that takes a `ConstructResult` (level construct, field ``of``).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 from buttress.results import figures as f
 from buttress.results.figures import Figures, Level
 from buttress.results.order import ranks, reserve
+from buttress.results.path import Derived
 from buttress.results.quantity import COLLECTIONS, Limit, Quantity, value_of
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -56,6 +58,12 @@ def _limit_row(x: Limit) -> Quantity:
         worse="less", digits=0, csv="=", json=False)
 
 
+def _path_row(key: str, words: str, definition: str,
+              of: Callable[[Derived, tuple[ConstructResult, ...]], Any]) -> Quantity:
+    return Quantity(key=key, words=words, unit="N", level=Level.CONSTRUCT, definition=definition,
+                    of=of, worse="less", digits=0, csv="=", store="=", json=False, path=True)
+
+
 C, L, F, E = Level.CONSTRUCT, Level.LOAD, Level.FRAGMENT, Level.EDGE
 NAMES = tuple(Quantity(kind=str, csv="=", json=False, always=True, **row) for row in (
     {"key": "construct", "level": C, "words": "construct", "unit": "",
@@ -67,6 +75,28 @@ NAMES = tuple(Quantity(kind=str, csv="=", json=False, always=True, **row) for ro
     {"key": "fragment", "level": F, "words": "fragment", "unit": "",
      "definition": "name of the fragment in the study"}))
 """What a row of comparison.csv is of."""
+PATH = (
+    _path_row("peak_N", "peak load", "largest joint force that the path carries",
+              lambda c, every: c.peak_N),
+    Quantity(key="peak_status", words="status of the peak", unit="", level=C, kind=str, csv="=",
+             of=lambda c, every: c.peak_status, json=False, store="=", path=True,
+             definition="whether the peak was found, lies beyond the search or is not known"),
+    replace(_path_row("stiffness_N_per_mm", "secant stiffness", "secant of the joint force over "
+                      "the ram's displacement at a stated load",
+                      lambda c, every: c.stiffness_N_per_mm),
+            unit="N/mm", csv="secant_stiffness_N_per_mm", store="secant_stiffness_N_per_mm"),
+    *(_path_row(f"load_at_2mm_{key}_N", f"load at 2 mm of {words}",
+                f"joint force at 2 mm of {of}; empty: not reached",
+                lambda c, every, key=key: c.load_at_N.get(key, {}).get("2"))
+      for key, words, of in (
+          ("subsidence", "subsidence", "mean subsidence of the fragment that sinks most"),
+          ("step_off", "step-off", "the largest step-off"))),
+    _path_row("first_yield_N", "load at first yield of metal", "joint force at which an outer "
+              "fibre of a member first yields; empty: not reached",
+              lambda c, every: c.first_yield_N),
+    _path_row("first_crushing_N", "load at first crushing", "joint force at which bone or graft "
+              "first crushes; empty: not reached", lambda c, every: c.first_crushing_N))
+"""What is read off the path of a construct, in comparison.csv and, where asked, in a store."""
 CATALOGUE: tuple[Quantity, ...] = (
     *NAMES,
     Quantity(key="status", words="status", unit="", level=L, kind=str, csv="=", always=True,
@@ -143,10 +173,12 @@ CATALOGUE: tuple[Quantity, ...] = (
              "not known; empty: a bonded twin"),
     Quantity(key="reserve_N", words="load by which constructs are ordered", unit="N", level=C,
              of=lambda c, every: reserve(c).load_N, worse="less", digits=0, csv="=", json=False,
+             store="=", path=True,
              definition="joint force by which constructs are ordered"),
     Quantity(key="reserve_is", words="kind of that load", unit="", level=C, kind=str, csv="=",
-             of=lambda c, every: reserve(c).kind, json=False,
+             of=lambda c, every: reserve(c).kind, json=False, store="=", path=True,
              definition="what that load is: joint moved, equilibrium ends or at least"),
+    *PATH,
     Quantity(key="verdict", words="verdict", unit="", level=C, kind=str, of=verdict,
              definition="what carries, what fails first and what it depends on, in one sentence"),
     *(_limit_row(x) for x in LIMITS),
