@@ -63,7 +63,7 @@ class Arrow:
 
 @dataclass(frozen=True)
 class FreeBody:
-    """The free body of a fragment: every force on it. The forces sum to zero within ``error`` [N]."""
+    """The free body of a fragment: all forces on it, which sum to zero within ``error`` [N]."""
 
     fragment: str
     body: int
