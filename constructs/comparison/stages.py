@@ -136,8 +136,8 @@ def read_stage(reader: Reader, order: Order, done: Done, tightened: dict[str, fl
                            complementarity=None, total_load_N=None, slip_mm=None, cycle=cycled,
                            escapes=escaping(order.model, answer), notes=answer.notes)
     f = Figures(reader, at_start(order.model), answer, done.total)
-    screws = {name: _screw(float(answer.force[link]), tightened.get(name))
-              for name, link in order.heads.items() if state.present[order.bodies[name]]}
+    screws = {name: _screw(float(answer.force[list(links)].sum()), tightened.get(name))
+              for name, links in order.heads.items() if state.present[order.bodies[name]]}
     return StageResult(
         **said, status=answer.status, method=answer.method, residual=answer.residual,
         complementarity=answer.complementarity, total_load_N=done.total,

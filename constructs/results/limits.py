@@ -25,6 +25,7 @@ from buttress.results.quantity import Quantity
 from buttress.results.reader import Reader, bone_strain
 from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, Where
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
+from buttress.results.stress import middle
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
@@ -99,12 +100,9 @@ def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) ->
     last = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
     top = float(value[last])
     most = max(range(len(ratios)), key=lambda i: float(volumes[i][ratios[i] >= top].sum()))
-    inside = (ratios[most] >= top).any(axis=-1)
-    points = quadrature_points(reader.bone.bodies[most].mesh)[inside]
-    held = (volumes[most] * (ratios[most] >= top)).sum(axis=-1)[inside]
-    centre = (points * held[:, None]).sum(axis=0) / max(held.sum(), 1e-300)
-    nearest = points[int(np.argmin(np.hypot(*(points - centre).T)))]
-    return Reading(top, at(reader.bone.solids[most].name, nearest))
+    place = middle(quadrature_points(reader.bone.bodies[most].mesh),
+                   (volumes[most] * (ratios[most] >= top)).sum(axis=-1))
+    return Reading(top, at(reader.bone.solids[most].name, place))
 
 
 def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo, ...],

@@ -18,6 +18,7 @@ from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
 from buttress.results.escape import escaping
+from buttress.results.stress import Fields, TissueField
 from buttress.study.activities import LoadCase
 
 SPECK_N = 1e-6
@@ -107,6 +108,7 @@ class Picture(Brief):
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
     escapes: str | None = None    # the body that moves freely without equilibrium
+    fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
 
     @property
     def fragments(self) -> tuple[str, ...]:
@@ -137,9 +139,9 @@ def source_kind(model: Model, source: str) -> str:
     return "fracture"
 
 
-def take_picture(model: Model, answer: Answer, total: float,
-                 strain_ratio: list[FloatArray] | None = None) -> Picture:
-    """Picture of an answer; ``strain_ratio`` nodal fields of the bone bodies, if computed."""
+def take_picture(model: Model, answer: Answer, total: float, fields: Fields | None = None
+                 ) -> Picture:
+    """Picture of an answer, with its fields of strain and stress, if computed."""
     problem = model.problem
     count = len(model.solids)
     if answer.held:
@@ -155,7 +157,7 @@ def take_picture(model: Model, answer: Answer, total: float,
                                     model.hardware.tighten)
         moved = escape_motion(problem, escape)
         forces = np.zeros(problem.n)
-    values = dict(enumerate(strain_ratio or []))
+    values = dict(enumerate(fields.strain_ratio if fields is not None else []))
     bodies = tuple(
         BodyPicture(
             name=d.name, points=d.body.points, triangles=d.mesh.triangles,
@@ -174,7 +176,8 @@ def take_picture(model: Model, answer: Answer, total: float,
         toward=model.bone.study.section.sides[1],
         contacts=contact_lines(model, answer) if answer.held else (),
         load_name=model.bone.study.load.name(total),
-        escapes=None if answer.held else escaping(model, answer))
+        escapes=None if answer.held else escaping(model, answer),
+        fields=() if fields is None else fields.tissues)
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:

@@ -9,7 +9,7 @@ that takes a `ConstructResult` (level construct, field ``of``).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Literal
 
 from buttress.results import figures as f
 from buttress.results.figures import Figures, Level
@@ -21,6 +21,7 @@ from buttress.results.records import (
     LoadResult,
     not_tightened,
 )
+from buttress.results.stress import LEAST, SHARES, VON_MISES
 
 EQUILIBRIUM = "equilibrium"
 """The limit at which the load peaks."""
@@ -53,6 +54,31 @@ def _limit_row(x: Limit) -> Quantity:
         of=lambda c, every: c.limits[x.name].load_N if x.name in c.limits else (
             c.step_off_limit_N if x.name == "step-off" else None),
         worse="less", digits=0, csv="=", json=False)
+
+
+def _stress_rows(level: Level, tissue: str, of: str, prefix: str, column: str
+                 ) -> tuple[Quantity, ...]:
+    """Percentiles of both stresses of a tissue, and the places of the 99th.
+
+    ``column``: what the columns of the 95th percentiles begin with.
+    """
+    rows: list[Quantity] = []
+    worse: Literal["more", "less"]
+    for stem, name, worse, exceeds in (
+            ("von_mises", VON_MISES, "more", "does not exceed"),
+            ("least_principal", LEAST, "less", "does not exceed in compression (negative)")):
+        rows += [Quantity(
+            key=f"{prefix}{stem}_{part}_MPa", unit="MPa", level=level, strain=True, worse=worse,
+            words=f"{name} of {of}, {100 * share:.0f} % by volume", digits=2,
+            csv=f"{column}{stem}_{part}_MPa" if part == "p95" else "", glossary="stress, strain",
+            read=f.of_tissue(tissue, name, part),
+            definition=f"elastic {name} that {100 * share:.0f} % of the volume of {of} {exceeds}")
+            for part, share in SHARES.items()]
+        rows.append(Quantity(
+            key=f"{prefix}{stem}_p99_at_mm", unit="mm", level=level, strain=True, kind=tuple,
+            words=f"place of the largest {name} of {of}", read=f.of_tissue(tissue, name, "at"),
+            definition=f"x and y of the middle of the 1 % of {of} where it is largest in size"))
+    return tuple(rows)
 
 
 C, L, F, E = Level.CONSTRUCT, Level.LOAD, Level.FRAGMENT, Level.EDGE
@@ -266,6 +292,9 @@ CATALOGUE: tuple[Quantity, ...] = (
            "largest compressive strain, mean by volume"),
           ("compression_p95", "95th percentile of compression", "-", "",
            "largest compressive strain, 95th percentile by volume"))),
+    *_stress_rows(Level.PIECE, "core", "a piece's cancellous bone", "core_", "fragment_core_"),
+    *_stress_rows(Level.PIECE, "cortex", "a piece's cortex", "cortex_", "fragment_cortex_"),
+    *_stress_rows(Level.GRAFT, "fill", "a graft", "", "graft_"),
     Quantity(key="twin_of", words="twin of", unit="", level=C, kind=str, csv="=", json=False,
              of=lambda c, every: c.twin_of, glossary="bonded twin",
              definition="construct whose bonded twin this is"),

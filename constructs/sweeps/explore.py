@@ -15,6 +15,7 @@ from buttress.results.picture import Picture, take_picture
 from buttress.results.read import read
 from buttress.results.reader import Reader
 from buttress.results.records import LoadResult
+from buttress.results.stress import TissueField
 from buttress.study.case import Case
 from buttress.study.checked import require_known
 from buttress.study.read import AnyStudy, as_study
@@ -31,6 +32,14 @@ class Live(Displayed):
     construct: str
     result: LoadResult
     picture: Picture
+
+    @property
+    def fields(self) -> tuple[TissueField, ...]:
+        """Strain and stress of every tissue of every body, as arrays: see `TissueField`.
+
+        Empty where the load is not held.
+        """
+        return self.picture.fields
 
 
 class Explorer:
