@@ -64,11 +64,7 @@ class Arrow:
 
 @dataclass(frozen=True)
 class FreeBody:
-<<<<<<< HEAD
-    """The free body of a fragment: every force on it; they sum to zero within ``error`` [N]."""
-=======
     """The free body of a fragment: all forces on it, which sum to zero within ``error`` [N]."""
->>>>>>> words2
 
     fragment: str
     body: int
