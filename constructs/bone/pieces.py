@@ -99,6 +99,10 @@ class BonePiece:
         full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
         return with_metal(full, depth, xy, self.inclusions)
 
+    def crush(self, xy: FloatArray) -> FloatArray:
+        """Crushing strength through the depth at points, MPa."""
+        return self.section.crushing(xy)
+
     def layers(self, xy: FloatArray) -> tuple[Layer, ...]:
         """Core and cortex at points ``(..., 2)``, whose sheets add up to `sheets` (less metal)."""
         depth = self.depth(xy)

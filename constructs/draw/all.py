@@ -10,8 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from buttress.draw import bearing as figure_bearing
-from buttress.draw.charts import capacity, curves
+from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
+from buttress.draw.curves import curves
 from buttress.draw.fields import colours_of
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
@@ -29,7 +30,7 @@ from buttress.study.study import Study
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
-    """The picture that stands for a construct: its largest load that holds, else its smallest."""
+    """The picture that stands for a construct: its largest load that is held, else its smallest."""
     held = [p for p in construct.pictures if p.held]
     if held:
         return max(held, key=lambda p: p.load_N)
@@ -37,7 +38,7 @@ def shown_picture(construct: ConstructResult) -> Picture | None:
 
 
 def overview_load(comparison: Comparison) -> float | None:
-    """The load at which most constructs hold, the largest of these; None without pictures."""
+    """The load at which most constructs are held, the largest of these; None without pictures."""
     held: dict[float, int] = {}
     for c in comparison.constructs:
         for p in c.pictures:
@@ -55,12 +56,12 @@ def boxed_names(study: Study) -> list[str]:
 
 
 def numbered(names: Sequence[str]) -> dict[str, str]:
-    """What stands beside names in which pictures show boxes: ``construct 3``, as in the study."""
+    """What stands next to names in which pictures show boxes: ``construct 3``, as in the study."""
     return {name: f"construct {i}" for i, name in enumerate(names, 1) if boxed(name)}
 
 
 def _told_apart(comparison: Comparison) -> Comparison:
-    """The comparison with a number beside every name of a construct that pictures cannot show."""
+    """The comparison with a number next to every name of a construct that pictures cannot show."""
     beside = numbered([c.name for c in comparison.constructs])
     new = {c.name: f"{c.name} ({beside[c.name]})" if c.name in beside else c.name
            for c in comparison.constructs}

@@ -26,7 +26,7 @@ WIDE, HIGH = 13.3, 7.5
 DPI = 110
 KINDS = {"load": "#000000", "fracture": "#D55E00", "plate": "#0072B2", "screw": "#00785A",
          "wire": "#A0447C", "graft": "#8A6100"}
-"""Colours of sources of force: Okabe and Ito's set, which colour-blind readers tell apart, the
+"""Colours of sources of force: Okabe and Ito's set, which colour-blind readers distinguish, the
 lighter ones darkened so that text in them is legible."""
 SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))

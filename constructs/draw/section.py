@@ -24,7 +24,7 @@ from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructRes
 from buttress.results.stress import STRAIN_RATIO
 
 ESCAPE_MM = 5.0
-"""How far an escaping fragment is drawn along its motion."""
+"""How far a fragment that moves freely is drawn along its motion."""
 GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
 LEAST_MM = -60.0
@@ -38,13 +38,13 @@ ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEA
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
-    """The body that the answer says escapes, where its motion can be drawn; else None."""
+    """The body that moves freely, where its motion can be drawn; else None."""
     body = next((b for b in picture.bodies if b.name == picture.escapes), None)
     return body if body is not None and body.displacement.any() else None
 
 
 def drawn_factor(picture: Picture, factor: float | None = None) -> float:
-    """Factor on displacements: magnification where it holds, else the length of the escape."""
+    """Factor on displacements: magnification where held, else the length of the free motion."""
     if picture.held:
         return d.magnification([picture]) if factor is None else factor
     if escaping(picture) is None:
@@ -53,7 +53,7 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
 
 
 def unmade(picture: Picture) -> bool:
-    """Whether the screws cannot be tightened, so that no load was put on."""
+    """Whether the screws cannot be tightened, so that no load was applied."""
     return picture.status.startswith(CANNOT_TIGHTEN)
 
 
@@ -61,14 +61,14 @@ def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
     load = picture.load_words
     if picture.held:
-        return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
+        return f"held at {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
     if picture.status != Status.NO_EQUILIBRIUM:
-        return f"{picture.status} at {load}: no answer, drawn as it was"
+        return f"{picture.status} at {load}: no answer, drawn undeformed"
     if (body := escaping(picture)) is None:
         return f"no equilibrium at {load}"
-    return f"no equilibrium at {load}: {body.name} escapes along the arrow"
+    return f"no equilibrium at {load}: {body.name} moves freely along the arrow"
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
@@ -127,7 +127,7 @@ def draw_section(ax: Axes, picture: Picture, factor: float, shown: Colours) -> N
 
 
 def draw_escape(ax: Axes, body: BodyPicture) -> None:
-    """Arrow from the middle of an escaping body along its mean motion."""
+    """Arrow from the middle of a body that moves freely, along its mean motion."""
     move, start = body.displacement.mean(axis=0), body.points.mean(axis=0)
     d.draw_arrow(ax, start, start + 18.0 * move / max(float(np.hypot(*move)), 1e-12),
                  color=d.KINDS["fracture"], linewidth=4.0)
@@ -156,9 +156,9 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     displacements (default: a round number that draws the largest as about 4 mm). ``field``: what
     colours the bodies, "strain ratio" (strain over yield strain), "von Mises stress" or "least
     principal stress" [MPa]; a stress is that of the ``tissue`` of bone, "core" (cancellous) or
-    "cortex", and of fills; ``top`` ends its scale. Without equilibrium the motion of the escape is
+    "cortex", and of fills; ``top`` ends its scale. Without equilibrium the failure mechanism is
     drawn, 5 mm long. The colour bar and the list of lines lie right of the axes: leave room for
-    them. Raises InputError for a field or tissue that there is not.
+    them. Raises InputError for an unknown field or tissue.
     """
     own = ax is None
     if ax is None:
@@ -241,7 +241,7 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
                               label=f"loaded, displacement × {factor:g}"))
     elif factor:
         handles.append(Line2D([], [], color="black", linewidth=1.5,
-                              label=f"moved {ESCAPE_MM:g} mm along the escape:\n"
+                              label=f"failure mechanism, moved {ESCAPE_MM:g} mm:\n"
                                     "a direction, not an amount"))
     kinds = {m.kind for m in picture.members}
     handles += [Patch(facecolor=d.METAL, edgecolor=d.KINDS[k], label=f"{k}, true width")
@@ -346,7 +346,7 @@ def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: F
             **there)
     ax.text((long + 0.1) / box[0], low, "20 mm", size=SIZE, va="center", **there)
     words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             "escape")
+             "failure mechanism")
     ax.text((long + 1.0) / box[0], low, wrap(words, box[0] - long - 6.3), size=SIZE, va="center",
             **there)
     label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"
@@ -362,7 +362,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
         cell = wide / columns
         names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
                  for c, p in shown]
-        if width("sinks 0.0123 mm") > cell - 0.1 and columns > 1:
+        if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
             continue
         deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
         tall = max(high / rows, deep + 1.3)
@@ -378,8 +378,8 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
     if sunk is None:
-        return ONLY_FRICTION if picture.friction_only else "holds"
-    return f"sinks {sunk:.3g} mm"
+        return ONLY_FRICTION if picture.friction_only else "held"
+    return f"subsides {sunk:.3g} mm"
 
 
 def _sunk(load: LoadResult) -> float | None:

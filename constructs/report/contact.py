@@ -17,7 +17,7 @@ UNITS = ("Pressure is a node's force over the length that it stands for and the 
          "largest is that of one node and depends on the mesh where it lies at the end of a line. "
          "The profile along each line is in comparison.json.")
 
-MORE_OF_IT = ("95\u00a0%", "99\u00a0%", "at x, y [mm]")
+MORE_OF_IT = ("95th", "99th", "at x, y [mm]")
 """Columns of a stress after that of its median."""
 
 
@@ -87,8 +87,9 @@ def contacts(load: LoadResult) -> Folded:
                      number(c.pressure_max_MPa, 2), where))
     return Folded(
         "Contact pressure",
-        Table(("along", "pressing [N]", "rubbing [N]", "length [mm]", "presses over", "mean [MPa]",
-               "95 % of it at most [MPa]", "largest node [MPa]", "at x, y [mm]"), rows), UNITS)
+        Table(("along", "normal force [N]", "friction force [N]", "length [mm]", "in contact over",
+               "mean [MPa]", "95th percentile [MPa]", "nodal maximum [MPa]",
+               "at x, y [mm]"), rows), UNITS)
 
 
 def grafts(load: LoadResult) -> Folded:
@@ -103,9 +104,10 @@ def grafts(load: LoadResult) -> Folded:
     return Folded(
         "Graft and cement",
         Table(("fill", "crushed, mean [mm]", "largest [mm]", "face at its strength",
-               "compressive strain, mean", "95 % by volume", "forces on it (x, y) [N]"), rows,
+               "compressive strain, mean", "95th percentile", "forces on it (x, y) [N]"), rows,
               (0, 6)),
-        "Crushed: how far bone has sunk into the face beyond what is elastic.")
+        "Crushed: how far bone has sunk into the face beyond the elastic part. Percentiles are "
+        "by volume.")
 
 
 def bone(load: LoadResult) -> Folded:
@@ -115,8 +117,8 @@ def bone(load: LoadResult) -> Folded:
             for name, b in load.bone.items()]
     return Folded(
         "Bone, piece by piece",
-        Table(("piece", "bone [cm³]", "of it over yield", "strain / yield, 95 % by volume",
-               "99 % by volume"), rows), opened=False)
+        Table(("piece", "bone [cm³]", "share over yield", "strain / yield, 95th percentile",
+               "99th percentile"), rows), opened=False)
 
 
 def stresses(load: LoadResult) -> Folded:
@@ -130,9 +132,9 @@ def stresses(load: LoadResult) -> Folded:
              if g.more.get("von_mises_p50_MPa") is not None]
     return Folded(
         "Stress of bone and fills",
-        Table(("tissue", "von Mises [MPa], 50 % by volume", *MORE_OF_IT,
-               "least principal [MPa], 50 % by volume", *MORE_OF_IT,
-               "strain / yield of the piece, 99 %"), rows),
+        Table(("tissue", "von Mises [MPa], 50th percentile", *MORE_OF_IT,
+               "least principal [MPa], 50th percentile", *MORE_OF_IT,
+               "strain / yield of the piece, 99th percentile"), rows),
         "Elastic stress of each tissue, tightening included, not cut off at its strength: "
         "cancellous bone and cortex share the strain in the plane, each with its own modulus. 95 % "
         "of the volume has at most that von Mises stress, or is compressed by no more than that "

@@ -23,7 +23,7 @@ from buttress.sweeps.sweep import SweepSummary
 
 FRAME = ("Movements in the frame of the shaft, distal and opening positive, zero after the last "
          "tightening. Capacity: without – with friction, tightened screws at the force to which "
-         "they were set; equilibrium may end later. A dash is a number that does not exist.")
+         "they were set; the peak may lie later. A dash is a number that does not exist.")
 
 
 def page(heading: str = "", said: str = "", *, main: Markup | None = None,
@@ -48,7 +48,8 @@ def comparison_html(comparison: Comparison) -> str:
 @shows(ConstructResult)
 def construct_html(construct: ConstructResult) -> str:
     """One construct: its rows of the table, its limits and its warnings."""
-    return page(main=parts.main_table([construct]), facts=parts.facts(construct), small=FRAME)
+    return page(main=parts.main_table([construct]), small=FRAME,
+                facts=parts.facts(construct, (construct,)))
 
 
 @shows(LoadResult)
@@ -65,7 +66,7 @@ def load_html(load: LoadResult) -> str:
              f"{load.complementarity:.0e}")
     return page(
         f"{load.load_words}: {load.status}.",
-        f" “{load.escapes}” escapes." if load.escapes else "",
+        f" “{load.escapes}” moves freely." if load.escapes else "",
         tables=(Table(("fragment", "subsidence, mean [mm]", "largest [mm]", "net of intact [mm]",
                        "tilt [deg]"), rows),
                 Table(("edge at the joint", "step-off [mm]", "gap [mm]"), lips),
@@ -83,7 +84,7 @@ def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
     from buttress.report.rank import rank_text
 
-    head = ("construct", "best [%]", "holds [%]", "keeps all limits [%]",
+    head = ("construct", "best [%]", "held [%]", "meets all limits [%]",
             *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "mean rank")
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
              *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
@@ -91,8 +92,8 @@ def rank_html(result: RankResult) -> str:
             for s in result.standings]
     return page(
         f"{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "
-        f"limits: {result.limit_words}; shares with 95 % intervals; best: keeps all limits and "
-        "sinks least", tables=[Table(head, rows)], sentence=result.sentence)
+        f"limits: {result.limit_words}; shares with 95 % intervals; best: meets all limits and "
+        "subsides least", tables=[Table(head, rows)], sentence=result.sentence)
 
 
 @shows(SweepSummary)

@@ -101,7 +101,7 @@ class Figures:
 
     @cached_property
     def moved(self) -> list[FloatArray]:
-        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve a body."""
+        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve per body."""
         return displacements(self.model.problem, self.answer)
 
     @cached_property
@@ -276,8 +276,9 @@ def plateau_widening(f: Figures, name: str) -> float | None:
 def wider_rim(f: Figures, name: str) -> Where:
     """The rim of the plateau that moves more in the frame of the shaft."""
     found = []
-    for (side, body, node), sign in zip(rims(f.bone.bodies, f.bone.study.section.sides),
-                                        (-1.0, 1.0), strict=True):
+    for (side, points), sign in zip(rims(f.bone.bodies, f.bone.study.section.sides).items(),
+                                    (-1.0, 1.0), strict=True):
+        body, node = points[0]
         place = f.bone.bodies[body].points[node]
         frame = f.values["frame x"] - f.values["frame turn"] * (place[1] - f.bone.frame_centre[1])
         found.append((sign * (f.values[f"rim {side} x"] - frame),

@@ -64,7 +64,7 @@ class Arrow:
 
 @dataclass(frozen=True)
 class FreeBody:
-    """A fragment cut free: every force on it. The forces sum to zero within ``error`` [N]."""
+    """The free body of a fragment: all forces on it, which sum to zero within ``error`` [N]."""
 
     fragment: str
     body: int
@@ -89,7 +89,7 @@ class Picture(Brief):
     """One construct under one load.
 
     ``held``: displacements are the answer's, from the tightened state. Else they are the motion
-    along which the construct escapes, scaled to a largest amplitude of 1 mm: a direction only.
+    of the failure mechanism, scaled to a largest amplitude of 1 mm: a direction only.
     """
 
     brief = ("construct", "load_words", "status")
@@ -107,7 +107,7 @@ class Picture(Brief):
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
-    escapes: str | None = None    # the body that escapes where there is no equilibrium
+    escapes: str | None = None    # the body that moves freely without equilibrium
     fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
 
     @property

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from typing import Any, Literal
 
 from buttress.results import figures as f
+from buttress.results.derived import PATH
 from buttress.results.figures import Figures, Level
 from buttress.results.order import ranks, reserve
 from buttress.results.quantity import COLLECTIONS, Limit, Quantity, value_of
@@ -22,9 +23,10 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.results.stress import LEAST, SHARES, VON_MISES
+from buttress.results.verdict import verdict
 
 EQUILIBRIUM = "equilibrium"
-"""The limit at which loading step by step ends."""
+"""The limit at which the load peaks."""
 LIMITS = (
     Limit("step-off", "step_off_mm", "step_off_mm", "mm", "mm", "step_off_limit_N"),
     Limit("depression", "depression_mm", "subsidence_max_mm", "mm", "mm", "depression_limit_N"),
@@ -152,26 +154,32 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="tightening", words="tightening", unit="", level=C, kind=str, store="=",
              json=False, definition="held, strips: SCREW, lets go: PIECE, no equilibrium or not "
              "converged; empty: nothing is tightened"),
-    Quantity(key="equilibrium_ends_N", words="load at which equilibrium ends", unit="N", level=C,
+    Quantity(key="equilibrium_ends_N", words="peak load", unit="N", level=C,
              of=lambda c, every: c.equilibrium_ends_N, worse="less", digits=0, csv="=", json=False,
              glossary="no equilibrium",
-             definition="largest joint force that loading step by step still holds"),
-    Quantity(key="ends_status", words="end of equilibrium", unit="", level=C, kind=str,
+             definition="largest joint force on the path of slow pressing; empty: not known, or "
+             "beyond the range that is pressed"),
+    Quantity(key="ends_status", words="status of the peak load", unit="", level=C, kind=str,
              of=lambda c, every: c.ends_status, csv="=", json=False,
-             definition="whether that end was found, lies beyond the search or is not known"),
-    Quantity(key="known_to_N", words="load known to be held", unit="N", level=C, csv="=",
+             definition="whether that peak was found, lies beyond the search (the range that is "
+             "pressed) or is not known"),
+    Quantity(key="known_to_N", words="load known to be carried", unit="N", level=C, csv="=",
              of=lambda c, every: c.known_to_N, worse="less", digits=0, json=False,
-             definition="largest joint force known to be held"),
+             definition="largest joint force known to be carried"),
     Quantity(key="rank", words="rank", unit="", level=C, kind=str, csv="=", json=False,
              of=lambda c, every: ranks(every).get(c.name),
              definition="place among the constructs of the study; a range where the answer is "
              "not known; empty: a bonded twin"),
     Quantity(key="reserve_N", words="load by which constructs are ordered", unit="N", level=C,
              of=lambda c, every: reserve(c).load_N, worse="less", digits=0, csv="=", json=False,
+             store="=", path=True,
              definition="joint force by which constructs are ordered"),
     Quantity(key="reserve_is", words="kind of that load", unit="", level=C, kind=str, csv="=",
-             of=lambda c, every: reserve(c).kind, json=False,
-             definition="what that load is: joint moved, equilibrium ends or at least"),
+             of=lambda c, every: reserve(c).kind, json=False, store="=", path=True,
+             definition="what that load is: joint moved, peak or at least (a lower bound)"),
+    *PATH,
+    Quantity(key="verdict", words="verdict", unit="", level=C, kind=str, of=verdict,
+             definition="what carries, what fails first and what it depends on, in one sentence"),
     *(_limit_row(x) for x in LIMITS),
     Quantity(key="first_limit", words="first limit", unit="", level=C, kind=str, of=_first,
              csv="=", json=False, definition="limit that is reached first as the load rises"),
@@ -198,11 +206,11 @@ CATALOGUE: tuple[Quantity, ...] = (
              worse="size", digits=0, definition="axial force of largest size in a member"),
     Quantity(key="hinges", words="hinges that turn", unit="-", level=Level.PART, read=f.hinges,
              kind=int, worse="more", digits=0, glossary="plastic hinge",
-             definition="plastic hinges of a member that have turned"),
+             definition="plastic hinges of a member that have rotated"),
     Quantity(key="stations_at_capacity", words="screw stations at capacity", unit="-", level=L,
              read=f.stations, kind=int, worse="more", digits=0, csv="=", store="=",
              glossary="pull-out",
-             definition="screw stations whose bearing or thread is used up"),
+             definition="screw stations whose bearing or thread is at its strength"),
     Quantity(key="applied_x_N", words="load on the fragment along x", unit="N", level=F,
              always=True, digits=0, csv="=", json=False,
              definition="joint force on a fragment towards +x"),
@@ -223,9 +231,9 @@ CATALOGUE: tuple[Quantity, ...] = (
              csv="=", store="=", always=True, definition="how the answer was found"),
     Quantity(key="steps", words="steps", unit="-", level=L, read=f.of_answer("steps"), kind=int,
              always=True, digits=0, definition="steps of the solver"),
-    Quantity(key="escapes", words="what escapes", unit="", level=L, read=f.who_escapes, kind=str,
-             store="=", always=True, glossary="no equilibrium",
-             definition="fragment that no force system holds"),
+    Quantity(key="escapes", words="what moves freely", unit="", level=L, read=f.who_escapes,
+             kind=str, store="=", always=True, glossary="no equilibrium",
+             definition="failure mechanism: the fragment that moves freely"),
     Quantity(key="volume_mm3", words="volume", unit="mm3", level=Level.PIECE, read=f.volume,
              always=True, digits=0, definition="volume of a piece of bone"),
     Quantity(key="over_yield", words="bone over yield", unit="-", level=Level.PIECE, strain=True,
@@ -246,7 +254,7 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="carried_most_share", words="largest carried share", unit="-", level=F,
              csv="=", json=False, digits=0,
              style="percent", glossary="carried share",
-             definition="share of a fragment's own load that this one carries"),
+             definition="share of a fragment's own load that this source carries"),
     Quantity(key="load_N", words="load on the condyle", unit="N", level=Level.CONDYLE,
              read=f.condyle_load, always=True, digits=0, definition="joint force on a condyle"),
     Quantity(key="subsidence_mean_mm", words="mean subsidence of the {} condyle", unit="mm",
@@ -267,15 +275,15 @@ CATALOGUE: tuple[Quantity, ...] = (
                read=f.of_record(Level.CONTACT, key), glossary="contact pressure",
                definition=definition)
       for key, words, unit, csv, definition in (
-          ("force_N", "pressing force", "N", "", "sum of the pressing forces along a contact"),
+          ("force_N", "normal force", "N", "", "sum of the normal forces along a contact"),
           ("friction_N", "friction force", "N", "", "sum of the sizes of the friction forces"),
           ("length_mm", "length", "mm", "", "length of a line of contact"),
-          ("contact_share", "share in contact", "-", "", "share of that length that presses"),
+          ("contact_share", "share in contact", "-", "", "share of that length in contact"),
           ("pressure_mean_MPa", "mean pressure", "MPa", "", "mean over all of the length"),
           ("pressure_p95_MPa", "95th percentile of pressure", "MPa", "{}_pressure_p95_MPa",
            "95th percentile of contact pressure over the length of a {}, open parts at 0"),
-          ("pressure_max_MPa", "largest nodal pressure", "MPa", "",
-           "largest nodal pressure, which may depend on the mesh"))),
+          ("pressure_max_MPa", "nodal maximum of pressure", "MPa", "",
+           "largest pressure of a node, which may depend on the mesh"))),
     *(Quantity(key=key, words=words, unit=unit, level=Level.GRAFT, worse="more", csv=csv,
                read=f.of_record(Level.GRAFT, key), glossary="crushing of graft",
                definition=definition)
@@ -335,7 +343,7 @@ def construct_values(c: ConstructResult, every: tuple[ConstructResult, ...]) -> 
 
 
 def worst_fragment(load: LoadResult) -> str | None:
-    """The fragment that sinks most; None where none has a joint surface or is held."""
+    """The fragment that subsides most; None where none has a joint surface or is held."""
     sunk = {k: v.subsidence_mean_mm for k, v in load.fragments.items()
             if v.subsidence_mean_mm is not None}
     return max(sunk, key=lambda k: sunk[k]) if sunk else None

@@ -34,7 +34,7 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
          ) -> tuple[LoadResult, Fields | None]:
     """All quantities of an answer, and its fields of strain and stress for pictures and files.
 
-    Without equilibrium nothing but what is known then: the load on each fragment, who escapes.
+    Without equilibrium nothing but what is known then: the load on each fragment, what moves.
     """
     f = Figures(reader, model, answer, total)
 

@@ -1,4 +1,4 @@
-"""A mirrored study answers with the mirror image; names and the order of fragments mean nothing.
+"""A mirrored study answers with the mirror image; names and the order of fragments do not matter.
 
 Mirrored twice over: with the meshes themselves mirrored node for node, where only rounding may
 differ, and through the study alone, where the mesher makes another mesh and the difference is one

@@ -25,7 +25,8 @@ from staged_study import (
 
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
-from buttress.draw.charts import bracket_words, capacity, curves
+from buttress.draw.charts import bracket_words, capacity
+from buttress.draw.curves import curves
 from buttress.report.notebook import construct_html
 from buttress.report.stages import lines
 from buttress.report.terminal import print_table
@@ -46,8 +47,9 @@ def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> 
         assert getattr(with_.fragments["medial"], key) == pytest.approx(
             getattr(without.fragments["medial"], key), rel=1e-9)
     assert found.constructs[0].capacity_N == pytest.approx(found.constructs[1].capacity_N)
+    # The stage loads in one step, the comparison presses: they agree to friction's step error.
     assert found.stages[0].stages[1].fragments["medial"].change_mm == pytest.approx(
-        without.fragments["medial"].subsidence_mean_mm, rel=1e-9)
+        without.fragments["medial"].subsidence_mean_mm, rel=5e-3)
 
 
 def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
@@ -78,21 +80,21 @@ def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFi
     assert one.status == NOT_TIGHTENED
     print_table(found)
     said = " ".join(capsys.readouterr().out.split())
-    assert f"'{one.name}' cannot be tightened: '{FIRST}' escapes." in said
-    assert "held by nothing" not in said
+    assert f"'{one.name}' cannot be tightened: '{FIRST}' moves freely." in said
+    assert "unsupported" not in said
     page = construct_html(one)
     assert "cannot be tightened" in page
-    assert "held by nothing" not in page
+    assert "unsupported" not in page
     assert one.capacity_N[1] == 0.0
     assert bracket_words(one) == "0 N: cannot be tightened"
-    assert one.first_limit == f"equilibrium: cannot be tightened ({FIRST})"
+    assert one.first_limit == f"no equilibrium: cannot be tightened ({FIRST})"
     assert {r.missing for r in one.limits.values() if r.load_N is None} == {"cannot be tightened"}
     figures = [capacity(found), curves(found, "medial")]
     for ax in figures:
         ax.figure.draw_without_rendering()
         shown = " ".join(t.get_text() for t in ax.figure.findobj(Text)).replace("\n", " ")
         assert "cannot be tightened" in shown
-        assert "held by nothing" not in shown
+        assert "unsupported" not in shown
         assert "no equilibrium" not in shown
         plt.close(ax.figure)
 

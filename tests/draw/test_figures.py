@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,11 +20,13 @@ from matplotlib.quiver import Quiver
 from buttress import LABEL
 from buttress.draw import all as figures
 from buttress.draw import primitives as d
+from buttress.draw.curves import SHOWN_MM
 from buttress.draw.primitives import empty, listed
 from buttress.draw.section import ESCAPE_MM, grouped
 from buttress.draw.text import clashes, shown_texts
+from buttress.results.path import PathEvent, PathPoint, PathResult, Where
 from buttress.results.picture import unloaded
-from buttress.results.records import LimitResult
+from buttress.results.records import ConstructResult, LimitResult
 
 
 def words(ax) -> str:
@@ -50,7 +54,7 @@ def test_what_cannot_be_tightened_is_drawn_unloaded_with_the_words() -> None:
     for ax in (figures.deformed(shot), figures.free_body(shot, "medial")):
         said = words(ax)
         assert why in said.replace("\n", " ")
-        for gone in ("escapes", "no equilibrium", "500 N", "joint force"):
+        for gone in ("moves freely", "no equilibrium", "500 N", "joint force"):
             assert gone not in said.lower()
         assert arrows(ax) == []
         assert clashes(ax.get_figure(root=True)) == []
@@ -142,7 +146,7 @@ def test_plates_and_screws_have_their_true_width() -> None:
 def test_without_equilibrium_the_escape_is_drawn_and_said() -> None:
     shot = picture("nothing", 500.0, held=False)
     ax = figures.deformed(shot)
-    assert "no equilibrium at 500 N: medial escapes along the arrow" in words(ax)
+    assert "no equilibrium at 500 N: medial moves freely along the arrow" in words(ax)
     body = shot.bodies[0]
     loop = d.outline(body.triangles)[0]
     moved = (body.points + ESCAPE_MM * body.displacement
@@ -227,7 +231,7 @@ def test_capacity_bars_are_the_brackets() -> None:
     said = words(ax).replace("\n", " ")
     assert "1281 to 2133 N" in said
     assert "4000 N; upper bound not limited by this model" in said
-    assert "0 N: held by nothing" in said
+    assert "0 N: unsupported" in said
     marks = {(line.get_marker(), float(line.get_xdata()[0])) for line in ax.lines
              if line.get_marker() not in ("None", "", None)}
     assert {("D", 2100.0), ("^", 1900.0), ("D", 0.0)} <= marks
@@ -259,37 +263,52 @@ def test_every_limit_that_is_reached_has_a_mark_of_its_own_and_no_other_is_liste
         assert clashes(ax.get_figure(root=True)) == []
 
 
-def test_equilibrium_ends_on_the_line_where_nothing_has_sunk() -> None:
-    one = construct("rises", ends=900.0)
-    for curve, low in (((0.0, -1.0, -2.0, None, None), -2.12), (one.curve_subsidence_mm["medial"],
-                                                               0.0)):
-        made = comparison((replace(one, curve_subsidence_mm={"medial": curve}),))
-        ax = figures.curves(made, "medial")
-        assert ax.get_ylim()[0] == pytest.approx(low)
-        cross = next(x for x in ax.lines if x.get_gid() == "end rises")
-        at = ax.transData.inverted().transform(
-            cross.get_transform().transform(np.column_stack(cross.get_data())))[0]
-        assert at == pytest.approx((900.0, 0.0), abs=1e-9)
+def pressed(name: str, sunk: Sequence[float], loads: Sequence[float],
+            events: Sequence[tuple[str, float, float]] = (), **more: Any) -> ConstructResult:
+    """A construct with a path made up: the ram moves as far as the fragment sinks."""
+    points = tuple(PathPoint(s, p, "held", {"medial": s}, {}, {})
+                   for s, p in zip(sunk, loads, strict=True))
+    path = PathResult("complete", "", True, 0.0, points, tuple(
+        PathEvent(kind, load, at, Where("screw", None)) for kind, load, at in events))
+    return replace(construct(name, **more), path=path, curve_load_N=tuple(loads),
+                   curve_subsidence_mm={"medial": tuple(sunk)})
 
 
-def test_curves_are_the_results_and_missing_numbers_are_gaps() -> None:
-    made = usual()
-    ax = figures.curves(made, "medial")
-    for c, line in zip(made.constructs, ax.lines, strict=False):
-        drawn = {float(x): y for x, y in line.get_xydata()} if line.get_label()[0] != "_" else {}
-        if drawn:
-            given = dict(zip(c.curve_load_N, c.curve_subsidence_mm["medial"], strict=True))
-            assert all(np.isnan(drawn[x]) if y is None else drawn[x] == y
-                       for x, y in given.items())
-            assert drawn.keys() == given.keys()
-    ends = {line.get_gid(): float(line.get_xdata()[0]) for line in ax.lines if line.get_gid()}
-    assert ends == {"end nothing": 0.0}      # 2100 N lies beyond the axis, the raft never ends
+def test_a_curve_is_the_path_ended_at_two_millimetres_with_its_events() -> None:
+    one = pressed("one", (0.0, 0.5, 1.0, 4.2), (0.0, 1000.0, 1500.0, 1900.0),
+                  (("slip", 10.0, 0.005), ("hinge", 1250.0, 0.75), ("hinge", 1400.0, 0.9),
+                   ("peak", 1900.0, 4.2)), ends=1900.0)
+    ax = figures.curves(comparison((one,)), "medial")
+    [line] = [x for x in ax.lines if x.get_gid() == "path one"]
+    # By hand: from 1500 N at 1 mm to 1900 N at 4.2 mm the force at 2.2 mm is 1650 N.
+    assert line.get_xydata() == pytest.approx(
+        np.array([(0.0, 0.0), (0.5, 1000.0), (1.0, 1500.0), (SHOWN_MM, 1650.0)]))
+    marks = {x.get_gid(): tuple(x.get_xydata()[0]) for x in ax.lines if x.get_gid()}
+    assert marks["hinge one"] == pytest.approx((0.75, 1250.0))
+    assert set(marks) == {"path one", "hinge one"}       # the peak lies beyond what is drawn
     said = words(ax).replace("\n", " ")
-    assert "lag screws (ends at 2100 N)" in said
-    assert "raft (no end up to 10000 N, only with friction)" in said
+    assert "a plastic hinge rotates" in said
+    assert "one (peak at 1900 N)" in said
+    assert "crushed" not in said
+
+
+def test_where_two_curves_cross_is_marked() -> None:
+    stiff = pressed("stiff", (0.0, 0.1, 2.0), (0.0, 1000.0, 1000.0))
+    strong = pressed("strong", (0.0, 1.0, 2.0), (0.0, 2000.0, 2000.0))
+    ax = figures.curves(comparison((stiff, strong)), "medial")
+    [ring] = [x for x in ax.lines if x.get_gid() == "crossing"]
+    assert tuple(ring.get_xydata()[0]) == pytest.approx((0.5, 1000.0))
+    assert clashes(ax.get_figure(root=True)) == []
+
+
+def test_a_list_says_what_is_known_of_each_peak() -> None:
+    said = words(figures.curves(usual(), "medial")).replace("\n", " ")
+    assert "lag screws (peak at 2100 N)" in said
+    assert "raft (no peak up to 10000 N, only with friction)" in said
+    assert "nothing (no equilibrium)" in said
     lost = figures.curves(comparison((not_known("lost", 950.0),)), "medial")
-    assert "lost (not known above 950 N)" in words(lost).replace("\n", " ")
-    assert "its end is not known above 950 N" in words(figures.capacity(comparison(
+    assert "lost (peak not known above 950 N)" in words(lost).replace("\n", " ")
+    assert "peak not known above 950 N" in words(figures.capacity(comparison(
         (not_known("lost", 950.0),)))).replace("\n", " ")
 
 
@@ -312,7 +331,7 @@ def test_overview_shows_every_construct_at_one_load_and_one_scale() -> None:
     spans = {round(a.get_xlim()[1] - a.get_xlim()[0], 6) for a in cells}
     assert len(spans) == 1
     said = words(ax)
-    assert "sinks 0.04 mm" in said
+    assert "subsides 0.04 mm" in said
     assert "no equilibrium" in said
 
 
