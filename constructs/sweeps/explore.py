@@ -66,8 +66,9 @@ class Explorer:
         """The answer of a construct under a total joint force ``load_N`` [N].
 
         ``values``: other values by dotted key, as in a sweep. Returns a `Live` with the figures
-        (``result``) and what `figures` draw (``picture``). Raises InputError for a construct or
-        key that the study has not, and for a load that is not positive or over 20000 N.
+        (``result``), what `figures` draw (``picture``) and arrays of strain and stress
+        (``fields``). Raises InputError for a construct or key that the study has not, and for a
+        load that is not positive or over 20000 N.
         """
         if not 0.0 < load_N <= 20_000.0:
             raise InputError("not a valid load", value=f"{load_N:g}",
