@@ -32,11 +32,11 @@ def most_guesses(links: int) -> int:
 
 
 def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: float = 1.0,
-           damped: bool = False, most: int | None = None) -> Answer | None:
+           most: int | None = None) -> Answer | None:
     """Follow the states from a start ``(n,)`` of links and ``(h,)`` of hinges.
 
-    ``firm`` weighs forces against slack when the next state is determined. ``damped`` changes only
-    the worst quarter at a time. None where no accepted answer is reached, within ``most`` trial
+    ``firm`` weighs forces against slack when the next state is determined.
+    None where no accepted answer is reached, within ``most`` trial
     states if given.
     """
     seen: set[bytes] = set()
@@ -44,7 +44,7 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
     others: Iterator[IntArray] = iter(())
     if turning is None:
         turning = np.zeros(step.p.kinks.shape[1], dtype=np.int8)
-    most = most or (8 if damped else 1) * most_guesses(state.size)
+    most = most or most_guesses(state.size)
     for count in range(1, most + 1):
         step.guesses += 1
         try:
@@ -72,8 +72,6 @@ def search(step: Step, state: IntArray, turning: IntArray | None = None, firm: f
         order = np.argsort(-np.abs(value - guess.force)[changed], kind="stable")
         worst = changed[order]
         others = one_by_one(state, new, worst)
-        if damped and worst.size:
-            new = with_changes(state, new, worst[:max(1, worst.size // 4)])
         careful = careful or _key(new, new_turning) in seen
         if careful:
             fresh = (other for other in others if _key(other, new_turning) not in seen)

@@ -31,20 +31,17 @@ class Solver(Sticking):
     """
 
     def answer(self, load: FloatArray, memory: Memory | None = None,
-               prescribed: dict[int, float] | None = None, near: Answer | None = None,
-               quick: bool = False, brief: bool = False) -> Answer:
+               prescribed: dict[int, float] | None = None, near: Answer | None = None
+               ) -> Answer:
         """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are constant.
 
         ``near``: a held answer at a similar load, from which the states are followed first; it does
-        not affect acceptance. ``quick`` omits Lemke's method (and longer searches where there is a
-        ``near``), ``brief`` with a ``near`` all other starts, so that "unconverged" may mean "no
-        equilibrium": for searches. ``brief`` without ``quick`` goes from the neighbour's states
-        directly to the proofs: linear program and Lemke's method.
+        not affect acceptance.
         """
         load = np.asarray(load, dtype=float)
         with one_thread():
             step = Step(self, load, memory or Memory.none(self.problem), prescribed or {})
-            return run(step, near, quick, brief)
+            return run(step, near)
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""
