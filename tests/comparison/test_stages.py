@@ -36,7 +36,8 @@ from buttress.study.read import study_from
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
     screws = {LAG: {"tension_N": 400.0}, FIRST: {"tension_N": 300.0}, SECOND: {"tension_N": 300.0}}
-    stages = [{"do": "tighten", "what": [LAG, FIRST, SECOND]}, load(1000.0)]
+    # In steps, as the path of a comparison: slip under the edges of heads remembers its way.
+    stages = [{"do": "tighten", "what": [LAG, FIRST, SECOND]}, load(1000.0) | {"steps": 20}]
     data = staged_data(*stages, screws=screws)
     bare = {k: v for k, v in data["construct"][0].items() if k != "stage"}
     data["construct"].append(bare | {"name": "bare"})
@@ -47,9 +48,8 @@ def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> 
         assert getattr(with_.fragments["medial"], key) == pytest.approx(
             getattr(without.fragments["medial"], key), rel=1e-9)
     assert found.constructs[0].capacity_N == pytest.approx(found.constructs[1].capacity_N)
-    # The stage loads in one step, the comparison presses: they agree to friction's step error.
     assert found.stages[0].stages[1].fragments["medial"].change_mm == pytest.approx(
-        without.fragments["medial"].subsidence_mean_mm, rel=5e-3)
+        without.fragments["medial"].subsidence_mean_mm, rel=2e-5)
 
 
 def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
