@@ -181,5 +181,5 @@ def limit_words(name: str, limit: LimitResult) -> str:
         return "share of bone over yield exceeds its limit"
     if name == "metal over yield":
         return "metal reaches yield" if limit.limit == 1.0 else (
-            f"metal reaches {100 * limit.limit:g} % of yield")
+            f"metal reaches {100 * (limit.limit or 0.0):g} % of yield")
     return f"{name} reaches {limit.limit:g} {limit.unit}"
