@@ -52,9 +52,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                                                    "steps, else lhs.")] = "",
           samples: Samples = None, seed: Seed = None, workers: Workers = 0, cluster: Cluster = "",
           out: Out = None, dry_run: DryRun = False,
-          quick: Annotated[bool, typer.Option(
-              "--quick", help="Skip the slow proof where a search does not end; more cases "
-                              "remain unconverged.")] = False,
+          path: Annotated[bool, typer.Option(
+              "--path", help="Also press each construct to its peak: peak, reserve, stiffness, "
+                             "first yield (slower).")] = False,
           strain: Annotated[bool, typer.Option(
               "--strain", help="Also the share of bone over its yield strain (slower).")] = False,
           status: Annotated[Path | None, typer.Option(
@@ -76,7 +76,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     if status is not None:
         _only_status({"STUDY": study, "--example": example, "--vary": vary, "--design": design,
                       "--samples": samples, "--seed": seed, "--cluster": cluster, "--out": out,
-                      "--dry-run": dry_run, "--quick": quick, "--strain": strain})
+                      "--dry-run": dry_run, "--path": path, "--strain": strain})
         _tell_status(status, export, figures, json)
         return
     from buttress.sweeps.evaluate import Options
@@ -85,7 +85,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
 
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
-                             "options": Options(quick=quick, strain=strain),
+                             "options": Options(strain=strain, path=path),
                              "workers": workers or None}
     with located(name):
         if dry_run:

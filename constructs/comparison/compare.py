@@ -21,13 +21,11 @@ from buttress.results.capacity import bracket, lets_go
 from buttress.results.comparison import Comparison
 from buttress.results.derive import derive
 from buttress.results.limits import (
-    find_limit,
     find_limits,
     first_words,
     first_yield,
     gauges,
     lowest,
-    moved_joint,
 )
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import read
@@ -132,7 +130,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
         loads=tuple(loads), links=model.problem.n,
         warnings=(*warnings, *model.hardware.warnings), pictures=tuple(shots), limits=limits,
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
-        moved=find_limit(search, moved_joint(reader, model)),
+        tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)})
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.

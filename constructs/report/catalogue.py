@@ -7,6 +7,7 @@ from typing import Any
 
 from buttress.files import plain
 from buttress.results import quantities
+from buttress.results.order import places
 from buttress.results.quantity import Quantity
 from buttress.results.records import ConstructResult
 from buttress.results.rows import csv_columns
@@ -29,8 +30,8 @@ class Column:
 
 
 def construct_document(c: ConstructResult, every: tuple[ConstructResult, ...]) -> dict[str, Any]:
-    """A construct for JSON: its record, and quantities that the record has no field for."""
-    found: dict[str, Any] = plain(c)
+    """A construct for JSON: its record, first and last rank, quantities without a field."""
+    found: dict[str, Any] = plain(c) | {"rank": plain(places(every).get(c.name))}
     return found | {k: plain(v) for k, v in quantities.construct_values(c, every).items()}
 
 

@@ -48,7 +48,8 @@ def comparison_html(comparison: Comparison) -> str:
 @shows(ConstructResult)
 def construct_html(construct: ConstructResult) -> str:
     """One construct: its rows of the table, its limits and its warnings."""
-    return page(main=parts.main_table([construct]), facts=parts.facts(construct), small=FRAME)
+    return page(main=parts.main_table([construct]), small=FRAME,
+                facts=parts.facts(construct, (construct,)))
 
 
 @shows(LoadResult)

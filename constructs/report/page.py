@@ -223,7 +223,8 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
                         "freely. The motion drawn is the failure mechanism of limit analysis: "
                         "rigid pieces that slide along their faces and rotate at hinges.")
     return {
-        "name": c.name, "note": c.note, "facts": facts(c), "load": load.load_words,
+        "name": c.name, "note": c.note, "facts": facts(c, comparison.constructs),
+        "load": load.load_words,
         "figures": [
             figure("deformed", f"{c.name}: section under {load.load_words} of joint force", c.name),
             figure("contact", f"{c.name}: contact pressure at {load.load_words}", c.name)],

@@ -27,6 +27,7 @@ from buttress.results.records import (
     shown_status,
 )
 from buttress.results.search import not_found
+from buttress.results.verdict import verdict
 from buttress.study.activities import newtons
 
 
@@ -190,9 +191,9 @@ def bearing_tables(bearing: Bearing) -> tuple[Table, Table]:
         ("activity", "joint force [N]", "source and status"), sources, (0, 2), "small")
 
 
-def facts(c: ConstructResult) -> dict[str, Any]:
+def facts(c: ConstructResult, every: tuple[ConstructResult, ...]) -> dict[str, Any]:
     """What is said of a construct over all loads: capacity, limits, warnings."""
-    return {"capacity": bracket_words(c), "ends": ends_words(c),
+    return {"verdict": verdict(c, every), "capacity": bracket_words(c), "ends": ends_words(c),
             "step_off": "" if c.step_off_limit_N is None else
             f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N",
             "reserve": reserve_words(c), "first_limit": c.first_limit,

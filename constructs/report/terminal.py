@@ -21,6 +21,7 @@ from buttress.results.records import (
     not_tightened,
     shown_status,
 )
+from buttress.results.verdict import verdict
 from buttress.study.activities import newtons
 
 MARK = "(!) breaks a rule of the trade: see its warnings"
@@ -106,7 +107,8 @@ def lines(comparison: Comparison) -> list[str]:
         out.append(f"\n{construct.marked_name}: capacity {capacity}"
                    f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}")
         first = not_tightened(construct) or f"first limit: {construct.first_limit}"
-        for words in (rank_words(construct, comparison.constructs), first,
+        for words in (rank_words(construct, comparison.constructs),
+                      verdict(construct, comparison.constructs), first,
                       *filter(None, [extra(construct, comparison.constructs)]),
                       *construct.remarks):
             out += wrap(words, 100, initial_indent="  ", subsequent_indent="    ")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from buttress.fe.solve.events import events_of
+from buttress.fe.solve.events import EVERY, events_of
 from buttress.fe.solve.reached import probe
 from buttress.model.model import Model
 from buttress.results.figures import Figures, Level
@@ -13,7 +13,7 @@ from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Res
 from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import FOUND
-from buttress.results.search import Gauge, Search
+from buttress.results.search import NOT_FOUND, Gauge, Search
 from buttress.study.tables import number
 
 MOVED_MM = (0.5, 2.0, 5.0)
@@ -22,23 +22,19 @@ PROBES = (1 / 3, 2 / 3, 1.0)
 """Shares of the points up to the peak at which other answers are looked for."""
 
 
-def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
-    """All that is read off the path of a search; ``metal`` is the gauge of stress over yield."""
+def derive(search: Search, reader: Reader, metal: Gauge, whole: bool = True) -> Derived:
+    """All that is read off the path of a search; ``metal`` is the gauge of stress over yield.
+
+    Without ``whole`` only the loads that a sweep stores: no points, no other events than crushing,
+    no other answers, of the movements only the one that bench tests call failure.
+    """
     if not search.points:
         return Derived(peak_status=search.ends_status)
     model, path = search.model, search.path
     events = tuple(PathEvent(e.kind, e.load_N, e.ram_mm, _where(e.source, e.place))
-                   for e in events_of(path))
+                   for e in events_of(path, EVERY if whole else ("crushing",)))
     ends = search.peak
-    unique, spread = True, 0.0
-    for share in PROBES:
-        number_ = round(share * ends)
-        if number_ >= 1 and search.known_to > 0.0:
-            found, apart = probe(path, number_)
-            unique, spread = unique and found == "unique", max(spread, apart)
-    result = PathResult(path.status, path.stopped, unique, spread,
-                        tuple(_point(reader, model, search, i) for i in range(len(path.points))),
-                        events, tuple(g.ram_mm for g in path.gaps))
+    failure = number("anatomy", "limits", "failure")
     at = number("anatomy", "limits", "stiffness_load")
     loads = np.array([p.load_N for p in path.points])
     places = np.array([p.ram_mm for p in path.points])
@@ -51,7 +47,7 @@ def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
 
     def load_at(level: Level, key: str) -> dict[str, float | None]:
         out: dict[str, float | None] = {}
-        for limit in MOVED_MM:
+        for limit in MOVED_MM if whole else (failure,):
             reached = search.reach(gauge_of(reader, model, (quantity(level, key),), limit),
                                    past_peak=True)
             out[f"{limit:g}"] = None if isinstance(reached, str) else reached.load_N
@@ -60,7 +56,8 @@ def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
     yielding = search.reach(metal)
     crushing = next((e.load_N for e in events if e.kind == "crushing"), None)
     return Derived(
-        path=result, peak_N=search.known_to, peak_status=path.peak_status,
+        path=_result(search, reader, events) if whole else None,
+        peak_N=search.known_to, peak_status=path.peak_status,
         stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
         energy_to_peak_Nmm=energy if path.peak_status == FOUND else None,
         load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
@@ -68,13 +65,28 @@ def derive(search: Search, reader: Reader, metal: Gauge) -> Derived:
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_crushing_N=crushing,
         reserve=_reserve(search, reader, model, number("anatomy", "limits", "movement")),
-        reserve_to_failure=_reserve(search, reader, model, number("anatomy", "limits", "failure")))
+        reserve_to_failure=_reserve(search, reader, model, failure))
+
+
+def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...]) -> PathResult:
+    """The path with its points, and whether other starts find other answers."""
+    path, unique, spread = search.path, True, 0.0
+    for share in PROBES:
+        tried = round(share * search.peak)
+        if tried >= 1 and search.known_to > 0.0:
+            found, apart = probe(path, tried)
+            unique, spread = unique and found == "unique", max(spread, apart)
+    points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
+    return PathResult(path.status, path.stopped, unique, spread, points, events,
+                      tuple(g.ram_mm for g in path.gaps))
 
 
 def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:
-    reached = search.reach(moved_joint(reader, model, limit))
+    gauge = moved_joint(reader, model, limit)
+    reached = search.reach(gauge)
     if isinstance(reached, str):
-        return Reserve(None, limit, None, None)
+        lost = reached.startswith(NOT_FOUND)
+        return Reserve(None, limit, None, None, search.kept_to(gauge) if lost else None)
     part = reached.reading.where.part
     which, _, where = part.partition(" of ")
     return Reserve(reached.carried_N, limit, which, where)
@@ -82,7 +94,9 @@ def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Rese
 
 def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoint:
     point = search.points[number]
-    f = Figures(reader, model, model.pressing.since_tightened(point), point.load_N)
+    answer = model.pressing.since_tightened(point)
+    f = Figures(reader, model, answer, point.load_N)
+    moved = moved_joint(reader, model).read(answer)
 
     def read(level: Level, key: str) -> dict[str, float | None]:
         q = quantity(level, key)
@@ -90,7 +104,7 @@ def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoi
 
     return PathPoint(point.ram_mm, point.load_N, "held",
                      read(Level.FRAGMENT, "subsidence_mean_mm"), read(Level.EDGE, "step_off_mm"),
-                     read(Level.EDGE, "gap_mm"))
+                     read(Level.EDGE, "gap_mm"), None if moved is None else moved.value)
 
 
 def _where(source: str, place: tuple[float, float]) -> Where:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from buttress.results.records import BEYOND, ConstructResult
-from buttress.results.search import not_found
+from buttress.model.pressing import SEARCH_LIMIT_N
+from buttress.results.path import Derived
+from buttress.results.records import BEYOND, FOUND, ConstructResult
 from buttress.study.activities import newtons
 from buttress.study.tables import number
 
-TIE = 0.05
+TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 FAR = f"{number('anatomy', 'limits', 'movement'):g} mm"
@@ -33,17 +34,16 @@ class Reserve:
         return f"{'≥ ' if self.kind == AT_LEAST else ''}{self.load_N:.0f}"
 
 
-def reserve(construct: ConstructResult) -> Reserve:
-    """What a construct is ordered by: see `ORDER`."""
-    moved, ends = construct.moved, construct.equilibrium_ends_N
+def reserve(found: Derived) -> Reserve:
+    """What a construct is ordered by, from its path: see `ORDER`."""
+    moved, top = found.reserve, found.peak_N or 0.0
     if moved is not None and moved.load_N is not None:
         return Reserve(moved.load_N, MOVED)
-    if moved is not None and not_found(moved):
-        return Reserve(moved.kept_to_N or 0.0, AT_LEAST)
-    if ends is not None:
-        return Reserve(ends, ENDS)
-    beyond = construct.ends_status == BEYOND
-    return Reserve(construct.search_limit_N if beyond else construct.known_to_N or 0.0, AT_LEAST)
+    if moved is not None and moved.kept_to_N is not None:
+        return Reserve(moved.kept_to_N, AT_LEAST)
+    if found.peak_status == FOUND:
+        return Reserve(top, ENDS)
+    return Reserve(SEARCH_LIMIT_N if found.peak_status == BEYOND else top, AT_LEAST)
 
 
 def reserve_words(construct: ConstructResult) -> str:
@@ -55,7 +55,7 @@ def reserve_words(construct: ConstructResult) -> str:
     if found.kind == ENDS:
         return (f"the load peaks at about {load}, before the joint has moved {FAR}"
                 if found.load_N > 0.0 else "no load is carried")
-    if construct.ends_status == BEYOND and found.load_N == construct.search_limit_N:
+    if construct.peak_status == BEYOND and found.load_N == SEARCH_LIMIT_N:
         return f"the joint moves less than {FAR} up to {load}, where the path ends"
     return (f"the joint moves less than {FAR} up to {load}, above which the answer is not known"
             if found.load_N > 0.0 else "it is not known which load is carried")
@@ -74,15 +74,17 @@ def before(this: ConstructResult, other: ConstructResult) -> bool:
     return least > (1.0 + TIE) * (inf if most.kind == AT_LEAST else most.load_N)
 
 
+def places(constructs: tuple[ConstructResult, ...]) -> dict[str, tuple[int, int]]:
+    """First and last rank of each construct by name; bonded twins have none."""
+    own = [c for c in constructs if c.twin_of is None]
+    return {c.name: (1 + sum(before(other, c) for other in own),
+                     len(own) - sum(before(c, other) for other in own)) for c in own}
+
+
 def ranks(constructs: tuple[ConstructResult, ...]) -> dict[str, str]:
     """The rank of each construct by name, ``2`` or ``1–3``; bonded twins have none."""
-    own = [c for c in constructs if c.twin_of is None]
-    out = {}
-    for c in own:
-        first = 1 + sum(before(other, c) for other in own)
-        last = len(own) - sum(before(c, other) for other in own)
-        out[c.name] = f"{first}" if first == last else f"{first}–{last}"
-    return out
+    return {name: f"{first}" if first == last else f"{first}–{last}"
+            for name, (first, last) in places(constructs).items()}
 
 
 def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ...]) -> str:

@@ -24,7 +24,8 @@ class Where:
 @dataclass(frozen=True)
 class PathPoint:
     """A point: displacement of the ram [mm] (work-conjugate to the load), load [N], movements
-    [mm] by name of fragment or edge; None where a fragment has no joint surface."""
+    [mm] by name of fragment or edge; None where a fragment has no joint surface. ``moved_mm``:
+    the largest of net subsidence, step-off and gap."""
 
     ram_mm: float
     load_N: float
@@ -32,6 +33,7 @@ class PathPoint:
     subsidence_mm: dict[str, float | None]
     step_off_mm: dict[str, float | None]
     gap_mm: dict[str, float | None]
+    moved_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -65,16 +67,18 @@ class Reserve:
     """Load [N] up to which the joint has moved less than ``movement_mm``, where it moves most.
 
     ``which``: "subsidence" (net of the intact bone), "step-off" or "gap"; None where the joint
-    does not move that far along the path.
+    does not move so far along the path. ``kept_to_N``: where that is not known, the largest load
+    of the path up to which it is known to have moved less.
     """
 
     load_N: float | None
     movement_mm: float
     which: str | None
     where: str | None
+    kept_to_N: float | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Derived:
     """What is read off a path; a load that is not reached or not known is None.
 

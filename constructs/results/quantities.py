@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from typing import Any, Literal
 
 from buttress.results import figures as f
+from buttress.results.derived import PATH
 from buttress.results.figures import Figures, Level
 from buttress.results.order import ranks, reserve
 from buttress.results.quantity import COLLECTIONS, Limit, Quantity, value_of
@@ -22,6 +23,7 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.results.stress import LEAST, SHARES, VON_MISES
+from buttress.results.verdict import verdict
 
 EQUILIBRIUM = "equilibrium"
 """The limit at which the load peaks."""
@@ -170,10 +172,14 @@ CATALOGUE: tuple[Quantity, ...] = (
              "not known; empty: a bonded twin"),
     Quantity(key="reserve_N", words="load by which constructs are ordered", unit="N", level=C,
              of=lambda c, every: reserve(c).load_N, worse="less", digits=0, csv="=", json=False,
+             store="=", path=True,
              definition="joint force by which constructs are ordered"),
     Quantity(key="reserve_is", words="kind of that load", unit="", level=C, kind=str, csv="=",
-             of=lambda c, every: reserve(c).kind, json=False,
+             of=lambda c, every: reserve(c).kind, json=False, store="=", path=True,
              definition="what that load is: joint moved, peak or at least (a lower bound)"),
+    *PATH,
+    Quantity(key="verdict", words="verdict", unit="", level=C, kind=str, of=verdict,
+             definition="what carries, what fails first and what it depends on, in one sentence"),
     *(_limit_row(x) for x in LIMITS),
     Quantity(key="first_limit", words="first limit", unit="", level=C, kind=str, of=_first,
              csv="=", json=False, definition="limit that is reached first as the load rises"),

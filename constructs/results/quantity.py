@@ -34,9 +34,11 @@ class Quantity:
 
     ``key``: name in records and JSON, with its unit. ``definition``: one plain sentence.
     ``read``: the function that computes it from an answer at a place; ``of``: from the result of
-    a construct and from those of all. ``worse``: which direction is worse, "size" where both are.
-    ``always``: known without equilibrium, too. ``strain``: needs fields of strain, which a sweep
-    computes only where asked. ``at``: where a place has its largest value.
+    a construct (of a ``path``: from its `Derived` alone) and from those of all. ``worse``: which
+    direction is worse, "size" where both are. ``always``: known without equilibrium, too.
+    ``strain``: needs fields of strain, which a sweep computes only where asked; ``path``: is read
+    off the path, which a sweep presses to its end only where asked. ``at``: where a place has its
+    largest value.
 
     Where it appears: ``header`` (tables of the terminal and the page; "|" parts lines), ``csv``
     (column of comparison.csv; "=" is the key), ``store`` (column of a sweep's store), ``json``.
@@ -49,7 +51,7 @@ class Quantity:
     definition: str
     level: Level
     read: Callable[[Figures, str], Any] | None = None
-    of: Callable[[ConstructResult, tuple[ConstructResult, ...]], Any] | None = None
+    of: Callable[[Any, tuple[ConstructResult, ...]], Any] | None = None
     at: Callable[[Figures, str], Where] | None = None
     worse: Literal["more", "less", "size"] | None = None
     digits: int = 3
@@ -57,6 +59,7 @@ class Quantity:
     kind: type = float
     always: bool = False
     strain: bool = False
+    path: bool = False
     header: str = ""
     axis: str = ""
     csv: str = ""

@@ -20,8 +20,6 @@ from buttress.study.activities import LoadCase
 from buttress.study.checked import closest, did_you_mean
 
 Vector = tuple[float, float]
-
-
 NOT_TIGHTENED = "tightening has no equilibrium"
 """Status of a construct whose screws cannot be tightened."""
 CANNOT_TIGHTEN = "cannot be tightened"
@@ -34,8 +32,7 @@ ONLY_FRICTION = "only with friction"
 
 def largest(values: Any) -> float | None:
     """Largest of the values that exist, None where none does."""
-    found = [v for v in values if v is not None]
-    return max(found) if found else None
+    return max((v for v in values if v is not None), default=None)
 
 
 @dataclass(frozen=True)
@@ -202,10 +199,9 @@ class BoneResult:
 
 @dataclass(frozen=True)
 class MemberResult:
-    """Stress of a plate or screw: largest von Mises stress of its outer fibres, over its yield.
+    """Largest elastic von Mises stress of the outer fibres of a plate or screw, over its yield.
 
-    The stress is the elastic one of the section forces; a ratio over 1 means that fibres have
-    yielded, and the section turns as a hinge only at its plastic moment.
+    A ratio over 1: fibres have yielded; the section turns as a hinge at its plastic moment.
     """
 
     kind: str
@@ -294,11 +290,10 @@ class ConstructResult(Derived, Displayed):
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
     ``equilibrium_ends_N``: the peak load of the path, None where ``ends_status`` is not "found" but
-    "beyond the search" (no peak up to ``search_limit_N``) or "not known"; ``known_to_N``: the
-    largest load that is known to be carried. ``step_off_limit_N``: load at which a step-off
-    reaches the study's limit, None where it is not reached; ``limits``: the same for every limit
-    by name, of which ``lowest_limit`` is reached first. ``moved``: where the joint has moved as
-    far as constructs are ordered by.
+    "beyond the search" (no peak up to the limit of the search) or "not known"; ``known_to_N``: the
+    largest load that is known to be carried. ``limits``: the load at which each is reached, by
+    name, of which ``lowest_limit`` is reached first. ``tightened_N``: tension of its screws in all
+    before it is loaded.
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
     ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
     """
@@ -328,7 +323,7 @@ class ConstructResult(Derived, Displayed):
     remarks: tuple[str, ...] = ()
     ends_status: str = FOUND
     known_to_N: float | None = None
-    moved: LimitResult | None = None
+    tightened_N: float = 0.0
 
     @property
     def loads_N(self) -> tuple[float, ...]:

@@ -14,14 +14,17 @@ from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
+from buttress.results.derive import derive
 from buttress.results.escape import escaping
 from buttress.results.figures import Figures, Level
+from buttress.results.limits import first_yield
 from buttress.results.reader import Reader
+from buttress.results.search import Search
 from buttress.study.read import study_from
 from buttress.study.study import Construct
 from buttress.sweeps.checking import Checker
 from buttress.sweeps.keys import bone_key, digest, hardware_key
-from buttress.sweeps.layout import answer_columns
+from buttress.sweeps.layout import answer_columns, path_columns
 from buttress.sweeps.vary import Case
 from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, share_key
 
@@ -30,18 +33,19 @@ MOST_ROWS = 512
 
 @dataclass(frozen=True)
 class Options:
-    """Options of an evaluation. ``quick`` omits Lemke's method, so more may be "unconverged".
+    """Options of an evaluation.
 
-    ``strain`` recovers the fields of strain, for the share of bone over its yield strain.
+    ``strain`` recovers the fields of strain, for the share of bone over its yield strain; ``path``
+    presses each construct past the loads of the study, for peak, reserve and first yield.
     """
 
-    quick: bool = False
     capacity: bool = True
     strain: bool = False
+    path: bool = False
 
     def described(self) -> dict[str, Any]:
         """As used in hashes and the store."""
-        return {"quick": self.quick, "capacity": self.capacity, "strain": self.strain}
+        return {"capacity": self.capacity, "strain": self.strain, "path": self.path}
 
 
 @dataclass(frozen=True)
@@ -169,6 +173,8 @@ class Evaluator:
                 failures.append({"total_load_N": total, "status": "unconverged",
                                  "reason": "; ".join(answer.notes) or answer.method})
             results.append(row)
+        if self.options.path:
+            capacities[0] |= pressed(model, reader)
         return capacities, results, fragments, edges, failures
 
     @staticmethod
@@ -205,6 +211,13 @@ def _tightening(model: Model) -> str | None:
         return answer.status
     pins = {p.name for p in model.construct.pins}
     return f"{'strips' if escapes in pins else 'lets go'}: {escapes}"
+
+
+def pressed(model: Model, reader: Reader) -> dict[str, Any]:
+    """What is read off the path of a construct, by column."""
+    found = derive(Search(model), reader, first_yield(reader, model), whole=False)
+    return {column: q.of(found, ()) for q in path_columns() if q.of is not None
+            for column in q.columns(q.store)}
 
 
 def stored(figures: Figures, strain: bool) -> tuple[dict[str, Any], list[dict[str, Any]],

@@ -11,7 +11,7 @@ from buttress.results import quantities
 from buttress.results.figures import Level
 from buttress.results.quantity import Quantity
 
-LAYOUT = 3
+LAYOUT = 4
 """Number of this layout: a store of another one is refused."""
 TYPES = {float: "REAL", int: "INTEGER", bool: "INTEGER", str: "TEXT"}
 
@@ -81,6 +81,11 @@ def answer_columns() -> list[Quantity]:
     return [q for q in stored() if q.read is not None]
 
 
+def path_columns() -> list[Quantity]:
+    """Those that are read off the path of a construct."""
+    return [q for q in stored() if q.path]
+
+
 def _columns(rows: Iterator[Quantity], own: bool = False) -> str:
     """Lines of columns with their comments; ``own``: one value each, by the key."""
     return "\n    ".join(
@@ -101,13 +106,19 @@ def tables() -> str:
 EVERYTHING = """
 CREATE VIEW everything AS
     SELECT design.*, results.construct, capacity_lower_N, capacity_upper_N, capacity_status,
-           rules_broken_count, rules_broken, tightening, {columns}
+           rules_broken_count, rules_broken, tightening, {path}, {columns}
     FROM results
     JOIN design USING (case_id)
     LEFT JOIN capacities ON capacities.case_id = results.case_id
                         AND capacities.construct = results.construct
 """
-"""The table for pandas: design, capacity and results of each case, construct and load."""
+"""The table for pandas: design, capacity, path and results of each case, construct and load."""
+
+
+def everything(columns: str) -> str:
+    """The statement that makes the view, with these columns of results."""
+    path = ", ".join(name for q in path_columns() for name in q.columns(q.store))
+    return EVERYTHING.format(columns=columns, path=path)
 
 
 def design_table(keys: tuple[str, ...]) -> str:

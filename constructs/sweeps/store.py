@@ -20,7 +20,7 @@ from buttress.fe.errors import ButtressError, InputError
 from buttress.files import inert
 from buttress.sweeps.design import Design
 from buttress.sweeps.evaluate import Outcome
-from buttress.sweeps.layout import EVERYTHING, LAYOUT, design_table, quoted, tables
+from buttress.sweeps.layout import LAYOUT, design_table, everything, quoted, tables
 from buttress.words import counted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
@@ -84,7 +84,7 @@ class Store:
     def _write_design(self, design: Design, hashes: list[str]) -> None:
         columns = ", ".join(f"results.{c}" for c in _columns_of(tables(), "results")
                             if c not in ("case_id", "construct"))
-        for statement in (design_table(design.keys), EVERYTHING.format(columns=columns)):
+        for statement in (design_table(design.keys), everything(columns)):
             for part in _statements(statement):
                 self._db.execute(part)
         marks = ", ".join("?" * (2 + len(design.keys)))

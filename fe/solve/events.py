@@ -154,17 +154,18 @@ def _happened(ram: Ram, kind: str, before: Point, after: Point) -> BoolArray:
 
 
 KINDS = ("slip", "opening", "crushing", "yield", "hinge")
+EVERY = (*KINDS, "snap", "peak")
 
 
-def events_of(path: Path) -> tuple[Event, ...]:
-    """The events of a path in the order of the ram's displacement."""
+def events_of(path: Path, kinds: Sequence[str] = EVERY) -> tuple[Event, ...]:
+    """The events of a path, of some kinds, in the order of the ram's displacement."""
     ram, found, seen = path.ram, list[Event](), set[tuple[str, str]]()
     if not path.points or path.peak_N <= 0.0:
         return ()
     links, hinges = ram.plain.links.links, ram.plain.links.hinges
     for number, (before, after) in enumerate(pairwise(path.points)):
         piece = _Piece(ram, before, after, path.peak_N)
-        for kind in KINDS:
+        for kind in (k for k in KINDS if k in kinds):
             named = hinges if kind == "hinge" else links
             groups: dict[str, list[int]] = {}
             for i in np.flatnonzero(_happened(ram, kind, before, after)):
@@ -178,10 +179,10 @@ def events_of(path: Path) -> tuple[Event, ...]:
                 near = next(s for s in piece.known if s.place >= at - 1e-12 or s is after.state)
                 first = members[int(np.argmax(_values(ram, kind, near)[members]))]
                 found.append(_event(kind, load, at - path.zero, source, named, first))
-        snapped = _snap(path, piece, number)
+        snapped = _snap(path, piece, number) if "snap" in kinds else None
         if snapped is not None:
             found.append(snapped)
-    if path.peak_status == "found" and path.peak_N > 0.0:
+    if "peak" in kinds and path.peak_status == "found":
         top = next(p for p in path.points if p.load_N >= path.peak_N * (1 - PLATEAU * FINE))
         found.append(Event("peak", top.load_N, top.ram_mm, (np.nan, np.nan), "ram"))
     return tuple(sorted(found, key=lambda e: e.ram_mm))

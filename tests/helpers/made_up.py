@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.results.comparison import Comparison
 from buttress.results.contacts import ContactLine
+from buttress.results.path import Reserve
 from buttress.results.picture import (
     Arrow,
     BodyPicture,
@@ -31,7 +32,6 @@ from buttress.results.records import (
     FragmentResult,
     GraftResult,
     LetsGo,
-    LimitResult,
     LoadResult,
     MemberResult,
 )
@@ -202,19 +202,21 @@ def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0
         links=100, warnings=warnings,
         pictures=tuple(picture(name, x, held, more, words) for x in LOADS),
         ends_status=FOUND if ends is not None else BEYOND,
-        known_to_N=10_000.0 if ends is None else ends)
+        known_to_N=10_000.0 if ends is None else ends,
+        peak_N=10_000.0 if ends is None else ends,
+        peak_status=FOUND if ends is not None else BEYOND)
 
 
 def not_known(name: str, up_to: float) -> ConstructResult:
     """A construct whose search met answers that did not converge above a load."""
     return replace(construct(name, ends=None, limit=None), ends_status=NOT_KNOWN,
-                   known_to_N=up_to)
+                   known_to_N=up_to, peak_N=up_to, peak_status=NOT_KNOWN)
 
 
 def moves(name: str, load: float, **given: Any) -> ConstructResult:
     """A construct whose joint has moved as far as constructs are ordered by at a load [N]."""
     return replace(construct(name, **given),
-                   moved=LimitResult(load_N=load, where=None, key="", limit=0.5, unit="mm"))
+                   reserve=Reserve(load, 0.5, "step-off", "shear plane"))
 
 
 def comparison(constructs: tuple[ConstructResult, ...]) -> Comparison:

@@ -234,7 +234,7 @@ def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide)
     bone = build_bone(study)
     model = build_model(bone, next(c for c in study.constructs if c.name == "antiglide"))
     reader = Reader.of(bone, intact_subsidence(bone, intact_measures(bone)))
-    load = found.moved.load_N
+    load = found.reserve.load_N
     answer = model.answer(load)
     said = read(reader, model, answer, load)[0]
     got = moved_joint(reader, model).read(answer)

@@ -9,6 +9,7 @@ import pytest
 from made_up import comparison, construct, moves, not_known
 
 from buttress.report.folder import document, rows
+from buttress.results import path
 from buttress.results.order import (
     AT_LEAST,
     ENDS,
@@ -20,13 +21,10 @@ from buttress.results.order import (
     reserve_words,
     why_first,
 )
-from buttress.results.records import LimitResult
-from buttress.results.search import NOT_FOUND
 
 
 def lost_gauge(name: str, kept: float):
-    return replace(construct(name), moved=LimitResult(
-        None, None, "", 0.5, "mm", f"{NOT_FOUND}: answers did not converge near it", kept))
+    return replace(construct(name), reserve=path.Reserve(None, 0.5, None, None, kept))
 
 
 @pytest.mark.parametrize(("made", "wanted", "words"), [

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import weakref
-from pathlib import Path
 
 import pytest
 from small_study import small_study
@@ -14,6 +13,7 @@ from buttress.study.read import example, study_from
 from buttress.study.study import Study
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import bone_key, hardware_key, load_key, planned
+from buttress.sweeps.layout import path_columns
 from buttress.sweeps.vary import Varier, plain, varied
 
 FRICTION = "fracture.shear plane.friction"
@@ -216,9 +216,20 @@ def test_cases_share_what_they_can() -> None:
         assert (hardware_key(other, other.constructs[1]) == hardware_key(study, construct)) == same
 
 
-def test_quick_leaves_unconverged_what_it_did_not_prove(tmp_path: Path) -> None:
-    study = small_study("lag screws")
-    outcome = evaluated(Evaluator(Options(quick=True)), study, {})
-    full = evaluated(Evaluator(Options()), study, {})
-    for a, b in zip(outcome.results, full.results, strict=True):
-        assert a["status"] == b["status"] or a["status"] == "unconverged"
+def test_loads_of_the_path_are_those_of_a_comparison() -> None:
+    """Whatever loads the case lists; a case without them has none of the columns."""
+    study = small_study("lag screws", "antiglide", "nothing", loads=(300.0,))
+    found = {r["construct"]: r for r in evaluated(Evaluator(Options(path=True)), study,
+                                                  {}).capacities}
+    for c in compare(small_study("lag screws", "antiglide", "nothing", loads=(500.0, 900.0)),
+                     pictures=False).constructs:
+        row = found[c.name]
+        for q in path_columns():
+            (column,) = q.columns(q.store)
+            wanted = q.of(c, ())
+            assert row[column] == (wanted if isinstance(wanted, str | None) else
+                                   pytest.approx(wanted, rel=1e-3)), column
+    assert found["nothing"]["reserve_N"] == found["nothing"]["peak_N"] == 0.0
+    assert found["lag screws"]["reserve_is"] == "joint moved"
+    plain = evaluated(Evaluator(Options()), study, {}).capacities[0]
+    assert not {q.key for q in path_columns()} & set(plain)

@@ -26,7 +26,7 @@ HASHES = [f"h{i}" for i in range(6)]
 ABOUT = {"layout": LAYOUT, "versions": {"buttress": "0.1.0", "numpy": "2.0"},
          "study": {"name": "s", "section": {"width_mm": 76.0},
                    "construct": [{"name": "plate", "thickness_mm": 1.0}]},
-         "design": DESIGN.described(), "options": {"quick": False}}
+         "design": DESIGN.described(), "options": {"path": False}}
 
 
 def opened(path: Path, **other: Any) -> Store:
@@ -127,7 +127,7 @@ def test_readers_may_look_while_it_is_written(tmp_path: Path) -> None:
     ({"study": {"name": "s", "section": {"width_mm": 70.0},
                 "construct": [{"name": "plate", "thickness_mm": 2.0}]}},
      ["another study", "section.width_mm: 76.0 -> 70.0", "plate.thickness_mm: 1.0 -> 2.0"]),
-    ({"options": {"quick": True}}, ["other options", "options.quick: false -> true"]),
+    ({"options": {"path": True}}, ["other options", "options.path: false -> true"]),
 ])
 def test_a_store_of_something_else_is_refused_with_the_difference(
         tmp_path: Path, other: dict[str, Any], told: list[str]) -> None:
@@ -239,7 +239,7 @@ def test_a_store_that_is_refused_leaves_nothing_open(
         assert all(is_closed(db) for db in connections[held:])
     before = len(connections)
     with pytest.raises(InputError, match="other options"):
-        opened(path, options={"quick": True})
+        opened(path, options={"path": True})
     assert len(connections) >= before + 2   # the lock and the store
     path.write_bytes(b"\x00" * 5000)
     with pytest.raises(InputError, match="not a sweep store"):

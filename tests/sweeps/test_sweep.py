@@ -110,7 +110,7 @@ def test_the_default_store_is_found_again_by_the_same_command() -> None:
     assert one == store_path(study, make_design(study, VARY), Options(), None)
     assert one.parts[0] == "results"
     assert one.name.startswith("medial-shear-sweep-")
-    assert one != store_path(study, make_design(study, VARY), Options(quick=True), None)
+    assert one != store_path(study, make_design(study, VARY), Options(path=True), None)
     assert one != store_path(study, make_design(study, VARY[:1]), Options(), None)
     assert store_path(study, make_design(study, VARY), Options(), Path("x")) == Path(
         "x/sweep.sqlite")
@@ -128,7 +128,7 @@ def test_status_and_csv(reference: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize("call", [
     lambda path: sweep(small_study(), [f"{FRICTION}=0.3,0.4"], out=path, workers=0),
     lambda path: sweep(small_study("nothing"), VARY, out=path, workers=0),
-    lambda path: sweep(small_study(), VARY, out=path, workers=0, options=Options(quick=True)),
+    lambda path: sweep(small_study(), VARY, out=path, workers=0, options=Options(path=True)),
 ])
 def test_a_store_of_another_sweep_is_refused(reference: Path, call: Callable[[Path], object]
                                              ) -> None:

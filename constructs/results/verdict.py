@@ -1,0 +1,178 @@
+"""One sentence for each construct: what carries, what reaches its strength first, what it rests on.
+
+All of it is read off the numbers of a comparison: shares of the load, events along the path, the
+capacity without friction, the tension of screws, and where curves of two constructs cross.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.path import SEAT_N
+from buttress.fe.status import Status
+from buttress.results.order import TIE, best_first, reserve, reserve_words
+from buttress.results.path import PathEvent, PathResult
+from buttress.results.records import ConstructResult, LoadResult, not_tightened
+from buttress.study.activities import newtons
+from buttress.study.tables import number
+
+FAILURES = {"hinge": "{} turns as a plastic hinge", "yield": "the hold of {} reaches its strength",
+            "crushing": "{} crushes", "snap": "{} snaps over", "peak": "the load has its peak"}
+"""Events that follow slip and opening, in words; ``{}`` stands for the part."""
+SEATED, SOON = 1.5, "as soon as it is loaded"
+"""What is reached by this multiple of the force that seats the parts, tightening has left so."""
+FINEST = 0.1
+"""Share of the movement by which constructs are ordered below which curves are not compared."""
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Up to ``load_N`` one construct has moved less than another, above it more."""
+
+    stiffer: str
+    other: str
+    load_N: float
+    moved_mm: float
+
+
+def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
+    """What carries a construct's load, what fails first and what it depends on, in one sentence."""
+    if why := not_tightened(c):
+        return _sentence([why])
+    if reserve(c).load_N <= 0.0:
+        return _sentence([reserve_words(c)])
+    found = (_carries(c), _fails(c), _rests_on(c), _crosses(c, every))
+    return _sentence([x for x in found if x] or [reserve_words(c)])
+
+
+def _sentence(clauses: list[str]) -> str:
+    text = "; ".join(clauses)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _load(load: float) -> str:
+    return f"{newtons(round(load))} N"
+
+
+def _part(c: ConstructResult, name: str) -> str:
+    """A part with what it is: ``the screw 'upper lag'``."""
+    for load in c.loads:
+        if name in load.members:
+            return f"the {load.members[name].kind} '{name}'"
+        if name in load.grafts:
+            return f"the graft '{name}'"
+        if name in load.fractures:
+            return f"the fracture '{name}'"
+    return f"'{name}'"
+
+
+def _carries(c: ConstructResult) -> str:
+    """What carries most of a fragment at the largest listed load that is held."""
+    held = [r for r in c.loads if r.status == Status.HELD]
+    if not held:
+        return ""
+    load = max(held, key=lambda r: r.total_load_N)
+    found = [(f.carried_most_share, name, f.carried_most_by) for name, f in load.fragments.items()
+             if f.carried_most_share is not None and f.carried_most_by is not None]
+    if not found:
+        return ""
+    name = _worst(load) or found[0][1]
+    share, name, source = next((x for x in found if x[1] == name), found[0])
+    return (f"at {_load(load.total_load_N)} {_part(c, source)} carries "
+            f"{100 * share:.0f}\N{NO-BREAK SPACE}% of what presses on '{name}'")
+
+
+def _worst(load: LoadResult) -> str | None:
+    """The loaded fragment that sinks most."""
+    sunk = {k: f.subsidence_mean_mm for k, f in load.fragments.items()
+            if f.subsidence_mean_mm is not None and f.carried_by}
+    return max(sunk, key=lambda k: sunk[k]) if sunk else None
+
+
+def first_failure(path: PathResult) -> PathEvent | None:
+    """The first event after slip and opening; None where the path has none."""
+    return min((e for e in path.events if e.kind in FAILURES), key=lambda e: e.ram_mm,
+               default=None)
+
+
+def _fails(c: ConstructResult) -> str:
+    if c.path is None:
+        return ""
+    event = first_failure(c.path)
+    if event is None:
+        return f"nothing reaches its strength up to {_load(max(p.load_N for p in c.path.points))}"
+    words = FAILURES[event.kind].format(_part(c, event.where.part))
+    at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
+    return f"first {words} {at}"
+
+
+def _rests_on(c: ConstructResult) -> str:
+    """Friction, where the capacity without it is below the reserve, and tension of screws."""
+    low, found = c.capacity_N[0], reserve(c).load_N
+    tension = f"its screws tightened to {_load(c.tightened_N)} in all" if c.tightened_N else ""
+    if low is None or low >= found:
+        return tension and f"it was pressed with {tension}"
+    above = f"above {_load(low)} " if low >= 1.0 else ""
+    return f"{above}it depends on friction{f', with {tension}' if tension else ''}"
+
+
+def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
+    """The crossing with the construct of the highest rank whose curve crosses this one's."""
+    for other in best_first(every):
+        if other.name == c.name or c.twin_of is not None or other.twin_of is not None:
+            continue
+        found = crossing(c, other)
+        if found is None:
+            continue
+        load = _load(found.load_N)
+        if found.stiffer == c.name:
+            return f"it is stiffer than '{other.name}' up to about {load}, above which " \
+                   f"'{other.name}' has moved less"
+        return f"it has moved less than '{other.name}' above about {load}, and more below"
+    return ""
+
+
+def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
+    """Where the curves of movement over load of two constructs cross first.
+
+    One carries more at first and the other later, each by more than the stated indifference; curves
+    that lie closer than that are not told apart. None where there is no such place.
+    """
+    of_a, of_b = _curve(a), _curve(b)
+    if of_a is None or of_b is None:
+        return None
+    least = FINEST * number("anatomy", "limits", "movement")
+    most = min(of_a[0][-1], of_b[0][-1], number("anatomy", "limits", "failure"))
+    places = np.union1d(of_a[0], of_b[0])
+    places = np.union1d(places[(places > least) & (places < most)], [least, most])
+    if most <= least:
+        return None
+    load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
+    ahead = np.where(load_a > (1.0 + TIE) * load_b, 1, np.where(load_b > (1.0 + TIE) * load_a,
+                                                                -1, 0))
+    told = np.flatnonzero(ahead)
+    turns = [(i, j) for i, j in zip(told, told[1:], strict=False) if ahead[i] != ahead[j]]
+    if not turns:
+        return None
+    first, last = turns[0]
+    gap = ahead[first] * (load_a - load_b)
+    after = next(k for k in range(first + 1, last + 1) if gap[k] <= 0.0)
+    share = gap[after - 1] / (gap[after - 1] - gap[after])
+    at = float(places[after - 1] + share * (places[after] - places[after - 1]))
+    names = (a.name, b.name) if ahead[first] > 0 else (b.name, a.name)
+    return Crossing(*names, float(np.interp(at, *of_a)), at)
+
+
+def _curve(c: ConstructResult) -> tuple[FloatArray, FloatArray] | None:
+    """Movement [mm] and the largest load [N] carried up to it, both rising; None without one."""
+    moved, loads, top, farthest = [0.0], [0.0], 0.0, 0.0
+    for point in () if c.path is None else c.path.points:
+        top = max(top, point.load_N)
+        if point.moved_mm is not None and point.moved_mm > farthest:
+            farthest = point.moved_mm
+            moved.append(farthest)
+            loads.append(top)
+    return (np.array(moved), np.array(loads)) if len(moved) > 2 else None

@@ -1,0 +1,104 @@
+"""The sentence of a construct, clause by clause, and where curves cross."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from made_up import comparison, construct, moves
+
+from buttress.report.catalogue import construct_document
+from buttress.results.path import PathEvent, PathPoint, PathResult, Where
+from buttress.results.records import ConstructResult
+from buttress.results.verdict import crossing, first_failure, verdict
+
+
+def pressed(name: str, curve: dict[float, float], events: tuple[PathEvent, ...] = (),
+            **given: object) -> ConstructResult:
+    """A construct with movements [mm] by load [N] along its path."""
+    points = tuple(PathPoint(2.0 * moved, load, "held", {}, {}, {}, moved)
+                   for load, moved in curve.items())
+    path = PathResult("complete", "", True, 0.0, points, events)
+    return replace(moves(name, 3000.0), path=path, **given)
+
+
+def event(kind: str, load: float, ram: float, part: str) -> PathEvent:
+    return PathEvent(kind, load, ram, Where(part, (-31.2, -40.0)))
+
+
+STIFF = {0.0: 0.0, 1000.0: 0.1, 2000.0: 0.2, 2100.0: 1.0}
+STRONG = {0.0: 0.0, 500.0: 0.1, 1000.0: 0.2, 5000.0: 1.0}
+
+
+def test_a_crossing_is_where_both_have_moved_as_far_under_the_same_load() -> None:
+    """Between 0.2 and 1 mm the loads are 2000 + 125 x and 1000 + 5000 x [N], x = m - 0.2 [mm]:
+    they are equal at x = 1000 / 4875 mm, so at 2025.6 N."""
+    a, b = pressed("stiff", STIFF), pressed("strong", STRONG)
+    found = crossing(a, b)
+    assert (found.stiffer, found.other) == ("stiff", "strong")
+    assert found.moved_mm == pytest.approx(0.2 + 1000 / 4875)
+    assert found.load_N == pytest.approx(2000 + 125 * 1000 / 4875)
+    assert crossing(b, a) == found
+    assert "it is stiffer than 'strong' up to about 2026 N, above which 'strong' has moved less" \
+        in verdict(a, (a, b))
+    assert "it has moved less than 'stiff' above about 2026 N, and more below" in verdict(b, (a, b))
+
+
+@pytest.mark.parametrize("other", [
+    {load: 1.01 * moved for load, moved in STIFF.items()},               # not told apart
+    {2.0 * load: moved for load, moved in STIFF.items()},                # ahead all the way
+    {0.0: 0.0, 100.0: 0.001, 1500.0: 0.3, 1900.0: 1.0},                  # never ahead
+    {0.0: 0.0, 1.0: 0.0}])                                               # does not move
+def test_curves_that_do_not_cross(other: dict[float, float]) -> None:
+    assert crossing(pressed("a", STIFF), pressed("b", other)) is None
+
+
+def test_micrometres_are_no_crossing() -> None:
+    """Ahead below a tenth of the movement that orders constructs only."""
+    early = {0.0: 0.0, 500.0: 0.001, 550.0: 0.04, 2100.0: 1.0}
+    late = {0.0: 0.0, 20.0: 0.001, 400.0: 0.04, 560.0: 0.05, 2600.0: 1.0}
+    assert crossing(pressed("a", early), pressed("b", late)) is None
+
+
+def test_what_fails_first_comes_after_slip_and_opening() -> None:
+    events = (event("slip", 10.0, 0.01, "shear plane"), event("opening", 50.0, 0.02, "plate"),
+              event("hinge", 900.0, 0.3, "plate"), event("crushing", 700.0, 0.2, "graft"),
+              event("peak", 2000.0, 0.9, "ram"))
+    made = pressed("a", STIFF, events)
+    assert first_failure(made.path).kind == "crushing"
+    assert "first the graft 'graft' crushes at about 700 N" in verdict(made, (made,))
+    bent = pressed("a", STIFF, events[2:3])
+    assert "first the plate 'plate' turns as a plastic hinge at about 900 N" in verdict(
+        bent, (bent,))
+    none = pressed("a", STIFF, events[:2])
+    assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
+
+
+def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
+    made = pressed("a", STIFF, capacity_N=(1281.0, 4000.0), tightened_N=2000.0)
+    assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in all" \
+        in verdict(made, (made,))
+    made = pressed("a", STIFF, capacity_N=(3500.0, 4000.0))
+    assert "friction" not in verdict(made, (made,))
+
+
+def test_what_carries_most_of_the_fragment_is_named() -> None:
+    made = pressed("a", STIFF)
+    load = made.loads[-1]
+    fragment = replace(load.fragments["medial"],
+                       carried_by={"upper lag": 0.1, "plate": 0.62, "shear plane": 0.28})
+    made = replace(made, loads=(*made.loads[:-1], replace(load, fragments={"medial": fragment})))
+    assert verdict(made, (made,)).startswith(
+        "At 1500 N the plate 'plate' carries 62\N{NO-BREAK SPACE}% of what presses on 'medial'; ")
+
+
+def test_what_holds_nothing_says_only_that() -> None:
+    none = construct("nothing", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
+    assert verdict(none, (none,)) == "No load is held."
+
+
+def test_json_has_the_sentence_and_first_and_last_rank() -> None:
+    every = comparison((moves("a", 1000.0), moves("b", 980.0), moves("c", 500.0))).constructs
+    found = [construct_document(c, every) for c in every]
+    assert [x["rank"] for x in found] == [[1, 2], [1, 2], [3, 3]]
+    assert all(x["verdict"].endswith(".") for x in found)
