@@ -40,7 +40,7 @@ PATH = (
                 f"joint force at 2 mm of {of}; empty: not reached",
                 partial(_at_2mm, key))
       for key, words, of in (
-          ("subsidence", "subsidence", "mean subsidence of the fragment that sinks most"),
+          ("subsidence", "subsidence", "mean subsidence of the fragment that subsides most"),
           ("step_off", "step-off", "the largest step-off"))),
     _path_row("first_yield_N", "load at first yield of metal", "joint force at which an outer "
               "fibre of a member first yields; empty: not reached",

@@ -292,7 +292,7 @@ class ConstructResult(Derived, Displayed):
     ``equilibrium_ends_N``: the peak load of the path, None where ``ends_status`` is not "found" but
     "beyond the search" (no peak up to the limit of the search) or "not known"; ``known_to_N``: the
     largest load that is known to be carried. ``limits``: the load at which each is reached, by
-    name, of which ``lowest_limit`` is reached first. ``tightened_N``: tension of its screws in all
+    name, of which ``lowest_limit`` is reached first. ``tightened_N``: total tension of its screws
     before it is loaded.
     ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
     ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.

@@ -287,7 +287,7 @@ def test_a_curve_is_the_path_ended_at_two_millimetres_with_its_events() -> None:
     assert marks["hinge one"] == pytest.approx((0.75, 1250.0))
     assert set(marks) == {"path one", "hinge one"}       # the peak lies beyond what is drawn
     said = words(ax).replace("\n", " ")
-    assert "a plastic hinge rotates" in said
+    assert "a plastic hinge forms" in said
     assert "one (peak at 1900 N)" in said
     assert "crushed" not in said
 

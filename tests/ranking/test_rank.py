@@ -185,7 +185,7 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     assert driven.total[decides, 0] == pytest.approx(1.0, abs=0.1)
     assert driven.total[1 - decides, 0] == 0.0
     text = "\n".join(table_lines(found))
-    assert "keeps each limit" in text
+    assert "meets each limit" in text
     # Capacity is 3000 N in every sample: what is kept is what there is to explain.
     assert "every construct: the same in all samples: 3000 N" in text
     both = next(d for d in found.driven if d.construct == "A").keeps_all
@@ -330,7 +330,7 @@ def test_where_everything_lets_go_there_is_no_figure_of_differences(
     assert (document["none_held"], document["none_keeps_all"]) == (4, 4)
     assert {a["sinks_more"]["share"] for a in document["against"]} == {0.0}
     monkeypatch.setattr(RankResult, "telling", property(lambda self: [TWO[0]]))
-    assert "1 sample a quarter:" in "\n".join(table_lines(found))
+    assert "1 sample per quarter:" in "\n".join(table_lines(found))
 
 
 @pytest.mark.usefixtures("two_inputs")
