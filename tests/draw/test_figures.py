@@ -266,8 +266,7 @@ def test_every_limit_that_is_reached_has_a_mark_of_its_own_and_no_other_is_liste
 def pressed(name: str, sunk: Sequence[float], loads: Sequence[float],
             events: Sequence[tuple[str, float, float]] = (), **more: Any) -> ConstructResult:
     """A construct with a path made up: the ram moves as far as the fragment sinks."""
-    points = tuple(PathPoint(s, p, "held", {"medial": s}, {}, {})
-                   for s, p in zip(sunk, loads, strict=True))
+    points = tuple(PathPoint(s, p, "held", {"medial": s}, {}, {}) for s, p in zip(sunk, loads, strict=True))
     path = PathResult("complete", "", True, 0.0, points, tuple(
         PathEvent(kind, load, at, Where("screw", None)) for kind, load, at in events))
     return replace(construct(name, **more), path=path, curve_load_N=tuple(loads),
@@ -276,13 +275,11 @@ def pressed(name: str, sunk: Sequence[float], loads: Sequence[float],
 
 def test_a_curve_is_the_path_ended_at_two_millimetres_with_its_events() -> None:
     one = pressed("one", (0.0, 0.5, 1.0, 4.2), (0.0, 1000.0, 1500.0, 1900.0),
-                  (("slip", 10.0, 0.005), ("hinge", 1250.0, 0.75), ("hinge", 1400.0, 0.9),
-                   ("peak", 1900.0, 4.2)), ends=1900.0)
+                  (("slip", 10.0, 0.005), ("hinge", 1250.0, 0.75), ("hinge", 1400.0, 0.9), ("peak", 1900.0, 4.2)), ends=1900.0)
     ax = figures.curves(comparison((one,)), "medial")
     [line] = [x for x in ax.lines if x.get_gid() == "path one"]
     # By hand: from 1500 N at 1 mm to 1900 N at 4.2 mm the force at 2.2 mm is 1650 N.
-    assert line.get_xydata() == pytest.approx(
-        np.array([(0.0, 0.0), (0.5, 1000.0), (1.0, 1500.0), (SHOWN_MM, 1650.0)]))
+    assert line.get_xydata() == pytest.approx(np.array([(0, 0), (0.5, 1000.0), (1.0, 1500.0), (SHOWN_MM, 1650.0)]))
     marks = {x.get_gid(): tuple(x.get_xydata()[0]) for x in ax.lines if x.get_gid()}
     assert marks["hinge one"] == pytest.approx((0.75, 1250.0))
     assert set(marks) == {"path one", "hinge one"}       # the peak lies beyond what is drawn
@@ -308,8 +305,8 @@ def test_a_list_says_what_is_known_of_each_peak() -> None:
     assert "nothing (no equilibrium)" in said
     lost = figures.curves(comparison((not_known("lost", 950.0),)), "medial")
     assert "lost (peak not known above 950 N)" in words(lost).replace("\n", " ")
-    assert "peak not known above 950 N" in words(figures.capacity(comparison(
-        (not_known("lost", 950.0),)))).replace("\n", " ")
+    capacity = figures.capacity(comparison((not_known("lost", 950.0),)))
+    assert "peak not known above 950 N" in words(capacity).replace("\n", " ")
 
 
 def test_a_construct_keeps_its_colour_and_differs_from_others_in_more_than_colour() -> None:
@@ -325,8 +322,7 @@ def test_a_construct_keeps_its_colour_and_differs_from_others_in_more_than_colou
 def test_overview_shows_every_construct_at_one_load_and_one_scale() -> None:
     made = usual()
     ax = figures.overview(made, 1000.0)
-    cells = [a for a in ax.child_axes if any(isinstance(c, LineCollection) for c in a.collections)
-             and a.get_xlim()[1] - a.get_xlim()[0] > 2]
+    cells = [a for a in ax.child_axes if any(isinstance(c, LineCollection) for c in a.collections) and np.ptp(a.get_xlim()) > 2]
     assert len(cells) == 3
     spans = {round(a.get_xlim()[1] - a.get_xlim()[0], 6) for a in cells}
     assert len(spans) == 1
