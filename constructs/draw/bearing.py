@@ -111,7 +111,7 @@ def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     verdicts = {c.verdict for row in bearing.rows for c in row.cells.values()}
     named = {HOLDS: HOLDS,
              ONLY_FRICTION: "within all limits, but only with friction",
-             "": "over a limit, from the load named on",
+             "": "over a limit, from the load given",
              LETS_GO: "fails (no equilibrium)",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
