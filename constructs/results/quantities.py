@@ -64,6 +64,10 @@ def _path_row(key: str, words: str, definition: str,
                     of=of, worse="less", digits=0, csv="=", store="=", json=False, path=True)
 
 
+def _at_2mm(key: str) -> Callable[[Derived, tuple[ConstructResult, ...]], float | None]:
+    return lambda c, every: c.load_at_N.get(key, {}).get("2")
+
+
 C, L, F, E = Level.CONSTRUCT, Level.LOAD, Level.FRAGMENT, Level.EDGE
 NAMES = tuple(Quantity(kind=str, csv="=", json=False, always=True, **row) for row in (
     {"key": "construct", "level": C, "words": "construct", "unit": "",
@@ -87,7 +91,7 @@ PATH = (
             unit="N/mm", csv="secant_stiffness_N_per_mm", store="secant_stiffness_N_per_mm"),
     *(_path_row(f"load_at_2mm_{key}_N", f"load at 2 mm of {words}",
                 f"joint force at 2 mm of {of}; empty: not reached",
-                lambda c, every, key=key: c.load_at_N.get(key, {}).get("2"))
+                _at_2mm(key))
       for key, words, of in (
           ("subsidence", "subsidence", "mean subsidence of the fragment that sinks most"),
           ("step_off", "step-off", "the largest step-off"))),
