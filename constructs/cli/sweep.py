@@ -127,6 +127,10 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                                                 help="Reference of the paired differences; by "
                                                      "default the first of the ranking."
                                                 )] = "",
+         by: Annotated[str, typer.Option(
+             "--by", metavar="reserve|peak|stiffness|subsidence",
+             help="What constructs are ranked by; subsidence: at --load, of what keeps all "
+                  "limits.")] = "reserve",
          load: Annotated[float | None, typer.Option("--load", metavar="N", show_default=False,
                                                     help="Total joint force in N; by default the "
                                                          "largest of the study.")] = None,
@@ -159,7 +163,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                          "inputs": [entry.document() for entry in inputs]},
                   [*cost.sentences(), "inputs:", *(f"  {x}" for x in input_lines(inputs)), LABEL])
             return
-        result = run(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
+        result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
     folder = write_folder(result)
     if json:
         print_json(result.document())

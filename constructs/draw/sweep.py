@@ -131,17 +131,21 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
 
 
 def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
-    """Subsidence of each construct minus that of the reference, where both are held.
+    """What each construct has of the ranking's quantity, minus what the reference has.
+
+    Subsidence is compared over the samples where both are held.
 
     Thin line: 5 to 95 %; thick line: middle half; dot with bar: mean with its interval.
     """
     ax = _axes(ax, left=3.6, right=3.0)
-    names = [a.construct for a in result.against]
+    names, merit = [a.construct for a in result.against], result.outcomes.merit
     for i, a in enumerate(result.against):
         color = d.series(result.outcomes.constructs.index(a.construct))["color"]
-        diff = a.subsidence_mm
-        total = a.both_held + a.only_this + a.only_reference + a.neither + a.unanswered
-        words = f"both held in {a.both_held} of {total}"
+        diff = a.difference
+        total = a.both_held + a.only_this + a.only_reference + a.neither + a.unanswered \
+            + a.refused
+        words = (f"both held in {a.both_held} of {total}" if not merit.more
+                 else f"known in {diff.pairs} of {total}")
         if diff.quantiles is not None and diff.mean is not None:
             low, first, middle, third, high = diff.quantiles
             ax.plot([low, high], [i, i], color=color, linewidth=1.5)
@@ -152,17 +156,20 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
                     color="black", marker="|")
             ax.plot([diff.mean], [i + 0.22], "o", color="black")
         ax.text(1.02, i, words, transform=ax.get_yaxis_transform(), size=SIZE, va="center")
-    told = ("right of 0: subsides more; line 5 to 95 %, bar middle half, tick median; dot: mean, "
+    right = f"more {merit.words}" if merit.more else "subsides more"
+    told = (f"right of 0: {right}; line 5 to 95 %, bar middle half, tick median; dot: mean, "
             "95 % interval")
-    if any(a.subsidence_mm.quantiles for a in result.against):
+    if any(a.difference.quantiles for a in result.against):
         ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
     else:
         ax.set_xticks([])
         told = "no difference: in no two samples is a construct held together with this one"
     ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    ax.set_xlabel(plain(f"mean subsidence minus that of '{result.reference}' [mm]"), size=SIZE)
-    d.title(ax, f"Paired difference to '{result.reference}' at {result.outcomes.load_N:g} N", told)
+    ax.set_xlabel(plain(f"{merit.words} minus that of '{result.reference}' [{merit.unit}]"),
+                  size=SIZE)
+    at = "" if merit.more else f" at {result.outcomes.load_N:g} N"
+    d.title(ax, f"Paired difference to '{result.reference}'{at}", told)
     return ax
 
 
@@ -193,10 +200,10 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
                   ax: Axes | None = None) -> Axes:
     """Sobol indices of a construct: first order (light) and total (dark), with their intervals.
 
-    ``quantity``: "capacity", "sinks_less" (than the reference), "keeps_all" (of the limits), or a
+    ``quantity``: "capacity", "ahead" (of the reference), "keeps_all" (of the limits), or a
     limit by its name, as "step-off": whether it is met.
     """
-    known = ("capacity", "sinks_less", "keeps_all", *result.limits)
+    known = ("capacity", "ahead", "keeps_all", *result.limits)
     if quantity not in known:
         raise InputError("no such quantity", value=quantity, expected=", ".join(known))
     driven = next((x for x in result.driven if x.construct == construct), None)
@@ -231,7 +238,7 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
                   "than with others: chance of few samples", size=SIZE)
     words = {"capacity": "capacity, upper bound of limit analysis",
              "keeps_all": "whether it is held and meets all limits",
-             "sinks_less": f"whether it subsides less than '{result.reference}'"}
+             "ahead": f"whether it is ahead of '{result.reference}'"}
     told = words.get(quantity, f"whether the limit of {quantity} is met")
     if found is not None:
         told += f"; {found.samples} base samples"

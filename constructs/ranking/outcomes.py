@@ -11,14 +11,40 @@ import numpy as np
 from buttress.fe.status import Status
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results import quantities
+from buttress.results.order import AT_LEAST, TIE
 from buttress.results.quantities import limited
 from buttress.results.quantity import Limit
+from buttress.results.records import NOT_KNOWN
 from buttress.sweeps.store import reading
 
 FloatArray = np.ndarray
 ANSWERS = ("held", "no equilibrium")
+REFUSED = "refused"
 LIMITS = {x.name: x for x in quantities.LIMITS}
 """Limits by name: each refers to a quantity of the catalogue, of which the store has columns."""
+
+
+@dataclass(frozen=True)
+class Merit:
+    """A quantity by which constructs are ranked: its words and unit, and whether more is better.
+
+    ``column``: of the store.
+    """
+
+    name: str
+    column: str
+    words: str
+    unit: str
+    more: bool = True
+
+
+MERITS = {m.name: m for m in (
+    Merit("reserve", "reserve_N", "reserve", "N"),
+    Merit("peak", "peak_N", "peak load", "N"),
+    Merit("stiffness", "secant_stiffness_N_per_mm", "stiffness", "N/mm"),
+    Merit("subsidence", "subsidence_mean_mm", "mean subsidence", "mm", more=False))}
+"""Quantities by which a ranking can be made; all but subsidence depend on no listed load."""
+SUBSIDENCE = "subsidence"
 
 
 def _worst_of(limit: Limit) -> str:
@@ -33,9 +59,11 @@ def _worst_of(limit: Limit) -> str:
 class Outcomes:
     """Outcomes of all samples, ``(samples, constructs)``; NaN where a number does not exist.
 
-    ``status``: "held", "no equilibrium", "unconverged" or "none" (refused, or failed).
+    ``status``: "held", "no equilibrium", "unconverged", "refused" or "none" (failed).
     ``capacity_N`` is capped at the search limit, also where the model does not limit it.
     ``figures``: the quantity of each of `LIMITS`, at the worst position in the construct.
+    ``by``: the name of one of `MERITS`, ``values`` what constructs have of it (for subsidence
+    ``subsidence_mm`` stands for it, and what is not held is ordered too).
     """
 
     constructs: tuple[str, ...]
@@ -44,6 +72,28 @@ class Outcomes:
     subsidence_mm: FloatArray
     capacity_N: FloatArray
     figures: dict[str, FloatArray]
+    by: str = SUBSIDENCE
+    values: FloatArray | None = None
+
+    @property
+    def merit(self) -> Merit:
+        """The quantity by which constructs are ranked."""
+        return MERITS[self.by]
+
+    @property
+    def chosen(self) -> FloatArray:
+        """What constructs have of that quantity, NaN where that is not known."""
+        return self.subsidence_mm if self.values is None else self.values
+
+    @property
+    def refused(self) -> np.ndarray:
+        """Where a construct of a sample was refused as wrong input: no failure, and no answer."""
+        return self.status == REFUSED
+
+    @property
+    def known(self) -> np.ndarray:
+        """Where a construct has a place in the order."""
+        return np.isin(self.status, ANSWERS) if self.values is None else np.isfinite(self.values)
 
     @property
     def held(self) -> np.ndarray:
@@ -54,7 +104,8 @@ class Outcomes:
         return Outcomes(
             constructs=self.constructs, load_N=self.load_N, status=self.status[part],
             subsidence_mm=self.subsidence_mm[part], capacity_N=self.capacity_N[part],
-            figures={k: v[part] for k, v in self.figures.items()})
+            figures={k: v[part] for k, v in self.figures.items()}, by=self.by,
+            values=None if self.values is None else self.values[part])
 
     def keeps(self, name: str, limit: float) -> np.ndarray:
         """Whether a limit is met; not met without equilibrium, met where there is no such figure.
@@ -65,7 +116,7 @@ class Outcomes:
         """Whether a construct is held and meets every limit."""
         return np.logical_and.reduce([self.held, *(self.keeps(*x) for x in limits.items())])
 
-    def merit(self, limits: dict[str, float]) -> FloatArray:
+    def limited(self, limits: dict[str, float]) -> FloatArray:
         """Order of merit, smaller is better: constructs that meet all limits come first.
 
         The mean subsidence alone may be smaller for a fragment that tilts or shifts sideways.
@@ -73,27 +124,42 @@ class Outcomes:
         return self.score() + np.where(self.held & ~self.keeps_all(limits), 1e3, 0.0)
 
     def ranks(self, limits: dict[str, float]) -> FloatArray:
-        """Ranks from 1 by `merit` in each sample, ``(n, constructs)``; ties share a rank.
+        """Ranks from 1 in each sample, ``(n, constructs)``; ties share a rank.
 
-        Constructs without an answer have no rank (NaN) and do not affect the ranks of the others.
+        By the chosen quantity, subsidence after the limits (`limited`). Constructs without an
+        answer have no rank (NaN) and do not affect the ranks of the others.
         """
-        merit = np.where(np.isin(self.status, ANSWERS), self.merit(limits), np.nan)
-        ranks = 1.0 + (merit[:, :, None] > merit[:, None, :]).sum(axis=2) \
-            + 0.5 * ((merit[:, :, None] == merit[:, None, :]).sum(axis=2) - 1)
-        return np.where(np.isnan(merit), np.nan, ranks)
+        if self.values is None:
+            merit = np.where(self.known, self.limited(limits), np.nan)
+            behind = merit[:, :, None] > merit[:, None, :]
+            ties = merit[:, :, None] == merit[:, None, :]
+        else:
+            behind = _clearly(self.values[:, None, :], self.values[:, :, None])
+            there = self.known[:, :, None] & self.known[:, None, :]
+            ties = there & ~behind & ~behind.transpose(0, 2, 1)
+        ranks = 1.0 + behind.sum(axis=2) + 0.5 * (ties.sum(axis=2) - 1)
+        return np.where(self.known, ranks, np.nan)
 
     def best(self, limits: dict[str, float]) -> FloatArray:
-        """The best construct in each sample, ``(n, constructs)``, of those that meet all limits.
+        """The best construct in each sample, ``(n, constructs)``, shared among ties.
 
-        None where none does: the last construct to fail does not count as the best.
+        By subsidence of those that meet all limits, by another quantity of those that carry
+        anything. None where none does: the last construct to fail does not count as the best.
         """
+        if self.values is not None:
+            top = np.nanmax(np.where(self.known, self.values, 0.0), axis=1, keepdims=True)
+            first = self.known & (self.values > 0.0) & ~_clearly(top, self.values)
+            return first / np.maximum(first.sum(axis=1, keepdims=True), 1)
         return best_shares(np.where(self.keeps_all(limits), self.score(), np.inf))
 
-    def less(self, this: int, other: int) -> np.ndarray:
-        """Where one construct subsides less than another, or holds where the other does not.
+    def ahead(self, this: int, other: int) -> np.ndarray:
+        """Where one construct is ahead of another by more than the stated indifference.
 
-        False where neither holds, even if one has the larger capacity.
+        By subsidence: it subsides less, or holds where the other does not; false where neither
+        holds, even if one has the larger capacity.
         """
+        if self.values is not None:
+            return _clearly(self.values[:, this], self.values[:, other])
         score = self.score()
         either = self.held[:, this] | self.held[:, other]
         return either & (score[:, this] < score[:, other])
@@ -109,6 +175,11 @@ class Outcomes:
         return np.where(self.held, sunk, loose) + np.where(failed, 1e7, 0.0)
 
 
+def _clearly(more: FloatArray, less: FloatArray) -> np.ndarray:
+    """Where a value is larger by more than the stated indifference; never where one is NaN."""
+    return more > (1.0 + TIE) * less
+
+
 def best_shares(score: FloatArray) -> FloatArray:
     """The best construct in each sample, ``(n, constructs)``, shared among ties.
 
@@ -118,13 +189,15 @@ def best_shares(score: FloatArray) -> FloatArray:
     return top / np.maximum(top.sum(axis=1, keepdims=True), 1)
 
 
-def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int) -> Outcomes:
-    """Outcomes of all samples at one load from a store."""
+def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: int,
+                  by: str = SUBSIDENCE) -> Outcomes:
+    """Outcomes of all samples at one load from a store, to be ranked ``by`` one of `MERITS`."""
     shape = samples, len(constructs)
     number = {name: j for j, name in enumerate(constructs)}
     status = np.full(shape, "none", dtype=object)
     sunk, held = np.full(shape, np.nan), np.full(shape, np.nan)
     figures = {name: np.full(shape, np.nan) for name in LIMITS}
+    chosen = None if by == SUBSIDENCE else np.full(shape, np.nan)
     columns = ", ".join(map(_worst_of, LIMITS.values()))
     with reading(path) as db:
         for case, name, how, mean, *values in db.execute(
@@ -140,6 +213,21 @@ def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: i
             if said is not None:
                 capped = SEARCH_LIMIT_N if upper is None else min(upper, SEARCH_LIMIT_N)
                 held[case - 1, number[name]] = capped
+        for case, name in db.execute("SELECT case_id, construct FROM failures WHERE status = ?",
+                                     (REFUSED,)):
+            status[case - 1, slice(None) if name is None else number[name]] = REFUSED
+        if chosen is not None:
+            for case, name, value in db.execute(
+                    f"SELECT case_id, construct, {_known(MERITS[by])} FROM capacities"):
+                chosen[case - 1, number[name]] = np.nan if value is None else value
     return Outcomes(
         constructs=tuple(constructs), load_N=load, status=status, subsidence_mm=sunk,
-        capacity_N=held, figures=figures)
+        capacity_N=held, figures=figures, by=by, values=chosen)
+
+
+def _known(merit: Merit) -> str:
+    """SQL for a quantity of the path where it is known; a load is capped at the search limit."""
+    capped = f"min({merit.column}, {SEARCH_LIMIT_N})" if merit.unit == "N" else merit.column
+    lost = {"reserve": f"reserve_is = '{AT_LEAST}' AND reserve_N < {SEARCH_LIMIT_N}",
+            "peak": f"peak_status = '{NOT_KNOWN}'"}.get(merit.name)
+    return f"CASE WHEN {lost} THEN NULL ELSE {capped} END" if lost else capped

@@ -19,10 +19,11 @@ from buttress.ranking.certainty import (
     share,
 )
 from buttress.ranking.inputs import Uncertain, inputs_of
-from buttress.ranking.outcomes import ANSWERS, LIMITS, Outcomes, read_outcomes
+from buttress.ranking.outcomes import ANSWERS, LIMITS, MERITS, Outcomes, read_outcomes
 from buttress.ranking.records import PARTS, Against, Binning, Driven, RankResult, Standing
 from buttress.ranking.samples import Samples, make_samples
 from buttress.ranking.words import sentence
+from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import LoadInput, Study
 from buttress.sweeps.evaluate import Options
@@ -30,13 +31,13 @@ from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, 
 from buttress.sweeps.vary import varied
 
 Say = Callable[[str], None]
-OPTIONS = Options(strain=True)
+OPTIONS = Options(strain=True, path=True)
 
 
 def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str] = (),
              reference: str = "", load: float | None = None, bins: int | None = None,
              with_indices: bool = True, out: Path | None = None, workers: int | None = None,
-             cluster: str = "", say: Say = lambda text: None) -> RankResult:
+             cluster: str = "", by: str = "reserve", say: Say = lambda text: None) -> RankResult:
     """Solve paired samples of a study and report how sure the ranking is.
 
     ``study``: see `compare`; it needs two constructs. ``samples``: paired draws of all uncertain
@@ -44,7 +45,9 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     of shipped distributions or in addition to them. ``reference``: the construct of the paired
     differences, by default the first of the ranking. ``load``: one total joint force [N], by
     default the largest of the study. ``bins``: parts of each input's range for the indices of
-    influence, left out without ``with_indices``. ``out``, ``workers``, ``cluster``, ``say``: as in
+    influence, left out without ``with_indices``. ``by``: what constructs are ranked by, "reserve"
+    (the load up to which the joint has moved less than 0.5 mm), "peak", "stiffness" or "subsidence"
+    (at ``load``). ``out``, ``workers``, ``cluster``, ``say``: as in
     `sweep`.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
@@ -52,6 +55,9 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     stopped.
     """
     study = as_study(study)
+    if by not in MERITS:
+        raise InputError("constructs cannot be ranked by this", key="--by", value=by,
+                         expected=", ".join(MERITS))
     one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                  workers)
     for line in cost.sentences():
@@ -62,7 +68,8 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")
     names = tuple(c.name for c in study.constructs)
-    found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows))
+    found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows),
+                          by)
     return ranked(one, drawn, found, reference, summary, cost)
 
 
@@ -117,16 +124,18 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
     mean_ranks = by_parts(np.arange(float(len(ranks))), ranks, 1)[0]
     standings = []
     for j, name in enumerate(names):
+        there = ~paired.refused[:, j]
         over = {e.name: tuple(by_parts(drawn.shares[:, i], ranks[:, j], PARTS).tolist())
                 for i, e in enumerate(drawn.inputs)}
         standings.append(Standing(
-            construct=name, best=share(best[:, j]), holds=share(paired.held[:, j]),
-            keeps={limit: share(k[:, j]) for limit, k in kept.items()},
-            keeps_all=share(all_kept[:, j]),
+            construct=name, best=share(best[there, j]), holds=share(paired.held[there, j]),
+            keeps={limit: share(k[there, j]) for limit, k in kept.items()},
+            keeps_all=share(all_kept[there, j]),
             no_equilibrium=int((paired.status[:, j] == Status.NO_EQUILIBRIUM).sum()),
-            unanswered=int((~np.isin(paired.status[:, j], ANSWERS)).sum()),
+            unanswered=int((there & ~paired.known[:, j]).sum()), refused=int((~there).sum()),
             mean_rank=float(mean_ranks[j]), over_range=over))
-    standings.sort(key=lambda s: (-s.best.share, np.nan_to_num(s.mean_rank, nan=np.inf)))
+    standings.sort(key=lambda s: (-np.nan_to_num(s.best.share),
+                                  np.nan_to_num(s.mean_rank, nan=np.inf)))
     chosen = names.index(reference or standings[0].construct)
     against = [_against(paired, j, chosen) for j in range(len(names)) if j != chosen]
     driven = [_driven(drawn, found, limits, j, chosen) for j in range(len(names))] \
@@ -143,19 +152,27 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
 
 
 def _against(found: Outcomes, this: int, reference: int) -> Against:
+    there = ~found.refused[:, [this, reference]].any(axis=1)
     held, other = found.held[:, this], found.held[:, reference]
     both = held & other
     sunk = np.where(both[:, None], found.subsidence_mm, np.nan)
     # Without an answer the subsidence might be smaller or larger, so it counts as neither.
-    known = np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
-    less, more = known & found.less(this, reference), known & found.less(reference, this)
+    known = there & found.known[:, [this, reference]].all(axis=1)
+    answered = there & np.isin(found.status[:, [this, reference]], ANSWERS).all(axis=1)
+    ahead, behind = known & found.ahead(this, reference), known & found.ahead(reference, this)
+    sinks = paired_difference(sunk[:, this], sunk[:, reference])
+    chosen = found.chosen if found.values is not None else sunk
+    difference = paired_difference(chosen[:, this], chosen[:, reference])
+    least = np.nanmedian(np.abs(chosen[known, reference])) if difference.pairs else np.nan
     return Against(
-        construct=found.constructs[this], sinks_less=share(less), sinks_more=share(more),
-        subsidence_mm=paired_difference(sunk[:, this], sunk[:, reference]),
+        construct=found.constructs[this], ahead=share(ahead[there]), behind=share(behind[there]),
+        difference=difference, told_apart=None if difference.median is None else
+        bool(abs(difference.median) > TIE * least), subsidence_mm=sinks,
         capacity_N=paired_difference(found.capacity_N[:, this], found.capacity_N[:, reference]),
-        both_held=int(both.sum()), only_this=int((known & held & ~other).sum()),
-        only_reference=int((known & other & ~held).sum()),
-        neither=int((known & ~held & ~other).sum()), unanswered=int((~known).sum()))
+        both_held=int(both.sum()), only_this=int((answered & held & ~other).sum()),
+        only_reference=int((answered & other & ~held).sum()),
+        neither=int((answered & ~held & ~other).sum()), refused=int((~there).sum()),
+        unanswered=int((there & ~(known & answered)).sum()))
 
 
 def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int, reference: int
@@ -166,8 +183,8 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
              [*((n, found.keeps(n, limit)) for n, limit in limits.items()),
               ("", found.keeps_all(limits))]}
     all_kept = keeps.pop("")
-    less = found.less(this, reference).astype(float)
-    less[failed[:, this] | failed[:, reference]] = np.nan
+    ahead = found.ahead(this, reference).astype(float)
+    ahead[~found.known[:, this] | ~found.known[:, reference]] = np.nan
     seed = drawn.design.seed or 0
 
     def of(values: FloatArray) -> Indices:
@@ -178,7 +195,7 @@ def _driven(drawn: Samples, found: Outcomes, limits: dict[str, float], this: int
     return Driven(
         construct=found.constructs[this], capacity=of(found.capacity_N[:, this]),
         keeps={name: of(values[:, this]) for name, values in keeps.items()},
-        sinks_less=of(less) if this != reference else None, keeps_all=of(all_kept[:, this]))
+        ahead=of(ahead) if this != reference else None, keeps_all=of(all_kept[:, this]))
 
 
 def _binning(drawn: Samples, found: Outcomes, limits: dict[str, float]) -> Binning:

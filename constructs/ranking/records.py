@@ -26,10 +26,11 @@ PARTS = 4
 class Standing:
     """One construct over all samples: how often it is best, and how often it meets each limit.
 
-    The best construct meets all limits and subsides least of those that do; where none does, none
-    is best. ``keeps``: each limit of the study by name; without equilibrium none is met.
-    ``mean_rank``: also by capacity among constructs that fail, over the samples with an answer (NaN
-    without any).
+    The best construct has most of the quantity by which they are ranked; by subsidence it meets
+    all limits and subsides least of those that do, and where none does, none is best. Samples in
+    which it was ``refused`` count for none of its shares. ``keeps``: each limit
+    of the study by name; without equilibrium none is met. ``mean_rank``: by subsidence also by
+    capacity among constructs that fail, over the samples with an answer (NaN without any).
     """
 
     construct: str
@@ -42,19 +43,25 @@ class Standing:
     mean_rank: float
     over_range: dict[str, tuple[float, ...]]
     """Mean rank in each quarter of each input's range, from low to high."""
+    refused: int = 0
 
 
 @dataclass(frozen=True)
 class Against:
     """One construct compared with the reference, pair by pair.
 
-    A construct that fails counts as subsiding more than one that holds; where neither holds,
-    neither subsides less. Differences are this construct minus the reference.
+    ``ahead``, ``behind``: by the quantity of the ranking, of which ``difference`` is taken, and by
+    more than the stated indifference; ``told_apart``: whether its median is more than that, None
+    where there is none. By subsidence a construct that fails counts as subsiding more than one that
+    holds; where neither holds, neither subsides less. Differences are this construct minus the
+    reference.
     """
 
     construct: str
-    sinks_less: Share
-    sinks_more: Share
+    ahead: Share
+    behind: Share
+    difference: Difference
+    told_apart: bool | None
     subsidence_mm: Difference
     capacity_N: Difference
     both_held: int
@@ -62,6 +69,7 @@ class Against:
     only_reference: int
     neither: int
     unanswered: int = 0
+    refused: int = 0
 
 
 @dataclass(frozen=True)
@@ -74,7 +82,7 @@ class Driven:
     construct: str
     capacity: Indices
     keeps: dict[str, Indices]
-    sinks_less: Indices | None
+    ahead: Indices | None
     keeps_all: Indices | None = None
 
 
@@ -138,7 +146,7 @@ class RankResult(Displayed):
         """
         inputs = self.samples.inputs
         shares: dict[str, float] = {}
-        for found in (x for d in self.driven for x in (d.keeps_all, d.sinks_less)):
+        for found in (x for d in self.driven for x in (d.keeps_all, d.ahead)):
             if found is not None and found.total is not None and found.driver is not None:
                 name, value = found.inputs[found.driver], float(found.total[found.driver, 0])
                 shares[name] = max(value, shares.get(name, 0.0))
@@ -163,7 +171,8 @@ class RankResult(Displayed):
         return _plain({
             "label": LABEL, "versions": self.versions, "study": resolved(self.study),
             "samples": len(self.samples.shares), "seed": self.samples.design.seed,
-            "bins": self.samples.bins, "load_N": self.outcomes.load_N, "limits": self.limits,
+            "bins": self.samples.bins, "load_N": self.outcomes.load_N,
+            "by": self.outcomes.by, "limits": self.limits,
             "reference": self.reference, "sentence": self.sentence,
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from buttress.ranking.certainty import SAME, Difference, Indices
+from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import Against, Driven, RankResult
+from buttress.results.order import TIE
 from buttress.words import counted
 
 SURE = 0.5
@@ -21,39 +23,71 @@ def sentence(result: RankResult) -> str:
     everywhere, none subsides less or more than another.
     """
     samples, load = len(result.samples.shares), result.outcomes.load_N
-    if result.none_held == samples:
+    at = f"At {load:.0f} N "
+    if result.outcomes.by == SUBSIDENCE and result.none_held == samples:
         silent = [f"there is no answer of '{s.construct}' in {counted(s.unanswered, 'sample')}"
                   for s in result.standings if s.unanswered]
-        return "; ".join([f"At {load:.0f} N none of the constructs is held "
-                          f"{_of(samples, samples)}", *silent]) + "."
+        return "; ".join([f"{at}none of the constructs is held {_of(samples, samples)}",
+                          *silent]) + "."
     rival, reference = result.against[0], result.reference
-    words = f"At {load:.0f} N " + _order(rival, reference, samples)
-    if rival.subsidence_mm.median is not None:
+    words = at + _order(rival, reference, samples) if result.outcomes.by == SUBSIDENCE else \
+        _more(result, rival, samples)
+    if result.outcomes.by == SUBSIDENCE and rival.subsidence_mm.median is not None:
         words += (f"; where both hold ({counted(rival.both_held, 'sample')}) the mean subsidence "
                   f"of '{rival.construct}' minus that of '{reference}' is "
                   f"{rival.subsidence_mm.median:+.2g} mm in the median "
-                  f"({_reach(rival.subsidence_mm)})")
+                  f"({_reach(rival.subsidence_mm, 'mm')})")
+    more = _losses(result, rival)
+    if more and result.outcomes.by != SUBSIDENCE:
+        more[0] = f"at {load:.0f} N {more[0]}"
+    if rival.unanswered:
+        more.append(f"there is no answer of one of them in {counted(rival.unanswered, 'sample')}")
+    if rival.refused:
+        more.append(f"{counted(rival.refused, 'sample')} of one of them "
+                    f"{'was' if rival.refused == 1 else 'were'} refused")
+    words = "; ".join([words, *more])
+    return words + _cause(rival.construct, result.driven) + "."
+
+
+def _losses(result: RankResult, rival: Against) -> list[str]:
+    """How often the two fail at the load, or exceed a limit, in clauses."""
+    samples, reference = len(result.samples.shares), result.reference
+    out = []
     for name, loose in ((rival.construct, rival.only_reference + rival.neither),
                         (reference, rival.only_this + rival.neither)):
         if loose:
-            words += f"; '{name}' fails (no equilibrium) in {counted(loose, 'sample')}"
+            out.append(f"'{name}' fails (no equilibrium) in {counted(loose, 'sample')}")
     if rival.neither and rival.both_held + rival.only_this + rival.only_reference:
-        words += f", both of them in {rival.neither}"
-    if rival.unanswered:
-        words += f"; there is no answer of one of them in {counted(rival.unanswered, 'sample')}"
-    loss = {s.construct: round(samples * (s.holds.share - s.keeps_all.share))
-            for s in result.standings}
-    for name in (rival.construct, reference):
-        if loss[name]:
-            words += f"; '{name}' holds but exceeds a limit in {counted(loss[name], 'sample')}"
+        out[-1] += f", both of them in {rival.neither}"
+    loss = {s.construct: round(s.holds.samples * (s.holds.share - s.keeps_all.share))
+            for s in result.standings if s.holds.samples}
+    out += [f"'{name}' holds but exceeds a limit in {counted(loss[name], 'sample')}"
+            for name in (rival.construct, reference) if loss.get(name)]
     if result.none_keeps:
-        words += "; no construct meets all limits " + _of(result.none_keeps, samples)
-    return words + _cause(rival.construct, result.driven) + "."
+        out.append("no construct meets all limits " + _of(result.none_keeps, samples))
+    return out
+
+
+def _more(result: RankResult, rival: Against, samples: int) -> str:
+    """Which of the two has more of the chosen quantity, or that they are tied."""
+    merit, found, reference = result.outcomes.merit, rival.difference, result.reference
+    if found.median is None:
+        return f"The {merit.words} of '{reference}' and '{rival.construct}' is not known"
+    median = (f"the {merit.words} of '{rival.construct}' minus that of '{reference}' is "
+              f"{signed(found.median, merit.unit)} {merit.unit} in the median "
+              f"({_reach(found, merit.unit)})")
+    if not rival.told_apart:
+        return (f"'{reference}' and '{rival.construct}' are tied: {median}, within "
+                f"{100 * TIE:g} % of it")
+    more = rival.behind
+    return (f"'{reference}' has a larger {merit.words} than '{rival.construct}', by more than "
+            f"{100 * TIE:g} %, in {100 * more.share:.0f} % of {samples} samples (95 % interval "
+            f"{100 * more.low:.0f} to {100 * more.high:.0f} %); {median}")
 
 
 def _order(rival: Against, reference: str, samples: int) -> str:
     """The share of samples in which the reference is ahead of the other."""
-    more = rival.sinks_more
+    more = rival.behind
     if not (rival.both_held or rival.only_this or rival.only_reference):
         return f"neither '{reference}' nor '{rival.construct}' is held {_of(samples, samples)}"
     share = (f" in {100 * more.share:.0f} % of {samples} samples (95 % interval "
@@ -71,15 +105,20 @@ def _of(number: int, samples: int) -> str:
         f"in {number} of {samples} samples"
 
 
-def _reach(found: Difference) -> str:
+def signed(value: float, unit: str) -> str:
+    """A difference with its sign: whole newtons, two digits of anything smaller."""
+    return f"{value:+.2g}" if unit == "mm" else f"{round(value) + 0.0:+.0f}"
+
+
+def _reach(found: Difference, unit: str) -> str:
     if found.middle is None:
         return "too few for an interval"
     low, high = found.middle
-    return f"95 % interval {low:+.2g} to {high:+.2g} mm"
+    return f"95 % interval {signed(low, unit)} to {signed(high, unit)} {unit}"
 
 
 def _cause(name: str, driven: Sequence[Driven]) -> str:
-    found = next((d.sinks_less for d in driven if d.construct == name), None)
+    found = next((d.ahead for d in driven if d.construct == name), None)
     if found is None or found.note == SAME:
         return ""
     if found.total is None:

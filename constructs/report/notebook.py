@@ -82,18 +82,19 @@ def fragment_html(fragment: FragmentResult) -> str:
 @shows(RankResult)
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
-    from buttress.report.rank import rank_text
+    from buttress.report.rank import best_words, rank_text
 
     head = ("construct", "best [%]", "held [%]", "meets all limits [%]",
-            *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "mean rank")
+            *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "refused",
+            "mean rank")
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
              *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
-             str(s.unanswered), rank_text(s.mean_rank))
+             str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
             for s in result.standings]
     return page(
         f"{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "
-        f"limits: {result.limit_words}; shares with 95 % intervals; best: meets all limits and "
-        "subsides least", tables=[Table(head, rows)], sentence=result.sentence)
+        f"limits: {result.limit_words}; shares with 95 % intervals; "
+        f"{best_words(result)}", tables=[Table(head, rows)], sentence=result.sentence)
 
 
 @shows(SweepSummary)

@@ -11,8 +11,11 @@ from buttress import LABEL
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.ranking.inputs import input_lines
+from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import PARTS, RankResult, quarters
+from buttress.ranking.words import signed
 from buttress.report.columns import columns
+from buttress.results.order import TIE
 from buttress.words import counted
 
 WIDE = 0.5
@@ -24,13 +27,15 @@ def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
-           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals; best: meets all "
-           "limits and subsides least; mean rank: what fails by its capacity", ""]
+           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals",
+           best_words(result), ""]
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
-              str(s.no_equilibrium), str(s.unanswered), rank_text(s.mean_rank))
+              str(s.no_equilibrium), str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
              for s in result.standings]
     out += [*columns(("construct", "best", "held", "meets all limits", "no equilibrium",
-                      "no answer", "mean rank"), rows), *_nobody(result)]
+                      "no answer", "refused", "mean rank"), rows), *_nobody(result)]
+    if result.outcomes.by != SUBSIDENCE:
+        out += _chosen(result)
     out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both are held, "
             "with 95 % intervals:",
             *columns(("", "median", "mean", "both held"),
@@ -69,6 +74,25 @@ def table_lines(result: RankResult) -> list[str]:
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
+
+
+def best_words(result: RankResult) -> str:
+    """What makes a construct the best."""
+    if result.outcomes.by == SUBSIDENCE:
+        return "best: meets all limits and subsides least; mean rank: what fails by its capacity"
+    return (f"best: the largest {result.outcomes.merit.words}, shared among those within "
+            f"{100 * TIE:g} % of it")
+
+
+def _chosen(result: RankResult) -> list[str]:
+    """Differences of the quantity by which constructs are ranked."""
+    merit = result.outcomes.merit
+    rows = [("  " + a.construct, *_difference(a.difference, merit.unit), _share(a.ahead),
+             _share(a.behind), "" if a.told_apart is not False else "a tie")
+            for a in result.against]
+    return ["", f"{merit.words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
+            f"intervals; ahead and behind by more than {100 * TIE:g} %:",
+            *columns(("", "median", "mean", "ahead", "behind", ""), rows)]
 
 
 def rank_text(rank: float) -> str:
@@ -142,16 +166,16 @@ def write_folder(result: RankResult) -> Path:
     # The rows for the indices repeat most inputs, so they are no samples of the capacity.
     paired = table[table["case_id"] <= len(result.samples.shares)]
     axes = {"envelope": f.envelope(paired)}
-    if any(a.subsidence_mm.quantiles for a in result.against):
+    if any(a.difference.quantiles for a in result.against):
         axes["paired difference"] = f.paired(result)
     for name in result.telling[:2]:
         axes[f"rank over {name}"] = f.over_range(result, name)
     for x in result.driven:
         if x.capacity.total is not None:
             axes[f"indices {x.construct}"] = f.sensitivities(result, x.construct)
-        if x.sinks_less is not None and x.sinks_less.total is not None:
+        if x.ahead is not None and x.ahead.total is not None:
             axes[f"indices of the order {x.construct}"] = f.sensitivities(
-                result, x.construct, "sinks_less")
+                result, x.construct, "ahead")
         if x.keeps_all is not None and x.keeps_all.total is not None:
             axes[f"indices of the limits {x.construct}"] = f.sensitivities(
                 result, x.construct, "keeps_all")
@@ -169,16 +193,20 @@ def write_folder(result: RankResult) -> Path:
 
 
 def _share(found: Share) -> str:
+    if not found.samples:
+        return "-"
     return f"{100 * found.share:.0f} ({100 * found.low:.0f}-{100 * found.high:.0f})"
 
 
-def _difference(found: Difference) -> tuple[str, str]:
-    """Median and mean of a difference, each with its interval."""
+def _difference(found: Difference, unit: str = "mm") -> tuple[str, str]:
+    """Median and mean of a difference in a unit, each with its interval."""
     if found.mean is None or found.median is None:
         return "-", "-"
-    reach = "no interval" if found.middle is None else "{:+.2g} to {:+.2g}".format(*found.middle)
-    return (f"{found.median:+.2g} ({reach})",
-            f"{found.mean:+.2g} ({found.low:+.2g} to {found.high:+.2g})")
+    def to(ends: tuple[float | None, ...] | None) -> str:
+        return " to ".join(signed(x, unit) for x in ends or () if x is not None) or "no interval"
+
+    return (f"{signed(found.median, unit)} ({to(found.middle)})",
+            f"{signed(found.mean, unit)} ({to((found.low, found.high))})")
 
 
 def _indices(found: Indices) -> str:

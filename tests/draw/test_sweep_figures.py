@@ -181,7 +181,8 @@ class Ranking:
         self.outcomes = Outcomes(tuple(NAMES), 1000.0, *(np.zeros((0, 3)),) * 3, {})
         self.limits = {"step-off": 2.0}
         half = Share(0.5, 0.4, 0.6, 40)
-        self.against = tuple(Against(n, half, half, paired_difference(d, np.zeros(40)),
+        self.against = tuple(Against(n, half, half, paired_difference(d, np.zeros(40)), True,
+                                     paired_difference(d, np.zeros(40)),
                                      paired_difference(d, d), 40, 0, 0, 0)
                              for n, d in (("screws", rng.normal(0.2, 0.1, 40)),
                                           ("nothing", np.full(40, np.nan))))

@@ -60,16 +60,16 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     below = (0.375 - 0.2) ** 2 / (0.4 * 0.3)
     assert against.subsidence_mm.low < 0.3 - 0.8 * mean < against.subsidence_mm.high
     assert against.subsidence_mm.mean == pytest.approx(0.3 - 0.8 * mean, abs=2e-3)
-    assert against.sinks_less.share == pytest.approx(1 - below, abs=0.01)
-    assert against.sinks_more.share == pytest.approx(below, abs=0.01)
+    assert against.ahead.share == pytest.approx(1 - below, abs=0.01)
+    assert against.behind.share == pytest.approx(below, abs=0.01)
     assert [s.construct for s in found.standings] == ["A", "B"]
     assert found.standings[0].best.share == pytest.approx(1 - below, abs=0.01)
     assert found.standings[0].best.low < 1 - below < found.standings[0].best.high
     # Friction decides alone, and the mean rank falls along its range.
     (driven,) = [d for d in found.driven if d.construct == "A"]
-    decides = driven.sinks_less.inputs.index("friction of the fracture")
-    assert driven.sinks_less.total[decides, 0] == pytest.approx(1.0, abs=0.05)
-    assert driven.sinks_less.total[1 - decides, 0] == pytest.approx(0.0, abs=0.05)
+    decides = driven.ahead.inputs.index("friction of the fracture")
+    assert driven.ahead.total[decides, 0] == pytest.approx(1.0, abs=0.05)
+    assert driven.ahead.total[1 - decides, 0] == pytest.approx(0.0, abs=0.05)
     over = found.standings[0].over_range
     assert over["friction of the fracture"][0] == 2.0
     assert over["friction of the fracture"][-1] == 1.0
@@ -120,8 +120,8 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     assert against.subsidence_mm.mean == pytest.approx(0.1)
     # B is ahead where A lets go; where both let go neither is, though B carries more, nor where one
     # of them has no answer.
-    assert against.sinks_less.share == pytest.approx(8 / 32)
-    assert against.sinks_more.share == pytest.approx((16 + 2) / 32)
+    assert against.ahead.share == pytest.approx(8 / 32)
+    assert against.behind.share == pytest.approx((16 + 2) / 32)
     assert a.holds.share == pytest.approx(19 / 32)
     # What has no answer is not ranked last: alone in row 15 A is first, in row 14 it has no rank.
     # A is first in 16 rows held by both, in 2 where B lets go and in row 15; second in 8 and in 4.
@@ -132,7 +132,7 @@ def test_samples_without_equilibrium_or_answer_are_counted_and_not_dropped() -> 
     assert a.keeps["step-off"].share == pytest.approx(19 / 32)
     driven = {d.construct: d for d in found.driven}
     assert driven["A"].keeps["step-off"].left_out == 1
-    assert driven["B"].sinks_less.left_out == 2
+    assert driven["B"].ahead.left_out == 2
     assert driven["A"].capacity.left_out == 0
     assert "'B' fails (no equilibrium) in 6 samples; 'A' fails (no equilibrium) in 12 samples, both of them in 4;" in found.sentence
     assert (found.none_held, found.none_keeps) == (4, 4)
@@ -220,9 +220,9 @@ def test_words_and_numbers_agree_whatever_holds(
     assert tuple(s.best.share for s in found.standings) == best
     assert [s.mean_rank for s in found.standings] == [1.0, 2.0]
     (against,) = found.against
-    assert (against.sinks_more.share, against.sinks_less.share) == first
+    assert (against.behind.share, against.ahead.share) == first
     assert against.neither == (16 if held == "none" else 0)
-    assert all(d.sinks_less is None or d.sinks_less.total is None for d in found.driven)
+    assert all(d.ahead is None or d.ahead.total is None for d in found.driven)
     assert said in found.sentence
     text = "\n".join(table_lines(found))
     assert ("subsides less than" in text) == (held == "both")
@@ -238,8 +238,8 @@ def test_nobody_is_best_where_no_limit_is_kept() -> None:
     found = Outcomes(("a", "b"), 1000.0, status, np.array([[1.0, 2.0], [3.0, np.nan], [np.nan] * 2]),
                      np.full((3, 2), 900.0), {"step-off": np.array([[9.0, 1.0], [9.0, 0.0], [0.0] * 2])})
     assert found.best({"step-off": 2.0}).tolist() == [[0.0, 1.0], [0.0, 0.0], [0.0, 0.0]]
-    assert found.less(0, 1).tolist() == [True, True, False]
-    assert found.less(1, 0).tolist() == [False, False, False]
+    assert found.ahead(0, 1).tolist() == [True, True, False]
+    assert found.ahead(1, 0).tolist() == [False, False, False]
 
 
 @pytest.mark.usefixtures("two_inputs")
@@ -269,8 +269,8 @@ def test_the_best_keeps_the_limits_before_it_sinks_least() -> None:
                      np.array([[-0.1, 0.2, np.nan]]), np.array([[2000.0, 2000.0, 900.0]]),
                      {"step-off": np.array([[3.0, 0.1, np.nan]])})
     assert np.argsort(found.score()[0]).tolist() == [0, 1, 2]
-    assert np.argsort(found.merit({"step-off": 2.0})[0]).tolist() == [1, 0, 2]
-    assert np.argsort(found.merit({"step-off": 4.0})[0]).tolist() == [0, 1, 2]
+    assert np.argsort(found.limited({"step-off": 2.0})[0]).tolist() == [1, 0, 2]
+    assert np.argsort(found.limited({"step-off": 4.0})[0]).tolist() == [0, 1, 2]
 
 
 def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None:
@@ -294,7 +294,10 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert found.outcomes.status.shape == (16, 2)
     assert set(found.outcomes.status.ravel()) <= {"held", "no equilibrium"}
     assert {s.construct for s in found.standings} == {"lag screws", "antiglide"}
-    assert found.sentence.startswith("At 600 N")
+    assert found.sentence.startswith("'lag screws' has a larger reserve than 'antiglide'")
+    sinks = rank(STUDY, by="subsidence", **asked)
+    assert sinks.summary.done == 0    # of the same store
+    assert sinks.sentence.startswith("At 600 N")
     again = rank(STUDY, **asked)
     assert again.summary.done == 0
     assert again.sentence == found.sentence
@@ -318,7 +321,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
 def test_where_everything_lets_go_there_is_no_figure_of_differences(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     found = rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
-                     with_indices=False)
+                 with_indices=False, by="subsidence")
     assert not found.outcomes.held.any()
     assert found.sentence == "At 6000 N none of the constructs is held in any of the 4 samples."
     folder = tmp_path / "r-rank"
@@ -328,7 +331,7 @@ def test_where_everything_lets_go_there_is_no_figure_of_differences(
     assert {p.name for p in folder.iterdir()} == {"rank.json", "envelope.png", "envelope.svg"}
     document = json.loads((folder / "rank.json").read_text())
     assert (document["none_held"], document["none_keeps_all"]) == (4, 4)
-    assert {a["sinks_more"]["share"] for a in document["against"]} == {0.0}
+    assert {a["behind"]["share"] for a in document["against"]} == {0.0}
     monkeypatch.setattr(RankResult, "telling", property(lambda self: [TWO[0]]))
     assert "1 sample per quarter:" in "\n".join(table_lines(found))
 
@@ -353,7 +356,7 @@ def test_the_same_construct_twice_is_never_apart(tmp_path: Path) -> None:
                      with_indices=False)
     (against,) = found.against
     assert against.subsidence_mm.mean == 0.0
-    assert against.sinks_less.share == against.sinks_more.share == 0.0
+    assert against.ahead.share == against.behind.share == 0.0
     assert [s.best.share for s in found.standings] == [0.5, 0.5]
     # Bins of geometry change the figures a little; rows solved both ways say how much.
     assert found.binning is not None

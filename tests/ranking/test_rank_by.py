@@ -1,0 +1,87 @@
+"""Rankings by what is read off the path: ties, what is not known, what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_study import small_study
+
+from buttress.ranking.inputs import inputs_of
+from buttress.ranking.outcomes import Outcomes, read_outcomes
+from buttress.ranking.rank import ranked
+from buttress.ranking.samples import make_samples
+from buttress.report.rank import table_lines
+from buttress.sweeps.evaluate import Options
+from buttress.sweeps.sweep import Estimate, SweepSummary, sweep
+
+SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
+COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)
+STUDY = small_study("lag screws", "antiglide")
+
+
+def synthetic(sunk: np.ndarray, status: np.ndarray | None = None) -> Outcomes:
+    status = np.full(sunk.shape, "held", dtype=object) if status is None else status
+    return Outcomes(("A", "B"), 1000.0, status, np.where(status == "held", sunk, np.nan),
+                    np.full(sunk.shape, 3000.0), {"step-off": sunk})
+
+
+def test_a_ranking_by_reserve_shares_what_lies_within_the_indifference() -> None:
+    """100 and 96 N are a tie of 5 %, 90 N is not; what is not known has no place."""
+    values = np.array([[100.0, 96.0, 90.0], [np.nan, 50.0, 80.0], [0.0, 0.0, 0.0], [np.nan] * 3])
+    nan = np.full(values.shape, np.nan)
+    found = Outcomes(tuple("abc"), 1000.0, np.full(values.shape, "no equilibrium", dtype=object),
+                     nan, nan, {}, "reserve", values)
+    assert found.best({}).tolist() == [[0.5, 0.5, 0.0], [0.0, 0.0, 1.0], [0.0] * 3, [0.0] * 3]
+    ranks = found.ranks({})
+    assert ranks[0].tolist() == [1.5, 1.5, 3.0]
+    assert np.isnan(ranks[1, 0])
+    assert ranks[1, 1:].tolist() == [2.0, 1.0]
+    assert found.ahead(0, 2).tolist() == [True, False, False, False]
+    assert not found.ahead(0, 1).any()
+
+
+@pytest.mark.parametrize(("other", "said"), [
+    (970.0, "'A' and 'B' are tied: the reserve of 'B' minus that of 'A' is -30 N"),
+    (700.0, "'A' has a larger reserve than 'B', by more than 5 %, in 100 % of 32 samples")])
+def test_the_sentence_by_reserve(other: float, said: str) -> None:
+    drawn = make_samples(inputs_of(STUDY), 32, 3, indices=False)
+    rows = len(drawn.design.rows)
+    made = replace(synthetic(np.tile([0.2, 0.1], (rows, 1))), by="reserve",
+                   values=np.tile([1000.0, other], (rows, 1)))
+    found = ranked(STUDY, drawn, made, "A", SUMMARY, COST)
+    assert found.sentence.startswith(said)
+    (against,) = found.against
+    assert against.told_apart == (other == 700.0)
+    assert against.difference.median == pytest.approx(other - 1000.0)
+    text = "\n".join(table_lines(found))
+    assert ("a tie" in "\n".join(text.splitlines()[:13])) == (other == 970.0)
+    assert found.document()["by"] == "reserve"
+
+
+def test_what_was_refused_is_no_failure() -> None:
+    drawn = make_samples(inputs_of(STUDY), 32, 3, indices=False)
+    rows = len(drawn.design.rows)
+    status = np.full((rows, 2), "held", dtype=object)
+    status[:8, 1] = "refused"
+    found = ranked(STUDY, drawn, synthetic(np.tile([0.1, 0.2], (rows, 1)), status), "A",
+                   SUMMARY, COST)
+    b = next(s for s in found.standings if s.construct == "B")
+    assert (b.refused, b.unanswered, b.no_equilibrium) == (8, 0, 0)
+    assert (b.holds.share, b.holds.samples) == (1.0, 24)
+    (against,) = found.against
+    assert (against.refused, against.unanswered, against.behind.samples) == (8, 0, 24)
+    assert "8 samples of one of them were refused" in found.sentence
+
+
+def test_refused_cases_of_a_store_are_read_as_refused(tmp_path: Path) -> None:
+    """With a slope of 0 degrees the fragment's point lies in the shaft: no case at all."""
+    path = tmp_path / "s.sqlite"
+    done = sweep(STUDY, ["fracture.shear plane.slope_deg=30,0"], out=path, workers=0,
+                 options=Options(path=True))
+    found = read_outcomes(path, ("lag screws", "antiglide"), 700.0, 2, "reserve")
+    assert done.refused == 1
+    assert found.status[1].tolist() == ["refused", "refused"]
+    assert np.isfinite(found.values).tolist() == [[True, True], [False, False]]
