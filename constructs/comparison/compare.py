@@ -103,6 +103,9 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
            ) -> ConstructResult:
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
+    # Friction lost costs another path, which the weight-bearing table asks for.
+    least = model.without_friction() if study.load.body_mass_kg is not None else None
+    least = bracket(lower, upper)[0] if least is None else least
     loads, shots = [], []
     for total in study.load.total_N:
         answer = model.answer(total)
@@ -110,7 +113,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
         loads.append(replace(result, load_name=study.load.name(total)))
         if pictures:
             shots.append(replace(take_picture(model, answer, total, nodal), friction_only=(
-                lower.factor is not None and total > lower.factor)))
+                least is not None and total > least)))
     search = Search(model)
     found_gauges = gauges(reader, model, study.limits)
     letting_go = lets_go(model, upper)
@@ -130,7 +133,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
         loads=tuple(loads), links=model.problem.n,
         warnings=(*warnings, *model.hardware.warnings), pictures=tuple(shots), limits=limits,
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
-        tightened_N=sum(model.hardware.tighten.values()),
+        without_friction_N=least, tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)})
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.

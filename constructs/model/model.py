@@ -22,6 +22,7 @@ from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity, capacity
+from buttress.fe.solve.path import BEYOND
 from buttress.fe.solve.solver import Solver
 from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
 from buttress.implants.loose import leave_out_loose
@@ -84,6 +85,19 @@ class Model:
         if self.tightened is not None and not self.tightened.held:
             return self.tightened
         return self.pressing.answer(total)
+
+    def without_friction(self) -> float | None:
+        """Largest joint force [N] of the path where friction is lost after tightening.
+
+        None where that is not known, or tightening fails.
+        """
+        if not self.stands:
+            return None
+        slippery = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
+        path = Pressing(slippery, self.bone.load_vector(1.0), self.memory, self.tightened).whole
+        if path.peak_status == "not known" and path.stopped != BEYOND:
+            return None
+        return max(p.load_N for p in path.points)
 
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.

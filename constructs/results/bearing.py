@@ -1,8 +1,9 @@
 """The educational weight-bearing table: which construct meets all limits under which activity.
 
 It compares the joint force of an activity, or of a mass on the ground, with the loads at which
-limits are reached. Nothing is solved anew: a limit counts as reached from the first place on the
-path on. A mass on the ground stands for a range of joint forces and is judged at its upper end.
+limits are reached along the path: once and for all as the load rises. "Only with friction" is what
+the path with friction lost after tightening does not carry. A mass on the ground stands for a range
+of joint forces and is judged at its upper end.
 """
 
 from __future__ import annotations

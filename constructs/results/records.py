@@ -27,7 +27,7 @@ HELD_BY_NOTHING = "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
 """What the path says of the peak load, which unconverged answers leave not known."""
 ONLY_FRICTION = "only with friction"
-"""Verdict on what is held above the load that limit analysis carries without friction."""
+"""Verdict on what is held above the load that is carried without friction."""
 
 
 def largest(values: Any) -> float | None:
@@ -289,13 +289,12 @@ class ConstructResult(Derived, Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
-    ``equilibrium_ends_N``: the peak load of the path, None where ``ends_status`` is not "found" but
-    "beyond the search" (no peak up to the limit of the search) or "not known"; ``known_to_N``: the
-    largest load that is known to be carried. ``limits``: the load at which each is reached, by
-    name, of which ``lowest_limit`` is reached first. ``tightened_N``: total tension of its screws
-    before it is loaded.
-    ``twin_of``: the construct whose bonded twin this is. ``breaks_rule``: of the trade, as
-    ``warnings`` say; ``remarks``: what else to know of its parts when reading the answer.
+    ``equilibrium_ends_N``: the peak of the path, None where ``ends_status`` is not "found";
+    ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
+    of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
+    ``without_friction_N``: what its path carries with friction lost after tightening, or limit
+    analysis where the study has no body mass. ``twin_of``: whose bonded twin this is. ``remarks``:
+    what else to know of its parts when reading the answer.
     """
 
     brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
@@ -324,6 +323,7 @@ class ConstructResult(Derived, Displayed):
     ends_status: str = FOUND
     known_to_N: float | None = None
     tightened_N: float = 0.0
+    without_friction_N: float | None = None
 
     @property
     def loads_N(self) -> tuple[float, ...]:
@@ -390,9 +390,8 @@ def shown_status(construct: ConstructResult, load: LoadResult) -> str:
 
 
 def needs_friction(construct: ConstructResult, load: float) -> bool:
-    """Whether a load [N] is above what limit analysis carries without friction."""
-    low = construct.capacity_N[0]
-    return low is not None and load > low
+    """Whether a load [N] is above what is carried without friction."""
+    return construct.without_friction_N is not None and load > construct.without_friction_N
 
 
 def worst_subsidence(load: LoadResult) -> float | None:

@@ -97,6 +97,8 @@ class Search:
         self.points = path.points
         if self.points:
             self.known_to = max(p.load_N for p in self.points)
+            if path.peak_status == "beyond the search":
+                self.known_to = min(self.known_to, SEARCH_LIMIT_N)
             self.ends_status = {"found": FOUND, "beyond the search": BEYOND}.get(
                 path.peak_status, NOT_KNOWN)
             if path.stopped == BEYOND_SMALL:
@@ -140,7 +142,10 @@ class Search:
             return self._not_reached(past_peak)
         if first == 0:
             return Reached(0.0, values[0], 0.0, 0.0)
-        return self._between(gauge, first, values[first - 1], values[first])
+        found = self._between(gauge, first, values[first - 1], values[first])
+        if isinstance(found, Reached) and found.load_N > SEARCH_LIMIT_N and not past_peak:
+            return self._not_reached(past_peak)
+        return found
 
     def _first(self, over: Callable[[int], bool | str], last: int, costly: bool
                ) -> int | str | None:

@@ -111,8 +111,8 @@ def _fails(c: ConstructResult) -> str:
 
 
 def _rests_on(c: ConstructResult) -> str:
-    """Friction, where the capacity without it is below the reserve, and tension of screws."""
-    low, found = c.capacity_N[0], reserve(c).load_N
+    """Friction, where what is carried without it is below the reserve, and tension of screws."""
+    low, found = c.without_friction_N, reserve(c).load_N
     tension = f"its screws tightened to {_load(c.tightened_N)} in total" if c.tightened_N else ""
     if low is None or low >= found:
         return tension and f"it was pressed with {tension}"

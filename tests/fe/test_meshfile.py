@@ -129,9 +129,9 @@ def test_junk_is_refused_with_the_name_of_the_file(tmp_path, capsys, name, messa
 
 @pytest.mark.parametrize("data", [np.zeros(3), np.zeros((0, 2)), 1.0, "text", [["a"]]])
 def test_data_that_do_not_fit_are_refused(tmp_path, bodies, data):
-    with pytest.raises(InputError, match="point data load does not fit"):
+    with pytest.raises(InputError, match="point data load does not match"):
         write(tmp_path / "a.vtu", bodies[0], {"load": data})
-    with pytest.raises(InputError, match="cell data load does not fit"):
+    with pytest.raises(InputError, match="cell data load does not match"):
         write(tmp_path / "a.vtu", bodies[0], {}, {"load": data})
     assert not (tmp_path / "a.vtu").exists()
 

@@ -204,7 +204,7 @@ def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0
         pictures=tuple(picture(name, x, held, more, words) for x in LOADS),
         ends_status=FOUND if ends is not None else BEYOND,
         known_to_N=10_000.0 if ends is None else ends,
-        peak_N=10_000.0 if ends is None else ends,
+        without_friction_N=capacity[0], peak_N=10_000.0 if ends is None else ends,
         peak_status=FOUND if ends is not None else BEYOND)
 
 

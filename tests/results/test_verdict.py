@@ -75,10 +75,10 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
 
 
 def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
-    made = pressed("a", STIFF, capacity_N=(1281.0, 4000.0), tightened_N=2000.0)
+    made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
     assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in total" \
         in verdict(made, (made,))
-    made = pressed("a", STIFF, capacity_N=(3500.0, 4000.0))
+    made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
 
 

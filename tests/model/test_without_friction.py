@@ -1,0 +1,45 @@
+"""The path with friction lost after tightening, against limit analysis without friction."""
+
+from __future__ import annotations
+
+import pytest
+from small_study import small_study
+
+from buttress.comparison.compare import compare
+from buttress.model.install import build_model
+from buttress.model.model import Bones
+
+STUDY = small_study("nothing", "lag screws", "antiglide")
+
+
+def models() -> dict:
+    bones = Bones(STUDY)
+    return {c.name: build_model(bones.of(c), c) for c in STUDY.constructs}
+
+
+def test_what_is_carried_without_friction_is_the_limit_load_of_perfect_plasticity() -> None:
+    """Nothing is tightened and no link hardens: the peak is that of the linear program (the
+    theorems of limit analysis hold without friction; Drucker, Prager, Greenberg 1952, memory)."""
+    model = models()["antiglide"]
+    found, limit = model.without_friction(), model.capacity(frictionless=True).factor
+    assert found == pytest.approx(limit, rel=0.01)
+    assert found < 0.7 * model.pressing.whole.peak_N
+
+
+def test_tightened_screws_stretch_and_carry_more_than_limit_analysis_says() -> None:
+    """Limit analysis leaves them at their force."""
+    model = models()["lag screws"]
+    found = model.without_friction()
+    assert model.capacity(frictionless=True).factor < found < model.pressing.whole.peak_N
+    assert models()["nothing"].without_friction() < 1.0
+
+
+def test_a_comparison_asks_for_it_where_the_study_has_a_body_mass() -> None:
+    for mass in (75.0, None):
+        load = STUDY.load.model_copy(update={"body_mass_kg": mass})
+        study = STUDY.model_copy(update={"load": load, "constructs": STUDY.constructs[1:2]})
+        (found,) = compare(study, pictures=False).constructs
+        if mass is None:
+            assert found.without_friction_N == found.capacity_N[0]
+        else:
+            assert found.without_friction_N > 1.1 * found.capacity_N[0]
