@@ -158,16 +158,6 @@ def test_a_peak_is_where_single_steps_hold_no_more(name):
     assert not model.solver.answer(over, model.memory).held
 
 
-def test_a_plate_whose_hinge_snaps_is_pressed_on_through_it():
-    path = construct("antiglide + screw")[1]
-    snaps = [e for e in events_of(path) if e.kind == "snap"]
-    assert len(snaps) == 1
-    assert snaps[0].hinge >= 0
-    assert snaps[0].load_N < 0.95 * path.peak_N
-    jumps = [abs(p.answer.kink_step[snaps[0].hinge]) for p in path.points[1:]]
-    assert max(jumps) > 0.3
-
-
 @pytest.mark.parametrize("name", ["lag screws", "antiglide", "antiglide + screw"])
 def test_steps_half_as_long_change_no_load_by_half_a_per_cent(name):
     model, path = construct(name)
