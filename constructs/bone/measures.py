@@ -17,6 +17,12 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.study import tables
 from buttress.study.study import Study
 
+Node = tuple[int, int]
+"""Number of a body, and of a node of it."""
+TIED = 1e-3
+"""Places that differ by less than this [mm] are equally far out: which of them a mesher lists first
+must not matter, or a mirrored study would be measured elsewhere."""
+
 
 @dataclass(frozen=True)
 class Edge:
@@ -71,10 +77,11 @@ def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
     """
     found: list[Measure] = []
 
-    def point(name: str, body: int, node: int) -> None:
+    def point(name: str, *nodes: Node) -> None:
         for axis, letter in ((0, "x"), (1, "y")):
-            column = Column.of([2 * node + axis], [1.0])
-            found.append(Measure(f"{name} {letter}", ((bodies[body], column),)))
+            found.append(Measure(f"{name} {letter}", tuple(
+                (bodies[body], Column.of([2 * node + axis], [1.0 / len(nodes)]))
+                for body, node in nodes)))
 
     frame = bodies[shaft]
     nodes = band_nodes(frame, band)
@@ -83,15 +90,15 @@ def measures(bodies: Sequence[Continuum], shaft: int, band: tuple[float, float],
         found.append(Measure(name, ((frame, column),)))
     for i, body in enumerate(bodies):
         for node in articular(body.mesh)[0]:
-            point(f"joint {i} {node}", i, int(node))
+            point(f"joint {i} {node}", (i, int(node)))
         if i != shaft:
             turn = frame_columns(body.points, np.arange(len(body.points)))[2]
             found.append(Measure(f"turn {i}", ((body, turn),)))
     for edge in edges:
-        point(f"lip a {edge.name}", edge.body_a, edge.node_a)
-        point(f"lip b {edge.name}", edge.body_b, edge.node_b)
-    for side, number, node in (*rims(bodies, sides), ("middle", *joint_middle(bodies))):
-        point(f"rim {side}", number, node)
+        point(f"lip a {edge.name}", (edge.body_a, edge.node_a))
+        point(f"lip b {edge.name}", (edge.body_b, edge.node_b))
+    for side, points in (rims(bodies, sides) | {"middle": joint_middle(bodies)}).items():
+        point(f"rim {side}", *points)
     for condyle, case in loads.items():
         found.append(Measure(f"under load {condyle}", tuple(case)))
     return tuple(found)
@@ -119,26 +126,31 @@ def frame_columns(points: FloatArray, nodes: np.ndarray) -> tuple[Column, Column
     return Column.of(2 * nodes, mean), Column.of(2 * nodes + 1, mean), turn
 
 
-def rims(bodies: Sequence[Continuum], sides: tuple[str, str]) -> list[tuple[str, int, int]]:
-    """The outermost point of the plateau on each side: (side, body, node)."""
-    out = []
+def rims(bodies: Sequence[Continuum], sides: tuple[str, str]) -> dict[str, tuple[Node, ...]]:
+    """The outermost point of the plateau by side; on a straight wall the highest of them.
+
+    It has two nodes where a fracture ends there; their mean is the point.
+    """
+    out = {}
     for side, sign in zip(sides, (-1.0, 1.0), strict=True):
-        best = (-np.inf, 0, 0)
-        for i, body in enumerate(bodies):
-            for name in (side, "joint"):
-                for node in np.unique(body.mesh.edges.get(name, np.zeros(0, dtype=int))):
-                    reach = sign * float(body.points[node, 0])
-                    if reach > best[0] + 1e-9:
-                        best = (reach, i, int(node))
-        out.append((side, best[1], best[2]))
+        nodes = [(i, int(node)) for i, body in enumerate(bodies) for name in (side, "joint")
+                 for node in np.unique(body.mesh.edges.get(name, np.zeros(0, dtype=int)))]
+        place = {(i, node): bodies[i].points[node] for i, node in nodes}
+        outermost = _least({key: -sign * float(xy[0]) for key, xy in place.items()})
+        out[side] = _least({key: -float(place[key][1]) for key in outermost})
     return out
 
 
-def joint_middle(bodies: Sequence[Continuum]) -> tuple[int, int]:
-    """The point of the joint surface nearest to the midline: (body, node)."""
-    found = [(abs(float(body.points[node, 0])), i, int(node)) for i, body in enumerate(bodies)
-             for node in articular(body.mesh)[0]]
-    return min(found, default=(0.0, 0, 0))[1:]
+def joint_middle(bodies: Sequence[Continuum]) -> tuple[Node, ...]:
+    """The nodes of the joint surface nearest to the midline: one, or some equally near to it."""
+    return _least({(i, int(node)): abs(float(body.points[node, 0]))
+                   for i, body in enumerate(bodies) for node in articular(body.mesh)[0]})
+
+
+def _least(values: Mapping[Node, float]) -> tuple[Node, ...]:
+    """The nodes of least value, all of those that differ by less than `TIED`."""
+    least = min(values.values(), default=0.0)
+    return tuple(key for key, value in values.items() if value <= least + TIED) or ((0, 0),)
 
 
 def reference_band(study: Study) -> tuple[float, float]:

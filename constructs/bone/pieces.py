@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from buttress.bone.fills import FillMaterial
-from buttress.bone.section import LocalBone, Section
+from buttress.bone.section import Layer, LocalBone, Section
 from buttress.fe.arrays import FloatArray
-from buttress.fe.bodies.assembly import sheet
+from buttress.fe.bodies.assembly import quadrature_points, sheet
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.mesh.t6 import Mesh
 
@@ -61,6 +62,15 @@ def with_metal(sheets: FloatArray, depth: FloatArray, xy: FloatArray,
     return sheets
 
 
+def around_metal(layers: tuple[Layer, ...], depth: FloatArray, xy: FloatArray,
+                 inclusions: tuple[Inclusion, ...]) -> tuple[Layer, ...]:
+    """Layers at points ``(..., 2)`` without the depth that metal takes from them."""
+    left = np.ones_like(depth)
+    for bar in inclusions:
+        left = left * (1.0 - np.minimum(bar.thickness(xy), depth) / depth)
+    return tuple(replace(x, thickness=x.thickness * left) for x in layers)
+
+
 def limited_depth(section: Section, xy: FloatArray, limit: float | None) -> FloatArray:
     """Out-of-plane depth of a piece at points ``(..., 2)``, mm: the bone's, at most ``limit``."""
     t = section.thickness(xy)
@@ -88,6 +98,17 @@ class BonePiece:
         depth = self.depth(xy)
         full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
         return with_metal(full, depth, xy, self.inclusions)
+
+    def crush(self, xy: FloatArray) -> FloatArray:
+        """Crushing strength through the depth at points, MPa."""
+        return self.section.crushing(xy)
+
+    def layers(self, xy: FloatArray) -> tuple[Layer, ...]:
+        """Core and cortex at points ``(..., 2)``, whose sheets add up to `sheets` (less metal)."""
+        depth = self.depth(xy)
+        share = depth / self.section.thickness(xy)
+        return around_metal(tuple(replace(x, thickness=x.thickness * share)
+                                  for x in self.section.layers(xy)), depth, xy, self.inclusions)
 
     def local(self, xy: FloatArray, z: float) -> LocalBone:
         """Bone around points at a depth ``z`` off the mid-plane."""
@@ -120,6 +141,12 @@ class FillPiece:
         full = sheet(self.material.modulus[k], self.material.poisson[k], depth)
         return with_metal(np.asarray(full), depth, xy, self.inclusions)
 
+    def layers(self, xy: FloatArray) -> tuple[Layer, ...]:
+        """The fill at points ``(..., 2)``: one tissue through the depth, level layers and all."""
+        k, depth = self._layers(xy), self.depth(xy)
+        fill = Layer("fill", self.material.modulus[k], self.material.poisson[k], depth)
+        return around_metal((fill,), depth, xy, self.inclusions)
+
     def crush(self, xy: FloatArray) -> FloatArray:
         """Crushing strength at points, MPa."""
         return self.material.strength[self._layers(xy)]
@@ -146,3 +173,8 @@ class Solid:
     @property
     def mesh(self) -> Mesh:
         return self.body.mesh
+
+    @cached_property
+    def layers(self) -> tuple[Layer, ...]:
+        """Its tissues at the quadrature points, arrays ``(m, q)``."""
+        return self.piece.layers(quadrature_points(self.mesh))

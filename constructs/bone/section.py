@@ -39,6 +39,25 @@ class LocalBone:
 
 
 @dataclass(frozen=True)
+class Layer:
+    """One tissue of the depth at points, all of one shape: modulus [MPa], thickness [mm].
+
+    ``tissue``: "core" (cancellous bone, or foam), "cortex" or "fill".
+    """
+
+    tissue: str
+    modulus: FloatArray
+    poisson: FloatArray
+    thickness: FloatArray
+
+    def matrix(self, thickness: FloatArray | float = 1.0) -> FloatArray:
+        """Plane-stress matrix (D11, D12, D33) times a thickness, ``(..., 3)``; of 1 mm in MPa."""
+        from buttress.fe.bodies.assembly import sheet
+
+        return sheet(self.modulus, self.poisson, thickness)
+
+
+@dataclass(frozen=True)
 class Section:
     """Geometry and material field of `[section]`; mm.
 
@@ -195,13 +214,17 @@ class Section:
 
         The plane-stress matrices of core and cortex are summed over the depth.
         """
-        from buttress.fe.bodies.assembly import sheet
-
-        core = self.core_thickness(xy)
-        cortex = self.chord(xy) - core
-        total = (sheet(self.core_at(xy), self.poisson("core"), core)
-                 + sheet(self.cortical_modulus, self.poisson("cortex"), cortex))
+        core, cortex = self.layers(xy)
+        total = core.matrix(core.thickness) + cortex.matrix(cortex.thickness)
         return np.asarray(total, dtype=float)
+
+    def layers(self, xy: ArrayLike) -> tuple[Layer, Layer]:
+        """Core and cortex at points (..., 2); both share the strain in the plane."""
+        core = self.core_thickness(xy)
+        inner, like = np.asarray(self.core_at(xy), dtype=float), np.ones_like(core)
+        return (Layer("core", inner, self.poisson("core") * like, core),
+                Layer("cortex", self.cortical_modulus * like, self.poisson("cortex") * like,
+                      self.chord(xy) - core))
 
     # --- material ------------------------------------------------------------------------------
 
@@ -298,6 +321,18 @@ class Section:
             np.where(cortex, number("materials", wall, "compressive_strength"), crush),
             np.where(cortex, number("materials", wall, "shear_strength"), shear),
         )
+
+    def crushing(self, xy: ArrayLike) -> FloatArray:
+        """Compressive strength through the depth at points (..., 2), MPa.
+
+        The mean of core and cortex, each in proportion to its share of the depth. Strengths as in
+        `local_bone`.
+        """
+        wall = number("materials", self._row("cortex"), "compressive_strength")
+        core = (np.asarray(number("materials", self._foam, "compressive_strength")) if self._foam
+                else self._strength(self.core_at(xy)))
+        share = self.core_thickness(xy) / self.chord(xy)
+        return np.asarray(share * core + (1.0 - share) * wall)
 
     def _strength(self, modulus: FloatArray) -> FloatArray:
         """Compressive strength [MPa] of core of a modulus, by the law of the map if it has one."""

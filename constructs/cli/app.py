@@ -46,14 +46,21 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             workers: Workers = 1, seed: Seed = 0,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
-                help="Also an animation (motion.gif) of two constructs under rising load.")] = None
-            ) -> None:
+                help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
+            field: Annotated[str, typer.Option(
+                "--field", metavar="NAME",
+                help="What the sections show in colours: strain ratio (strain / yield strain), von "
+                     "Mises stress or least principal stress (in MPa, of cancellous bone and "
+                     "fills).")] = "strain ratio") -> None:
     """Compare the constructs of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by all commands that solve; see their help
     from buttress.comparison.compare import compare as run
     from buttress.files import new_folder, written_whole
     from buttress.report.folder import document, write_results
+    from buttress.results.stress import FIELDS
+    from buttress.study.checked import require_known
 
+    require_known(field, FIELDS, "field", key="--field")
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
     folder = new_folder(given.name, out, force)
@@ -64,7 +71,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
     with written_whole(folder) as draft:
-        write_results(comparison, draft, text, progress)
+        write_results(comparison, draft, text, progress, field)
         if motion:
             write_film(made, draft / "motion.gif", progress)
     if json:

@@ -136,8 +136,8 @@ def read_stage(reader: Reader, order: Order, done: Done, tightened: dict[str, fl
                            complementarity=None, total_load_N=None, slip_mm=None, cycle=cycled,
                            escapes=escaping(order.model, answer), notes=answer.notes)
     f = Figures(reader, at_start(order.model), answer, done.total)
-    screws = {name: _screw(float(answer.force[link]), tightened.get(name))
-              for name, link in order.heads.items() if state.present[order.bodies[name]]}
+    screws = {name: _screw(float(answer.force[list(links)].sum()), tightened.get(name))
+              for name, links in order.heads.items() if state.present[order.bodies[name]]}
     return StageResult(
         **said, status=answer.status, method=answer.method, residual=answer.residual,
         complementarity=answer.complementarity, total_load_N=done.total,
@@ -197,7 +197,7 @@ def _cycled(reader: Reader, order: Order, found: Cycled, number: int) -> CycleSt
 
 
 def _picture(order: Order, done: Done) -> Picture:
-    """How all lies after a stage, without what is not placed; the escape where nothing holds."""
+    """The bodies after a stage, without what is not placed; without equilibrium the mechanism."""
     shot = take_picture(at_start(order.model), done.answer, done.total)
     there = {name for name, body in order.bodies.items() if done.state.present[body]}
     return replace(shot, members=tuple(m for m in shot.members if m.name in there),

@@ -1,6 +1,6 @@
 """Bonded twins: each construct once more with its metal and graft stuck fast to the bone.
 
-What a construct and its twin differ by is what slip, lift-off and loosening do in the model.
+The difference between a construct and its twin is the effect of slip, lift-off and loosening.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from buttress.study.study import Study
 
 WORDS = (
     "A bonded twin is the same construct with its metal and graft stuck fast to the bone, so the "
-    "difference is what the slip, lift-off and loosening of hardware and graft change; fractures "
-    "open and slide in both, beside the metal.")
+    "difference is the effect of slip, lift-off and loosening of hardware and graft; fractures "
+    "open and slide in both, next to the metal.")
 ENDING = ", bonded"
 
 

@@ -10,11 +10,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from buttress.draw import bearing as figure_bearing
-from buttress.draw.charts import capacity, curves
+from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
+from buttress.draw.curves import curves
+from buttress.draw.fields import colours_of
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
-from buttress.draw.primitives import magnification, save, strain_top
+from buttress.draw.primitives import magnification, save
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
 from buttress.draw.text import boxed
@@ -23,11 +25,12 @@ from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.picture import Picture
 from buttress.results.records import ConstructResult
+from buttress.results.stress import STRAIN_RATIO
 from buttress.study.study import Study
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
-    """The picture that stands for a construct: its largest load that holds, else its smallest."""
+    """The picture that stands for a construct: its largest load that is held, else its smallest."""
     held = [p for p in construct.pictures if p.held]
     if held:
         return max(held, key=lambda p: p.load_N)
@@ -35,7 +38,7 @@ def shown_picture(construct: ConstructResult) -> Picture | None:
 
 
 def overview_load(comparison: Comparison) -> float | None:
-    """The load at which most constructs hold, the largest of these; None without pictures."""
+    """The load at which most constructs are held, the largest of these; None without pictures."""
     held: dict[float, int] = {}
     for c in comparison.constructs:
         for p in c.pictures:
@@ -53,12 +56,12 @@ def boxed_names(study: Study) -> list[str]:
 
 
 def numbered(names: Sequence[str]) -> dict[str, str]:
-    """What stands beside names in which pictures show boxes: ``construct 3``, as in the study."""
+    """What stands next to names in which pictures show boxes: ``construct 3``, as in the study."""
     return {name: f"construct {i}" for i, name in enumerate(names, 1) if boxed(name)}
 
 
 def _told_apart(comparison: Comparison) -> Comparison:
-    """The comparison with a number beside every name of a construct that pictures cannot show."""
+    """The comparison with a number next to every name of a construct that pictures cannot show."""
     beside = numbered([c.name for c in comparison.constructs])
     new = {c.name: f"{c.name} ({beside[c.name]})" if c.name in beside else c.name
            for c in comparison.constructs}
@@ -103,8 +106,9 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     return out
 
 
-def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
-    """Every figure of a comparison with its file name, one at a time."""
+def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[str, Axes]]:
+    """Every figure of a comparison with its file name, one at a time; ``field`` colours sections.
+    """
     names = stems(comparison)
     given = [c.name for c in comparison.constructs]
     comparison = _told_apart(comparison)
@@ -114,7 +118,7 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
     loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     most = overview_load(comparison)
     if most is not None:
-        yield names["overview", "", ""], overview(comparison, most)
+        yield names["overview", "", ""], overview(comparison, most, field=field)
     yield names["capacity", "", ""], capacity(comparison)
     table = weight_bearing(comparison)
     if table is not None:
@@ -124,10 +128,10 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
     if ("map", "", "") in names and shown:
         mesh = next(iter(shown.values())).bodies
         yield names["map", "", ""], modulus_map(comparison.study, mesh)
-    top = strain_top(list(shown.values()))
+    top = colours_of(list(shown.values()), field).top
     for construct, picture in shown.items():
         yield names["deformed", construct, ""], deformed(
-            picture, direction_deg=comparison.study.load.direction_deg, top=top,
+            picture, direction_deg=comparison.study.load.direction_deg, top=top, field=field,
             factor=magnification([picture]) if picture.held else None)
         if (load := loads[construct].get(picture.load_N)) is not None and picture.held:
             yield names["contact", construct, ""], contact_pressure(picture, load)
@@ -141,10 +145,13 @@ def drawn(comparison: Comparison) -> Iterator[tuple[str, Axes]]:
             yield names["screw forces", staged.name, ""], screw_forces(staged)
 
 
-def draw_all(comparison: Comparison, folder: Path) -> list[Path]:
-    """Draw every figure into a folder, as PNG and SVG. Returns the files in reading order."""
+def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO) -> list[Path]:
+    """Draw every figure into a folder, as PNG and SVG; ``field`` colours the sections.
+
+    Returns the files in reading order.
+    """
     out: list[Path] = []
-    for stem, ax in drawn(comparison):
+    for stem, ax in drawn(comparison, field):
         figure = ax.get_figure(root=True)
         assert isinstance(figure, Figure)
         out += save(figure, folder, stem)

@@ -22,14 +22,17 @@ from buttress.results.bearing import weight_bearing as table_of
 from buttress.results.comparison import Comparison
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION
 
-LOOKS = {HOLDS: ("#A6D8F2", ""), ONLY_FRICTION: ("#A6D8F2", ".."), LETS_GO: ("#F0B08A", "xxx"),
+LOOKS = {HOLDS: ("#DEDEDE", ""), ONLY_FRICTION: ("#DEDEDE", ".."), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
 BROKEN = ("#FBEFA0", "//")
-"""Light sky blue, yellow, vermilion of Okabe and Ito's set, told apart by hatch and words too."""
+"""Grey, yellow and vermilion (Okabe and Ito), distinguished by hatch and words too.
+
+No colour reads as permission to load: what is within all limits is grey.
+"""
 
 
 def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> Axes:
-    """Which construct keeps its limits under which activity, for the body mass of the table.
+    """Which construct meets its limits under which activity, for the body mass of the table.
 
     Takes a comparison or the table of one. With ``ax``, leave room left of it and above it for
     names, and below it for the list of signs. Raises InputError where the study has no body mass.
@@ -106,10 +109,10 @@ def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], text: str) 
 def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     """Colour, hatch and meaning of what the matrix shows."""
     verdicts = {c.verdict for row in bearing.rows for c in row.cells.values()}
-    named = {HOLDS: "keeps every limit",
-             ONLY_FRICTION: "keeps every limit, but only with friction",
-             "": "passes a limit first reached at the load named",
-             LETS_GO: "lets go: no equilibrium",
+    named = {HOLDS: HOLDS,
+             ONLY_FRICTION: "within all limits, but only with friction",
+             "": "over a limit, from the load given",
+             LETS_GO: "fails (no equilibrium)",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
             if (v in verdicts if v else verdicts - set(named))]

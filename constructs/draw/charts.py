@@ -1,4 +1,4 @@
-"""Charts over all constructs: what load they carry, and how a fragment sinks as the load grows."""
+"""Chart over all constructs: which load they carry, and which limits are reached on the way."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from buttress.draw import primitives as d
-from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
+from buttress.draw.text import LINE, SIZE, wrap, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, limit_words
 from buttress.results.records import (
@@ -18,14 +18,11 @@ from buttress.results.records import (
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     NOT_KNOWN,
-    ONLY_FRICTION,
     ConstructResult,
-    needs_friction,
     not_tightened,
 )
-from buttress.study.checked import require_known
 
-ENDS, STUDY = "equilibrium ends (on the load axis)", "loads of the study"
+STUDY = "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",
            "bone over yield": "P", "metal over yield": "*"}
 UNLIMITED = "not limited by this model"
@@ -46,11 +43,11 @@ def bracket_words(construct: ConstructResult) -> str:
 
 
 def _said(construct: ConstructResult) -> str:
-    """The capacity in words and, where it is not known when equilibrium ends, that."""
+    """The capacity in words and, where the peak is not known, that."""
     words = bracket_words(construct)
     if construct.ends_status != NOT_KNOWN:
         return words
-    return f"{words}; its end is not known above {construct.known_to_N or 0.0:.0f} N"
+    return f"{words}; peak not known above {construct.known_to_N or 0.0:.0f} N"
 
 
 def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
@@ -163,7 +160,7 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
 def _meaning(comparison: Comparison, name: str) -> str:
     """What a mark means, in words."""
     if name == EQUILIBRIUM:
-        return "equilibrium ends, screws stretched by the load"
+        return "peak load, screws stretched by the load"
     limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
     return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
             else limit_words(name, limit))
@@ -191,75 +188,3 @@ def _marks(comparison: Comparison, end: float) -> list:
                               markeredgecolor="black", markersize=11,
                               label="goes on beyond this axis"))
     return handles
-
-
-def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> Axes:
-    """Mean subsidence of a fragment over the load, one line a construct.
-
-    A cross on the load axis, where nothing has sunk, marks where equilibrium ends, if within it;
-    the list beside the axes names that load too. With ``ax``, leave room for the list right of it.
-
-    Raises InputError, with the closest name, for a fragment that the study has not.
-    """
-    require_known(fragment, comparison.fragments, "fragment")
-    constructs = comparison.constructs
-    words = [f"{c.name} ({_ending(c)})" for c in constructs]
-    if ax is None:
-        high = d.HIGH - 1.9
-        lines, widest = wrap_all(words, high / 1.12 - 3 * LINE, (3.4, 4.2, 5.2))
-        needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + 3)
-        widest = max(widest, *(width(x) for x in (ENDS, STUDY)))
-        figure: Figure = d.slide(max(d.HIGH, needed + 1.9))
-        ax = d.axes_at(figure, 1.1, 1.1, d.WIDE - widest - 2.4, figure.get_figheight() - 1.9)
-    else:
-        lines, widest = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
-        d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
-    top = max((x for c in constructs for x in c.curve_load_N), default=1.0)
-    handles = []
-    for i, c in enumerate(constructs):
-        look = d.series(i)
-        sunk = np.array([np.nan if v is None else v
-                         for v in c.curve_subsidence_mm.get(fragment, ())], dtype=float)
-        ax.plot(c.curve_load_N[:len(sunk)], sunk, linewidth=2.2, markersize=7, label=lines[i],
-                markeredgecolor="white", markeredgewidth=0.6, **look)
-        handles.append(Line2D([], [], linewidth=2.2, markersize=8, label=lines[i], **look))
-        if c.equilibrium_ends_N is not None and c.equilibrium_ends_N <= top:
-            ax.plot(c.equilibrium_ends_N, 0.0, marker="X", markersize=12, color=look["color"],
-                    markeredgecolor="white", clip_on=False, zorder=6, gid=f"end {c.name}")
-    for load in comparison.study.load.total_N:
-        ax.axvline(load, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
-    ax.set_xlim(0, top)
-    known = [v for c in constructs for v in c.curve_subsidence_mm.get(fragment, ())
-             if v is not None]
-    least, most = min(known, default=0.0), max(known, default=0.0)
-    ax.set_ylim(1.06 * min(0.0, least), 1.06 * most if most > 0 else 1.0)
-    if least < 0.0:
-        ax.axhline(0.0, color="black", linewidth=1.0, zorder=1.5)
-    ax.set_xlabel("total joint force [N]", size=SIZE)
-    ax.set_ylabel("mean subsidence of the joint surface [mm]", size=SIZE)
-    d.title(ax, f"{fragment}: subsidence under load", "")
-    ax.grid(alpha=0.25)
-    handles += [Line2D([], [], linestyle="none", marker="X", color="#555555", markersize=11,
-                       label=ENDS),
-                Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY)]
-    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
-              frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
-    if not any(v is not None and x > 0.0 for c in constructs for x, v in zip(
-            c.curve_load_N, c.curve_subsidence_mm.get(fragment, ()), strict=False)):
-        ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
-                          "is not held, or does not reach the joint", size=SIZE, ha="center",
-                transform=ax.transAxes)
-    return ax
-
-
-def _ending(c: ConstructResult) -> str:
-    ends = c.equilibrium_ends_N
-    if not_tightened(c):
-        return CANNOT_TIGHTEN
-    if c.ends_status == NOT_KNOWN:
-        return f"not known above {c.known_to_N or 0.0:.0f} N"
-    if ends is None:
-        friction = f", {ONLY_FRICTION}" if needs_friction(c, c.search_limit_N) else ""
-        return f"no end up to {c.search_limit_N:g} N{friction}"
-    return "no equilibrium" if ends == 0.0 else f"ends at {ends:.0f} N"
-

@@ -23,14 +23,14 @@ CUT = 22.0
 COLUMN = 2.3
 """Width of a column of labels, inches."""
 SIGNS = 2.6
-"""Width of the list of signs beside the axes, inches."""
+"""Width of the list of signs next to the axes, inches."""
 WORDS = {"fracture": "along a fracture", "plate": "under a plate", "graft": "on a graft's face"}
 
 
 def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = None) -> Axes:
     """Pressure of a construct under a load as bands that stand on the lines where bodies touch.
 
-    Each line is labelled with its name, the share of its length that presses and its pressures.
+    Each line is labelled with its name, the share of its length in contact and its pressures.
     With ``ax``, leave room below it for the list of signs.
     """
     shown = [x for x in picture.contacts if x.name in load.contacts]
@@ -43,7 +43,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     scale = float(min(box[1] / (high[1] - low[1] + 4.0),
                       (box[0] - room) / (high[0] - low[0] + 10.0)))
     if ax is None:
-        # No wider than what it shows; what the signs mean stands beside it, all in the middle.
+        # No wider than what it shows; the legend is next to it, all in the middle.
         box[0] = room + (high[0] - low[0] + 10.0) * scale
         ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 0.95, *box)
     figure = ax.get_figure(root=True)
@@ -82,7 +82,7 @@ def _corners(picture: Picture, lines: list[ContactLine], per_mm: float
 
 
 def _scale(results: list[ContactResult]) -> float:
-    """MPa a millimetre of height: a round number for 10 mm."""
+    """MPa per millimetre of height: a round number for 10 mm."""
     usual = max((r.pressure_p95_MPa or 0.0 for r in results), default=0.0)
     if usual <= 0.0:
         usual = max((r.pressure_max_MPa or 0.0 for r in results), default=0.0)
@@ -147,13 +147,13 @@ def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult,
 
 
 def _words(result: ContactResult) -> str:
-    """Share that presses and pressures of a line, in two short lines."""
+    """Share in contact and pressures of a line, in short lines."""
     if not result.contact_share:
-        return "nowhere pressed"
-    return (f"presses over {100.0 * result.contact_share:.0f} %,\n"
-            f"on average {_figure(result.pressure_mean_MPa)} MPa;\n"
-            f"95 % of it: at most {_figure(result.pressure_p95_MPa)},\n"
-            f"largest node {_figure(result.pressure_max_MPa)} MPa")
+        return "not in contact"
+    return (f"in contact over {100.0 * result.contact_share:.0f} %,\n"
+            f"mean {_figure(result.pressure_mean_MPa)} MPa;\n"
+            f"95th percentile {_figure(result.pressure_p95_MPa)},\n"
+            f"nodal maximum {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:
@@ -164,7 +164,7 @@ def _figure(value: float | None) -> str:
 
 def _signs(ax: Axes, lines: list[ContactLine], results: list[ContactResult], per_mm: float,
            beside: bool) -> None:
-    """What colours and heights mean: beside the axes, or below them on the right."""
+    """What colours and heights mean: next to the axes, or below them on the right."""
     kinds = [k for k in WORDS if any(x.kind == k for x in lines)]
     if not kinds:
         return
@@ -174,10 +174,10 @@ def _signs(ax: Axes, lines: list[ContactLine], results: list[ContactResult], per
         f", cut off at {CUT * per_mm:g} MPa" if cut else "")
     peaked = any((r.pressure_mean_MPa or 0.0) > (r.pressure_p95_MPa or 0.0) for r in results)
     pulls = any((x.force < 0.0).any() for x in lines)
-    said = ("pressure: force over length and depth, on average over all of the line; 95 % of the "
-            "line carries at most the pressure named"
-            + ("; an average above that: a few nodes carry most of the force" if peaked else "")
-            + ("; on a band's other side bonded faces pull" if pulls else ""))
+    said = ("pressure: normal force over length and depth; mean and 95th percentile over the whole "
+            "length of a line"
+            + ("; a mean above it: a few nodes carry most of the force" if peaked else "")
+            + ("; on the other side of a band bonded faces pull" if pulls else ""))
     if beside:
         ax.legend(handles=handles, loc="upper left", fontsize=SIZE, frameon=False,
                   bbox_to_anchor=(1.0, 1.0), handlelength=1.2)

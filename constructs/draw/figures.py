@@ -6,20 +6,22 @@ anything anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where th
 label.
 
 - Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`.
-- Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed`, `free_body`,
+- Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed` (``field`` chooses strain over
+  yield strain, von Mises stress or least principal stress), `free_body`,
   `contact_pressure` (with its `LoadResult`), `modulus_map` (its bodies, with the study).
 - Of stages: `stage_pictures`, `screw_forces`.
 - Of the table of a sweep, ``summary.to_frame()``: `over_key`, `limit_map`, `envelope`.
 - Of a ranking: `paired`, `over_range`.
-- A film of two constructs: `film`, `write_film`.
-- Of one's own: `empty` axes on a labelled slide, `listed` with the list of what is drawn.
+- An animation of two constructs: `film`, `write_film`.
+- For a plot of one's own: `empty` axes on a labelled slide, `listed` adds the legend.
 """
 
 from __future__ import annotations
 
 from buttress.draw.bearing import weight_bearing
-from buttress.draw.charts import capacity, curves
+from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
+from buttress.draw.curves import curves
 from buttress.draw.film import film, write_film
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map

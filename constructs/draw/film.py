@@ -1,4 +1,4 @@
-"""A film for slides: the load goes up on two constructs side by side, until one lets go."""
+"""An animation for slides: two constructs side by side under rising load, until one fails."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ DPI = 72
 LARGEST_MM = 12.0
 """The largest movement of all frames is drawn about that long."""
 ESCAPE_STEP_MM, ESCAPE_MOST_MM = 1.0, 6.0
-"""An escaping fragment is drawn that much farther in each frame: a direction, not an amount."""
+"""A fragment that moves freely is drawn that much farther in each frame: only a direction."""
 Say = Callable[[str], None]
 
 
@@ -63,12 +63,12 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
          rise: int = RISE) -> Film:
     """Answers of two constructs as the load rises to 1.2 times the study's largest.
 
-    ``study``: see `compare`. A construct that has let go stays loose. Raises InputError where they
+    ``study``: see `compare`. A construct that has failed stays so. Raises InputError where they
     are not two constructs of the study.
     """
     study = as_study(study)
     if first == second:
-        raise InputError("a film shows two constructs", key="--motion", value=first,
+        raise InputError("an animation shows two constructs", key="--motion", value=first,
                          expected="two different constructs of the study")
     names = [c.name for c in study.constructs]
     for name in (first, second):
@@ -93,7 +93,7 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
 
 
 def draw_frame(made: Film, number: int) -> Figure:
-    """One frame as a slide: two sections, the load above them, what becomes of them below."""
+    """One frame as a slide: two sections, the load above them, the outcome below."""
     figure = d.slide()
     load, pair = made.loads[number], made.frames[number]
     figure.text(0.5, 0.94, f"joint force {load:.0f} N", size=22, weight="bold", ha="center")
@@ -112,8 +112,8 @@ def draw_frame(made: Film, number: int) -> Figure:
         figure.text(middle, 0.125, wrap(_words(shot), wide, 16), size=16, ha="center",
                     color=d.KINDS["fracture"] if shot.loose else "black")
     figure.text(0.5, (0.1 + 1.6 * LINE) / d.HIGH,
-                f"displacement × {made.factor:g} in both; without equilibrium: the way that the "
-                f"fragment escapes. Darkest: strain of {made.top:g} of yield or more.",
+                f"displacement × {made.factor:g} in both; without equilibrium: direction in which "
+                f"the fragment moves. Darkest: strain of {made.top:g} of yield or more.",
                 size=SIZE, ha="center", va="bottom")
     return figure
 
@@ -130,7 +130,7 @@ def _section(ax: Axes, shot: Shot, made: Film) -> None:
 
 
 def _drawn(shot: Shot, factor: float) -> Picture:
-    """The picture of a shot; of one that is loose the last that was held, moved on its way out."""
+    """The picture of a shot; where loose, the last that was held, moved along the mechanism."""
     if not shot.loose:
         return shot.picture
     largest = max(d.largest_motion(shot.picture), 1e-12)
@@ -154,13 +154,13 @@ def _words(shot: Shot) -> str:
     if shot.loose:
         return f"{shot.live.result.status} at {shot.picture.load_N:.0f} N"
     sunk = worst_subsidence(shot.live.result)
-    return "holds" if sunk is None else f"holds, sinks {sunk:.3f} mm"
+    return "held" if sunk is None else f"held, subsides {sunk:.3f} mm"
 
 
 def write_film(made: Film, path: Path, say: Say = lambda text: None) -> Path:
-    """The film as an animated GIF that runs in a loop and rests on its last frame."""
+    """The animation as a GIF that runs in a loop and rests on its last frame."""
     images = [image_of(draw_frame(made, i), DPI) for i in range(len(made.frames))]
-    say("writing the film")
+    say("writing the animation")
     flat = few_colours(images)
     times = [FRAME_MS] * (len(flat) - 1) + [FRAME_MS * REST]
     flat[0].save(path, save_all=True, append_images=flat[1:], duration=times, loop=0,

@@ -1,4 +1,4 @@
-"""A fragment cut free: every force on it where it acts, and the polygon that they close."""
+"""The free body of a fragment: every force where it acts, and the polygon that they close."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ def closing(body: FreeBody) -> str:
     largest = max((float(np.hypot(*a.force)) for a in body.arrows), default=0.0)
     of = f"{total:.0f} N of load" if total > 0 else f"a largest force of {largest:.0f} N"
     if body.error > 1e-6 * max(total, largest):
-        return f"It does not close: {body.error:.2g} N are missing, beside {of}."
-    return f"It closes: the gap is {body.error:.0e} N beside {of}."
+        return f"It does not close: {body.error:.2g} N are missing, relative to {of}."
+    return f"It closes: the gap is {body.error:.0e} N, relative to {of}."
 
 
 def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axes:
@@ -56,7 +56,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
-    d.title(ax, f"{picture.construct}: {fragment} cut free", outcome(picture))
+    d.title(ax, f"{picture.construct}: free body of {fragment}", outcome(picture))
     ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE)
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
     body = next((f for f in picture.free_bodies if f.fragment == fragment), None)
@@ -71,7 +71,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
         words = ("No equilibrium: no set of forces within the strength of the links closes."
                  if picture.status == Status.NO_EQUILIBRIUM else
                  "No forces on this fragment." if picture.held else
-                 f"It {picture.status}. No load was put on, so there are no forces to draw."
+                 f"It {picture.status}. No load was applied, so there are no forces to draw."
                  if unmade(picture) else
                  f"No answer ({picture.status}), so no forces to draw.")
         ax.text(1.08, 0.5, wrap(words, 4.0), size=14, va="center", transform=ax.transAxes)

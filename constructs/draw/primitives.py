@@ -26,7 +26,7 @@ WIDE, HIGH = 13.3, 7.5
 DPI = 110
 KINDS = {"load": "#000000", "fracture": "#D55E00", "plate": "#0072B2", "screw": "#00785A",
          "wire": "#A0447C", "graft": "#8A6100"}
-"""Colours of sources of force: Okabe and Ito's set, which colour-blind readers tell apart, the
+"""Colours of sources of force: Okabe and Ito's set, which colour-blind readers distinguish, the
 lighter ones darkened so that text in them is legible."""
 SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
@@ -190,28 +190,30 @@ def quarters(t: np.ndarray) -> np.ndarray:
     return np.concatenate([t[:, [0, 3, 5]], t[:, [3, 1, 4]], t[:, [5, 4, 2]], t[:, [3, 4, 5]]])
 
 
-def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: ScalarMappable
-                ) -> None:
-    """Deformed bodies coloured by their nodal value; one flat colour where there is none.
+def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: ScalarMappable,
+                black: bool = True) -> None:
+    """Deformed bodies coloured by their nodal value; one flat colour where there is none (NaN).
 
-    Elements whose corners are on average over 1 (strain over yield) are filled black. All of it
-    is drawn as an image in vector files, which keeps them small.
+    ``black``: elements whose corners are on average over 1 (strain over yield) are filled black.
+    All of it is drawn as an image in vector files, which keeps them small.
     """
     for body in bodies:
         xy = body.points + factor * body.displacement
         corners = body.triangles[:, :3]
-        if body.value is None:
+        known = np.zeros(1, dtype=bool) if body.value is None else np.isfinite(body.value)
+        if body.value is None or not known.all():
             # Filled along its outline: one shape, not an image of triangles.
             ax.add_collection(PolyCollection([xy[loop] for loop in outline(body.triangles)],
                                              facecolor=GRAFT if body.kind == "graft" else BONE,
                                              linewidth=0.0, zorder=1), autolim=False)
+        if body.value is None or not known.any():
             continue
         small = quarters(body.triangles)
+        small, value = small[known[small].all(axis=1)], np.where(known, body.value, 0.0)
         smooth: dict[str, Any] = {"shading": "gouraud", "cmap": scale.cmap, "norm": scale.norm}
-        ax.tripcolor(Triangulation(xy[:, 0], xy[:, 1], small), body.value, rasterized=True,
-                     **smooth)
-        over = body.value[corners].mean(axis=1) > 1.0
-        if over.any():
+        ax.tripcolor(Triangulation(xy[:, 0], xy[:, 1], small), value, rasterized=True, **smooth)
+        over = value[corners].mean(axis=1) > 1.0
+        if black and over.any():
             ax.add_collection(PolyCollection(xy[corners[over]], facecolor="black",
                                              linewidth=0.0, rasterized=True), autolim=False)
 

@@ -12,6 +12,7 @@ from matplotlib.patches import Patch
 
 from buttress.bone.bone import SHAFT
 from buttress.draw import primitives as d
+from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.link import Kind
@@ -20,9 +21,10 @@ from buttress.implants.kinds import Hold
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
+from buttress.results.stress import STRAIN_RATIO
 
 ESCAPE_MM = 5.0
-"""How far an escaping fragment is drawn along its motion."""
+"""How far a fragment that moves freely is drawn along its motion."""
 GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
 LEAST_MM = -60.0
@@ -36,13 +38,13 @@ ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEA
 
 
 def escaping(picture: Picture) -> BodyPicture | None:
-    """The body that the answer says escapes, where its motion can be drawn; else None."""
+    """The body that moves freely, where its motion can be drawn; else None."""
     body = next((b for b in picture.bodies if b.name == picture.escapes), None)
     return body if body is not None and body.displacement.any() else None
 
 
 def drawn_factor(picture: Picture, factor: float | None = None) -> float:
-    """Factor on displacements: magnification where it holds, else the length of the escape."""
+    """Factor on displacements: magnification where held, else the length of the free motion."""
     if picture.held:
         return d.magnification([picture]) if factor is None else factor
     if escaping(picture) is None:
@@ -51,7 +53,7 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
 
 
 def unmade(picture: Picture) -> bool:
-    """Whether the screws cannot be tightened, so that no load was put on."""
+    """Whether the screws cannot be tightened, so that no load was applied."""
     return picture.status.startswith(CANNOT_TIGHTEN)
 
 
@@ -59,14 +61,14 @@ def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
     load = picture.load_words
     if picture.held:
-        return f"holds {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
+        return f"held at {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
     if picture.status != Status.NO_EQUILIBRIUM:
-        return f"{picture.status} at {load}: no answer, drawn as it was"
+        return f"{picture.status} at {load}: no answer, drawn undeformed"
     if (body := escaping(picture)) is None:
         return f"no equilibrium at {load}"
-    return f"no equilibrium at {load}: {body.name} escapes along the arrow"
+    return f"no equilibrium at {load}: {body.name} moves freely along the arrow"
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
@@ -112,11 +114,11 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
     return {k: (np.array(t), np.array(v)) for k, (t, v) in out.items() if t}
 
 
-def draw_section(ax: Axes, picture: Picture, factor: float, top: float) -> None:
-    """Undeformed outline, deformed bodies in colours of strain, plates and screws."""
+def draw_section(ax: Axes, picture: Picture, factor: float, shown: Colours) -> None:
+    """Undeformed outline, deformed bodies in colours of a field, plates and screws."""
     factor = drawn_factor(picture, factor)
     d.draw_outline(ax, picture.bodies, colors="#8A8A8A", linewidths=0.8, zorder=1.5)
-    d.draw_strain(ax, picture.bodies, factor, d.strain_scale(top))
+    d.draw_strain(ax, shown.of(picture), factor, shown.scale, black=shown.strain)
     d.draw_outline(ax, picture.bodies, factor, colors="black", linewidths=1.2, zorder=3)
     d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
     body = escaping(picture)
@@ -125,7 +127,7 @@ def draw_section(ax: Axes, picture: Picture, factor: float, top: float) -> None:
 
 
 def draw_escape(ax: Axes, body: BodyPicture) -> None:
-    """Arrow from the middle of an escaping body along its mean motion."""
+    """Arrow from the middle of a body that moves freely, along its mean motion."""
     move, start = body.displacement.mean(axis=0), body.points.mean(axis=0)
     d.draw_arrow(ax, start, start + 18.0 * move / max(float(np.hypot(*move)), 1e-12),
                  color=d.KINDS["fracture"], linewidth=4.0)
@@ -146,13 +148,17 @@ def draw_loads(ax: Axes, picture: Picture, direction_deg: float, height: float) 
 
 
 def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float = 0.0,
-             factor: float | None = None, top: float | None = None, joint_mm: float = 0.0) -> Axes:
+             factor: float | None = None, top: float | None = None, joint_mm: float = 0.0,
+             field: str = STRAIN_RATIO, tissue: str = "core") -> Axes:
     """Deformed section of a construct under a load.
 
     ``direction_deg`` is that of the joint force, as in the study; ``factor`` magnifies
-    displacements (default: a round number that draws the largest as about 4 mm); ``top`` ends the
-    scale of strain over yield strain. Without equilibrium the motion of the escape is drawn, 5 mm
-    long. The colour bar and the list of lines lie right of the axes: leave room for them.
+    displacements (default: a round number that draws the largest as about 4 mm). ``field``: what
+    colours the bodies, "strain ratio" (strain over yield strain), "von Mises stress" or "least
+    principal stress" [MPa]; a stress is that of the ``tissue`` of bone, "core" (cancellous) or
+    "cortex", and of fills; ``top`` ends its scale. Without equilibrium the failure mechanism is
+    drawn, 5 mm long. The colour bar and the list of lines lie right of the axes: leave room for
+    them. Raises InputError for an unknown field or tissue.
     """
     own = ax is None
     if ax is None:
@@ -161,7 +167,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     assert figure_of is not None
     d.label(figure_of)
     factor = drawn_factor(picture, factor)
-    top = d.strain_top([picture]) if top is None else top
+    shown = colours_of([picture], field, tissue, top)
     low, high = bounds([picture], factor)
     low[1] = max(low[1], _lowest(picture) - SHAFT_MM)   # the shaft below says nothing more
     names = _names(picture, factor if picture.held else 0.0, (low[0] + high[0]) / 2)
@@ -178,7 +184,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
                          ax.get_position().height))
     left, right = column / scale + margin
     d.frame(ax, (low[0] - left, low[1] - 4), (high[0] + right, high[1] + 24), scale)
-    draw_section(ax, picture, factor, top)
+    draw_section(ax, picture, factor, shown)
     if not unmade(picture):
         draw_loads(ax, picture, direction_deg, high[1] + 1.5)
     handles = _forces(ax, picture, factor) if picture.held else []
@@ -189,23 +195,12 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE)
     ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
-    _list_of_lines(ax, picture, factor, handles, max(room, 2.0))
+    _list_of_lines(ax, picture, factor, handles, shown)
     if picture.held:
-        strain_bar(ax, top, (1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+        bar = ax.inset_axes((1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+        colour_bar(bar, shown, 3, f"{shown.label}\n{shown.note}")
     d.title(ax, picture.construct, outcome(picture))
     return ax
-
-
-def strain_bar(ax: Axes, top: float, place: tuple[float, float, float, float]) -> None:
-    """Colour bar of strain over yield strain at a place in fractions of the axes."""
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    bar = figure.colorbar(d.strain_scale(top), cax=ax.inset_axes(place),
-                          orientation="horizontal", extend="max" if top < 1.0 else "neither")
-    bar.set_ticks(list(np.linspace(0.0, top, 3)))
-    bar.ax.tick_params(labelsize=SIZE)
-    bar.set_label("strain / yield strain [-]" + (
-        "\nblack: over 1" if top == 1.0 else "\n1 is yield"), size=SIZE)
 
 
 def _forces(ax: Axes, picture: Picture, factor: float) -> list:
@@ -236,7 +231,8 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
     return handles
 
 
-def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room: float) -> None:
+def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, shown: Colours
+                   ) -> None:
     unloaded = unmade(picture)
     handles: list = [Line2D([], [], color="black" if unloaded else "#8A8A8A", linewidth=1,
                             label="before loading")]
@@ -245,13 +241,16 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, room
                               label=f"loaded, displacement × {factor:g}"))
     elif factor:
         handles.append(Line2D([], [], color="black", linewidth=1.5,
-                              label=f"moved {ESCAPE_MM:g} mm along the escape:\n"
+                              label=f"failure mechanism, moved {ESCAPE_MM:g} mm:\n"
                                     "a direction, not an amount"))
     kinds = {m.kind for m in picture.members}
     handles += [Patch(facecolor=d.METAL, edgecolor=d.KINDS[k], label=f"{k}, true width")
                 for k in ("plate", "screw", "wire") if k in kinds]
-    if any(b.kind == "graft" for b in picture.bodies):
+    bodies = shown.of(picture)
+    if any(b.kind == "graft" and b.value is None for b in bodies):
         handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))
+    if any(b.value is not None and np.isnan(b.value).any() for b in bodies):
+        handles.append(Patch(facecolor=d.BONE, label=shown.without))
     if not unloaded:
         handles.append(Line2D([], [], color="black", marker="v", markersize=9, linestyle="none",
                               label="joint force"))
@@ -282,19 +281,21 @@ def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple],
     return sides
 
 
-def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = None) -> Axes:
+def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = None,
+             field: str = STRAIN_RATIO) -> Axes:
     """Sections of all constructs under one ``load`` of the study, side by side.
 
     The load is given by its total joint force [N] or by its name. One colour scale and one
-    magnification for all. With ``ax`` the cells lie inside of these axes, which are then a frame
-    only; else on a slide, higher where constructs are many.
+    magnification for all; ``field`` is what the colours show, see `deformed`. With ``ax`` the
+    cells lie inside of these axes, which are then a frame only; else on a slide, higher where
+    constructs are many.
 
-    Raises InputError, with the loads that there are, for one that was not asked for, and where the
-    study was compared without pictures.
+    Raises InputError, with the loads that there are, for one that was not asked for, for a field
+    that there is not, and where the study was compared without pictures.
     """
     shown = [(c, c.picture(load)) for c in comparison.constructs]
     pictures = [p for _, p in shown]
-    factor, top = d.magnification(pictures), d.strain_top(pictures)
+    factor, shades = d.magnification(pictures), colours_of(pictures, field)
     box = np.array([d.WIDE - 0.6, d.HIGH - 1.75]) if ax is None else d.inches(ax)
     columns, rows, cell_high, names = _grid(shown, box[0], box[1])
     if ax is None:
@@ -327,34 +328,29 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
     figure.draw_without_rendering()    # gives the inset axes their places
     for inner, picture in zip(sections, pictures, strict=True):
         d.frame(inner, low, high, scale)
-        draw_section(inner, picture, factor, top)
+        draw_section(inner, picture, factor, shades)
     under = comparison.study.load.words(pictures[0].load_N)
     d.title(ax, f"All constructs at {under} of joint force", "")
-    _overview_foot(ax, top, factor, scale, box)
+    _overview_foot(ax, shades, factor, scale, box)
     return ax
 
 
-def _overview_foot(ax: Axes, top: float, factor: float, scale: float, box: FloatArray) -> None:
+def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: FloatArray) -> None:
     """Under the sections: length scale, magnification, colour bar."""
     low = -0.25 / box[1]
-    strain = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    bar = figure.colorbar(d.strain_scale(top), cax=strain, orientation="horizontal",
-                          extend="max" if top < 1.0 else "neither")
-    bar.set_ticks([0.0, top])
-    bar.ax.tick_params(labelsize=SIZE)
+    bar = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
+    colour_bar(bar, shown, 2)
     there: dict[str, Any] = {"transform": ax.transAxes, "clip_on": False}
     long = 20.0 * scale
     ax.plot([0, long / box[0]], [low, low], color="black", linewidth=3, solid_capstyle="butt",
             **there)
     ax.text((long + 0.1) / box[0], low, "20 mm", size=SIZE, va="center", **there)
     words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             "escape")
+             "failure mechanism")
     ax.text((long + 1.0) / box[0], low, wrap(words, box[0] - long - 6.3), size=SIZE, va="center",
             **there)
-    ax.text(1 - 2.85 / box[0], low, "strain / yield strain [-]", size=SIZE, va="center",
-            ha="right", **there)
+    label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"
+    ax.text(1 - 2.85 / box[0], low, label, size=SIZE, va="center", ha="right", **there)
 
 
 def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
@@ -366,7 +362,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
         cell = wide / columns
         names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
                  for c, p in shown]
-        if width("sinks 0.0123 mm") > cell - 0.1 and columns > 1:
+        if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
             continue
         deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
         tall = max(high / rows, deep + 1.3)
@@ -382,8 +378,8 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
         return CANNOT_TIGHTEN if unmade(picture) else picture.status
     sunk = _sunk(load)
     if sunk is None:
-        return ONLY_FRICTION if picture.friction_only else "holds"
-    return f"sinks {sunk:.3g} mm"
+        return ONLY_FRICTION if picture.friction_only else "held"
+    return f"subsides {sunk:.3g} mm"
 
 
 def _sunk(load: LoadResult) -> float | None:

@@ -171,7 +171,7 @@ def _foot(ax: Axes, factor: float, scale: float, box: FloatArray) -> None:
 
 def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     """Force of each screw's head after each stage: what tightening the next one, and the load,
-    leave of it. The list of stages lies right of the axes."""
+    leave of it. The list of stages is to the right of the axes."""
     if ax is None:
         ax = d.axes_at(d.slide(), 1.1, 1.2, 8.2, 5.1)
     figure = ax.get_figure(root=True)
@@ -206,5 +206,5 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
         listed = [*listed[:max(fit - 1, 1)], "and so on"]
     ax.text(1.02, 0.0, "\n".join(listed), size=SIZE, transform=ax.transAxes, va="bottom",
             linespacing=1.15)
-    d.title(ax, construct.name, "what is left of each screw's force after each stage")
+    d.title(ax, construct.name, "remaining force of each screw after each stage")
     return ax

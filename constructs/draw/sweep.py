@@ -32,11 +32,11 @@ LEGEND, LIST = 2.8, 6.1
 
 def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", *,
           load: float | None = None, ax: Axes | None = None) -> Axes:
-    """A figure over one key, a line a construct; where nothing is held the line has a gap.
+    """A figure over one key, one line per construct, with a gap where nothing is held.
 
     Where other keys vary too the line is the median and the band holds the middle half; where
     they do and each value has one case only, as in samples, there are points and no line. Where
-    only some cases hold the line has a gap, too, and a hollow point is the median of those.
+    only some cases are held the line has a gap, too, and a hollow point is the median of those.
     """
     frame, words = at_load(checked(frame, key, column), load)
     ax = _axes(ax)
@@ -74,10 +74,10 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
     told = ["median; band: the middle half of the cases"] if ax.collections else []
-    told += ["a point a case"] if scattered else []
+    told += ["one point per case"] if scattered else []
     more = f" and {counted(len(others) - FEW_KEYS, 'other key')}" if others[FEW_KEYS:] else ""
     told += ["also varied: " + ", ".join(others[:FEW_KEYS]) + more] if others else []
-    told += ["hollow: median of those that hold, not all do"] if hollow else []
+    told += ["hollow: median of those that are held, not all are"] if hollow else []
     told += ["no point: not held or no answer"] if gaps else []
     name = _quantity(column)
     d.title(ax, name[:1].upper() + name[1:] + words, "; ".join(told))
@@ -87,7 +87,7 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
 def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", *,
               construct: str, limit: float, load: float | None = None, ax: Axes | None = None
               ) -> Axes:
-    """A figure over two keys of a grid, the limit drawn as a line; hatched where nothing holds.
+    """A figure over two keys of a grid, the limit drawn as a line; hatched where nothing is held.
 
     The colours go from zero to the largest value of any construct, so that maps can be compared.
     """
@@ -120,7 +120,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     ax.set_ylabel(wrap(y, 4.8), size=SIZE)
     if values.count() and not told:
         words = {True: ("never reached", "passed everywhere"),
-                 False: ("not reached where it holds", "passed wherever it holds")}
+                 False: ("not reached where it is held", "passed wherever it is held")}
         below, above = words[bool(values.count() == values.size)]
         told.append(f"the limit of {reach} is " + (below if values.max() <= limit else
                     above if values.min() >= limit else "between two cases"))
@@ -133,7 +133,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
 def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     """What each construct has of the ranking's quantity, minus what the reference has.
 
-    Subsidence is compared over the samples where both hold.
+    Subsidence is compared over the samples where both are held.
 
     Thin line: 5 to 95 %; thick line: middle half; dot with bar: mean with its interval.
     """
@@ -144,7 +144,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
         diff = a.difference
         total = a.both_held + a.only_this + a.only_reference + a.neither + a.unanswered \
             + a.refused
-        words = (f"both hold in {a.both_held} of {total}" if not merit.more
+        words = (f"both held in {a.both_held} of {total}" if not merit.more
                  else f"known in {diff.pairs} of {total}")
         if diff.quantiles is not None and diff.mean is not None:
             low, first, middle, third, high = diff.quantiles
@@ -156,14 +156,14 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
                     color="black", marker="|")
             ax.plot([diff.mean], [i + 0.22], "o", color="black")
         ax.text(1.02, i, words, transform=ax.get_yaxis_transform(), size=SIZE, va="center")
-    right = f"more {merit.words}" if merit.more else "sinks more"
+    right = f"more {merit.words}" if merit.more else "subsides more"
     told = (f"right of 0: {right}; line 5 to 95 %, bar middle half, tick median; dot: mean, "
             "95 % interval")
     if any(a.difference.quantiles for a in result.against):
         ax.axvline(0.0, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
     else:
         ax.set_xticks([])
-        told = "no difference: no construct holds together with this one in two samples"
+        told = "no difference: in no two samples is a construct held together with this one"
     ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlabel(plain(f"{merit.words} minus that of '{result.reference}' [{merit.unit}]"),
@@ -201,7 +201,7 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     """Sobol indices of a construct: first order (light) and total (dark), with their intervals.
 
     ``quantity``: "capacity", "ahead" (of the reference), "keeps_all" (of the limits), or a
-    limit by its name, as "step-off": whether it is kept.
+    limit by its name, as "step-off": whether it is met.
     """
     known = ("capacity", "ahead", "keeps_all", *result.limits)
     if quantity not in known:
@@ -237,9 +237,9 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     ax.set_xlabel("share of the variance that it explains [-]\nbelow 0, over 1, or larger alone "
                   "than with others: chance of few samples", size=SIZE)
     words = {"capacity": "capacity, upper bound of limit analysis",
-             "keeps_all": "whether it is held and keeps all limits",
+             "keeps_all": "whether it is held and meets all limits",
              "ahead": f"whether it is ahead of '{result.reference}'"}
-    told = words.get(quantity, f"whether the limit of {quantity} is kept")
+    told = words.get(quantity, f"whether the limit of {quantity} is met")
     if found is not None:
         told += f"; {found.samples} base samples"
     if found is not None and found.total is not None and not found.settled:
@@ -266,7 +266,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         capped = capped or bool((high >= SEARCH_LIMIT_N).any())
         # From the largest down: a load between two of them is carried by those that came before.
         share = np.arange(len(known) + 1) / max(len(known), 1)
-        # Colours come round again after a few constructs, so markers tell them apart.
+        # Colours repeat after a few constructs, so markers distinguish them.
         handles += ax.step(np.append(high[:1], high), share, where="post", label=plain(name),
                            color=style["color"], linewidth=2.2, marker=style["marker"],
                            markevery=max(1, len(share) // 6))
@@ -292,7 +292,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 def _legend(ax: Axes, handles: Sequence[Line2D], names: Sequence[str]) -> None:
     """The names right of the axes; by hand, as matplotlib drops those that begin with _.
 
-    Where they are long and many they stand closer, and are cut where even that is too little.
+    Where they are long and many they are set closer, and cut where even that is not enough.
     """
     for most, gap in ((99, 0.5), (99, 0.2), (3, 0.2), (2, 0.2), (1, 0.2)):
         labels = [wrap(n, LEGEND, most=most) for n in names]

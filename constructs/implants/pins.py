@@ -42,7 +42,9 @@ from buttress.implants.sections import (
     outer,
     pin_section,
     press_fit,
+    rim,
     screw_form,
+    section_at,
     thread_shape_factor,
 )
 from buttress.study.implants import Pin, tension
@@ -52,8 +54,6 @@ from buttress.study.tables import number
 REST_GAP = 1.5
 """Bone farther than this [mm] from a screw in a void is not supported by it."""
 HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
-HEADS = (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE, Hold.LOCKED_HEAD)
-"""Kinds of link along a screw's axis between its head and the surface under it."""
 
 
 def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
@@ -86,9 +86,9 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
     if isinstance(pin, Screw):
         later = construct.locks_later(pin.name)
         head = _head_on_plate(pin, axis, part, seats[pin.plate], links, later) if pin.plate \
-            else _head_on_bone(solids, pin, axis, member, links)
+            else (_head_on_bone(solids, pin, axis, member, links),)
         if tension(pin) > 0 and not pin.locked and not construct.stages:
-            out.tighten[head] = tension(pin) * pin.count
+            out.tighten |= shared(head, tension(pin) * pin.count)
     add_hinges(part, links)
 
 
@@ -202,23 +202,43 @@ def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member,
                      expected="a head on the bone surface")
 
 
-def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList,
-                   later: bool = False) -> int:
-    """Head in a plate's hole: in frictional contact up to the hole's edge, or locked.
+def heads_of(links: LinkList) -> dict[str, tuple[int, ...]]:
+    """The links whose forces add up to the force of a screw's head along its axis, by screw."""
+    found: dict[str, tuple[int, ...]] = {}
+    for i, link in enumerate(links.links):
+        # The first link of a locked head acts along the axis.
+        if link.kind in (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE) or (
+                link.kind == Hold.LOCKED_HEAD and link.source not in found):
+            found[link.source] = (*found.get(link.source, ()), i)
+    return found
 
-    ``later``: a stage locks it; until then it is in contact only and carries no moment.
+
+def shared(head: tuple[int, ...], force: float) -> dict[int, float]:
+    """A force [N] of a head in equal parts on its links: tightened, a head sits evenly."""
+    return {i: force / len(head) for i in head}
+
+
+def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: LinkList,
+                   later: bool = False) -> tuple[int, ...]:
+    """Head in a plate's hole: locked, or in frictional contact on both sides of the hole.
+
+    A head in contact presses on two points of the plate, see `rim`, so that a plate turns about an
+    edge of the head. It slides up to the hole's edge. ``later``: a stage locks it; until then it
+    is in contact only. Returns the links along the axis.
     """
     assert screw.hole is not None
-    node = int(np.argmin(np.abs(seat.s - seat.line.holes[screw.hole - 1])))
+    hole = seat.line.holes[screw.hole - 1]
+    node = int(np.argmin(np.abs(seat.s - hole)))
     along = axis.direction
     across = np.array([-along[1], along[0]])
-    arm = axis.head - seat.part.member.points[node]
     head, held = part.member, seat.part.member
 
-    def link(kind: str, direction: FloatArray, **law: float) -> int:
-        return links.add(Link(kind, screw.name, End(head, head.translation(0, direction)),
-                              End(held, held.translation(node, direction, arm)),
-                              compliance=STIFF / part.count, place=_pair(axis.head),
+    def link(kind: str, direction: FloatArray, at: FloatArray = axis.head, on: int = node,
+             **law: float) -> int:
+        return links.add(Link(kind, screw.name,
+                              End(head, head.translation(0, direction, at - axis.head)),
+                              End(held, held.translation(on, direction, at - held.points[on])),
+                              compliance=STIFF / part.count, place=_pair(at),
                               direction=_pair(direction), **law))  # type: ignore[arg-type]
 
     def moment() -> None:
@@ -231,16 +251,25 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
         axial = link(Hold.LOCKED_HEAD, along)
         link(Hold.LOCKED_HEAD, across)
         moment()
-        return axial
-    axial = link(Hold.HEAD_ON_PLATE, along, lower=0.0)
-    link(Hold.HEAD_ON_PLATE_FRICTION, across, lower=0.0, upper=0.0, friction=seat.given.friction,
-         partner=axial)
+        return (axial,)
+    normal = seat.line.at(hole)[1]
+    tangent = np.array([-normal[1], normal[0]])
+    tangent *= np.sign(tangent @ (held.points[-1] - held.points[0]))
+    reach, radius = rim(screw, seat.given, hole), section_at(seat.given, hole).hole / 2
+    rims = []
+    for side in (-1.0, 1.0):
+        room = hole - seat.s[0] if side < 0 else seat.s[-1] - hole
+        edge = int(np.argmin(np.abs(seat.s - (hole + side * radius))))
+        at = axis.head + side * min(reach, room) * tangent
+        rims.append(link(Hold.HEAD_ON_PLATE, along, at, edge, lower=0.0))
+        link(Hold.HEAD_ON_PLATE_FRICTION, across, at, edge, lower=0.0, upper=0.0,
+             friction=seat.given.friction, partner=rims[-1])
     for direction in (across, -across):
         link("head at the edge of the hole", direction, lower=0.0,
              gap=seat.given.hole_clearance_mm)
     if later:
         moment()
-    return axial
+    return tuple(rims)
 
 
 def _pair(vector: FloatArray) -> tuple[float, float]:

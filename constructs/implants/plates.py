@@ -44,7 +44,9 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
     if not touching:
         raise InputError("the plate touches no body", key=f"plate.{plate.name}",
                          expected="a plate that lies on the bone surface")
-    s = stations([line.s[0], line.s[-1], *line.holes, *(t[2] for t in touching)])
+    edges = [h + side * section_at(plate, h).hole / 2 for h in line.holes for side in (-1, 1)]
+    s = stations([line.s[0], line.s[-1], *line.holes, *np.clip(edges, line.s[0], line.s[-1]),
+                  *(t[2] for t in touching)])
     points, normals, offset = line.at(s)
     centre = points + normals * offset[:, None]
     material = metal(plate.material)

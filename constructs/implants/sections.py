@@ -189,6 +189,16 @@ def head_diameter(pin: Pin) -> float:
     return screw_form(pin.form).head if isinstance(pin, Screw) else outer(pin)
 
 
+def rim(screw: Screw, plate: Plate, hole: float) -> float:
+    """Distance [mm] from a screw's axis at which its head presses on a plate, on either side.
+
+    ``hole``: position of the hole along the plate [mm]. The head touches an annulus between the
+    hole's diameter d and its own D; the mean radius of it, (D + d) / 4, is half of its bearing
+    width (derived; D and d as in screws.toml and plates.toml).
+    """
+    return (head_diameter(screw) + section_at(plate, hole).hole) / 4
+
+
 def pin_section(pin: Pin, threaded: bool) -> Bending:
     """Section of a screw in its thread or shaft, or of a wire."""
     if isinstance(pin, Screw):

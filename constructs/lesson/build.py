@@ -52,7 +52,7 @@ def study_lesson(study: Study, workers: int = 0, checks: int = CHECKS, seed: int
 
 def make(scenes: tuple[Scene, ...], words: Callable[[Facts], tuple[Step, ...]], title: str,
          workers: int, checks: int, seed: int, say: Say, command: str) -> Lesson:
-    """Solve the scenes, measure how well they are read, and let ``words`` tell them."""
+    """Solve the scenes, measure how well they are read, and put them into words by ``words``."""
     clock = perf_counter()
     workers = workers or os.cpu_count() or 1
     solved = solve_scenes(scenes, workers, say)
@@ -86,8 +86,8 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
     out = []
     for scene, families in zip(scenes, solved, strict=True):
         if scene.turned is None:
-            out.append(f"{scene.title}: no slider for the slope, since that needs a single "
-                       "straight fracture from the joint to the side.")
+            out.append(f"{scene.title}: no slider for the angle of the fracture, which "
+                       "needs a single straight fracture from the joint to the side.")
         gone = sum(p.status == "no place" for f in families for p in f.paths.values())
         lost = sum(p.status == Status.UNCONVERGED for f in families for p in f.paths.values())
         if gone:
@@ -99,7 +99,7 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
 
 
 def mesh_error(scene: Scene, solved: tuple[Solved, ...], shown: list[Asked]) -> dict[str, Any]:
-    """The shown points solved on a finer mesh, beside what the page says of them."""
+    """The shown points solved on a finer mesh, next to what the page says of them."""
     size = scene.study.mesh.size_mm
     finer = Scene(
         study=coarse(scene.study, FINER * size), title=scene.title, turned=scene.turned,

@@ -19,7 +19,7 @@ from buttress.lesson.states import Geometry, Layout, Reading, geometry_of, layou
 from buttress.sweeps.workshop import Workshop
 
 ALLOWED_MM, ALLOWED_SHARE = 0.02, 0.05
-"""A movement may be off by these, whichever is larger (share: of the largest movement)."""
+"""A movement may be off by the larger of these (share: of the largest movement)."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Ask:
 
 @dataclass(frozen=True)
 class Fresh:
-    """A fresh answer: ``state`` None where it does not hold."""
+    """A fresh answer: ``state`` None where it is not held."""
 
     layout: Layout
     geometry: Geometry
@@ -95,7 +95,7 @@ def fresh(scene: Scene, ask: Ask) -> Fresh | None:
 
 
 def missed(solved: Solved, ask: Ask, found: Fresh) -> Miss | None:
-    """The page's reading of a point beside the fresh answer."""
+    """The page's reading of a point next to the fresh answer."""
     seen = read(solved, ask.point, ask.load_N)
     if seen is None:
         return None

@@ -118,7 +118,7 @@ class Scene:
             side = -1.0 if now[0] < line_start(line)[0] else 1.0
             for plate in construct.plates:
                 if plate.side == self.study.section.sides[0 if side < 0 else 1]:
-                    # The plate's place is told from the apex, so it goes where that goes.
+                    # The plate's place is given from the apex, so it moves with it.
                     move = point["position"] + turned[0][1] - now[1]
             for row in data.get("fragment", ()):
                 row["inside_mm"] = list(within(self.study, line, turned[1]))

@@ -32,7 +32,7 @@ class Push:
 class Look:
     """One state in numbers: None where it does not exist. ``moved_mm`` is of the point that moves
     most of all fragments; the rest is of the first one, with the load ``on_N`` on it. ``goes``:
-    what lets go, in words."""
+    what fails, in words."""
 
     held: bool
     load_N: float
@@ -169,14 +169,14 @@ def outcome(look: Look) -> str:
     if look.held:
         return f"held, moving up to {mm(look.moved_mm)}"
     if look.status == "not tightened":
-        return "not held: the bone lets go while the screws are tightened"
+        return "not held: the bone fails while the screws are tightened"
     return f"not held at {newton(look.load_N)}"
 
 
 def verdict(a: Look, b: Look, more: str, less: str, same: str, neither: str,
             share: float = 0.05) -> str:
     """One of four sentences: b moves more than a, less, the same within a share, or neither
-    holds. A state that does not hold counts as moving more than one that does."""
+    is held. A state that is not held counts as moving more than one that does."""
     if not a.held and not b.held:
         return neither
     if a.held != b.held:

@@ -19,11 +19,11 @@ def own_tour(facts: Facts) -> tuple[Step, ...]:
     best = order[0]
     text = [" ".join(scene.study.scenario.split()) or "A study without a scenario."]
     held = sum(look.held for _, look in looks)
-    text.append(f"At {looks[0][1].load_N:.0f} N {held} of {len(looks)} constructs hold."
-                if held else f"At {looks[0][1].load_N:.0f} N no construct of this study holds.")
+    text.append(f"At {looks[0][1].load_N:.0f} N {held} of {len(looks)} constructs are held."
+                if held else f"At {looks[0][1].load_N:.0f} N no construct of this study is held.")
     if not any(f.states for f in facts.solved[0]):
-        text.append("No load that was solved is held by anything: the page can only show the way "
-                    "each fragment goes.")
+        text.append("None of the loads that were solved is held: the page can only show the "
+                    "direction in which each fragment moves.")
     steps = [Step("The question", tuple(text), looks[best][0])]
     for i in order[:MOST_NAMED]:
         asked, look = looks[i]
@@ -51,5 +51,6 @@ def _parts(facts: Facts, choice: int, whole: Look) -> list[str]:
             load_N=asked.load_N))
         out.append(f"Without its {part}: {outcome(look)}. " + verdict(
             look, whole, f"Worse with the {part} than without.", f"Better with the {part}.",
-            f"No difference by the {part} here.", "Neither holds."))
+            f"The {part} {'makes' if part != 'screws' else 'make'} no difference here.",
+            "Neither is held."))
     return out

@@ -33,7 +33,8 @@ PAGE = ("buttress.lesson", "page")
 SCRIPTS = ("data.js", "draw.js", "forces.js", "words.js", "page.js")
 LARGEST = 8_000_000
 """Bytes that the page may have."""
-SLIDERS = (("load", "Load"), ("slope", "Fracture slope"), ("friction", "Friction μ"),
+SLIDERS = (("load", "Load"), ("slope", "Fracture angle to the long axis"),
+           ("friction", "Friction μ"),
            ("quality", "Bone quality"), ("position", "Plate moved"))
 WORDS = ("medial, lateral", "fragment", "apex of the fragment", "lag screw", "position screw",
          "buttress plate", "antiglide plate", "raft", "depression, void", "graft", "step-off",
@@ -42,9 +43,9 @@ WORDS = ("medial, lateral", "fragment", "apex of the fragment", "lag screw", "po
 """What the page's words mean stands at its end."""
 CANNOT = (
     "Anything about a patient: scenarios are invented, bone is a preset.",
-    "What lies out of this flat section: twist, front and back pieces, soft tissue.",
-    "Healing, loosening with time, repeated loads, torn bone inside a piece.",
-    "Absolute millimetres: compare, do not read off. Movements are taken as small.")
+    "What lies outside this flat section: torsion, anterior and posterior pieces, soft tissue.",
+    "Healing, loosening with time, repeated loads, fracture of bone inside a piece.",
+    "Absolute millimetres: compare, do not read off. Movements are assumed to be small.")
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ def accuracy_words(found: dict[str, Any]) -> str:
                 f"between states. The verdict held or not was right at {found['verdict_right']}.")
     return (f"{found['points']} random points of the sliders were solved afresh. Of "
             f"{found['read']} movements read between states {found['within']} are within 5 % or "
-            f"0.02 mm, whichever is larger; off by {mm(found['error_mm_p95'])} at the 95th "
+            f"0.02 mm (the larger of the two); off by {mm(found['error_mm_p95'])} at the 95th "
             f"percentile and {mm(found['error_mm_max'])} at worst. Forces: "
             f"{100 * found['force_share_p95']:.1f} % of the load at the 95th percentile, "
             f"{100 * found['force_share_max']:.0f} % at worst. The verdict held or not was right "

@@ -44,7 +44,7 @@ BELOW_PEAK = 0.99
 """Share of the peak at which the last state of a path is read."""
 FINE_MM, FINE_SHARE, FINE_FORCE = 0.008, 0.015, 0.02
 """A stretch of load is halved while its middle is off by more than this: mm or share of the
-movement, whichever is larger; share of the load for forces."""
+movement (the larger of the two); share of the load for forces."""
 DEEPEST = 3
 SMALL_N = 500.0
 """Forces are compared with this load at least."""
@@ -52,12 +52,12 @@ NARROW_N = 30.0
 MOST_NODES = 60
 """Nodes of a job: a bone is meshed for it in the time of two or three of them."""
 MOST_FRICTION = 6.0
-"""Friction coefficient up to which the least that holds is searched."""
+"""Friction coefficient up to which the least sufficient one is sought."""
 GONE: dict[str, str] = {
     Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
     Hold.THREAD: "the thread of “{}” tears out of the bone",
-    Hold.BEARING: "the bone beside “{}” is crushed"}
-"""What each kind of link does when it lets go, by the name of the part."""
+    Hold.BEARING: "the bone next to “{}” is crushed"}
+"""How each kind of link fails, by the name of the part."""
 Say = Callable[[str], None]
 Index = tuple[int, ...]
 
@@ -70,7 +70,7 @@ class Path:
     has no equilibrium) or "unconverged". ``end_N``: load that the node just holds, None where it
     holds the largest of the slider; ``need``: least friction with which it would hold, None where
     friction is not what it hangs on; ``knee_N``: load from which it gives way while it still holds
-    (see `knee_of`); ``escape``: the motion that starts when it lets go, three a fragment.
+    (see `knee_of`); ``escape``: the motion that starts when it fails, three numbers per fragment.
     """
 
     status: str = "ok"
@@ -135,7 +135,7 @@ def jobs_of(scene: Scene) -> list[Job]:
         for index in family.nodes():
             point = family.point(index)
             found[point["slope"], point["quality"]].append((number, index))
-    # In pieces, so that progress is told and no worker is left with a long one at the end.
+    # In pieces, so that progress is reported and no worker is left with a long one at the end.
     pieces = [nodes[i:i + MOST_NODES] for nodes in found.values()
               for i in range(0, len(nodes), MOST_NODES)]
     return [Job(tuple(nodes)) for nodes in sorted(pieces, key=len, reverse=True)]
@@ -148,7 +148,7 @@ def solve_scenes(scenes: tuple[Scene, ...], workers: int, say: Say = lambda text
     total = sum(len(job.nodes) for _, _, job in tasks)
     out = tuple(tuple(Solved(f, None, {}, {}) for f in scene.families) for scene in scenes)
     done, clock = 0, perf_counter()
-    say(f"solving {total} load paths beforehand: some minutes, told as they pass")
+    say(f"solving {total} load paths beforehand: this takes some minutes; progress is reported")
     for (s, _, job), pieces in zip(tasks, _run(tasks, workers), strict=True):
         for number, piece in pieces.items():
             solved = out[s][number]
@@ -175,7 +175,7 @@ STEEPER, WORTH_MM = 2.0, 0.02
 
 
 def knee_of(loads: list[float], moved: list[float]) -> float | None:
-    """Solved load from which a fragment gives way: it then moves twice as fast a newton as ever
+    """Solved load from which a fragment gives way: it then moves twice as far per newton as ever
     before, and by more than 0.02 mm. None where it does not."""
     fastest = moved[0] / loads[0]
     for k in range(len(loads) - 1):
@@ -187,7 +187,7 @@ def knee_of(loads: list[float], moved: list[float]) -> float | None:
 
 
 def _doubt(solved: Solved) -> None:
-    """Give up a least friction that stepwise loading does not confirm at every node."""
+    """Give up a least friction that the paths do not confirm at every node."""
     false = {index[:3] for index, path in solved.paths.items() if path.need is not None
              and (solved.family.point(index)["friction"] >= path.need) != bool(path.states)}
     for index, path in solved.paths.items():
@@ -245,7 +245,7 @@ def solve_path(model: Model, layout: Layout, span: tuple[float, float]) -> Path:
     path.escape = _escape(model, upper)
     if not model.stands:
         path.status, path.end_N = "not tightened", 0.0
-        path.lets_go = "the bone lets go while the screws are tightened"
+        path.lets_go = "the bone fails while the screws are tightened"
         return path
     path.lets_go = _words(model, upper)
     if model.hardware.parts == [] and model.hardware.fills == []:
@@ -310,7 +310,7 @@ def _stretches(state: State, layout: Layout, low: float, top: float, depth: int 
 
 
 def _escape(model: Model, upper: Capacity) -> FloatArray:
-    """Motion of each fragment when it lets go, as `states.moved_by` takes it; largest 1 mm."""
+    """Motion of each fragment when it fails, as `states.moved_by` takes it; largest 1 mm."""
     bone = model.bone
     out = np.zeros(3 * len(bone.fragments))
     if upper.escape is None:
@@ -326,7 +326,7 @@ def _escape(model: Model, upper: Capacity) -> FloatArray:
 
 
 def _words(model: Model, upper: Capacity) -> str:
-    """What lets go, in words."""
+    """What fails, in words."""
     found = [GONE[x.kind].format(x.source) for x in lets_go(model, upper) if x.kind in GONE]
     return " and ".join(dict.fromkeys(found))
 

@@ -43,15 +43,16 @@ def block(facts: Facts) -> Step:
     a = math.radians(slope)
     text = [f"The medial fragment is a block on a slope. The fracture runs {slope:.0f}° off the "
             f"long axis, so of every 100 N that press down on the fragment {100 * math.cos(a):.0f} "
-            f"N push it along the fracture and only {100 * math.sin(a):.0f} N press it on.",
-            f"Friction of {mu:.2f} means: what presses with 100 N resists up to "
-            f"{100 * mu:.0f} N of sliding."]
+            f"N push it along the fracture and only {100 * math.sin(a):.0f} N press it against the "
+            "face.",
+            f"Friction of {mu:.2f} means: a normal force of 100 N resists sliding with up to "
+            f"{100 * mu:.0f} N."]
     if look.held:
         text.append(f"With that friction and nothing else it is {outcome(look)}.")
     else:
         text.append(f"So here it can resist at most {100 * mu * math.sin(a):.0f} N of the "
                     f"{100 * math.cos(a):.0f} N. That is why it slides: with no implant it is "
-                    f"{outcome(look)}. Mark the way it goes: to sink, it has to go sideways.")
+                    f"{outcome(look)}. Note the direction: to subside, it has to move sideways.")
     return Step("A block on a slope", tuple(text), asked)
 
 
@@ -63,30 +64,30 @@ def friction(facts: Facts) -> Step:
     slope, mu = base.point["slope"], base.point["friction"]
     text = []
     if look.need is not None:
-        text.append(f"Could friction alone hold it? At {slope:.0f}° it takes "
-                    f"μ ≥ {look.need:.2f}{_by_hand(look.need, slope)}.")
+        text.append(f"Could friction alone hold it? At {slope:.0f}° to the long axis it "
+                    f"takes μ ≥ {look.need:.2f}{_by_hand(look.need, slope)}.")
     elif look.held:
-        text.append(f"At {slope:.0f}° friction of {mu:.2f} alone holds it.")
+        text.append(f"At {slope:.0f}° to the long axis friction of {mu:.2f} alone holds it.")
     else:
         beside = facts.beside(base)
-        text.append(f"Could friction alone hold it at {slope:.0f}°? Not any friction: "
-                    + (f"the load passes {beside:.1f} mm beside the foot of the fracture, so "
-                       "on faces too rough to slide it would topple." if beside > 0 else
+        text.append(f"Could friction alone hold it at {slope:.0f}° to the long axis? No: "
+                    + (f"the load passes {beside:.1f} mm outside the foot of the fracture, "
+                       "so on faces too rough to slide it would topple." if beside > 0 else
                        "limit analysis finds no forces that would."))
     shown = facts.ask(0, THIN_LAG, **bare, slope=45.0)
     steep, flat = facts.look(shown), facts.look(facts.ask(0, THIN_LAG, **bare, slope=65.0))
     if steep.need is not None:
-        text.append(f"At 45° it takes μ ≥ {steep.need:.2f}{_by_hand(steep.need, 45.0)}. Faces of "
-                    f"bone give about 0.4 to 0.6 (from memory, to be checked).")
+        text.append(f"At 45° it takes μ ≥ {steep.need:.2f}{_by_hand(steep.need, 45.0)}. Bone "
+                    "on bone gives about 0.4 to 0.6 (from memory, to be checked).")
     text.append(f"At 65°, much flatter, the friction of {mu:.2f} "
                 + ("is enough: it is held. A shear fracture is steep, and that is its trouble."
                    if flat.held else "is still not enough.")
-                + " Move the slope and find where it changes.")
+                + " Move the slider of the angle to find where this changes.")
     return Step("Friction", tuple(text), shown)
 
 
 def _by_hand(need: float, slope: float) -> str:
-    """Whether a block on a slope, worked out by hand, says the same."""
+    """Whether a block on a slope, computed by hand, gives the same."""
     hand = 1.0 / math.tan(math.radians(slope))
     same = abs(need - hand) <= 0.05 * hand
     return (f", {'as' if same else 'while'} the block by hand says: 1/tan {slope:.0f}° = "
@@ -97,20 +98,20 @@ def screw(facts: Facts) -> Step:
     """Screws across the fracture: lag against position, and where."""
     lag, position = (facts.ask(0, c, plate=False) for c in (THIN_LAG, THIN_POSITION))
     a, b = facts.look(position), facts.look(lag)
-    text = [f"Two screws across it. As lag screws (each {meaning('lag screw')}): {outcome(b)} at "
-            f"{newton(lag.load_N)}. As position screws (each {meaning('position screw')}): "
-            f"{outcome(a)}.",
+    text = [f"Two screws cross the fracture. As lag screws (each {meaning('lag screw')}): "
+            f"{outcome(b)} at {newton(lag.load_N)}. As position screws (each "
+            f"{meaning('position screw')}): {outcome(a)}.",
             verdict(a, b,
-                    "Here the lag screws do worse than the position screws: what they are "
-                    "tightened to is soon used up, and their smooth shafts only bear sideways.",
+                    "Here the lag screws do worse than the position screws: their "
+                    "compression is soon used up, and their smooth shafts only bear sideways.",
                     "Here tightening pays: the fragment moves less.",
                     "How they are tightened makes no difference at this load.",
-                    "Neither holds.")]
+                    "Neither is held.")]
     pull = abs(b.aside("screw"))
     if b.held and b.on_N and pull > 0.05 * b.on_N:
         text[1] += (f" Lag screws carry only {percent(b.carried('screw'))} of its load, but press "
-                    f"it sideways on to the slope with {newton(pull)}, and the slope carries the "
-                    "rest.")
+                    f"it sideways against the face with {newton(pull)}, and the face carries "
+                    "the rest.")
     most = facts.most(lag)
     bare = [facts.look(facts.ask(0, c, friction=0.0)).end_N for c in (UPPER, LOWER)]
     rough = [facts.look(facts.ask(0, c)).end_N for c in (UPPER, LOWER)]
@@ -155,7 +156,7 @@ def _pressed(look: Look) -> str:
     plate, face = look.aside("plate"), look.aside("fracture")
     if plate * face >= 0.0 or abs(plate) < 0.05 * (look.on_N or math.inf):
         return ""
-    return (f"The plate also pushes it {abs(plate):.0f} N sideways into the slope: pressed "
+    return (f"The plate also pushes it {abs(plate):.0f} N sideways into the face: pressed "
             "together, the faces can carry their part. ")
 
 
@@ -171,7 +172,7 @@ def stiffness(facts: Facts) -> Step:
             verdict(a, b, "Here the thicker plate lets the fragment move more.",
                     "Here stiffness matters: between its first screw and the apex the plate is a "
                     "beam, and the thin one bends there.",
-                    "Here stiffness makes no difference.", "Neither holds.")]
+                    "Here stiffness makes no difference.", "Neither is held.")]
     up = [facts.look(facts.ask(0, c, screws=False, load=600.0, position=CLOSER_MM))
           for c in (THIN_LAG, THICK_LAG)]
     crossed = any(u.pushing("screw") for u in up)
@@ -182,7 +183,7 @@ def stiffness(facts: Facts) -> Step:
                 + verdict(up[0], up[1], "The thin one is then the better.",
                           "The thick one still does better.",
                           "The difference is gone: well supported, a thin plate is a buttress.",
-                          "Neither holds."))
+                          "Neither is held."))
     return Step("How stiff a plate?", tuple(text), thick)
 
 
@@ -195,7 +196,7 @@ def place(facts: Facts) -> Step:
     for off, words in ((-10.0, "10 mm down"), (15.0, "15 mm up")):
         look = facts.look(facts.ask(0, THIN_LAG, screws=False, load=600.0, position=off))
         line = f"{words.capitalize()}: {outcome(look)}. "
-        line += verdict(here, look, "Worse: ", "Better: ", "No change: ", "Neither holds: ")
+        line += verdict(here, look, "Worse: ", "Better: ", "No change: ", "Neither is held: ")
         crossing = look.pushing("screw")
         if off < 0:
             line += ("a longer free end reaches over the apex above the first screw"
@@ -222,18 +223,19 @@ def joint_side(facts: Facts) -> Step:
     plate = facts.ask(0, THIN_LAG, screws=False, load=600.0)
     a, b = facts.look(plate), facts.look(facts.ask(0, THIN_LAG, load=600.0))
     alone = facts.look(facts.ask(0, THIN_LAG, plate=False, load=600.0))
-    text = ["Held at its foot alone, the fragment is free to turn about it. Watch the joint line."]
+    text = ["Held at its foot alone, the fragment is free to rotate about it. Watch the joint "
+            "line."]
     if a.held and a.gap_mm is not None and a.tilt_deg is not None:
         opens = a.gap_mm > 0.01
         text.append(f"At {newton(a.load_N)} it tilts {abs(a.tilt_deg):.2f}° and the joint line "
-                    + (f"gapes {mm(a.gap_mm)}." if opens else "does not open."))
+                    + (f"opens by {mm(a.gap_mm)}." if opens else "does not open."))
     else:
         text.append(f"With the plate alone it is {outcome(a)}.")
     if b.held and b.gap_mm is not None and b.tilt_deg is not None:
         calmer = a.held and a.tilt_deg is not None and abs(b.tilt_deg) < 0.8 * abs(a.tilt_deg)
         text.append("With the lag screws near the joint as well (tick “screws”): "
                     f"{abs(b.tilt_deg):.2f}° and {mm(max(b.gap_mm, 0.0))}. "
-                    + ("The screws stop the turn. " if calmer else
+                    + ("The screws stop the rotation. " if calmer else
                        "The screws hardly change that. ") + _left_to_do(b, alone))
     else:
         text.append(f"With the lag screws as well it is {outcome(b)}.")
@@ -244,7 +246,7 @@ def joint_side(facts: Facts) -> Step:
     if spare[1] > 1.05 * spare[0]:
         text.append(f"In softer bone ({percent(SOFT)}) and without friction the screws hold "
                     f"{upto(soft[0], most)}, with the plate {upto(soft[1], most)}: "
-                    "there the plate is what is kept in reserve.")
+                    "there the plate is the reserve.")
     return Step("What the joint side does", tuple(text), plate)
 
 
@@ -255,8 +257,8 @@ def _left_to_do(both: Look, alone: Look) -> str:
     """What the screws leave the plate to do, and what it is like without the plate."""
     plate, screws = (abs(both.aside(k)) for k in ("plate", "screw"))
     said = f"They pull it {screws:.0f} N sideways, the plate pushes {plate:.0f} N: "
-    said += ("now the screws stop the slide too, and the plate has little to do. "
-             if plate < 0.2 * screws else "the plate still takes its part of the slide. ")
+    said += ("now the screws prevent sliding too, and the plate has little to do. "
+             if plate < 0.2 * screws else "the plate still helps to prevent sliding. ")
     return said + f"Without the plate: {outcome(alone)}; with it: {outcome(both)}."
 
 
@@ -266,14 +268,14 @@ def raft(facts: Facts) -> Step:
     bare = facts.look(facts.ask(1, "raft + impacted graft", screws=False, graft=False))
     look = facts.look(raft_only)
     text = [f"Another fracture: a piece of the joint surface was driven down and raised again, and "
-            f"a void is left under it. With nothing put in it is {outcome(bare)}"
+            f"a void is left under it. Without an implant it is {outcome(bare)}"
             + ("." if bare.held else ": there is nothing below it to press against."),
             f"Four screws side by side close under the joint, like the beams of a floor (a raft; "
             f"drawn as one here), over the empty void: {outcome(look)} at "
             f"{newton(raft_only.load_N)}; it holds {upto(look.end_N, facts.most(raft_only))}."]
     if look.on_N is not None:
-        text.append(f"{look.on_N:.0f} N of the load press on the piece itself, the rest beside it; "
-                    f"the raft carries {percent(look.carried('screw'))} of them.")
+        text.append(f"{look.on_N:.0f} N of the load press on the piece itself, the rest next to "
+                    f"it; the raft carries {percent(look.carried('screw'))} of them.")
     return Step("A depressed piece: the raft", tuple(text), raft_only)
 
 
@@ -293,14 +295,14 @@ def filled(facts: Facts) -> Step:
         text.append(f"Least movement: {order[0]}. " + verdict(
             empty, looks["loose chips"], "Loose chips are worse than nothing.",
             "Even loose chips help.", "Loose chips do next to nothing.",
-            "Neither the empty void nor loose chips hold."))
+            "Held neither over the empty void nor over loose chips."))
     alone = facts.look(facts.ask(1, "raft + impacted graft", screws=False))
     both = looks["impacted graft"]
     share = (f"Raft and graft share the work: {percent(both.carried('screw'))} and "
              f"{percent(both.carried('graft'))} of the load on the piece.")
     text.append(f"Impacted graft without any screw: {outcome(alone)}. " + verdict(
         alone, both, "The raft adds nothing to it.", share, "The raft adds nothing to it.",
-        "Neither holds."))
+        "Neither is held."))
     return Step("What is put into the void", tuple(text), shown)
 
 
@@ -315,8 +317,8 @@ def plated(facts: Facts) -> Step:
     text = [f"The same raft through the head of a plate. Over the empty void: {outcome(empty)}; "
             f"without the plate: {outcome(free)}. " + verdict(
                 free, empty, "The plate makes it worse.", "The plate helps the raft.",
-                "The plate hardly changes what the raft does: it buttresses the wall beside, and "
-                "that wall is not what fails here.", "Neither holds."),
+                "The plate hardly changes what the raft does: it buttresses the wall next to it, "
+                "and that wall is not what fails here.", "Neither is held."),
             f"Plate, raft and impacted graft: {outcome(both)}. Switch off the graft: "
             f"{outcome(empty)}. Switch off the plate, and the raft goes too, since its screws sit "
             f"in the plate; the graft alone: {outcome(graft)}. Both off: {outcome(none)}."]

@@ -8,6 +8,7 @@ import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.solve.answer import Answer
+from buttress.implants.pins import shared
 from buttress.model.model import Model, assemble
 from buttress.model.order import Order
 from buttress.study.study import Construct
@@ -62,9 +63,9 @@ def installed(model: Model) -> Model:
     there = {name for name, body in order.bodies.items() if state.present[body]}
     answer = cut.narrowed(failed or state.answer)
     number = {int(link): i for i, link in enumerate(cut.links)}
-    heads = {number[order.heads[n]]: (tightened[n] if failed else
-                                      float(state.answer.force[order.heads[n]]))
-             for n in tightened if n in there}
+    heads = {number[i]: aim if failed else float(state.answer.force[i])
+             for n in tightened if n in there
+             for i, aim in shared(order.heads[n], tightened[n]).items()}
     missing = [name for name in order.bodies if name not in there]
     warnings = list(model.hardware.warnings)
     if missing and failed is None:

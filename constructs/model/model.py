@@ -106,7 +106,7 @@ class Model:
         """
         return capacity(self.problem, self.bone.load_vector(1.0),
                         prescribed=None if rising else self.hardware.tighten,
-                        frictionless=frictionless)
+                        frictionless=frictionless, sums=True)
 
 
 def blocks_of(construct: Construct) -> tuple[Block, ...]:
@@ -217,6 +217,7 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
 def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
     """Links along every face: contact of fractures, contact or bond of fills, free walls of voids.
 
+    A face crushes at the strength of the weaker of its two sides.
     Inside the outline of a bonded inclusion a fracture is not separated; a fill is then bonded.
     """
     count = len(bone.solids)
@@ -233,16 +234,16 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
         places = a.mesh.points[face.nodes_a]
         area = face.weight * np.minimum(a.piece.depth(places), b.piece.depth(places))
         fills = [s for s in (a, b) if s.kind == "graft"]
-        law: dict = {"source": face.name, "area": area, "compliance": layers(face)}
+        law: dict = {"source": face.name, "area": area, "compliance": layers(face),
+                     "strength": np.minimum(a.piece.crush(places), b.piece.crush(places))}
         if fills and construct.model == "bonded inclusions":
-            law |= {"source": fills[0].name, "bond": np.inf}
+            law |= {"source": fills[0].name, "bond": np.inf, "strength": np.inf}
         elif not fills:
             law |= {"friction": bone.friction(face.name)}
         else:
             pieces = [s.piece for s in fills if isinstance(s.piece, FillPiece)]
             law |= {"source": fills[0].name,
-                    "friction": min(p.material.friction for p in pieces),
-                    "strength": np.min([p.crush(places) for p in pieces], axis=0)}
+                    "friction": min(p.material.friction for p in pieces)}
             bonds = [p.material.bond for p in pieces]
             if all(bond is not None for bond in bonds):
                 law |= {"bond": min(bond for bond in bonds if bond is not None)}

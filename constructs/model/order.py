@@ -13,7 +13,7 @@ from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
 from buttress.implants.drag import DRAG
 from buttress.implants.kinds import Hold
-from buttress.implants.pins import HEAD_MOMENT, HEADS
+from buttress.implants.pins import HEAD_MOMENT, heads_of, shared
 from buttress.model.model import Model
 from buttress.study.implants import tension
 from buttress.study.stages import Stage
@@ -50,11 +50,9 @@ class Order:
         self.staging = Staging(model.solver, drag)
         self.bodies = {s.name: model.number(s.body) for s in model.hardware.fills}
         self.bodies |= {q.name: model.number(q.member) for q in model.hardware.parts}
-        self.heads: dict[str, int] = {}
+        self.heads = heads_of(p.links)
         self.locks: dict[str, list[int]] = {}
         for i, link in enumerate(p.links.links):
-            if link.kind in HEADS:
-                self.heads.setdefault(link.source, i)
             if (model.construct.locks_later(link.source)
                     and link.kind in (Hold.HEAD_ON_PLATE, Hold.HEAD_ON_PLATE_FRICTION,
                                       HEAD_MOMENT)):
@@ -104,7 +102,8 @@ class Order:
             state = self.staging.fasten(state, np.array(
                 [i for name in stage.what or () for i in self.locks[name]]))
         elif stage.do == "tighten":
-            prescribed = {self.heads[n]: force for n, force in self.forces(stage).items()}
+            for name, force in self.forces(stage).items():
+                prescribed |= shared(self.heads[name], force)
         else:
             total = stage.total_N or 0.0
             target = self.load(total, stage.medial_share)

@@ -69,7 +69,7 @@ def _losses(result: RankResult, rival: Against) -> list[str]:
 
 
 def _more(result: RankResult, rival: Against, samples: int) -> str:
-    """Which of the two has more of the chosen quantity, or that they cannot be told apart."""
+    """Which of the two has more of the chosen quantity, or that they are tied."""
     merit, found, reference = result.outcomes.merit, rival.difference, result.reference
     if found.median is None:
         return f"The {merit.words} of '{reference}' and '{rival.construct}' is not known"
@@ -77,7 +77,7 @@ def _more(result: RankResult, rival: Against, samples: int) -> str:
               f"{signed(found.median, merit.unit)} {merit.unit} in the median "
               f"({_reach(found, merit.unit)})")
     if not rival.told_apart:
-        return (f"'{reference}' and '{rival.construct}' cannot be told apart: {median}, within "
+        return (f"'{reference}' and '{rival.construct}' are tied: {median}, within "
                 f"{100 * TIE:g} % of it")
     more = rival.behind
     return (f"'{reference}' has a larger {merit.words} than '{rival.construct}', by more than "

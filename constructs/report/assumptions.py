@@ -10,44 +10,47 @@ from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 
 STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked",
-                "derived": "worked out from other values",
+                "derived": "derived from other values",
                 "practice": "common practice or a choice of this tool, no source"}
 
 LIMITS = (
     "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "
-    "rotation about the long axis, no front or back pieces, no twist.",
+    "rotation about the long axis, no anterior or posterior pieces, no torsion.",
     "<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where the "
-    "forces were worked out.",
+    "forces were computed.",
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
-    "over time, no wear: where stages load in cycles, every cycle meets the same bone and metal.",
+    "over time, no wear: where stages load in cycles, bone and metal are the same in every cycle.",
     "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
     "Bone inside a piece does not break in this model.",
-    "<b>Plates and screws bend at perfectly plastic hinges</b>: past yield they turn on at the "
-    "same moment and never snap.",
-    "<b>Capacity is a bracket</b>, with screws as tight as they were set: the lower load counts on "
-    "no friction, the upper on friction at its best. It is where the model lets go, not the load "
-    "that a patient may put on the leg.",
+    "<b>Plates and screws bend at perfectly plastic hinges</b>: a hinge rotates "
+    "at a constant moment and never fractures.",
+    "<b>Capacity is a bracket</b>, with screws as tight as they were set: the lower load "
+    "assumes no friction, the upper one friction at its most favourable. It is where the model "
+    "fails, not a load that a patient may put on the leg.",
     "The scenario is <b>invented</b>. Compare constructs with it; do not read off millimetres.",
 )
-"""What the model cannot tell, as HTML of ours (no input in it)."""
+"""What the model cannot show, as HTML of ours (no input in it)."""
 
 MODEL = (
     "Bone is elastic. At every point the section has the bone's depth: cancellous core and cortex "
     "are summed through it.",
-    "Faces of a fracture touch and rub (Coulomb friction); they do not interlock.",
-    "Plates, screws and wires are beams. Bone holds a screw across by a bearing stiffness (Vesic) "
-    "and along by its thread (shear lag; pull-out after Chapman), each up to a strength.",
+    "Fracture faces press on each other and slide with Coulomb friction; they do not interlock.",
+    "Plates, screws and wires are beams. Bone supports a screw across its axis by a bearing "
+    "stiffness (Vesic) and along it by the thread (shear lag; pull-out after Chapman), each up to "
+    "a strength.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",
-    "Screws are tightened first, or the stages of a construct are carried out in their order; "
-    "every load is then one step from there.",
-    "In stages, a part that is placed joins without force as the bone lies by then, a tightened "
+    "Screws are tightened first, or the stages of a construct are carried out in their order.",
+    "The joint is then pressed by displacement, as by the head of a test machine, in small steps "
+    "that keep slip and crushing; the force that this takes is the load. <b>The state at a load is "
+    "the first that is reached by pressing slowly from the tightened state.</b> A limit is reached "
+    "at its first place on this path; the peak is the largest load of the path.",
+    "In stages, a part that is placed joins without force as the bone then lies, a tightened "
     "screw keeps its length from then on, and slip, crushing and bending stay. Each stage is one "
-    "step, or as many as it says. A piece on which nothing presses stays where it lies: a drag of "
-    "about its weight holds it, until something does. How far it was pushed can depend on the "
-    "way, so tightening beside a loose piece asks for several steps.",
-    "Capacity is limit analysis, without and with friction; loading step by step tells where "
-    "equilibrium ends in this model.",
+    "step, or as many as it says. A piece on which nothing presses stays where it lies, held "
+    "by a drag of about its weight. How far it was pushed can depend on the path, so tightening "
+    "next to a loose piece calls for several steps.",
+    "Capacity is limit analysis, without and with friction: a check next to the peak.",
 )
 """How the model works, in plain words, as HTML of ours."""
 

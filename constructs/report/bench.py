@@ -13,7 +13,7 @@ from typing import Any
 from buttress import LABEL
 
 MADE_BY = "buttress verify --bench --out DIR"
-HEAD = """Published bench tests beside the model. For validation only: nothing in the tool is tuned
+HEAD = """Published bench tests next to the model. For validation only: nothing in the tool is tuned
 to these figures. Direction or band of each claim was written down before it was run
 (`constructs/bench/expectations.toml`); a disagreement is a result. The geometries are invented
 and imitate the kind of fracture of each test (`constructs/bench/studies/`, each a study that
@@ -51,7 +51,7 @@ def summary(records: list[dict[str, Any]]) -> str:
 def figure(entry: dict[str, Any], unit: str) -> str:
     """One computed figure in words."""
     if entry["beyond"] in ("unbounded", "nil"):
-        return "lets go"
+        return "fails"
     if entry["value"] is None:
         return "none"
     sign = "over " if entry["beyond"] == "over" else ""
@@ -81,7 +81,7 @@ def table_lines(records: list[dict[str, Any]]) -> list[str]:
 
 def markdown(records: list[dict[str, Any]]) -> str:
     """The report as Markdown."""
-    parts = ["# Bench tests beside the model", f"> {LABEL}", HEAD, f"Made by `{MADE_BY}`.",
+    parts = ["# Bench tests next to the model", f"> {LABEL}", HEAD, f"Made by `{MADE_BY}`.",
              f"**{summary(records)}.**"]
     for r in records:
         parts.append(f"## {r['name']}")

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
-from buttress.report.markup import Table
+from buttress.report.markup import Shown, Table
 from buttress.report.tables import number, share
-from buttress.results.records import FragmentResult, LoadResult
+from buttress.results.records import BoneResult, FragmentResult, GraftResult, LoadResult
+from buttress.results.stress import SHARES
 
 UNITS = ("Pressure is a node's force over the length that it stands for and the depth of bone "
          "there (under a plate: the plate's width), tightening included. Mean and 95th percentile "
@@ -15,6 +16,9 @@ UNITS = ("Pressure is a node's force over the length that it stands for and the 
          "that pressure, and a mean above it says that a few nodes carry most of the force. The "
          "largest is that of one node and depends on the mesh where it lies at the end of a line. "
          "The profile along each line is in comparison.json.")
+
+MORE_OF_IT = ("95th", "99th", "at x, y [mm]")
+"""Columns of a stress after that of its median."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +35,8 @@ def more(load: LoadResult) -> list[Folded]:
     """Tables of one construct under one load that is held; those with nothing in them left out."""
     if load.status != Status.HELD:
         return []
-    found = (carriers(load), condyles(load), contacts(load), grafts(load), bone(load))
+    found = (carriers(load), condyles(load), contacts(load), grafts(load), bone(load),
+             stresses(load))
     return [replace(f, title=f"{f.title} at {load.load_words}") for f in found if f.table.rows]
 
 
@@ -82,8 +87,9 @@ def contacts(load: LoadResult) -> Folded:
                      number(c.pressure_max_MPa, 2), where))
     return Folded(
         "Contact pressure",
-        Table(("along", "pressing [N]", "rubbing [N]", "length [mm]", "presses over", "mean [MPa]",
-               "95 % of it at most [MPa]", "largest node [MPa]", "at x, y [mm]"), rows), UNITS)
+        Table(("along", "normal force [N]", "friction force [N]", "length [mm]", "in contact over",
+               "mean [MPa]", "95th percentile [MPa]", "nodal maximum [MPa]",
+               "at x, y [mm]"), rows), UNITS)
 
 
 def grafts(load: LoadResult) -> Folded:
@@ -98,9 +104,10 @@ def grafts(load: LoadResult) -> Folded:
     return Folded(
         "Graft and cement",
         Table(("fill", "crushed, mean [mm]", "largest [mm]", "face at its strength",
-               "compressive strain, mean", "95 % by volume", "forces on it (x, y) [N]"), rows,
+               "compressive strain, mean", "95th percentile", "forces on it (x, y) [N]"), rows,
               (0, 6)),
-        "Crushed: how far bone has sunk into the face beyond what is elastic.")
+        "Crushed: how far bone has sunk into the face beyond the elastic part. Percentiles are "
+        "by volume.")
 
 
 def bone(load: LoadResult) -> Folded:
@@ -110,5 +117,37 @@ def bone(load: LoadResult) -> Folded:
             for name, b in load.bone.items()]
     return Folded(
         "Bone, piece by piece",
-        Table(("piece", "bone [cm³]", "of it over yield", "strain / yield, 95 % by volume",
-               "99 % by volume"), rows), opened=False)
+        Table(("piece", "bone [cm³]", "share over yield", "strain / yield, 95th percentile",
+               "99th percentile"), rows), opened=False)
+
+
+def stresses(load: LoadResult) -> Folded:
+    """Stress of the cancellous bone and cortex of each piece, and of each fill."""
+    rows = []
+    for name, b in load.bone.items():
+        rows += [_stress(f"{name}, {words}", b, f"{tissue}_", number(b.strain_ratio_p99, 2))
+                 for tissue, words in (("core", "cancellous"), ("cortex", "cortex"))
+                 if b.more.get(f"{tissue}_von_mises_p50_MPa") is not None]
+    rows += [_stress(name, g, "", None) for name, g in load.grafts.items()
+             if g.more.get("von_mises_p50_MPa") is not None]
+    return Folded(
+        "Stress of bone and fills",
+        Table(("tissue", "von Mises [MPa], 50th percentile", *MORE_OF_IT,
+               "least principal [MPa], 50th percentile", *MORE_OF_IT,
+               "strain / yield of the piece, 99th percentile"), rows),
+        "Elastic stress of each tissue, tightening included, not cut off at its strength: "
+        "cancellous bone and cortex share the strain in the plane, each with its own modulus. 95 % "
+        "of the volume has at most that von Mises stress, or is compressed by no more than that "
+        "least principal stress (negative is compression). The place is the middle of the 1 % of "
+        "the volume where the stress is largest.", opened=False)
+
+
+def _stress(name: str, of: BoneResult | GraftResult, prefix: str, ratio: Shown
+            ) -> tuple[Shown, ...]:
+    """A row of the table of stresses."""
+    out: list[Shown] = [name]
+    for stem in ("von_mises", "least_principal"):
+        out += [number(of.more[f"{prefix}{stem}_{part}_MPa"], 3) for part in SHARES]
+        x, y = of.more[f"{prefix}{stem}_p99_at_mm"]
+        out.append(f"{number(x, 0)}, {number(y, 0)}")
+    return (*out, ratio)

@@ -18,6 +18,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.order import best_first, ranks, reserve
 from buttress.results.picture import Picture
 from buttress.results.rows import columns, rows
+from buttress.results.stress import STRAIN_RATIO
 from buttress.study.study import Study
 
 
@@ -35,16 +36,22 @@ def document(comparison: Comparison) -> dict[str, Any]:
 
 
 def _write_fields(picture: Picture, path: Path) -> None:
-    """Displacement and strain over yield strain of the bone, by body, for mesh viewers."""
+    """Displacement, strain over yield strain and tensors of stress and strain, for mesh viewers.
+
+    Tensors are means over each triangle; of stress one for each tissue, in MPa.
+    """
     import numpy as np
 
     from buttress.fe.mesh.files import write
     from buttress.fe.mesh.t6 import Mesh
+    from buttress.results.stress import cell_tensors
 
     ratio = [np.zeros(len(b.points)) if b.value is None else b.value for b in picture.bodies]
     write(path, [Mesh(b.name, b.points, b.triangles, {}) for b in picture.bodies],
           {"displacement_mm": np.concatenate([b.displacement for b in picture.bodies]),
-           "strain_over_yield_strain": np.concatenate(ratio)})
+           "strain_over_yield_strain": np.concatenate(ratio)},
+          cell_tensors(picture.fields, {b.name: len(b.triangles) for b in picture.bodies})
+          if picture.fields else None)
 
 
 def copy_files(study: Study, folder: Path) -> None:
@@ -67,8 +74,12 @@ def copy_files(study: Study, folder: Path) -> None:
 
 
 def write_results(comparison: Comparison, folder: Path, text: str,
-                  say: Callable[[str], None] = lambda message: None) -> None:
-    """All files of a comparison into a folder; ``text`` is the study as it was given."""
+                  say: Callable[[str], None] = lambda message: None,
+                  field: str = STRAIN_RATIO) -> None:
+    """All files of a comparison into a folder; ``text`` is the study as it was given.
+
+    ``field``: what colours the sections, see `figures.deformed`.
+    """
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
 
@@ -92,6 +103,6 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         for picture in construct.pictures:
             _write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
     say("drawing")
-    figures = draw_all(comparison, folder)
+    figures = draw_all(comparison, folder, field)
     say("writing the report")
     write_report(comparison, folder / "report.html", figures)

@@ -1,4 +1,4 @@
-"""The gallery: of each shipped study the table and key pictures, each beside its command."""
+"""The gallery: of each shipped study the table and key pictures, each with its command."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_m
            "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
            "equilibrium_ends_N", "ends_status", "step_off_limit_N")
 SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
-"""Loads that a bisection finds: known to its last step only."""
+"""Loads that are found along the path, within its tolerance only."""
 DIGITS = 9
 OTHERS = {"lesson": ("The lesson (one page, `lesson.html`: open it in a browser)",
                      "buttress lesson --check 60 --out results/gallery/lesson --force"),
@@ -59,7 +59,7 @@ def _field(value: Any) -> Any:
 
 
 def chosen(comparison: Comparison) -> tuple[str, str]:
-    """Construct and fragment of the free body: the best one, and what sinks most in it."""
+    """Construct and fragment of the free body: the best one, and what subsides most in it."""
     best = best_first(comparison.constructs)[0]
     held = [r for r in best.loads if r.status == Status.HELD]
     if not held:
@@ -85,13 +85,13 @@ def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
                       f"figures.overview(comparison, {load:g})"))
     if picture is not None:
         found.append((("free body", construct, fragment),
-                      f"“{fragment}” cut free in “{construct}”",
+                      f"Free body of “{fragment}” in “{construct}”",
                       figures.free_body(picture, fragment),
                       f"figures.free_body(figures.shown_picture(comparison[{construct!r}]), "
                       f"{fragment!r})"))
     found.append((("capacity", "", ""), "Capacity", figures.capacity(comparison),
                   "figures.capacity(comparison)"))
-    found.append((("curves", "", fragment), f"How “{fragment}” sinks as the load rises",
+    found.append((("curves", "", fragment), f"Subsidence of “{fragment}” under rising load",
                   figures.curves(comparison, fragment),
                   f"figures.curves(comparison, {fragment!r})"))
     for number, staged in enumerate(comparison.stages):

@@ -52,7 +52,7 @@ class Glossary:
 
 @cache
 def glossary() -> Glossary:
-    """The words of both trades, each explained for people who are not of it.
+    """The words of both trades, each explained for readers of the other one.
 
     Shown as a table in a notebook; ``glossary()["tilt"]`` is one word. Raises InputError, with the
     closest word, for one that is not explained.

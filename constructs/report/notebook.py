@@ -23,7 +23,7 @@ from buttress.sweeps.sweep import SweepSummary
 
 FRAME = ("Movements in the frame of the shaft, distal and opening positive, zero after the last "
          "tightening. Capacity: without – with friction, tightened screws at the force to which "
-         "they were set; equilibrium may end later. A dash is a number that does not exist.")
+         "they were set; the peak may lie later. A dash is a number that does not exist.")
 
 
 def page(heading: str = "", said: str = "", *, main: Markup | None = None,
@@ -66,7 +66,7 @@ def load_html(load: LoadResult) -> str:
              f"{load.complementarity:.0e}")
     return page(
         f"{load.load_words}: {load.status}.",
-        f" “{load.escapes}” escapes." if load.escapes else "",
+        f" “{load.escapes}” moves freely." if load.escapes else "",
         tables=(Table(("fragment", "subsidence, mean [mm]", "largest [mm]", "net of intact [mm]",
                        "tilt [deg]"), rows),
                 Table(("edge at the joint", "step-off [mm]", "gap [mm]"), lips),
@@ -84,7 +84,7 @@ def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
     from buttress.report.rank import best_words, rank_text
 
-    head = ("construct", "best [%]", "holds [%]", "keeps all limits [%]",
+    head = ("construct", "best [%]", "held [%]", "meets all limits [%]",
             *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "refused",
             "mean rank")
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),

@@ -100,7 +100,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
 
 
 def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
-    """Data addresses of the pictures that go into the page, most telling first."""
+    """Data addresses of the pictures that go into the page, the most informative first."""
     given: dict[str, Path | bytes] = (
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
@@ -149,7 +149,7 @@ def _limits(study: Study) -> str:
     return (f"step-off of {limits.step_off_mm:g} mm at the joint, depression of "
             f"{limits.depression_mm:g} mm of a fragment's joint surface, widening of the plateau "
             f"by {limits.widening_mm:g} mm, {100 * limits.bone_over_yield_share:g} % of the bone "
-            f"over yield, metal at {limits.metal_yield_ratio:g} of yield")
+            f"over yield, metal at {100 * limits.metal_yield_ratio:g} % of yield")
 
 
 def _asked(comparison: Comparison) -> dict[str, Any]:
@@ -186,10 +186,10 @@ def _answer(order: list[ConstructResult]) -> dict[str, str]:
     """Which construct comes first and why; its name stands between two parts of a sentence."""
     best = order[0]
     if not any(r.fragments for c in order for r in c.loads):
-        return {"before": "Nothing is broken in this study, so there is no fragment that could "
-                          "sink or let go, and no order of the constructs.", "name": ""}
+        return {"before": "Nothing is fractured in this study, so there is no fragment that could "
+                          "subside or fail, and no order of the constructs.", "name": ""}
     none = "" if any(r.status == Status.HELD for r in best.loads) \
-        else "No construct holds any of the loads."
+        else "No construct carries any of the loads."
     if len(order) == 1:
         return {"before": none, "name": "" if none else best.marked_name,
                 "after": f": {why_first(order)}."}
@@ -199,7 +199,7 @@ def _answer(order: list[ConstructResult]) -> dict[str, str]:
 
 
 def _twins(order: list[ConstructResult]) -> Table | None:
-    """Constructs beside their bonded twins."""
+    """Constructs next to their bonded twins."""
     def two(values: tuple[float | None, float | None], digits: int) -> tuple[Shown, Shown]:
         return number(values[0], digits), number(values[1], digits)
 
@@ -219,9 +219,9 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
     notes = [f"{r.load_words}: {n}" for r in c.loads for n in r.notes]
     if load.escapes and not not_tightened(c):
-        notes.insert(0, f"Without equilibrium at {load.load_words}: “{load.escapes}” "
-                        "escapes. The motion drawn is that of limit analysis: rigid pieces that "
-                        "slide along their faces and turn at hinges.")
+        notes.insert(0, f"No equilibrium at {load.load_words}: “{load.escapes}” moves "
+                        "freely. The motion drawn is the failure mechanism of limit analysis: "
+                        "rigid pieces that slide along their faces and rotate at hinges.")
     return {
         "name": c.name, "note": c.note, "facts": facts(c, comparison.constructs),
         "load": load.load_words,
@@ -231,7 +231,7 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
         "more": more(load),
         "fragments": [
             {"name": name, "forces": forces(fragment, comparison.study.section.sides[1]),
-             "figure": figure("free body", f"{c.name}: {name} cut free at {load.load_words}",
+             "figure": figure("free body", f"{c.name}: free body of {name} at {load.load_words}",
                               c.name, name)} for name, fragment in load.fragments.items()],
         "metal": metal(load), "lets_go": lets_go(c), "notes": notes}
 

@@ -32,16 +32,16 @@ def table_lines(result: RankResult) -> list[str]:
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
              for s in result.standings]
-    out += [*columns(("construct", "best", "holds", "keeps all limits", "no equilibrium",
+    out += [*columns(("construct", "best", "held", "meets all limits", "no equilibrium",
                       "no answer", "refused", "mean rank"), rows), *_nobody(result)]
     if result.outcomes.by != SUBSIDENCE:
         out += _chosen(result)
-    out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both hold, "
+    out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both are held, "
             "with 95 % intervals:",
-            *columns(("", "median", "mean", "both hold"),
+            *columns(("", "median", "mean", "both held"),
                      [("  " + a.construct, *_difference(a.subsidence_mm),
                        f"{a.both_held} of {count}") for a in result.against])]
-    out += ["", f"keeps each limit ({result.limit_words}):",
+    out += ["", f"meets each limit ({result.limit_words}):",
             *columns(("", *result.limits),
                      [("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
                       for s in result.standings])]
@@ -49,7 +49,7 @@ def table_lines(result: RankResult) -> list[str]:
     for name in telling[:1]:
         unit = next(e.unit for e in result.samples.inputs if e.name == name)
         out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
-                + f", {counted(count // PARTS, 'sample')} a quarter:",
+                + f", {counted(count // PARTS, 'sample')} per quarter:",
                 *columns(("", *quarters(result, name)),
                          [("  " + s.construct, *map(rank_text, s.over_range[name]))
                           for s in result.standings])]
@@ -63,8 +63,8 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", f"bins, measured in {b.rows} samples solved both ways: subsidence changes by "
                 f"{_number(b.subsidence_median_mm)} mm (median), {_number(b.subsidence_largest_mm)}"
                 f" mm (largest); capacity by {_percent(b.capacity_median_share)} (median), "
-                f"{_percent(b.capacity_largest_share)} (largest) of it or of the load, whichever "
-                f"is more; another construct is best in "
+                f"{_percent(b.capacity_largest_share)} (largest) of the larger of the two "
+                f"(capacity and load); another construct is best in "
                 f"{b.other_best}"]
     if over := result.over_capacity:
         out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
@@ -79,7 +79,7 @@ def table_lines(result: RankResult) -> list[str]:
 def best_words(result: RankResult) -> str:
     """What makes a construct the best."""
     if result.outcomes.by == SUBSIDENCE:
-        return "best: keeps all limits and sinks least; mean rank: what lets go by its capacity"
+        return "best: meets all limits and subsides least; mean rank: what fails by its capacity"
     return (f"best: the largest {result.outcomes.merit.words}, shared among those within "
             f"{100 * TIE:g} % of it")
 
@@ -88,7 +88,7 @@ def _chosen(result: RankResult) -> list[str]:
     """Differences of the quantity by which constructs are ranked."""
     merit = result.outcomes.merit
     rows = [("  " + a.construct, *_difference(a.difference, merit.unit), _share(a.ahead),
-             _share(a.behind), "" if a.told_apart is not False else "cannot be told apart")
+             _share(a.behind), "" if a.told_apart is not False else "a tie")
             for a in result.against]
     return ["", f"{merit.words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
             f"intervals; ahead and behind by more than {100 * TIE:g} %:",
@@ -104,13 +104,13 @@ def _nobody(result: RankResult) -> list[str]:
     """In how many samples no construct is best."""
     if not result.none_keeps:
         return []
-    line = (f"no construct keeps all limits in {result.none_keeps} of "
+    line = (f"no construct meets all limits in {result.none_keeps} of "
             f"{counted(len(result.samples.shares), 'sample')}, so none is best there")
     return [line + (f"; in {result.none_held} none is held" if result.none_held else "")]
 
 
 def _drivers(result: RankResult) -> list[str]:
-    """What drives the capacity, and whether limits are kept, where that differs at all."""
+    """What drives the capacity, and whether limits are met, where that differs at all."""
     paired = result.outcomes.rows(result.samples.paired).capacity_N
     out = ["", "what drives the capacity, the limit load with friction (total Sobol index, 95 % "
            f"interval, from {result.samples.n} base samples):"]
@@ -118,7 +118,8 @@ def _drivers(result: RankResult) -> list[str]:
     for x in result.driven:
         ends = paired[:, result.outcomes.constructs.index(x.construct)]
         always = f": {np.nanmax(ends):.0f} N" if x.capacity.note == SAME else ""
-        always += ", where the search ends" if always and np.nanmax(ends) >= SEARCH_LIMIT_N else ""
+        if always and np.nanmax(ends) >= SEARCH_LIMIT_N:
+            always += ", the largest load pressed"
         said[x.construct] = _indices(x.capacity) + always
         shown.append(x.capacity)
     if len(set(said.values())) == 1:
@@ -127,7 +128,7 @@ def _drivers(result: RankResult) -> list[str]:
     kept = [(x.construct, x.keeps_all) for x in result.driven
             if x.keeps_all is not None and x.keeps_all.note != SAME]
     if kept:
-        out += ["", "what drives whether it is held and keeps all limits "
+        out += ["", "what drives whether it is held and meets all limits "
                 f"(from {result.samples.n} base samples):"]
         out += [f"  {name}: {_indices(found)}" for name, found in kept]
         shown += [found for _, found in kept]
@@ -146,10 +147,10 @@ def _vague(found: Indices) -> bool:
 
 
 def write_folder(result: RankResult) -> Path:
-    """`rank.json` and the figures in a folder beside the store; written anew each time.
+    """`rank.json` and the figures in a folder next to the store; written anew each time.
 
     Figures of an earlier ranking (with another reference) that this one does not have go; there is
-    no figure of differences where no two constructs hold together.
+    no figure of differences where no two constructs are held together.
     """
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save

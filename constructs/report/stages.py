@@ -19,9 +19,9 @@ from buttress.results.records import largest
 from buttress.results.stages import StagedResult, StageResult, screw_names
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
-         "start: a negative subsidence was pushed up. Change: against the stage before. Slip: "
-         "largest movement of a link at its bound within the stage. Forces of screws are those "
-         "between head and plate or bone, of all pieces.")
+         "start: where subsidence is negative, the fragment was pushed up. Change: from the stage "
+         "before. Slip: largest movement of a link at its bound within the stage. Forces of screws "
+         "are those between head and plate or bone, of all pieces.")
 COLUMNS = ("construct", "stage", "do", "what", "words", "status", "total_load_N", "fragment",
            "subsidence_mean_mm", "subsidence_max_mm", "change_mm", "tilt_deg", "step_off_max_mm",
            "gap_max_mm", "slip_in_stage_mm", "fracture_slip_mm", "fracture_opening_mm",
@@ -49,7 +49,7 @@ HEADER = ("status", "load\nN", "subsid.\nmm", "change\nmm", "step-off\nmm", "til
 
 
 def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
-    """The stages as text of at most ``width`` columns: a table a construct, then the orders."""
+    """The stages as text of at most ``width`` columns: a table per construct, then the orders."""
     out: list[str] = []
     for c in constructs:
         out += [f"{c.name}, stage by stage: {c.status}"]
@@ -58,7 +58,7 @@ def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
         out += [line for s in c.stages if s.cycle is not None
                 for line in wrap(f"stage {s.number} {s.cycle.words}", width,
                                  initial_indent="   ", subsequent_indent="   ")]
-        out += [f"   '{s.escapes}' escapes at stage {s.number}" for s in c.stages if s.escapes]
+        out += [f"   '{s.escapes}' moves freely at stage {s.number}" for s in c.stages if s.escapes]
         out += [*_screws(c, width), ""]
     return out + [line for said in orders(constructs) for line in wrap(said, width)]
 
@@ -82,7 +82,7 @@ def _cut(text: str, room: int) -> str:
 
 
 def orders(constructs: Sequence[StagedResult]) -> list[str]:
-    """What the order of the same steps changes, one sentence a pair of constructs."""
+    """What the order of the same steps changes, one sentence per pair of constructs."""
     known = {c.name: c for c in constructs}
     out = []
     for a, b in itertools.combinations(constructs, 2):
@@ -120,7 +120,7 @@ def print_stages(constructs: Sequence[StagedResult]) -> None:
 
 
 def rows(constructs: Sequence[StagedResult]) -> list[dict[str, Any]]:
-    """One row a construct, stage and fragment; forces of screws in columns of their own."""
+    """One row per construct, stage and fragment; forces of screws in columns of their own."""
     names = screw_names(constructs)
     return [_row(c, s, fragment, names) for c in constructs for s in c.stages
             for fragment in s.fragments or ("",)]
@@ -160,7 +160,7 @@ def as_csv(constructs: Sequence[StagedResult]) -> str:
 
 
 def stage_table(construct: StagedResult) -> Table:
-    """The stages of a construct as a table, screws beside the movements."""
+    """The stages of a construct as a table, with the screws next to the movements."""
     names = screw_names((construct,))
     head = ("", "stage", "status", "load\n[N]", "subsid-\nence\n[mm]", "change\n[mm]",
             "step-\noff\n[mm]", "tilt\n[deg]", "slip\n[mm]", "metal\nof yield",
@@ -169,7 +169,7 @@ def stage_table(construct: StagedResult) -> Table:
     for s in construct.stages:
         worst = s.worst
         below = [s.cycle.words] if s.cycle else []
-        below += [f"“{s.escapes}” escapes"] if s.escapes else []
+        below += [f"“{s.escapes}” moves freely"] if s.escapes else []
         body.append((
             str(s.number), Cell(s.words, "\n".join(below)),
             Cell(s.status, kind="good" if s.held else "bad"), parts.number(s.total_load_N, 0),
@@ -183,6 +183,6 @@ def stage_table(construct: StagedResult) -> Table:
 
 
 def shown_stages(constructs: Sequence[StagedResult]) -> dict[str, Any]:
-    """All stages for a page or a notebook: a table a construct, the orders, the frame."""
+    """All stages for a page or a notebook: a table per construct, the orders, the frame."""
     return {"constructs": [(c.name, c.status, stage_table(c)) for c in constructs],
             "orders": orders(constructs), "frame": FRAME}

@@ -56,7 +56,7 @@ TRUST = ("largest\nerror", "bone\nover yield", "warn-\nings")
 def head() -> tuple[str, ...]:
     """Heads of the main table."""
     return ("construct", "load\n[N]", "status", *(_head(q) for q in headed()), "capacity\n[N]",
-            "equilib-\nrium ends\n[N]", "rank",
+            "peak\n[N]", "rank",
             "joint moved\n" + FAR.replace(" ", "\N{NO-BREAK SPACE}") + " at\n[N]",
             *(_head(q) for q in headed(constructs=True)))
 
@@ -111,7 +111,7 @@ def trust_table(constructs: Sequence[ConstructResult]) -> Table:
 
 
 def _moved(construct: ConstructResult) -> Cell:
-    """The load by which a construct is ordered; that equilibrium ends there, where it does."""
+    """The load by which a construct is ordered; marked where it is the peak."""
     found = reserve(construct)
     return Cell(str(found.text), "ends" if found.kind == ENDS else "")
 
@@ -148,19 +148,19 @@ def metal(load: LoadResult) -> Table | None:
     """Stress of plates, screws and wires under a load that is held; None where there is none."""
     if not load.members or load.status != Status.HELD:
         return None
-    return Table(("plate, screw or wire", "stress [MPa]", "of its yield", "largest axial force [N]",
-                  "hinges that turn"),
+    return Table(("plate, screw or wire", "stress [MPa]", "of yield", "largest axial force [N]",
+                  "hinges that rotate"),
                  [(name, number(m.von_mises_MPa, 0), share(m.yield_ratio),
                    number(m.axial_N, 0), None if m.hinges is None else str(m.hinges))
                   for name, m in load.members.items()])
 
 
 def lets_go(c: ConstructResult) -> Table | None:
-    """What is at its bound when the upper bound of capacity is reached."""
+    """The failure mechanism: what is at its bound at the upper bound of the capacity."""
     if not c.lets_go:
         return None
     return Table(
-        ("link", "of", "places", "mean x [mm]", "mean y [mm]"),
+        ("link", "part", "places", "mean x [mm]", "mean y [mm]"),
         [(g.kind, g.source, str(g.count), number(g.place_mm[0], 0),
           number(g.place_mm[1], 0)) for g in c.lets_go], (0, 1))
 
@@ -183,12 +183,12 @@ def bearing_tables(bearing: Bearing) -> tuple[Table, Table]:
     if len(names) > MOST_COLUMNS:
         head, side = ["construct", *forces_], names
     else:
-        head, side = ["under one leg", *names], forces_
+        head, side = ["activity", *names], forces_
         cells_ = [list(column) for column in zip(*cells_, strict=True)]
     body = [(name, *line) for name, line in zip(side, cells_, strict=True)]
     sources = [(row.name, row.force_words, f"{row.source}: {row.status}") for row in bearing.rows]
     return Table(head, body, range(len(head)), "bearing"), Table(
-        ("under one leg", "joint force [N]", "source and status"), sources, (0, 2), "small")
+        ("activity", "joint force [N]", "source and status"), sources, (0, 2), "small")
 
 
 def facts(c: ConstructResult, every: tuple[ConstructResult, ...]) -> dict[str, Any]:

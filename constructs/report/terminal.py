@@ -41,7 +41,7 @@ def _head(q: Quantity) -> str:
 
 
 def cells(load: LoadResult, construct: ConstructResult) -> tuple[str, ...]:
-    """A row of the table: an answer, with the figures of the fragment that sinks most."""
+    """A row of the table: an answer, with the figures of the fragment that subsides most."""
     worst = worst_fragment(load)
     return (newtons(load.total_load_N), shown_status(construct, load),
             *(q.text(in_row(q, load, worst)) or "-" for q in headed()),
@@ -49,7 +49,7 @@ def cells(load: LoadResult, construct: ConstructResult) -> tuple[str, ...]:
 
 
 def extra(construct: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
-    """Quantities of a construct that tables show beside those with words of their own."""
+    """Quantities of a construct that tables show in addition to those with words of their own."""
     found = ((q, q.text(q.of(construct, every))) for q in headed(constructs=True) if q.of)
     return "; ".join(f"{q.words}: {'-' if said is None else f'{said} {q.shown_unit}'.rstrip()}"
                      for q, said in found)
@@ -69,7 +69,7 @@ def capacity_text(construct: ConstructResult) -> str:
 
 
 def ends_text(construct: ConstructResult) -> str:
-    """Where equilibrium ends [N], as in a cell: ``5964``, ``> 10000``, ``not known (≥ 950)``."""
+    """The peak load [N], as in a cell: ``5964``, ``> 10000``, ``not known (≥ 950)``."""
     ends = construct.equilibrium_ends_N
     if construct.ends_status == NOT_KNOWN:
         return f"{NOT_KNOWN} (≥ {construct.known_to_N or 0.0:.0f})"
@@ -77,15 +77,17 @@ def ends_text(construct: ConstructResult) -> str:
 
 
 def ends_words(construct: ConstructResult) -> str:
-    """Where equilibrium ends, in a clause."""
+    """The peak load, in a clause."""
     if construct.ends_status == NOT_KNOWN:
-        return (f"equilibrium is known up to {construct.known_to_N or 0.0:.0f} N, "
-                "where it ends is not known")
-    return f"equilibrium ends at {ends_text(construct)} N"
+        return f"peak not known above {construct.known_to_N or 0.0:.0f} N"
+    ends = construct.equilibrium_ends_N
+    if ends is None:
+        return f"no peak up to {construct.search_limit_N:.0f} N"
+    return f"peak at {ends:.0f} N" if ends > 0.0 else "no load is carried"
 
 
 def lines(comparison: Comparison) -> list[str]:
-    """The table as text of at most 100 columns: a heading a construct, below it a line a load."""
+    """The table as text of at most 100 columns: a heading per construct, then a line per load."""
     order = best_first(comparison.constructs)
     head = [h.split("\n") for h in header()]
     rows = {c.name: [cells(load, c) for load in c.loads] for c in order}
@@ -123,11 +125,13 @@ def print_table(comparison: Comparison) -> None:
         print("\n".join([*bearing.lines(table), ""]))
     print("\n".join(wrap(ORDER, 92, break_on_hyphens=False)))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
-          "last tightening; the worst fragment. Capacity: limit analysis without - with\n"
-          "friction, screws as tight as they were set; ends at: largest load that stepwise\n"
-          "loading still holds (above the capacity where the load stretches screws further);\n"
-          "not known, where answers do not converge. Only with friction: held above the lower\n"
-          "bound of the capacity.\n"
+          "last tightening; the worst fragment. The state at a load is the first that is\n"
+          "reached by pressing slowly from the tightened state. Peak: the largest load on that\n"
+          "path, not known above a load where answers do not converge. Capacity: limit\n"
+          "analysis without - with friction, screws as tight as they were set (the peak may lie\n"
+          "above it, since the load stretches screws further). Only with friction: held above\n"
+          "what the path with friction lost after tightening carries (without a body mass, above\n"
+          "the lower bound of the capacity).\n"
           "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))

@@ -11,7 +11,7 @@ HEAD = ("load N", "subsidence\nmm", "bonded\nmm", "step-off\nmm", "bonded\nmm",
 
 
 def pair_lines(constructs: tuple[ConstructResult, ...]) -> list[str]:
-    """Constructs beside their twins for the terminal, at most 100 columns."""
+    """Constructs next to their twins for the terminal, at most 100 columns."""
     found = pairs(constructs)
     if not found:
         return []
@@ -23,7 +23,7 @@ def pair_lines(constructs: tuple[ConstructResult, ...]) -> list[str]:
             last = p.construct
         rows.append([f"{p.load.total_load_N:g}", *_shown(p.subsidence_mm, 3),
                      *_shown(p.step_off_mm, 3), *_shown(p.stiffness_N_per_mm, 0)])
-    return ["Beside their bonded twins (the worst fragment)", "", *columns(HEAD, rows, ">"), ""]
+    return ["Next to their bonded twins (the worst fragment)", "", *columns(HEAD, rows, ">"), ""]
 
 
 def _shown(values: tuple[float | None, float | None], digits: int) -> list[str]:

@@ -32,12 +32,24 @@ class Record:
     versions: dict[str, str]
 
 
+CHECKED = ("study", "bone", "implants", "rules", "model", "results", "data")
+"""Packages that the checks of whole constructs rest on, besides the solver."""
+
+
+def checked_files() -> dict[str, Path]:
+    """The files that the verification cases check, by their names below the package."""
+    root = Path(str(files("buttress")))
+    found = [p for part in ("fe", *CHECKED) for p in (root / part).rglob("*")
+             if p.suffix in (".py", ".toml")]
+    return {name: p for p in found
+            if "verification" not in (name := p.relative_to(root).as_posix())}
+
+
 def solver_hash() -> str:
-    """Hash of the solver's source: every module of `fe` but its verification cases."""
+    """Hash of what the cases check: the solver, and what builds constructs and reads answers."""
     digest = hashlib.sha256()
-    for path in sorted(files("buttress.fe").iterdir(), key=lambda p: p.name):
-        if path.name.endswith(".py"):
-            digest.update(path.name.encode() + b"\0" + b"\n".join(path.read_bytes().splitlines()))
+    for name, path in sorted(checked_files().items()):
+        digest.update(name.encode() + b"\0" + b"\n".join(path.read_bytes().splitlines()))
     return digest.hexdigest()[:16]
 
 
@@ -84,7 +96,7 @@ def sentences(record: Record | None) -> list[str]:
     again = "Run “buttress verify” to compute the table on this machine."
     if record is None:
         return ["No verification record comes with this version. " + again]
-    kinds = {"seen": "read in their source", "derived": "worked out in closed form",
+    kinds = {"seen": "read in their source", "derived": "derived in closed form",
              "memory": "recalled and still to be checked in their source",
              "practice": "common practice"}
     said = ", ".join(f"{n} {kinds.get(s, s)}" for s, n in record.statuses.items())
@@ -98,5 +110,5 @@ def sentences(record: Record | None) -> list[str]:
     out.append(f"Recorded with {versions}, "
                + ("by the same solver code as this one." if same else
                   "before the solver code was changed: the record may no longer hold."))
-    return [*out, again + " It tells whether the equations are solved rightly, not whether they "
+    return [*out, again + " It shows whether the equations are solved correctly, not whether they "
                           "are the right ones for a patient."]

@@ -1,4 +1,4 @@
-"""The educational weight-bearing table: which construct keeps every limit under which activity.
+"""The educational weight-bearing table: which construct meets all limits under which activity.
 
 It compares the joint force of an activity, or of a mass on the ground, with the loads at which
 limits are reached along the path: once and for all as the load rises. "Only with friction" is what
@@ -29,20 +29,23 @@ from buttress.study.activities import STANCES, activities, activity_case, ground
 TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
-          "upper one. Peak forces were measured in instrumented knees, not in broken ones.")
-USUAL = "The study names no activity or mass on the ground, so the usual ones stand here. "
-HOLDS, LETS_GO, UNKNOWN = "holds", "lets go", NOT_KNOWN
+          "upper one. Peak forces were measured with instrumented knee implants, not in fractured "
+          "knees.")
+USUAL = "The study names no activity or mass on the ground, so the usual ones are shown. "
+HOLDS, LETS_GO, UNKNOWN = "within all limits", "fails", NOT_KNOWN
+OVER = "over a limit: "
+"""How the verdict begins that names the limit reached first."""
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One construct under one row: "holds", "only with friction", the name of the limit broken
-    first, "lets go", "cannot be tightened" or "not known".
+    """One construct under one row: "within all limits", "only with friction", "over a limit: " and
+    the limit reached first, "fails" (above the peak), "cannot be tightened" or "not known".
 
-    ``load_N`` is the load at which that limit is reached, None where all hold; ``doubt`` says what
-    the search did not find where the verdict is not known.
+    ``load_N`` is the load at which that limit is reached (or the peak), None where none is;
+    ``doubt`` says what was not found where the verdict is not known.
     """
 
     verdict: str
@@ -51,15 +54,17 @@ class Cell:
 
     @property
     def words(self) -> str:
-        """As in a cell of the table: ``step-off from 1076 N``."""
+        """As in a cell of the table: ``over a limit: step-off from 1076 N``."""
         return f"{self.verdict} {self.since}".strip()
 
     @property
     def since(self) -> str:
-        """From which load on, or what was not found; empty where all limits hold."""
+        """From which load on, or what was not found; empty where all limits are met."""
         if self.load_N is None:
             return f"({self.doubt})" if self.doubt else ""
-        return f"from {self.load_N:.0f} N" if self.load_N > 0.0 else "at any load"
+        if self.load_N <= 0.0:
+            return "at any load"
+        return f"{'above' if self.verdict == LETS_GO else 'from'} {self.load_N:.0f} N"
 
 
 @dataclass(frozen=True)
@@ -81,7 +86,7 @@ class BearingRow:
 
 @dataclass(frozen=True)
 class Bearing:
-    """The table for a body mass, rows by joint force; ``doubts``: searches without an end."""
+    """The table for a body mass, rows by joint force; ``doubts``: loads that were not found."""
 
     title: str
     judged: str
@@ -137,7 +142,7 @@ def judged(construct: ConstructResult, force: float) -> Cell:
                if r.load_N is not None and name != EQUILIBRIUM and r.load_N <= force]
     if reached:
         load, name = min(reached)
-        return Cell(name, load)
+        return Cell(f"{OVER}{name}", load)
     if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
         return Cell(UNKNOWN, None, f"above {construct.known_to_N or 0.0:.0f} N")
     lost = [name for name, r in construct.limits.items()
@@ -153,7 +158,7 @@ COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_forc
 
 
 def rows(bearing: Bearing) -> list[dict[str, Any]]:
-    """One row an activity and construct, each with the title that says what it is for."""
+    """One row per activity and construct, each with the title that states its purpose."""
     return [{"title": bearing.title, "body_mass_kg": bearing.body_mass_kg, "activity": row.name,
              "joint_force_low_N": row.force_N[0], "joint_force_high_N": row.force_N[1],
              "construct": name, "verdict": cell.verdict, "limit_load_N": cell.load_N,

@@ -21,7 +21,7 @@ def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | Non
 
 
 def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:
-    """What is at its bound at capacity, by kind and source, most telling first."""
+    """What is at its bound at capacity, by kind and source, the most informative first."""
     if upper.factor is None:
         return ()
     links = model.problem.links

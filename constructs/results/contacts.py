@@ -6,6 +6,7 @@ and the depth that it stands for: the bone's chord t, at a plate the plate's wid
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -158,6 +159,13 @@ def _on_face(model: Model, name: str, kind: str, links: list[Link], places: Floa
 
 def percentile(values: FloatArray, weights: FloatArray, share: float) -> float:
     """Smallest of the values that at least a share of the weights does not exceed."""
+    return percentiles(values, weights, (share,))[0]
+
+
+def percentiles(values: FloatArray, weights: FloatArray, shares: Sequence[float]
+                ) -> tuple[float, ...]:
+    """The same for several shares, sorted once."""
     order = np.argsort(values, kind="stable")
     rising = np.cumsum(weights[order]) / weights.sum()
-    return float(values[order][min(int(np.searchsorted(rising, share)), values.size - 1)])
+    return tuple(float(values[order[min(int(np.searchsorted(rising, share)), values.size - 1)]])
+                 for share in shares)

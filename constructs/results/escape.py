@@ -1,7 +1,7 @@
-"""Which body escapes where there is no equilibrium: one rule for table, stages, sweep and picture.
+"""Which body moves freely without equilibrium: one rule for table, stages, sweep and picture.
 
 It is the body of which some point moves farthest [mm] in the motion that nothing resists; pieces
-of bone come before metal and fill that they take along, so a screw is named where it goes alone.
+of bone come before metal and fill that they take along; a screw is named where it moves alone.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ AT_ALL = 1e-6
 
 
 def escaping(model: Model, answer: Answer) -> str | None:
-    """Name of the body that escapes; None where no motion is known.
+    """Name of the body that moves freely; None where no failure mechanism is known.
 
     ``model`` may hold more bodies than are placed, as that of stages does.
     """

@@ -36,6 +36,7 @@ from buttress.results.reader import (
     widening,
 )
 from buttress.results.records import ContactResult, GraftResult, Where
+from buttress.results.stress import Spread, TissueField, tissue_fields
 
 FloatArray = np.ndarray
 
@@ -72,6 +73,7 @@ class Figures:
         self._pulled, self.stations = pulled, stations
         self.number = {reader.bone.bodies[i].name: i for i in reader.bone.fragments}
         self._pushes: dict[str, tuple[FloatArray, dict[str, FloatArray]]] = {}
+        self._stress: dict[tuple[str, str, str], Spread | None] = {}
         self._sunk: dict[str, tuple[FloatArray, FloatArray] | None] = {}
 
     def places(self, level: Level) -> tuple[str, ...]:
@@ -99,7 +101,7 @@ class Figures:
 
     @cached_property
     def moved(self) -> list[FloatArray]:
-        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve a body."""
+        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve per body."""
         return displacements(self.model.problem, self.answer)
 
     @cached_property
@@ -124,6 +126,19 @@ class Figures:
         """Share of volume over yield and percentiles of strain of each piece of bone."""
         return {s.name: over_yield(r.ravel(), t.volume.ravel()) for s, t, r in zip(
             self.bone.solids, self.reader.tissues, self.strains[0], strict=True)}
+
+    @cached_property
+    def tissues(self) -> dict[tuple[str, str], TissueField]:
+        """Stress of each tissue of each body, by the names of both."""
+        return {(x.body, x.tissue): x for x in tissue_fields(self.model.solids, self.moved)}
+
+    def stress_spread(self, name: str, tissue: str, measure: str) -> Spread | None:
+        """Percentiles of a stress of a tissue of a body; None where it has no such tissue."""
+        key = name, tissue, measure
+        if key not in self._stress:
+            found = self.tissues.get((name, tissue))
+            self._stress[key] = None if found is None else found.spread(measure)
+        return self._stress[key]
 
     @cached_property
     def contacts(self) -> dict[str, ContactResult]:
@@ -261,8 +276,9 @@ def plateau_widening(f: Figures, name: str) -> float | None:
 def wider_rim(f: Figures, name: str) -> Where:
     """The rim of the plateau that moves more in the frame of the shaft."""
     found = []
-    for (side, body, node), sign in zip(rims(f.bone.bodies, f.bone.study.section.sides),
-                                        (-1.0, 1.0), strict=True):
+    for (side, points), sign in zip(rims(f.bone.bodies, f.bone.study.section.sides).items(),
+                                    (-1.0, 1.0), strict=True):
+        body, node = points[0]
         place = f.bone.bodies[body].points[node]
         frame = f.values["frame x"] - f.values["frame turn"] * (place[1] - f.bone.frame_centre[1])
         found.append((sign * (f.values[f"rim {side} x"] - frame),
@@ -346,6 +362,15 @@ def volume(f: Figures, name: str) -> float:
 def of_bone(part: int) -> Callable[[Figures, str], float]:
     """Share of volume over yield (0), 95th (1) and 99th percentile (2): of a piece, or of all."""
     return lambda f, name: f.spread[name][part] if name else f.strains[1:][part]
+
+
+def of_tissue(tissue: str, measure: str, part: str) -> Callable[[Figures, str], Any]:
+    """A percentile of a stress of a tissue, or the place of the 99th."""
+    def found(f: Figures, name: str) -> Any:
+        spread = f.stress_spread(name, tissue, measure)
+        return None if spread is None else getattr(spread, part)
+
+    return found
 
 
 def of_record(level: Level, key: str) -> Callable[[Figures, str], Any]:

@@ -1,8 +1,8 @@
 """At which load each limit of a study is reached, and where.
 
 A gauge is a figure of an answer over its limit, so that 1 is the limit. Gauges are taken to rise
-with the load; the first load at which one reaches 1 is searched by `search.Search`. Bone over
-yield is searched through the percentile of strain that stands for the share of volume: the share
+with the load; `search.Search` finds the first place on the path where one reaches 1. Bone over
+yield is found through the percentile of strain that stands for the share of volume: the share
 itself is zero for long and then steep, the percentile grows almost evenly.
 """
 
@@ -18,12 +18,14 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements
 from buttress.model.model import Model
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
 from buttress.results.quantity import Quantity
 from buttress.results.reader import Reader, bone_strain
 from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, Where
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
+from buttress.results.stress import middle
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 from buttress.study.tables import number
@@ -98,12 +100,9 @@ def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) ->
     last = order[min(int(np.searchsorted(rising, 1.0 - share)), value.size - 1)]
     top = float(value[last])
     most = max(range(len(ratios)), key=lambda i: float(volumes[i][ratios[i] >= top].sum()))
-    inside = (ratios[most] >= top).any(axis=-1)
-    points = quadrature_points(reader.bone.bodies[most].mesh)[inside]
-    held = (volumes[most] * (ratios[most] >= top)).sum(axis=-1)[inside]
-    centre = (points * held[:, None]).sum(axis=0) / max(held.sum(), 1e-300)
-    nearest = points[int(np.argmin(np.hypot(*(points - centre).T)))]
-    return Reading(top, at(reader.bone.solids[most].name, nearest))
+    place = middle(quadrature_points(reader.bone.bodies[most].mesh),
+                   (volumes[most] * (ratios[most] >= top)).sum(axis=-1))
+    return Reading(top, at(reader.bone.solids[most].name, place))
 
 
 def find_limits(search: Search, found: Sequence[Gauge], letting_go: tuple[LetsGo, ...],
@@ -124,11 +123,11 @@ def find_limit(search: Search, gauge: Gauge) -> LimitResult:
 
 
 def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | None) -> LimitResult:
-    """Where stepwise loading ends; the place is what is at its bound in limit analysis (in the
-    one without friction where friction alone would hold any load)."""
+    """The peak of the path; the place is what is at its bound in limit analysis (in the one
+    without friction where friction alone would hold any load)."""
     about = ("", None, "N")
     if search.ends_status == BEYOND:
-        return LimitResult(None, None, *about, "beyond the search limit")
+        return LimitResult(None, None, *about, f"no peak up to {newtons(SEARCH_LIMIT_N)} N")
     if search.ends_status == NOT_KNOWN:
         return LimitResult(None, None, *about, f"{NOT_FOUND}: answers did not converge",
                            search.known_to)
@@ -140,11 +139,11 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
 
 
 def kept_words(name: str, limit: LimitResult) -> str:
-    """What is known of a limit whose search did not converge."""
+    """What is known of a limit whose load was not found."""
     kept = f"{newtons(round(limit.kept_to_N or 0.0))} N"
     if name == EQUILIBRIUM:
-        return f"equilibrium is known up to {kept}; above it answers did not converge"
-    return f"the search for {name} did not converge; it is kept up to {kept}"
+        return f"peak not known above {kept}, where answers did not converge"
+    return f"the load at the limit of {name} was not found; the limit is met up to {kept}"
 
 
 def lowest(limits: dict[str, LimitResult]) -> str | None:
@@ -157,7 +156,7 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
                 ) -> str:
     """Which limit is reached first as the load rises, in words.
 
-    ``without_load``: why a construct that holds no load at all does not.
+    ``without_load``: why a construct carries no load at all.
     """
     name = lowest(limits)
     least = search_limit if name is None else limits[name].load_N or 0.0
@@ -168,7 +167,7 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     limit = limits[name]
     where = (f" ({limit.where.words})" if limit.where else "") + lost
     if name == EQUILIBRIUM and limit.load_N == 0.0:
-        return f"equilibrium: {without_load}{where}"
+        return f"no equilibrium: {without_load}{where}"
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by tightening alone{where}"
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
@@ -177,10 +176,10 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
 def limit_words(name: str, limit: LimitResult) -> str:
     """What happens at a limit: ``step-off reaches 2 mm``."""
     if name == EQUILIBRIUM:
-        return "equilibrium ends"
+        return "peak"
     if name == "bone over yield":
-        return "more bone is over yield than its limit"
+        return "share of bone over yield exceeds its limit"
     if name == "metal over yield":
         return "metal reaches yield" if limit.limit == 1.0 else (
-            f"metal reaches {limit.limit:g} of yield")
+            f"metal reaches {100 * (limit.limit or 0.0):g} % of yield")
     return f"{name} reaches {limit.limit:g} {limit.unit}"

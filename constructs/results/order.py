@@ -12,11 +12,11 @@ from buttress.study.activities import newtons
 from buttress.study.tables import number
 
 TIE = number("anatomy", "limits", "indifference")
-"""Loads of two constructs that differ by no more than this share do not tell them apart."""
-MOVED, ENDS, AT_LEAST = "joint moved", "equilibrium ends", "at least"
+"""Loads of two constructs that differ by no more than this share are a tie."""
+MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 FAR = f"{number('anatomy', 'limits', 'movement'):g} mm"
 ORDER = (f"Order: by the load at which the joint has moved {FAR} (the largest of net subsidence, "
-         "step-off and gap) or, where it does not move that far, at which equilibrium ends. Loads "
+         "step-off and gap) or, where it does not move that far, by the peak load. Loads "
          f"within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank. A load marked ≥ is a lower bound: "
          "above it the answer is not known, and so the rank is a range.")
 
@@ -53,12 +53,12 @@ def reserve_words(construct: ConstructResult) -> str:
     if found.kind == MOVED:
         return f"the joint has moved {FAR} at about {load}"
     if found.kind == ENDS:
-        return (f"equilibrium ends at about {load}, before the joint has moved {FAR}"
-                if found.load_N > 0.0 else "no load is held")
+        return (f"the load peaks at about {load}, before the joint has moved {FAR}"
+                if found.load_N > 0.0 else "no load is carried")
     if construct.peak_status == BEYOND and found.load_N == SEARCH_LIMIT_N:
-        return f"the joint moves less than {FAR} up to {load}, where the search ends"
+        return f"the joint moves less than {FAR} up to {load}, where the path ends"
     return (f"the joint moves less than {FAR} up to {load}, above which the answer is not known"
-            if found.load_N > 0.0 else "it is not known which load is held")
+            if found.load_N > 0.0 else "it is not known which load is carried")
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
@@ -102,7 +102,7 @@ def why_first(order: list[ConstructResult]) -> str:
     """What puts the first construct where it stands, in a clause."""
     said = reserve_words(order[0])
     if tied := tied_first(order):
-        return f"{said}; not told apart from {_listed(tied)}"
+        return f"{said}; tied with {_listed(tied)}"
     rival = next((c for c in order[1:] if c.twin_of is None), None)
     return said if rival is None else f"{said}; next is '{rival.name}': {reserve_words(rival)}"
 

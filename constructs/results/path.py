@@ -51,12 +51,12 @@ class PathEvent:
 class PathResult:
     """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
     small) or "gaps". ``unique``: whether other starts found no other state at the points tried;
-    ``spread_N``: how far apart the loads of those states are."""
+    ``spread`` [N]: how far apart the loads of those states are."""
 
     status: str
     stopped: str
     unique: bool
-    spread_N: float
+    spread: float
     points: tuple[PathPoint, ...]
     events: tuple[PathEvent, ...]
     gaps_mm: tuple[float, ...] = ()
@@ -82,7 +82,7 @@ class Reserve:
 class Derived:
     """What is read off a path; a load that is not reached or not known is None.
 
-    ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that sinks most, and
+    ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that subsides most, and
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
     the movement by which constructs are ordered, ``reserve_to_failure`` at the one that bench tests

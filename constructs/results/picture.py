@@ -18,6 +18,7 @@ from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, contact_lines
 from buttress.results.escape import escaping
+from buttress.results.stress import Fields, TissueField
 from buttress.study.activities import LoadCase
 
 SPECK_N = 1e-6
@@ -63,7 +64,7 @@ class Arrow:
 
 @dataclass(frozen=True)
 class FreeBody:
-    """A fragment cut free: every force on it. The forces sum to zero within ``error`` [N]."""
+    """The free body of a fragment: all forces on it, which sum to zero within ``error`` [N]."""
 
     fragment: str
     body: int
@@ -88,7 +89,7 @@ class Picture(Brief):
     """One construct under one load.
 
     ``held``: displacements are the answer's, from the tightened state. Else they are the motion
-    along which the construct escapes, scaled to a largest amplitude of 1 mm: a direction only.
+    of the failure mechanism, scaled to a largest amplitude of 1 mm: a direction only.
     """
 
     brief = ("construct", "load_words", "status")
@@ -106,7 +107,8 @@ class Picture(Brief):
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
-    escapes: str | None = None    # the body that escapes where there is no equilibrium
+    escapes: str | None = None    # the body that moves freely without equilibrium
+    fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
 
     @property
     def fragments(self) -> tuple[str, ...]:
@@ -137,9 +139,9 @@ def source_kind(model: Model, source: str) -> str:
     return "fracture"
 
 
-def take_picture(model: Model, answer: Answer, total: float,
-                 strain_ratio: list[FloatArray] | None = None) -> Picture:
-    """Picture of an answer; ``strain_ratio`` nodal fields of the bone bodies, if computed."""
+def take_picture(model: Model, answer: Answer, total: float, fields: Fields | None = None
+                 ) -> Picture:
+    """Picture of an answer, with its fields of strain and stress, if computed."""
     problem = model.problem
     count = len(model.solids)
     if answer.held:
@@ -155,7 +157,7 @@ def take_picture(model: Model, answer: Answer, total: float,
                                     model.hardware.tighten)
         moved = escape_motion(problem, escape)
         forces = np.zeros(problem.n)
-    values = dict(enumerate(strain_ratio or []))
+    values = dict(enumerate(fields.strain_ratio if fields is not None else []))
     bodies = tuple(
         BodyPicture(
             name=d.name, points=d.body.points, triangles=d.mesh.triangles,
@@ -174,7 +176,8 @@ def take_picture(model: Model, answer: Answer, total: float,
         toward=model.bone.study.section.sides[1],
         contacts=contact_lines(model, answer) if answer.held else (),
         load_name=model.bone.study.load.name(total),
-        escapes=None if answer.held else escaping(model, answer))
+        escapes=None if answer.held else escaping(model, answer),
+        fields=() if fields is None else fields.tissues)
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:

@@ -8,14 +8,13 @@ that takes a `ConstructResult` (level construct, field ``of``).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import replace
-from typing import Any
+from collections.abc import Iterator
+from typing import Any, Literal
 
 from buttress.results import figures as f
+from buttress.results.derived import PATH
 from buttress.results.figures import Figures, Level
 from buttress.results.order import ranks, reserve
-from buttress.results.path import Derived
 from buttress.results.quantity import COLLECTIONS, Limit, Quantity, value_of
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -23,10 +22,11 @@ from buttress.results.records import (
     LoadResult,
     not_tightened,
 )
+from buttress.results.stress import LEAST, SHARES, VON_MISES
 from buttress.results.verdict import verdict
 
 EQUILIBRIUM = "equilibrium"
-"""The limit at which loading step by step ends."""
+"""The limit at which the load peaks."""
 LIMITS = (
     Limit("step-off", "step_off_mm", "step_off_mm", "mm", "mm", "step_off_limit_N"),
     Limit("depression", "depression_mm", "subsidence_max_mm", "mm", "mm", "depression_limit_N"),
@@ -58,14 +58,29 @@ def _limit_row(x: Limit) -> Quantity:
         worse="less", digits=0, csv="=", json=False)
 
 
-def _path_row(key: str, words: str, definition: str,
-              of: Callable[[Derived, tuple[ConstructResult, ...]], Any]) -> Quantity:
-    return Quantity(key=key, words=words, unit="N", level=Level.CONSTRUCT, definition=definition,
-                    of=of, worse="less", digits=0, csv="=", store="=", json=False, path=True)
+def _stress_rows(level: Level, tissue: str, of: str, prefix: str, column: str
+                 ) -> tuple[Quantity, ...]:
+    """Percentiles of both stresses of a tissue, and the places of the 99th.
 
-
-def _at_2mm(key: str) -> Callable[[Derived, tuple[ConstructResult, ...]], float | None]:
-    return lambda c, every: c.load_at_N.get(key, {}).get("2")
+    ``column``: what the columns of the 95th percentiles begin with.
+    """
+    rows: list[Quantity] = []
+    worse: Literal["more", "less"]
+    for stem, name, worse, exceeds in (
+            ("von_mises", VON_MISES, "more", "does not exceed"),
+            ("least_principal", LEAST, "less", "does not exceed in compression (negative)")):
+        rows += [Quantity(
+            key=f"{prefix}{stem}_{part}_MPa", unit="MPa", level=level, strain=True, worse=worse,
+            words=f"{name} of {of}, {100 * share:.0f} % by volume", digits=2,
+            csv=f"{column}{stem}_{part}_MPa" if part == "p95" else "", glossary="stress, strain",
+            read=f.of_tissue(tissue, name, part),
+            definition=f"elastic {name} that {100 * share:.0f} % of the volume of {of} {exceeds}")
+            for part, share in SHARES.items()]
+        rows.append(Quantity(
+            key=f"{prefix}{stem}_p99_at_mm", unit="mm", level=level, strain=True, kind=tuple,
+            words=f"place of the largest {name} of {of}", read=f.of_tissue(tissue, name, "at"),
+            definition=f"x and y of the middle of the 1 % of {of} where it is largest in size"))
+    return tuple(rows)
 
 
 C, L, F, E = Level.CONSTRUCT, Level.LOAD, Level.FRAGMENT, Level.EDGE
@@ -79,28 +94,6 @@ NAMES = tuple(Quantity(kind=str, csv="=", json=False, always=True, **row) for ro
     {"key": "fragment", "level": F, "words": "fragment", "unit": "",
      "definition": "name of the fragment in the study"}))
 """What a row of comparison.csv is of."""
-PATH = (
-    _path_row("peak_N", "peak load", "largest joint force that the path carries",
-              lambda c, every: c.peak_N),
-    Quantity(key="peak_status", words="status of the peak", unit="", level=C, kind=str, csv="=",
-             of=lambda c, every: c.peak_status, json=False, store="=", path=True,
-             definition="whether the peak was found, lies beyond the search or is not known"),
-    replace(_path_row("stiffness_N_per_mm", "secant stiffness", "secant of the joint force over "
-                      "the ram's displacement at a stated load",
-                      lambda c, every: c.stiffness_N_per_mm),
-            unit="N/mm", csv="secant_stiffness_N_per_mm", store="secant_stiffness_N_per_mm"),
-    *(_path_row(f"load_at_2mm_{key}_N", f"load at 2 mm of {words}",
-                f"joint force at 2 mm of {of}; empty: not reached",
-                _at_2mm(key))
-      for key, words, of in (
-          ("subsidence", "subsidence", "mean subsidence of the fragment that sinks most"),
-          ("step_off", "step-off", "the largest step-off"))),
-    _path_row("first_yield_N", "load at first yield of metal", "joint force at which an outer "
-              "fibre of a member first yields; empty: not reached",
-              lambda c, every: c.first_yield_N),
-    _path_row("first_crushing_N", "load at first crushing", "joint force at which bone or graft "
-              "first crushes; empty: not reached", lambda c, every: c.first_crushing_N))
-"""What is read off the path of a construct, in comparison.csv and, where asked, in a store."""
 CATALOGUE: tuple[Quantity, ...] = (
     *NAMES,
     Quantity(key="status", words="status", unit="", level=L, kind=str, csv="=", always=True,
@@ -161,16 +154,18 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="tightening", words="tightening", unit="", level=C, kind=str, store="=",
              json=False, definition="held, strips: SCREW, lets go: PIECE, no equilibrium or not "
              "converged; empty: nothing is tightened"),
-    Quantity(key="equilibrium_ends_N", words="load at which equilibrium ends", unit="N", level=C,
+    Quantity(key="equilibrium_ends_N", words="peak load", unit="N", level=C,
              of=lambda c, every: c.equilibrium_ends_N, worse="less", digits=0, csv="=", json=False,
              glossary="no equilibrium",
-             definition="largest joint force that loading step by step still holds"),
-    Quantity(key="ends_status", words="end of equilibrium", unit="", level=C, kind=str,
+             definition="largest joint force on the path of slow pressing; empty: not known, or "
+             "beyond the range that is pressed"),
+    Quantity(key="ends_status", words="status of the peak load", unit="", level=C, kind=str,
              of=lambda c, every: c.ends_status, csv="=", json=False,
-             definition="whether that end was found, lies beyond the search or is not known"),
-    Quantity(key="known_to_N", words="load known to be held", unit="N", level=C, csv="=",
+             definition="whether that peak was found, lies beyond the search (the range that is "
+             "pressed) or is not known"),
+    Quantity(key="known_to_N", words="load known to be carried", unit="N", level=C, csv="=",
              of=lambda c, every: c.known_to_N, worse="less", digits=0, json=False,
-             definition="largest joint force known to be held"),
+             definition="largest joint force known to be carried"),
     Quantity(key="rank", words="rank", unit="", level=C, kind=str, csv="=", json=False,
              of=lambda c, every: ranks(every).get(c.name),
              definition="place among the constructs of the study; a range where the answer is "
@@ -181,7 +176,7 @@ CATALOGUE: tuple[Quantity, ...] = (
              definition="joint force by which constructs are ordered"),
     Quantity(key="reserve_is", words="kind of that load", unit="", level=C, kind=str, csv="=",
              of=lambda c, every: reserve(c).kind, json=False, store="=", path=True,
-             definition="what that load is: joint moved, equilibrium ends or at least"),
+             definition="what that load is: joint moved, peak or at least (a lower bound)"),
     *PATH,
     Quantity(key="verdict", words="verdict", unit="", level=C, kind=str, of=verdict,
              definition="what carries, what fails first and what it depends on, in one sentence"),
@@ -211,11 +206,11 @@ CATALOGUE: tuple[Quantity, ...] = (
              worse="size", digits=0, definition="axial force of largest size in a member"),
     Quantity(key="hinges", words="hinges that turn", unit="-", level=Level.PART, read=f.hinges,
              kind=int, worse="more", digits=0, glossary="plastic hinge",
-             definition="plastic hinges of a member that have turned"),
+             definition="plastic hinges of a member that have rotated"),
     Quantity(key="stations_at_capacity", words="screw stations at capacity", unit="-", level=L,
              read=f.stations, kind=int, worse="more", digits=0, csv="=", store="=",
              glossary="pull-out",
-             definition="screw stations whose bearing or thread is used up"),
+             definition="screw stations whose bearing or thread is at its strength"),
     Quantity(key="applied_x_N", words="load on the fragment along x", unit="N", level=F,
              always=True, digits=0, csv="=", json=False,
              definition="joint force on a fragment towards +x"),
@@ -236,9 +231,9 @@ CATALOGUE: tuple[Quantity, ...] = (
              csv="=", store="=", always=True, definition="how the answer was found"),
     Quantity(key="steps", words="steps", unit="-", level=L, read=f.of_answer("steps"), kind=int,
              always=True, digits=0, definition="steps of the solver"),
-    Quantity(key="escapes", words="what escapes", unit="", level=L, read=f.who_escapes, kind=str,
-             store="=", always=True, glossary="no equilibrium",
-             definition="fragment that no force system holds"),
+    Quantity(key="escapes", words="what moves freely", unit="", level=L, read=f.who_escapes,
+             kind=str, store="=", always=True, glossary="no equilibrium",
+             definition="failure mechanism: the fragment that moves freely"),
     Quantity(key="volume_mm3", words="volume", unit="mm3", level=Level.PIECE, read=f.volume,
              always=True, digits=0, definition="volume of a piece of bone"),
     Quantity(key="over_yield", words="bone over yield", unit="-", level=Level.PIECE, strain=True,
@@ -259,7 +254,7 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="carried_most_share", words="largest carried share", unit="-", level=F,
              csv="=", json=False, digits=0,
              style="percent", glossary="carried share",
-             definition="share of a fragment's own load that this one carries"),
+             definition="share of a fragment's own load that this source carries"),
     Quantity(key="load_N", words="load on the condyle", unit="N", level=Level.CONDYLE,
              read=f.condyle_load, always=True, digits=0, definition="joint force on a condyle"),
     Quantity(key="subsidence_mean_mm", words="mean subsidence of the {} condyle", unit="mm",
@@ -280,15 +275,15 @@ CATALOGUE: tuple[Quantity, ...] = (
                read=f.of_record(Level.CONTACT, key), glossary="contact pressure",
                definition=definition)
       for key, words, unit, csv, definition in (
-          ("force_N", "pressing force", "N", "", "sum of the pressing forces along a contact"),
+          ("force_N", "normal force", "N", "", "sum of the normal forces along a contact"),
           ("friction_N", "friction force", "N", "", "sum of the sizes of the friction forces"),
           ("length_mm", "length", "mm", "", "length of a line of contact"),
-          ("contact_share", "share in contact", "-", "", "share of that length that presses"),
+          ("contact_share", "share in contact", "-", "", "share of that length in contact"),
           ("pressure_mean_MPa", "mean pressure", "MPa", "", "mean over all of the length"),
           ("pressure_p95_MPa", "95th percentile of pressure", "MPa", "{}_pressure_p95_MPa",
            "95th percentile of contact pressure over the length of a {}, open parts at 0"),
-          ("pressure_max_MPa", "largest nodal pressure", "MPa", "",
-           "largest nodal pressure, which may depend on the mesh"))),
+          ("pressure_max_MPa", "nodal maximum of pressure", "MPa", "",
+           "largest pressure of a node, which may depend on the mesh"))),
     *(Quantity(key=key, words=words, unit=unit, level=Level.GRAFT, worse="more", csv=csv,
                read=f.of_record(Level.GRAFT, key), glossary="crushing of graft",
                definition=definition)
@@ -303,6 +298,9 @@ CATALOGUE: tuple[Quantity, ...] = (
            "largest compressive strain, mean by volume"),
           ("compression_p95", "95th percentile of compression", "-", "",
            "largest compressive strain, 95th percentile by volume"))),
+    *_stress_rows(Level.PIECE, "core", "a piece's cancellous bone", "core_", "fragment_core_"),
+    *_stress_rows(Level.PIECE, "cortex", "a piece's cortex", "cortex_", "fragment_cortex_"),
+    *_stress_rows(Level.GRAFT, "fill", "a graft", "", "graft_"),
     Quantity(key="twin_of", words="twin of", unit="", level=C, kind=str, csv="=", json=False,
              of=lambda c, every: c.twin_of, glossary="bonded twin",
              definition="construct whose bonded twin this is"),
@@ -345,7 +343,7 @@ def construct_values(c: ConstructResult, every: tuple[ConstructResult, ...]) -> 
 
 
 def worst_fragment(load: LoadResult) -> str | None:
-    """The fragment that sinks most; None where none has a joint surface or is held."""
+    """The fragment that subsides most; None where none has a joint surface or is held."""
     sunk = {k: v.subsidence_mean_mm for k, v in load.fragments.items()
             if v.subsidence_mean_mm is not None}
     return max(sunk, key=lambda k: sunk[k]) if sunk else None

@@ -124,7 +124,7 @@ class Quantity:
 class Limit:
     """A limit of the study: its key in ``[limits]`` and the quantity that it refers to.
 
-    ``gauge_unit``: unit of what is searched; ``unit``: of the limit as a ranking says it;
+    ``gauge_unit``: unit of the gauge; ``unit``: of the limit as a ranking says it;
     ``column``: the load at which it is reached, in comparison.csv.
     """
 

@@ -24,16 +24,17 @@ from buttress.results.records import (
     MemberResult,
     Vector,
 )
+from buttress.results.stress import Fields
 
 FloatArray = np.ndarray
 T = TypeVar("T")
 
 
 def read(reader: Reader, model: Model, answer: Answer, total: float
-         ) -> tuple[LoadResult, list[FloatArray] | None]:
-    """All quantities of an answer, and nodal fields of strain over yield strain for pictures.
+         ) -> tuple[LoadResult, Fields | None]:
+    """All quantities of an answer, and its fields of strain and stress for pictures and files.
 
-    Without equilibrium nothing but what is known then: the load on each fragment, who escapes.
+    Without equilibrium nothing but what is known then: the load on each fragment, what moves.
     """
     f = Figures(reader, model, answer, total)
 
@@ -53,8 +54,9 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
         grafts={k: _more(v, f, Level.GRAFT, k) for k, v in f.grafts.items()})
     if not answer.held:
         return result, None
-    return result, [to_nodes(b.mesh, r.max(axis=-1)) for b, r in zip(
+    ratios = [to_nodes(b.mesh, r.max(axis=-1)) for b, r in zip(
         reader.bone.bodies, f.strains[0], strict=True)]
+    return result, Fields(ratios, tuple(f.tissues.values()))
 
 
 def record(made: Callable[..., T], f: Figures, level: Level, place: str, **given: Any) -> T:

@@ -38,7 +38,7 @@ class Reader:
 
     bone: Bone
     tissues: tuple[Tissue, ...]
-    intact: dict[str, float]    # subsidence of the intact bone by fragment, mm a newton
+    intact: dict[str, float]    # subsidence of the intact bone by fragment, mm per newton
 
     @staticmethod
     def of(bone: Bone, intact: dict[str, float]) -> Reader:
@@ -81,7 +81,7 @@ def surface_subsidence(bone: Bone, values: dict[str, float], body: int
 
 
 def intact_subsidence(bone: Bone, values: dict[str, float]) -> dict[str, float]:
-    """Mean subsidence of each fragment's joint surface in the intact bone, mm a newton."""
+    """Mean subsidence of each fragment's joint surface in the intact bone, mm per newton."""
     out = {}
     for i in bone.fragments:
         sunk, share = surface_subsidence(bone, values, i)
@@ -156,7 +156,7 @@ def under_load(bone: Bone, values: dict[str, float]) -> tuple[float, float]:
 def fibre_stress(part: Part, force: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Von Mises stress of the outer fibres ``(k,)`` [MPa] of a member's elements; their forces.
 
-    Bending and axial stress at the extreme fibres, mean shear beside them; a count of screws
+    Bending and axial stress at the extreme fibres, with the mean shear; a count of screws
     shares the forces evenly.
     """
     inner = part.member.internal_forces(force) / part.count

@@ -1,4 +1,4 @@
-"""What a comparison says: immutable records, one field a reported figure, units in the names.
+"""What a comparison says: immutable records, one field per reported figure, units in the names.
 
 None stands for a number that does not exist (no equilibrium, not limited by the model). ``more``
 holds quantities of the catalogue that have no field of their own; JSON shows them like the others.
@@ -23,17 +23,16 @@ Vector = tuple[float, float]
 NOT_TIGHTENED = "tightening has no equilibrium"
 """Status of a construct whose screws cannot be tightened."""
 CANNOT_TIGHTEN = "cannot be tightened"
-HELD_BY_NOTHING = "held by nothing"
+HELD_BY_NOTHING = "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
-"""What a search says of the end of equilibrium, which unconverged answers leave not known."""
+"""What the path says of the peak load, which unconverged answers leave not known."""
 ONLY_FRICTION = "only with friction"
 """Verdict on what is held above the load that is carried without friction."""
 
 
 def largest(values: Any) -> float | None:
     """Largest of the values that exist, None where none does."""
-    found = [v for v in values if v is not None]
-    return max(found) if found else None
+    return max((v for v in values if v is not None), default=None)
 
 
 @dataclass(frozen=True)
@@ -122,7 +121,7 @@ class CondyleResult:
 
 @dataclass(frozen=True, repr=False)
 class ContactProfile(Brief):
-    """Pressure node by node along a line of contact; all of one length, in order a pair of bodies.
+    """Pressure node by node along a line of contact; all of one length, ordered by pair of bodies.
 
     ``position_mm``: along the fracture as drawn, from a plate's proximal end, or round a fill.
     ``pressure_MPa`` and ``shear_MPa``: nodal force over its share of the length and over
@@ -147,10 +146,10 @@ class ContactProfile(Brief):
 class ContactResult:
     """Contact along a fracture, under a plate, or round a fill (``kind`` "graft").
 
-    ``force_N``: sum of the pressing forces, ``friction_N``: of the sizes of those along the line.
-    ``contact_share``: share of the length that presses. Mean and 95th percentile are taken over
-    all of the length, open parts at 0; the largest nodal pressure depends on the mesh where it
-    lies at the end of a line. Below 0 bonded faces pull. The place is None where nothing presses.
+    ``force_N``: sum of the normal forces, ``friction_N``: of the sizes of the friction forces.
+    ``contact_share``: share of the length in contact. Mean and 95th percentile are taken over
+    all of the length, open parts at 0; the nodal maximum depends on the mesh where it lies
+    at the end of a line. Below 0 bonded faces pull. The place is None where nothing presses.
     """
 
     kind: str
@@ -170,7 +169,7 @@ class ContactResult:
 class GraftResult:
     """A fill: how far its faces are crushed, how much its body is compressed, who presses on it.
 
-    ``crushed``: how far the bone beside it has sunk into it beyond what is elastic, mean over the
+    ``crushed``: how far the bone next to it has sunk into it beyond what is elastic, mean over the
     length of its faces and largest with its place; ``at_strength``: share of that length which
     carries the crushing strength. ``compression``: largest compressive strain, mean and 95th
     percentile by volume. ``forces_N`` on it from each piece of bone, screw and wire.
@@ -200,10 +199,9 @@ class BoneResult:
 
 @dataclass(frozen=True)
 class MemberResult:
-    """Stress of a plate or screw: largest von Mises stress of its outer fibres, over its yield.
+    """Largest elastic von Mises stress of the outer fibres of a plate or screw, over its yield.
 
-    The stress is the elastic one of the section forces; a ratio over 1 means that fibres have
-    yielded, and the section turns as a hinge only at its plastic moment.
+    A ratio over 1: fibres have yielded; the section turns as a hinge at its plastic moment.
     """
 
     kind: str
@@ -272,8 +270,9 @@ class LimitResult:
     """The load at which a limit is reached, and where: ``limit`` of a figure in its ``unit``.
 
     ``key`` is that of `[limits]`. ``load_N`` is None where the limit is not reached; ``missing``
-    then says why. ``kept_to_N``: where the search did not converge, the largest load that was
-    solved up to which the limit is kept.
+    then says why. That is the first place on the path where the figure is at its limit, within
+    `search.VALUE_TOLERANCE`. ``kept_to_N``: where that place was not found, the largest load of
+    the path up to which the limit is met.
     """
 
     load_N: float | None
@@ -377,7 +376,7 @@ def not_tightened(construct: ConstructResult) -> str:
     if escapes is None:
         return CANNOT_TIGHTEN
     why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
-               f"'{escapes}' escapes")
+               f"'{escapes}' moves freely")
     return f"{CANNOT_TIGHTEN}: {why}"
 
 
@@ -396,5 +395,5 @@ def needs_friction(construct: ConstructResult, load: float) -> bool:
 
 
 def worst_subsidence(load: LoadResult) -> float | None:
-    """Mean subsidence of the fragment that sinks most [mm]."""
+    """Largest mean subsidence of a fragment [mm]."""
     return largest(f.subsidence_mean_mm for f in load.fragments.values())

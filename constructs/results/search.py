@@ -25,7 +25,7 @@ VALUE_TOLERANCE, PLACE_TOLERANCE, REACHES = 1e-4, 1e-6, 30
 """A limit is reached where its figure is this close to it, or the ram within this share of a step
 of where it is."""
 NOT_FOUND = "not found"
-"""How the words begin why a limit whose search did not converge has no load."""
+"""First words of the reason why the load at a limit is not known."""
 LEAST_N = 1.0
 """A construct that does not carry this load is not supported at all."""
 
@@ -52,12 +52,12 @@ class Gauge:
 
 
 def not_found(limit: LimitResult) -> bool:
-    """Whether the search of a limit did not converge."""
+    """Whether the load at a limit was not found, since answers did not converge."""
     return limit.missing.startswith(NOT_FOUND)
 
 
 def without_load(model: Model) -> str:
-    """Why a construct that holds no load at all does not, in words."""
+    """Why a construct carries no load at all, in words."""
     if model.tightened is None or model.tightened.held:
         return HELD_BY_NOTHING
     return (CANNOT_TIGHTEN if model.tightened.status == "no equilibrium"
@@ -109,7 +109,7 @@ class Search:
 
     @property
     def ends(self) -> float | None:
-        """The peak of the path [N], None if beyond the search or not known."""
+        """The peak of the path [N]; None if none up to `SEARCH_LIMIT_N` or not known."""
         return self.known_to if self.ends_status == FOUND else None
 
     def reach(self, gauge: Gauge, past_peak: bool = False) -> Reached | str:

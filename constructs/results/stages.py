@@ -1,4 +1,4 @@
-"""What stages say: immutable records, one a stage, units in the names.
+"""Results of stages: immutable records, one per stage, units in the names.
 
 Displacements are in the frame of the shaft and count from the start: the fracture reduced, nothing
 placed and nothing loaded. None stands for a number that does not exist.
@@ -95,8 +95,8 @@ class CycleStage:
             return (f"settles after {self.count} cycles (shakedown), {how}"
                     + (f": {lies}" if lies else ""))
         if self.verdict == "ratchets":
-            return (f"ratchets: still grows by {last:.2g} mm a cycle, without falling off, at its "
-                    f"limit of {self.limit} cycles")
+            return (f"ratchets: still grows by {last:.2g} mm per cycle, without falling off, at "
+                    f"its limit of {self.limit} cycles")
         if self.verdict == "not settled":
             said = "no two to compare" if last is None else f"the last one changes {last:.2g} mm"
             return f"not settled at its limit of {self.limit} cycles: {said}"

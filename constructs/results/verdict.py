@@ -1,4 +1,4 @@
-"""One sentence for each construct: what carries, what reaches its strength first, what it rests on.
+"""One sentence per construct: what carries, what fails first, what it depends on.
 
 All of it is read off the numbers of a comparison: shares of the load, events along the path, the
 capacity without friction, the tension of screws, and where curves of two constructs cross.
@@ -19,8 +19,9 @@ from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import newtons
 from buttress.study.tables import number
 
-FAILURES = {"hinge": "{} turns as a plastic hinge", "yield": "the hold of {} reaches its strength",
-            "crushing": "{} crushes", "snap": "{} snaps over", "peak": "the load has its peak"}
+FAILURES = {"hinge": "{} forms a plastic hinge",
+            "yield": "the anchorage of {} reaches its strength",
+            "crushing": "{} is crushed", "snap": "{} snaps through", "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part."""
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """What is reached by this multiple of the force that seats the parts, tightening has left so."""
@@ -82,11 +83,11 @@ def _carries(c: ConstructResult) -> str:
     name = _worst(load) or found[0][1]
     share, name, source = next((x for x in found if x[1] == name), found[0])
     return (f"at {_load(load.total_load_N)} {_part(c, source)} carries "
-            f"{100 * share:.0f}\N{NO-BREAK SPACE}% of what presses on '{name}'")
+            f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'")
 
 
 def _worst(load: LoadResult) -> str | None:
-    """The loaded fragment that sinks most."""
+    """The loaded fragment that subsides most."""
     sunk = {k: f.subsidence_mean_mm for k, f in load.fragments.items()
             if f.subsidence_mean_mm is not None and f.carried_by}
     return max(sunk, key=lambda k: sunk[k]) if sunk else None
@@ -112,7 +113,7 @@ def _fails(c: ConstructResult) -> str:
 def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried without it is below the reserve, and tension of screws."""
     low, found = c.without_friction_N, reserve(c).load_N
-    tension = f"its screws tightened to {_load(c.tightened_N)} in all" if c.tightened_N else ""
+    tension = f"its screws tightened to {_load(c.tightened_N)} in total" if c.tightened_N else ""
     if low is None or low >= found:
         return tension and f"it was pressed with {tension}"
     above = f"above {_load(low)} " if low >= 1.0 else ""
@@ -139,7 +140,7 @@ def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     """Where the curves of movement over load of two constructs cross first.
 
     One carries more at first and the other later, each by more than the stated indifference; curves
-    that lie closer than that are not told apart. None where there is no such place.
+    that lie closer than that count as tied. None where there is no such place.
     """
     of_a, of_b = _curve(a), _curve(b)
     if of_a is None or of_b is None:
@@ -153,8 +154,8 @@ def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
     ahead = np.where(load_a > (1.0 + TIE) * load_b, 1, np.where(load_b > (1.0 + TIE) * load_a,
                                                                 -1, 0))
-    told = np.flatnonzero(ahead)
-    turns = [(i, j) for i, j in zip(told, told[1:], strict=False) if ahead[i] != ahead[j]]
+    clear = np.flatnonzero(ahead)
+    turns = [(i, j) for i, j in zip(clear, clear[1:], strict=False) if ahead[i] != ahead[j]]
     if not turns:
         return None
     first, last = turns[0]

@@ -15,6 +15,7 @@ from buttress.results.picture import Picture, take_picture
 from buttress.results.read import read
 from buttress.results.reader import Reader
 from buttress.results.records import LoadResult
+from buttress.results.stress import TissueField
 from buttress.study.case import Case
 from buttress.study.checked import require_known
 from buttress.study.read import AnyStudy, as_study
@@ -31,6 +32,14 @@ class Live(Displayed):
     construct: str
     result: LoadResult
     picture: Picture
+
+    @property
+    def fields(self) -> tuple[TissueField, ...]:
+        """Strain and stress of every tissue of every body, as arrays: see `TissueField`.
+
+        Empty where the load is not held.
+        """
+        return self.picture.fields
 
 
 class Explorer:
@@ -57,8 +66,9 @@ class Explorer:
         """The answer of a construct under a total joint force ``load_N`` [N].
 
         ``values``: other values by dotted key, as in a sweep. Returns a `Live` with the figures
-        (``result``) and what `figures` draw (``picture``). Raises InputError for a construct or
-        key that the study has not, and for a load that is not positive or over 20000 N.
+        (``result``), what `figures` draw (``picture``) and arrays of strain and stress
+        (``fields``). Raises InputError for a construct or key that the study has not, and for a
+        load that is not positive or over 20000 N.
         """
         if not 0.0 < load_N <= 20_000.0:
             raise InputError("not a valid load", value=f"{load_N:g}",

@@ -25,6 +25,7 @@ from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
 from buttress.implants.kinds import Hold
 from buttress.implants.loose import loaded_bodies
+from buttress.implants.pins import heads_of, shared
 from buttress.model.install import made_ready
 from buttress.model.model import Model, assemble, blocks_of, inclusions_of, intact_measures
 from buttress.results.reader import Reader, Tissue, intact_subsidence
@@ -95,10 +96,7 @@ class Frame:
         self.bearing = kinds == Hold.BEARING
         self.stations = (kinds == Hold.BEARING) | (kinds == Hold.THREAD)
         self.soft = self._soft(kinds)
-        self.pressed: dict[str, int] = {}
-        for i, kind in enumerate(kinds):
-            if kind in (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE):
-                self.pressed.setdefault(self.sources[i], i)
+        self.pressed = heads_of(p.links)
         self.pulls = pulls(p, [part.member for part in model.hardware.parts])
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
@@ -160,8 +158,9 @@ class Frame:
     def _tighten(self, construct: Construct) -> dict[int, float]:
         if construct.stages:
             return {}  # they tighten
-        return {self.pressed[s.name]: tension(s) * s.count for s in construct.screws
-                if s.name in self.pressed and tension(s) > 0 and not s.locked}
+        return {i: force for s in construct.screws
+                if s.name in self.pressed and tension(s) > 0 and not s.locked
+                for i, force in shared(self.pressed[s.name], tension(s) * s.count).items()}
 
     def _law(self, friction: FloatArray, scale: FloatArray, tighten: dict[int, float],
              spring: float) -> Law:

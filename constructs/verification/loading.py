@@ -1,5 +1,5 @@
 """Loads and limits in closed form: force = mass x gravity x ratio, moments of the resultant, and
-the load at a limit of bonded bone, which is the limit over what a newton does."""
+the load at a limit of bonded bone, which is the limit over the figure per newton."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def bonded() -> tuple[Reader, Model, Search]:
 
 
 def searched(name: str) -> float:
-    """Load that the search finds for a limit, over limit / (figure a newton)."""
+    """Load found on the path for a limit, over limit / (figure per newton)."""
     reader, model, search = bonded()
     gauge: Gauge = next(g for g in gauges(reader, model, model.bone.study.limits)
                         if g.name == name)
@@ -95,6 +95,6 @@ CASES = register(
          "derived", "x on the joint line", "mm", 0.65 * -22 + 0.35 * 22 + SHIFT, 1e-9, place),
     Case("direction of the resultant", "the angle of the study", "derived", "angle to the shaft",
          "deg", DIRECTION, 1e-9, lean),
-    *(Case(f"load at the limit of {name}, bonded bone", "linear: limit over the figure a newton",
-           "derived", "searched load over closed form", "-", 1.0, 1e-6, partial(searched, name))
+    *(Case(f"load at the limit of {name}, bonded bone", "linear: limit over the figure per newton",
+           "derived", "load on the path over closed form", "-", 1.0, 1e-6, partial(searched, name))
       for name in FIGURES))

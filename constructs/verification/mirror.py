@@ -1,10 +1,10 @@
-"""A mirrored study answers with the mirror image; names and the order of fragments mean nothing.
+"""A mirrored study answers with the mirror image; names and the order of fragments do not matter.
 
 Mirrored twice over: with the meshes themselves mirrored node for node, where only rounding may
 differ, and through the study alone, where the mesher makes another mesh and the difference is one
 of discretisation. The figures that are compared, each over the largest of its kind: subsidence
-and tilt of each fragment, step-offs, forces on each fragment, stress of each plate and screw, and
-the capacity with and without friction.
+and tilt of each fragment, step-offs, widening of the plateau, forces on each fragment, stress of
+each plate and screw, and the capacity with and without friction.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ STUDIES: dict[str, tuple[tuple[str, ...], float]] = {
     "lateral-depression": (("screws below", "raft + wires + impacted graft", "raft plate"), 2.0),
     "bicondylar": (("both plates + impacted graft",), 2.5),
 }
-KINDS = ("subsidence", "tilt", "step-off", "force", "stress", "capacity")
+KINDS = ("subsidence", "tilt", "step-off", "widening", "force", "stress", "capacity")
 Figures = dict[str, dict[tuple, float]]
 
 
@@ -58,6 +58,7 @@ def figures(study: Study, meshed: tuple[list[Mesh], list[Interface]] | None = No
             if not answer.held:
                 out["subsidence"][*here, found.status] = 0.0
                 continue
+            out["widening"][here] = found.widening_mm or 0.0
             for name, edge in found.edges.items():
                 out["step-off"][*here, name] = edge.step_off_mm or 0.0
             for name, f in found.fragments.items():

@@ -1,4 +1,4 @@
-"""The verification table: every registered case, computed now, beside its published value."""
+"""The verification table: every registered case, computed now, next to its published value."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ HEAD = ("", "case", "computed", "unit", "asked", "reference", "tolerance", "off 
 
 
 def table_lines(results: list[dict[str, Any]]) -> list[str]:
-    """The table as text, a line a case, sources below each name."""
+    """The table as text, one line per case, sources below each name."""
     rows: list[Row] = []
     last = ""
     for r in results:

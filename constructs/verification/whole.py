@@ -100,7 +100,7 @@ def difference(condyle: int) -> float:
 
 @cache
 def under_load(kind: str) -> float:
-    """Mean displacement of the contact patches along the load, mm a newton.
+    """Mean displacement of the contact patches along the load, mm per newton.
 
     ``kind``: "merged"; "tool" (the intact bone that results are net of); "plain" (its own mesh
     without a fracture, finer by half).

@@ -48,10 +48,11 @@ class Capacity:
 
 
 def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, float] | None = None,
-             frictionless: bool = False) -> Capacity:
+             frictionless: bool = False, sums: bool = False) -> Capacity:
     """Largest factor of ``load (p,)`` in equilibrium within all bounds.
 
-    ``prescribed`` link forces [N] are constant (tightened screws keep their force).
+    ``prescribed`` link forces [N] are constant (tightened screws keep their force); with ``sums``
+    only the sum of those of one source is, so that a tightened head may tilt.
     """
     n, m = problem.n, problem.rigid.shape[1]
     h = problem.kinks.shape[1]
@@ -61,9 +62,14 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     scale = max([float(np.abs(load_rigid).max(initial=0.0)), *held]) or 1.0
     lower, upper = problem.lower.copy(), problem.upper.copy()
     friction = np.zeros(n) if frictionless else problem.friction.copy()
+    groups: dict[object, list[int]] = {}
+    for i in prescribed or {}:
+        groups.setdefault(problem.links.links[i].source if sums else i, []).append(i)
+    shared = [group for group in groups.values() if len(group) > 1]
     for i, force in (prescribed or {}).items():
-        lower[i] = upper[i] = force
-        friction[i] = 0.0
+        if not any(i in group for group in shared):
+            lower[i] = upper[i] = force
+            friction[i] = 0.0
     rubs = np.flatnonzero(friction > 0)
     mates = problem.partner[rubs]
     plain = ((lower[rubs] == 0) & (upper[rubs] == 0) & (lower[mates] == 0)
@@ -80,7 +86,10 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     # moment at a hinge is that of the loads on the member minus that of its links.
     equal = sp.csr_matrix(np.vstack([
         np.hstack([problem.rigid.T, np.zeros((m, h)), -(load_rigid / scale)[:, None]]),
-        np.hstack([problem.kinks.T, np.eye(h), -(load_kinks / scale)[:, None]])])) @ edges
+        np.hstack([problem.kinks.T, np.eye(h), -(load_kinks / scale)[:, None]]),
+        *(np.isin(np.arange(n + h + 1), group)[None] for group in shared)])) @ edges
+    total = np.zeros(m + h + len(shared))
+    total[m + h:] = [sum((prescribed or {})[i] for i in group) / scale for group in shared]
     # Cones: friction on either side is at most its share of the partner's force.
     row = np.arange(2 * rubs.size)
     left = sp.csr_matrix(
@@ -99,14 +108,14 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     options = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
     # Without presolve it is a quarter faster, and presolve occasionally reports a problem as
     # infeasible that has a solution at zero load.
-    result = _program(cost, left, rhs, equal, bounds, {**options, "presolve": False})
+    result = _program(cost, left, rhs, equal, total, bounds, {**options, "presolve": False})
     if result.status not in (0, 3):
-        result = _program(cost, left, rhs, equal, bounds, options)
+        result = _program(cost, left, rhs, equal, total, bounds, options)
     if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
         return Capacity(
             status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
     if result.status != 0 or result.x is None:
-        missing, motion = _unbalanced(equal[:, :-1], left[:, :-1], rhs, bounds[:-1])
+        missing, motion = _unbalanced(equal[:, :-1], left[:, :-1], rhs, total, bounds[:-1])
         if missing <= 1e-9:  # zero load is carried, so the program should have had an answer
             return Capacity(
                 status=f"not found ({result.message})", factor=None, feasible=True, force=None,
@@ -162,25 +171,25 @@ def sliding_motion(problem: Condensed, load: FloatArray,
     fixed at the value that the normal forces at capacity allow, so that sliding is along the face.
     ``found``: the capacity, where it is known. None where no motion is known.
     """
-    found = found or capacity(problem, load, prescribed=prescribed)
+    found = found or capacity(problem, load, prescribed=prescribed, sums=True)
     normal = np.zeros(problem.n) if found.force is None else np.maximum(
         found.force[problem.partner], 0.0)
     width = np.where(problem.friction > 0, problem.friction * normal, 0.0)
     fixed = problem.with_law(lower=problem.lower - width, upper=problem.upper + width,
                              friction=np.zeros(problem.n))
-    return capacity(fixed, load, prescribed=prescribed).escape or found.escape
+    return capacity(fixed, load, prescribed=prescribed, sums=True).escape or found.escape
 
 
 def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: sp.spmatrix,
-             bounds: FloatArray, options: dict[str, Any]) -> Any:
-    """Least cost with ``left x <= rhs``, ``equal x = 0`` and bounds, by HiGHS."""
+             total: FloatArray, bounds: FloatArray, options: dict[str, Any]) -> Any:
+    """Least cost with ``left x <= rhs``, ``equal x = total`` and bounds, by HiGHS."""
     solve: Any = linprog  # its stubs, where installed, do not know sparse matrices
-    return solve(cost, A_ub=left, b_ub=rhs, A_eq=equal, b_eq=np.zeros(equal.shape[0]),
+    return solve(cost, A_ub=left, b_ub=rhs, A_eq=equal, b_eq=total,
                  bounds=bounds, method="highs", options=options)
 
 
-def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, bounds: FloatArray
-                ) -> tuple[float, FloatArray]:
+def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, total: FloatArray,
+                bounds: FloatArray) -> tuple[float, FloatArray]:
     """Smallest unbalanced force of any admissible system at zero load, and the motion of bodies
     and hinges ``(m + h,)`` that it drives (the dual).
 
@@ -189,7 +198,7 @@ def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, bounds: 
     (m, n), k = equal.shape, left.shape[0]
     rows = sp.hstack([left, sp.csr_matrix((k, 2 * m)), -sp.eye(k)]).tocsr()
     columns = sp.hstack([equal, sp.eye(m), -sp.eye(m), sp.csr_matrix((m, k))]).tocsr()
-    result = _program(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), rows, rhs, columns,
+    result = _program(np.concatenate([np.zeros(n), np.ones(2 * m + k)]), rows, rhs, columns, total,
                       np.vstack([bounds, [[0.0, np.inf]] * (2 * m + k)]), {})
     if result.status != 0:
         raise SolveError(f"the balance at zero load could not be determined: {result.message}")

@@ -15,7 +15,7 @@ from typing import Literal
 MODULES = ("patch", "rigid", "manufactured", "le1", "cook", "cantilever", "kirsch", "strip",
            "inclusion", "layers", "sideplates", "lame", "gci", "shrinkfit", "contactpatch", "hertz",
            "cattaneo", "timoshenko", "foundation", "dowel", "embedded", "shearlag", "bonded",
-           "incline", "statics", "wedge", "slip", "pullout", "joint", "hinge", "stagepath",
+           "incline", "statics", "wedge", "slip", "pullout", "joint", "rim", "hinge", "stagepath",
            "cyclic", "pressed")
 
 Status = Literal["seen", "memory", "derived", "practice"]

@@ -389,6 +389,6 @@ def test_a_study_that_nothing_holds_is_still_a_page(browser: Any, tmp_path: Path
     made = make((scene,), own_tour, scene.title, 1, 0, 0, lambda text: None, "test")
     page = opened(browser, made, tmp_path)
     assert page.said == []
-    assert "no construct of this study holds" in page.inner_text("#step-text")
+    assert "no construct of this study is held" in page.inner_text("#step-text")
     assert "Not held" in sentence(page)
     page.close()

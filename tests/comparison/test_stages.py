@@ -25,7 +25,8 @@ from staged_study import (
 
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
-from buttress.draw.charts import bracket_words, capacity, curves
+from buttress.draw.charts import bracket_words, capacity
+from buttress.draw.curves import curves
 from buttress.report.notebook import construct_html
 from buttress.report.stages import lines
 from buttress.report.terminal import print_table
@@ -35,7 +36,8 @@ from buttress.study.read import study_from
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
     screws = {LAG: {"tension_N": 400.0}, FIRST: {"tension_N": 300.0}, SECOND: {"tension_N": 300.0}}
-    stages = [{"do": "tighten", "what": [LAG, FIRST, SECOND]}, load(1000.0)]
+    # In steps, as the path of a comparison: slip under the edges of heads remembers its way.
+    stages = [{"do": "tighten", "what": [LAG, FIRST, SECOND]}, load(1000.0) | {"steps": 20}]
     data = staged_data(*stages, screws=screws)
     bare = {k: v for k, v in data["construct"][0].items() if k != "stage"}
     data["construct"].append(bare | {"name": "bare"})
@@ -47,7 +49,7 @@ def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> 
             getattr(without.fragments["medial"], key), rel=1e-9)
     assert found.constructs[0].capacity_N == pytest.approx(found.constructs[1].capacity_N)
     assert found.stages[0].stages[1].fragments["medial"].change_mm == pytest.approx(
-        without.fragments["medial"].subsidence_mean_mm, rel=1e-9)
+        without.fragments["medial"].subsidence_mean_mm, rel=2e-5)
 
 
 def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
@@ -78,21 +80,21 @@ def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFi
     assert one.status == NOT_TIGHTENED
     print_table(found)
     said = " ".join(capsys.readouterr().out.split())
-    assert f"'{one.name}' cannot be tightened: '{FIRST}' escapes." in said
-    assert "held by nothing" not in said
+    assert f"'{one.name}' cannot be tightened: '{FIRST}' moves freely." in said
+    assert "unsupported" not in said
     page = construct_html(one)
     assert "cannot be tightened" in page
-    assert "held by nothing" not in page
+    assert "unsupported" not in page
     assert one.capacity_N[1] == 0.0
     assert bracket_words(one) == "0 N: cannot be tightened"
-    assert one.first_limit == f"equilibrium: cannot be tightened ({FIRST})"
+    assert one.first_limit == f"no equilibrium: cannot be tightened ({FIRST})"
     assert {r.missing for r in one.limits.values() if r.load_N is None} == {"cannot be tightened"}
     figures = [capacity(found), curves(found, "medial")]
     for ax in figures:
         ax.figure.draw_without_rendering()
         shown = " ".join(t.get_text() for t in ax.figure.findobj(Text)).replace("\n", " ")
         assert "cannot be tightened" in shown
-        assert "held by nothing" not in shown
+        assert "unsupported" not in shown
         assert "no equilibrium" not in shown
         plt.close(ax.figure)
 

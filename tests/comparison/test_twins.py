@@ -88,7 +88,7 @@ def test_records_name_the_twin(compared: Comparison) -> None:
     assert "model N" not in text
     beside = pair_lines(compared.constructs)
     assert max(map(len, beside)) <= 100
-    assert beside[0].startswith("Beside their bonded twins")
+    assert beside[0].startswith("Next to their bonded twins")
 
 
 def test_without_twins_nothing_is_said() -> None:

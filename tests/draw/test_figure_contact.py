@@ -36,7 +36,7 @@ def test_bands_stand_on_their_lines_as_high_as_the_pressure() -> None:
         assert any(b.shape[0] >= 18 and np.allclose(b[:18], wanted) for b in bands(ax)), line.name
     shown = words(ax)
     assert "force over length and depth" in shown.replace("\n", " ")
-    for said in ("shear plane", "presses over 44 %,", "on average 1.2 MPa;", "95 % of it: at most 2.5,", "largest node 4 MPa",
+    for said in ("shear plane", "in contact over 44 %,", "mean 1.2 MPa;", "95th percentile 2.5,", "nodal maximum 4 MPa",
                  "under a plate", "on a graft's face", LABEL):
         assert said in shown, said
     assert "cut off" not in shown

@@ -1,4 +1,4 @@
-"""The film of two constructs: its frames, its size, and what it refuses."""
+"""The animation of two constructs: its frames, its size, and what it refuses."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from buttress.study.read import only
 
 @pytest.fixture(scope="module")
 def made() -> Film:
-    # The plate lets go at 1077 N.
+    # The plate fails at 1077 N.
     return film(small_study("antiglide", "lag screws", loads=(1000.0,)), "antiglide",
                 "lag screws", rise=8)
 
@@ -55,7 +55,7 @@ def test_a_frame_says_the_load_the_names_what_becomes_of_them_and_the_label(made
         assert "antiglide" in said
         assert LABEL in said
         assert f"displacement × {made.factor:g} in both" in said.replace("\n", " ")
-    assert "holds, sinks" in words(made, 0)
+    assert "held, subsides" in words(made, 0)
     assert "no equilibrium at 1200 N" in words(made, 7)
 
 
@@ -67,7 +67,7 @@ def test_no_text_of_a_frame_overlaps(made: Film) -> None:
     assert clashes(draw_frame(long, 0)) == []
 
 
-def test_the_file_is_a_small_film(made: Film, tmp_path: Path) -> None:
+def test_the_file_is_a_small_animation(made: Film, tmp_path: Path) -> None:
     path = write_film(made, tmp_path / "motion.gif")
     assert path.stat().st_size < 1_000_000
     with Image.open(path) as image:

@@ -91,7 +91,7 @@ def test_maps_of_one_sweep_share_their_colours_and_their_words_are_of_what_holds
     assert limits[0] == limits[1] == pytest.approx((0.0, 1.6))
     words = [" ".join(t.get_text() for t in ax.texts) for ax in both]
     assert "never reached" in words[0]
-    assert "not reached where it holds" in words[1]
+    assert "not reached where it is held" in words[1]
 
 
 def test_what_never_holds_says_so_in_the_list_of_names() -> None:
@@ -109,7 +109,7 @@ def test_samples_are_points_and_no_line() -> None:
         ["case_id", X, Y, "hash"], sort=False)]]
     ax = f.over_key(table, X)
     assert {line.get_linestyle() for line in ax.get_lines()} == {"None"}
-    assert f"a point a case; also varied: {Y}" in " ".join(t.get_text() for t in ax.texts)
+    assert f"one point per case; also varied: {Y}" in " ".join(t.get_text() for t in ax.texts)
     # Where no other key varies the points are joined.
     ax = f.over_key(table.assign(**{Y: 1.0}), X)
     assert {line.get_linestyle() for line in ax.get_lines()} != {"None"}
@@ -203,12 +203,12 @@ def test_the_paired_plot_shows_mean_and_interval() -> None:
     assert any(np.array_equal(x, [diff.low, diff.high]) for x in drawn)
     assert any(np.array_equal(x, [diff.mean]) for x in drawn)
     assert [t.get_text() for t in ax.get_yticklabels()] == ["screws", "nothing"]
-    assert any("both hold in 40 of 40" in t.get_text() for t in ax.texts)
+    assert any("both held in 40 of 40" in t.get_text() for t in ax.texts)
     assert ax.get_xlabel() == "mean subsidence minus that of 'plate' [mm]"
     ranking.against = ranking.against[1:]  # never held together with the reference
     ax = f.paired(ranking)
     assert list(ax.get_xticks()) == []
-    assert any("no construct holds together with this one" in t.get_text() for t in ax.texts)
+    assert any("is a construct held together with this one" in t.get_text() for t in ax.texts)
     assert clashes(ax.get_figure()) == []
 
 

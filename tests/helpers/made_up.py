@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from buttress.draw.text import shown_texts
 from buttress.results.comparison import Comparison
 from buttress.results.contacts import ContactLine
 from buttress.results.path import Reserve
@@ -254,3 +255,7 @@ def long_names(count: int) -> Comparison:
 
 def with_title(made: Comparison, title: str) -> Comparison:
     return replace(made, study=made.study.model_copy(update={"title": title}))
+
+
+def words(ax) -> str:
+    return "\n".join(text.get_text() for text, _ in shown_texts(ax.get_figure(root=True)))

@@ -79,7 +79,7 @@ def test_friction_topples_slides_or_holds() -> None:
 @pytest.mark.parametrize(("lag", "position", "claim"), [
     (held(0.1), held(0.2), "tightening pays"), (held(0.2), held(0.1), "do worse"),
     (held(0.1), held(0.101), "no difference"), (NOT, held(0.1), "do worse"),
-    (held(0.1), NOT, "tightening pays"), (NOT, NOT, "Neither holds")])
+    (held(0.1), NOT, "tightening pays"), (NOT, NOT, "Neither is held")])
 def test_lag_against_position(lag: Look, position: Look, claim: str) -> None:
     text = said(words.screw, lambda a, n: position if n == THIN_POSITION else lag)
     assert claim in text
@@ -91,7 +91,7 @@ def test_screws_that_press_it_on_the_slope_are_said_to_only_where_they_do() -> N
                                  "lag": push("screw", 0.02, aside)})
 
     said_ = said(words.screw, lambda a, n: screws(200.0))
-    assert "carry only 2 % of its load, but press it sideways on to the slope with 200 N" in said_
+    assert "carry only 2 % of its load, but press it sideways against the face with 200 N" in said_
     assert "sideways" not in said(words.screw, lambda a, n: screws(1.0))
 
 
@@ -171,8 +171,8 @@ def test_a_plate_too_low_says_what_lets_go() -> None:
 def test_the_joint_side() -> None:
     calm, same = held(0.02, tilt=0.02, gap=0.0), held(0.1, tilt=0.5)
     told = said(words.joint_side, lambda a, n: calm if a.on[0] else held(0.1))
-    assert "gapes 0.20 mm" in told
-    assert "The screws stop the turn" in told
+    assert "opens by 0.20 mm" in told
+    assert "The screws stop the rotation" in told
     assert "hardly change that" in said(words.joint_side,
                                         lambda a, n: same if a.on[0] else held(0.1))
     assert "does not open" in said(words.joint_side, lambda a, n: calm)
@@ -181,7 +181,7 @@ def test_the_joint_side() -> None:
 
 
 @pytest.mark.parametrize(("plate", "claim"), [
-    (5.0, "the screws stop the slide too"), (80.0, "the plate still takes its part")])
+    (5.0, "the screws prevent sliding too"), (80.0, "the plate still helps to prevent sliding")])
 def test_who_stops_the_slide_is_read_from_the_forces(plate: float, claim: str) -> None:
     pushes = {"face": push("fracture", 0.9, -100.0 - plate), "plate": push("plate", 0.1, plate),
               "lag": push("screw", 0.0, 100.0)}

@@ -185,12 +185,12 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     assert driven.total[decides, 0] == pytest.approx(1.0, abs=0.1)
     assert driven.total[1 - decides, 0] == 0.0
     text = "\n".join(table_lines(found))
-    assert "keeps each limit" in text
+    assert "meets each limit" in text
     # Capacity is 3000 N in every sample: what is kept is what there is to explain.
     assert "every construct: the same in all samples: 3000 N" in text
     both = next(d for d in found.driven if d.construct == "A").keeps_all
     np.testing.assert_array_equal(both.total, driven.total)  # of the only limit that A breaks
-    assert "whether it is held and keeps all limits (from 512 base samples):" in text
+    assert "whether it is held and meets all limits (from 512 base samples):" in text
     assert f"A: friction of the fracture {both.total[decides, 0]:.2f}" in text
     broken = round(len(drawn.shares) * (1 - a.keeps_all.share))
     assert f"'A' holds but exceeds a limit in {broken} samples" in found.sentence
@@ -226,7 +226,7 @@ def test_words_and_numbers_agree_whatever_holds(
     assert said in found.sentence
     text = "\n".join(table_lines(found))
     assert ("subsides less than" in text) == (held == "both")
-    assert ("no construct keeps all limits in 16 of 16 samples, so none is best there" in text) == \
+    assert ("no construct meets all limits in 16 of 16 samples, so none is best there" in text) == \
         (best == (0.0, 0.0))
     assert found.none_held == (16 if held == "none" else 0)
     assert "no input changes the ranks clearly" in text
@@ -302,7 +302,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert again.summary.done == 0
     assert again.sentence == found.sentence
     lines = table_lines(again)
-    assert any("keeps all limits" in line for line in lines)
+    assert any("meets all limits" in line for line in lines)
     folder = tmp_path / "r-rank"
     folder.mkdir()
     assert [line for line in lines if "cancellous strength (scale.cancellous_strength)" in line
@@ -333,7 +333,7 @@ def test_where_everything_lets_go_there_is_no_figure_of_differences(
     assert (document["none_held"], document["none_keeps_all"]) == (4, 4)
     assert {a["behind"]["share"] for a in document["against"]} == {0.0}
     monkeypatch.setattr(RankResult, "telling", property(lambda self: [TWO[0]]))
-    assert "1 sample a quarter:" in "\n".join(table_lines(found))
+    assert "1 sample per quarter:" in "\n".join(table_lines(found))
 
 
 @pytest.mark.usefixtures("two_inputs")

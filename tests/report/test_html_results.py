@@ -24,7 +24,7 @@ def test_every_kind_of_result_has_its_table_and_the_label() -> None:
     for result, words in ((made, "Medial shear fracture"), (made["raft"], "not limited"),
                           (made["lag screws"].load(1500), "1500 N: held"),
                           (made["lag screws"].load(1500).fragments["medial"], "shear plane"),
-                          (made["nothing"].load(500), "“medial” escapes")):
+                          (made["nothing"].load(500), "“medial” moves freely")):
         page = shown(result)
         assert words in page.text
         assert LABEL in page.text
@@ -69,10 +69,10 @@ def test_a_ranking_gives_shares_with_intervals_and_the_sentence() -> None:
     standing = Made(construct="<i>x</i>", best=Share(0.5, 0.25, 0.75, 8), mean_rank=1.25,
                     holds=Share(1.0, 0.6, 1.0, 8), keeps_all=Share(0.0, 0.0, 0.4, 8),
                     keeps={"step-off": Share(0.5, 0.2, 0.8, 8)},
-                    no_equilibrium=1, unanswered=0)
-    made = Made(samples=Made(shares=[0] * 8), outcomes=Made(load_N=1500.0), limits={"step-off": 2.0},
+                    no_equilibrium=1, unanswered=0, refused=0)
+    made = Made(samples=Made(shares=[0] * 8), outcomes=Made(load_N=1500.0, by="subsidence"), limits={"step-off": 2.0},
                 limit_words="step-off 2 mm",
                 standings=(standing,), sentence="a < b")
     page = Page(rank_html(made))  # type: ignore[arg-type]
-    assert "<i>x</i> 50 (25–75) 100 (60–100) 0 (0–40) 50 (20–80) 1 0 1.2" in page.text
+    assert "<i>x</i> 50 (25–75) 100 (60–100) 0 (0–40) 50 (20–80) 1 0 0 1.2" in page.text
     assert "a < b" in page.text

@@ -40,9 +40,9 @@ def test_everything_that_was_asked_and_answered_is_there(tmp_path: Path) -> None
     assert got.text.count(LABEL) == 2
     for words in ("Medial shear fracture", "An invented scenario", "500, 1000, 1500 N in total",
                   "step-off of 2 mm", "depression of 3 mm", "widening of the plateau by",
-                  "1 % of the bone over yield", "metal at 1 of yield", "What this cannot tell you", "perfectly plastic hinges",
+                  "1 % of the bone over yield", "metal at 100 % of yield", "What this cannot tell you", "perfectly plastic hinges",
                   "residual", "complementarity", "balance error", "largest error", "active set", "1281 to 2133",
-                  "not limited by this model", "0 N: held by nothing", "shear plane",
+                  "not limited by this model", "0 N: unsupported", "shear plane",
                   "tip beyond the far cortex", "thread", "buttress compare study.toml",
                   "numpy 2.0", "2e-16", "> 10000", "Contact pressure at 1500 N",
                   "fracture shear plane 400 90 62 44 % 1.23 2.50 4.00 −24, −58",
@@ -92,31 +92,29 @@ def test_order_where_nothing_holds(tmp_path: Path) -> None:
     assert [c.name for c in best_first(made.constructs)] == [
         "ends last", "ends first", "b later", "a same"]
     text = page(made, tmp_path).text
-    assert ("No construct holds any of the loads. ends last comes first: equilibrium ends at "
-            "about 455 N, before the joint has moved 0.5 mm; next is 'ends first': equilibrium "
-            "ends at about 426 N, before the joint has moved 0.5 mm.") in text
+    assert ("No construct carries any of the loads. ends last comes first: the load peaks at "
+            "about 455 N, before the joint has moved 0.5 mm; next is 'ends first': the load "
+            "peaks at about 426 N, before the joint has moved 0.5 mm.") in text
     assert " ".join(ORDER.split()) in text
     alone = comparison((moves("plate", 1200.0),))
     assert why_first(best_first(alone.constructs)) == "the joint has moved 0.5 mm at about 1200 N"
 
 
-def test_a_search_without_an_end_is_not_known_on_the_page_and_the_terminal(
+def test_a_peak_that_is_not_known_says_so_on_the_page_and_the_terminal(
         tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
     made = comparison((not_known("lost", 950.0), moves("plate", 600.0)))
     print_table(made)
     terminal = " ".join(capsys.readouterr().out.split())
     shown = page(made, tmp_path).text
-    assert ("lost: capacity 1281 - 2133 N, equilibrium is known up to 950 N, where it ends is not "
-            "known") in terminal
-    assert ("Loaded step by step, equilibrium is known up to 950 N, where it ends is not known "
-            ".") in shown
+    assert "lost: capacity 1281 - 2133 N, peak not known above 950 N" in terminal
+    assert "Pressed slowly: peak not known above 950 N ." in shown
     assert "not known (≥ 950)" in shown
     assert ("lost comes first: the joint moves less than 0.5 mm up to 950 N, above which the "
             "answer is not known; next is 'plate'") in shown
     for text in (terminal, shown):
-        assert "equilibrium ends at not" not in text
+        assert "peak at not" not in text
         assert "None" not in text
-    assert "lost: capacity 1281 - 2133 N, equilibrium ends" not in terminal
+    assert "lost: capacity 1281 - 2133 N, peak at" not in terminal
 
 
 def test_what_is_held_above_the_capacity_without_friction_says_so(tmp_path: Path) -> None:
@@ -151,7 +149,7 @@ def test_a_screw_that_pulls_out_while_tightened_is_told_as_the_cause(
     print_table(made)
     for said in (" ".join(capsys.readouterr().out.split()), page(made, tmp_path).text):
         assert f"cannot be tightened: {pulls}." in said
-        assert "held by nothing" not in said
+        assert "0 N: unsupported" not in said
     for table in ("\n".join(lines(made)), main_table(made.constructs)):
         assert table.count("cannot be tightened") >= 3
         assert "no equilibrium" not in table

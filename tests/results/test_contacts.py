@@ -103,7 +103,7 @@ def test_pressures_sum_to_the_force_of_each_source(make: Any, piece: str) -> Non
         given = load.fragments[piece].forces_N
         assert given is not None
         assert sign * line_force(cut) == pytest.approx(given[line.name], abs=1e-6)
-        # From the record alone: pressure, length and depth give the pressing force back.
+        # From the record alone: pressure, length and depth give the normal force back.
         result = contact_result(line)
         assert result.force_N == pytest.approx(
             float(line.pressure @ (line.length * line.depth)), rel=1e-12)

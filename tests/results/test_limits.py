@@ -86,7 +86,7 @@ def test_in_a_linear_case_the_load_at_a_limit_is_the_limit_over_the_rate(bonded)
         assert found[name].load_N < SEARCH_LIMIT_N
     assert lowest(found) == min(("depression", "widening"), key=lambda n: found[n].load_N)
     assert found["equilibrium"].load_N is None
-    assert found["equilibrium"].missing == "beyond the search limit"
+    assert found["equilibrium"].missing == "no peak up to 10000 N"
     assert found["metal over yield"].missing.startswith("no such figure")
 
 
@@ -146,7 +146,7 @@ def test_the_answer_at_a_limit_reaches_it(antiglide) -> None:
 def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     nothing = antiglide["nothing"]
     assert {n for n, r in nothing.limits.items() if r.load_N is not None} == {"equilibrium"}
-    assert nothing.limits["step-off"].missing == "held by nothing"
+    assert nothing.limits["step-off"].missing == "unsupported"
     assert nothing.limits["equilibrium"].load_N == 0.0
     assert nothing.lowest_limit == "equilibrium"
     assert nothing.limits["equilibrium"].where == Where("medial", None)
@@ -170,7 +170,7 @@ def test_limits_are_in_json_and_csv(antiglide) -> None:
     assert row["metal_limit_N"] == limits["metal over yield"]["load_N"]
     assert row["first_limit"] == antiglide["antiglide"].lowest_limit
     loose = next(r for r in rows(antiglide) if r["construct"] == "nothing")
-    assert loose["first_limit"] == "equilibrium: held by nothing"
+    assert loose["first_limit"] == "no equilibrium: unsupported"
     assert antiglide["nothing"].first_limit.startswith(loose["first_limit"])
 
 
@@ -196,7 +196,7 @@ def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
     assert not_found(lost)
     assert lost.kept_to_N == pytest.approx(loads[3])
     assert first_words({"depression": lost}, 1e4, "") == (
-        "none found; the search for depression did not converge; it is kept up to "
+        "none found; the load at the limit of depression was not found; the limit is met up to "
         f"{loads[3]:.0f} N")
 
 
@@ -224,8 +224,8 @@ def test_only_a_peak_that_is_found_ends_a_search(bonded, status: str, wanted: st
         assert equilibrium.kept_to_N == top
         assert deep.missing.endswith("N, above which the path is not known")
         assert first_words(found, 1e4, "") == (
-            f"none found; equilibrium is known up to {newtons(round(top))} N; above it answers "
-            "did not converge")
+            f"none found; peak not known above {newtons(round(top))} N, where answers did not "
+            "converge")
 
 
 def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide) -> None:
@@ -262,7 +262,7 @@ def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
     assert limit.load_N == 0.0
     assert limit.where.part in ("upper lag", "lower lag")
     assert found["lag screws"].first_limit.startswith(
-        f"metal reaches 0.05 of yield by tightening alone ({limit.where.part} at ")
+        f"metal reaches 5 % of yield by tightening alone ({limit.where.part} at ")
 
 
 def test_a_gauge_that_jumps_is_found_by_its_load(bonded) -> None:

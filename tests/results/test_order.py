@@ -30,13 +30,13 @@ def lost_gauge(name: str, kept: float):
 @pytest.mark.parametrize(("made", "wanted", "words"), [
     (moves("a", 3949.4), Reserve(3949.4, MOVED), "the joint has moved 0.5 mm at about 3949 N"),
     (construct("a", ends=1076.0), Reserve(1076.0, ENDS),
-     "equilibrium ends at about 1076 N, before the joint has moved 0.5 mm"),
-    (construct("a", ends=0.0), Reserve(0.0, ENDS), "no load is held"),
+     "the load peaks at about 1076 N, before the joint has moved 0.5 mm"),
+    (construct("a", ends=0.0), Reserve(0.0, ENDS), "no load is carried"),
     (construct("a", ends=None), Reserve(10_000.0, AT_LEAST),
-     "the joint moves less than 0.5 mm up to 10000 N, where the search ends"),
+     "the joint moves less than 0.5 mm up to 10000 N, where the path ends"),
     (not_known("a", 950.0), Reserve(950.0, AT_LEAST),
      "the joint moves less than 0.5 mm up to 950 N, above which the answer is not known"),
-    (not_known("a", 0.0), Reserve(0.0, AT_LEAST), "it is not known which load is held"),
+    (not_known("a", 0.0), Reserve(0.0, AT_LEAST), "it is not known which load is carried"),
     (lost_gauge("a", 700.0), Reserve(700.0, AT_LEAST),
      "the joint moves less than 0.5 mm up to 700 N, above which the answer is not known"),
 ])
@@ -51,7 +51,7 @@ def test_loads_within_five_per_cent_share_a_rank() -> None:
     assert [c.name for c in best_first(made)] == ["b", "c", "a", "d"]
     assert ranks(made) == {"a": "1–3", "b": "1–3", "c": "1–3", "d": "4"}
     assert why_first(best_first(made)) == (
-        "the joint has moved 0.5 mm at about 1000 N; not told apart from 'c' and 'a'")
+        "the joint has moved 0.5 mm at about 1000 N; tied with 'c' and 'a'")
 
 
 def test_a_lower_bound_may_stand_anywhere_above_it() -> None:
@@ -61,10 +61,10 @@ def test_a_lower_bound_may_stand_anywhere_above_it() -> None:
     assert ranks(made) == {"first": "1–2", "second": "2–3", "lost": "1–3", "last": "4"}
     assert [c.name for c in best_first(made)] == ["first", "second", "lost", "last"]
     assert reserve(made[2]).text == "≥ 950"
-    assert "not told apart from 'lost'" in why_first(best_first(made))
+    assert "tied with 'lost'" in why_first(best_first(made))
 
 
-def test_what_is_not_known_is_told_in_csv_and_json() -> None:
+def test_what_is_not_known_is_reported_in_csv_and_json() -> None:
     made = comparison((not_known("lost", 950.0), moves("plate", 3000.0), construct("raft",
                                                                                    ends=None)))
     row = {r["construct"]: r for r in rows(made)}

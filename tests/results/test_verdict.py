@@ -66,9 +66,9 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     assert first_failure(made.path).kind == "crushing"
-    assert "first the graft 'graft' crushes at about 700 N" in verdict(made, (made,))
+    assert "first the graft 'graft' is crushed at about 700 N" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
-    assert "first the plate 'plate' turns as a plastic hinge at about 900 N" in verdict(
+    assert "first the plate 'plate' forms a plastic hinge at about 900 N" in verdict(
         bent, (bent,))
     none = pressed("a", STIFF, events[:2])
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
@@ -76,7 +76,7 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
 
 def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
-    assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in all" \
+    assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in total" \
         in verdict(made, (made,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
@@ -89,12 +89,12 @@ def test_what_carries_most_of_the_fragment_is_named() -> None:
                        carried_by={"upper lag": 0.1, "plate": 0.62, "shear plane": 0.28})
     made = replace(made, loads=(*made.loads[:-1], replace(load, fragments={"medial": fragment})))
     assert verdict(made, (made,)).startswith(
-        "At 1500 N the plate 'plate' carries 62\N{NO-BREAK SPACE}% of what presses on 'medial'; ")
+        "At 1500 N the plate 'plate' carries 62\N{NO-BREAK SPACE}% of the load on 'medial'; ")
 
 
 def test_what_holds_nothing_says_only_that() -> None:
     none = construct("nothing", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
-    assert verdict(none, (none,)) == "No load is held."
+    assert verdict(none, (none,)) == "No load is carried."
 
 
 def test_json_has_the_sentence_and_first_and_last_rank() -> None:

@@ -1,4 +1,4 @@
-/* Drawing: the section with its movement, the fragment cut free, the polygon of its forces. */
+/* Drawing: the section with its movement, the free body of the fragment, the polygon of its forces. */
 const SVG = "http://www.w3.org/2000/svg";
 const COLOUR = { load: "#000000", fracture: "#D55E00", plate: "#0072B2", screw: "#00785A",
   wire: "#A0447C", graft: "#8A6100" };

@@ -1,4 +1,4 @@
-/* The fragment cut free and the polygon of its forces, drawn in pixels of the screen. */
+/* The free body of the fragment and the polygon of its forces, drawn in pixels of the screen. */
 
 /* Forces on the shown fragment that are worth an arrow. `point`: of the force's line of action,
    the one nearest to where its source acts. */
@@ -20,7 +20,7 @@ function forcesOn(now) {
 }
 
 /* Where a force's line of action enters an outline, going the force's way; null where it passes
-   beside it. */
+   it. */
 function entry(ring, f) {
   const [ux, uy] = f.force.map((c) => c / f.size), [px, py] = f.point;
   let first = Infinity;
@@ -67,7 +67,7 @@ const distance = ([x, y], { from: [ax, ay], to: [bx, by] }) => {
   return Math.hypot(ax + t * ex - x, ay + t * ey - y);
 };
 
-/* Arrows [{from, to, colour, dash, number}] in pixels, each with its number beside it, clear of
+/* Arrows [{from, to, colour, dash, number}] in pixels, each with its number next to it, clear of
    the other arrows and numbers; a number that stands off is tied to its arrow by a thin line. */
 function numbered(board, arrows, tailFirst) {
   const { svg, em, width, height } = board, r = 0.66 * em, put = [];

@@ -102,11 +102,11 @@ function show(what) {
     ? "Movement × " + now.magnified.toFixed(now.magnified < 9.95 ? 1 : 0) +
       (now.magnified < now.asked - 0.01 ? " (less than asked, to stay in the picture)" : "") +
       "; dashed: before loading"
-    : "The way the fragment goes: a direction, not an amount";
+    : "How the fragment fails: a direction, not an amount";
   $("meaning").hidden = !now.held;
   away();
-  $("between").textContent = now.mixed ? "Solved states around here differ in kind (one holds, " +
-    "the next gives way or does not hold): the nearest one is shown." : "";
+  $("between").textContent = now.mixed ? "Solved states around here differ in kind (one is held, " +
+    "the next gives way or is not held): the nearest one is shown." : "";
   $("section").setAttribute("aria-label", "Section of the bone with " +
     (listed(holders(now)) || "nothing") + " holding the fragment. " + sentence);
   $("free").setAttribute("aria-label", "Free body of the fragment. " + forces.map((f) =>
@@ -141,7 +141,7 @@ function legend(now, forces) {
     (now.left < 0.5 ? "." : "; forces below 1 % of the load are left out.");
 }
 
-/* Whether the controls have left the step of the tour whose text stands beside them. */
+/* Whether the controls have left the step of the tour whose text is shown. */
 function away() {
   const s = DATA.steps[lesson.step], near = (a, b) => Math.abs(a - b) < 1e-6;
   const left = s.scene !== undefined && !(s.scene === lesson.scene && s.choice === lesson.choice &&

@@ -95,17 +95,17 @@ function outcome(now) {
     return "No answer at " + newton(now.load) + ": the solver did not converge here.";
   }
   if (!now.held) {
-    const why = now.status === 2 ? ": the bone lets go while the screws are tightened"
+    const why = now.status === 2 ? ": the bone fails while the screws are tightened"
       : now.go ? ": " + now.go : "";
-    const limit = now.end > 1 ? " The limit is about " + about(now.end) + "." : "";
+    const limit = now.end > 1 ? " The peak is about " + about(now.end) + "." : "";
     return "Not held at " + newton(now.load) + why + "." + limit + " " + frictionWords(now);
   }
   const { state, family } = now, sunk = state[family.layout.sunk[now.fragment]];
   const out = ["“" + name + "” moves up to " + mm(now.moves[now.fragment]) +
-    " and its joint surface " + (sunk >= 0 ? "sinks " : "rises ") + mm(Math.abs(sunk))];
+    " and its joint surface " + (sunk >= 0 ? "subsides " : "rises ") + mm(Math.abs(sunk))];
   const edges = family.layout.edge.map((e) => [state[e], state[e + 1]]);
   if (edges.length) {
-    out.push("step " + mm(Math.max(...edges.map((e) => Math.abs(e[0])))));
+    out.push("step-off " + mm(Math.max(...edges.map((e) => Math.abs(e[0])))));
     const gap = Math.max(...edges.map((e) => e[1]));
     if (gap > 0.005) out.push("gap " + mm(gap));
   }
@@ -117,7 +117,7 @@ function outcome(now) {
 
 const SWITCH = { screws: "screws", plate: "plate and its screws", graft: "graft" };
 
-/* What was changed, and what that did, beside the state before. */
+/* What was changed, and what that did, compared with the state before. */
 function change(before, now, what) {
   if (!before || before.scene !== now.scene) return "";
   if (what in SWITCH) {
@@ -141,7 +141,7 @@ function change(before, now, what) {
   return "";
 }
 
-const NAMES = { slope: "Slope", quality: "Bone", position: "Plate", friction: "Friction" };
+const NAMES = { slope: "Fracture angle", quality: "Bone", position: "Plate", friction: "Friction" };
 
 function compared(before, now) {
   if (before.held && !now.held) return "the fragment is no longer held.";

@@ -1,0 +1,173 @@
+"""Load over movement as a test machine draws it: every construct's path with its events."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from buttress.draw import primitives as d
+from buttress.draw.text import LINE, SIZE, width, wrap_all
+from buttress.fe.arrays import FloatArray
+from buttress.results.comparison import Comparison
+from buttress.results.records import (
+    CANNOT_TIGHTEN,
+    NOT_KNOWN,
+    ONLY_FRICTION,
+    ConstructResult,
+    needs_friction,
+    not_tightened,
+)
+from buttress.study.checked import require_known
+
+SHOWN_MM = 2.2
+"""Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
+EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is crushed"),
+          "yield": ("P", "an anchorage reaches its strength"),
+          "hinge": ("D", "a plastic hinge forms"),
+          "snap": ("*", "snap-through")}
+"""Marker and meaning of the events that are drawn; slip begins with the first load."""
+PEAK, CROSSING, STUDY = "peak", "two curves cross", "loads of the study"
+LEAST_MM = 0.02
+"""Curves that cross nearer to zero than this cannot be distinguished."""
+
+
+def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> Axes:
+    """Total joint force over the mean subsidence of a fragment, one line per construct.
+
+    Markers show the first event of each kind, a cross the peak, a ring where two curves cross. With
+    ``ax``, leave room for the list right of it.
+
+    Raises InputError, with the closest name, for a fragment that the study has not.
+    """
+    require_known(fragment, comparison.fragments, "fragment")
+    constructs = comparison.constructs
+    words = [f"{c.name} ({ending(c)})" for c in constructs]
+    marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY]
+    if ax is None:
+        high = d.HIGH - 1.9
+        lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE, (3.4, 4.2, 5.2))
+        needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + len(marks) + 1)
+        widest = max(widest, *(width(x) for x in marks))
+        figure: Figure = d.slide(max(d.HIGH, needed + 1.9))
+        ax = d.axes_at(figure, 1.2, 1.1, d.WIDE - widest - 2.5, figure.get_figheight() - 1.9)
+    else:
+        lines, _ = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
+        d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
+    handles, drawn, kinds = [], [], set[str]()
+    for i, c in enumerate(constructs):
+        look = d.series(i)
+        sunk, load = shown(c, fragment)
+        ax.plot(sunk, load, linewidth=2.2, label=lines[i], gid=f"path {c.name}",
+                color=look["color"], linestyle=look["linestyle"])
+        handles.append(Line2D([], [], linewidth=2.2, label=lines[i], color=look["color"],
+                              linestyle=look["linestyle"]))
+        drawn.append((sunk, load))
+        kinds |= _mark(ax, c, fragment, look["color"])
+    crossings = [p for a, b in combinations(drawn, 2) for p in crossing(a, b)]
+    for x, y in crossings:
+        ax.plot(x, y, marker="o", markersize=13, markerfacecolor="none", markeredgecolor="black",
+                markeredgewidth=1.2, zorder=7, gid="crossing")
+    known = [x for sunk, _ in drawn for x in sunk]
+    most = max((y for _, load in drawn for y in load), default=1.0)
+    for load_N in comparison.study.load.total_N:
+        if load_N <= 1.06 * most:
+            ax.axhline(load_N, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+    ax.set_xlim(1.06 * min(0.0, min(known, default=0.0)), max(known, default=1.0) or 1.0)
+    ax.set_ylim(0.0, 1.06 * most if most > 0.0 else 1.0)
+    ax.set_xlabel("mean subsidence of the joint surface [mm]", size=SIZE)
+    ax.set_ylabel("total joint force [N]", size=SIZE)
+    d.title(ax, f"{fragment}: force over subsidence", "")
+    ax.grid(alpha=0.25)
+    handles += [_sign(EVENTS[k][0], EVENTS[k][1]) for k in EVENTS if k in kinds]
+    handles += [_sign("X", PEAK)] if "peak" in kinds else []
+    handles += [Line2D([], [], linestyle="none", marker="o", markersize=12, markerfacecolor="none",
+                       markeredgecolor="black", label=CROSSING)] if crossings else []
+    handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
+    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
+              frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
+    if not any((np.asarray(load) > 0.0).any() for _, load in drawn):
+        ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
+                          "is not held, or does not reach the joint", size=SIZE, ha="center",
+                transform=ax.transAxes)
+    return ax
+
+
+def _sign(marker: str, words: str) -> Line2D:
+    return Line2D([], [], linestyle="none", marker=marker, color="#555555", markersize=9,
+                  markeredgecolor="white", label=words)
+
+
+def shown(c: ConstructResult, fragment: str) -> tuple[FloatArray, FloatArray]:
+    """Subsidence [mm] and load [N] of a path's points, ended at `SHOWN_MM`; empty without one."""
+    pairs = [(s, p) for s, p in zip(c.curve_subsidence_mm.get(fragment, ()), c.curve_load_N,
+                                    strict=False) if s is not None]
+    if not pairs:
+        return np.zeros(0), np.zeros(0)
+    sunk, load = np.array(pairs, dtype=float).T
+    beyond = np.flatnonzero(np.abs(sunk) > SHOWN_MM)
+    if not beyond.size or beyond[0] == 0:
+        return sunk, load
+    last = int(beyond[0])
+    share = (np.copysign(SHOWN_MM, sunk[last]) - sunk[last - 1]) / (sunk[last] - sunk[last - 1])
+    return (np.append(sunk[:last], np.copysign(SHOWN_MM, sunk[last])),
+            np.append(load[:last], load[last - 1] + share * (load[last] - load[last - 1])))
+
+
+def _mark(ax: Axes, c: ConstructResult, fragment: str, colour: str) -> set[str]:
+    """Draw the first event of each kind, and the peak; the kinds that were drawn."""
+    if c.path is None:
+        return set()
+    at = np.array([p.ram_mm for p in c.path.points])
+    sunk = [p.subsidence_mm.get(fragment) for p in c.path.points]
+    if any(s is None for s in sunk):
+        return set()
+    seen = set[str]()
+    for event in c.path.events:
+        if event.kind in seen or (event.kind not in EVENTS and event.kind != PEAK):
+            continue
+        x = float(np.interp(event.ram_mm, at, np.array(sunk, dtype=float)))
+        if abs(x) > SHOWN_MM or event.load_N <= 0.0:
+            continue
+        seen.add(event.kind)
+        marker = "X" if event.kind == PEAK else EVENTS[event.kind][0]
+        ax.plot(x, event.load_N, marker=marker, markersize=12 if event.kind == PEAK else 9,
+                color=colour, markeredgecolor="white", markeredgewidth=0.8, zorder=6,
+                gid=f"{event.kind} {c.name}")
+    return seen
+
+
+def crossing(a: tuple[FloatArray, FloatArray], b: tuple[FloatArray, FloatArray]
+             ) -> Sequence[tuple[float, float]]:
+    """Where two rising curves (x, y) change order, as points (x, y)."""
+    low = max([LEAST_MM] + [c[0][0] for c in (a, b) if c[0].size])
+    high = min((c[0][-1] for c in (a, b) if c[0].size), default=0.0)
+    if not (a[0].size and b[0].size) or high <= low or any(
+            (np.diff(c[0]) <= 0.0).any() for c in (a, b)):
+        return []
+    x = np.unique(np.concatenate([[low, high], *(c[0][(c[0] > low) & (c[0] < high)]
+                                                 for c in (a, b))]))
+    gap = np.interp(x, *a) - np.interp(x, *b)
+    out = []
+    for i in np.flatnonzero(gap[:-1] * gap[1:] < 0.0):
+        share = gap[i] / (gap[i] - gap[i + 1])
+        at = float(x[i] + share * (x[i + 1] - x[i]))
+        out.append((at, float(np.interp(at, *a))))
+    return out
+
+
+def ending(c: ConstructResult) -> str:
+    """The peak of a construct in words, for a list."""
+    if not_tightened(c):
+        return CANNOT_TIGHTEN
+    if c.peak_status == NOT_KNOWN or c.ends_status == NOT_KNOWN:
+        return f"peak not known above {c.known_to_N or 0.0:.0f} N"
+    if c.equilibrium_ends_N is None:
+        friction = f", {ONLY_FRICTION}" if needs_friction(c, c.search_limit_N) else ""
+        return f"no peak up to {c.search_limit_N:g} N{friction}"
+    return "no equilibrium" if c.equilibrium_ends_N == 0.0 else (
+        f"peak at {c.equilibrium_ends_N:.0f} N")
