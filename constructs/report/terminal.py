@@ -130,7 +130,8 @@ def print_table(comparison: Comparison) -> None:
           "path, not known above a load where answers do not converge. Capacity: limit\n"
           "analysis without - with friction, screws as tight as they were set (the peak may lie\n"
           "above it, since the load stretches screws further). Only with friction: held above\n"
-          "the lower bound of the capacity.\n"
+          "what the path with friction lost after tightening carries (without a body mass, above\n"
+          "the lower bound of the capacity).\n"
           "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
