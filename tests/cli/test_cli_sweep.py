@@ -169,12 +169,14 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
              "--out", "r.sqlite"]
     done = run(app, *asked)
     assert "4 paired samples (seed 1) at 500 N" in done.stdout
-    assert "At 500 N 'screw' holds where 'nothing' does not in " in done.stdout
     assert "no input changes the ranks clearly" in done.stdout
     assert "distinct meshes" in done.stderr
     assert Path("r-rank/rank.json").exists()
     told = json.loads(run(app, *asked, "--json").stdout)
     assert told["reference"] == "screw"
+    assert told["sentence"] in done.stdout
+    assert "'screw'" in told["sentence"]
+    assert "'nothing'" in told["sentence"]
     for wrong, words in (([study, "--samples", "6", "--seed", "1"], "4 or 8"),
                          ([study, "--samples", "4", "--load", "-5"], "--load"),
                          ([study, "--samples", "4", "--reference", "foo"], "no such construct"),

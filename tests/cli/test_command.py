@@ -155,12 +155,12 @@ def test_bonded_twins_are_added_paired_and_explained(tmp_path: Path) -> None:
     done = run("compare", "s.toml", "--also-bonded", "--quiet", "--out", "out", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "raft + impacted graft, bonded: capacity not limited by this model" in done.stdout
-    assert "Beside their bonded twins" in done.stdout
+    assert "Next to their bonded twins" in done.stdout
     assert "slip, lift-off and loosening" in " ".join(done.stdout.split())
     found = json.loads((tmp_path / "out" / "comparison.json").read_text())["constructs"]
     assert [c["twin_of"] for c in found] == [None, "raft + impacted graft"]
     own, twin = (c["loads"][0]["fragments"]["joint fragment"]["subsidence_mean_mm"] for c in found)
     assert 0 < twin < own
     page = (tmp_path / "out" / "report.html").read_text()
-    assert "Beside their bonded twins" in page
+    assert "Next to their bonded twins" in page
     assert "buttress compare study.toml --also-bonded" in page
