@@ -15,7 +15,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer, Memory
-from buttress.fe.solve.capacity import Escape
+from buttress.fe.solve.capacity import Escape, capacity
 from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
@@ -28,6 +28,7 @@ FARTHEST_MM = 8.0
 """Displacement of the ram at which pressing ends: the joint has then moved more than 5 mm."""
 NEVER_REACHED = "the path never reaches this load"
 NOT_KNOWN = "the path is not known up to this load"
+NO_FORCES = "no force system carries this load (limit analysis with friction)"
 
 
 class Pressing:
@@ -73,6 +74,9 @@ class Pressing:
             return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
         if path.stopped == BEYOND:
             return self._none(load, Status.NO_EQUILIBRIUM, TOO_FAR, self.motion(path))
+        proof = capacity(self.ram.plain, self.ram.base + load * self.ram.pattern)
+        if not proof.feasible or (proof.factor is not None and proof.factor < 1.0 - 1e-9):
+            return self._none(load, Status.NO_EQUILIBRIUM, NO_FORCES, proof.escape)
         return self._none(load, Status.UNCONVERGED, NOT_KNOWN, None)
 
     def since_tightened(self, point: Point) -> Answer:

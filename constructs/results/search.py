@@ -101,7 +101,10 @@ class Search:
                 self.known_to = min(self.known_to, SEARCH_LIMIT_N)
             self.ends_status = {"found": FOUND, "beyond the search": BEYOND}.get(
                 path.peak_status, NOT_KNOWN)
-            if path.stopped == BEYOND_SMALL:
+            bound = None if self.ends_status != NOT_KNOWN else model.capacity(rising=True).factor
+            if path.stopped == BEYOND_SMALL or (
+                    bound is not None and self.known_to >= (1.0 - PLATEAU) * bound):
+                # Limit analysis bounds every load, however far its screws are stretched.
                 self.ends_status = FOUND
             # The last point on the plateau of the peak.
             self.peak = max(i for i, p in enumerate(self.points)
