@@ -55,8 +55,9 @@ def test_every_disagreement_has_a_reason_and_no_reason_is_left_over():
 def test_answers_of_the_report_were_proved():
     for test in REPORT["tests"]:
         if test["study"]:
-            assert test["trust"]["worst_residual"] < 1e-9
-            assert test["trust"]["worst_balance_error"] < 1e-9
+            if "held" in test["trust"]["statuses"]:     # else there is nothing to prove
+                assert test["trust"]["worst_residual"] < 1e-9
+                assert test["trust"]["worst_balance_error"] < 1e-9
             assert "unconverged" not in test["trust"]["statuses"]
 
 
