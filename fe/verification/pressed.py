@@ -51,7 +51,7 @@ def pushed(uphill: bool) -> float:
 
 def steady(uphill: bool) -> float:
     """Largest change of the load [N] once it slides."""
-    return float(np.ptp([p.load_N for p in slope(THETA, uphill).points if p.ram_mm > 0.0]))
+    return float(np.ptp([p.load_N for p in slope(THETA, uphill).points if p.ram_mm > 1e-6]))
 
 
 def rests(degrees: float) -> float:
