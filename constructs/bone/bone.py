@@ -11,7 +11,7 @@ import numpy as np
 from buttress.bone.joining import joined
 from buttress.bone.measures import Edge, articular, band_nodes, lips, measures, reference_band
 from buttress.bone.patches import patches
-from buttress.bone.pieces import BonePiece, Inclusion, Piece, Solid
+from buttress.bone.pieces import BonePiece, Inclusion, Made, Piece, Solid
 from buttress.bone.section import Section
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
@@ -142,7 +142,7 @@ def build_bone(study: Study, blocks: tuple[Block, ...] = (),
         if i == shaft:
             mesh = Mesh(SHAFT, mesh.points, mesh.triangles, mesh.edges)
         piece = BonePiece(section, depth.get(mesh.name), inclusions)
-        solids.append(make_solid(mesh, "bone", piece, held=i == shaft))
+        solids.append(make_solid(mesh, Made.BONE, piece, held=i == shaft))
     bodies = tuple(s.body for s in solids)
     for body in bodies:
         body.keep_small(number("anatomy", "small movements", "move"),
@@ -167,7 +167,7 @@ def _region_count(study: Study, blocks: tuple[Block, ...]) -> int:
     return len(blocks) + sum(v.name not in {void for _, void, _ in blocks} for v in study.voids)
 
 
-def make_solid(mesh: Mesh, kind: str, piece: Piece, held: bool = False) -> Solid:
+def make_solid(mesh: Mesh, kind: Made, piece: Piece, held: bool = False) -> Solid:
     """A meshed body of a material, factorised; ``held`` at its base."""
     fixed: list[int] = []
     if held:

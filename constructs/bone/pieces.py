@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +14,13 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points, sheet
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.mesh.t6 import Mesh
+
+
+class Made(StrEnum):
+    """What a meshed body is made of."""
+
+    BONE = "bone"
+    GRAFT = "graft"
 
 
 @dataclass(frozen=True)
@@ -166,7 +174,7 @@ class Solid:
     """A meshed body with the material that it is made of; ``kind`` is "bone" or "graft"."""
 
     name: str
-    kind: str
+    kind: Made
     body: Continuum
     piece: Piece
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from buttress.bone.pieces import Made
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import Kind
 from buttress.fe.solve.cycles import Cycled, slipped
@@ -201,4 +202,4 @@ def _picture(order: Order, done: Done) -> Picture:
     shot = take_picture(at_start(order.model), done.answer, done.total)
     there = {name for name, body in order.bodies.items() if done.state.present[body]}
     return replace(shot, members=tuple(m for m in shot.members if m.name in there),
-                   bodies=tuple(b for b in shot.bodies if b.kind != "graft" or b.name in there))
+                   bodies=tuple(b for b in shot.bodies if b.kind != Made.GRAFT or b.name in there))

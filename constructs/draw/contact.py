@@ -8,6 +8,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw.section import outcome
 from buttress.draw.text import SIZE, wrap
@@ -58,7 +59,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     for body in picture.bodies:
         ax.add_collection(PolyCollection(
             [body.points[loop] for loop in d.outline(body.triangles)],
-            facecolor=d.GRAFT if body.kind == "graft" else d.BONE, linewidth=0.0, zorder=1),
+            facecolor=d.GRAFT if body.kind == Made.GRAFT else d.BONE, linewidth=0.0, zorder=1),
             autolim=False)
     d.draw_outline(ax, picture.bodies, colors="#555555", linewidths=0.9, zorder=2)
     d.draw_members(ax, picture.members, 0.0).set(zorder=1.5, alpha=0.45)

@@ -10,6 +10,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.tri import Triangulation
 
+from buttress.bone.pieces import Made
 from buttress.bone.section import Section
 from buttress.draw import primitives as d
 from buttress.draw.text import SIZE, wrap
@@ -37,7 +38,7 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
     unit = "apparent density [g/cm³]" if field.law is not None else "modulus [MPa]"
     if field.law is not None and field.law.apparent != 1.0:
         unit = "density of the law [g/cm³]"
-    bodies = tuple(b for b in bodies if b.kind == "bone")
+    bodies = tuple(b for b in bodies if b.kind == Made.BONE)
     grey = Normalize(0.0, float(field.given.max()))
     values = ScalarMappable(grey, COLOURS)
     left, right, bottom, top = field.extent

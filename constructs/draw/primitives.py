@@ -17,6 +17,7 @@ from matplotlib.patches import FancyArrowPatch
 from matplotlib.tri import Triangulation
 
 from buttress import LABEL
+from buttress.bone.pieces import Made
 from buttress.draw.text import LINE, SIZE, families, plain, spread, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
@@ -204,7 +205,7 @@ def draw_strain(ax: Axes, bodies: Sequence[BodyPicture], factor: float, scale: S
         if body.value is None or not known.all():
             # Filled along its outline: one shape, not an image of triangles.
             ax.add_collection(PolyCollection([xy[loop] for loop in outline(body.triangles)],
-                                             facecolor=GRAFT if body.kind == "graft" else BONE,
+                                             facecolor=GRAFT if body.kind == Made.GRAFT else BONE,
                                              linewidth=0.0, zorder=1), autolim=False)
         if body.value is None or not known.any():
             continue

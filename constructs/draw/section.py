@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from buttress.bone.bone import SHAFT
+from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.text import LINE, SIZE, width, wrap
@@ -89,7 +90,7 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
     """
     links = picture.links
     kinds = {m.name: m.kind for m in picture.members}
-    kinds |= {b.name: b.kind for b in picture.bodies if b.kind == "graft"}
+    kinds |= {b.name: b.kind for b in picture.bodies if b.kind == Made.GRAFT}
     out: dict[str, tuple[list, list]] = {}
     for source in dict.fromkeys(links.sources):
         mine = np.array([s == source and k.startswith(ON_BONE)
@@ -247,7 +248,7 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     handles += [Patch(facecolor=d.METAL, edgecolor=d.KINDS[k], label=f"{k}, true width")
                 for k in ("plate", "screw", "wire") if k in kinds]
     bodies = shown.of(picture)
-    if any(b.kind == "graft" and b.value is None for b in bodies):
+    if any(b.kind == Made.GRAFT and b.value is None for b in bodies):
         handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))
     if any(b.value is not None and np.isnan(b.value).any() for b in bodies):
         handles.append(Patch(facecolor=d.BONE, label=shown.without))
@@ -269,7 +270,7 @@ def _lowest(picture: Picture) -> float:
 def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
     """Anchor, name and colour of each plate, screw and fragment: those left and right of it."""
     sides: tuple[list[tuple], list[tuple]] = ([], [])
-    pieces = [b for b in picture.bodies if b.kind == "bone" and b.name != SHAFT]
+    pieces = [b for b in picture.bodies if b.kind == Made.BONE and b.name != SHAFT]
     if len(pieces) > 1:   # a single one needs no name
         for b in pieces:
             at = b.points.mean(axis=0) + factor * b.displacement.mean(axis=0)

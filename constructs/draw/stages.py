@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
+from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
@@ -95,7 +96,7 @@ def draw_stage(ax: Axes, picture: Picture, stage: StageResult, first: Picture, f
     factor = drawn_factor(picture, factor)
     for body in picture.bodies:
         xy = body.points + factor * body.displacement
-        colour = d.GRAFT if body.kind == "graft" else FRAGMENT if body.name in names else d.BONE
+        colour = d.GRAFT if body.kind == Made.GRAFT else FRAGMENT if body.name in names else d.BONE
         ax.add_collection(PolyCollection([xy[loop] for loop in d.outline(body.triangles)],
                                          facecolor=colour, edgecolor="black", linewidth=1.0,
                                          zorder=1), autolim=False)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from buttress.bone.bone import Bone
-from buttress.bone.pieces import Solid
+from buttress.bone.pieces import Made, Solid
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
@@ -125,7 +125,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
             shear = grip.shear * thread_shape_factor(screw_form(pin.form))
         else:
             # A smooth wire is held only by press fit, in bone.
-            engaged, shear = length, press_fit() if solid.kind == "bone" else 0.0
+            engaged, shear = length, press_fit() if solid.kind == Made.BONE else 0.0
         if engaged <= SAME_PLACE or shear <= 0.0:
             continue
         hold_back = count * shear * np.pi * outer(pin) * engaged

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.bone import Bone
+from buttress.bone.pieces import Made
 from buttress.fe.arrays import FloatArray
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer
@@ -233,8 +234,9 @@ class Geometry:
 def geometry_of(model: Model, layout: Layout) -> Geometry:
     """Outlines of bone and graft, members, and mean places of the links of each source."""
     bone: Bone = model.bone
-    rings = [(s.name, "shaft" if i == bone.shaft else s.kind if s.kind == "graft" else "fragment",
-              ring_of(s.mesh)) for i, s in enumerate(model.solids)]
+    rings = [(s.name, "shaft" if i == bone.shaft else
+              "graft" if s.kind == Made.GRAFT else "fragment", ring_of(s.mesh))
+             for i, s in enumerate(model.solids)]
     members = tuple(along(p.member.points, p.member.points, layout.members[k][2])
                     for k, p in enumerate(model.hardware.parts))
     near = np.zeros((len(layout.fragments), len(layout.sources), 2))

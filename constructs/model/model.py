@@ -12,7 +12,7 @@ import numpy as np
 
 from buttress.bone.bone import Block, Bone, build_bone, make_solid
 from buttress.bone.fills import fill_material
-from buttress.bone.pieces import FillPiece, Inclusion, Solid
+from buttress.bone.pieces import FillPiece, Inclusion, Made, Solid
 from buttress.bone.section import Section
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
@@ -209,9 +209,9 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
         high=float(mesh.points[:, 1].max()), limit=fill.depth_mm, inclusions=bone.inclusions)
     key = (region, fill.depth_mm, material.key)
     if key not in bone.fills:
-        bone.fills[key] = make_solid(mesh, "graft", piece)
+        bone.fills[key] = make_solid(mesh, Made.GRAFT, piece)
     # Strengths and names may differ where stiffness does not.
-    return Solid(fill.name, "graft", bone.fills[key].body, piece)
+    return Solid(fill.name, Made.GRAFT, bone.fills[key].body, piece)
 
 
 def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
@@ -233,7 +233,7 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
             continue
         places = a.mesh.points[face.nodes_a]
         area = face.weight * np.minimum(a.piece.depth(places), b.piece.depth(places))
-        fills = [s for s in (a, b) if s.kind == "graft"]
+        fills = [s for s in (a, b) if s.kind == Made.GRAFT]
         law: dict = {"source": face.name, "area": area, "compliance": layers(face),
                      "strength": np.minimum(a.piece.crush(places), b.piece.crush(places))}
         if fills and construct.model == "bonded inclusions":
@@ -279,7 +279,7 @@ def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...
 def intact_problem(bone: Bone) -> Condensed:
     """The intact bone: all faces bonded, voids filled with bone."""
     piece = bone.solids[bone.shaft].piece
-    slots = [*bone.solids, *(make_solid(mesh, "bone", piece) for mesh in bone.regions)]
+    slots = [*bone.solids, *(make_solid(mesh, Made.BONE, piece) for mesh in bone.regions)]
     links = LinkList()
     layers = junction_layers(bone)
     for face in bone.faces:

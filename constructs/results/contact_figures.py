@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from buttress.bone.pieces import Solid
+from buttress.bone.pieces import Made, Solid
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
@@ -63,7 +63,7 @@ def graft_results(model: Model, answer: Answer, lines: tuple[ContactLine, ...],
     out = {}
     faces = {x.name: x for x in lines}
     for solid, u in zip(model.solids, fields, strict=False):
-        if solid.kind != "graft" or solid.name not in faces:
+        if solid.kind != Made.GRAFT or solid.name not in faces:
             continue
         line = faces[solid.name]
         worst = int(np.argmax(line.crushed))

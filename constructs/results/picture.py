@@ -8,6 +8,7 @@ import numpy as np
 
 from buttress.bone.bone import SHAFT
 from buttress.bone.patches import patches
+from buttress.bone.pieces import Made
 from buttress.display import Brief
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
@@ -36,7 +37,7 @@ class BodyPicture(Brief):
     triangles: np.ndarray     # (m, 6)
     displacement: FloatArray  # (n, 2)
     value: FloatArray | None = None   # (n,)
-    kind: str = "bone"        # "bone" | "graft"
+    kind: Made = Made.BONE
 
 
 @dataclass(frozen=True, repr=False)
@@ -113,7 +114,7 @@ class Picture(Brief):
     @property
     def fragments(self) -> tuple[str, ...]:
         """Names of the pieces of bone that are not the shaft."""
-        return tuple(b.name for b in self.bodies if b.kind == "bone" and b.name != SHAFT)
+        return tuple(b.name for b in self.bodies if b.kind == Made.BONE and b.name != SHAFT)
 
     @property
     def load_words(self) -> str:
@@ -199,7 +200,7 @@ def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[Member
 def _link_forces(model: Model, force: FloatArray) -> LinkForces:
     places, vectors, kinds, sources = [], [], [], []
     fragments = {id(model.bone.bodies[i]) for i in model.bone.fragments}
-    grafts = {id(s.body) for s in model.solids if s.kind == "graft"}
+    grafts = {id(s.body) for s in model.solids if s.kind == Made.GRAFT}
     for value, link in zip(force, model.problem.links.links, strict=True):
         if value == 0.0 or not np.isfinite(link.place[0]):
             continue

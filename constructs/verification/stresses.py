@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from buttress.bone.fills import FillMaterial
-from buttress.bone.pieces import BonePiece, FillPiece, Piece, Solid
+from buttress.bone.pieces import BonePiece, FillPiece, Made, Piece, Solid
 from buttress.bone.section import Section, Tissue
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.assembly import edge_load, quadrature_points, stiffness
@@ -64,7 +64,7 @@ def filled(depth: float, low: float, high: float, *materials: tuple[float, float
 def solid(grid: Grid, piece: Piece, held: IntArray) -> Solid:
     """A body of a structured mesh, held at some unknowns."""
     mesh = Mesh("body", grid.points, grid.triangles, grid.edges)
-    return Solid("body", "graft" if isinstance(piece, FillPiece) else "bone",
+    return Solid("body", Made.GRAFT if isinstance(piece, FillPiece) else Made.BONE,
                  Continuum(mesh, piece.sheets(quadrature_points(mesh)), held.tolist()), piece)
 
 

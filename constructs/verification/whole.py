@@ -14,6 +14,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from buttress.bone.bone import Bone, build_bone, make_solid
+from buttress.bone.pieces import Made
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
@@ -32,7 +33,7 @@ STUDY, PLAIN_SIZE = "bicondylar", 2.0
 def parts_of(bone: Bone) -> list[Continuum]:
     """All bodies of the bone, its voids filled with bone."""
     piece = bone.solids[bone.shaft].piece
-    return [*bone.bodies, *(make_solid(mesh, "bone", piece).body for mesh in bone.regions)]
+    return [*bone.bodies, *(make_solid(mesh, Made.BONE, piece).body for mesh in bone.regions)]
 
 
 @cache
