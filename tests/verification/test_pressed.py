@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from buttress.fe.solve.capacity import capacity
+from buttress.fe.solve.events import events_of
 from buttress.fe.verification import hinge, pressed
 
 
@@ -22,5 +23,5 @@ def test_peaks_are_those_of_the_linear_program(built_in):
 
 
 def test_the_built_in_end_yields_before_the_middle():
-    kinds = [(e.kind, e.source) for e in pressed.bent(True).events]
+    kinds = [(e.kind, e.source) for e in events_of(pressed.bent(True))]
     assert kinds == [("yield", "moment"), ("hinge", "bar"), ("peak", "ram")]
