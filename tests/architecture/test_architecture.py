@@ -37,6 +37,15 @@ def test_top_level_is_fixed() -> None:
                        "fe", "constructs", "notebooks", "tests", "results"}
 
 
+def test_files_that_the_guide_names_exist() -> None:
+    text = "".join((ROOT / name).read_text(encoding="utf-8")
+                   for name in ("README.md", "DEVELOPERS.md"))
+    names = set(re.findall(r"`([a-z_]+/[a-z_/]*\.(?:py|toml|css|md))`", text))
+    assert len(names) > 20
+    starts = (ROOT, ROOT / "constructs", ROOT / "constructs/report")
+    assert {n for n in names if not any((start / n).exists() for start in starts)} == set()
+
+
 def test_the_code_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
                                      capsys: pytest.CaptureFixture[str]) -> None:
     text = (ROOT / "README.md").read_text()
