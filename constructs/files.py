@@ -14,6 +14,7 @@ from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
+from buttress import LABEL
 from buttress.fe.errors import InputError
 
 ROUNDING = 1e-12
@@ -102,14 +103,22 @@ def settled(value: Any) -> Any:
 def as_csv(table: list[dict[str, Any]], columns: Sequence[str]) -> str:
     """The table as CSV with units in its header; a missing number is an empty field.
 
-    Text that a spreadsheet would take for a formula gets an apostrophe in front.
+    The last column, ``label``, says on each row what the table is not for: a column and not a
+    comment, so that readers of CSV need no option. Text that a spreadsheet would take for a formula
+    gets an apostrophe in front.
     """
     out = io.StringIO()
-    writer = csv.DictWriter(out, columns, lineterminator="\n")
-    writer.writeheader()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*(inert(c) for c in columns), "label"])
     for row in table:
-        writer.writerow({k: "" if v is None else inert(v) for k, v in row.items()})
+        writer.writerow([*("" if row[c] is None else inert(row[c]) for c in columns), LABEL])
     return out.getvalue()
+
+
+def labelled(text: str) -> str:
+    """Text of a study file with the label as its first line, a comment of TOML."""
+    line = f"# {LABEL}\n"
+    return text if text.startswith(line) else line + text
 
 
 def inert(value: Any) -> Any:

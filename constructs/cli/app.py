@@ -163,6 +163,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
              = None, json: Json = False, quiet: Quiet = False) -> None:
     """List the shipped studies, or copy one as a starting point."""
     from buttress.fe.errors import InputError
+    from buttress.files import labelled
     from buttress.study.read import example_names, example_text, parse_study
 
     if keys:
@@ -198,7 +199,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
                       + ", ".join(c.name for c in s.constructs))
             print(f"to copy one: buttress examples NAME\n{LABEL}")
         return
-    text = example_text(name)
+    text = labelled(example_text(name))
     target = out or Path(f"{name}.toml")
     if target.exists() and (not force or target.is_dir()):
         raise InputError("the file exists", key="--out", value=str(target),
@@ -211,7 +212,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
     if json:
         print_json({"label": LABEL, "written": str(target)})
     else:
-        print(f"written: {target}")
+        print(f"written: {target}\n{LABEL}")
 
 
 @app.command()

@@ -15,7 +15,8 @@ from buttress.sweeps.layout import stored
 
 CSV, STORE = "comparison.csv", "store of a sweep"
 ABOUT = ("Columns of the results. Every key ends in its unit; an empty field is a number that does "
-         "not exist. Of several places (fractures, members, contacts) a column has the worst.")
+         "not exist. Of several places (fractures, members, contacts) a column has the worst. The "
+         "last column of every table, `label`, says what it is not for.")
 
 
 @dataclass(frozen=True)

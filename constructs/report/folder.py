@@ -9,7 +9,7 @@ from typing import Any
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
-from buttress.files import as_csv, file_names, plain, slug
+from buttress.files import as_csv, file_names, labelled, plain, slug
 from buttress.model.resolve import resolved
 from buttress.report.catalogue import construct_document
 from buttress.results import bearing
@@ -51,7 +51,7 @@ def _write_fields(picture: Picture, path: Path) -> None:
           {"displacement_mm": np.concatenate([b.displacement for b in picture.bodies]),
            "strain_over_yield_strain": np.concatenate(ratio)},
           cell_tensors(picture.fields, {b.name: len(b.triangles) for b in picture.bodies})
-          if picture.fields else None)
+          if picture.fields else None, label=LABEL)
 
 
 def copy_files(study: Study, folder: Path) -> None:
@@ -83,7 +83,7 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
 
-    (folder / "study.toml").write_text(text, encoding="utf-8")
+    (folder / "study.toml").write_text(labelled(text), encoding="utf-8")
     copy_files(comparison.study, folder)
     (folder / "comparison.csv").write_text(as_csv(rows(comparison), columns()), encoding="utf-8")
     (folder / "comparison.json").write_text(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
@@ -17,7 +15,7 @@ from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
 from buttress.fe.status import Status
-from buttress.files import inert
+from buttress.files import as_csv
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
@@ -44,18 +42,8 @@ Say = Callable[[str], None]
 
 def numbers(comparison: Comparison) -> str:
     """The compact numbers of a comparison as CSV, nine digits each."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for row in rows(comparison):
-        writer.writerow([_field(row[c]) for c in COLUMNS])
-    return out.getvalue()
-
-
-def _field(value: Any) -> Any:
-    if value is None:
-        return ""
-    return f"{value:.{DIGITS}g}" if isinstance(value, float) else inert(value)
+    return as_csv([{c: f"{row[c]:.{DIGITS}g}" if isinstance(row[c], float) else row[c]
+                    for c in COLUMNS} for row in rows(comparison)], COLUMNS)
 
 
 def chosen(comparison: Comparison) -> tuple[str, str]:

@@ -71,7 +71,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         return None if address is None else Figure(caption, address, stem)
 
     page = render("page.html.j2", {
-        "title": study.title or study.name, "label": LABEL, "style": asset("report.css"),
+        "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
         "answer": _answer(order), "main": main_table(order), "order_words": ORDER,
         "twins": _twins(order), "twin_words": WORDS, "trust": trust_table(order),
@@ -97,6 +97,12 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "verified": sentences(recorded()), "made": _made(comparison),
         "glossary": glossary().html()})
     Path(path).write_text(page, encoding="utf-8")
+
+
+def _style() -> Markup:
+    """The style sheet, with the label at the foot of every printed page."""
+    rule = f"@page{{@bottom-center{{content:{json.dumps(LABEL)};font:7.5pt sans-serif}}}}"
+    return asset("report.css") + Markup(rule)
 
 
 def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import itertools
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 from typing import Any
 
 from buttress.fe.status import Status
-from buttress.files import inert, plain
+from buttress.files import as_csv as table_as_csv
+from buttress.files import plain
 from buttress.report import tables as parts
 from buttress.report.columns import USUAL, columns, terminal_width
 from buttress.report.markup import Cell, Shown, Table
@@ -149,14 +148,9 @@ def _row(c: StagedResult, s: StageResult, name: str, screws: Sequence[str]) -> d
 
 
 def as_csv(constructs: Sequence[StagedResult]) -> str:
-    """The rows as CSV with units in the header; a missing number is an empty field."""
-    header = [*COLUMNS, *(f"screw {n} force_N" for n in screw_names(constructs))]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([inert(h) for h in header])
-    for row in rows(constructs):
-        writer.writerow(["" if row[h] is None else inert(row[h]) for h in header])
-    return out.getvalue()
+    """The rows as CSV, with the forces of the screws in the last columns before the label."""
+    return table_as_csv(rows(constructs), [*COLUMNS, *(f"screw {n} force_N"
+                                                       for n in screw_names(constructs))])
 
 
 def stage_table(construct: StagedResult) -> Table:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from buttress import LABEL
 from buttress.display import Displayed
 from buttress.results.order import best_first
 from buttress.results.records import ConstructResult
@@ -88,9 +89,12 @@ class Comparison(Displayed):
 
         Units stand in the names of the columns (``subsidence_net_mm``, ``capacity_upper_N``); a
         number that does not exist is NaN, a text None. ``status``, ``residual``,
-        ``complementarity``, ``balance_error`` and ``method`` say how far to trust a row.
+        ``complementarity``, ``balance_error`` and ``method`` say how far to trust a row. The label,
+        in the file a column, stands in ``attrs["label"]``.
         """
         import pandas as pd
 
         kinds = {name: object if q.kind is str else float for name, q, _ in csv_columns()}
-        return pd.DataFrame(rows(self.constructs), columns=list(kinds)).astype(kinds)
+        frame = pd.DataFrame(rows(self.constructs), columns=list(kinds)).astype(kinds)
+        frame.attrs["label"] = LABEL
+        return frame

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from buttress import LABEL
 from buttress.results import quantities
 from buttress.results.figures import Level
 from buttress.results.quantity import Quantity
 
-LAYOUT = 4
+LAYOUT = 5
 """Number of this layout: a store of another one is refused."""
 TYPES = {float: "REAL", int: "INTEGER", bool: "INTEGER", str: "TEXT"}
 
@@ -106,19 +107,22 @@ def tables() -> str:
 EVERYTHING = """
 CREATE VIEW everything AS
     SELECT design.*, results.construct, capacity_lower_N, capacity_upper_N, capacity_status,
-           rules_broken_count, rules_broken, tightening, {path}, {columns}
+           rules_broken_count, rules_broken, tightening, {path}, {columns},
+           {label} AS label
     FROM results
     JOIN design USING (case_id)
     LEFT JOIN capacities ON capacities.case_id = results.case_id
                         AND capacities.construct = results.construct
 """
-"""The table for pandas: design, capacity, path and results of each case, construct and load."""
+"""The table for pandas: design, capacity, path and results of each case, construct and load, and
+the label on each row."""
 
 
 def everything(columns: str) -> str:
     """The statement that makes the view, with these columns of results."""
     path = ", ".join(name for q in path_columns() for name in q.columns(q.store))
-    return EVERYTHING.format(columns=columns, path=path)
+    label = "'" + LABEL.replace("'", "''") + "'"
+    return EVERYTHING.format(columns=columns, path=path, label=label)
 
 
 def design_table(keys: tuple[str, ...]) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.fe.status import Status
 from buttress.study.checked import closest, did_you_mean
@@ -21,7 +22,8 @@ def sweep_frame(path: str | Path) -> pd.DataFrame:
 
     The keys that were varied come first, each in the unit that its name ends with; so do the
     columns of results. Constructs are a category in the order of the study, so that their colours
-    stay the same; what is true or false is so again (SQLite keeps 1 and 0).
+    stay the same; what is true or false is so again (SQLite keeps 1 and 0). The label, a column of
+    the store, stands in ``attrs["label"]``.
 
     Raises InputError where there is no such store.
     """
@@ -31,6 +33,8 @@ def sweep_frame(path: str | Path) -> pd.DataFrame:
         frame = pd.read_sql_query(
             "SELECT * FROM everything ORDER BY case_id, construct, total_load_N", db)
         meta = read_meta(db)
+    frame = frame.drop(columns="label")
+    frame.attrs["label"] = LABEL
     names = [c["name"] for c in meta["study"]["construct"]]
     for key, text in meta["design"]["vary"].items():
         if {"true", "false"} & set(re.findall(r"\w+", text.lower())):

@@ -7,6 +7,7 @@ import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import quoteattr
 
 import meshio
 import numpy as np
@@ -19,12 +20,14 @@ from buttress.fe.mesh.t6 import Mesh, border, corner_areas, with_midsides
 
 def write(path: str | Path, meshes: Mesh | Sequence[Mesh],
           point_data: Mapping[str, ArrayLike] | None = None,
-          cell_data: Mapping[str, ArrayLike] | None = None) -> None:
+          cell_data: Mapping[str, ArrayLike] | None = None, label: str = "") -> None:
     """Write one or several bodies to a file; the suffix determines the format (.vtu).
 
     point_data: name -> (n,) or (n, c), cell_data: name -> (m,) or (m, c), where n and m count the
     points and triangles of all bodies in their order. Vectors of 2 become 3 with z = 0. Each
     triangle also gets "body", the index of its body in the list, unless that name is given.
+    label: a sentence that a .vtu file carries as the name of an array of its field data, which mesh
+    viewers list and meshio reads.
 
     Raises InputError for data of the wrong shape, an unknown format, or a file that cannot be
     written.
@@ -46,10 +49,22 @@ def write(path: str | Path, meshes: Mesh | Sequence[Mesh],
     try:
         with contextlib.redirect_stdout(io.StringIO()):
             document.write(str(path))
+        if label:
+            _add_label(Path(path), label)
     except (OSError, meshio.WriteError, meshio.ReadError, ValueError, KeyError) as error:
         raise InputError("the mesh cannot be written", file=str(path), value=str(error),
                          expected="a writable path with a suffix known to meshio, such as .vtu"
                          ) from error
+
+
+def _add_label(path: Path, label: str) -> None:
+    """Field data in a .vtu file, which meshio reads but does not write."""
+    if path.suffix != ".vtu":
+        raise ValueError("only a .vtu file carries a label")
+    head, grid, rest = path.read_text(encoding="utf-8").partition("<UnstructuredGrid>")
+    array = (f'<FieldData><DataArray type="Int8" Name={quoteattr(label)} NumberOfTuples="1" '
+             'format="ascii">1</DataArray></FieldData>')
+    path.write_text(f"{head}{grid}\n{array}{rest}", encoding="utf-8")
 
 
 def _column(values: ArrayLike, rows: int, what: str) -> NDArray[np.generic]:

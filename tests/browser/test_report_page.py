@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 from hostile import hostile_comparison
 from made_up import long_names, usual
+from printed import printed_pages
 
+from buttress import LABEL
 from buttress.draw.all import draw_all
 from buttress.report.page import write_report
 
@@ -94,3 +96,10 @@ def test_it_prints(page: Any) -> None:
     printed = page.pdf(prefer_css_page_size=True)
     assert printed.startswith(b"%PDF")
     assert len(printed) > 50_000
+
+
+def test_the_label_stands_on_every_printed_page(page: Any) -> None:
+    texts = printed_pages(page.pdf(prefer_css_page_size=True))
+    assert len(texts) > 3
+    label = LABEL.replace(" ", "")
+    assert [i for i, text in enumerate(texts, 1) if label not in text] == []

@@ -29,7 +29,7 @@ def test_the_main_job_writes_every_file(results: tuple) -> None:
             "capacity.svg", "load-subsidence.png", "overview.png"} <= names
     assert any(n.endswith(".vtu") for n in names)
     assert any(n.startswith("free-body-") for n in names)
-    assert (folder / "study.toml").read_text() == example_text("medial-shear")
+    assert (folder / "study.toml").read_text() == f"# {LABEL}\n{example_text('medial-shear')}"
     assert "no equilibrium" in done.stderr
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -70,8 +71,8 @@ def test_a_quantity_that_is_added_in_one_place_is_in_every_output_of_a_compariso
     assert by_name["nothing"]["wobble_mm"] is None    # not held
     assert "more" not in by_name["antiglide"]
     head, *table = as_csv(rows(found), columns()).splitlines()
-    assert head.split(",")[-2:] == ["wobble_mm", "worth_N"]
-    assert {line.rsplit(",", 2)[1:][0] for line in table} == {"0.375", ""}
+    assert head.split(",")[-3:] == ["wobble_mm", "worth_N", "label"]
+    assert {row["wobble_mm"] for row in csv.DictReader([head, *table])} == {"0.375", ""}
     said = "\n".join(lines(found))
     assert "wobble\n" not in said.splitlines()[0]
     assert any("wobble" in line for line in said.splitlines())
