@@ -50,7 +50,8 @@ def _parts(facts: Facts, choice: int, whole: Look) -> list[str]:
             scene=0, choice=choice, on=(on[0], on[1], on[2]), point=asked.point,
             load_N=asked.load_N))
         out.append(f"Without its {part}: {outcome(look)}. " + verdict(
-            look, whole, f"Worse with the {part} than without.", f"Better with the {part}.",
+            look, whole, f"It moves more with the {part} than without.",
+            f"It moves less with the {part}.",
             f"The {part} {'makes' if part != 'screws' else 'make'} no difference here.",
             "Neither is held."))
     return out

@@ -104,7 +104,7 @@ def screw(facts: Facts) -> Step:
             verdict(a, b,
                     "Here the lag screws do worse than the position screws: their "
                     "compression is soon used up, and their smooth shafts only bear sideways.",
-                    "Here tightening pays: the fragment moves less.",
+                    "With the tightened screws the fragment moves less here.",
                     "How they are tightened makes no difference at this load.",
                     "Neither is held.")]
     pull = abs(b.aside("screw"))
@@ -180,7 +180,7 @@ def stiffness(facts: Facts) -> Step:
                 + ("where the first screw reaches into the fragment" if crossed else
                    "the first screw closer to the apex and still below the fragment")
                 + f". Thin: {outcome(up[0])}; thick: {outcome(up[1])}. "
-                + verdict(up[0], up[1], "The thin one is then the better.",
+                + verdict(up[0], up[1], "The fragment then moves less behind the thin one.",
                           "The thick one still does better.",
                           "The difference is gone: well supported, a thin plate is a buttress.",
                           "Neither is held."))

@@ -52,8 +52,8 @@ def plate_notes(study: Study, section: Section, construct: Construct, plate: Pla
             yield ("broken", "head beside the plate",
                    f'the heads of "{screw.name}" extend {reach:.0f} mm to the '
                    f"{section.given.beside}, the plate only {at:.0f} mm there",
-                   "a plate holds only screw heads that lie in its holes: a row needs a plate with "
-                   "a wide head, or a smaller count")
+                   "a plate holds only screw heads that lie in its holes; a longer row fits only a "
+                   "wider head of a plate")
     for other in construct.plates[construct.plates.index(plate) + 1:]:
         if other.side == plate.side:
             theirs = plate_line(section, other)

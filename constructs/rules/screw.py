@@ -103,9 +103,9 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
         if start < first - HOLDS:
             yield ("broken", "lag thread beyond",
                    f'{first - start:.0f} mm of engaged thread lies on the head side of "{name}"',
-                   "the thread of a lag screw must lie entirely beyond the fracture, or it holds "
-                   "the gap open instead of closing it; a gliding hole as wide as the thread "
-                   "makes a lag screw of a fully threaded screw")
+                   "thread on the head side holds the gap open, so that tightening does not "
+                   "compress the fracture; in a gliding hole as wide as the thread it would not "
+                   "hold; technique follows training and the implant's instructions")
         elif end < first + HOLDS:
             yield ("broken", "lag thread beyond", f'no thread lies beyond "{name}"',
                    "a lag screw pulls the far piece towards its head by its thread in that piece")
@@ -251,8 +251,8 @@ def together(section: Section, construct: Construct, placed: Sequence[Placed],
             yield one.pin.name, (
                 "broken", "implants meet", f'runs into {two.pin.what} "{two.pin.name}" '
                 f"(they overlap by {-clear:.1f} mm)",
-                "two implants cannot occupy the same space; separate them in position_in_depth_mm "
-                "or change height or angle")
+                "two implants cannot occupy the same space; in a study file position_in_depth_mm, "
+                "height and angle say where each lies")
     for item in placed:
         if not isinstance(item.pin, Screw) or item.pin.plate is None:
             yield from _under_plate(section, construct, item)
@@ -292,8 +292,8 @@ def _under_plate(section: Section, construct: Construct, item: Placed,
         if away[k] < head and z < width + head:
             yield item.pin.name, (
                 "broken", "implants meet", f'its head lies where plate "{plate.name}" lies',
-                "a head under a plate lifts the plate off; place the screw in a hole, or set "
-                "a position_in_depth_mm outside the plate")
+                "a head under a plate lifts the plate off; in a study file `hole` puts a screw "
+                "into the plate and `position_in_depth_mm` beside it")
 
 
 def _clearance(one: Placed, two: Placed) -> float:

@@ -77,9 +77,9 @@ def test_friction_topples_slides_or_holds() -> None:
 
 
 @pytest.mark.parametrize(("lag", "position", "claim"), [
-    (held(0.1), held(0.2), "tightening pays"), (held(0.2), held(0.1), "do worse"),
+    (held(0.1), held(0.2), "the tightened screws the fragment moves less"), (held(0.2), held(0.1), "do worse"),
     (held(0.1), held(0.101), "no difference"), (NOT, held(0.1), "do worse"),
-    (held(0.1), NOT, "tightening pays"), (NOT, NOT, "Neither is held")])
+    (held(0.1), NOT, "the tightened screws the fragment moves less"), (NOT, NOT, "Neither is held")])
 def test_lag_against_position(lag: Look, position: Look, claim: str) -> None:
     text = said(words.screw, lambda a, n: position if n == THIN_POSITION else lag)
     assert claim in text
