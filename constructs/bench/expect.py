@@ -80,6 +80,7 @@ class BenchTest:
     bone: str
     study: str
     fragment: str
+    speaks_to: tuple[str, ...]
     assumptions: tuple[str, ...]
     claims: tuple[Claim, ...]
 
@@ -93,7 +94,7 @@ def expectations() -> tuple[BenchTest, ...]:
 
 def _test(row: dict[str, Any]) -> BenchTest:
     claims = tuple(_claim(c) for c in row.pop("claim"))
-    row["assumptions"] = tuple(row["assumptions"])
+    row |= {key: tuple(row[key]) for key in ("assumptions", "speaks_to")}
     return BenchTest(**row, claims=claims)
 
 

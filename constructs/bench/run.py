@@ -59,6 +59,7 @@ def run_test(test: BenchTest, say: Say = lambda text: None) -> dict[str, Any]:
         extra = _how(comparison)
     return {"name": test.name, "source": test.source, "doi": test.doi, "status": test.status,
             "test": test.test, "bone": test.bone, "study": test.study,
+            "speaks_to": list(test.speaks_to),
             "assumptions": list(test.assumptions), **extra,
             "claims": [_judged(claim, found, test.fragment) for claim in test.claims]}
 

@@ -218,8 +218,8 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
 @app.command()
 def verify(json: Json = False, quiet: Quiet = False,
            record: Annotated[bool, typer.Option(
-               "--record", help="Also record the outcome as the verification status shown in "
-                                "reports of this version.")] = False,
+               "--record", help="Also record the outcome as the status that reports of this "
+                                "version show; with --bench, that of the bench tests.")] = False,
            bench: Annotated[bool, typer.Option(
                "--bench", help="Compare the model with published bench tests instead: agrees, "
                                "disagrees or not comparable, with reasons. A disagreement "
@@ -236,7 +236,7 @@ def verify(json: Json = False, quiet: Quiet = False,
     if bench:
         from buttress.cli.bench import run_bench_tests
 
-        run_bench_tests(json, say(quiet or json), only or [], out, force)
+        run_bench_tests(json, say(quiet or json), only or [], out, force, record)
         return
     for key, given in (("--only", only), ("--out", out), ("--force", force)):
         if given:
@@ -249,8 +249,8 @@ def verify(json: Json = False, quiet: Quiet = False,
 
     results = run(say(quiet or json))
     if record:
-        from buttress.comparison.compare import versions
         from buttress.report.verified import record_of, write_record
+        from buttress.versions import versions
 
         print(f"recorded: {write_record(record_of(results, versions()))}", file=sys.stderr)
     if json:

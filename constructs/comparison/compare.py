@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import platform
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import fields, replace
-from importlib.metadata import version
 from time import perf_counter
 
 from buttress.bone.bone import Bone
@@ -40,6 +38,7 @@ from buttress.results.search import Search, without_load
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
 from buttress.study.read import AnyStudy, as_study
+from buttress.versions import versions
 
 Say = Callable[[str], None]
 
@@ -150,13 +149,6 @@ def _status(model: Model, loads: list[LoadResult]) -> str:
     if any(r.status == Status.UNCONVERGED for r in loads):
         return Status.UNCONVERGED
     return Status.NO_EQUILIBRIUM if held == 0 else f"holds {held} of {len(loads)} loads"
-
-
-def versions() -> dict[str, str]:
-    """Versions that a result depends on."""
-    names = ("numpy", "scipy", "shapely", "pythoncdt")
-    out = {"buttress": version("buttress"), "python": platform.python_version()}
-    return out | {n: version(n) for n in names}
 
 
 def mesh_facts(bone: Bone) -> dict:

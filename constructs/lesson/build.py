@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from buttress.comparison.compare import versions
 from buttress.fe.errors import InputError
 from buttress.fe.status import Status
 from buttress.lesson.check import Ask, fresh, measure, summary
@@ -22,7 +21,9 @@ from buttress.lesson.shipped import MESH_MM, coarse, shipped_scenes
 from buttress.lesson.solve import Solved, solve_scenes
 from buttress.lesson.states import moved_by
 from buttress.lesson.words import Step, tour
+from buttress.report.benched import counts_words, recorded, speaking
 from buttress.study.study import Study
+from buttress.versions import versions
 
 TITLE = "What holds a broken tibial plateau, and why?"
 CHECKS = 40
@@ -95,7 +96,9 @@ def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) ->
                        "on the bone.")
         if lost:
             out.append(f"{scene.title}: {lost} load paths stop where the solver did not converge.")
-    return tuple(out)
+        out += [f"{scene.title}, bench test: {said}"
+                for said in speaking(scene.study.name, recorded())]
+    return (*out, *([counts_words(recorded())] if recorded() else []))
 
 
 def mesh_error(scene: Scene, solved: tuple[Solved, ...], shown: list[Asked]) -> dict[str, Any]:

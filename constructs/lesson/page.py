@@ -27,6 +27,7 @@ from buttress.lesson.words import Step
 from buttress.report.glossary import Glossary, glossary
 from buttress.report.markup import asset
 from buttress.report.markup import render as render_template
+from buttress.versions import NOT_KNOWN
 
 PAGE = ("buttress.lesson", "page")
 """Package and folder of the template, the scripts and the style sheet."""
@@ -103,7 +104,8 @@ def render(lesson: Lesson) -> str:
         "cannot": CANNOT, "data": embedded(data), "notes": lesson.notes,
         "trust": [(scene.title, accuracy_words(found), mesh_words(mesh)) for scene, found, mesh
                   in zip(lesson.scenes, lesson.accuracy, lesson.mesh, strict=True)],
-        "states": lesson.states, "seconds": f"{lesson.seconds:.0f}", "version": __version__,
+        "states": lesson.states, "seconds": f"{lesson.seconds:.0f}",
+        "version": f"{__version__} (commit {lesson.versions.get('commit', NOT_KNOWN)})",
         "sizes": " and ".join(f"{size:g}" for size in sorted(
             {s.study.mesh.size_mm for s in lesson.scenes})),
         "command": lesson.command,

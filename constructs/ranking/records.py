@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from buttress import LABEL
-from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.model.resolve import resolved
 from buttress.ranking.certainty import Difference, Indices, Share, changes_clearly
@@ -17,6 +16,7 @@ from buttress.ranking.outcomes import LIMITS, Outcomes
 from buttress.ranking.samples import Samples
 from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
+from buttress.versions import versions
 
 PARTS = 4
 """Number of parts into which the range of an input is divided, with equally many samples."""

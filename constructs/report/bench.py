@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from buttress import LABEL
+from buttress.versions import versions
 
 MADE_BY = "buttress verify --bench --out DIR"
 HEAD = """Published bench tests next to the model. For validation only: nothing in the tool is tuned
@@ -29,7 +30,7 @@ def remarks() -> dict[str, str]:
 
 def document(records: list[dict[str, Any]]) -> dict[str, Any]:
     """The report as one JSON document."""
-    return {"label": LABEL, "made_by": MADE_BY, "summary": counted(records),
+    return {"label": LABEL, "versions": versions(), "made_by": MADE_BY, "summary": counted(records),
             "tests": [{**r, "claims": [{**c, "remark": remarks().get(c["name"], "")}
                                        for c in r["claims"]]} for r in records]}
 

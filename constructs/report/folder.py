@@ -12,6 +12,7 @@ from buttress.fe.errors import InputError
 from buttress.files import as_csv, file_names, labelled, plain, slug
 from buttress.model.resolve import resolved
 from buttress.report.catalogue import construct_document
+from buttress.report.trust import how_far
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
@@ -27,7 +28,7 @@ def document(comparison: Comparison) -> dict[str, Any]:
     places = ranks(comparison.constructs)
     return {"label": LABEL, "versions": comparison.versions,
             "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
-            "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
+            "trust": plain(comparison.trust), "how_far": how_far(comparison), "seconds": plain(comparison.seconds),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
             "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c))}

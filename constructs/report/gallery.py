@@ -19,6 +19,7 @@ from buttress.files import as_csv
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
+from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first
 from buttress.results.rows import rows
@@ -121,6 +122,8 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
     if comparison.stages:
         staged = "\n".join(line.rstrip() for line in stage_lines(comparison.stages)).strip()
         page += ["## Stage by stage", "", "```", staged, "```", ""]
+    page += ["## How far these numbers go", "",
+             *(f"- **{kind}**: {shown(said)}" for kind, said in how_far(comparison).items()), ""]
     written = [folder / "comparison.csv"]
     written[0].write_text(numbers(comparison), encoding="utf-8")
     for stem, words, figure, code in pictures(comparison):

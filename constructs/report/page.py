@@ -33,6 +33,7 @@ from buttress.report.tables import (
     number,
     trust_table,
 )
+from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
@@ -75,6 +76,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
         "answer": _answer(order), "main": main_table(order), "order_words": ORDER,
         "twins": _twins(order), "twin_words": WORDS, "trust": trust_table(order),
+        "algebra": ALGEBRA, "how_far": how_far(comparison),
         "figures": [
             figure("overview", "Deformed sections of all constructs"),
             figure("capacity", "Capacity of all constructs"),

@@ -50,7 +50,7 @@ def share(value: float | None, digits: int = 0) -> str | None:
     return None if value is None else f"{100.0 * value:.{digits}f} %"
 
 
-TRUST = ("largest\nerror", "bone\nover yield", "warn-\nings")
+TRUST = ("algebra\nerror", "bone\nover yield", "warn-\nings")
 
 
 def head() -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from textwrap import wrap
 from buttress import LABEL
 from buttress.comparison.twins import WORDS
 from buttress.report import bearing
+from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
@@ -117,6 +118,12 @@ def lines(comparison: Comparison) -> list[str]:
     return [*out, *marks, ""]
 
 
+def trust_lines(comparison: Comparison) -> list[str]:
+    """How far the numbers go, one kind of error after another."""
+    return [line for kind, said in how_far(comparison).items()
+            for line in wrap(f"{kind}: {said}", 92, subsequent_indent="  ")]
+
+
 def print_table(comparison: Comparison) -> None:
     """The table on standard output, with the frame of reference and the label."""
     print("\n".join(lines(comparison)))
@@ -136,6 +143,7 @@ def print_table(comparison: Comparison) -> None:
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
         print("\n".join(wrap(WORDS, 92)))
+    print("\n".join(trust_lines(comparison)))
     for construct in comparison.constructs:
         if why := not_tightened(construct):
             print("\n".join(wrap(f"'{construct.name}' {why}.", 92)))

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -30,6 +32,36 @@ class Record:
     statuses: dict[str, int]
     largest_share_of_tolerance: float | None
     versions: dict[str, str]
+    bases: dict[str, int] = field(default_factory=dict)
+
+
+BASES = ("closed form", "published", "self-consistency")
+PRACTICE = "common practice"
+KNOWN = {"seen": "read in its source", "memory": "from memory, to be checked in its source",
+         "derived": "derived from the stated inputs"}
+
+
+def counts(cases: Iterable[Mapping[str, str]]) -> tuple[dict[str, int], dict[str, int]]:
+    """How many cases there are of each basis and, without those of common practice, of each status.
+
+    ``cases``: mappings with ``basis`` and ``status``, as `verify` returns them.
+    """
+    found = list(cases)
+    bases = Counter(c["basis"] for c in found)
+    statuses = Counter(c["status"] for c in found if c["basis"] != PRACTICE)
+    return ({b: bases[b] for b in (*BASES, PRACTICE) if bases[b]},
+            {s: statuses[s] for s in KNOWN if statuses[s]})
+
+
+def counts_words(bases: Mapping[str, int], statuses: Mapping[str, int]) -> str:
+    """The counts in one sentence or two, for the terminal, the page and the README."""
+    total = sum(n for b, n in bases.items() if b != PRACTICE)
+    words = (f"{total} cases: " + ", ".join(f"{bases[b]} {b}" for b in BASES if b in bases)
+             + "; the reference is " + ", ".join(
+                 f"{KNOWN[s]} in {n}" for s, n in statuses.items() if s in KNOWN) + ".")
+    facts = bases.get(PRACTICE, 0)
+    return words + (f" Beside them {facts} facts of the trade: common practice, no source."
+                    if facts else "")
 
 
 CHECKED = ("study", "bone", "implants", "rules", "model", "results", "data")
@@ -55,15 +87,13 @@ def solver_hash() -> str:
 
 def record_of(results: list[dict[str, Any]], versions: dict[str, str]) -> Record:
     """The record of a run of `buttress.verification.table.verify`."""
-    statuses: dict[str, int] = {}
-    for r in results:
-        statuses[r["status"]] = statuses.get(r["status"], 0) + 1
+    bases, statuses = counts(results)
     shares = [abs(r["deviation"]) / r["tolerance"] for r in results
               if r["kind"] == "equal" and r["tolerance"] > 0]
     return Record(
         buttress=__version__, solver=solver_hash(), cases=len(results),
         failed=tuple(r["name"] for r in results if not r["passes"]), statuses=statuses,
-        largest_share_of_tolerance=max(shares, default=None), versions=versions)
+        largest_share_of_tolerance=max(shares, default=None), versions=versions, bases=bases)
 
 
 def write_record(record: Record, path: Path | None = None) -> Path:
@@ -96,13 +126,9 @@ def sentences(record: Record | None) -> list[str]:
     again = "Run “buttress verify” to compute the table on this machine."
     if record is None:
         return ["No verification record comes with this version. " + again]
-    kinds = {"seen": "read in their source", "derived": "derived in closed form",
-             "memory": "recalled and still to be checked in their source",
-             "practice": "common practice"}
-    said = ", ".join(f"{n} {kinds.get(s, s)}" for s, n in record.statuses.items())
     good = record.cases - len(record.failed)
-    out = [f"{good} of {record.cases} published or closed-form values are reproduced within their "
-           f"stated tolerances (references: {said})."]
+    out = [f"{good} of {record.cases} values are reproduced within their stated tolerances."
+           + (f" {counts_words(record.bases, record.statuses)}" if record.bases else "")]
     if record.failed:
         out.append("Not reproduced: " + ", ".join(record.failed) + ".")
     versions = ", ".join(f"{k} {v}" for k, v in record.versions.items())

@@ -12,7 +12,6 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
-from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
@@ -28,6 +27,7 @@ from buttress.sweeps.status import failure_counts
 from buttress.sweeps.stopping import dropping, gentle_stop
 from buttress.sweeps.store import Store, reading, write_csv
 from buttress.sweeps.vary import Varier, plain
+from buttress.versions import versions
 from buttress.words import counted
 
 if TYPE_CHECKING:

@@ -117,5 +117,5 @@ WAYS = {"meshes": ("mirrored node for node", 1e-9), "names": ("fragments relabel
 CASES = register(*(
     Case(f"{name}, {words}", "a mirror, a name or an order changes no mechanics", "derived",
          f"largest difference in {', '.join(KINDS)}, each over the largest", "-", 0.0, tolerance,
-         partial(difference, name, way))
+         partial(difference, name, way), basis="self-consistency")
     for way, (words, tolerance) in WAYS.items() for name in STUDIES))

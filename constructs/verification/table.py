@@ -9,6 +9,7 @@ from typing import Any
 from buttress.fe.threads import one_thread
 from buttress.fe.verification import cases
 from buttress.report.columns import Row, columns
+from buttress.report.verified import counts, counts_words
 from buttress.verification import cases as of_constructs
 from buttress.words import counted
 
@@ -23,7 +24,8 @@ def verify(say: Callable[[str], None] = lambda text: None, whole: bool = True
     Returns one dict per case: ``name``, ``quantity`` with its ``unit``, ``reference`` (published
     or in closed form) and ``computed``, ``deviation`` and ``tolerance`` (relative to the
     reference, absolute where that is 0), ``passes``, ``source``, ``status`` of the source,
-    ``seconds``. A case that fails says so; it raises nothing.
+    ``basis`` (closed form, published, self-consistency, common practice), ``seconds``. A case that
+    fails says so; it raises nothing.
     """
     out = []
     with one_thread():
@@ -36,7 +38,7 @@ def verify(say: Callable[[str], None] = lambda text: None, whole: bool = True
                 "reference": case.reference, "computed": value, "kind": case.kind,
                 "tolerance": case.tolerance, "deviation": case.deviation(value),
                 "passes": bool(case.passes(value)), "source": case.source, "status": case.status,
-                "seconds": round(perf_counter() - start, 3)})
+                "basis": case.basis, "seconds": round(perf_counter() - start, 3)})
     return out
 
 
@@ -49,7 +51,7 @@ def table_lines(results: list[dict[str, Any]]) -> list[str]:
     last = ""
     for r in results:
         if r["source"] != last:
-            rows += [f"\n{r['source']}  [{r['status']}]"]
+            rows += [f"\n{r['source']}  [{r['basis']}, {r['status']}]"]
             last = r["source"]
         rows.append((
             "  ok" if r["passes"] else "  FAIL", f"{r['name']}: {r['quantity']}",
@@ -57,4 +59,5 @@ def table_lines(results: list[dict[str, Any]]) -> list[str]:
             f"{r['tolerance']:g}", f"{r['deviation']:.2g}"))
     failed = sum(not r["passes"] for r in results)
     return [*columns(HEAD, rows, "<<><<>"),
-            f"\n{counted(len(results), 'case')}, {failed} " + ("fails" if failed == 1 else "fail")]
+            f"\n{counted(len(results), 'row')}, {failed} " + ("fails" if failed == 1 else "fail"),
+            counts_words(*counts(results))]

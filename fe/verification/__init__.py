@@ -19,6 +19,7 @@ MODULES = ("patch", "rigid", "manufactured", "le1", "cook", "cantilever", "kirsc
            "cyclic", "pressed")
 
 Status = Literal["seen", "memory", "derived", "practice"]
+Basis = Literal["closed form", "published", "self-consistency", "common practice"]
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,10 @@ class Case:
     computed from the stated inputs ("derived") or common practice. `tolerance` is relative to the
     reference; absolute where the reference is 0. `kind` "at least" requires that the value is not
     below the reference (a convergence rate), "at most" that it is not above.
+
+    `basis` is what the reference is: a closed form evaluated here, a number or fitted formula that
+    was published, a law that any right answer keeps (equilibrium, a mirror, another mesh or another
+    way to the same answer), or common practice of the trade without a source.
     """
 
     name: str
@@ -40,6 +45,7 @@ class Case:
     tolerance: float
     compute: Callable[[], float]
     kind: Literal["equal", "at least", "at most"] = "equal"
+    basis: Basis = "closed form"
 
     def deviation(self, value: float) -> float:
         """Difference from the reference, relative to it (absolute where it is 0)."""

@@ -78,6 +78,7 @@ CASES = register(
          "shear force over shift", "N/mm", finite(SIDE), 1e-3, partial(stiffness, 1e9, 2.0)),
     Case("embedded dowel, bone: softer than rigid", SOURCE + "; 40 mm a side", "derived",
          "shear force over shift", "N/mm", finite(SIDE), 0.0, partial(stiffness, BONE, 1.0),
-         "at most"),
+         "at most", "self-consistency"),
     Case("embedded dowel, bone: meshes of 4, 2, 1 mm", "no mesh may decide the answer", "derived",
-         "largest deviation from the finest", "-", 0.0, 0.02, scatter))
+         "largest deviation from the finest", "-", 0.0, 0.02, scatter,
+         basis="self-consistency"))

@@ -30,6 +30,7 @@ FORCE, RADIUS = 35e3, 50.0  # N/mm, mm
 MODULI, POISSON = (210e3, 70e3), 0.3  # MPa: roller, flat
 FAR = 24.0  # size of the bodies over the half-width
 SOURCE = "Hertz; Johnson, Contact Mechanics, 1985, ch. 4"
+READ = "; half-width and peak read in Rao, Engineering Optimization, problem 5.5 (p. 297)"
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,8 @@ def value(key: str, plane_strain: bool) -> float:
 
 
 CASES = register(*(
-    Case(f"Hertz, {name}, {label}", SOURCE, "memory", label, unit,
+    Case(f"Hertz, {name}, {label}", SOURCE + READ * strain, "seen" if strain else "memory", label,
+         unit,
          getattr(theory(plane_strain=strain), key), 0.01,
          partial(value, key, strain))
     for name, strain in (("plane strain", True), ("plane stress", False))

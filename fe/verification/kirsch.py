@@ -12,6 +12,8 @@ from buttress.fe.verification.meshes import quarter_ring
 from buttress.fe.verification.problem import node_at, solve, strain_at_node, symmetry
 
 MATERIAL = sheet(1.0, 0.3)  # MPa
+SOURCE = ("Kirsch, Z Ver dt Ing 1898;42:797-807, closed form; the equations read in Wikipedia, "
+          "\"Kirsch equations\"")
 
 
 @cache
@@ -24,6 +26,6 @@ def concentration(arc: int) -> float:
 
 
 CASES = register(*(
-    Case(f"Kirsch, {arc} a quarter arc", "Kirsch 1898, closed form", "memory",
+    Case(f"Kirsch, {arc} a quarter arc", SOURCE, "seen",
          "stress concentration", "-", 3.0, 0.01, partial(concentration, arc))
     for arc in (16, 32, 64)))

@@ -20,7 +20,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("buttress.fe.links",),
     ("buttress.fe.solve",),
     ("buttress.fe.verification",),
-    ("buttress.words", "buttress.display", "buttress.files"),
+    ("buttress.words", "buttress.display", "buttress.files", "buttress.versions"),
     ("buttress.study",),
     ("buttress.bone",),
     ("buttress.implants",),

@@ -46,9 +46,9 @@ def test_the_glossary_as_a_page_as_text_and_by_word() -> None:
         glossary()["lag screws"]
 
 
-RESULTS = [{"name": "a", "status": "seen", "deviation": 0.5e-6, "tolerance": 1e-6, "kind": "equal",
+RESULTS = [{"name": "a", "status": "seen", "basis": "published", "deviation": 0.5e-6, "tolerance": 1e-6, "kind": "equal",
             "passes": True},
-           {"name": "b", "status": "derived", "deviation": 3.0, "tolerance": 1e-6, "kind": "equal",
+           {"name": "b", "status": "derived", "basis": "closed form", "deviation": 3.0, "tolerance": 1e-6, "kind": "equal",
             "passes": False}]
 
 
@@ -57,7 +57,8 @@ def test_a_record_says_what_passed_and_with_what_code(tmp_path: Path) -> None:
     path = verified.write_record(made, tmp_path / "verified.json")
     assert verified.recorded(path) == made
     said = " ".join(verified.sentences(made))
-    assert "1 of 2 published or closed-form values" in said
+    assert "1 of 2 values are reproduced" in said
+    assert "2 cases: 1 closed form, 1 published; the reference is read in its source in 1" in said
     assert "Not reproduced: b." in said
     assert "the same solver code" in said
     for other in (replace(made, solver="0" * 16), replace(made, buttress="0.0.1")):
