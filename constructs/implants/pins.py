@@ -51,8 +51,6 @@ from buttress.study.implants import Pin, tension
 from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
-REST_GAP = 1.5
-"""Bone farther than this [mm] from a screw in a void is not supported by it."""
 HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
 
 
@@ -143,10 +141,11 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
     member, along = part.member, axis.direction
     across = np.array([-along[1], along[0]])
     friction = number("materials", "friction", "plate_on_bone")
+    rest = number("screws", "in use", "rest_gap")
     for cell in cells:
         centre, node = axis.point(cell.middle), int(np.argmin(np.abs(s - cell.middle)))
         for outward in (across, -across):
-            found = _nearest(solids, centre, outward, outer(pin) / 2 + REST_GAP)
+            found = _nearest(solids, centre, outward, outer(pin) / 2 + rest)
             if found is None:
                 continue
             number_, distance = found
@@ -183,8 +182,9 @@ def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach
 
 def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member, links: LinkList
                   ) -> int:
-    """One-sided link between head and cortex, spread over the head (or twice it: a washer)."""
-    reach = head_diameter(screw) / 2 * (2.0 if screw.washer else 1.0)
+    """One-sided link between head and cortex, spread over the head or its washer."""
+    reach = head_diameter(screw) / 2 * (number("screws", "in use", "washer") if screw.washer
+                                        else 1.0)
     along = axis.direction
     across = np.array([-along[1], along[0]])
     surface = axis.point(axis.entry)

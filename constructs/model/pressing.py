@@ -21,10 +21,11 @@ from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
 from buttress.fe.status import Status
+from buttress.study.tables import number
 
-SEARCH_LIMIT_N = 10_000.0
+SEARCH_LIMIT_N = number("loads", "path", "search_limit")
 """Loads are pressed up to here: about ten times body weight, beyond any activity of the knee."""
-FARTHEST_MM = 8.0
+FARTHEST_MM = number("loads", "path", "farthest")
 """Displacement of the ram at which pressing ends: the joint has then moved more than 5 mm."""
 NEVER_REACHED = "the path never reaches this load"
 NOT_KNOWN = "the path is not known up to this load"

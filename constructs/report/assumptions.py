@@ -87,6 +87,10 @@ def assumptions(study: AnyStudy) -> list[Assumption]:
     return out
 
 
+UNNAMED = "where none is given"
+"""Row of the loads of a study that names none."""
+
+
 def _rows(study: Study) -> Iterator[tuple[str, str]]:
     """Table and row of what a study uses."""
     bone = study.section.bone
@@ -112,6 +116,11 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
             yield "screws", screw.form
         for plate in c.plates:
             yield "plates", plate.section or "segments"
+        if c.screws or c.wires:
+            yield "screws", "in use"
+            yield "screws", "rules"
+        if c.plates:
+            yield "plates", "in use"
         for wire in c.wires:
             yield "wires", next(row for row in tables.rows("wires", "wire") if tables.number(
                 "wires", row, "diameter") == wire.diameter_mm)
@@ -120,6 +129,7 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
             for material in ([fill.material] if fill.material else
                              [layer.material for layer in fill.layers or ()]):
                 yield "grafts", material
+            yield "grafts", "in use"
     yield "anatomy", "section"
     yield "anatomy", "outline"
     if study.section.sagittal:
@@ -127,8 +137,14 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
         yield "anatomy", "slope"
         yield "loads", "slice"
     yield "anatomy", "small movements"
+    yield "anatomy", "reference band"
+    yield "loads", "path"
     yield "anatomy", "limits"
     yield "loads", "default"
     load = study.load
+    if load.given_N == tuple(tables.number("loads", UNNAMED, f)
+                             for f in tables.fields("loads", UNNAMED)):
+        yield "loads", UNNAMED
     if load.activity or load.ground_kg or load.body_mass_kg:
-        yield from (("loads", row) for row in ("peak force", "under one foot", "gravity"))
+        yield from (("loads", row) for row in ("peak force", "under one foot", "gravity",
+                                               "partial weight bearing"))

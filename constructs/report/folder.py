@@ -28,7 +28,8 @@ def document(comparison: Comparison) -> dict[str, Any]:
     places = ranks(comparison.constructs)
     return {"label": LABEL, "versions": comparison.versions,
             "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
-            "trust": plain(comparison.trust), "how_far": how_far(comparison), "seconds": plain(comparison.seconds),
+            "trust": plain(comparison.trust), "how_far": how_far(comparison),
+            "seconds": plain(comparison.seconds),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
             "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c))}

@@ -18,7 +18,11 @@ from buttress.study.study import Construct, Fill, Screw, Study, Wire
 from buttress.study.tables import number
 
 BLOCK = "structural block"
-TOUCHES = 0.05  # mm
+
+
+def touching() -> float:
+    """Distance within which an implant or a fill touches a piece, mm."""
+    return number("screws", "rules", "touching")
 
 
 def void_notes(study: Study, section: Section, found: Layout, construct: Construct
@@ -71,7 +75,7 @@ def alone_notes(study: Study, section: Section, found: Layout, construct: Constr
         near = [x.distance(piece) - outer(p.pin) / 2
                 for x, p in zip(lines, placed, strict=False)]
         near += [x.distance(piece) for x in (*lines[len(placed):], *fills)]
-        if min(near, default=math.inf) > TOUCHES:
+        if min(near, default=math.inf) > touching():
             loaded = _loaded(study, section, piece)
             yield name, (
                 "broken" if loaded else "warning", "piece held by nothing",
@@ -85,7 +89,7 @@ def _loaded(study: Study, section: Section, piece: Polygon) -> bool:
     line = LineString(section.shape.joint_line())
     half = study.load.patch_width_mm / 2
     return any(p.share > 0 and piece.buffer(0.01).intersection(line.intersection(
-        box(p.centre - half, -1e3, p.centre + half, 1e3))).length > TOUCHES
+        box(p.centre - half, -1e3, p.centre + half, 1e3))).length > touching()
         for p in patches(study))
 
 

@@ -12,9 +12,8 @@ from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import depth_positions, head_diameter, section_at
 from buttress.rules.screw import Note
 from buttress.study.study import Construct, Plate, Study
+from buttress.study.tables import number
 from buttress.words import counted
-
-BESIDE = 1.0  # mm by which a head may hang over the edge of a plate
 
 
 def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, float]]:
@@ -48,7 +47,7 @@ def plate_notes(study: Study, section: Section, construct: Construct, plate: Pla
     for screw in mine:
         at = section_at(plate, plate.holes[(screw.hole or 1) - 1]).width / 2
         reach = max(abs(z) for z in depth_positions(screw)) + head_diameter(screw) / 2
-        if reach > at + BESIDE:
+        if reach > at + number("screws", "rules", "head_beside"):
             yield ("broken", "head beside the plate",
                    f'the heads of "{screw.name}" extend {reach:.0f} mm to the '
                    f"{section.given.beside}, the plate only {at:.0f} mm there",

@@ -37,9 +37,6 @@ PULLS_OUT = "its thread pulls out at about"
 PLATE_ACROSS = "plate screws cross"
 """A rule whose note is also reported with the results: it states how a plate holds."""
 Note = tuple[Level, str, str, str]  # level, rule, message, reason
-HOLDS = 1.0  # mm of thread on one side of a fracture that is worth reporting
-OUTSIDE = 0.4  # fraction of its length that a screw may lie outside: entering at an angle is normal
-EDGE = 1.0  # mm of bone between a screw and the joint surface
 
 
 @dataclass(frozen=True)
@@ -55,6 +52,11 @@ class Placed:
     crossed: tuple[tuple[float, str], ...]
     engaged: tuple[float, float]
     empty: tuple[tuple[float, float, str], ...]
+
+
+def threshold(name: str) -> float:
+    """From where on the rules report something, in the unit of the table."""
+    return number("screws", "rules", name)
 
 
 def place(study: Study, pin: Screw | Wire, axis: Axis) -> Placed:
@@ -89,8 +91,8 @@ def held_thread(placed: Placed) -> list[tuple[float, float]]:
 
 def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
     start, end = placed.engaged
-    held = held_thread(placed)
-    if sum(b - a for a, b in held) < HOLDS:
+    held, least = held_thread(placed), threshold("thread")
+    if sum(b - a for a, b in held) < least:
         yield ("broken", "thread holds", "no thread of this screw engages bone",
                "along its axis a screw is held only by its thread")
         return
@@ -100,13 +102,13 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
                    "a lag screw compresses a fracture only if it crosses it")
             return
         first, name = placed.crossed[0]
-        if start < first - HOLDS:
+        if start < first - least:
             yield ("broken", "lag thread beyond",
                    f'{first - start:.0f} mm of engaged thread lies on the head side of "{name}"',
                    "thread on the head side holds the gap open, so that tightening does not "
                    "compress the fracture; in a gliding hole as wide as the thread it would not "
                    "hold; technique follows training and the implant's instructions")
-        elif end < first + HOLDS:
+        elif end < first + least:
             yield ("broken", "lag thread beyond", f'no thread lies beyond "{name}"',
                    "a lag screw pulls the far piece towards its head by its thread in that piece")
         crossed = placed.crossed[1:]
@@ -114,7 +116,7 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
         crossed = placed.crossed
     both = list(dict.fromkeys(
         name for s, name in crossed
-        if any(a < s - HOLDS for a, _ in held) and any(b > s + HOLDS for _, b in held)))
+        if any(a < s - least for a, _ in held) and any(b > s + least for _, b in held)))
     if both:
         # A locked screw and a row of screws cross on purpose, once the gap is closed.
         level: Level = "note" if screw.locked or screw.count > 1 else "warning"
@@ -125,14 +127,14 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
 
 
 def _tip(section: Section, placed: Placed) -> Iterator[Note]:
-    axis = placed.axis
+    axis, edge = placed.axis, threshold("joint")
     over = axis.length - axis.exit
     out = axis.point(axis.exit)
-    if over > -EDGE and float(section.below(out)) < EDGE:
+    if over > -edge and float(section.below(out)) < edge:
         yield ("broken", "out of the joint", "the tip penetrates the joint surface",
                "metal in the joint damages the opposing cartilage")
         return
-    if over > -EDGE and out[1] < -section.given.height_mm + EDGE:
+    if over > -edge and out[1] < -section.given.height_mm + edge:
         yield ("warning", "inside the section",
                f"the {placed.pin.what} exits through the clamped end",
                "the bone ends there only in this model; choose a larger height_mm")
@@ -149,7 +151,7 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))
     near = float(section.below(inner).min()) - radius
-    if near < EDGE:
+    if near < edge:
         yield ("broken", "out of the joint",
                f"there is only {max(near, 0.0):.1f} mm of bone between the {placed.pin.what} and "
                "the joint surface",
@@ -161,7 +163,8 @@ def _ends(study: Study, construct: Construct, placed: Placed) -> Iterator[Note]:
     axis, what = placed.axis, placed.pin.what
     if axis.length > axis.exit:
         return
-    inside = [(a, name) for a, b, name in placed.empty if a < axis.length <= b + HOLDS]
+    least = threshold("thread")
+    inside = [(a, name) for a, b, name in placed.empty if a < axis.length <= b + least]
     if inside:
         name = inside[0][1]
         filled = any(f.void == name for f in construct.fills)
@@ -234,7 +237,7 @@ def _depth(section: Section, placed: Placed) -> Iterator[Note]:
     chord = section.chord(inner) / 2
     for z in depth_positions(placed.pin):
         share = float(np.mean(abs(z) + radius > chord))
-        if share > OUTSIDE:
+        if share > threshold("outside"):
             yield ("broken", "inside the section",
                    f"at {z:+.0f} mm in depth the {placed.pin.what} lies outside the bone over "
                    f"{100 * share:.0f} % of its length",

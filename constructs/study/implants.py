@@ -87,7 +87,8 @@ class Plate(Checked):
     friction: Annotated[float, Within(0, 1.5)] = listed("materials.friction.plate_on_bone")
     holes_mm: Annotated[tuple[Annotated[float, Within(0, 300, "mm")], ...],
                         Field(max_length=MOST)] | None = None
-    hole_clearance_mm: Annotated[float, Within(0, 5, "mm")] = 0.5
+    hole_clearance_mm: Annotated[float, Within(0, 5, "mm")] = listed(
+        "plates.in use.hole_clearance")
     mismatch_mm: Annotated[float, Within(-5, 10, "mm")] = 0.0
 
     @model_validator(mode="after")

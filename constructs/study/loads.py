@@ -19,7 +19,6 @@ from buttress.study.bone import listed
 from buttress.study.checked import MOST, Checked, OneOf, Text, Within, ascending, refuse
 
 Total = Annotated[float, Within(1, 20000, "N")]
-DEFAULT_N = (500.0, 1000.0, 1500.0)
 SIZES = ("total_N", "activity", "ground_kg", "case")
 """Keys of `[load]` for the size of the loads: the first, the last, or one or both others."""
 
@@ -71,7 +70,9 @@ class LoadInput(Checked):
     @classmethod
     def _default(cls, data: Any) -> Any:
         if isinstance(data, dict) and not {*SIZES, "body_mass_kg"} & data.keys():
-            return {**data, "total_N": DEFAULT_N}
+            row = "where none is given"
+            return {**data, "total_N": tuple(tables.number("loads", row, f)
+                                             for f in tables.fields("loads", row))}
         return data
 
     @model_validator(mode="after")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from buttress.fe.errors import InputError
@@ -17,6 +19,19 @@ def test_every_number_has_unit_source_and_status(table: str, row: str, field: st
     assert len(q.source) > 5
     assert q.status in tables.STATUSES
     assert q.value > 0
+
+
+FOUND = re.compile(r"\b(18|19|20)\d\d\b|\bdoi |PMC\d|\bISO \d|\bASTM F\d|Wheeless|the law is in terms")
+NAMELESS = ("five studies in", "orthopaedic textbook", "a biomedical engineering handbook")
+
+
+@pytest.mark.parametrize(("table", "row", "field"), EVERY)
+def test_what_was_seen_can_be_found_and_what_has_no_source_says_so(table: str, row: str, field: str
+                                                                  ) -> None:
+    q = tables.table_value(table, row, field)
+    if q.status == "seen":
+        assert FOUND.search(q.source), q.source
+    assert not any(words in q.source for words in NAMELESS)
 
 
 def test_every_row_has_a_kind_and_nothing_else_but_numbers() -> None:
@@ -37,7 +52,7 @@ def test_every_row_has_a_kind_and_nothing_else_but_numbers() -> None:
     ("screws/HB 6.5/thread", 6.5, "mm", "seen"),
     ("screws/HB 6.5/pitch", 2.75, "mm", "memory"),
     ("screws/HA 3.5/core", 2.4, "mm", "seen"),
-    ("plates/3.5 straight/thickness", 3.3, "mm", "memory"),
+    ("plates/3.5 straight/thickness", 3.3, "mm", "practice"),
     ("loads/peak force/walking", 2.61, "body weight", "seen"),
 ])
 def test_numbers_of_the_sources(path: str, number: float, unit: str, status: str) -> None:

@@ -1,0 +1,60 @@
+"""The list of assumptions of a report holds every row of the tables that its study reads."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from small_study import small_study
+
+from buttress.comparison.compare import compare
+from buttress.report.assumptions import assumptions
+from buttress.results.bearing import weight_bearing
+from buttress.study import tables
+from buttress.study.read import example, study_from
+from buttress.sweeps.vary import plain
+
+
+def depressed(*constructs: str) -> dict[str, Any]:
+    """The shipped depression on a coarse mesh, with graft and wires."""
+    data = plain(example("lateral-depression"))
+    data["mesh"] = {"size_mm": 4.0, "coarse_mm": 8.0}
+    data["construct"] = [c for c in data["construct"] if c["name"] in constructs]
+    data["load"] |= {"total_N": [300.0]}
+    return data
+
+
+def bare() -> dict[str, Any]:
+    """A study that leaves all that it can to the tables."""
+    plate = {"name": "plate", "section": "3.5 straight", "side": "medial", "top_mm": -25,
+             "length_mm": 70}
+    screws = [{"name": f"hole {n}", "form": "HA 3.5", "plate": "plate", "hole": n,
+               "length_mm": "bicortical"} for n in (3, 4)]
+    return {"name": "x", "mesh": {"size_mm": 4.0},
+            "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]]}],
+            "fragment": [{"name": "medial", "inside_mm": [-25, -12]}],
+            "construct": [{"name": "c", "screw": screws, "plate": [plate]}]}
+
+
+@pytest.mark.parametrize("made", [
+    bare, lambda: plain(small_study("lag screws", body_mass_kg=75.0)),
+    lambda: depressed("raft + structural block", "raft + wires + impacted graft")],
+    ids=["defaults", "body mass", "graft and wires"])
+def test_every_row_that_was_read_is_listed(made, monkeypatch: pytest.MonkeyPatch) -> None:
+    data = made()
+    read: set[tuple[str, str]] = set()
+    given = tables.table_value
+
+    def noted(table: str, row: str, field: str) -> tables.Quantity:
+        # Every size of wire is read to see whether a study's is one of them.
+        if tables.kind(table, row) != "wire":
+            read.add((table, row))
+        return given(table, row, field)
+
+    monkeypatch.setattr(tables, "table_value", noted)
+    study = study_from(data)
+    weight_bearing(compare(study, pictures=False))
+    monkeypatch.undo()
+    listed = {a.what.split(": ")[0] for a in assumptions(study)}
+    assert len(read) > 8
+    assert {row for _, row in read} - listed == set()
