@@ -19,6 +19,7 @@ from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.fe.status import Status
 from buttress.model.resolve import resolved
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
+from buttress.report.checklist import GUIDANCE, checklist
 from buttress.report.contact import more
 from buttress.report.glossary import glossary
 from buttress.report.markup import Cell, Shown, Table, asset, render
@@ -96,7 +97,9 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
                          (0, 2, 3), "small"),
         "assumed_words": ", ".join(f"{n} {status}" for status, n in Counter(
             a.status for a in listed).items()),
-        "verified": sentences(recorded()), "made": _made(comparison),
+        "verified": sentences(recorded()), "guidance": GUIDANCE,
+        "checklist": Table(("", "item", "reported"), checklist(comparison), (0, 1, 2), "small"),
+        "made": _made(comparison),
         "glossary": glossary().html()})
     Path(path).write_text(page, encoding="utf-8")
 
