@@ -17,6 +17,7 @@ from typing import Any
 
 from buttress import __version__
 from buttress.fe.errors import InputError
+from buttress.words import counted
 
 RECORD = "verified.json"
 
@@ -56,12 +57,12 @@ def counts(cases: Iterable[Mapping[str, str]]) -> tuple[dict[str, int], dict[str
 def counts_words(bases: Mapping[str, int], statuses: Mapping[str, int]) -> str:
     """The counts in one sentence or two, for the terminal, the page and the README."""
     total = sum(n for b, n in bases.items() if b != PRACTICE)
-    words = (f"{total} cases: " + ", ".join(f"{bases[b]} {b}" for b in BASES if b in bases)
-             + "; the reference is " + ", ".join(
+    words = (f"{counted(total, 'case')}: "
+             + ", ".join(f"{bases[b]} {b}" for b in BASES if b in bases) + "; the reference is " + ", ".join(
                  f"{KNOWN[s]} in {n}" for s, n in statuses.items() if s in KNOWN) + ".")
     facts = bases.get(PRACTICE, 0)
-    return words + (f" Beside them {facts} facts of the trade: common practice, no source."
-                    if facts else "")
+    return words + (f" Beside them {counted(facts, 'fact')} of the trade: common practice, no "
+                    "source." if facts else "")
 
 
 CHECKED = ("study", "bone", "implants", "rules", "model", "results", "data")

@@ -38,7 +38,7 @@ def test_the_counts_add_up_and_practice_is_apart() -> None:
     assert {c["status"] for c in EVERY if c["basis"] == "common practice"} == {"practice"}
     one = [{"basis": "published", "status": "seen"}, {"basis": "common practice", "status": "practice"}]
     assert counts_words(*counts(one)) == (
-        "1 cases: 1 published; the reference is read in its source in 1. Beside them 1 facts of "
+        "1 case: 1 published; the reference is read in its source in 1. Beside them 1 fact of "
         "the trade: common practice, no source.")
 
 
