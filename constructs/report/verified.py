@@ -58,8 +58,9 @@ def counts_words(bases: Mapping[str, int], statuses: Mapping[str, int]) -> str:
     """The counts in one sentence or two, for the terminal, the page and the README."""
     total = sum(n for b, n in bases.items() if b != PRACTICE)
     words = (f"{counted(total, 'case')}: "
-             + ", ".join(f"{bases[b]} {b}" for b in BASES if b in bases) + "; the reference is " + ", ".join(
-                 f"{KNOWN[s]} in {n}" for s, n in statuses.items() if s in KNOWN) + ".")
+             + ", ".join(f"{bases[b]} {b}" for b in BASES if b in bases)
+             + "; the reference is "
+             + ", ".join(f"{KNOWN[s]} in {n}" for s, n in statuses.items() if s in KNOWN) + ".")
     facts = bases.get(PRACTICE, 0)
     return words + (f" Beside them {counted(facts, 'fact')} of the trade: common practice, no "
                     "source." if facts else "")

@@ -108,7 +108,8 @@ CASES = register(
            share * 75.0 * 9.80665, 1e-9, partial(peak, name), basis="published")
       for name, share in PEAKS.items()),
     Case("modulus of bone of 0.25 g/cm3, proximal tibia", HANDBOOK.format(4), "seen",
-         "15490 x 0.25^1.93", "MPa", 1066.78, 1e-5, lambda: float(Law.of(TIBIA).modulus(np.asarray(0.25))),
+         "15490 x 0.25^1.93", "MPa", 1066.78, 1e-5,
+         lambda: float(Law.of(TIBIA).modulus(np.asarray(0.25))),
          basis="published"),
     Case("strength of bone of 0.25 g/cm3, proximal tibia", HANDBOOK.format(5), "seen",
          "34.2 x 0.25^1.56", "MPa", 3.93380, 1e-5, strength, basis="published"),
