@@ -98,10 +98,20 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "assumed_words": ", ".join(f"{n} {status}" for status, n in Counter(
             a.status for a in listed).items()),
         "verified": sentences(recorded()), "guidance": GUIDANCE,
-        "checklist": Table(("", "item", "reported"), checklist(comparison), (0, 1, 2), "small"),
+        "checklist": Table(("", "item", "reported"), _checklist(comparison), (0, 1, 2),
+                           "small checklist"),
         "made": _made(comparison),
         "glossary": glossary().html()})
     Path(path).write_text(page, encoding="utf-8")
+
+
+def _checklist(comparison: Comparison) -> list[tuple[str, str, str]]:
+    """Its rows, each heading on its first row only."""
+    rows, last = [], ""
+    for heading, item, said in checklist(comparison):
+        rows.append((heading if heading != last else "", item, said))
+        last = heading
+    return rows
 
 
 def _style() -> Markup:

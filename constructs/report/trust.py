@@ -31,6 +31,6 @@ def how_far(comparison: Comparison) -> dict[str, str]:
             f"at most {worst:.0e} of the load: the equations of this mesh are solved",
         "discretisation error": f"not estimated here: one mesh, {mesh.size_mm:g} mm at faces and "
                                 f"{mesh.coarse_mm:g} mm elsewhere",
-        "model spread": "not computed here: one set of assumptions; `buttress rank` draws the "
+        "model spread": "not computed here: one set of assumptions; “buttress rank” draws the "
                         "inputs of the study at random",
         "bench tests": " ".join(of_study(comparison.study.name))}
