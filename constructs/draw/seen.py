@@ -52,7 +52,7 @@ def frame(ax: Axes, view: View, low: Sequence[float] | FloatArray,
             size=SIZE, weight="bold", ha="right" if marked_right else "left",
             va="bottom" if foot else "top", transform=ax.transAxes, zorder=8, gid=MARK)
     if not cell:
-        ax.set_xlabel(f"{view.sides[1]} position x [mm]\n{view.words}", size=SIZE)
+        ax.set_xlabel(f"{view.sides[1]} x [mm]\n{view.words}", size=SIZE)
         ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
         for name, x, hand in zip(view.hands, (0.0, 1.0), ("left", "right"), strict=True):
             ax.annotate(name, (x, 0.0), (0, -25), xycoords="axes fraction", size=SIZE,
