@@ -98,16 +98,17 @@ function show(what) {
   $("changed").textContent = tied(changed);
   $("outcome").textContent = tied(sentence);
   $("sentence").classList.toggle("bad", !now.held);
-  $("picture-note").textContent = now.held
+  const { words } = now.scene.view, seen = words[0].toUpperCase() + words.slice(1) + ". ";
+  $("picture-note").textContent = seen + (now.held
     ? "Movement × " + now.magnified.toFixed(now.magnified < 9.95 ? 1 : 0) +
       (now.magnified < now.asked - 0.01 ? " (less than asked, to stay in the picture)" : "") +
       "; dashed: before loading"
-    : "How the fragment fails: a direction, not an amount";
+    : "How the fragment fails: a direction, not an amount");
   $("meaning").hidden = !now.held;
   away();
   $("between").textContent = now.mixed ? "Solved states around here differ in kind (one is held, " +
     "the next gives way or is not held): the nearest one is shown." : "";
-  $("section").setAttribute("aria-label", "Section of the bone with " +
+  $("section").setAttribute("aria-label", "Section of a " + words + ", with " +
     (listed(holders(now)) || "nothing") + " holding the fragment. " + sentence);
   $("free").setAttribute("aria-label", "Free body of the fragment. " + forces.map((f) =>
     f.name + " " + newton(f.size)).join(", "));
