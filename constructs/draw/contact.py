@@ -48,7 +48,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     if ax is None:
         # No wider than what it shows; the legend is next to it, all in the middle.
         box[0] = room + (high[0] - low[0] + 10.0) * scale
-        ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 1.1, *box)
+        ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 1.15, *box)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)

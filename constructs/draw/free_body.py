@@ -54,7 +54,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     """
     require_known(fragment, picture.fragments, "fragment")
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.05, 6.6, 5.4)
+        ax = d.axes_at(d.slide(), 0.95, 1.15, 6.6, 5.3)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)

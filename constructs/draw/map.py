@@ -34,7 +34,7 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
         raise ValueError("the study has no map")
     if ax is None:
         figure = d.slide()
-        ax, used = d.axes_at(figure, 0.95, 1.05, 4.9, 5.2), d.axes_at(figure, 7.5, 1.05, 4.9, 5.2)
+        ax, used = d.axes_at(figure, 0.95, 1.15, 4.9, 5.1), d.axes_at(figure, 7.5, 1.15, 4.9, 5.1)
         d.title(ax, "Map of the bone over the mesh", given.words)
     unit = "apparent density [g/cm³]" if field.law is not None else "modulus [MPa]"
     if field.law is not None and field.law.apparent != 1.0:

@@ -166,7 +166,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     """
     own = ax is None
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.05, 7.1, 5.4)
+        ax = d.axes_at(d.slide(), 0.95, 1.15, 7.1, 5.3)
     figure_of = ax.get_figure(root=True)
     assert figure_of is not None
     d.label(figure_of)

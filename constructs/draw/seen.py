@@ -41,6 +41,7 @@ def frame(ax: Axes, view: View, low: Sequence[float] | FloatArray,
     leaves the words, ``view.all_words``, to its figure. Returns the scale [in/mm]; a given scale is
     kept and the limits follow from it. Inset axes have a place only once their figure was drawn.
     """
+    ax.set_aspect("auto")      # the whole box, whatever an image has made of it
     box = inches(ax)
     a, b = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
     scale = inches_per_mm or float(min(box / (b - a)))

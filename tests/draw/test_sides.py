@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from made_up import comparison, construct, load_result, picture, words
+from map_files import npy, study_text
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -24,7 +25,6 @@ from buttress.results.picture import Picture
 from buttress.results.stages import StagedResult, StageResult
 from buttress.study.read import parse_study
 from buttress.study.view import View
-from map_files import npy, study_text
 
 RIGHT, LEFT = View("right"), View("left")
 SAGITTAL = View("left", ("anterior", "posterior"), "medial")
