@@ -14,6 +14,7 @@ from buttress.draw import seen
 from buttress.draw.section import outcome
 from buttress.draw.text import SIZE, wrap
 from buttress.fe.arrays import FloatArray
+from buttress.fe.errors import InputError
 from buttress.results.contacts import ContactLine
 from buttress.results.picture import Picture
 from buttress.results.records import ContactResult, LoadResult
@@ -34,8 +35,12 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     """Pressure of a construct under a load as bands that stand on the lines where bodies touch.
 
     Each line is labelled with its name, the share of its length in contact and its pressures.
-    With ``ax``, leave room below it for the list of signs.
+    With ``ax``, leave room below it for the list of signs. Raises InputError where the picture and
+    the result are of different loads.
     """
+    if load.total_load_N != picture.load_N:
+        raise InputError("picture and result are of different loads", key="load",
+                         value=f"{load.total_load_N:g} N", expected=f"{picture.load_N:g} N")
     shown = [x for x in picture.contacts if x.name in load.contacts]
     per_mm = _scale([load.contacts[x.name] for x in shown])
     low, high = _corners(picture, shown, per_mm)
@@ -152,11 +157,11 @@ def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult, view: View,
 def _words(result: ContactResult) -> str:
     """Share in contact and pressures of a line, in short lines."""
     if not result.contact_share:
-        return "not in contact"
-    return (f"in contact over {100.0 * result.contact_share:.0f} %,\n"
-            f"mean {_figure(result.pressure_mean_MPa)} MPa;\n"
-            f"95th percentile {_figure(result.pressure_p95_MPa)},\n"
-            f"nodal maximum {_figure(result.pressure_max_MPa)} MPa")
+        return "does not touch"
+    return (f"touches over {100.0 * result.contact_share:.0f} %;\n"
+            f"pressure: mean {_figure(result.pressure_mean_MPa)} MPa,\n"
+            f"over 95 % of it up to {_figure(result.pressure_p95_MPa)},\n"
+            f"highest point {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:
@@ -177,9 +182,10 @@ def _signs(ax: Axes, lines: list[ContactLine], results: list[ContactResult], per
         f", cut off at {CUT * per_mm:g} MPa" if cut else "")
     peaked = any((r.pressure_mean_MPa or 0.0) > (r.pressure_p95_MPa or 0.0) for r in results)
     pulls = any((x.force < 0.0).any() for x in lines)
-    said = ("pressure: normal force over length and depth; mean and 95th percentile over the whole "
-            "length of a line"
-            + ("; a mean above it: a few nodes carry most of the force" if peaked else "")
+    said = ("pressure: force across the faces over their area; figures are of the whole length of "
+            "a line"
+            + ("; a mean above the figure of 95 %: a few points carry most of the force"
+               if peaked else "")
             + ("; on the other side of a band bonded faces pull" if pulls else ""))
     if beside:
         ax.legend(handles=handles, loc="upper left", fontsize=SIZE, frameon=False,

@@ -37,10 +37,10 @@ def closing(body: FreeBody) -> str:
     """In words how well the polygon closes."""
     total = sum(float(np.hypot(*a.force)) for a in body.arrows if a.kind == "load")
     largest = max((float(np.hypot(*a.force)) for a in body.arrows), default=0.0)
+    if body.error <= 1e-6 * max(total, largest):
+        return "It closes: the forces balance."
     of = f"{total:.0f} N of load" if total > 0 else f"a largest force of {largest:.0f} N"
-    if body.error > 1e-6 * max(total, largest):
-        return f"It does not close: {body.error:.2g} N are missing, relative to {of}."
-    return f"It closes: the gap is {body.error:.0e} N, relative to {of}."
+    return f"It does not close: {body.error:.2g} N are missing, relative to {of}."
 
 
 def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axes:

@@ -35,6 +35,8 @@ SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
 ABOVE_IN = 2.1
 """Height of a slide that the overview leaves to its title and foot, inches."""
+MOST_COLUMNS = 6
+"""Sections in a row of the overview: more are not legible from the back row."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
@@ -364,7 +366,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
           ) -> tuple[int, int, float, list[str]]:
     """Columns, rows, least height of a cell [in] and wrapped names: sections as large as can be."""
     best: tuple[float, int, int, float, list[str]] = (-1.0, 1, 1, high, [])
-    for columns in range(1, len(shown) + 1):
+    for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
         rows = -(-len(shown) // columns)
         cell = wide / columns
         names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)

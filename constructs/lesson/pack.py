@@ -114,6 +114,7 @@ def scene_data(scene: Scene, solved: tuple[Solved, ...]) -> dict[str, Any]:
         "load_base": scene.load_base_N, "step_off_limit": scene.study.limits.step_off_mm,
         "patches": [[p.centre - half, p.centre + half, p.share] for p in patches(scene.study)],
         "sides": list(scene.study.section.sides), "view": _view(scene.study.section.view),
+        "bone": "" if scene.study.section.map is not None else scene.study.section.bone,
         "direction": load.direction_deg,
         "choices": [{"name": c.name, "note": c.note, "has": list(c.has),
                      "families": {"".join("01"[x] for x in on): n

@@ -138,8 +138,8 @@ function legend(now, forces) {
   });
   $("forces").replaceChildren(...rows);
   $("forces").parentElement.hidden = !now.held;
-  $("closes").textContent = !now.held ? "" : "It closes to within " + now.left.toFixed(1) + " N" +
-    (now.left < 0.5 ? "." : "; forces below 1 % of the load are left out.");
+  $("closes").textContent = !now.held ? "" : now.left < 0.01 * now.load ? "They close."
+    : "They close to within " + newton(now.left) + ": forces below 1 % of the load are left out.";
 }
 
 /* Whether the controls have left the step of the tour whose text is shown. */
@@ -254,6 +254,9 @@ function enter(number) {
   const names = first ? first.layout.fragments : [];
   options($("fragment"), names);
   $("fragment-row").hidden = names.length < 2;
+  // 100 % is another bone in another scene: the slider says which.
+  document.querySelector("label[for=quality]").textContent = scene.bone
+    ? scene.bone[0].toUpperCase() + scene.bone.slice(1) + " bone" : "Bone quality";
   $("load").min = scene.load[0];
   $("load").max = scene.load[1];
   $("load").step = STEP.load;
