@@ -195,13 +195,11 @@ def _bench_of_plates(thin: Look, thick: Look) -> str:
     """What a published bench test found on thin and thick plates, beside the model's word."""
     alike = (thin.moved_mm is not None and thick.moved_mm is not None and max(
         thin.moved_mm, thick.moved_mm) <= BENCH_SAME * min(thin.moved_mm, thick.moved_mm))
-    return ("A bench test found no difference either" if alike else
-            "A bench test did not find this") + (
-        ": with a thin or a thick plate as buttress of a posteromedial fragment, five synthetic "
-        "bones each, stiffness and subsidence up to 2 mm did not differ significantly (J Exp "
-        "Orthop 2020, doi 10.1186/s40634-020-0218-0)."
-        + ("" if alike else " The bench weighs more: this beam bends more freely than a plate "
-                            "that is pressed onto bone."))
+    # doi 10.1186/s40634-020-0218-0; see posteromedial-thin-thick in `bench/expectations.toml`.
+    return (f"A bench test found no significant difference {'either' if alike else ''}".rstrip()
+            + ", in stiffness or in subsidence up to 2 mm (J Exp Orthop 2020, five synthetic bones "
+              "each)" + ("." if alike else
+                         "; this beam bends more freely than a plate on bone."))
 
 
 def place(facts: Facts) -> Step:
@@ -277,9 +275,8 @@ def _left_to_do(both: Look, alone: Look) -> str:
     """What the screws leave the plate to do, and what it is like without the plate."""
     plate, screws = (abs(both.aside(k)) for k in ("plate", "screw"))
     said = f"They pull it {screws:.0f} N sideways, the plate pushes {plate:.0f} N: "
-    said += ("while the screws are as tight as they were set they prevent sliding too. Nothing "
-             "loosens in this model; in bone, tension and friction fade, so this does not show how "
-             "long screws alone would hold. "
+    said += ("the screws prevent sliding too, as long as they are tight: nothing loosens in this "
+             "model, in bone tension fades. "
              if plate < 0.2 * screws else "the plate still helps to prevent sliding. ")
     return said + f"Without the plate: {outcome(alone)}; with it: {outcome(both)}."
 
