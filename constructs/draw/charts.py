@@ -179,7 +179,7 @@ def _marks(comparison: Comparison, end: float) -> list:
         handles.append(Patch(color="#777777", label="carried even without friction"))
     if any(low is not None and high is not None and high > low for low, high in brackets):
         handles.append(Patch(facecolor="white", edgecolor="#777777", hatch="////",
-                             label="carried at most: friction at its best, screws as tight as set"))
+                             label="carried with friction at its best, screws as tight as set"))
     handles += [Line2D([], [], linestyle="none", marker=MARKERS[name], color="black",
                        markersize=_size(name, 9), label=_meaning(comparison, name))
                 for name in _lanes(comparison, end)]

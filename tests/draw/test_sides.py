@@ -15,7 +15,9 @@ from made_up import comparison, construct, load_result, picture, words
 from map_files import npy, study_text
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from small_study import small_study
 
+from buttress import compare
 from buttress.draw import figures
 from buttress.draw.film import Film, Shot, draw_frame
 from buttress.draw.seen import MARK, NAME, scale_bar
@@ -180,6 +182,22 @@ def test_a_positive_tilt_is_named_as_it_is_seen(view: View, turn: str) -> None:
     assert view.tilt_words == f"positive where the lateral end rises {turn}"
     assert ("counter" in turn) == counter
     assert turned[1, 1] > 0.0
+
+
+def test_no_number_depends_on_the_knee() -> None:
+    """Points, movements and forces of both knees are the same; x is lateral in both."""
+    found = {}
+    for knee in ("right", "left"):
+        study = small_study("lag screws", loads=(400.0,))
+        section = study.section.model_copy(update={"side": knee})
+        found[knee] = compare(study.model_copy(update={"section": section}))
+    right, left = (c.to_frame() for c in found.values())
+    assert right.equals(left)
+    shots = [c.constructs[0].pictures[0] for c in found.values()]
+    assert [s.view.knee for s in shots] == ["right", "left"]
+    for a, b in zip(shots[0].bodies, shots[1].bodies, strict=True):
+        assert np.array_equal(a.points, b.points)
+        assert np.array_equal(a.displacement, b.displacement)
 
 
 def test_a_scale_bar_runs_away_from_its_start() -> None:
