@@ -14,7 +14,6 @@ from buttress.draw.text import LINE, SIZE, wrap, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, limit_words
 from buttress.results.records import (
-    BEYOND,
     CANNOT_TIGHTEN,
     HELD_BY_NOTHING,
     NOT_KNOWN,
@@ -36,7 +35,7 @@ def bracket_words(construct: ConstructResult) -> str:
     if low is None and high is None:
         return UNLIMITED
     if high is None:
-        return f"{low:.0f} N; upper bound {UNLIMITED}"
+        return f"{low:.0f} N without friction; with friction {UNLIMITED}"
     if high == 0.0:
         return f"0 N: {CANNOT_TIGHTEN if not_tightened(construct) else HELD_BY_NOTHING}"
     return f"{low or 0.0:.0f} to {high:.0f} N"
@@ -106,12 +105,11 @@ def _names(names: list[str], inside: float) -> tuple[list[str], float]:
 
 
 def _axis_end(comparison: Comparison) -> float:
-    """End of the load axis: over every finite load that is shown, at most the search limit."""
+    """End of the load axis: over every load that is shown, at most the search limit. What is not
+    limited adds nothing, so that it does not dwarf what is."""
     loads = list(comparison.study.load.total_N)
     for c in comparison.constructs:
         loads += [v for v in (*c.capacity_N, *_reached(c).values()) if v is not None]
-        if c.capacity_N[1] is None or c.ends_status == BEYOND:
-            loads.append(c.search_limit_N)
     limit = max(c.search_limit_N for c in comparison.constructs)
     return 1.04 * min(max(loads), max(limit, *comparison.study.load.total_N))
 
@@ -142,12 +140,16 @@ def _size(name: str, lanes: int) -> float:
 def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: str,
          lanes: dict[str, float]) -> None:
     low, high = c.capacity_N
-    first = end if low is None else min(low, end)
-    last = end if high is None else min(high, end)
+    # What the check does not limit has no bar: one up to the end would look like a load.
+    first = 0.0 if low is None else min(low, end)
+    last = first if high is None else min(high, end)
     ax.barh(at, first, row, color=colour, alpha=0.9, zorder=2)
     ax.barh(at, max(0.0, last - first), row, left=first, facecolor="white", edgecolor=colour,
             hatch="////", linewidth=1.2, zorder=2)
-    if high is None or high > end:
+    if high is None:
+        ax.text(first + 0.012 * end, at, "no upper end here" if first else "no bar: " + UNLIMITED,
+                size=SIZE, va="center", style="italic", color="#444444", zorder=1.5)
+    elif high > end:
         ax.plot(0.985 * end, at, marker=">", markersize=12, color="white",
                 markeredgecolor="black", zorder=6)
     for name, load in _reached(c).items():
@@ -173,17 +175,17 @@ def _marks(comparison: Comparison, end: float) -> list:
     several = (comparison.study.load.all_words if len(cases) <= (3 if cases[0].name else 5)
                else f"{len(cases)} from {cases[0].words} to {cases[-1].words}")
     handles: list = []
-    if any(low is None or low > 0.0 for low, _ in brackets):
-        handles.append(Patch(color="#777777", label="lower bound: carried without friction"))
-    if any(low is not None and (high is None or high > low) for low, high in brackets):
+    if any(low is not None and low > 0.0 for low, _ in brackets):
+        handles.append(Patch(color="#777777", label="carried even without friction"))
+    if any(low is not None and high is not None and high > low for low, high in brackets):
         handles.append(Patch(facecolor="white", edgecolor="#777777", hatch="////",
-                             label="upper bound: friction at best, screws as tight as set"))
+                             label="carried with friction at its best, screws as tight as set"))
     handles += [Line2D([], [], linestyle="none", marker=MARKERS[name], color="black",
                        markersize=_size(name, 9), label=_meaning(comparison, name))
                 for name in _lanes(comparison, end)]
     handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)),
                           label=wrap(f"loads of the study: {several}", 6.0)))
-    if any(high is None or high > end for _, high in brackets):
+    if any(high is not None and high > end for _, high in brackets):
         handles.append(Line2D([], [], linestyle="none", marker=">", color="white",
                               markeredgecolor="black", markersize=11,
                               label="goes on beyond this axis"))

@@ -10,12 +10,15 @@ from matplotlib.patches import Patch
 
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
+from buttress.draw import seen
 from buttress.draw.section import outcome
 from buttress.draw.text import SIZE, wrap
 from buttress.fe.arrays import FloatArray
+from buttress.fe.errors import InputError
 from buttress.results.contacts import ContactLine
 from buttress.results.picture import Picture
 from buttress.results.records import ContactResult, LoadResult
+from buttress.study.view import View
 
 REACH = 14.0
 """Height [mm] at which the largest 95th percentile of all lines is drawn, about."""
@@ -32,30 +35,33 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     """Pressure of a construct under a load as bands that stand on the lines where bodies touch.
 
     Each line is labelled with its name, the share of its length in contact and its pressures.
-    With ``ax``, leave room below it for the list of signs.
+    With ``ax``, leave room below it for the list of signs. Raises InputError where the picture and
+    the result are of different loads.
     """
+    if load.total_load_N != picture.load_N:
+        raise InputError("picture and result are of different loads", key="load",
+                         value=f"{load.total_load_N:g} N", expected=f"{picture.load_N:g} N")
     shown = [x for x in picture.contacts if x.name in load.contacts]
     per_mm = _scale([load.contacts[x.name] for x in shown])
     low, high = _corners(picture, shown, per_mm)
     slide = ax is None
-    beside = _sides(shown, per_mm, low, high) if slide else (True, True)
+    beside = _sides(shown, per_mm, picture.view, low, high) if slide else (True, True)
     room = COLUMN * sum(beside)
-    box = np.array([d.WIDE - 1.4 - SIGNS, 5.4]) if ax is None else d.inches(ax)
+    box = np.array([d.WIDE - 1.4 - SIGNS, 5.25]) if ax is None else d.inches(ax)
     scale = float(min(box[1] / (high[1] - low[1] + 4.0),
                       (box[0] - room) / (high[0] - low[0] + 10.0)))
     if ax is None:
         # No wider than what it shows; the legend is next to it, all in the middle.
         box[0] = room + (high[0] - low[0] + 10.0) * scale
-        ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 0.95, *box)
+        ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 1.15, *box)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
     words = "" if picture.held else ", so there is no pressure to draw"
     d.title(ax, f"{picture.construct}: contact pressure", outcome(picture) + words)
-    ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE, loc="left")
-    ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
-    left, right = (COLUMN / scale * there + 5.0 for there in beside)
-    d.frame(ax, (low[0] - left, low[1] - 1.0), (high[0] + right, high[1] + 3.0), scale)
+    rooms = (COLUMN / scale * there + 5.0 for there in beside)
+    seen.frame(ax, picture.view, *seen.widened(picture.view, low, high, *rooms, below=1.0,
+                                               above=3.0), scale)
     for body in picture.bodies:
         ax.add_collection(PolyCollection(
             [body.points[loop] for loop in d.outline(body.triangles)],
@@ -65,7 +71,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     d.draw_members(ax, picture.members, 0.0).set(zorder=1.5, alpha=0.45)
     for line in shown:
         _band(ax, line, per_mm)
-    _labels(ax, shown, load, (low, high), per_mm, scale)
+    _labels(ax, shown, load, picture.view, (low, high), per_mm, scale)
     _signs(ax, shown, [load.contacts[x.name] for x in shown], per_mm, slide)
     return ax
 
@@ -126,35 +132,36 @@ def _anchors(lines: list[ContactLine], per_mm: float) -> FloatArray:
     return np.array(out).reshape(-1, 2)
 
 
-def _sides(lines: list[ContactLine], per_mm: float, low: FloatArray, high: FloatArray
+def _sides(lines: list[ContactLine], per_mm: float, view: View, low: FloatArray, high: FloatArray
            ) -> tuple[bool, bool]:
-    """Whether labels stand on the left, and on the right."""
-    left = _anchors(lines, per_mm)[:, 0] < float((low[0] + high[0]) / 2)
+    """Whether labels stand on the viewer's left, and on the right."""
+    left = seen.on_left(view, _anchors(lines, per_mm)[:, 0], float((low[0] + high[0]) / 2))
     return bool(left.any()), bool((~left).any())
 
 
-def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult,
+def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult, view: View,
             corners: tuple[FloatArray, FloatArray], per_mm: float, scale: float) -> None:
     low, high = corners
     at = _anchors(lines, per_mm)
     texts = [f"{line.name}\n{_words(load.contacts[line.name])}" for line in lines]
     colours = [d.KINDS[line.kind] for line in lines]
-    left = at[:, 0] < float((low[0] + high[0]) / 2)
-    for side in (True, False):
-        mine = np.flatnonzero(left == side)
-        d.leaders(ax, at[mine], [texts[i] for i in mine], [colours[i] for i in mine], left=side,
-                  x=float(low[0] - 4.0 if side else high[0] + 4.0), room=COLUMN - 0.1,
-                  scale=scale, span=(float(low[1]), float(high[1]) + 2.0))
+    left = seen.on_left(view, at[:, 0], float((low[0] + high[0]) / 2))
+    columns = seen.ends(view, float(low[0] - 4.0), float(high[0] + 4.0))
+    for hand, x in zip((True, False), columns, strict=True):
+        mine = np.flatnonzero(left == hand)
+        seen.leaders(ax, at[mine], [texts[i] for i in mine], [colours[i] for i in mine],
+                     view=view, left=hand, x=x, room=COLUMN - 0.1, scale=scale,
+                     span=(float(low[1]), float(high[1]) + 2.0))
 
 
 def _words(result: ContactResult) -> str:
     """Share in contact and pressures of a line, in short lines."""
     if not result.contact_share:
-        return "not in contact"
-    return (f"in contact over {100.0 * result.contact_share:.0f} %,\n"
-            f"mean {_figure(result.pressure_mean_MPa)} MPa;\n"
-            f"95th percentile {_figure(result.pressure_p95_MPa)},\n"
-            f"nodal maximum {_figure(result.pressure_max_MPa)} MPa")
+        return "does not touch"
+    return (f"touches over {100.0 * result.contact_share:.0f} %;\n"
+            f"pressure: mean {_figure(result.pressure_mean_MPa)} MPa,\n"
+            f"over 95 % of it up to {_figure(result.pressure_p95_MPa)},\n"
+            f"highest point {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:
@@ -175,9 +182,10 @@ def _signs(ax: Axes, lines: list[ContactLine], results: list[ContactResult], per
         f", cut off at {CUT * per_mm:g} MPa" if cut else "")
     peaked = any((r.pressure_mean_MPa or 0.0) > (r.pressure_p95_MPa or 0.0) for r in results)
     pulls = any((x.force < 0.0).any() for x in lines)
-    said = ("pressure: normal force over length and depth; mean and 95th percentile over the whole "
-            "length of a line"
-            + ("; a mean above it: a few nodes carry most of the force" if peaked else "")
+    said = ("pressure: force across the faces over their area; figures are of the whole length of "
+            "a line"
+            + ("; a mean above the figure of 95 %: a few points carry most of the force"
+               if peaked else "")
             + ("; on the other side of a band bonded faces pull" if pulls else ""))
     if beside:
         ax.legend(handles=handles, loc="upper left", fontsize=SIZE, frameon=False,

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from buttress.draw import primitives as d
+from buttress.draw import seen
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.section import bounds, draw_escape, draw_loads, escaping
 from buttress.draw.text import LINE, SIZE, wrap
@@ -104,7 +105,7 @@ def draw_frame(made: Film, number: int) -> Figure:
     for side, shot in enumerate(pair):
         ax = d.axes_at(figure, 0.3 + side * d.WIDE / 2, 1.3, wide, high_in)
         ax.axis("off")
-        d.frame(ax, low - 2, high + np.array([2.0, 16.0]))
+        seen.frame(ax, shot.picture.view, low - 2, high + np.array([2.0, 16.0]), cell=True)
         _section(ax, shot, made)
         middle = (side + 0.5) / 2
         name = wrap(shot.live.construct, wide, 16, most=2, bold=True)
@@ -112,8 +113,9 @@ def draw_frame(made: Film, number: int) -> Figure:
         figure.text(middle, 0.125, wrap(_words(shot), wide, 16), size=16, ha="center",
                     color=d.KINDS["fracture"] if shot.loose else "black")
     figure.text(0.5, (0.1 + 1.6 * LINE) / d.HIGH,
-                f"displacement × {made.factor:g} in both; without equilibrium: direction in which "
-                f"the fragment moves. Darkest: strain of {made.top:g} of yield or more.",
+                f"{pictures[0].view.all_words}; displacement × {made.factor:g} in both; without "
+                "equilibrium: direction in which the fragment moves.\nDarkest: strain of "
+                f"{made.top:g} of yield or more.",
                 size=SIZE, ha="center", va="bottom")
     return figure
 

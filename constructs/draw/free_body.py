@@ -9,12 +9,14 @@ from matplotlib.axes import Axes
 from matplotlib.path import Path as Outline
 
 from buttress.draw import primitives as d
+from buttress.draw import seen
 from buttress.draw.section import draw_escape, escaping, outcome, unmade
-from buttress.draw.text import SIZE, wrap
+from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
 from buttress.results.picture import Arrow, FreeBody, Picture
 from buttress.study.checked import require_known
+from buttress.study.view import View
 
 COLUMN = 1.7
 """Width of a column of names, inches."""
@@ -35,10 +37,10 @@ def closing(body: FreeBody) -> str:
     """In words how well the polygon closes."""
     total = sum(float(np.hypot(*a.force)) for a in body.arrows if a.kind == "load")
     largest = max((float(np.hypot(*a.force)) for a in body.arrows), default=0.0)
+    if body.error <= 1e-6 * max(total, largest):
+        return "It closes: the forces balance."
     of = f"{total:.0f} N of load" if total > 0 else f"a largest force of {largest:.0f} N"
-    if body.error > 1e-6 * max(total, largest):
-        return f"It does not close: {body.error:.2g} N are missing, relative to {of}."
-    return f"It closes: the gap is {body.error:.0e} N, relative to {of}."
+    return f"It does not close: {body.error:.2g} N are missing, relative to {of}."
 
 
 def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axes:
@@ -52,20 +54,19 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     """
     require_known(fragment, picture.fragments, "fragment")
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.05, 6.6, 5.4)
+        ax = d.axes_at(d.slide(), 0.95, 1.15, 6.6, 5.3)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
     d.title(ax, f"{picture.construct}: free body of {fragment}", outcome(picture))
-    ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE)
-    ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
+    view = picture.view
     body = next((f for f in picture.free_bodies if f.fragment == fragment), None)
     piece = next(b for b in picture.bodies if b.name == fragment)
     low, high = piece.points.min(axis=0), piece.points.max(axis=0)
     d.draw_strain(ax, [replace(piece, value=None)], 0.0, d.strain_scale(1.0))
     d.draw_outline(ax, [piece], colors="black", linewidths=1.5, zorder=2)
     if body is None or not body.arrows:
-        d.frame(ax, low - 8, high + 8)
+        seen.frame(ax, view, low - 8, high + 8)
         if (gone := escaping(picture)) is not None:
             draw_escape(ax, gone)
         words = ("No equilibrium: no set of forces within the strength of the links closes."
@@ -85,23 +86,23 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     every = np.concatenate([[low, high], *ends])
     lowest, highest = every.min(axis=0) - 2, every.max(axis=0) + 2
     tails = np.array([_outer(e, point[i]) for i, e in enumerate(ends)])
-    left = tails[:, 0] < (low[0] + high[0]) / 2
+    left = seen.on_left(view, tails[:, 0], (low[0] + high[0]) / 2)
     column = np.array([COLUMN if left.any() else 0.1, COLUMN if not left.all() else 0.1])
     scale = float(min((size[0] - column.sum() - 0.2) / (highest[0] - lowest[0]),
                       size[1] / (highest[1] - lowest[1])))
-    d.frame(ax, lowest - np.array([column[0] / scale, 0]),
-            highest + np.array([column[1] / scale, 0]), scale)
+    seen.frame(ax, view, *seen.widened(view, lowest, highest, *(column / scale)), scale)
     for (start, end), look in zip(ends, style, strict=True):
         d.draw_arrow(ax, start, end, **look)
     ax.plot(*point.T, linestyle="none", marker="o", markersize=4, color="black", zorder=7)
     names = [f"{a.source}\n{np.hypot(*a.force):.0f} N" for a in body.arrows]
     colours = [s["color"] for s in style]
-    for side in (True, False):
-        mine = np.flatnonzero(left == side)
-        d.leaders(ax, tails[mine], [names[i] for i in mine], [colours[i] for i in mine],
-                  left=side, x=lowest[0] if side else highest[0], room=COLUMN, scale=scale,
-                  span=tuple(np.sort(ax.get_ylim()) + np.array([1.0, -1.0])))
-    _polygon(ax, body, style, newtons, scale, size)
+    columns = seen.ends(view, lowest[0], highest[0])
+    for hand, x in zip((True, False), columns, strict=True):
+        mine = np.flatnonzero(left == hand)
+        seen.leaders(ax, tails[mine], [names[i] for i in mine], [colours[i] for i in mine],
+                     view=view, left=hand, x=x, room=COLUMN, scale=scale,
+                     span=tuple(np.sort(ax.get_ylim()) + np.array([1.0, -1.0 - LINE / scale])))
+    _polygon(ax, body, view, style, newtons, scale, size)
     return ax
 
 
@@ -129,8 +130,8 @@ def _outer(ends: FloatArray, point: FloatArray) -> FloatArray:
     return far + 0.15 * (point - far)
 
 
-def _polygon(ax: Axes, body: FreeBody, style: list[dict], newtons: float, scale: float,
-             size: FloatArray) -> None:
+def _polygon(ax: Axes, body: FreeBody, view: View, style: list[dict], newtons: float,
+             scale: float, size: FloatArray) -> None:
     """Forces tip to tail, in the order of the list, at the same scale."""
     other = ax.inset_axes((1.03, 0.0, 0.8, 1.0))
     other.set_title("Force polygon: the same arrows, tip to tail", size=SIZE, loc="left")
@@ -146,23 +147,24 @@ def _polygon(ax: Axes, body: FreeBody, style: list[dict], newtons: float, scale:
     ratio = float(min(1.0, *(room / np.maximum(high - low, 1e-9))))
     corner, low, high = corner * ratio, low * ratio, high * ratio
     middle = (low + high) / 2 - np.array([0.0, 0.45 / scale])
-    other.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    other.set_ylim(middle[1] - half[1], middle[1] + half[1])
+    seen.turn(other, view, middle - half, middle + half)
     for i, look in enumerate(style):
         d.draw_arrow(other, corner[i], corner[i + 1], **look)
     other.plot(0, 0, marker="o", markersize=7, color="black", zorder=7)
     mids = (corner[:-1] + corner[1:]) / 2
-    left = mids[:, 0] < (low[0] + high[0]) / 2 - 1e-9
+    left = seen.on_left(view, mids[:, 0], (low[0] + high[0]) / 2 - view.sign * 1e-9)
     gap = 0.25 / scale
-    for side in (True, False):
-        mine = np.flatnonzero(left == side)
-        d.leaders(other, mids[mine], [body.arrows[i].source for i in mine],
-                  [style[i]["color"] for i in mine], left=side,
-                  x=low[0] - gap if side else high[0] + gap, room=COLUMN, scale=scale,
-                  span=(middle[1] - half[1] + 1.1 / scale, middle[1] + half[1] - 1))
+    columns = seen.ends(view, low[0] - gap, high[0] + gap)
+    for hand, x in zip((True, False), columns, strict=True):
+        mine = np.flatnonzero(left == hand)
+        seen.leaders(other, mids[mine], [body.arrows[i].source for i in mine],
+                     [style[i]["color"] for i in mine], view=view, left=hand, x=x, room=COLUMN,
+                     scale=scale, span=(middle[1] - half[1] + 1.1 / scale,
+                                        middle[1] + half[1] - 1))
     bar = d.round_number(1.2 / scale * newtons / 10.0 / ratio, (1, 2, 5, 10))
-    d.scale_bar(other, middle[0] - half[0] + 0.15 / scale, middle[1] - half[1] + 0.62 / scale,
-                bar * 10.0 / newtons * ratio, f"{bar:g} N", scale)
+    start = seen.ends(view, middle[0] - half[0], middle[0] + half[0])[0]
+    seen.scale_bar(other, start + view.sign * 0.15 / scale, middle[1] - half[1] + 0.62 / scale,
+                   view.sign * bar * 10.0 / newtons * ratio, f"{bar:g} N", scale)
     same = "" if f"{ratio:.2g}" == "1" else f" Drawn {ratio:.2g} times as large as on the left."
     other.text(0.02, 0.015, wrap(closing(body) + same, wide - 0.3), size=SIZE, va="bottom",
                transform=other.transAxes)

@@ -13,6 +13,7 @@ from matplotlib.tri import Triangulation
 from buttress.bone.pieces import Made
 from buttress.bone.section import Section
 from buttress.draw import primitives as d
+from buttress.draw import seen
 from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import BodyPicture
 from buttress.study.study import Study
@@ -33,7 +34,7 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
         raise ValueError("the study has no map")
     if ax is None:
         figure = d.slide()
-        ax, used = d.axes_at(figure, 0.95, 1.05, 4.9, 5.2), d.axes_at(figure, 7.5, 1.05, 4.9, 5.2)
+        ax, used = d.axes_at(figure, 0.95, 1.15, 4.9, 5.1), d.axes_at(figure, 7.5, 1.15, 4.9, 5.1)
         d.title(ax, "Map of the bone over the mesh", given.words)
     unit = "apparent density [g/cm³]" if field.law is not None else "modulus [MPa]"
     if field.law is not None and field.law.apparent != 1.0:
@@ -45,9 +46,9 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
     ax.imshow(field.given, origin="lower", extent=(left, right, bottom, top), cmap=COLOURS,
               norm=grey, interpolation="nearest", aspect="equal", zorder=0)
     _mesh(ax, bodies, "white")
-    _axes(ax, study, field.extent)
     ax.set_title("as the file has it", size=SIZE, loc="center", pad=6) if used is None else None
     _bar(ax, values, wrap(unit, 2.5))
+    seen.frame(ax, study.section.view, (left, bottom), (right, top))
     if used is not None:
         points = np.concatenate([b.points for b in bodies])
         modulus = [study.section.modulus_scale * field.modulus(b.points) for b in bodies]
@@ -59,9 +60,9 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
                            zorder=0, **smooth)
         d.draw_outline(used, bodies, colors="black", linewidths=1.2, zorder=3)
         low, up = points.min(axis=0), points.max(axis=0)
-        _axes(used, study, (low[0] - 4, up[0] + 4, low[1] - 4, up[1] + 4))
         _bar(used, scale, "modulus used [MPa]" if given.covers == "all"
              else "modulus used for the core [MPa]")
+        seen.frame(used, study.section.view, low - 4, up + 4)
     return ax
 
 
@@ -75,14 +76,6 @@ def _mesh(ax: Axes, bodies: tuple[BodyPicture, ...], colour: str) -> None:
                    alpha=0.6, zorder=2)
     d.draw_outline(ax, bodies, colors="black", linewidths=2.6, zorder=3)
     d.draw_outline(ax, bodies, colors="white", linewidths=1.2, zorder=3.1)
-
-
-def _axes(ax: Axes, study: Study, extent: tuple[float, float, float, float]) -> None:
-    ax.set_xlim(extent[:2])
-    ax.set_ylim(extent[2:])
-    ax.set_aspect("equal")
-    ax.set_xlabel(f"{study.section.sides[1]} position x [mm]", size=SIZE)
-    ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
 
 
 def _bar(ax: Axes, values: ScalarMappable, words: str) -> None:

@@ -18,7 +18,7 @@ from matplotlib.tri import Triangulation
 
 from buttress import LABEL
 from buttress.bone.pieces import Made
-from buttress.draw.text import LINE, SIZE, families, plain, spread, wrap
+from buttress.draw.text import SIZE, families, plain, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 
@@ -260,66 +260,6 @@ def draw_arrow(ax: Axes, start: Sequence[float] | FloatArray, end: Sequence[floa
                                  color=colour, zorder=6, capstyle="butt", **look))  # type: ignore[arg-type]
     ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-|>", shrinkA=0.0, shrinkB=0.0,  # type: ignore[arg-type]
                                  mutation_scale=head, color=colour, linewidth=0.0, zorder=6))
-
-
-def frame(ax: Axes, low: Sequence[float] | FloatArray, high: Sequence[float] | FloatArray,
-          inches_per_mm: float | None = None) -> float:
-    """Limits that show low..high centred and fill the box of the axes at an equal scale.
-
-    Returns the scale [in/mm]; a given scale is kept and the limits follow from it. Inset axes
-    have a place only once their figure was drawn.
-    """
-    box = inches(ax)
-    a, b = np.asarray(low, dtype=float), np.asarray(high, dtype=float)
-    scale = inches_per_mm or float(min(box / (b - a)))
-    middle, half = (a + b) / 2, box / scale / 2
-    ax.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    ax.set_ylim(middle[1] - half[1], middle[1] + half[1])
-    ax.set_aspect("equal", adjustable="datalim")
-    return scale
-
-
-def leaders(ax: Axes, anchors: FloatArray, texts: Sequence[str], colours: Sequence[str], *,
-            x: float, room: float, scale: float, left: bool, span: tuple[float, float]) -> None:
-    """Labels in a column at ``x`` with thin lines to their anchors ``(n, 2)``, never overlapping.
-
-    ``room``: width of the column [in], ``scale``: in/mm, ``left``: the column is left of the
-    drawing (its text ends at x). Long names are wrapped, and cut where the column is full; labels
-    that still do not fit are counted in its last line.
-    """
-    if len(texts) == 0:
-        return
-    space = (span[1] - span[0]) * scale / LINE
-    for most in (6, 3, 2, 1):
-        lines = ["\n".join(wrap(part, room, most=most) for part in t.split("\n")) for t in texts]
-        heights = np.array([t.count("\n") + 1.35 for t in lines])
-        if heights.sum() <= space:
-            break
-    else:
-        fit = max(1, int((space - 1.35) // heights.max()))
-        left_out = f"and {len(lines) - fit} more"
-        lines, anchors = [*lines[:fit], left_out], np.asarray(anchors)[:fit]
-        heights = np.append(heights[:fit], 1.35)
-    wanted = np.append(anchors[:, 1], np.full(len(lines) - len(anchors), span[0]))
-    centres = spread(wanted, heights * LINE / scale, *span)
-    edge = x + (0.06 if left else -0.06) / scale
-    stubs = []
-    for i, text in enumerate(lines):
-        colour = colours[i] if i < len(anchors) else "#444444"
-        ax.text(x, centres[i], text, size=SIZE, color=colour, va="center", linespacing=1.1,
-                ha="right" if left else "left")
-        if i < len(anchors):
-            stubs.append([(edge, centres[i]), tuple(anchors[i])])
-    ax.add_collection(LineCollection(stubs, colors="#777777", linewidths=0.8, zorder=4),
-                      autolim=False)
-
-
-def scale_bar(ax: Axes, x: float, y: float, length: float, text: str, scale: float) -> None:
-    """A horizontal bar of a length in units of the axes, its text above; ``scale`` in/unit."""
-    tick = 0.05 / scale
-    ax.plot([x, x, x, x + length, x + length, x + length],
-            [y - tick, y + tick, y, y, y + tick, y - tick], color="black", linewidth=1.5)
-    ax.text(x + length / 2, y + 1.5 * tick, text, size=SIZE, ha="center", va="bottom")
 
 
 def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:

@@ -13,6 +13,7 @@ from matplotlib.patches import Patch
 from buttress.bone.bone import SHAFT
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
+from buttress.draw import seen
 from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
@@ -32,6 +33,10 @@ LEAST_MM = -60.0
 """The section is drawn at least down to here and a little further [mm]."""
 SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
+ABOVE_IN = 2.1
+"""Height of a slide that the overview leaves to its title and foot, inches."""
+MOST_COLUMNS = 6
+"""Sections in a row of the overview: more are not legible from the back row."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
@@ -163,7 +168,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     """
     own = ax is None
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.05, 7.1, 5.4)
+        ax = d.axes_at(d.slide(), 0.95, 1.15, 7.1, 5.3)
     figure_of = ax.get_figure(root=True)
     assert figure_of is not None
     d.label(figure_of)
@@ -171,6 +176,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     shown = colours_of([picture], field, tissue, top)
     low, high = bounds([picture], factor)
     low[1] = max(low[1], _lowest(picture) - SHAFT_MM)   # the shaft below says nothing more
+    view = picture.view
     names = _names(picture, factor if picture.held else 0.0, (low[0] + high[0]) / 2)
     column = np.array([1.75 if side else 0.15 for side in names])   # inches of names
     box = d.inches(ax)
@@ -183,18 +189,17 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
         start = max(0.95, (d.WIDE - box[0] - 3.9) / 2 + 0.2)
         ax.set_position((start / d.WIDE, ax.get_position().y0, box[0] / d.WIDE,
                          ax.get_position().height))
-    left, right = column / scale + margin
-    d.frame(ax, (low[0] - left, low[1] - 4), (high[0] + right, high[1] + 24), scale)
+    seen.frame(ax, view, *seen.widened(view, low, high, *(column / scale + margin), below=4.0,
+                                       above=24.0), scale)
     draw_section(ax, picture, factor, shown)
     if not unmade(picture):
         draw_loads(ax, picture, direction_deg, high[1] + 1.5)
     handles = _forces(ax, picture, factor) if picture.held else []
-    for side, (anchors, words, colours) in enumerate(zip(*s, strict=True) if s else ((), (), ())
+    columns = seen.ends(view, low[0] - 6, high[0] + 6)
+    for hand, (anchors, words, colours) in enumerate(zip(*s, strict=True) if s else ((), (), ())
                                                      for s in names):
-        d.leaders(ax, np.array(anchors), words, colours, left=side == 0, scale=scale,
-                  x=high[0] + 6 if side else low[0] - 6, room=1.7, span=(low[1], high[1]))
-    ax.set_xlabel(f"{picture.toward} position x [mm]", size=SIZE)
-    ax.set_ylabel("height over the joint line y [mm]", size=SIZE)
+        seen.leaders(ax, np.array(anchors), words, colours, view=view, left=hand == 0,
+                     scale=scale, x=columns[hand], room=1.7, span=(low[1], high[1]))
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
     _list_of_lines(ax, picture, factor, handles, shown)
     if picture.held:
@@ -268,17 +273,20 @@ def _lowest(picture: Picture) -> float:
 
 
 def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
-    """Anchor, name and colour of each plate, screw and fragment: those left and right of it."""
+    """Anchor, name and colour of each plate, screw and fragment: those on the viewer's left and on
+    the right of the middle."""
+    view = picture.view
     sides: tuple[list[tuple], list[tuple]] = ([], [])
     pieces = [b for b in picture.bodies if b.kind == Made.BONE and b.name != SHAFT]
     if len(pieces) > 1:   # a single one needs no name
         for b in pieces:
             at = b.points.mean(axis=0) + factor * b.displacement.mean(axis=0)
-            sides[int(at[0] > middle)].append((at, b.name, "black"))
+            sides[int(not seen.on_left(view, at[0], middle))].append((at, b.name, "black"))
     for m in picture.members:
         xy = m.points + factor * m.displacement
         at = xy[0] if m.kind != "plate" else xy[int(0.85 * (len(xy) - 1))]
-        sides[int(at[0] > middle)].append((at, m.name, d.KINDS.get(m.kind, "#444444")))
+        sides[int(not seen.on_left(view, at[0], middle))].append(
+            (at, m.name, d.KINDS.get(m.kind, "#444444")))
     return sides
 
 
@@ -297,7 +305,7 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
     shown = [(c, c.picture(load)) for c in comparison.constructs]
     pictures = [p for _, p in shown]
     factor, shades = d.magnification(pictures), colours_of(pictures, field)
-    box = np.array([d.WIDE - 0.6, d.HIGH - 1.75]) if ax is None else d.inches(ax)
+    box = np.array([d.WIDE - 0.6, d.HIGH - ABOVE_IN]) if ax is None else d.inches(ax)
     columns, rows, cell_high, names = _grid(shown, box[0], box[1])
     if ax is None:
         box[1] = max(box[1], rows * cell_high)
@@ -309,7 +317,7 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
     pitch = min(cell[1], text + size[1] * scale + 0.5)
     if ax is None:
         box[1] = rows * pitch      # a slide no higher than its sections ask for
-        ax = d.axes_at(d.slide(float(box[1]) + 1.75), 0.3, 1.1, box[0], box[1])
+        ax = d.axes_at(d.slide(float(box[1]) + ABOVE_IN), 0.3, 1.1, box[0], box[1])
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
@@ -328,10 +336,10 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
         sections[-1].axis("off")
     figure.draw_without_rendering()    # gives the inset axes their places
     for inner, picture in zip(sections, pictures, strict=True):
-        d.frame(inner, low, high, scale)
+        seen.frame(inner, picture.view, low, high, scale, cell=True, foot=True)
         draw_section(inner, picture, factor, shades)
     under = comparison.study.load.words(pictures[0].load_N)
-    d.title(ax, f"All constructs at {under} of joint force", "")
+    d.title(ax, f"All constructs at {under} of joint force", pictures[0].view.all_words)
     _overview_foot(ax, shades, factor, scale, box)
     return ax
 
@@ -358,7 +366,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
           ) -> tuple[int, int, float, list[str]]:
     """Columns, rows, least height of a cell [in] and wrapped names: sections as large as can be."""
     best: tuple[float, int, int, float, list[str]] = (-1.0, 1, 1, high, [])
-    for columns in range(1, len(shown) + 1):
+    for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
         rows = -(-len(shown) // columns)
         cell = wide / columns
         names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)

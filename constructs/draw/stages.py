@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
+from buttress.draw import seen
 from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
@@ -54,9 +55,9 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         columns, rows, text = _grid(construct, d.inches(ax)[0])
     ax.axis("off")
     stopped = len(_run(construct)) < len(construct.stages)
-    d.title(ax, construct.name,
-            "the fragment after each stage" if construct.status == Status.HELD else
+    said = ("the fragment after each stage" if construct.status == Status.HELD else
             construct.status + ("; later stages are not run" if stopped else ""))
+    d.title(ax, construct.name, "; ".join([said, *(p.view.all_words for p in shots[:1])]))
     if not shots:
         ax.text(0.5, 0.5, "no pictures of the stages", size=SIZE, ha="center")
         return ax
@@ -78,7 +79,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         cells[-1].axis("off")
     figure.draw_without_rendering()    # gives the inset axes their places
     for inner, shot, stage in zip(cells, shots, construct.stages, strict=False):
-        d.frame(inner, low, high_xy, scale)
+        seen.frame(inner, shot.view, low, high_xy, scale, cell=True)
         draw_stage(inner, shot, stage, shots[0], factor)
     _foot(ax, factor, scale, box)
     return ax

@@ -12,6 +12,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
 from buttress.lesson.grid import AXES, Scene
 from buttress.lesson.solve import Solved
+from buttress.study.view import View
 
 STEPS = 65535
 STATUSES = ("ok", "no place", "not tightened", Status.UNCONVERGED)
@@ -98,6 +99,11 @@ def family_data(solved: Solved) -> dict[str, Any] | None:
                       for k in range(len(lay.fragments))]}}
 
 
+def _view(view: View) -> dict[str, Any]:
+    """What `draw.js` needs to draw a section as seen."""
+    return {"sign": view.sign, "hands": list(view.hands), "mark": view.mark, "words": view.words}
+
+
 def scene_data(scene: Scene, solved: tuple[Solved, ...]) -> dict[str, Any]:
     """A scene for the page: sliders, switches, families."""
     load = scene.study.load
@@ -107,7 +113,8 @@ def scene_data(scene: Scene, solved: tuple[Solved, ...]) -> dict[str, Any]:
         "base": [scene.base[a] for a in AXES], "load": list(scene.load_N),
         "load_base": scene.load_base_N, "step_off_limit": scene.study.limits.step_off_mm,
         "patches": [[p.centre - half, p.centre + half, p.share] for p in patches(scene.study)],
-        "sides": list(scene.study.section.sides),
+        "sides": list(scene.study.section.sides), "view": _view(scene.study.section.view),
+        "bone": "" if scene.study.section.map is not None else scene.study.section.bone,
         "direction": load.direction_deg,
         "choices": [{"name": c.name, "note": c.note, "has": list(c.has),
                      "families": {"".join("01"[x] for x in on): n

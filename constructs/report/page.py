@@ -40,6 +40,7 @@ from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.order import ORDER, best_first, tied_first, why_first
 from buttress.results.records import ConstructResult, not_tightened
+from buttress.study.bone import SectionInput
 from buttress.study.study import Study
 
 LARGEST_PICTURES = 7_000_000
@@ -76,10 +77,10 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
         "answer": _answer(order), "main": main_table(order), "order_words": ORDER,
-        "twins": _twins(order), "twin_words": WORDS, "trust": trust_table(order),
-        "algebra": ALGEBRA, "how_far": how_far(comparison),
+        "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
+        "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),
         "figures": [
-            figure("overview", "Deformed sections of all constructs"),
+            figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
             figure("capacity", "Capacity of all constructs"),
             *(figure("curves", f"Subsidence of {f} under load", fragment=f)
               for f in comparison.fragments),
@@ -155,6 +156,13 @@ def _bone(study: Study) -> str:
     return words
 
 
+def _pictured(section: SectionInput) -> str:
+    """Which knee pictures show and from where, and whether the study says which."""
+    words = f"{section.view.all_words}, marked {section.view.mark}"
+    given = "side" in section.model_fields_set
+    return words + ("" if given else " (the study names no side; a right knee is drawn)")
+
+
 def _shares(study: Study) -> str:
     """Which share of the joint force goes where, in words."""
     first = patches(study)[0]
@@ -183,7 +191,8 @@ def _asked(comparison: Comparison) -> dict[str, Any]:
     section = study.section
     return {
         "scenario": study.scenario.strip(),
-        "study": f"{study.name}, {section.side} tibia, {section.plane} section, {_bone(study)}",
+        "study": f"{study.name}, {section.plane} section, {_bone(study)}",
+        "pictures": _pictured(section),
         "fractures": "; ".join(f"{f.name} (friction {f.friction:g})"
                                for f in study.fractures) or "none",
         "loads": f"{load.all_words} in total, {_shares(study)}{shift}, {direction}",

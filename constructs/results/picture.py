@@ -21,6 +21,7 @@ from buttress.results.contacts import ContactLine, contact_lines
 from buttress.results.escape import escaping
 from buttress.results.stress import Fields, TissueField
 from buttress.study.activities import LoadCase
+from buttress.study.view import View
 
 SPECK_N = 1e-6
 """Forces up to this are rounding, also where there is no load."""
@@ -104,7 +105,7 @@ class Picture(Brief):
     links: LinkForces
     free_bodies: tuple[FreeBody, ...]
     patches: tuple[tuple[float, float, float], ...]   # (x from, x to, force N) of each
-    toward: str = "lateral"   # where x points
+    view: View                # which knee, seen from where
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
@@ -174,7 +175,7 @@ def take_picture(model: Model, answer: Answer, total: float, fields: Fields | No
         construct=model.construct.name, load_N=total, held=answer.held, status=answer.status,
         bodies=bodies, members=members, links=_link_forces(model, forces),
         free_bodies=_free_bodies(model, answer, total), patches=_patches(model, total),
-        toward=model.bone.study.section.sides[1],
+        view=model.bone.study.section.view,
         contacts=contact_lines(model, answer) if answer.held else (),
         load_name=model.bone.study.load.name(total),
         escapes=None if answer.held else escaping(model, answer),

@@ -118,7 +118,8 @@ CATALOGUE: tuple[Quantity, ...] = (
              definition="movement of a fracture's lips along the joint line, opening positive"),
     Quantity(key="tilt_deg", words="tilt", unit="deg", level=F, read=f.tilt, worse="size",
              digits=2, header="tilt", csv="=", store="=", glossary="tilt",
-             definition="least-squares rotation of a fragment, counter-clockwise as drawn"),
+             definition="least-squares rotation of a fragment, positive where its lateral "
+                        "(posterior) end rises"),
     Quantity(key="slip_max_mm", words="slip", unit="mm", level=Level.FRACTURE, read=f.slip,
              worse="more", csv="=", definition="largest slip along a fracture"),
     Quantity(key="opening_max_mm", words="opening", unit="mm", level=Level.FRACTURE,

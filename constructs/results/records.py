@@ -41,9 +41,10 @@ class FragmentResult(Displayed):
 
     Subsidence: how far the joint surface moves distally, mean over its length and worst node;
     ``net`` is the mean less that of the intact bone (may be negative). Tilt: least-squares
-    rotation, counter-clockwise as drawn. ``forces_N`` are the forces on the fragment from each
-    source, ``moments_Nmm`` their moments about its centroid; together with the load they close to
-    ``balance_error`` (over the total load, moments over load times section width).
+    rotation, positive where the lateral (posterior) end rises. ``forces_N`` are the forces on the
+    fragment from each source, ``moments_Nmm`` their moments about its centroid; together with the
+    load they close to ``balance_error`` (over the total load, moments over load times section
+    width).
     ``carried_by``: the share of the fragment's own load that each source carries, measured along
     that load (sum 1; below 0 pushes it further down), None where the fragment has no load.
     """
@@ -126,8 +127,8 @@ class ContactProfile(Brief):
     ``position_mm``: along the fracture as drawn, from a plate's proximal end, or round a fill.
     ``pressure_MPa`` and ``shear_MPa``: nodal force over its share of the length and over
     ``depth_mm`` (the bone's chord there, at a plate the plate's width), tightening included.
-    ``between``: the two bodies; shear is positive where it drives the second one to the left of
-    the normal from the first.
+    ``between``: the two bodies; with x to the right (pictures of a right knee have it to the left)
+    shear is positive where it drives the second one to the left of the normal from the first.
     """
 
     brief = ("between", "position_mm")

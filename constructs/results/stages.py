@@ -27,9 +27,10 @@ class FragmentStage:
 
     Subsidence: how far its joint surface lies distally of the start, mean over its length and
     worst node (negative: it was pushed up); ``change_mm``: mean less that after the stage before;
-    tilt counter-clockwise as drawn. ``forces_N``: on it from each source; with the load they close
-    to ``balance_error``, relative to the largest force of any link or load (moments over the drawn
-    width of the section). A loose piece, left where it is, has no figures.
+    tilt positive where its lateral (posterior) end rises. ``forces_N``: on it from each source;
+    with the load they close to ``balance_error``, relative to the largest force of any link or
+    load (moments over the drawn width of the section). A loose piece, left where it is, has no
+    figures.
     """
 
     subsidence_mean_mm: float | None

@@ -14,6 +14,7 @@ from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 from buttress.study import tables
 from buttress.study.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
 from buttress.study.map import MapInput, Sha256, folder_of, outline, told
+from buttress.study.view import Knee, View
 
 if TYPE_CHECKING:
     from buttress.study.outline import Drawn
@@ -45,6 +46,10 @@ class SectionInput(Checked):
     back by ``slope_deg`` (posterior slope, from the perpendicular to the long axis) and whose shaft
     axis lies ``shaft_offset_mm`` anterior to the middle of the plateau.
 
+    ``side`` is the knee that is drawn, a right one unless given. Pictures show a coronal section
+    from the front: lateral of a right tibia is on the viewer's left. It changes no number, and in
+    files x points lateral (posterior in a sagittal section) for either knee.
+
     ``outline_file``: an outline in the study's folder that replaces the drawn sizes (see
     `buttress.study.outline`), simplified by up to ``outline_smoothing_mm``; depths out of
     the plane are still those of the keys. ``map``: the bone's modulus from a file.
@@ -69,7 +74,7 @@ class SectionInput(Checked):
     foam_grade: Literal[10, 15, 20] = 15
     modulus_scale: Annotated[float, Within(0.05, 20)] = 1.0
     cortex_scale: Annotated[float, Within(0.1, 5)] = 1.0
-    side: Literal["right", "left"] = "right"
+    side: Knee = "right"
     reference_band_mm: tuple[Depth, Depth] | None = None
     outline_file: str | None = None
     outline_sha256: Sha256 | None = None
@@ -170,6 +175,11 @@ class SectionInput(Checked):
     def sides(self) -> tuple[Side, Side]:
         """Names of the surfaces at -x and at +x: x points lateral, or posterior."""
         return SIDES[self.plane]
+
+    @property
+    def view(self) -> View:
+        """How pictures show the section: which knee, from where."""
+        return View(self.side, self.sides, self.slice_condyle if self.sagittal else "")
 
     @property
     def beside(self) -> str:

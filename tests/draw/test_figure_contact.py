@@ -12,6 +12,7 @@ from matplotlib.collections import PolyCollection
 from buttress import LABEL
 from buttress.draw import all as figures
 from buttress.draw.text import clashes, shown_texts
+from buttress.fe.errors import InputError
 
 
 def words(ax) -> str:
@@ -35,8 +36,8 @@ def test_bands_stand_on_their_lines_as_high_as_the_pressure() -> None:
         wanted = np.concatenate([line.places, tops[::-1]])
         assert any(b.shape[0] >= 18 and np.allclose(b[:18], wanted) for b in bands(ax)), line.name
     shown = words(ax)
-    assert "force over length and depth" in shown.replace("\n", " ")
-    for said in ("shear plane", "in contact over 44 %,", "mean 1.2 MPa;", "95th percentile 2.5,", "nodal maximum 4 MPa",
+    assert "force across the faces over their area" in shown.replace("\n", " ")
+    for said in ("shear plane", "touches over 44 %;", "mean 1.2 MPa,", "over 95 % of it up to 2.5,", "highest point 4 MPa",
                  "under a plate", "on a graft's face", LABEL):
         assert said in shown, said
     assert "cut off" not in shown
@@ -68,6 +69,13 @@ def test_without_equilibrium_no_pressure_is_drawn() -> None:
     ax = figures.contact_pressure(made.pictures[0], made.loads[0])
     assert bands(ax) == []
     assert "so there is no pressure to draw" in words(ax)
+
+
+def test_a_result_of_another_load_is_refused() -> None:
+    made = construct("lag screws")
+    with pytest.raises(InputError, match="different loads") as told:
+        figures.contact_pressure(made.pictures[-1], made.loads[0])
+    assert "1500 N" in str(told.value)
 
 
 def test_labels_of_lines_with_long_names_do_not_overlap() -> None:

@@ -37,6 +37,7 @@ from buttress.results.records import (
     MemberResult,
 )
 from buttress.study.read import example
+from buttress.study.view import View
 
 LOADS = (500.0, 1000.0, 1500.0)
 FORCES = {"shear plane": (-300.0, 400.0), "plate": (200.0, 500.0), "upper lag": (100.0, 75.0)}
@@ -149,6 +150,7 @@ def picture(name: str, load: float, held: bool = True, more: int = 0, words: str
     return Picture(
         construct=name, load_N=load, held=held, status="held" if held else "no equilibrium",
         bodies=tuple(bodies), members=tuple(members), links=links, free_bodies=free,
+        view=View("right"),
         patches=((-31.0, -13.0, 0.65 * load), (13.0, 31.0, 0.35 * load)),
         contacts=contact_pictures(factor) if held else (), escapes=None if held else "medial")
 

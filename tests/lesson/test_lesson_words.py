@@ -129,6 +129,14 @@ def test_the_plate_at_the_apex_carries_what_it_carries() -> None:
 def test_stiffness(thin: float, thick: float, claim: str) -> None:
     text = said(words.stiffness, lambda a, n: held(thick if n == THICK_LAG else thin))
     assert claim in text
+    differ = max(thin, thick) > 1.25 * min(thin, thick)
+    assert ("A bench test found no significant difference, in" in text) == differ
+    assert ("bends more freely" in text) == differ
+    assert ("A bench test found no significant difference either, in" in text) != differ
+
+
+def test_a_bench_test_is_not_named_beside_plates_that_do_not_hold() -> None:
+    assert "bench" not in said(words.stiffness, lambda a, n: NOT)
 
 
 def test_a_well_supported_thin_plate_is_said_to_be_a_buttress_only_where_it_is() -> None:
@@ -150,16 +158,18 @@ ONE = {**USUAL, "shaft 1": push("screw", 0.4)}
 
 
 @pytest.mark.parametrize(("up", "screws", "claims"), [
-    (held(0.05, pushes=ONE), 1, ["Better", "one of its screws now crosses the fracture", "40 %"]),
+    (held(0.05, pushes=ONE), 1, ["It moves less", "one of its screws now crosses the fracture", "40 %"]),
     (held(0.05, pushes={**ONE, "shaft 2": push("screw", -0.1)}), 2,
-     ["Better", "two of its screws now cross the fracture and carry 30 %"]),
-    (held(0.05), 0, ["Better", "still pass below the fragment"]),
-    (held(0.4), 0, ["Worse"]), (NOT, 0, ["Worse"])])
+     ["It moves less", "two of its screws now cross the fracture and carry 30 %"]),
+    (held(0.05), 0, ["It moves less", "still pass below the fragment"]),
+    (held(0.4), 0, ["It moves more"]), (NOT, 0, ["Not held"])])
 def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> None:
     text = said(words.place, lambda a, n: up if a.point["position"] > 0 else held(0.1))
     last = text[text.index("15 mm up"):]
     assert all(claim in last for claim in claims)
     assert ("the fracture" in last) == (screws > 0)
+    assert "not the plate's place alone" in last
+    assert not {"better", "worse"} & set(last.lower().replace(":", "").split())
 
 
 def test_a_plate_too_low_says_what_lets_go() -> None:
@@ -181,13 +191,15 @@ def test_the_joint_side() -> None:
 
 
 @pytest.mark.parametrize(("plate", "claim"), [
-    (5.0, "the screws prevent sliding too"), (80.0, "the plate still helps to prevent sliding")])
+    (5.0, "the screws prevent sliding too, as long as they are tight"), (80.0, "the plate still helps to prevent sliding")])
 def test_who_stops_the_slide_is_read_from_the_forces(plate: float, claim: str) -> None:
     pushes = {"face": push("fracture", 0.9, -100.0 - plate), "plate": push("plate", 0.1, plate),
               "lag": push("screw", 0.0, 100.0)}
     text = said(words.joint_side, lambda a, n: held(0.1, pushes=pushes))
     assert claim in text
     assert f"100 N sideways, the plate pushes {plate:.0f} N" in text
+    assert "little to do" not in text
+    assert ("in bone tension fades" in text) == (plate < 20.0)
 
 
 def test_a_plate_in_reserve_is_claimed_only_where_it_is() -> None:

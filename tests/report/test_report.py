@@ -23,7 +23,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.order import ORDER, best_first, why_first
 from buttress.results.records import NOT_TIGHTENED, ONLY_FRICTION
 from buttress.rules.screw import PULLS_OUT
-from buttress.study.read import example
+from buttress.study.read import example, example_text, parse_study
 from buttress.study.tables import table_value
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
@@ -51,6 +51,28 @@ def test_everything_that_was_asked_and_answered_is_there(tmp_path: Path) -> None
                   "medial 9.0 0.00 % 0.05 0.07", "force over the length"):
         assert words in got.text, words
     assert got.text.index("cannot tell") < got.text.index("The comparison, best first")
+
+
+@pytest.mark.parametrize(("knee", "words"), [
+    ("right", ("right tibia seen from the front, lateral on the left, marked R",
+               "positive where the lateral end rises (clockwise as drawn)")),
+    ("left", ("left tibia seen from the front, medial on the left, marked L",
+              "positive where the lateral end rises (counter-clockwise as drawn)"))])
+def test_it_says_which_knee_pictures_show_and_how_a_tilt_is_seen(tmp_path: Path, knee: str,
+                                                                words: tuple[str, str]) -> None:
+    made = usual()
+    section = made.study.section.model_copy(update={"side": knee})
+    text = page(replace(made, study=made.study.model_copy(update={"section": section})),
+                tmp_path).text
+    for said in words:
+        assert said in text
+    assert "names no side" not in text
+
+
+def test_a_study_that_names_no_side_is_told_that_a_right_knee_is_drawn(tmp_path: Path) -> None:
+    study = parse_study(example_text("medial-shear").replace('side = "right"\n', "", 1), "m")
+    text = page(replace(usual(), study=study), tmp_path).text
+    assert "marked R (the study names no side; a right knee is drawn)" in text
 
 
 def test_it_says_how_far_it_is_verified_and_explains_its_words(tmp_path: Path) -> None:

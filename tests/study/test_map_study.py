@@ -219,7 +219,7 @@ def test_the_figure_shows_the_file_under_the_mesh(tmp_path: Path) -> None:
     [image] = ax.images
     assert image.get_extent() == [-45.0, 45.0, -125.0, 5.0]
     np.testing.assert_allclose(image.get_array()[-1, 0], 0.3 + 0.001 * 4.5)   # top row on top
-    assert ax.get_xlabel() == "lateral position x [mm]"
+    assert ax.get_xlabel() == "lateral x [mm]\nright tibia seen from the front"
     assert "Educational" in "".join(t.get_text() for t in ax.figure.texts)
     mesh = comparison.constructs[0].pictures[0].bodies
     only = modulus_map(comparison.study, mesh, ax=ax.figure.add_axes((0, 0, 1, 1)))

@@ -44,8 +44,14 @@ const largestMoves = (rings, motions) => rings.filter((r) => r.kind === "fragmen
   .map((r, k) => Math.max(...r.points.map(([x, y]) => Math.hypot(
     motions[k][0] - motions[k][2] * y, motions[k][1] + motions[k][2] * x))));
 
+/* A place of the section as seen, or a force: the only function that mirrors. In the data x points
+   lateral (posterior) for either knee; a right one seen from the front has lateral on the left. */
+const asSeen = (scene, [x, y]) => [scene.view.sign * x, y];
+
 function drawSection(svg, now) {
-  const { rings, members } = now.geometry, k = now.magnified;
+  const k = now.magnified, see = (p) => asSeen(now.scene, p);
+  const seen = (parts) => parts.map((p) => ({ ...p, at: p.points, points: p.points.map(see) }));
+  const rings = seen(now.geometry.rings), members = now.geometry.members;
   svg.replaceChildren();
   const xs = rings.flatMap((r) => r.points.map((p) => p[0]));
   const low = now.low, left = Math.min(...xs) - 14, right = Math.max(...xs) + 14, high = 20;
@@ -59,23 +65,23 @@ function drawSection(svg, now) {
       "stroke-width": 0.5, "stroke-dasharray": "1 0.6" });
   }
   rings.filter((q) => q.kind === "fragment").forEach((r, i) => {
-    const there = r.points.map((p) => moved(now.motions[i], p, now.held ? k : now.amplitude));
+    const there = r.at.map((p) => see(moved(now.motions[i], p, now.held ? k : now.amplitude)));
     make(svg, "path", { d: path(there, true), fill: FILL.fragment, "fill-opacity": 0.85,
       stroke: now.held ? "#5c4712" : "#A63C00", "stroke-width": now.held ? 0.6 : 0.9,
       "stroke-dasharray": now.held ? "none" : "2 1.2" });
     make(svg, "path", { d: path(r.points, true), fill: "none", stroke: "#222",
       "stroke-width": 0.4, "stroke-dasharray": "1.4 1" });
     if (!now.held) {
-      const c = [0, 1].map((a) => r.points.reduce((s, p) => s + p[a], 0) / r.points.length);
-      arrow(svg, c, moved(now.motions[i], c, 1.6 * now.amplitude), "#A63C00", "", 1, 3.5);
+      const c = [0, 1].map((a) => r.at.reduce((s, p) => s + p[a], 0) / r.at.length);
+      arrow(svg, see(c), see(moved(now.motions[i], c, 1.6 * now.amplitude)), "#A63C00", "", 1, 3.5);
     }
   });
   members.forEach((m) => {
     const colour = COLOUR[m.kind] || "#444", width = Math.max(m.width, 1.4);
-    make(svg, "path", { d: path(m.points), fill: "none", stroke: "#777", "stroke-width": 0.35,
+    make(svg, "path", { d: path(m.points.map(see)), fill: "none", stroke: "#777", "stroke-width": 0.35,
       "stroke-dasharray": "1.4 1" });
     const there = m.points.map(([x, y], i) => now.held
-      ? [x + k * now.state[m.at + 1 + 2 * i], y + k * now.state[m.at + 2 + 2 * i]] : [x, y]);
+      ? [x + k * now.state[m.at + 1 + 2 * i], y + k * now.state[m.at + 2 + 2 * i]] : [x, y]).map(see);
     make(svg, "path", { d: path(there), fill: "none", stroke: colour, "stroke-width": width,
       "stroke-opacity": now.held ? 0.9 : 0.45, "stroke-linecap": "round",
       "stroke-linejoin": "round" });
@@ -86,17 +92,19 @@ function drawSection(svg, now) {
     const size = 3 + 9 * share * now.load / now.scene.load[1];
     for (const t of [0.15, 0.5, 0.85]) {
       const x = a + t * (b - a);
-      arrow(svg, [x - size * Math.sin(turn), 1 + size * Math.cos(turn)], [x, 0.8], "#000", "", 0.8,
-        2.6);
+      arrow(svg, see([x - size * Math.sin(turn), 1 + size * Math.cos(turn)]), see([x, 0.8]), "#000",
+        "", 0.8, 2.6);
     }
-    make(svg, "text", { x: f2(0.5 * (a + b)), y: -14.6, "font-size": 4, "text-anchor": "middle" },
+    make(svg, "text", { x: f2(see([0.5 * (a + b), 0])[0]), y: -14.6, "font-size": 4, "text-anchor": "middle" },
       Math.round(share * now.load) + " N");
   }
   make(svg, "path", { d: path([[left + 3, low + 5], [left + 13, low + 5]]), stroke: "#000",
     "stroke-width": 0.8 });
   make(svg, "text", { x: f2(left + 3), y: f2(-low - 7), "font-size": 3.6 }, "10 mm");
-  make(svg, "text", { x: f2(left + 1), y: f2(-high + 4.5), "font-size": 3.8, fill: "#333" },
-    now.scene.sides[0]);
-  make(svg, "text", { x: f2(right - 1), y: f2(-high + 4.5), "font-size": 3.8, fill: "#333",
-    "text-anchor": "end" }, now.scene.sides[1]);
+  const { hands, mark } = now.scene.view, outer = hands.indexOf("lateral");
+  hands.forEach((name, i) => make(svg, "text", { x: f2(i ? right - 1 : left + 1),
+    y: f2(-high + 4.5), "font-size": 3.8, fill: "#333", "text-anchor": i ? "end" : "start" }, name));
+  // The side marker of a radiograph, on the lateral side.
+  make(svg, "text", { x: f2(outer > 0 ? right - 1 : left + 1), y: f2(-high + 10), "font-size": 4.6,
+    "font-weight": "700", "text-anchor": outer > 0 ? "end" : "start", class: "mark" }, mark);
 }

@@ -39,17 +39,21 @@ function bounds(points) {
   return [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
 }
 
-/* Makes an svg's units pixels; `to` takes a point to its place there (y up, as `path` wants it). */
-function canvas(svg, points, room) {
+/* Makes an svg's units pixels; `to` takes a point to its place there (y up, as `path` wants it),
+   as the section of the scene is seen. */
+function canvas(svg, scene, points, room) {
   svg.replaceChildren();
   const width = svg.clientWidth || 380, height = svg.clientHeight || 150;
   const em = parseFloat(getComputedStyle(svg).fontSize) || 15;
   svg.setAttribute("viewBox", "0 0 " + width + " " + height);
-  const [left, right, low, high] = bounds(points), edge = room * em;
+  const [left, right, low, high] = bounds(points.map((p) => asSeen(scene, p))), edge = room * em;
   const scale = Math.min((width - 2 * edge) / Math.max(right - left, 1e-9),
     (height - 2 * edge) / Math.max(high - low, 1e-9));
-  const to = ([x, y]) => [width / 2 + (x - (left + right) / 2) * scale,
-    -height / 2 + (y - (low + high) / 2) * scale];
+  const to = (p) => {
+    const [x, y] = asSeen(scene, p);
+    return [width / 2 + (x - (left + right) / 2) * scale,
+      -height / 2 + (y - (low + high) / 2) * scale];
+  };
   return { svg, em, width, height, to, scale };
 }
 
@@ -118,7 +122,7 @@ function drawFree(svg, now, forces) {
     return { ...f, to, from: [to[0] - f.force[0] * scale, to[1] - f.force[1] * scale],
       beside: !tip };
   });
-  const board = canvas(svg, ring.concat(lines.flatMap((l) => [l.from, l.to])), now.held ? 1.7 : 0.5);
+  const board = canvas(svg, now.scene, ring.concat(lines.flatMap((l) => [l.from, l.to])), now.held ? 1.7 : 0.5);
   const { to, em } = board;
   make(svg, "path", { d: path(ring.map(to), true), fill: FILL.fragment, stroke: "#5c4712",
     "stroke-width": f2(0.1 * em) });
@@ -135,7 +139,7 @@ function drawFree(svg, now, forces) {
 
 function drawPolygon(svg, now, forces) {
   if (!now.held) {
-    say(canvas(svg, [[0, 0]], 0), ["No polygon closes:", "no forces within", "their limits",
+    say(canvas(svg, now.scene, [[0, 0]], 0), ["No polygon closes:", "no forces within", "their limits",
       "balance the load."], "#A63C00", 1);
     return null;
   }
@@ -145,7 +149,7 @@ function drawPolygon(svg, now, forces) {
     at = [at[0] + f.force[0], at[1] + f.force[1]];
     return { ...f, from, to: at };
   });
-  const board = canvas(svg, chain.flatMap((c) => [c.from, c.to]), 1.7);
+  const board = canvas(svg, now.scene, chain.flatMap((c) => [c.from, c.to]), 1.7);
   numbered(board, chain.map((c) => ({ ...c, from: board.to(c.from), to: board.to(c.to) })), false);
   const start = board.to([0, 0]);
   make(svg, "circle", { cx: f2(start[0]), cy: f2(-start[1]), r: f2(0.2 * board.em), fill: "#000" });

@@ -98,16 +98,17 @@ function show(what) {
   $("changed").textContent = tied(changed);
   $("outcome").textContent = tied(sentence);
   $("sentence").classList.toggle("bad", !now.held);
-  $("picture-note").textContent = now.held
+  const { words } = now.scene.view, seen = words[0].toUpperCase() + words.slice(1) + ". ";
+  $("picture-note").textContent = seen + (now.held
     ? "Movement × " + now.magnified.toFixed(now.magnified < 9.95 ? 1 : 0) +
       (now.magnified < now.asked - 0.01 ? " (less than asked, to stay in the picture)" : "") +
       "; dashed: before loading"
-    : "How the fragment fails: a direction, not an amount";
+    : "How the fragment fails: a direction, not an amount");
   $("meaning").hidden = !now.held;
   away();
   $("between").textContent = now.mixed ? "Solved states around here differ in kind (one is held, " +
     "the next gives way or is not held): the nearest one is shown." : "";
-  $("section").setAttribute("aria-label", "Section of the bone with " +
+  $("section").setAttribute("aria-label", "Section of a " + words + ", with " +
     (listed(holders(now)) || "nothing") + " holding the fragment. " + sentence);
   $("free").setAttribute("aria-label", "Free body of the fragment. " + forces.map((f) =>
     f.name + " " + newton(f.size)).join(", "));
@@ -137,8 +138,8 @@ function legend(now, forces) {
   });
   $("forces").replaceChildren(...rows);
   $("forces").parentElement.hidden = !now.held;
-  $("closes").textContent = !now.held ? "" : "It closes to within " + now.left.toFixed(1) + " N" +
-    (now.left < 0.5 ? "." : "; forces below 1 % of the load are left out.");
+  $("closes").textContent = !now.held ? "" : now.left < 0.01 * now.load ? "They close."
+    : "They close to within " + newton(now.left) + ": forces below 1 % of the load are left out.";
 }
 
 /* Whether the controls have left the step of the tour whose text is shown. */
@@ -253,6 +254,9 @@ function enter(number) {
   const names = first ? first.layout.fragments : [];
   options($("fragment"), names);
   $("fragment-row").hidden = names.length < 2;
+  // 100 % is another bone in another scene: the slider says which.
+  document.querySelector("label[for=quality]").textContent = scene.bone
+    ? scene.bone[0].toUpperCase() + scene.bone.slice(1) + " bone" : "Bone quality";
   $("load").min = scene.load[0];
   $("load").max = scene.load[1];
   $("load").step = STEP.load;
