@@ -26,6 +26,8 @@ SOFT = "soft"
 FOAM = "The bone of the study is a foam, so that nothing is judged in soft bone."
 ALREADY = "The bone of the study is soft already, so that nothing else is judged in soft bone."
 
+NAMED = "A cell names soft bone only where the verdict there is another one."
+
 
 def soft_bone(study: Study, say: Callable[[str], None]) -> SoftBone:
     """Every construct of a study in soft bone; nothing is solved where it is soft already."""
@@ -54,7 +56,7 @@ def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
         return section.model_copy(update={"modulus_scale": share * section.modulus_scale}), (
             f"In soft bone: {share:g} times the modulus of the map, the lower end of the range "
             "over which the ranking varies it, and the strength that follows from it; cortex that "
-            "is not part of the map stays as it is.")
+            f"is not part of the map stays as it is. {NAMED}")
     ends = [(section.modulus_scale * number("materials", section.bone, end),
              number("materials", SOFT, end)) for end in ("modulus_joint", "modulus_shaft")]
     if all(own <= soft for own, soft in ends):
@@ -63,7 +65,7 @@ def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
     return section.model_copy(update={"bone": SOFT, "modulus_scale": 1.0}), (
         f'In soft bone: the preset "{SOFT}", cancellous modulus {joint:g} MPa at the joint to '
         f"{shaft:g} MPa in the shaft, and the strength that follows from it; the cortex stays as it "
-        "is.")
+        f"is. {NAMED}")
 
 
 def without_friction(model: Model) -> float | None:

@@ -56,9 +56,9 @@ def derive(search: Search, reader: Reader, metal: Gauge, whole: bool = True) -> 
     crushing = next((e.load_N for e in events if e.kind == "crushing"), None)
     return Derived(
         path=_result(search, reader, events) if whole else None,
-        peak_N=search.known_to, peak_status=path.peak_status,
+        peak_N=search.known_to, peak_status=search.ends_status,
         stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
-        energy_to_peak_Nmm=energy if path.peak_status == FOUND else None,
+        energy_to_peak_Nmm=energy if search.ends_status == FOUND else None,
         load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import made_up
+import numpy as np
 import pytest
+from map_files import GRID, cells, npy, write
 from small_study import small_study
 
+from buttress.bone.section import Section
 from buttress.comparison.compare import compare
 from buttress.comparison.soft import ALREADY, FOAM, softened
 from buttress.draw import bearing as figure_bearing
@@ -20,10 +24,12 @@ from buttress.results.comparison import Comparison
 from buttress.results.records import CANNOT_TIGHTEN, NOT_KNOWN, NOT_TIGHTENED, ONLY_FRICTION
 from buttress.results.soft import Bears, SoftBone
 from buttress.study.bone import SectionInput
+from buttress.study.read import load_study
 from buttress.study.study import Study
 from buttress.study.tables import number
 from buttress.sweeps.vary import varied
 
+MAP = f'map = {{ file = "m.npy", kind = "modulus", {GRID} }}'
 NAMES = ("nothing", "lag screws", "antiglide")
 WEAK = {"construct.lag screws.screw.*.tension_N": 100.0}
 """So little tension that the screws hold in soft bone."""
@@ -89,6 +95,20 @@ def test_soft_bone_is_the_preset(given: dict, bone: str, scale: float) -> None:
     assert section is not None
     assert (section.bone, section.modulus_scale) == (bone, scale)
     assert "400 MPa at the joint to 100 MPa" in words
+
+
+def test_a_map_keeps_its_pattern_in_soft_bone(tmp_path: Path) -> None:
+    x, y = cells()
+    modulus = 300.0 + 4.0 * np.abs(x) - y
+    given = load_study(write(tmp_path, MAP, m_npy=npy(modulus)))
+    section, words = softened(given.section)
+    assert section is not None
+    share = number("materials", "soft", "map_share")
+    places = np.array([[-20.0, -10.0], [0.0, -30.0], [15.0, -20.0]])
+    own, soft = Section(given.section), Section(section)
+    assert soft.core_at(places) == pytest.approx(share * own.core_at(places), rel=1e-12)
+    assert (soft.crushing(places) < own.crushing(places)).all()
+    assert f"{share:g} times the modulus of the map" in words
 
 
 @pytest.mark.parametrize(("given", "words"), [
