@@ -1,8 +1,8 @@
 """The constructs of a study once more in soft bone, for its weight-bearing table.
 
 Soft bone is the preset "soft". Where the modulus comes from a map, it is the map's times a factor.
-The cortex, the loads and the constructs stay as they are. A construct in soft bone has a path of its
-own, tightening included, and one with friction lost.
+The cortex, the loads and the constructs stay as they are. A construct in soft bone has a path of
+its own, tightening included, and one with friction lost.
 """
 
 from __future__ import annotations
@@ -64,8 +64,8 @@ def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
     (_, joint), (_, shaft) = ends
     return section.model_copy(update={"bone": SOFT, "modulus_scale": 1.0}), (
         f'In soft bone: the preset "{SOFT}", cancellous modulus {joint:g} MPa at the joint to '
-        f"{shaft:g} MPa in the shaft, and the strength that follows from it; the cortex stays as it "
-        f"is. {NAMED}")
+        f"{shaft:g} MPa in the shaft, and the strength that follows from it; the cortex stays as "
+        f"it is. {NAMED}")
 
 
 def without_friction(model: Model) -> float | None:

@@ -2,9 +2,9 @@
 
 It compares the joint force of an activity, or of a mass on the ground, with the loads at which
 limits are reached along the path: once and for all as the load rises. "Only with friction" is what
-the path with friction lost after tightening does not carry. Each cell is judged in soft bone too, by
-the same rules, and says so where that verdict is another one. A mass on the ground stands for a range
-of joint forces and is judged at its upper end.
+the path with friction lost after tightening does not carry. Each cell is judged in soft bone too,
+by the same rules, and says so where that verdict is another one. A mass on the ground stands for a
+range of joint forces and is judged at its upper end.
 """
 
 from __future__ import annotations

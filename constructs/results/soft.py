@@ -9,7 +9,7 @@ from buttress.results.records import LimitResult
 
 @dataclass(frozen=True)
 class Bears:
-    """Loads at which a construct reaches its limits in soft bone; fields as in `ConstructResult`."""
+    """Loads at which a construct reaches its limits in soft bone, as in `ConstructResult`."""
 
     status: str
     equilibrium_ends_N: float | None
@@ -21,8 +21,8 @@ class Bears:
 
 @dataclass(frozen=True)
 class SoftBone:
-    """``words``: what soft bone means for a study, or why nothing is judged in it; ``constructs`` by
-    name, empty in that case."""
+    """``words``: what soft bone means for a study, or why nothing is judged in it; ``constructs``
+    by name, empty in that case."""
 
     words: str
     constructs: dict[str, Bears] = field(default_factory=dict)

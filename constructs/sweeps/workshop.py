@@ -143,7 +143,8 @@ class Frame:
         tighten = self._tighten(construct)
         spring = case.scale("bearing_stiffness")
         own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
-        key = (friction.tobytes(), np.array(scale).tobytes(), tuple(sorted(tighten.items())), own, spring)
+        key = (friction.tobytes(), np.array(scale).tobytes(), tuple(sorted(tighten.items())), own,
+               spring)
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
         if construct.stages:
             law.bounds = key  # the result of stages depends on all of it

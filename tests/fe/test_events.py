@@ -13,7 +13,7 @@ from buttress.fe.solve.path import press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification.meshes import rectangle
-from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, RIGID, matched, piece, touch
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, RIGID, piece, touch
 from buttress.fe.verification.problem import node_at, unknowns
 
 BLOCK = rectangle(2, 2, 20.0, 10.0, left=-10.0)

@@ -16,8 +16,8 @@ from buttress.study.study import Study
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import bone_key, hardware_key, load_key, planned
 from buttress.sweeps.layout import path_columns
-from buttress.sweeps.workshop import Workshop
 from buttress.sweeps.vary import Varier, plain, varied
+from buttress.sweeps.workshop import Workshop
 
 FRICTION = "fracture.shear plane.friction"
 PLATED = "construct.antiglide.plate.antiglide plate"
