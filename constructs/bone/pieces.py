@@ -107,9 +107,9 @@ class BonePiece:
         full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
         return with_metal(full, depth, xy, self.inclusions)
 
-    def crush(self, xy: FloatArray) -> FloatArray:
-        """Crushing strength through the depth at points, MPa."""
-        return self.section.crushing(xy)
+    def crush(self, xy: FloatArray, core_scale: float = 1.0) -> FloatArray:
+        """Crushing strength through the depth at points, MPa; see `Section.crushing`."""
+        return self.section.crushing(xy, core_scale)
 
     def layers(self, xy: FloatArray) -> tuple[Layer, ...]:
         """Core and cortex at points ``(..., 2)``, whose sheets add up to `sheets` (less metal)."""
@@ -155,8 +155,9 @@ class FillPiece:
         fill = Layer("fill", self.material.modulus[k], self.material.poisson[k], depth)
         return around_metal((fill,), depth, xy, self.inclusions)
 
-    def crush(self, xy: FloatArray) -> FloatArray:
-        """Crushing strength at points, MPa."""
+    def crush(self, xy: FloatArray, core_scale: float = 1.0) -> FloatArray:
+        """Crushing strength at points, MPa; a scale of the strength of bone leaves it as it is."""
+        del core_scale
         return self.material.strength[self._layers(xy)]
 
     def local(self, xy: FloatArray, z: float) -> LocalBone:

@@ -322,17 +322,17 @@ class Section:
             np.where(cortex, number("materials", wall, "shear_strength"), shear),
         )
 
-    def crushing(self, xy: ArrayLike) -> FloatArray:
+    def crushing(self, xy: ArrayLike, core_scale: float = 1.0) -> FloatArray:
         """Compressive strength through the depth at points (..., 2), MPa.
 
         The mean of core and cortex, each in proportion to its share of the depth. Strengths as in
-        `local_bone`.
+        `local_bone`, that of the core times ``core_scale``.
         """
         wall = number("materials", self._row("cortex"), "compressive_strength")
         core = (np.asarray(number("materials", self._foam, "compressive_strength")) if self._foam
                 else self._strength(self.core_at(xy)))
         share = self.core_thickness(xy) / self.chord(xy)
-        return np.asarray(share * core + (1.0 - share) * wall)
+        return np.asarray(share * core_scale * core + (1.0 - share) * wall)
 
     def _strength(self, modulus: FloatArray) -> FloatArray:
         """Compressive strength [MPa] of core of a modulus, by the law of the map if it has one."""

@@ -8,6 +8,7 @@ from dataclasses import fields, replace
 from time import perf_counter
 
 from buttress.bone.bone import Bone
+from buttress.comparison.soft import soft_bone
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
 from buttress.fe.status import Status
@@ -93,9 +94,13 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
                                 breaks_rule=construct.name in broken,
                                 remarks=tuple(remarks[construct.name])))
             seconds[construct.name] = perf_counter() - start
+        # Soft bone costs a second bone and further paths, which the weight-bearing table asks for.
+        start = perf_counter()
+        soft = None if study.load.body_mass_kg is None else soft_bone(study, say)
+        seconds["soft bone"] = perf_counter() - start
     return Comparison(
         study=study, constructs=tuple(done), versions=versions(), mesh=mesh_facts(bones.base),
-        trust=trust(done), seconds=seconds, stages=tuple(staged))
+        trust=trust(done), seconds=seconds, stages=tuple(staged), soft=soft)
 
 
 def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool

@@ -91,10 +91,11 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
 
 
 def _words(cell: Cell, room: float) -> str:
-    """The words of a cell on one line if they fit, else the load on a line of its own."""
-    if width(cell.words) <= room - 0.16 or not cell.since:
-        return wrap(cell.words, room - 0.16)
-    return f"{wrap(cell.verdict, room - 0.16)}\n{wrap(cell.since, room - 0.16)}"
+    """The words of a cell on one line if they fit, else the load on a line of its own; what it
+    would be in soft bone below."""
+    own = cell.own_words
+    parts = ([own] if width(own) <= room - 0.16 or not cell.since else [cell.verdict, cell.since])
+    return "\n".join(wrap(part, room - 0.16) for part in (*parts, cell.soft_words) if part)
 
 
 def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], text: str) -> None:

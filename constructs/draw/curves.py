@@ -16,6 +16,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.results.comparison import Comparison
 from buttress.results.records import (
     CANNOT_TIGHTEN,
+    ENDED,
     NOT_KNOWN,
     ONLY_FRICTION,
     ConstructResult,
@@ -164,10 +165,12 @@ def ending(c: ConstructResult) -> str:
     """The peak of a construct in words, for a list."""
     if not_tightened(c):
         return CANNOT_TIGHTEN
-    if c.peak_status == NOT_KNOWN or c.ends_status == NOT_KNOWN:
+    if c.ends_status == NOT_KNOWN:
         return f"peak not known above {c.known_to_N or 0.0:.0f} N"
     if c.equilibrium_ends_N is None:
         friction = f", {ONLY_FRICTION}" if needs_friction(c, c.search_limit_N) else ""
         return f"no peak up to {c.search_limit_N:g} N{friction}"
+    if c.ends_status == ENDED:
+        return f"ends at {c.equilibrium_ends_N:.0f} N, where movements are no longer small"
     return "no equilibrium" if c.equilibrium_ends_N == 0.0 else (
         f"peak at {c.equilibrium_ends_N:.0f} N")

@@ -21,7 +21,7 @@ def lines(bearing: Bearing, width: int = USUAL) -> list[str]:
     names = list(bearing.constructs)
     for part in (names[i:i + fit] for i in range(0, len(names), fit)):
         head = ["\n".join(wrap(name, EACH, max_lines=3, placeholder="…")) for name in part]
-        rows = [(*side, *("\n".join(wrap(row.cells[c].verdict, EACH, break_on_hyphens=False))
+        rows = [(*side, *("\n".join(wrap(row.cells[c].verdicts, EACH, break_on_hyphens=False))
                          for c in part))
                 for row, side in zip(bearing.rows, left, strict=True)]
         out += [*columns(("", "force N", *head), rows, "<><", width), ""]

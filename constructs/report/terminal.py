@@ -15,6 +15,7 @@ from buttress.results.order import ORDER, best_first, rank_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
+    ENDED,
     HELD_BY_NOTHING,
     NOT_KNOWN,
     ConstructResult,
@@ -84,6 +85,8 @@ def ends_words(construct: ConstructResult) -> str:
     ends = construct.equilibrium_ends_N
     if ends is None:
         return f"no peak up to {construct.search_limit_N:.0f} N"
+    if construct.ends_status == ENDED:
+        return f"the path ends at {ends:.0f} N, where movements are no longer small"
     return f"peak at {ends:.0f} N" if ends > 0.0 else "no load is carried"
 
 

@@ -2,13 +2,14 @@
 
 It compares the joint force of an activity, or of a mass on the ground, with the loads at which
 limits are reached along the path: once and for all as the load rises. "Only with friction" is what
-the path with friction lost after tightening does not carry. A mass on the ground stands for a range
-of joint forces and is judged at its upper end.
+the path with friction lost after tightening does not carry. Each cell is judged in soft bone too,
+by the same rules, and says so where that verdict is another one. A mass on the ground stands for a
+range of joint forces and is judged at its upper end.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from buttress.results.comparison import Comparison
@@ -19,10 +20,10 @@ from buttress.results.records import (
     NOT_TIGHTENED,
     ONLY_FRICTION,
     ConstructResult,
-    needs_friction,
     not_tightened,
 )
 from buttress.results.search import not_found
+from buttress.results.soft import Bears, SoftBone
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 
@@ -35,6 +36,7 @@ USUAL = "The study names no activity or mass on the ground, so the usual ones ar
 HOLDS, LETS_GO, UNKNOWN = "within all limits", "fails", NOT_KNOWN
 OVER = "over a limit: "
 """How the verdict begins that names the limit reached first."""
+IN_SOFT = "in soft bone:"
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
 
@@ -45,17 +47,40 @@ class Cell:
     the limit reached first, "fails" (above the peak), "cannot be tightened" or "not known".
 
     ``load_N`` is the load at which that limit is reached (or the peak), None where none is;
-    ``doubt`` says what was not found where the verdict is not known.
+    ``doubt`` says what was not found where the verdict is not known. ``soft``: the same in soft
+    bone, None where nothing is judged there.
     """
 
     verdict: str
     load_N: float | None
     doubt: str = ""
+    soft: Cell | None = None
 
     @property
     def words(self) -> str:
         """As in a cell of the table: ``over a limit: step-off from 1076 N``."""
+        return "; ".join(filter(None, (self.own_words, self.soft_words)))
+
+    @property
+    def own_words(self) -> str:
+        """The verdict and its load in the study's own bone."""
         return f"{self.verdict} {self.since}".strip()
+
+    @property
+    def soft_words(self) -> str:
+        """``in soft bone: fails above 950 N``; empty where the verdict is the same."""
+        return f"{IN_SOFT} {self.soft.own_words}" if self.soft and self.differs else ""
+
+    @property
+    def verdicts(self) -> str:
+        """The words of a cell without loads."""
+        return self.verdict + (f"; {IN_SOFT} {self.soft.verdict}"
+                               if self.soft and self.differs else "")
+
+    @property
+    def differs(self) -> bool:
+        """Whether the verdict in soft bone is another one."""
+        return self.soft is not None and self.soft.verdict != self.verdict
 
     @property
     def since(self) -> str:
@@ -122,19 +147,35 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
     about.sort(key=lambda row: (row[1][1], row[0]))
+    soft = comparison.soft or SoftBone("")
+    said = (JUDGED if asked else USUAL + JUDGED, soft.words)
     return Bearing(
-        title=TITLE, judged=JUDGED if asked else USUAL + JUDGED, body_mass_kg=mass,
-        rows=tuple(BearingRow(*row, {c.name: judged(c, row[1][1]) for c in comparison.constructs})
-                   for row in about),
+        title=TITLE, judged=" ".join(filter(None, said)), body_mass_kg=mass,
+        rows=tuple(BearingRow(*row, {
+            c.name: judged(c, row[1][1], soft.constructs.get(c.name))
+            for c in comparison.constructs}) for row in about),
         doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
                      for name, r in c.limits.items() if not_found(r)))
 
 
-def judged(construct: ConstructResult, force: float) -> Cell:
-    """What a construct does under a joint force [N], from the loads at which limits are reached."""
-    if construct.status == NOT_TIGHTENED:
-        return (Cell(CANNOT_TIGHTEN, None) if not_tightened(construct)
-                else Cell(UNKNOWN, None, "tightening did not converge"))
+def judged(construct: ConstructResult, force: float, soft: Bears | None = None) -> Cell:
+    """What a construct does under a joint force [N], from the loads at which limits are reached.
+
+    ``soft``: those of the same construct in soft bone.
+    """
+    if construct.status != NOT_TIGHTENED:
+        own = _judged(construct, force)
+    elif not_tightened(construct):
+        own = Cell(CANNOT_TIGHTEN, None)
+    else:
+        own = Cell(UNKNOWN, None, "tightening did not converge")
+    if soft is None:
+        return own
+    return replace(own, soft=Cell(CANNOT_TIGHTEN, None) if soft.status == NOT_TIGHTENED
+                   else _judged(soft, force))
+
+
+def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
     ends = construct.equilibrium_ends_N
     if ends is not None and force > ends:
         return Cell(LETS_GO, ends)
@@ -149,12 +190,13 @@ def judged(construct: ConstructResult, force: float) -> Cell:
             if not_found(r) and force > (r.kept_to_N or 0.0)]
     if lost:
         return Cell(UNKNOWN, None, f"{lost[0]} not found")
-    return Cell(ONLY_FRICTION if needs_friction(construct, force) else HOLDS, None)
+    least = construct.without_friction_N
+    return Cell(HOLDS if least is None or force <= least else ONLY_FRICTION, None)
 
 
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",
            "construct", "verdict", "limit_load_N", "source", "status", "stances",
-           "not_found")
+           "not_found", "verdict_soft_bone", "limit_load_soft_bone_N", "not_found_soft_bone")
 
 
 def rows(bearing: Bearing) -> list[dict[str, Any]]:
@@ -163,5 +205,8 @@ def rows(bearing: Bearing) -> list[dict[str, Any]]:
              "joint_force_low_N": row.force_N[0], "joint_force_high_N": row.force_N[1],
              "construct": name, "verdict": cell.verdict, "limit_load_N": cell.load_N,
              "source": row.source, "status": row.status, "not_found": cell.doubt or None,
-             "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None}
+             "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None,
+             "verdict_soft_bone": cell.soft.verdict if cell.soft else None,
+             "limit_load_soft_bone_N": cell.soft.load_N if cell.soft else None,
+             "not_found_soft_bone": cell.soft.doubt or None if cell.soft else None}
             for row in bearing.rows for name, cell in row.cells.items()]

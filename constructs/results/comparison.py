@@ -11,6 +11,7 @@ from buttress.display import Displayed
 from buttress.results.order import best_first
 from buttress.results.records import ConstructResult
 from buttress.results.rows import csv_columns, rows
+from buttress.results.soft import SoftBone
 from buttress.results.stages import StagedResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
@@ -26,7 +27,7 @@ class Comparison(Displayed):
     Iterates over the constructs in the order of the study and finds one by its name:
     ``comparison["antiglide"]``. ``mesh``: elements, unknowns, sizes of each body; ``trust``: the
     worst residuals of all answers, and how they were found; ``seconds``: wall time of each
-    construct.
+    construct. ``soft``: the constructs in soft bone, where the study gives a body mass.
     """
 
     brief = ("name", "names", "loads_N")
@@ -38,6 +39,7 @@ class Comparison(Displayed):
     trust: dict[str, Any]
     seconds: dict[str, float] = field(default_factory=dict)
     stages: tuple[StagedResult, ...] = ()
+    soft: SoftBone | None = None
 
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""

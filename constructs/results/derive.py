@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from buttress.fe.solve.events import EVERY, events_of
+from buttress.fe.solve.events import EVERY, Event, events_of, standing
 from buttress.fe.solve.reached import probe
 from buttress.model.model import Model
 from buttress.results.figures import Figures, Level
@@ -31,8 +31,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, whole: bool = True) -> 
     if not search.points:
         return Derived(peak_status=search.ends_status)
     model, path = search.model, search.path
-    events = tuple(PathEvent(e.kind, e.load_N, e.ram_mm, _where(e.source, e.place))
-                   for e in events_of(path, EVERY if whole else ("crushing",)))
+    events = _told(events_of(path, EVERY if whole else ("crushing",)))
     ends = search.peak
     failure = number("anatomy", "limits", "failure")
     at = number("anatomy", "limits", "stiffness_load")
@@ -57,9 +56,9 @@ def derive(search: Search, reader: Reader, metal: Gauge, whole: bool = True) -> 
     crushing = next((e.load_N for e in events if e.kind == "crushing"), None)
     return Derived(
         path=_result(search, reader, events) if whole else None,
-        peak_N=search.known_to, peak_status=path.peak_status,
+        peak_N=search.known_to, peak_status=search.ends_status,
         stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
-        energy_to_peak_Nmm=energy if path.peak_status == FOUND else None,
+        energy_to_peak_Nmm=energy if search.ends_status == FOUND else None,
         load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
@@ -78,7 +77,7 @@ def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...]) -> Pa
             unique, spread = unique and found == "unique", max(spread, apart)
     points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
     return PathResult(path.status, path.stopped, unique, spread, points, events,
-                      tuple(g.ram_mm for g in path.gaps))
+                      tuple(g.ram_mm for g in path.gaps), _told(standing(path)))
 
 
 def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:
@@ -105,6 +104,10 @@ def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoi
     return PathPoint(point.ram_mm, point.load_N, "held",
                      read(Level.FRAGMENT, "subsidence_mean_mm"), read(Level.EDGE, "step_off_mm"),
                      read(Level.EDGE, "gap_mm"), None if moved is None else moved.value)
+
+
+def _told(events: tuple[Event, ...]) -> tuple[PathEvent, ...]:
+    return tuple(PathEvent(e.kind, e.load_N, e.ram_mm, _where(e.source, e.place)) for e in events)
 
 
 def _where(source: str, place: tuple[float, float]) -> Where:

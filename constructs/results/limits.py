@@ -23,7 +23,7 @@ from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
 from buttress.results.quantity import Quantity
 from buttress.results.reader import Reader, bone_strain
-from buttress.results.records import BEYOND, NOT_KNOWN, LetsGo, LimitResult, Where
+from buttress.results.records import BEYOND, ENDED, NOT_KNOWN, LetsGo, LimitResult, Where
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
 from buttress.study.activities import newtons
@@ -131,6 +131,8 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
     if search.ends_status == NOT_KNOWN:
         return LimitResult(None, None, *about, f"{NOT_FOUND}: answers did not converge",
                            search.known_to)
+    if search.ends_status == ENDED:
+        return LimitResult(search.ends, Where(ENDED, None), *about)
     if search.known_to > 0.0 and letting_go:
         first = letting_go[0]
         return LimitResult(search.ends, Where(f"{first.kind} of {first.source}", first.place_mm),
@@ -176,7 +178,7 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
 def limit_words(name: str, limit: LimitResult) -> str:
     """What happens at a limit: ``step-off reaches 2 mm``."""
     if name == EQUILIBRIUM:
-        return "peak"
+        return "end of the path" if limit.where == Where(ENDED, None) else "peak"
     if name == "bone over yield":
         return "share of bone over yield exceeds its limit"
     if name == "metal over yield":

@@ -7,7 +7,7 @@ from math import inf
 
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.path import Derived
-from buttress.results.records import BEYOND, FOUND, ConstructResult
+from buttress.results.records import BEYOND, ENDED, FOUND, ConstructResult
 from buttress.study.activities import newtons
 from buttress.study.tables import number
 
@@ -41,7 +41,7 @@ def reserve(found: Derived) -> Reserve:
         return Reserve(moved.load_N, MOVED)
     if moved is not None and moved.kept_to_N is not None:
         return Reserve(moved.kept_to_N, AT_LEAST)
-    if found.peak_status == FOUND:
+    if found.peak_status in (FOUND, ENDED):
         return Reserve(top, ENDS)
     return Reserve(SEARCH_LIMIT_N if found.peak_status == BEYOND else top, AT_LEAST)
 
@@ -52,6 +52,9 @@ def reserve_words(construct: ConstructResult) -> str:
     load = f"{newtons(round(found.load_N))} N"
     if found.kind == MOVED:
         return f"the joint has moved {FAR} at about {load}"
+    if found.kind == ENDS and construct.peak_status == ENDED:
+        return (f"the path ends at about {load}, where movements are no longer small, before the "
+                f"joint has moved {FAR}")
     if found.kind == ENDS:
         return (f"the load peaks at about {load}, before the joint has moved {FAR}"
                 if found.load_N > 0.0 else "no load is carried")

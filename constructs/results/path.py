@@ -50,8 +50,9 @@ class PathEvent:
 @dataclass(frozen=True)
 class PathResult:
     """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
-    small) or "gaps". ``unique``: whether other starts found no other state at the points tried;
-    ``spread`` [N]: how far apart the loads of those states are."""
+    small) or "gaps". ``events``: what loading leads to first; ``already``: what tightening
+    alone had led to, under no load. ``unique``: whether other starts found no other state at the
+    points tried; ``spread`` [N]: how far apart the loads of those states are."""
 
     status: str
     stopped: str
@@ -60,6 +61,7 @@ class PathResult:
     points: tuple[PathPoint, ...]
     events: tuple[PathEvent, ...]
     gaps_mm: tuple[float, ...] = ()
+    already: tuple[PathEvent, ...] = ()
 
 
 @dataclass(frozen=True)

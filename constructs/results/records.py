@@ -25,7 +25,8 @@ NOT_TIGHTENED = "tightening has no equilibrium"
 CANNOT_TIGHTEN = "cannot be tightened"
 HELD_BY_NOTHING = "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
-"""What the path says of the peak load, which unconverged answers leave not known."""
+ENDED = "movements no longer small"
+"""What the path says of the peak; `ENDED`: it rises to where what is above counts as not held."""
 ONLY_FRICTION = "only with friction"
 """Verdict on what is held above the load that is carried without friction."""
 
@@ -290,7 +291,7 @@ class ConstructResult(Derived, Displayed):
     """A construct: its capacity as a bracket, its limits, its answer for each load.
 
     ``capacity_N``: lower bound (no friction) and upper bound (friction) of limit analysis.
-    ``equilibrium_ends_N``: the peak of the path, None where ``ends_status`` is not "found";
+    ``equilibrium_ends_N``: the largest load of the path, None where it is not the end;
     ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
     of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
     ``without_friction_N``: what its path carries with friction lost after tightening, or limit

@@ -13,6 +13,7 @@ from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.records import (
     BEYOND,
     CANNOT_TIGHTEN,
+    ENDED,
     FOUND,
     HELD_BY_NOTHING,
     NOT_KNOWN,
@@ -80,9 +81,9 @@ class Reached:
 class Search:
     """What happens along the path of a construct.
 
-    ``ends_status``: `FOUND` (the load has a peak, or what comes next would move farther than small
-    movements allow, which counts as not held), `BEYOND` (it still rises at `SEARCH_LIMIT_N`) or
-    `NOT_KNOWN`. ``known_to``: the largest load that the path carries [N].
+    ``ends_status``: `FOUND` (the load has a peak), `ENDED` (it rises to where what comes next would
+    move farther than small movements allow, which counts as not held), `BEYOND` (it still rises at
+    `SEARCH_LIMIT_N`) or `NOT_KNOWN`. ``known_to``: the largest load that the path carries [N].
     """
 
     def __init__(self, model: Model) -> None:
@@ -101,21 +102,23 @@ class Search:
                 self.known_to = min(self.known_to, SEARCH_LIMIT_N)
             self.ends_status = {"found": FOUND, "beyond the search": BEYOND}.get(
                 path.peak_status, NOT_KNOWN)
-            bound = None if self.ends_status != NOT_KNOWN else model.capacity(rising=True).factor
-            if path.stopped == BEYOND_SMALL or (
-                    bound is not None and self.known_to >= (1.0 - PLATEAU) * bound):
+            if self.ends_status == NOT_KNOWN:
                 # Limit analysis bounds every load, however far its screws are stretched.
-                self.ends_status = FOUND
+                bound = model.capacity(rising=True).factor
+                if bound is not None and self.known_to >= (1.0 - PLATEAU) * bound:
+                    self.ends_status = FOUND
+                elif path.stopped == BEYOND_SMALL:
+                    self.ends_status = ENDED
             # The last point on the plateau of the peak.
             self.peak = max(i for i, p in enumerate(self.points)
                             if p.load_N >= (1.0 - PLATEAU) * self.known_to)
-            if self.ends_status == FOUND and self.known_to < LEAST_N:
-                self.known_to = 0.0
+            if self.ends_status in (FOUND, ENDED) and self.known_to < LEAST_N:
+                self.known_to, self.ends_status = 0.0, FOUND
 
     @property
     def ends(self) -> float | None:
-        """The peak of the path [N]; None if none up to `SEARCH_LIMIT_N` or not known."""
-        return self.known_to if self.ends_status == FOUND else None
+        """The largest load of the path [N]; None if none up to `SEARCH_LIMIT_N` or not known."""
+        return self.known_to if self.ends_status in (FOUND, ENDED) else None
 
     def reach(self, gauge: Gauge, past_peak: bool = False) -> Reached | str:
         """The first place along the path where a gauge reaches its limit; the words why none.
@@ -213,6 +216,8 @@ class Search:
         if past_peak:
             return f"not reached when the ram has moved {self.points[-1].ram_mm:.2g} mm"
         return {BEYOND: f"not reached below {newtons(SEARCH_LIMIT_N)} N",
+                ENDED: f"not reached up to {newtons(round(top))} N, where movements are no longer "
+                       "small",
                 FOUND: f"not reached before the peak at {newtons(round(top))} N",
                 NOT_KNOWN: f"not reached up to {newtons(round(top))} N, above which the path is "
                            "not known"}[self.ends_status]

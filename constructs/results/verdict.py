@@ -23,8 +23,16 @@ FAILURES = {"hinge": "{} forms a plastic hinge",
             "yield": "the anchorage of {} reaches its strength",
             "crushing": "{} is crushed", "snap": "{} snaps through", "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part."""
+STANDING = {"hinge": "{} has a plastic hinge",
+            "yield": "part of the anchorage of {} is at its strength",
+            "crushing": "part of {} is crushed"}
+"""What tightening alone has led to."""
+FURTHER = {"hinge": "{} forms a further plastic hinge",
+           "yield": "more of the anchorage of {} reaches its strength",
+           "crushing": "more of {} is crushed"}
+"""The same under load, where tightening has led to it already."""
 SEATED, SOON = 1.5, "as soon as it is loaded"
-"""What is reached by this multiple of the force that seats the parts, tightening has left so."""
+"""Loads up to this multiple of the force that seats the parts are not told in newtons."""
 FINEST = 0.1
 """Share of the movement by which constructs are ordered below which curves are not compared."""
 
@@ -103,11 +111,17 @@ def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
     event = first_failure(c.path)
+    before = {(e.kind, e.where.part) for e in c.path.already if e.kind in STANDING}
+    already = [f"{STANDING[kind].format(_part(c, part))} already when tightened"
+               for kind, part in sorted(before)]
     if event is None:
-        return f"nothing reaches its strength up to {_load(max(p.load_N for p in c.path.points))}"
-    words = FAILURES[event.kind].format(_part(c, event.where.part))
-    at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
-    return f"first {words} {at}"
+        top = _load(max(p.load_N for p in c.path.points))
+        words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
+    else:
+        said = FURTHER if (event.kind, event.where.part) in before else FAILURES
+        at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
+        words = f"first {said[event.kind].format(_part(c, event.where.part))} {at}"
+    return "; ".join([*already, words])
 
 
 def _rests_on(c: ConstructResult) -> str:

@@ -22,8 +22,8 @@ of the file there are `ANY ENTRY.present` (true or false: whether a named entry 
 removing a plate removes its screws), `fracture.NAME.slope_deg` (angle of the fracture's chord to
 the long axis, so that 0 is parallel to it; the line is turned about its end at the joint),
 `fracture.NAME.turn_deg` (change of that angle), `scale.cancellous_strength` and
-`scale.bearing_stiffness` (factors on the strength of bone other than cortex under screws, and on
-the stiffness of the springs between screws and bone)."""
+`scale.bearing_stiffness` (factors on the strength of bone other than cortex under screws, threads
+and fracture faces, and on the stiffness of the springs between screws and bone)."""
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ from buttress.study.study import Study
 from buttress.sweeps.turning import slope, turn_to
 
 SCALES = {
-    "cancellous_strength": "strength of bone other than cortex under screw and thread",
+    "cancellous_strength": "strength of bone other than cortex, under screw, thread and face",
     "bearing_stiffness": "stiffness of the springs between screws and the meshed bone",
 }
 """Factors without a key in the study file, 1 unless varied."""

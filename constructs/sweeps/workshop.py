@@ -17,10 +17,11 @@ from typing import Any, TypeVar
 import numpy as np
 
 from buttress.bone.bone import Bone, build_bone, under_load
-from buttress.bone.pieces import Solid
-from buttress.fe.arrays import FloatArray
+from buttress.bone.pieces import Piece, Solid
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, condense
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.solver import Solver
 from buttress.implants.kinds import Hold
@@ -96,14 +97,16 @@ class Frame:
         self.bearing = kinds == Hold.BEARING
         self.stations = (kinds == Hold.BEARING) | (kinds == Hold.THREAD)
         self.soft = self._soft(kinds)
+        self.faces = self._faces(kinds)
         self.pressed = heads_of(p.links)
         self.pulls = pulls(p, [part.member for part in model.hardware.parts])
 
     def _soft(self, kinds: FloatArray) -> FloatArray:
-        """Which links represent bearing or thread in bone other than cortex."""
+        """Which links represent bearing, thread or rest in bone other than cortex."""
         bone, links = self.model.bone, self.model.problem.links.links
         bodies = {id(b) for b in bone.bodies}
-        held = np.array([id(x.b.body) in bodies for x in links], dtype=bool) & self.stations
+        held = np.array([id(x.b.body) in bodies for x in links], dtype=bool) & (
+            self.stations | (kinds == Hold.REST))
         places = np.array([x.place for x in links]).reshape(-1, 2)
         out = np.zeros(len(kinds), dtype=bool)
         for pin in self.model.construct.pins:
@@ -111,15 +114,37 @@ class Frame:
             out[its] = ~bone.section.is_cortex(places[its], pin.position_in_depth_mm)
         return out
 
+    def _faces(self, kinds: FloatArray) -> list[tuple[IntArray, FloatArray, Piece, Piece]]:
+        """Links of faces by the two pieces that meet there: numbers, places, pieces."""
+        links, pieces = self.model.problem.links.links, {
+            id(s.body): s.piece for s in self.model.solids}
+        met: dict[tuple[int, int], list[int]] = {}
+        for i in np.flatnonzero((kinds == Kind.CONTACT) | (kinds == Kind.BOND)):
+            ends = id(links[i].a.body), id(links[i].b.body)
+            if all(end in pieces for end in ends):
+                met.setdefault(ends, []).append(int(i))
+        return [(np.array(numbers), np.array([links[i].place for i in numbers]), pieces[a],
+                 pieces[b]) for (a, b), numbers in met.items()]
+
+    def _strength(self, scale: float) -> tuple[FloatArray, FloatArray]:
+        """Factors ``(n,)`` on lower and upper bounds for a factor on cancellous strength."""
+        lower = np.where(self.soft, scale, 1.0)
+        upper = lower.copy()
+        for links, places, a, b in self.faces if scale != 1.0 else ():
+            own = np.minimum(a.crush(places), b.crush(places))
+            upper[links] = np.minimum(a.crush(places, scale), b.crush(places, scale)) / own
+        return lower, upper
+
     def answerable(self, case: Case, bone: Bone, construct: Construct, load: str) -> tuple[Model,
                                                                                         Law]:
         """The model of a case, tightened or after its stages, and its law."""
-        friction, scale = self._friction(case.study, construct), np.ones(self.rubs.size)
-        scale[self.soft] = case.scale("cancellous_strength")
+        friction = self._friction(case.study, construct)
+        scale = self._strength(case.scale("cancellous_strength"))
         tighten = self._tighten(construct)
         spring = case.scale("bearing_stiffness")
         own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
-        key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), own, spring)
+        key = (friction.tobytes(), np.array(scale).tobytes(), tuple(sorted(tighten.items())), own,
+               spring)
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
         if construct.stages:
             law.bounds = key  # the result of stages depends on all of it
@@ -162,17 +187,17 @@ class Frame:
                 if s.name in self.pressed and tension(s) > 0 and not s.locked
                 for i, force in shared(self.pressed[s.name], tension(s) * s.count).items()}
 
-    def _law(self, friction: FloatArray, scale: FloatArray, tighten: dict[int, float],
-             spring: float) -> Law:
+    def _law(self, friction: FloatArray, scale: tuple[FloatArray, FloatArray],
+             tighten: dict[int, float], spring: float) -> Law:
         p = self.model.problem
-        arrays = {"friction": friction, "lower": p.lower * scale, "upper": p.upper * scale}
+        arrays = {"friction": friction, "lower": p.lower * scale[0], "upper": p.upper * scale[1]}
         if spring != 1.0:
             arrays["compliance"] = np.where(self.bearing, p.compliance / spring, p.compliance)
         solver = self.model.solver
         if spring != 1.0:
             self.counts["inversions"] += 1
             solver = self.springs.get_or(spring, lambda: Solver(p.with_law(**arrays)))
-        return Law(arrays, solver, (scale.tobytes(), tuple(sorted(tighten.items()))))
+        return Law(arrays, solver, (np.array(scale).tobytes(), tuple(sorted(tighten.items()))))
 
     def _condense(self, bone: Bone) -> Condensed:
         self.counts["condensed"] += 1

@@ -3,7 +3,8 @@
 Between two committed points the response is nearly a chain of straight pieces. An event is where
 a link's trial value (its force from its bound, or its slack once it is there) passes zero; that is
 sought by steps between the two points, so that its load is right to about half a per cent of the
-step. Of each source the first of every kind counts.
+step. Of each source the first of every kind counts. A bound at which a link stood before any load,
+since it was tightened, is no event of loading: `standing` tells those.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from buttress.fe.arrays import BoolArray, FloatArray
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.link import Hinge, Link
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import PLATEAU, Path, Point
 from buttress.fe.solve.ram import Pressed, Ram
 
@@ -27,8 +29,13 @@ FINE = 0.005
 TRIES = 16
 CARRIES = 1e-6
 """Share of the load below which a link carries nothing."""
-SNAP_RATE, SNAP_TIMES, SNAP_HALVINGS = 2.0, 5.0, 7
-"""Movement over the ram's, and over that of the step before, of what may have snapped."""
+AT_BOUND = 1e-6
+"""Share of a bound, short of which a link stands at it."""
+SNAP_MM, SNAP_TIMES = 0.05, 5.0
+"""Movement in a step, and its rate over that of the step before, of what may have snapped."""
+SNAP_RATE, SNAP_SHARE, SNAP_HALVINGS = 10.0, 0.5, 10
+"""A jump is faster than the ram by this, and this share of the movement in its step, where the step
+has been halved so often."""
 
 
 @dataclass(frozen=True)
@@ -58,12 +65,13 @@ class _Piece:
         self.known = [ram.settled(before.state), after.state]
 
     def at(self, place: float) -> Pressed | None:
-        """The state at a position of the ram [mm], stepped to from the first point."""
+        """The state at a position of the ram [mm], stepped to from the first point.
+
+        Where there are two, after a snap, the one next to what lies below is meant.
+        """
         number = int(np.searchsorted([s.place for s in self.known], place))
         low, high = self.known[number - 1], self.known[min(number, len(self.known) - 1)]
         near = [self.before.state if low is self.known[0] else low, high]
-        if high.place - place < place - low.place:
-            near.reverse()
         found = self.ram.step(self.before.memory, place=place, near=near, size=self.size)
         if found is None or not found.held:
             return None
@@ -99,55 +107,93 @@ class _Piece:
                 low.load + share * (high.load - low.load))
 
     def snap(self, move: Callable[[Pressed], float]) -> tuple[float, float] | None:
-        """Where a movement jumps, position and load; None where it only goes fast."""
+        """Where a movement jumps: the last position and load before; None where it only goes
+        fast."""
         low, high = self.known[0], self.known[-1]
-        whole = abs(move(high) - move(low))
+        whole = left = abs(move(high) - move(low))
         for _ in range(SNAP_HALVINGS):
             middle = self.at(0.5 * (low.place + high.place))
             if middle is None:
                 return None
-            if abs(move(middle) - move(low)) > abs(move(high) - move(middle)):
-                high = middle
-            else:
-                low = middle
-        left = abs(move(high) - move(low))
-        if left < 0.5 * whole or left < SNAP_TIMES * SNAP_RATE * (high.place - low.place):
+            first, second = abs(move(middle) - move(low)), abs(move(high) - move(middle))
+            low, high = (low, middle) if first > second else (middle, high)
+            left = max(first, second)
+            if left < SNAP_SHARE * whole:
+                return None
+        if left < SNAP_RATE * (high.place - low.place):
             return None
-        return high.place, high.load
+        return low.place, low.load
 
 
-def _values(ram: Ram, kind: str, state: Pressed) -> FloatArray:
+@dataclass(frozen=True)
+class _Stood:
+    """At which bound links ``(n,)`` and hinges ``(h,)`` stood before any load: 1 the upper, -1 the
+    lower, 0 neither. Reaching that bound again is no event of loading."""
+
+    links: IntArray
+    hinges: IntArray
+
+    @staticmethod
+    def of(path: Path) -> _Stood:
+        """What stands at its bound in the state that a path starts from."""
+        p, a, carries = path.ram.plain, path.points[0].answer, CARRIES * path.largest
+        normal = a.force[p.partner]
+        width = p.friction * np.maximum(normal, 0.0)
+        upper, lower = p.upper + width, p.lower - width
+        # No force is a bound of contact and of friction on what is open, and no strength.
+        strong = np.where(p.friction > 0, normal > carries, True)
+        high = strong & (upper > 0.0) & (a.force >= (1 - AT_BOUND) * upper)
+        low = strong & (lower < 0.0) & (a.force <= (1 - AT_BOUND) * lower)
+        moment, most = _moment(path.ram, a), (1 - AT_BOUND) * p.kink_limit
+        return _Stood(high.astype(np.int8) - low.astype(np.int8),
+                      (moment >= most).astype(np.int8) - (moment <= -most).astype(np.int8))
+
+
+def _moment(ram: Ram, answer: Answer) -> FloatArray:
+    """Moments [N mm] of all hinges ``(h,)``."""
+    return np.asarray(ram.plain.load_kinks @ answer.load - ram.plain.kinks.T @ answer.force)
+
+
+def _values(ram: Ram, stood: _Stood, kind: str, state: Pressed) -> FloatArray:
     """Trial values [N] of all links (of all hinges for "hinge"): positive beyond the event."""
     p, s, a = ram.plain, ram.solver, state.answer
     if kind == "hinge":
-        moment = p.load_kinks @ a.load - p.kinks.T @ a.force
-        return np.abs(moment) - p.kink_limit + np.abs(a.kink_step) / s.kink_scale
+        turn, moment = a.kink_step / s.kink_scale, _moment(ram, a)
+        return _beyond(moment, turn, -p.kink_limit, p.kink_limit, stood.hinges)
     move = a.slack / s.scale[:-1]
-    if kind == "slip":
-        normal = a.force[p.partner]
-        width = p.friction * np.maximum(normal, 0.0)
-        over = np.maximum(a.force - p.upper, p.lower - a.force) - width + np.abs(move)
-        parted = normal <= CARRIES * abs(state.load)
-        return np.where(parted, np.minimum(move[p.partner], 0.0), over)
     if kind == "opening":
         return -a.force + np.maximum(-move, 0.0)
-    if kind == "crushing":
-        return a.force - p.upper + np.maximum(move, 0.0)
-    return np.maximum(a.force - p.upper, p.lower - a.force) + np.abs(move)
+    if kind != "slip":
+        return _beyond(a.force, move, p.lower if kind == "yield" else np.full(p.n, -np.inf),
+                       p.upper, stood.links)
+    normal = a.force[p.partner]
+    width = p.friction * np.maximum(normal, 0.0)
+    over = _beyond(a.force, move, p.lower - width, p.upper + width, stood.links)
+    parted = normal <= CARRIES * abs(state.load)
+    return np.where(parted, np.minimum(move[p.partner], 0.0), over)
 
 
-def _happened(ram: Ram, kind: str, before: Point, after: Point) -> BoolArray:
+def _beyond(force: FloatArray, move: FloatArray, lower: FloatArray, upper: FloatArray,
+            stood: IntArray) -> FloatArray:
+    """How far trial values are beyond a bound at which nothing stood before any load."""
+    high = force - upper + np.maximum(move, 0.0)
+    low = lower - force + np.maximum(-move, 0.0)
+    return np.maximum(np.where(stood > 0, -np.inf, high), np.where(stood < 0, -np.inf, low))
+
+
+def _happened(ram: Ram, stood: _Stood, kind: str, before: Point, after: Point) -> BoolArray:
     """Which links (hinges for "hinge") a kind of event has happened to in a step."""
     p, a = ram.plain, after.answer
     carries = CARRIES * max(abs(after.load_N), abs(before.load_N))
     if kind == "hinge":
-        return np.abs(a.kink_step) > SLIP_MM
+        return (np.abs(a.kink_step) > SLIP_MM) & (np.sign(a.kink_step) != stood.hinges)
     moved = np.abs(a.slack) > SLIP_MM
+    if kind == "opening":
+        return p.opens & moved & (a.slack < 0) & (before.answer.force > carries)
+    moved &= np.sign(a.slack) != stood.links
     rubs = p.friction > 0
     if kind == "slip":
         return rubs & moved & (a.force[p.partner] > carries)
-    if kind == "opening":
-        return p.opens & moved & (a.slack < 0) & (before.answer.force > carries)
     if kind == "crushing":
         return p.opens & moved & (a.slack > 0)
     return ~p.opens & ~rubs & moved
@@ -162,22 +208,23 @@ def events_of(path: Path, kinds: Sequence[str] = EVERY) -> tuple[Event, ...]:
     ram, found, seen = path.ram, list[Event](), set[tuple[str, str]]()
     if not path.points or path.peak_N <= 0.0:
         return ()
+    stood = _Stood.of(path)
     links, hinges = ram.plain.links.links, ram.plain.links.hinges
     for number, (before, after) in enumerate(pairwise(path.points)):
         piece = _Piece(ram, before, after, path.peak_N)
         for kind in (k for k in KINDS if k in kinds):
             named = hinges if kind == "hinge" else links
             groups: dict[str, list[int]] = {}
-            for i in np.flatnonzero(_happened(ram, kind, before, after)):
+            for i in np.flatnonzero(_happened(ram, stood, kind, before, after)):
                 groups.setdefault(_source(named, int(i)), []).append(int(i))
             for source, members in groups.items():
                 if (kind, source) in seen:
                     continue
                 seen.add((kind, source))
-                at, load = piece.first_zero(partial(_largest, ram, kind, members))
+                at, load = piece.first_zero(partial(_largest, ram, stood, kind, members))
                 # The member that is furthest beyond there.
                 near = next(s for s in piece.known if s.place >= at - 1e-12 or s is after.state)
-                first = members[int(np.argmax(_values(ram, kind, near)[members]))]
+                first = members[int(np.argmax(_values(ram, stood, kind, near)[members]))]
                 found.append(_event(kind, load, at - path.zero, source, named, first))
         snapped = _snap(path, piece, number) if "snap" in kinds else None
         if snapped is not None:
@@ -188,8 +235,29 @@ def events_of(path: Path, kinds: Sequence[str] = EVERY) -> tuple[Event, ...]:
     return tuple(sorted(found, key=lambda e: e.ram_mm))
 
 
-def _largest(ram: Ram, kind: str, members: list[int], state: Pressed) -> float:
-    return float(_values(ram, kind, state)[members].max())
+def standing(path: Path) -> tuple[Event, ...]:
+    """What stands at its bound before any load, since it was tightened: one event of each kind and
+    source, under no load, at the link or hinge that carries most."""
+    if not path.points:
+        return ()
+    p, stood, a = path.ram.plain, _Stood.of(path), path.points[0].answer
+    rubs, moment, found = p.friction > 0, np.abs(_moment(path.ram, a)), list[Event]()
+    for kind, which, size in (
+            ("slip", rubs, np.abs(a.force)), ("crushing", p.opens, a.force),
+            ("yield", ~p.opens & ~rubs, np.abs(a.force)), ("hinge", moment >= 0.0, moment)):
+        at = stood.hinges if kind == "hinge" else stood.links
+        named = p.links.hinges if kind == "hinge" else p.links.links
+        most: dict[str, int] = {}
+        for i in np.flatnonzero(which & (at != 0)):
+            source = _source(named, int(i))
+            if source not in most or size[i] > size[most[source]]:
+                most[source] = int(i)
+        found += [_event(kind, 0.0, 0.0, source, named, i) for source, i in most.items()]
+    return tuple(found)
+
+
+def _largest(ram: Ram, stood: _Stood, kind: str, members: list[int], state: Pressed) -> float:
+    return float(_values(ram, stood, kind, state)[members].max())
 
 
 def _source(named: Sequence[Link | Hinge], number: int) -> str:
@@ -216,13 +284,13 @@ def _snap(path: Path, piece: _Piece, number: int) -> Event | None:
     """A snap in a step: what moves by far the fastest, if that jumps."""
     ram, n = path.ram, path.ram.plain.n
     before, after = path.points[number:number + 2]
-    rate = _movements(ram, after) / (after.ram_mm - before.ram_mm)
-    if not rate.size or number == 0:
+    moved = _movements(ram, after)
+    if not moved.size or number == 0:
         return None
-    earlier = _movements(ram, before) / (before.ram_mm - path.points[number - 1].ram_mm)
-    rate[rate < SNAP_TIMES * earlier] = 0.0
-    which = int(np.argmax(rate))
-    if rate[which] < SNAP_RATE:
+    longer = (after.ram_mm - before.ram_mm) / (before.ram_mm - path.points[number - 1].ram_mm)
+    moved[moved < SNAP_TIMES * longer * _movements(ram, before)] = 0.0
+    which = int(np.argmax(moved))
+    if moved[which] < SNAP_MM:
         return None
 
     def move(state: Pressed) -> float:

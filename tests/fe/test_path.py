@@ -7,7 +7,7 @@ import pytest
 
 from buttress.bone.bone import build_bone
 from buttress.fe.solve.answer import Memory
-from buttress.fe.solve.events import events_of
+from buttress.fe.solve.events import events_of, standing
 from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import balance, probe, state_at, to_load
@@ -194,6 +194,23 @@ def test_an_event_is_where_a_link_comes_to_its_bound():
             and p.friction[i] == 0 and not p.opens[i]]
     assert np.abs(just_before.slack[same]).max() < 1e-6
     assert np.abs(just_after.slack[same]).max() > 1e-9
+
+
+def test_what_tightening_has_led_to_is_not_told_of_loading():
+    """Part of the lag screw's thread stands at its strength when tightened. The event of loading is
+    where a station comes to its strength that had some left."""
+    model, path = construct("antiglide + screw")
+    p, force = path.ram.plain, model.tightened.force
+    thread = [i for i, x in enumerate(p.links.links) if x.source == "fragment lag"
+              and not p.opens[i] and p.friction[i] == 0]
+    full = np.abs(force[thread]) >= 0.999999 * p.upper[thread]
+    assert 0 < full.sum() < full.size
+    assert [e.source for e in standing(path) if e.kind == "yield"] == ["fragment lag"]
+    event = next(e for e in events_of(path) if (e.kind, e.source) == ("yield", "fragment lag"))
+    assert abs(force[event.link]) < 0.999 * p.upper[event.link]
+    there = state_at(path, event.load_N).answer.force[event.link]
+    assert abs(there) == pytest.approx(p.upper[event.link], rel=0.02)
+    assert standing(construct("antiglide")[1]) == ()
 
 
 def test_unloading_and_pressing_again_come_back_to_the_path():

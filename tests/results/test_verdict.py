@@ -74,6 +74,22 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
 
 
+def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> None:
+    standing = (event("yield", 0.0, 0.0, "upper lag"), event("slip", 0.0, 0.0, "plate"))
+    events = (event("yield", 620.0, 0.1, "upper lag"), event("peak", 2000.0, 0.9, "ram"))
+    made = pressed("a", STIFF, events)
+    made = replace(made, path=replace(made.path, already=standing))
+    assert ("; part of the anchorage of 'upper lag' is at its strength already when tightened; "
+            "first more of the anchorage of 'upper lag' reaches its strength at about 620 N"
+            ) in verdict(made, (made,))
+    other = replace(made, path=replace(made.path, events=(event("hinge", 900.0, 0.3, "plate"),)))
+    assert "already when tightened; first the plate 'plate' forms a plastic hinge at about 900 N" \
+        in verdict(other, (other,))
+    none = replace(made, path=replace(made.path, events=()))
+    assert "nothing more reaches its strength up to 2100 N" in verdict(none, (none,))
+    assert "slip" not in verdict(none, (none,))
+
+
 def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
     assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in total" \

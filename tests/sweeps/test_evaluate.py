@@ -5,9 +5,11 @@ from __future__ import annotations
 import gc
 import weakref
 
+import numpy as np
 import pytest
 from small_study import small_study
 
+from buttress.bone.section import trabecular_strength
 from buttress.comparison.compare import compare
 from buttress.study.read import example, study_from
 from buttress.study.study import Study
@@ -15,6 +17,7 @@ from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import bone_key, hardware_key, load_key, planned
 from buttress.sweeps.layout import path_columns
 from buttress.sweeps.vary import Varier, plain, varied
+from buttress.sweeps.workshop import Workshop
 
 FRICTION = "fracture.shear plane.friction"
 PLATED = "construct.antiglide.plate.antiglide plate"
@@ -152,6 +155,38 @@ def test_strength_and_bearing_stiffness_act_on_what_they_say() -> None:
         # Stiffness is no part of limit analysis.
         assert soft.capacities[0][lower] == pytest.approx(base.capacities[0][lower], rel=1e-9)
     assert soft.results[0]["subsidence_mean_mm"] > base.results[0]["subsidence_mean_mm"]
+
+
+@pytest.mark.parametrize("scale", [0.3, 1.5])
+def test_a_scale_of_cancellous_strength_acts_on_faces_but_not_on_cortex_and_graft(scale: float
+                                                                                 ) -> None:
+    """Faces of bone carry the mean of core and cortex through the depth, by their shares of it."""
+    study = study_from(plain(example("lateral-depression")) | {
+        "mesh": {"size_mm": 4.0, "coarse_mm": 8.0}})
+    study = study.model_copy(update={"constructs": tuple(
+        c for c in study.constructs if c.name == "raft + impacted graft")})
+    workshop, frames = Workshop(), []
+    for values in ({}, {"scale.cancellous_strength": scale}):
+        frames.append(workshop.model(Varier(study).case(values), study.constructs[0])[1])
+    bone, graft = frames[0].bone, frames[0].hardware.fills[0]
+    bodies, faces = {id(b) for b in bone.bodies}, []
+    for i, link in enumerate(frames[0].problem.links.links):
+        if link.kind not in ("contact", "rest"):
+            continue
+        own, scaled = (float(m.problem.upper[i]) for m in frames)
+        if id(graft.body) in (id(link.a.body), id(link.b.body)):
+            assert scaled <= own * (1 + 1e-12)
+            if scale > 1.0:
+                assert scaled == pytest.approx(own, rel=1e-12)
+        elif link.kind == "contact" and {id(link.a.body), id(link.b.body)} <= bodies:
+            section, place = bone.section, np.array(link.place)
+            core = float(section.core_thickness(place) / section.chord(place))
+            soft = float(trabecular_strength(section.core_at(place)))
+            lost = core * soft * (1.0 - scale) * link.weight
+            assert own - scaled == pytest.approx(lost, rel=1e-9, abs=1e-9 * own)
+            faces.append(core)
+    assert len(faces) > 5
+    assert max(faces) > 0.5
 
 
 def test_a_sweep_over_load_scales_where_everything_is_linear() -> None:

@@ -1,0 +1,87 @@
+"""The constructs of a study once more in soft bone, for its weight-bearing table.
+
+Soft bone is the preset "soft". Where the modulus comes from a map, it is the map's times a factor.
+The cortex, the loads and the constructs stay as they are. A construct in soft bone has a path of
+its own, tightening included, and one with friction lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from buttress.fe.status import Status
+from buttress.model.install import build_model
+from buttress.model.model import Bones, Model, intact_measures
+from buttress.results.capacity import bracket
+from buttress.results.limits import find_limits, gauges
+from buttress.results.reader import Reader, intact_subsidence
+from buttress.results.records import FOUND, NOT_TIGHTENED
+from buttress.results.search import Search
+from buttress.results.soft import Bears, SoftBone
+from buttress.study.bone import SectionInput
+from buttress.study.study import Study
+from buttress.study.tables import number
+
+SOFT = "soft"
+FOAM = "The bone of the study is a foam, so that nothing is judged in soft bone."
+ALREADY = "The bone of the study is soft already, so that nothing else is judged in soft bone."
+
+NAMED = "A cell names soft bone only where the verdict there is another one."
+
+
+def soft_bone(study: Study, say: Callable[[str], None]) -> SoftBone:
+    """Every construct of a study in soft bone; nothing is solved where it is soft already."""
+    section, words = softened(study.section)
+    if section is None:
+        return SoftBone(words)
+    say("meshing and factorising soft bone")
+    bones = Bones(study.model_copy(update={"section": section}))
+    intact = intact_subsidence(bones.base, intact_measures(bones.base))
+    readers: dict[int, Reader] = {}
+    found: dict[str, Bears] = {}
+    for construct in study.constructs:
+        say(f"solving '{construct.name}' in soft bone")
+        bone = bones.of(construct)
+        reader = readers.setdefault(id(bone), Reader.of(bone, intact))
+        found[construct.name] = _bears(reader, build_model(bone, construct))
+    return SoftBone(words, found)
+
+
+def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
+    """The section with soft bone, and what that means; None where it is not another bone."""
+    if section.bone == "foam":
+        return None, FOAM
+    if section.map is not None:
+        share = number("materials", SOFT, "map_share")
+        return section.model_copy(update={"modulus_scale": share * section.modulus_scale}), (
+            f"In soft bone: {share:g} times the modulus of the map, the lower end of the range "
+            "over which the ranking varies it, and the strength that follows from it; cortex that "
+            f"is not part of the map stays as it is. {NAMED}")
+    ends = [(section.modulus_scale * number("materials", section.bone, end),
+             number("materials", SOFT, end)) for end in ("modulus_joint", "modulus_shaft")]
+    if all(own <= soft for own, soft in ends):
+        return None, ALREADY
+    (_, joint), (_, shaft) = ends
+    return section.model_copy(update={"bone": SOFT, "modulus_scale": 1.0}), (
+        f'In soft bone: the preset "{SOFT}", cancellous modulus {joint:g} MPa at the joint to '
+        f"{shaft:g} MPa in the shaft, and the strength that follows from it; the cortex stays as "
+        f"it is. {NAMED}")
+
+
+def without_friction(model: Model) -> float | None:
+    """What is carried with friction lost [N]: by the path or, where that is not known, by limit
+    analysis."""
+    least = model.without_friction()
+    if least is not None:
+        return least
+    return bracket(model.capacity(frictionless=True), model.capacity())[0]
+
+
+def _bears(reader: Reader, model: Model) -> Bears:
+    search = Search(model)
+    limits = find_limits(search, gauges(reader, model, model.bone.study.limits), (), None)
+    status = Status.HELD if model.stands else (
+        NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
+    return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
+                 known_to_N=search.known_to, without_friction_N=without_friction(model),
+                 limits=limits)

@@ -1,0 +1,28 @@
+"""The same constructs in soft bone: what the weight-bearing table is judged by there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from buttress.results.records import LimitResult
+
+
+@dataclass(frozen=True)
+class Bears:
+    """Loads at which a construct reaches its limits in soft bone, as in `ConstructResult`."""
+
+    status: str
+    equilibrium_ends_N: float | None
+    ends_status: str
+    known_to_N: float | None
+    without_friction_N: float | None
+    limits: dict[str, LimitResult]
+
+
+@dataclass(frozen=True)
+class SoftBone:
+    """``words``: what soft bone means for a study, or why nothing is judged in it; ``constructs``
+    by name, empty in that case."""
+
+    words: str
+    constructs: dict[str, Bears] = field(default_factory=dict)
