@@ -83,6 +83,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     from buttress.sweeps.sweep import estimate, export_csv
     from buttress.sweeps.sweep import sweep as run
 
+    _no_store(study, "with --vary KEY=RANGE")
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
                              "options": Options(strain=strain, path=path),
@@ -149,6 +150,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     from buttress.ranking.rank import rank as run
     from buttress.report.rank import table_lines, write_folder
 
+    _no_store(study, "with --samples N")
     given, _, name = given_study(study, example)
     if samples is None:
         raise InputError("the number of samples is missing", key="--samples",
@@ -199,6 +201,18 @@ def draw_sweep(path: Path) -> list[Path]:
         drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]
+
+
+def _no_store(path: Path | None, more: str) -> None:
+    """Refuse a store in the place of the study; ``more``: what the command takes beside it."""
+    from buttress.fe.errors import InputError
+    from buttress.sweeps.sweep import STORES
+
+    if path is not None and path.suffix in STORES:
+        raise InputError("a store in the place of a study", file=str(path),
+                         expected=f"a study file (TOML) or --example NAME, {more}; a run goes on "
+                                  f"in its store with --out {path}, and buttress sweep --status "
+                                  f"{path} reports on it")
 
 
 def _only_status(others: dict[str, Any]) -> None:

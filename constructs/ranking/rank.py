@@ -46,9 +46,9 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     differences, by default the first of the ranking. ``load``: one total joint force [N], by
     default the largest of the study. ``bins``: parts of each input's range for the indices of
     influence, left out without ``with_indices``. ``by``: what constructs are ranked by, "reserve"
-    (the load up to which the joint has moved less than 0.5 mm), "peak", "stiffness" or "subsidence"
-    (at ``load``). ``out``, ``workers``, ``cluster``, ``say``: as in
-    `sweep`.
+    (the load up to which the joint has moved less than the ``movement_mm`` of the study's limits),
+    "peak", "stiffness" or "subsidence" (at ``load``). ``out``, ``workers``, ``cluster``, ``say``:
+    as in `sweep`.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
     InputError before anything is solved where the input is wrong, ButtressError where the run was

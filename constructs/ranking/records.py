@@ -13,11 +13,13 @@ from buttress.comparison.compare import versions
 from buttress.display import Displayed
 from buttress.model.resolve import resolved
 from buttress.ranking.certainty import Difference, Indices, Share, changes_clearly
-from buttress.ranking.outcomes import LIMITS, Outcomes
+from buttress.ranking.outcomes import LIMITS, RESERVE, Outcomes
 from buttress.ranking.samples import Samples
 from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
 
+MOVEMENT = "limits.movement_mm"
+"""The key of the movement at which a reserve is read."""
 PARTS = 4
 """Number of parts into which the range of an input is divided, with equally many samples."""
 
@@ -126,6 +128,14 @@ class RankResult(Displayed):
         """The limits with their units: ``step-off 2 mm, depression 3 mm``."""
         return ", ".join(f"{name} {limit:g} {LIMITS[name].unit}"
                          for name, limit in self.limits.items())
+
+    @property
+    def by_words(self) -> str:
+        """What constructs are ranked by; a reserve with the movement at which it is read."""
+        words = self.outcomes.merit.words
+        if self.outcomes.by != RESERVE or MOVEMENT in self.samples.design.keys:
+            return words
+        return f"{words} at {self.study.limits.movement_mm:g} mm"
 
     @property
     def over_capacity(self) -> dict[str, int]:

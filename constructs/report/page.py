@@ -36,7 +36,7 @@ from buttress.report.tables import (
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import ORDER, best_first, tied_first, why_first
+from buttress.results.order import best_first, order_words, tied_first, why_first
 from buttress.results.records import ConstructResult, not_tightened
 from buttress.study.study import Study
 
@@ -73,7 +73,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": asset("report.css"),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
-        "answer": _answer(order), "main": main_table(order), "order_words": ORDER,
+        "answer": _answer(order), "main": main_table(order),
+        "order_words": order_words(study.limits.movement_mm),
         "twins": _twins(order), "twin_words": WORDS, "trust": trust_table(order),
         "figures": [
             figure("overview", "Deformed sections of all constructs"),

@@ -80,7 +80,7 @@ def best_words(result: RankResult) -> str:
     """What makes a construct the best."""
     if result.outcomes.by == SUBSIDENCE:
         return "best: meets all limits and subsides least; mean rank: what fails by its capacity"
-    return (f"best: the largest {result.outcomes.merit.words}, shared among those within "
+    return (f"best: the largest {result.by_words}, shared among those within "
             f"{100 * TIE:g} % of it")
 
 
@@ -90,7 +90,7 @@ def _chosen(result: RankResult) -> list[str]:
     rows = [("  " + a.construct, *_difference(a.difference, merit.unit), _share(a.ahead),
              _share(a.behind), "" if a.told_apart is not False else "a tie")
             for a in result.against]
-    return ["", f"{merit.words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
+    return ["", f"{result.by_words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
             f"intervals; ahead and behind by more than {100 * TIE:g} %:",
             *columns(("", "median", "mean", "ahead", "behind", ""), rows)]
 
