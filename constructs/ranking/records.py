@@ -186,6 +186,7 @@ class RankResult(Displayed):
             "reference": self.reference, "sentence": self.sentence,
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],
+            "coupled": dict(self.samples.coupled),
             "standings": [asdict(s) for s in self.standings],
             "against": [asdict(a) for a in self.against],
             "driven": [asdict(d) for d in self.driven],

@@ -10,6 +10,7 @@ import numpy as np
 from buttress import LABEL
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
+from buttress.ranking.coupling import coupled_lines
 from buttress.ranking.inputs import input_lines
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import PARTS, RankResult, quarters
@@ -70,7 +71,8 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
                 "at their force while the load stretches them further: "
                 + ", ".join(f"'{name}' in {counted(n, 'sample')}" for name, n in over.items())]
-    out += ["", "inputs:", *(f"  {line}" for line in input_lines(result.samples.inputs))]
+    out += ["", "inputs:", *(f"  {line}" for line in (
+        *input_lines(result.samples.inputs), *coupled_lines(result.samples.coupled)))]
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]

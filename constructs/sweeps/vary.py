@@ -9,6 +9,9 @@ stands for every name of a list. In addition to the keys of the study file there
 - ``fracture.NAME.slope_deg``: angle of a fracture's chord to the long axis (0 is parallel to it);
   the line is turned about its end at the joint; ``fracture.NAME.turn_deg``: change of that angle,
 - ``scale.NAME``: factors on quantities for which a study has no key, see `SCALES`.
+
+A value may be an expression of other keys (see `buttress.study.coupled`); it is evaluated once all
+others are set, as are the coupled keys of the study itself.
 """
 
 from __future__ import annotations
@@ -22,7 +25,8 @@ from buttress.fe.errors import InputError
 from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.complaint import show
-from buttress.study.paths import TEXTS, Address, below, entries, walk
+from buttress.study.coupled import names_in, settled
+from buttress.study.paths import TEXTS, Address, below, entries, there, walk
 from buttress.study.read import AnyStudy, as_study, study_from
 from buttress.study.study import Study
 from buttress.sweeps.turning import slope, turn_to
@@ -41,6 +45,8 @@ FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
 LISTS = (("load", "total_N"), ("load", "activity"), ("load", "ground_kg"))
 """Keys with a list as value, also where the study has none yet."""
 TURNS = ("slope_deg", "turn_deg")
+LINES = ("section", "fracture", "void")
+"""Tables that are complete before a fracture is turned."""
 
 
 def plain(study: Study) -> dict[str, Any]:
@@ -144,6 +150,9 @@ class Varier:
     def assigned(self, values: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
         """The changed study as nested dicts, not yet validated, and the scales."""
         data = copy.deepcopy(self._plain)
+        for place, text in self.study.coupled.items():
+            if there(data, place) is not None:
+                _put(data, place, text)
         scales: dict[str, float] = {}
         todo = [(a, key, value) for key, value in values.items() for a in self._found(key)]
         places = {a for a, _, _ in todo}
@@ -153,7 +162,10 @@ class Varier:
                     _remove(data, follower)
         # Lines are turned after their points are set, and entries are removed last, a part of a
         # construct before the construct.
+        turned = False
         for address, key, value in sorted(todo, key=lambda t: (_phase(t[0]), -len(t[0]))):
+            if _phase(address) == 1 and not turned:
+                data, turned = self._lines(data, key), True
             if address[0] == "scale":
                 scales[address[1]] = _factor(key, value)
             elif address[-1] == "present":
@@ -162,11 +174,21 @@ class Varier:
                                      expected="true or false")
                 if not value:
                     _take_out(data, address[:-1])
-            elif address[-1] in TURNS and address[0] == "fracture":
+            elif _phase(address) == 1:
                 _turn(data, address, key, value)
             else:
                 _put(data, address, value)
         return data, scales
+
+    def _lines(self, data: dict[str, Any], key: str) -> dict[str, Any]:
+        """The study with numbers for the coupled keys of its lines, which are to be turned."""
+        data, texts = settled(data, folder=self.study.folder, only=LINES)
+        for place, text in texts.items():
+            if any(name.startswith("fracture.") for name in names_in(text)):
+                raise InputError("a fracture is turned while a line is coupled to one", key=key,
+                                 value=f'{".".join(place)} = {show(text)}',
+                                 expected="lines in numbers, or a sweep of their points")
+        return data
 
     def _found(self, key: str) -> tuple[Address, ...]:
         if key not in self._places:
@@ -175,7 +197,8 @@ class Varier:
 
 
 def _phase(address: Address) -> int:
-    return 2 if address[-1] == "present" else 1 if address[-1] in TURNS else 0
+    return (2 if address[-1] == "present" else
+            1 if address[-1] in TURNS and address[0] == "fracture" else 0)
 
 
 def _factor(key: str, value: Any) -> float:
