@@ -27,9 +27,9 @@ WHY = "the plate keeps its height above the apex of the fracture, which the slop
 def coupled_of(study: Study, vary: Sequence[str], inputs: Sequence[Uncertain]) -> dict[str, str]:
     """Expressions by key: those given in ``vary``, and those of plates over a turned fracture.
 
-    A plate stays where its place is given by ``vary`` or coupled in the study, and where at an end
-    of the range of the slope its construct could not be built for it. Raises InputError where a given
-    expression is not valid with the middle of every input.
+    A plate stays where its place is given by ``vary`` or coupled in the study, and where its
+    construct could for that reason not be built at an end of the range of the slope. Raises
+    InputError where a given expression is not valid with the middle of every input.
     """
     given = parse_vary(study, vary) if vary else {}
     found = {key: law.text for key, law in given.items() if isinstance(law, Coupled)}
@@ -69,7 +69,7 @@ def _over(study: Study, plate: Plate) -> tuple[str, float] | None:
     return None if not met else (max(met)[1], max(met)[0])
 
 
-def _fits(study: Study, construct: Construct, turn: Uncertain, coupled: dict[str, str]) -> bool:
+def _fits(study: Study, construct: Construct, turn: Uncertain, coupled: dict[str, Value]) -> bool:
     """Whether a construct can be built at both ends of the range of a slope, where it can with a
     plate that stays."""
     one = study.model_copy(update={"constructs": (construct,)})

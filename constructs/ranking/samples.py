@@ -62,7 +62,8 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
     """The design of a ranking with ``samples`` paired samples. Raises InputError.
 
     ``bins``: number of equally probable steps into which inputs that change the mesh or the modulus
-    field are divided, each represented by its middle. ``coupled``: keys that follow the inputs, see `coupling`.
+    field are divided, each represented by its middle. ``coupled``: expressions of
+    keys that follow the inputs, see `coupling`.
     """
     if not inputs:
         raise InputError("this study has no uncertain input", key="--vary",
@@ -103,7 +104,8 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
     design = Design(
         keys=(*(e.key for e in inputs), *more),
         ranges=(*(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
-                  for e in inputs), *more.values()), method=method, samples=samples, seed=seed, rows=rows)
+                  for e in inputs), *more.values()),
+        method=method, samples=samples, seed=seed, rows=rows)
     return Samples(
         inputs=tuple(inputs), design=design, n=n, indices=indices, bins=bins, shares=shares[:2 * n],
         coupled=more)

@@ -123,7 +123,8 @@ def print_table(comparison: Comparison) -> None:
     table = weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
-    print("\n".join(wrap(order_words(comparison.study.limits.movement_mm), 92, break_on_hyphens=False)))
+    ordered = order_words(comparison.study.limits.movement_mm)
+    print("\n".join(wrap(ordered, 92, break_on_hyphens=False)))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
           "last tightening; the worst fragment. The state at a load is the first that is\n"
           "reached by pressing slowly from the tightened state. Peak: the largest load on that\n"

@@ -65,7 +65,7 @@ def reserve_words(construct: ConstructResult) -> str:
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs in the order that `order_words` says; a bonded twin stands right after its construct."""
+    """Constructs in the order of `order_words`; a bonded twin stands right after its construct."""
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
     own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: -reserve(c).load_N)
     return [one for c in own for one in (c, twins.get(c.name)) if one is not None]

@@ -85,8 +85,8 @@ class Derived:
     ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that subsides most, and
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
-    the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench tests
-    call failure.
+    the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
+    tests call failure.
     """
 
     path: PathResult | None = None

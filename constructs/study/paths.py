@@ -1,6 +1,6 @@
 """Dotted paths through a study: through tables by key, through lists by the entries' names.
 
-``section.bone``, ``fracture.shear plane.friction``, ``construct.antiglide.screw.shaft 1.angle_deg``.
+``section.bone``, ``fracture.shear plane.friction``, ``construct.lag.screw.upper lag.angle_deg``.
 Entries without a name, and the numbers of a plain list, go by their number from 1:
 ``fracture.shear plane.points_mm.2.1``.
 """
@@ -43,7 +43,9 @@ def entries(model: type[BaseModel], data: Any, path: Address = ()) -> Iterator[A
     for name, info in model.model_fields.items():
         key, inner = info.alias or name, next(models(info.annotation), None)
         here = data.get(key) if isinstance(data, dict) else None
-        for row in here if inner is not None and isinstance(here, list) else ():
+        if inner is None or not isinstance(here, list):
+            continue
+        for row in here:
             if "name" in row:
                 at = (*path, key, str(row["name"]))
                 yield at

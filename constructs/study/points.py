@@ -30,7 +30,7 @@ def apex(line: Sequence[Sequence[float]], section: SectionInput, snap_mm: float)
 
 def leaves(line: Sequence[Sequence[float]], wall: ArrayLike, snap_mm: float) -> XY | None:
     """The lowest point at which a fracture meets one side of the bone; None where it does not."""
-    surface, path = LineString(wall), LineString(line)  # type: ignore[arg-type]
+    surface, path = LineString(wall), LineString(line)
     met = [Point(xy) for xy in shapely.get_coordinates(surface.intersection(path))]
     if not met:
         met = [surface.interpolate(surface.project(end)) for end in map(Point, path.coords)

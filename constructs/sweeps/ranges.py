@@ -28,8 +28,8 @@ FORMS = {
     "triangular": "triangular(low, most likely, high)",
     "choice": "choice(a, b, ...)",
 }
-EXPECTED = ("a:b:n, a list such as 0.3,0.5 or [soft, dense], an expression of keys in braces such as "
-            "{fracture.NAME.apex.y} + 13, or " + ", ".join(FORMS))
+EXPECTED = ("a:b:n, a list such as 0.3,0.5 or [soft, dense], an expression of keys in braces such "
+            "as {fracture.NAME.apex.y} + 13, or " + ", ".join(FORMS))
 
 
 class Range(Protocol):

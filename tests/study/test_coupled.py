@@ -17,6 +17,7 @@ from buttress.lesson.grid import exit_of
 from buttress.model.resolve import resolved
 from buttress.rules.plate import apexes
 from buttress.study.read import example, example_text, parse_study, study_from
+from buttress.sweeps.design import make_design
 from buttress.sweeps.vary import plain, varied
 
 STUDY = example("medial-shear")
@@ -184,3 +185,15 @@ def test_the_command_says_one_line_and_ends_with_2(tmp_path: Path, name: str) ->
         f'buttress: s.toml: a coupled key that divides by zero; key: {TOP}; '
         'value: "1 / {load.shift_mm}"; expected: a divisor that is not zero')
     assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
+
+
+def test_the_readme_s_coupled_key_is_read() -> None:
+    """Its place, and the command of the sweep beside it."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    block = readme.split("<!-- coupled key -->\n```toml\n")[1].split("```")[0]
+    line = next(x for x in block.splitlines() if x.startswith("top_mm"))
+    text = line.split('"')[1]
+    assert plate(with_text(TOP, text)).top_mm == pytest.approx(plate(STUDY).top_mm, abs=1.0)
+    command = next(x for x in readme.splitlines() if "apex.y} + 23\"" in x and "sweep" in x)
+    vary = [x.rstrip('" ') for x in command.split('--vary "')[1:]]
+    assert len(make_design(STUDY, vary).rows) == 5

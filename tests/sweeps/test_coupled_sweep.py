@@ -111,7 +111,7 @@ def test_lines_are_settled_before_they_are_turned() -> None:
     ([f"{TOP}={ABOVE}:3"], "not an expression"),
     ([f"{TOP}={ABOVE} * 1e308 * 1e308"], "without a finite value"),
     ([f"{SLOPE}={{load.direction_deg}} + 20"], "degrees"),
-    ([f"scale.bearing_stiffness={{load.direction_deg}} + 1"], "a factor"),
+    (["scale.bearing_stiffness={load.direction_deg} + 1"], "a factor"),
     ([f"{TOP}={ABOVE}", f"{TOP}=-25"], "given twice")])
 def test_wrong_expressions_are_refused_before_anything_is_solved(vary: list[str], told: str
                                                                 ) -> None:
