@@ -44,12 +44,12 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     ``study``: see `compare`; it needs two constructs. ``samples``: paired draws of all uncertain
     inputs, from ``seed`` (None: another one each time). ``vary``: texts KEY=DISTRIBUTION in place
     of shipped distributions or in addition to them, or KEY=EXPRESSION of a key that follows them.
-    ``reference``: the construct of the paired differences, by default the first of the ranking. ``load``: one total joint force [N], by
-    default the largest of the study. ``bins``: parts of each input's range for the indices of
-    influence, left out without ``with_indices``. ``by``: what constructs are ranked by, "reserve"
-    (the load up to which the joint has moved less than the ``movement_mm`` of the study's limits),
-    "peak", "stiffness" or "subsidence" (at ``load``). ``out``, ``workers``, ``cluster``, ``say``:
-    as in `sweep`.
+    ``reference``: the construct of the paired differences, by default the first of the ranking.
+    ``load``: one total joint force [N], by default the largest of the study. ``bins``: parts of
+    each input's range for the indices of influence, left out without ``with_indices``. ``by``: what
+    constructs are ranked by, "reserve" (the load up to which the joint has moved less than the
+    ``movement_mm`` of the study's limits), "peak", "stiffness" or "subsidence" (at ``load``).
+    ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
     InputError before anything is solved where the input is wrong, ButtressError where the run was
