@@ -18,10 +18,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from buttress.bone.field import ModulusField, fitted
-from buttress.bone.shapes import Flared, taper
 from buttress.fe.arrays import FloatArray
 from buttress.study.bone import SectionInput
 from buttress.study.outline import Drawn
+from buttress.study.shapes import Flared, taper
 from buttress.study.tables import number
 
 Tissue = Literal["cortex", "core", "subchondral"]

@@ -26,7 +26,8 @@ Vary = Annotated[list[str] | None, typer.Option(
     help="What to vary; may be repeated: a dotted KEY of the study (* for every name), "
          "NAME.present, fracture.NAME.slope_deg (angle to the long axis), "
          "scale.cancellous_strength, "
-         "scale.bearing_stiffness; RANGE is a:b:n, a list, or normal(m,s), lognormal(median,s), "
+         "scale.bearing_stiffness; RANGE is a:b:n, a list, an expression of keys in braces such as "
+         "'{fracture.NAME.apex.y} + 13', or normal(m,s), lognormal(median,s), "
          "uniform(a,b), triangular(a,m,b), choice(a,b).")]
 Samples = Annotated[int | None, typer.Option("--samples", metavar="N", show_default=False,
                                              help="Number of samples for lhs or sobol.")]
@@ -83,6 +84,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     from buttress.sweeps.sweep import estimate, export_csv
     from buttress.sweeps.sweep import sweep as run
 
+    _no_store(study, "with --vary KEY=RANGE")
     given, _, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
                              "options": Options(strain=strain, path=path),
@@ -144,11 +146,13 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          json: Json = False, quiet: Quiet = False) -> None:
     """Compute how certain the ranking of constructs is, and what drives it."""
     from buttress.fe.errors import InputError
+    from buttress.ranking.coupling import coupled_lines
     from buttress.ranking.inputs import input_lines
     from buttress.ranking.rank import estimate_rank
     from buttress.ranking.rank import rank as run
     from buttress.report.rank import table_lines, write_folder
 
+    _no_store(study, "with --samples N")
     given, _, name = given_study(study, example)
     if samples is None:
         raise InputError("the number of samples is missing", key="--samples",
@@ -158,10 +162,12 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                              "with_indices": not no_indices, "workers": workers or None}
     with located(name):
         if dry_run:
-            cost, inputs = estimate_rank(given, **asked)
+            cost, drawn = estimate_rank(given, **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost),
-                         "inputs": [entry.document() for entry in inputs]},
-                  [*cost.sentences(), "inputs:", *(f"  {x}" for x in input_lines(inputs)), LABEL])
+                         "inputs": [entry.document() for entry in drawn.inputs],
+                         "coupled": dict(drawn.coupled)},
+                  [*cost.sentences(), "inputs:", *(f"  {x}" for x in (
+                      *input_lines(drawn.inputs), *coupled_lines(drawn.coupled))), LABEL])
             return
         result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
     folder = write_folder(result)
@@ -177,6 +183,7 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
+    from buttress.study.coupled import is_coupled
     from buttress.sweeps.rows import sweep_frame
     from buttress.sweeps.store import read_meta, reading, told
 
@@ -187,6 +194,8 @@ def draw_sweep(path: Path) -> list[Path]:
         return []
     limit = meta["study"]["limits"]["step_off_mm"]
     axes: dict[str, Any] = {"envelope": f.envelope(table)}
+    # A coupled key follows from the others.
+    keys = [key for key in keys if not is_coupled(meta["design"]["vary"][key])]
     for key in keys:
         axes[f"subsidence over {key}"] = f.over_key(table, key)
     if len(keys) == 2 and meta["design"]["method"] == "grid" and all(
@@ -199,6 +208,18 @@ def draw_sweep(path: Path) -> list[Path]:
         drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]
+
+
+def _no_store(path: Path | None, more: str) -> None:
+    """Refuse a store in the place of the study; ``more``: what the command takes beside it."""
+    from buttress.fe.errors import InputError
+    from buttress.sweeps.sweep import STORES
+
+    if path is not None and path.suffix in STORES:
+        raise InputError("a store in the place of a study", file=str(path),
+                         expected=f"a study file (TOML) or --example NAME, {more}; a run goes on "
+                                  f"in its store with --out {path}, and buttress sweep --status "
+                                  f"{path} reports on it")
 
 
 def _only_status(others: dict[str, Any]) -> None:

@@ -123,7 +123,7 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     letting_go = lets_go(model, upper)
     limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
-    derived = derive(search, reader, first_yield(reader, model))
+    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm)
     points = () if derived.path is None else derived.path.points
     found = ConstructResult(
         name=model.construct.name, note=model.construct.note, status=_status(model, loads),

@@ -166,7 +166,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
         told = "no difference: in no two samples is a construct held together with this one"
     ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    ax.set_xlabel(plain(f"{merit.words} minus that of '{result.reference}' [{merit.unit}]"),
+    ax.set_xlabel(plain(f"{result.by_words} minus that of '{result.reference}' [{merit.unit}]"),
                   size=SIZE)
     at = "" if merit.more else f" at {result.outcomes.load_N:g} N"
     d.title(ax, f"Paired difference to '{result.reference}'{at}", told)

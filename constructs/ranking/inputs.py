@@ -17,7 +17,7 @@ from buttress.fe.errors import InputError
 from buttress.study.study import Study
 from buttress.sweeps.design import parse_vary
 from buttress.sweeps.keys import bone_key
-from buttress.sweeps.ranges import Range, Value, parse_range
+from buttress.sweeps.ranges import Coupled, Range, Value, parse_range
 from buttress.sweeps.vary import TURNS, Varier, addresses, plain
 
 OF = ("value", "factor", "shift")
@@ -54,6 +54,10 @@ class Uncertain:
         return [self.base * float(x) if self.of == "factor" else self.base + float(x)
                 for x in found]
 
+    @property
+    def middle(self) -> Value:
+        """The median."""
+        return self.values(np.array([0.5]))[0]
 
     def document(self) -> dict[str, str]:
         """As written to JSON."""
@@ -102,6 +106,8 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
         if not takers:
             found[entry.key] = entry
     for key, law in given.items():
+        if isinstance(law, Coupled):
+            continue   # it follows the inputs: see `coupling`
         named = next((e.name for e in gone[key] if e.key == key), key)
         unit = gone[key][0].unit if gone[key] else ""
         found[key] = Uncertain(

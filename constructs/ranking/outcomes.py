@@ -38,8 +38,9 @@ class Merit:
     more: bool = True
 
 
+RESERVE = "reserve"
 MERITS = {m.name: m for m in (
-    Merit("reserve", "reserve_N", "reserve", "N"),
+    Merit(RESERVE, "reserve_N", "reserve", "N"),
     Merit("peak", "peak_N", "peak load", "N"),
     Merit("stiffness", "secant_stiffness_N_per_mm", "stiffness", "N/mm"),
     Merit("subsidence", "subsidence_mean_mm", "mean subsidence", "mm", more=False))}
@@ -228,6 +229,6 @@ def read_outcomes(path: Path, constructs: Sequence[str], load: float, samples: i
 def _known(merit: Merit) -> str:
     """SQL for a quantity of the path where it is known; a load is capped at the search limit."""
     capped = f"min({merit.column}, {SEARCH_LIMIT_N})" if merit.unit == "N" else merit.column
-    lost = {"reserve": f"reserve_is = '{AT_LEAST}' AND reserve_N < {SEARCH_LIMIT_N}",
+    lost = {RESERVE: f"reserve_is = '{AT_LEAST}' AND reserve_N < {SEARCH_LIMIT_N}",
             "peak": f"peak_status = '{NOT_KNOWN}'"}.get(merit.name)
     return f"CASE WHEN {lost} THEN NULL ELSE {capped} END" if lost else capped

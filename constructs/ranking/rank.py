@@ -18,14 +18,15 @@ from buttress.ranking.certainty import (
     paired_difference,
     share,
 )
-from buttress.ranking.inputs import Uncertain, inputs_of
+from buttress.ranking.coupling import coupled_of
+from buttress.ranking.inputs import inputs_of
 from buttress.ranking.outcomes import ANSWERS, LIMITS, MERITS, Outcomes, read_outcomes
 from buttress.ranking.records import PARTS, Against, Binning, Driven, RankResult, Standing
 from buttress.ranking.samples import Samples, make_samples
 from buttress.ranking.words import sentence
 from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
-from buttress.study.study import LoadInput, Study
+from buttress.study.study import Study
 from buttress.sweeps.evaluate import Options
 from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.sweeps.vary import varied
@@ -42,13 +43,13 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
 
     ``study``: see `compare`; it needs two constructs. ``samples``: paired draws of all uncertain
     inputs, from ``seed`` (None: another one each time). ``vary``: texts KEY=DISTRIBUTION in place
-    of shipped distributions or in addition to them. ``reference``: the construct of the paired
-    differences, by default the first of the ranking. ``load``: one total joint force [N], by
-    default the largest of the study. ``bins``: parts of each input's range for the indices of
-    influence, left out without ``with_indices``. ``by``: what constructs are ranked by, "reserve"
-    (the load up to which the joint has moved less than 0.5 mm), "peak", "stiffness" or "subsidence"
-    (at ``load``). ``out``, ``workers``, ``cluster``, ``say``: as in
-    `sweep`.
+    of shipped distributions or in addition to them, or KEY=EXPRESSION of a key that follows them.
+    ``reference``: the construct of the paired differences, by default the first of the ranking.
+    ``load``: one total joint force [N], by default the largest of the study. ``bins``: parts of
+    each input's range for the indices of influence, left out without ``with_indices``. ``by``: what
+    constructs are ranked by, "reserve" (the load up to which the joint has moved less than the
+    ``movement_mm`` of the study's limits), "peak", "stiffness" or "subsidence" (at ``load``).
+    ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
     InputError before anything is solved where the input is wrong, ButtressError where the run was
@@ -76,14 +77,14 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
 def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
                   reference: str = "", load: float | None = None, bins: int | None = None,
                   with_indices: bool = True, workers: int | None = None
-                  ) -> tuple[Estimate, tuple[Uncertain, ...]]:
-    """What `rank` would cost, from solving one sample, and its inputs.
+                  ) -> tuple[Estimate, Samples]:
+    """What `rank` would cost, from solving one sample, and its samples.
 
     Raises InputError for whatever `rank` does.
     """
     _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                workers)
-    return cost, drawn.inputs
+    return cost, drawn
 
 
 def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str], reference: str,
@@ -99,14 +100,16 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
         raise InputError("no such construct" + did_you_mean(closest(reference, names)),
                          key="--reference", value=reference, expected=", ".join(names))
     load = max(study.load.total_N) if load is None else float(load)
-    one = study.model_copy(update={"load": _at_load(study, load)})
-    drawn = make_samples(inputs_of(one, vary), samples, seed, indices=with_indices, bins=bins)
+    one = _at_load(study, load)
+    inputs = inputs_of(one, vary)
+    drawn = make_samples(inputs, samples, seed, indices=with_indices, bins=bins,
+                         coupled=coupled_of(one, vary, inputs))
     return one, drawn, estimated(make_plan(one, drawn.design, OPTIONS), workers)
 
 
-def _at_load(study: Study, load: float) -> LoadInput:
+def _at_load(study: Study, load: float) -> Study:
     try:
-        return varied(study, {"load.total_N": load}).study.load
+        return varied(study, {"load.total_N": load}).study
     except InputError as error:
         raise InputError(error.message, key="--load", value=f"{load:g}",
                          expected=error.expected) from None

@@ -12,12 +12,14 @@ from buttress import LABEL
 from buttress.display import Displayed
 from buttress.model.resolve import resolved
 from buttress.ranking.certainty import Difference, Indices, Share, changes_clearly
-from buttress.ranking.outcomes import LIMITS, Outcomes
+from buttress.ranking.outcomes import LIMITS, RESERVE, Outcomes
 from buttress.ranking.samples import Samples
 from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
 from buttress.versions import versions
 
+MOVEMENT = "limits.movement_mm"
+"""The key of the movement at which a reserve is read."""
 PARTS = 4
 """Number of parts into which the range of an input is divided, with equally many samples."""
 
@@ -128,6 +130,14 @@ class RankResult(Displayed):
                          for name, limit in self.limits.items())
 
     @property
+    def by_words(self) -> str:
+        """What constructs are ranked by; a reserve with the movement at which it is read."""
+        words = self.outcomes.merit.words
+        if self.outcomes.by != RESERVE or MOVEMENT in self.samples.design.keys:
+            return words
+        return f"{words} at {self.study.limits.movement_mm:g} mm"
+
+    @property
     def over_capacity(self) -> dict[str, int]:
         """Paired samples in which a construct is held above its limit load, where there are any.
 
@@ -176,6 +186,7 @@ class RankResult(Displayed):
             "reference": self.reference, "sentence": self.sentence,
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],
+            "coupled": dict(self.samples.coupled),
             "standings": [asdict(s) for s in self.standings],
             "against": [asdict(a) for a in self.against],
             "driven": [asdict(d) for d in self.driven],

@@ -7,8 +7,8 @@ second time without them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -27,6 +27,7 @@ MOST_BINS = 1000
 class Samples:
     """Rows of the design and their roles: slices of `design.rows`.
 
+    ``coupled``: expressions by key, evaluated in each row; the last columns of the design.
     ``shares (n, d)`` of A and B; ``mixed`` is empty without indices, ``exact`` without bins.
     """
 
@@ -36,6 +37,7 @@ class Samples:
     indices: bool
     bins: int | None
     shares: FloatArray
+    coupled: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def paired(self) -> slice:
@@ -55,11 +57,13 @@ class Samples:
 
 
 def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
-                 indices: bool = True, bins: int | None = None) -> Samples:
+                 indices: bool = True, bins: int | None = None,
+                 coupled: Mapping[str, str] | None = None) -> Samples:
     """The design of a ranking with ``samples`` paired samples. Raises InputError.
 
     ``bins``: number of equally probable steps into which inputs that change the mesh or the modulus
-    field are divided, each represented by its middle.
+    field are divided, each represented by its middle. ``coupled``: expressions of
+    keys that follow the inputs, see `coupling`.
     """
     if not inputs:
         raise InputError("this study has no uncertain input", key="--vary",
@@ -92,15 +96,19 @@ def make_samples(inputs: Sequence[Uncertain], samples: int, seed: int | None, *,
         exact = a[:min(EXACT, n)]
         shares = np.vstack([_binned(shares, inputs, bins), exact])
     columns = [entry.values(shares[:, j]) for j, entry in enumerate(inputs)]
+    more = dict(coupled or {})
+    columns += [[text] * len(shares) for text in more.values()]
     rows: tuple[tuple[Value, ...], ...] = tuple(zip(*columns, strict=True))
     method = "paired samples" + (" with indices" if indices else "") + (
         f", {bins} bins" if bins else "")
     design = Design(
-        keys=tuple(e.key for e in inputs),
-        ranges=tuple(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
-                     for e in inputs), method=method, samples=samples, seed=seed, rows=rows)
+        keys=(*(e.key for e in inputs), *more),
+        ranges=(*(f"{e.law.text}" + ("" if e.of == "value" else f" as {e.of}")
+                  for e in inputs), *more.values()),
+        method=method, samples=samples, seed=seed, rows=rows)
     return Samples(
-        inputs=tuple(inputs), design=design, n=n, indices=indices, bins=bins, shares=shares[:2 * n])
+        inputs=tuple(inputs), design=design, n=n, indices=indices, bins=bins, shares=shares[:2 * n],
+        coupled=more)
 
 
 def _binned(shares: FloatArray, inputs: Sequence[Uncertain], bins: int) -> FloatArray:

@@ -71,16 +71,17 @@ def _losses(result: RankResult, rival: Against) -> list[str]:
 def _more(result: RankResult, rival: Against, samples: int) -> str:
     """Which of the two has more of the chosen quantity, or that they are tied."""
     merit, found, reference = result.outcomes.merit, rival.difference, result.reference
+    words = result.by_words
     if found.median is None:
-        return f"The {merit.words} of '{reference}' and '{rival.construct}' is not known"
-    median = (f"the {merit.words} of '{rival.construct}' minus that of '{reference}' is "
+        return f"The {words} of '{reference}' and '{rival.construct}' is not known"
+    median = (f"the {words} of '{rival.construct}' minus that of '{reference}' is "
               f"{signed(found.median, merit.unit)} {merit.unit} in the median "
               f"({_reach(found, merit.unit)})")
     if not rival.told_apart:
         return (f"'{reference}' and '{rival.construct}' are tied: {median}, within "
                 f"{100 * TIE:g} % of it")
     more = rival.behind
-    return (f"'{reference}' has a larger {merit.words} than '{rival.construct}', by more than "
+    return (f"'{reference}' has a larger {words} than '{rival.construct}', by more than "
             f"{100 * TIE:g} %, in {100 * more.share:.0f} % of {samples} samples (95 % interval "
             f"{100 * more.low:.0f} to {100 * more.high:.0f} %); {median}")
 

@@ -38,7 +38,7 @@ from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import ORDER, best_first, tied_first, why_first
+from buttress.results.order import best_first, order_words, tied_first, why_first
 from buttress.results.records import ConstructResult, not_tightened
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
@@ -76,7 +76,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
-        "answer": _answer(order), "main": main_table(order), "order_words": ORDER,
+        "answer": _answer(order), "main": main_table(order),
+        "order_words": order_words(study.limits.movement_mm),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
         "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),
         "figures": [

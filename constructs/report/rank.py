@@ -10,6 +10,7 @@ import numpy as np
 from buttress import LABEL
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
+from buttress.ranking.coupling import coupled_lines
 from buttress.ranking.inputs import input_lines
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import PARTS, RankResult, quarters
@@ -70,7 +71,8 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
                 "at their force while the load stretches them further: "
                 + ", ".join(f"'{name}' in {counted(n, 'sample')}" for name, n in over.items())]
-    out += ["", "inputs:", *(f"  {line}" for line in input_lines(result.samples.inputs))]
+    out += ["", "inputs:", *(f"  {line}" for line in (
+        *input_lines(result.samples.inputs), *coupled_lines(result.samples.coupled)))]
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
@@ -80,7 +82,7 @@ def best_words(result: RankResult) -> str:
     """What makes a construct the best."""
     if result.outcomes.by == SUBSIDENCE:
         return "best: meets all limits and subsides least; mean rank: what fails by its capacity"
-    return (f"best: the largest {result.outcomes.merit.words}, shared among those within "
+    return (f"best: the largest {result.by_words}, shared among those within "
             f"{100 * TIE:g} % of it")
 
 
@@ -90,7 +92,7 @@ def _chosen(result: RankResult) -> list[str]:
     rows = [("  " + a.construct, *_difference(a.difference, merit.unit), _share(a.ahead),
              _share(a.behind), "" if a.told_apart is not False else "a tie")
             for a in result.against]
-    return ["", f"{merit.words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
+    return ["", f"{result.by_words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
             f"intervals; ahead and behind by more than {100 * TIE:g} %:",
             *columns(("", "median", "mean", "ahead", "behind", ""), rows)]
 

@@ -13,7 +13,7 @@ from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.limits import kept_words, limit_words
-from buttress.results.order import ENDS, FAR, ranks, reserve, reserve_words
+from buttress.results.order import ENDS, ranks, reserve, reserve_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
@@ -53,11 +53,11 @@ def share(value: float | None, digits: int = 0) -> str | None:
 TRUST = ("algebra\nerror", "bone\nover yield", "warn-\nings")
 
 
-def head() -> tuple[str, ...]:
-    """Heads of the main table."""
+def head(movement_mm: float) -> tuple[str, ...]:
+    """Heads of the main table, for the movement by which constructs are ordered."""
     return ("construct", "load\n[N]", "status", *(_head(q) for q in headed()), "capacity\n[N]",
             "peak\n[N]", "rank",
-            "joint moved\n" + FAR.replace(" ", "\N{NO-BREAK SPACE}") + " at\n[N]",
+            f"joint moved\n{movement_mm:g}\N{NO-BREAK SPACE}mm at\n[N]",
             *(_head(q) for q in headed(constructs=True)))
 
 
@@ -92,7 +92,7 @@ def main_table(constructs: Sequence[ConstructResult]) -> Markup:
                       _moved(c), *(shown(q, q.of(c, tuple(constructs)))
                                    for q in headed(constructs=True) if q.of))})
     return render("main_table.html.j2", {
-        "head": head(), "trust": TRUST, "groups": groups,
+        "head": head(constructs[0].reserve.movement_mm), "trust": TRUST, "groups": groups,
         "mark": MARK if any(c.breaks_rule for c in constructs) else ""})
 
 

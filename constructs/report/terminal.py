@@ -11,7 +11,7 @@ from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import ORDER, best_first, rank_words
+from buttress.results.order import best_first, order_words, rank_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
@@ -133,7 +133,8 @@ def print_table(comparison: Comparison) -> None:
     table = weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table), ""]))
-    print("\n".join(wrap(ORDER, 92, break_on_hyphens=False)))
+    ordered = order_words(comparison.study.limits.movement_mm)
+    print("\n".join(wrap(ordered, 92, break_on_hyphens=False)))
     print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
           "last tightening; the worst fragment. The state at a load is the first that is\n"
           "reached by pressing slowly from the tightened state. Peak: the largest load on that\n"

@@ -22,14 +22,18 @@ PROBES = (1 / 3, 2 / 3, 1.0)
 """Shares of the points up to the peak at which other answers are looked for."""
 
 
-def derive(search: Search, reader: Reader, metal: Gauge, whole: bool = True) -> Derived:
+def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, whole: bool = True
+           ) -> Derived:
     """All that is read off the path of a search; ``metal`` is the gauge of stress over yield.
 
+    ``movement_mm``: of the joint, by which constructs are ordered (not taken from the model's bone,
+    which a sweep shares among studies that differ in it).
     Without ``whole`` only the loads that a sweep stores: no points, no other events than crushing,
     no other answers, of the movements only the one that bench tests call failure.
     """
     if not search.points:
-        return Derived(peak_status=search.ends_status)
+        return Derived(peak_status=search.ends_status,
+                       reserve=Reserve(None, movement_mm, None, None))
     model, path = search.model, search.path
     events = _told(events_of(path, EVERY if whole else ("crushing",)))
     ends = search.peak
@@ -63,7 +67,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, whole: bool = True) -> 
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_crushing_N=crushing,
-        reserve=_reserve(search, reader, model, number("anatomy", "limits", "movement")),
+        reserve=_reserve(search, reader, model, movement_mm),
         reserve_to_failure=_reserve(search, reader, model, failure))
 
 
@@ -95,7 +99,7 @@ def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoi
     point = search.points[number]
     answer = model.pressing.since_tightened(point)
     f = Figures(reader, model, answer, point.load_N)
-    moved = moved_joint(reader, model).read(answer)
+    moved = moved_joint(reader, model, 1.0).read(answer)    # its reading, whatever the limit
 
     def read(level: Level, key: str) -> dict[str, float | None]:
         q = quantity(level, key)

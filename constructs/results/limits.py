@@ -28,7 +28,6 @@ from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
-from buttress.study.tables import number
 
 NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
 """What moves, by the quantities of `MOVEMENT`."""
@@ -58,10 +57,9 @@ def first_yield(reader: Reader, model: Model) -> Gauge:
         largest, reader, model, tuple(limited(x) for x in LIMITS if x.quantity == "yield_ratio")))
 
 
-def moved_joint(reader: Reader, model: Model, limit: float | None = None) -> Gauge:
-    """The gauge by which constructs are ordered: the joint has moved as far as matters [mm]."""
+def moved_joint(reader: Reader, model: Model, far: float) -> Gauge:
+    """The gauge by which constructs are ordered: the joint has moved as far as ``far`` [mm]."""
     rows = tuple(replace(quantity(level, key), at=None) for level, key in MOVEMENT)
-    far = number("anatomy", "limits", "movement") if limit is None else limit
     return replace(gauge_of(reader, model, rows, far), name="movement", key="movement_mm")
 
 

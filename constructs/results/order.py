@@ -14,11 +14,14 @@ from buttress.study.tables import number
 TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
-FAR = f"{number('anatomy', 'limits', 'movement'):g} mm"
-ORDER = (f"Order: by the load at which the joint has moved {FAR} (the largest of net subsidence, "
-         "step-off and gap) or, where it does not move that far, by the peak load. Loads "
-         f"within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank. A load marked ≥ is a lower bound: "
-         "above it the answer is not known, and so the rank is a range.")
+
+
+def order_words(movement_mm: float) -> str:
+    """How constructs are ordered, for a movement of the joint that counts."""
+    return (f"Order: by the load at which the joint has moved {movement_mm:g} mm (the largest of "
+            "net subsidence, step-off and gap) or, where it does not move that far, by the peak "
+            f"load. Loads within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank. A load marked ≥ is "
+            "a lower bound: above it the answer is not known, and so the rank is a range.")
 
 
 @dataclass(frozen=True)
@@ -35,11 +38,11 @@ class Reserve:
 
 
 def reserve(found: Derived) -> Reserve:
-    """What a construct is ordered by, from its path: see `ORDER`."""
+    """What a construct is ordered by, from its path: see `order_words`."""
     moved, top = found.reserve, found.peak_N or 0.0
-    if moved is not None and moved.load_N is not None:
+    if moved.load_N is not None:
         return Reserve(moved.load_N, MOVED)
-    if moved is not None and moved.kept_to_N is not None:
+    if moved.kept_to_N is not None:
         return Reserve(moved.kept_to_N, AT_LEAST)
     if found.peak_status in (FOUND, ENDED):
         return Reserve(top, ENDS)
@@ -48,24 +51,24 @@ def reserve(found: Derived) -> Reserve:
 
 def reserve_words(construct: ConstructResult) -> str:
     """The load that a construct is ordered by, in a clause."""
-    found = reserve(construct)
+    found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
     load = f"{newtons(round(found.load_N))} N"
     if found.kind == MOVED:
-        return f"the joint has moved {FAR} at about {load}"
+        return f"the joint has moved {far} at about {load}"
     if found.kind == ENDS and construct.peak_status == ENDED:
         return (f"the path ends at about {load}, where movements are no longer small, before the "
-                f"joint has moved {FAR}")
+                f"joint has moved {far}")
     if found.kind == ENDS:
-        return (f"the load peaks at about {load}, before the joint has moved {FAR}"
+        return (f"the load peaks at about {load}, before the joint has moved {far}"
                 if found.load_N > 0.0 else "no load is carried")
     if construct.peak_status == BEYOND and found.load_N == SEARCH_LIMIT_N:
-        return f"the joint moves less than {FAR} up to {load}, where the path ends"
-    return (f"the joint moves less than {FAR} up to {load}, above which the answer is not known"
+        return f"the joint moves less than {far} up to {load}, where the path ends"
+    return (f"the joint moves less than {far} up to {load}, above which the answer is not known"
             if found.load_N > 0.0 else "it is not known which load is carried")
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs in the order that `ORDER` says; a bonded twin stands right after its construct."""
+    """Constructs in the order of `order_words`; a bonded twin stands right after its construct."""
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
     own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: -reserve(c).load_N)
     return [one for c in own for one in (c, twins.get(c.name)) if one is not None]

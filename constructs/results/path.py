@@ -87,8 +87,8 @@ class Derived:
     ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that subsides most, and
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
-    the movement by which constructs are ordered, ``reserve_to_failure`` at the one that bench tests
-    call failure.
+    the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
+    tests call failure.
     """
 
     path: PathResult | None = None
@@ -100,5 +100,5 @@ class Derived:
     load_at_N: dict[str, dict[str, float | None]] = field(default_factory=dict)
     first_yield_N: float | None = None
     first_crushing_N: float | None = None
-    reserve: Reserve | None = None
+    reserve: Reserve
     reserve_to_failure: Reserve | None = None

@@ -179,6 +179,10 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="reserve_is", words="kind of that load", unit="", level=C, kind=str, csv="=",
              of=lambda c, every: reserve(c).kind, json=False, store="=", path=True,
              definition="what that load is: joint moved, peak or at least (a lower bound)"),
+    Quantity(key="reserve_movement_mm", words="movement that orders constructs", unit="mm", level=C,
+             of=lambda c, every: c.reserve.movement_mm, csv="=", json=False,
+             definition="movement of the joint by which constructs are ordered: limits.movement_mm "
+             "of the study"),
     *PATH,
     Quantity(key="verdict", words="verdict", unit="", level=C, kind=str, of=verdict,
              definition="what carries, what fails first and what it depends on, in one sentence"),

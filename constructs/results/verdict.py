@@ -159,8 +159,9 @@ def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     of_a, of_b = _curve(a), _curve(b)
     if of_a is None or of_b is None:
         return None
-    least = FINEST * number("anatomy", "limits", "movement")
-    most = min(of_a[0][-1], of_b[0][-1], number("anatomy", "limits", "failure"))
+    ordered = a.reserve.movement_mm
+    least = FINEST * ordered
+    most = min(of_a[0][-1], of_b[0][-1], max(ordered, number("anatomy", "limits", "failure")))
     places = np.union1d(of_a[0], of_b[0])
     places = np.union1d(places[(places > least) & (places < most)], [least, most])
     if most <= least:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from shapely import LineString, Point
 
 from buttress.bone.section import Section
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import depth_positions, head_diameter, section_at
 from buttress.rules.screw import Note
+from buttress.study.points import SNAP, leaves
 from buttress.study.study import Construct, Plate, Study
 from buttress.study.tables import number
 from buttress.words import counted
@@ -21,17 +21,9 @@ def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, 
 
     The lowest exit of each fracture, which a plate must cover to buttress the fragment.
     """
-    surface = LineString(section.surface(side))
-    found = []
-    for fracture in study.fractures:
-        # Ends that only just reach the surface count: the mesher also snaps them to it.
-        line = LineString(fracture.points_mm).buffer(0.1 * study.mesh.size_mm)
-        met = surface.intersection(line)
-        if not met.is_empty:
-            low = met.bounds[1]
-            point = surface.interpolate(surface.project(Point(met.centroid.x, low)))
-            found.append((fracture.name, point.x, point.y))
-    return found
+    surface, snap = section.surface(side), SNAP * study.mesh.size_mm
+    return [(f.name, *xy) for f in study.fractures
+            if (xy := leaves(f.points_mm, surface, snap)) is not None]
 
 
 def plate_notes(study: Study, section: Section, construct: Construct, plate: Plate,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from typing import Any, get_args
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
+from buttress.study.paths import models
 
 SHOWN = 5  # errors reported one by one; the rest are counted
 
@@ -168,13 +168,6 @@ def _dotted(loc: tuple[int | str, ...], data: Any) -> str:
     return ".".join(parts)
 
 
-def _models(annotation: Any) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for inner in get_args(annotation):
-        yield from _models(inner)
-
-
 def _model_at(loc: tuple[int | str, ...], model: type[BaseModel]) -> type[BaseModel] | None:
     """The model that a location lies in, found through the annotations of its fields."""
     here: type[BaseModel] | None = model
@@ -182,7 +175,7 @@ def _model_at(loc: tuple[int | str, ...], model: type[BaseModel]) -> type[BaseMo
         if isinstance(part, int) or here is None:
             continue
         field = next((f for n, f in here.model_fields.items() if part == (f.alias or n)), None)
-        here = next(_models(field.annotation), None) if field else None
+        here = next(models(field.annotation), None) if field else None
     return here
 
 

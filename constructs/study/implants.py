@@ -72,6 +72,8 @@ class Segment(Checked):
 class Plate(Checked):
     """`[[construct.plate]]`: a plate on one of the two surfaces of the section.
 
+    `top_mm` is the height y of its proximal end, 0 at the joint line and negative below it; from
+    there it follows the surface, and `length_mm` and `holes_mm` are measured along it.
     `thickness_mm` replaces that of the section (of the shaft, where there is a head: the head
     keeps its proportion).
     """

@@ -23,7 +23,16 @@ removing a plate removes its screws), `fracture.NAME.slope_deg` (angle of the fr
 the long axis, so that 0 is parallel to it; the line is turned about its end at the joint),
 `fracture.NAME.turn_deg` (change of that angle), `scale.cancellous_strength` and
 `scale.bearing_stiffness` (factors on the strength of bone other than cortex under screws, threads
-and fracture faces, and on the stiffness of the springs between screws and bone)."""
+and fracture faces, and on the stiffness of the springs between screws and bone).
+
+Coupled keys: where a number is expected, in the file as text in quotes and in a sweep, there may be
+an expression of other keys: `top_mm = "{fracture.NAME.apex.y} + 13"`, with names in braces,
+numbers, `+ - * /` and parentheses. A name is the dotted path of a key with a number, or
+`fracture.NAME.` with one of `apex.x`, `apex.y` (the lowest point at which the fracture leaves the
+bone on one of its sides), `upper.x`, `upper.y`, `lower.x`, `lower.y` (the ends of its line, as
+drawn) and `slope_deg`; points are in mm, x and y of the section (y is 0 at the joint line and
+negative below it). A sweep evaluates coupled keys, its own and those of the file, in every case
+after all varied keys are set."""
 
 
 @dataclass(frozen=True)

@@ -185,7 +185,8 @@ class LimitsInput(Checked):
     Step-off: relative displacement of the lips of a fracture across the joint line. Depression:
     largest subsidence of any point on a fragment's joint surface. Widening: increase of the
     plateau's width. Bone: share of its volume over the yield strain. Metal: stress of an outer
-    fibre over the yield stress.
+    fibre over the yield stress. `movement_mm` is no limit: constructs are ordered by the load at
+    which the largest of net subsidence, step-off and gap first reaches it.
     """
 
     step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")
@@ -194,3 +195,4 @@ class LimitsInput(Checked):
     bone_over_yield_share: Annotated[float, Within(1e-5, 0.5)] = listed(
         "anatomy.limits.bone_over_yield")
     metal_yield_ratio: Annotated[float, Within(0.05, 2)] = listed("anatomy.limits.metal_yield")
+    movement_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.movement")

@@ -15,7 +15,8 @@ from pydantic import ValidationError
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean, require_known
-from buttress.study.complaint import complaint
+from buttress.study.complaint import complaint, show
+from buttress.study.coupled import settled
 from buttress.study.renamed import renewed
 from buttress.study.study import (
     Construct,
@@ -109,11 +110,17 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
     ``file`` and ``folder``: see `parse_study`. Raises InputError, with key, value and what was
     expected, when something in it is wrong.
     """
-    data = renewed(data, file)
+    data, texts = settled(renewed(data, file), file, folder)
     try:
-        return Study.model_validate(data, context={"folder": folder})
+        study = Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
-        raise complaint(error, data, Study, file) from None
+        wrong = complaint(error, data, Study, file)
+        text = texts.get(tuple(wrong.key.split(".")))
+        raise InputError(wrong.message, file=file, key=wrong.key, expected=wrong.expected,
+                         value=f"{wrong.value} from {show(text)}" if text else wrong.value
+                         ) from None
+    study.remember(texts)
+    return study
 
 
 def example_names() -> tuple[str, ...]:

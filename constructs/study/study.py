@@ -7,10 +7,11 @@ line; x points laterally (medial is at -x), in a sagittal section posteriorly (a
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from buttress.study.bone import (
     SIDES,
@@ -34,6 +35,7 @@ from buttress.study.checked import (
 )
 from buttress.study.implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
 from buttress.study.loads import LimitsInput, LoadInput
+from buttress.study.paths import Address
 from buttress.study.stages import Stage, check_stages
 
 __all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
@@ -119,6 +121,8 @@ class Study(Checked):
     constructs: Annotated[tuple[Construct, ...],
                           Field(alias="construct", min_length=1, max_length=MOST)]
 
+    _coupled: dict[Address, str] = PrivateAttr(default_factory=dict)
+
     @model_validator(mode="after")
     def _consistent(self) -> Study:
         # Forces on a fragment are listed by the name of their source, faces by that of their line.
@@ -176,6 +180,15 @@ class Study(Checked):
                 refuse("the void is filled twice in this construct", key=key, value=fill.void,
                        expected="one fill per void; layers for two materials")
             filled.add(fill.void)
+
+    def remember(self, coupled: dict[Address, str]) -> None:
+        """Keep the expressions of coupled keys, which this study has the numbers of."""
+        self._coupled = dict(coupled)
+
+    @property
+    def coupled(self) -> Mapping[Address, str]:
+        """Expressions of coupled keys by address; a sweep evaluates them anew for each case."""
+        return self._coupled
 
     def __repr__(self) -> str:
         """One line; ``model_dump()`` has all of it."""

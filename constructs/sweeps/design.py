@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from buttress.fe.errors import InputError
 from buttress.study.study import Study
-from buttress.sweeps.ranges import Range, Span, Value, parse_range
+from buttress.sweeps.ranges import Coupled, Range, Span, Value, parse_range
 from buttress.sweeps.vary import addresses, no_overlap, varied
 
 METHODS = ("grid", "lhs", "sobol")
@@ -64,9 +64,7 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
     if method not in METHODS:
         raise InputError("unknown design", key="--design", value=method,
                          expected=", ".join(METHODS))
-    for key, values in ranges.items():
-        for value in values.ends():
-            _check_alone(study, key, value, values.text)
+    check_ends(study, ranges)
     if method == "grid":
         if stepless:
             raise InputError("a range without steps in a grid", key=stepless[0],
@@ -104,6 +102,20 @@ def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
         ranges[key] = parse_range(rest, key)
     no_overlap(study, tuple(ranges))
     return ranges
+
+
+def check_ends(study: Study, ranges: Mapping[str, Range]) -> None:
+    """Raise InputError for a range of which an end is not valid by itself.
+
+    A coupled key is checked with the first end of every other range.
+    """
+    free = {key: r.ends() for key, r in ranges.items() if not isinstance(r, Coupled)}
+    for key, ends in free.items():
+        for value in ends:
+            _check_alone(study, key, value, ranges[key].text)
+    if len(free) < len(ranges):
+        varied(study, {key: ends[0] for key, ends in free.items()}
+               | {key: r.text for key, r in ranges.items() if key not in free})
 
 
 def _check_alone(study: Study, key: str, value: Value, text: str) -> None:

@@ -156,7 +156,7 @@ class Evaluator:
         own = construct.model_dump(mode="json", exclude={"name", "note"})
         return digest([bone_key(study), bone_key(study, construct), hardware_key(study, construct),
                        own, [f.friction for f in study.fractures], study.load.model_dump(),
-                       dict(case.scales)])
+                       study.limits.movement_mm, dict(case.scales)])
 
     def _solve(self, case: Case, frame: Frame, model: Model, law: Law, reader: Reader
                ) -> tuple[list[dict[str, Any]], ...]:
@@ -174,7 +174,7 @@ class Evaluator:
                                  "reason": "; ".join(answer.notes) or answer.method})
             results.append(row)
         if self.options.path:
-            capacities[0] |= pressed(model, reader)
+            capacities[0] |= pressed(model, reader, case.study.limits.movement_mm)
         return capacities, results, fragments, edges, failures
 
     @staticmethod
@@ -213,9 +213,9 @@ def _tightening(model: Model) -> str | None:
     return f"{'strips' if escapes in pins else 'lets go'}: {escapes}"
 
 
-def pressed(model: Model, reader: Reader) -> dict[str, Any]:
-    """What is read off the path of a construct, by column."""
-    found = derive(Search(model), reader, first_yield(reader, model), whole=False)
+def pressed(model: Model, reader: Reader, movement_mm: float) -> dict[str, Any]:
+    """What is read off the path of a construct, by column; ``movement_mm``: see `derive`."""
+    found = derive(Search(model), reader, first_yield(reader, model), movement_mm, whole=False)
     return {column: q.of(found, ()) for q in path_columns() if q.of is not None
             for column in q.columns(q.store)}
 

@@ -1,4 +1,4 @@
-"""Ranges of varied keys: ``a:b:n``, a list, or a distribution with its parameters.
+"""Ranges of varied keys: ``a:b:n``, a list, a distribution with its parameters, an expression.
 
 Distributions are written as ``normal(0.5, 0.1)``; ``normal`` and ``lognormal`` take two optional
 numbers at which they are truncated. ``lognormal(median, s)``: s is the standard deviation of
@@ -17,6 +17,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
+from buttress.study.coupled import is_coupled
 
 Value = float | int | str | bool
 MOST_STEPS = 100_000
@@ -27,7 +28,8 @@ FORMS = {
     "triangular": "triangular(low, most likely, high)",
     "choice": "choice(a, b, ...)",
 }
-EXPECTED = "a:b:n, a list such as 0.3,0.5 or [soft, dense], or " + ", ".join(FORMS)
+EXPECTED = ("a:b:n, a list such as 0.3,0.5 or [soft, dense], an expression of keys in braces such "
+            "as {fracture.NAME.apex.y} + 13, or " + ", ".join(FORMS))
 
 
 class Range(Protocol):
@@ -89,6 +91,22 @@ class Span:
 
 
 @dataclass(frozen=True)
+class Coupled:
+    """An expression of other keys, evaluated in each case: see `buttress.study.coupled`."""
+
+    text: str
+
+    def steps(self) -> list[Value] | None:
+        return [self.text]
+
+    def at(self, share: FloatArray) -> list[Value]:
+        return [self.text] * len(share)
+
+    def ends(self) -> list[Value]:
+        return [self.text]
+
+
+@dataclass(frozen=True)
 class Distribution:
     """A named distribution; ``numbers`` as in `FORMS`."""
 
@@ -134,6 +152,8 @@ def parse_range(text: str, key: str = "") -> Range:
     given = text.strip()
     if not given:
         raise InputError("an empty range", key=key, expected=EXPECTED)
+    if is_coupled(given):
+        return Coupled(given)
     called = re.fullmatch(r"([A-Za-z_]+)\s*\((.*)\)", given, flags=re.DOTALL)
     if called:
         return _distribution(given, called[1], called[2], key)

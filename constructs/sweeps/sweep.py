@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 
 Say = Callable[[str], None]
 STORE = "sweep.sqlite"
+STORES = (".sqlite", ".db")
+"""Endings of a store's name; anything else is its folder."""
 FEW = 3
 """Number of reasons that are reported."""
 EVERY, SLOWER = 2.0, 15.0
@@ -282,7 +284,7 @@ def store_path(study: Study, design: Design, options: Options, out: Path | None)
     if out is None:
         mark = digest([plain(study), design.described(), options.described()])[:8]
         return Path("results") / f"{study.name}-sweep-{mark}.sqlite"
-    return out if out.suffix in (".sqlite", ".db") else out / STORE
+    return out if out.suffix in STORES else out / STORE
 
 
 def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,

@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
 from buttress.study.bone import SectionInput
+from buttress.study.points import slope as angle
 
 Points = list[list[float]]
 SAME_MM = 0.02
@@ -28,8 +29,7 @@ STEEPEST_DEG = 60.0
 def slope(points: Points) -> tuple[float, float]:
     """Angle of the chord to the long axis [deg], and the side (-1 or 1) to which it descends."""
     pivot, far = _ends(points)
-    dx, down = far[0] - pivot[0], pivot[1] - far[1]
-    return math.degrees(math.atan2(abs(dx), down)), 1.0 if dx >= 0 else -1.0
+    return angle(points), 1.0 if far[0] >= pivot[0] else -1.0
 
 
 def turn_to(data: dict[str, Any], row: dict[str, Any], wanted: float) -> None:

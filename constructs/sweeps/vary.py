@@ -9,21 +9,24 @@ stands for every name of a list. In addition to the keys of the study file there
 - ``fracture.NAME.slope_deg``: angle of a fracture's chord to the long axis (0 is parallel to it);
   the line is turned about its end at the joint; ``fracture.NAME.turn_deg``: change of that angle,
 - ``scale.NAME``: factors on quantities for which a study has no key, see `SCALES`.
+
+A value may be an expression of other keys (see `buttress.study.coupled`); it is evaluated once all
+others are set, as are the coupled keys of the study itself.
 """
 
 from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, get_args, get_origin
-
-from pydantic import BaseModel
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.complaint import show
+from buttress.study.coupled import names_in, settled
+from buttress.study.paths import TEXTS, Address, below, entries, there, walk
 from buttress.study.read import AnyStudy, as_study, study_from
 from buttress.study.study import Study
 from buttress.sweeps.turning import slope, turn_to
@@ -34,7 +37,6 @@ SCALES = {
 }
 """Factors without a key in the study file, 1 unless varied."""
 SCALE_RANGE = (0.05, 20.0)
-TEXTS = ("name", "title", "scenario", "note")
 FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
            ("section", "outline_file"): (("section", "outline_sha256"),),
            ("section", "map", "file"): (("section", "map", "sha256"),),
@@ -43,7 +45,8 @@ FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
 LISTS = (("load", "total_N"), ("load", "activity"), ("load", "ground_kg"))
 """Keys with a list as value, also where the study has none yet."""
 TURNS = ("slope_deg", "turn_deg")
-Address = tuple[str, ...]
+LINES = ("section", "fracture", "void")
+"""Tables that are complete before a fracture is turned."""
 
 
 def plain(study: Study) -> dict[str, Any]:
@@ -57,8 +60,11 @@ def known_keys(study: AnyStudy) -> tuple[str, ...]:
     ``study``: see `compare`. Raises InputError where there is no such study.
     """
     study = as_study(study)
-    keys = [".".join(str(p) for p in path) for path in _walk(Study, plain(study), ())]
-    return (*keys, *(f"scale.{name}" for name in SCALES))
+    data = plain(study)
+    named = list(entries(Study, data))
+    found = [*(address for address, _ in walk(Study, data)), *((*n, "present") for n in named),
+             *((*n, turn) for n in named if n[0] == "fracture" for turn in TURNS)]
+    return (*(".".join(address) for address in found), *(f"scale.{name}" for name in SCALES))
 
 
 def addresses(study: Study, key: str) -> tuple[Address, ...]:
@@ -144,6 +150,9 @@ class Varier:
     def assigned(self, values: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
         """The changed study as nested dicts, not yet validated, and the scales."""
         data = copy.deepcopy(self._plain)
+        for place, text in self.study.coupled.items():
+            if there(data, place) is not None:
+                _put(data, place, text)
         scales: dict[str, float] = {}
         todo = [(a, key, value) for key, value in values.items() for a in self._found(key)]
         places = {a for a, _, _ in todo}
@@ -153,7 +162,10 @@ class Varier:
                     _remove(data, follower)
         # Lines are turned after their points are set, and entries are removed last, a part of a
         # construct before the construct.
+        turned = False
         for address, key, value in sorted(todo, key=lambda t: (_phase(t[0]), -len(t[0]))):
+            if _phase(address) == 1 and not turned:
+                data, turned = self._lines(data, key), True
             if address[0] == "scale":
                 scales[address[1]] = _factor(key, value)
             elif address[-1] == "present":
@@ -162,11 +174,21 @@ class Varier:
                                      expected="true or false")
                 if not value:
                     _take_out(data, address[:-1])
-            elif address[-1] in TURNS and address[0] == "fracture":
+            elif _phase(address) == 1:
                 _turn(data, address, key, value)
             else:
                 _put(data, address, value)
         return data, scales
+
+    def _lines(self, data: dict[str, Any], key: str) -> dict[str, Any]:
+        """The study with numbers for the coupled keys of its lines, which are to be turned."""
+        data, texts = settled(data, folder=self.study.folder, only=LINES)
+        for place, text in texts.items():
+            if any(name.startswith("fracture.") for name in names_in(text)):
+                raise InputError("a fracture is turned while a line is coupled to one", key=key,
+                                 value=f'{".".join(place)} = {show(text)}',
+                                 expected="lines in numbers, or a sweep of their points")
+        return data
 
     def _found(self, key: str) -> tuple[Address, ...]:
         if key not in self._places:
@@ -175,7 +197,8 @@ class Varier:
 
 
 def _phase(address: Address) -> int:
-    return 2 if address[-1] == "present" else 1 if address[-1] in TURNS else 0
+    return (2 if address[-1] == "present" else
+            1 if address[-1] in TURNS and address[0] == "fracture" else 0)
 
 
 def _factor(key: str, value: Any) -> float:
@@ -186,72 +209,8 @@ def _factor(key: str, value: Any) -> float:
     return float(value)
 
 
-# -- walking ----------------------------------------------------------------------------------
-
-def _walk(model: type[BaseModel], data: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """Paths below a table: fields of its model, entries of its lists."""
-    for name, info in model.model_fields.items():
-        key = info.alias or name
-        inner = next(_models(info.annotation), None)
-        here = data.get(key) if isinstance(data, dict) else None
-        at = (*path, key)
-        if inner is None:
-            if key not in TEXTS:
-                yield at
-                yield from _numbered(here, at)
-        elif isinstance(here, list):
-            for i, entry in enumerate(here):
-                label = str(entry.get("name", i + 1))
-                yield from _walk(inner, entry, (*at, label))
-                if "name" in entry:
-                    yield (*at, label, "present")
-                    if at == ("fracture",):
-                        yield from ((*at, label, turn) for turn in TURNS)
-        elif not _is_list(info.annotation) and here is not None:
-            yield from _walk(inner, here, at)
-
-
-def _numbered(value: Any, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """Paths of the numbers in a plain list, counted from 1."""
-    if isinstance(value, list):
-        for i, entry in enumerate(value):
-            at = (*path, str(i + 1))
-            if isinstance(entry, list):
-                yield from _numbered(entry, at)
-            else:
-                yield at
-
-
-def _models(annotation: Any) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for part in get_args(annotation):
-        yield from _models(part)
-
-
-def _is_list(annotation: Any) -> bool:
-    return get_origin(annotation) is tuple or any(_is_list(a) for a in get_args(annotation))
-
-
-def _entry(here: Any, part: str) -> Any:
-    """The table or value below `here` at one part of a path; names before numbers."""
-    if isinstance(here, list):
-        named = [e for e in here if isinstance(e, dict) and e.get("name") == part]
-        return named[0] if named else here[int(part) - 1]
-    return here[part]
-
-
-def _below(data: dict[str, Any], address: Address) -> Any:
-    here: Any = data
-    for part in address:
-        if isinstance(here, dict) and part not in here:
-            here[part] = {}
-        here = _entry(here, part)
-    return here
-
-
 def _put(data: dict[str, Any], address: Address, value: Any) -> None:
-    owner, last = _below(data, address[:-1]), address[-1]
+    owner, last = below(data, address[:-1]), address[-1]
     if isinstance(owner, list):
         owner[int(last) - 1] = value
         return
@@ -265,7 +224,7 @@ def _put(data: dict[str, Any], address: Address, value: Any) -> None:
 
 
 def _remove(data: dict[str, Any], address: Address) -> None:
-    _below(data, address[:-1]).pop(address[-1], None)
+    below(data, address[:-1]).pop(address[-1], None)
 
 
 def _take_out(data: dict[str, Any], address: Address) -> None:
@@ -274,7 +233,7 @@ def _take_out(data: dict[str, Any], address: Address) -> None:
     With a plate go the screws whose heads are on it, with a void its fill; all of them are removed
     from the stages that name them.
     """
-    owner, kind, name = _below(data, address[:-2]), address[-2], address[-1]
+    owner, kind, name = below(data, address[:-2]), address[-2], address[-1]
     owner[kind] = [e for e in owner[kind] if e["name"] != name]
     gone = {name}
     if kind == "plate":
@@ -294,7 +253,7 @@ def _turn(data: dict[str, Any], address: Address, key: str, value: Any) -> None:
     """Turn a fracture about its end at the joint, to or by an angle of ``value`` [deg]."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise InputError("wrong type", key=key, value=show(value), expected="degrees")
-    row = _below(data, address[:-1])
+    row = below(data, address[:-1])
     now, _ = slope(row["points_mm"])
     wanted = now + value if address[-1] == "turn_deg" else float(value)
     if not 0.0 <= wanted <= 90.0:

@@ -164,6 +164,22 @@ def test_wrong_input_is_refused_with_the_study_s_name(app: typer.Typer, study: s
     assert not Path("results").exists()
 
 
+@pytest.mark.parametrize("there", [True, False])
+@pytest.mark.parametrize(("command", "more"), [
+    ("rank", "with --samples N"), ("sweep", "with --vary KEY=RANGE")])
+def test_a_store_in_the_place_of_the_study_is_told_what_the_command_takes(
+        app: typer.Typer, study: str, command: str, more: str, there: bool) -> None:
+    if there:
+        Path("gone.sqlite").write_bytes(b"SQLite format 3\0")
+    with pytest.raises(InputError) as caught:
+        run(app, command, "gone.sqlite")
+    error = caught.value
+    assert (error.file, error.message) == ("gone.sqlite", "a store in the place of a study")
+    assert error.expected.startswith(f"a study file (TOML) or --example NAME, {more}; ")
+    assert "--out gone.sqlite" in error.expected
+    assert Path("gone.sqlite").exists() == there
+
+
 def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
     asked = ["rank", study, "--samples", "4", "--seed", "1", "--no-indices", "--workers", "1",
              "--out", "r.sqlite"]

@@ -207,7 +207,8 @@ def construct(name: str, *, held: bool = True, capacity: tuple = (1281.0, 2133.0
         ends_status=FOUND if ends is not None else BEYOND,
         known_to_N=10_000.0 if ends is None else ends,
         without_friction_N=capacity[0], peak_N=10_000.0 if ends is None else ends,
-        peak_status=FOUND if ends is not None else BEYOND)
+        peak_status=FOUND if ends is not None else BEYOND,
+        reserve=Reserve(None, 0.5, None, None))
 
 
 def not_known(name: str, up_to: float) -> ConstructResult:

@@ -294,7 +294,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert found.outcomes.status.shape == (16, 2)
     assert set(found.outcomes.status.ravel()) <= {"held", "no equilibrium"}
     assert {s.construct for s in found.standings} == {"lag screws", "antiglide"}
-    assert found.sentence.startswith("'lag screws' has a larger reserve than 'antiglide'")
+    assert found.sentence.startswith("'lag screws' has a larger reserve at 0.5 mm than 'antiglide'")
     sinks = rank(STUDY, by="subsidence", **asked)
     assert sinks.summary.done == 0    # of the same store
     assert sinks.sentence.startswith("At 600 N")

@@ -20,7 +20,7 @@ from buttress.report.tables import main_table
 from buttress.report.terminal import MARK, lines, print_table
 from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
-from buttress.results.order import ORDER, best_first, why_first
+from buttress.results.order import best_first, order_words, why_first
 from buttress.results.records import NOT_TIGHTENED, ONLY_FRICTION
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example, example_text, parse_study
@@ -117,7 +117,7 @@ def test_order_where_nothing_holds(tmp_path: Path) -> None:
     assert ("No construct carries any of the loads. ends last comes first: the load peaks at "
             "about 455 N, before the joint has moved 0.5 mm; next is 'ends first': the load "
             "peaks at about 426 N, before the joint has moved 0.5 mm.") in text
-    assert " ".join(ORDER.split()) in text
+    assert " ".join(order_words(0.5).split()) in text
     alone = comparison((moves("plate", 1200.0),))
     assert why_first(best_first(alone.constructs)) == "the joint has moved 0.5 mm at about 1200 N"
 

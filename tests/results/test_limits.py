@@ -241,7 +241,7 @@ def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide)
     load = found.reserve.load_N
     answer = model.answer(load)
     said = read(reader, model, answer, load)[0]
-    got = moved_joint(reader, model).read(answer)
+    got = moved_joint(reader, model, 0.5).read(answer)
     edge = said.edges["shear plane"]
     wanted = {"subsidence of medial": said.fragments["medial"].subsidence_net_mm,
               "step-off of shear plane": edge.step_off_mm, "gap of shear plane": edge.gap_mm}
@@ -250,6 +250,25 @@ def test_the_movement_of_the_joint_is_the_largest_of_what_is_reported(antiglide)
     assert got.where.part == max(wanted, key=lambda k: wanted[k])
     assert found.reserve.load_N == load
     assert got.where.part == f"{found.reserve.which} of {found.reserve.where}"
+
+
+def test_the_movement_that_counts_sets_the_reserve_on_the_same_path(antiglide) -> None:
+    """Interpolated between the points of the curve, which another movement does not change."""
+    for far in (0.1, 0.25, 1.0):
+        other = compare(with_limits("antiglide", loads=(500.0, 900.0), movement_mm=far),
+                        pictures=False)["antiglide"]
+        before = antiglide["antiglide"]
+        points = other.path.points
+        assert [p.load_N for p in points] == pytest.approx([p.load_N for p in before.path.points])
+        moved = np.array([p.moved_mm for p in points])
+        loads = np.array([p.load_N for p in points])
+        after = int(np.flatnonzero(moved >= far)[0])
+        assert other.reserve.movement_mm == far
+        assert loads[after - 1] <= other.reserve.load_N <= loads[after]
+        chord = np.interp(far, moved[after - 1:after + 1], loads[after - 1:after + 1])
+        assert other.reserve.load_N == pytest.approx(chord, rel=0.02)
+        assert other.reserve_to_failure == before.reserve_to_failure
+    assert antiglide["antiglide"].reserve.movement_mm == 0.5
 
 
 def test_rounding_of_a_zero_is_a_zero_in_the_csv() -> None:
@@ -289,7 +308,8 @@ def test_defaults_come_from_the_table_with_their_status() -> None:
             ("step_off_mm", "step_off", "seen"), ("depression_mm", "depression", "memory"),
             ("widening_mm", "widening", "memory"),
             ("bone_over_yield_share", "bone_over_yield", "practice"),
-            ("metal_yield_ratio", "metal_yield", "derived")):
+            ("metal_yield_ratio", "metal_yield", "derived"),
+            ("movement_mm", "movement", "practice")):
         quantity = table_value("anatomy", "limits", row)
         assert (getattr(limits, key), quantity.status) == (quantity.value, status)
 
@@ -300,6 +320,10 @@ def test_defaults_come_from_the_table_with_their_status() -> None:
     ("depresion_mm = 3", "limits.depresion_mm", "depression_mm"),
     ("metal_yield_ratio = 0", "limits.metal_yield_ratio", "0.05 to 2"),
     ("widening_mm = '5'", "limits.widening_mm", "no quotes"),
+    ("movement_mm = 0", "limits.movement_mm", "0.05 to 20 mm"),
+    ("movement_mm = -0.5", "limits.movement_mm", "is the sign wrong?"),
+    ("movement_mm = nan", "limits.movement_mm", "a finite number"),
+    ("movement_mm = 'half'", "limits.movement_mm", "a number"),
 ])
 def test_limits_that_are_wrong(text: str, key: str, told: str) -> None:
     with pytest.raises(InputError) as caught:

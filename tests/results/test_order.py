@@ -9,6 +9,7 @@ import pytest
 from made_up import comparison, construct, moves, not_known
 
 from buttress.report.folder import document, rows
+from buttress.report.tables import head, main_table
 from buttress.results import path
 from buttress.results.order import (
     AT_LEAST,
@@ -16,6 +17,7 @@ from buttress.results.order import (
     MOVED,
     Reserve,
     best_first,
+    order_words,
     ranks,
     reserve,
     reserve_words,
@@ -43,6 +45,22 @@ def lost_gauge(name: str, kept: float):
 def test_what_a_construct_is_ordered_by(made, wanted: Reserve, words: str) -> None:
     assert reserve(made) == wanted
     assert reserve_words(made) == words
+
+
+def test_the_movement_in_force_is_told() -> None:
+    """In the order, its basis, the head of the table and the CSV: that of the study, not 0.5 mm."""
+    made = tuple(replace(c, reserve=replace(c.reserve, movement_mm=1.25)) for c in (
+        moves("a", 3949.4), construct("b", ends=1076.0), not_known("c", 950.0),
+        construct("d", ends=None)))
+    assert [reserve_words(c) for c in made] == [
+        "the joint has moved 1.25 mm at about 3949 N",
+        "the load peaks at about 1076 N, before the joint has moved 1.25 mm",
+        "the joint moves less than 1.25 mm up to 950 N, above which the answer is not known",
+        "the joint moves less than 1.25 mm up to 10000 N, where the path ends"]
+    assert "has moved 1.25 mm (the largest" in order_words(1.25)
+    assert "joint moved\n1.25\N{NO-BREAK SPACE}mm at\n[N]" in head(1.25)
+    assert "1.25\N{NO-BREAK SPACE}mm" in main_table(made).replace("&nbsp;", "\N{NO-BREAK SPACE}")
+    assert {r["reserve_movement_mm"] for r in rows(comparison(made))} == {1.25}
 
 
 def test_loads_within_five_per_cent_share_a_rank() -> None:

@@ -278,3 +278,14 @@ def test_loads_of_the_path_are_those_of_a_comparison() -> None:
     assert found["lag screws"]["reserve_is"] == "joint moved"
     plain = evaluated(Evaluator(Options()), study, {}).capacities[0]
     assert not {q.key for q in path_columns()} & set(plain)
+
+
+def test_another_movement_is_another_reserve_of_the_same_construct() -> None:
+    """Cases that differ in nothing else share the bone and the construct, but not the reserve."""
+    study, evaluator = small_study("antiglide", loads=(300.0,)), Evaluator(Options(path=True))
+    for far in (0.5, 0.1, 0.25):
+        values = {"limits.movement_mm": far}
+        (row,) = evaluated(evaluator, study, values).capacities
+        wanted = compare(varied(study, values), pictures=False).constructs[0].reserve
+        assert wanted.movement_mm == far
+        assert row["reserve_N"] == pytest.approx(wanted.load_N, rel=1e-3)
