@@ -119,8 +119,10 @@ class Frame:
         tighten = self._tighten(construct)
         spring = case.scale("bearing_stiffness")
         own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
-        key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), own, spring)
-        law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
+        hardens = tuple(case.study.hardening.model_dump().values())
+        key = (friction.tobytes(), scale.tobytes(), tuple(sorted(tighten.items())), own, spring,
+               hardens)
+        law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring, hardens))
         if construct.stages:
             law.bounds = key  # the result of stages depends on all of it
         problem = self.problems.get_or(load, lambda: self._condense(bone))
@@ -163,9 +165,13 @@ class Frame:
                 for i, force in shared(self.pressed[s.name], tension(s) * s.count).items()}
 
     def _law(self, friction: FloatArray, scale: FloatArray, tighten: dict[int, float],
-             spring: float) -> Law:
+             spring: float, hardens: tuple[float, float]) -> Law:
         p = self.model.problem
-        arrays = {"friction": friction, "lower": p.lower * scale, "upper": p.upper * scale}
+        built = self.model.bone.study.hardening.model_dump().values()
+        bone, metal = (now / then if then else 0.0
+                       for now, then in zip(hardens, built, strict=True))
+        arrays = {"friction": friction, "lower": p.lower * scale, "upper": p.upper * scale,
+                  "slope": p.slope * bone, "kink_slope": p.kink_slope * metal}
         if spring != 1.0:
             arrays["compliance"] = np.where(self.bearing, p.compliance / spring, p.compliance)
         solver = self.model.solver

@@ -36,7 +36,8 @@ class Condensed:
     """The condensed problem of ``n`` links, ``m`` rigid motions, ``h`` kinks, ``p`` load cases.
 
     Law arrays (``compliance``, ``lower``, ``upper``, ``gap``, ``friction``, ``slope``,
-    ``partner``, ``opens``) are over the links; `with_law` gives a copy with other values at negligible cost.
+    ``partner``, ``opens``) are over the links; `with_law` gives a copy with other values at
+    negligible cost.
     """
 
     links: LinkList

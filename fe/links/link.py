@@ -11,7 +11,8 @@ compliance lam`` the law is
 
 and the bounds of a frictional link are widened by ``friction`` times its partner's force
 (Coulomb). Beyond a bound the force rises by ``slope`` for each mm that the link has given way there
-(linear kinematic hardening, Prager: a spring next to the slip). Hinges of members are the same law for the kink of a chain: see `Hinge`.
+(linear kinematic hardening, Prager: a spring next to the slip). Hinges of members are the same law
+for the kink of a chain: see `Hinge`.
 """
 
 from __future__ import annotations

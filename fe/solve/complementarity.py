@@ -214,7 +214,8 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         found = follow(step, force, slack, kink)
         if found is not None:
             return replace(found, method="Lemke")
-        over = ~active & ~modes_of_own & ((force > step.upper + step.tol) | (force < step.lower - step.tol))
+        over = (force > step.upper + step.tol) | (force < step.lower - step.tol)
+        over &= ~active & ~modes_of_own
         turned = ~hinging & (np.abs(step.k - p.kinks.T @ force) > p.kink_limit + step.tol)
         if over.any() or turned.any():
             active, hinging = active | over, hinging | turned
