@@ -16,6 +16,7 @@ from buttress.study.tables import fields, kind, number
 class FillMaterial:
     """Material of a fill from the bottom up: shares of the height, moduli and strengths [MPa].
 
+    ``crushable``: modulus of what carries more as it is crushed, 0 for cement, which breaks.
     ``bond`` is the strength [MPa] of a bonded face in tension and shear, None for frictional
     contact only.
     """
@@ -24,6 +25,7 @@ class FillMaterial:
     modulus: FloatArray
     poisson: FloatArray
     strength: FloatArray
+    crushable: FloatArray
     friction: float
     bond: float | None
 
@@ -57,7 +59,9 @@ def fill_material(fill: Fill) -> FillMaterial:
     friction = fill.friction
     if friction is None:
         friction = min(number("grafts", row, "friction") for row in rows)
+    modulus = column("modulus", fill.modulus_MPa)
+    soft = np.array([kind("grafts", row) != "cement" for row in rows])
     return FillMaterial(
         shares=np.array([share for _, share in layers]),
-        modulus=column("modulus", fill.modulus_MPa), poisson=column("poisson", None),
+        modulus=modulus, crushable=np.where(soft, modulus, 0.0), poisson=column("poisson", None),
         strength=column("strength", fill.strength_MPa), friction=friction, bond=bond)

@@ -111,6 +111,10 @@ class BonePiece:
         """Crushing strength through the depth at points, MPa; see `Section.crushing`."""
         return self.section.crushing(xy, core_scale)
 
+    def crushable(self, xy: FloatArray) -> FloatArray:
+        """Modulus through the depth of what carries more as it is crushed, at points, MPa."""
+        return self.section.crushable(xy)
+
     def layers(self, xy: FloatArray) -> tuple[Layer, ...]:
         """Core and cortex at points ``(..., 2)``, whose sheets add up to `sheets` (less metal)."""
         depth = self.depth(xy)
@@ -160,11 +164,15 @@ class FillPiece:
         del core_scale
         return self.material.strength[self._layers(xy)]
 
+    def crushable(self, xy: FloatArray) -> FloatArray:
+        """Modulus of what carries more as it is crushed, at points, MPa; 0 for cement."""
+        return self.material.crushable[self._layers(xy)]
+
     def local(self, xy: FloatArray, z: float) -> LocalBone:
         """Material around points; shear strength 0: threads do not hold in graft."""
         k = self._layers(xy)
         return LocalBone(self.material.modulus[k], self.material.poisson[k],
-                         self.material.strength[k], np.zeros(k.shape))
+                         self.material.strength[k], np.zeros(k.shape), self.material.crushable[k])
 
 
 Piece = BonePiece | FillPiece

@@ -36,6 +36,8 @@ class LocalBone:
     poisson: FloatArray
     compressive_strength: FloatArray
     shear_strength: FloatArray
+    crushable: FloatArray
+    """Modulus of what carries more as it is crushed [MPa]; 0 in cortex and cement."""
 
 
 @dataclass(frozen=True)
@@ -320,6 +322,7 @@ class Section:
             np.where(cortex, self.poisson("cortex"), self.poisson("core")),
             np.where(cortex, number("materials", wall, "compressive_strength"), crush),
             np.where(cortex, number("materials", wall, "shear_strength"), shear),
+            np.where(cortex, 0.0, modulus),
         )
 
     def crushing(self, xy: ArrayLike, core_scale: float = 1.0) -> FloatArray:
@@ -333,6 +336,10 @@ class Section:
                 else self._strength(self.core_at(xy)))
         share = self.core_thickness(xy) / self.chord(xy)
         return np.asarray(share * core_scale * core + (1.0 - share) * wall)
+
+    def crushable(self, xy: ArrayLike) -> FloatArray:
+        """Modulus of the core, in proportion to its share of the depth, at points (..., 2), MPa."""
+        return np.asarray(self.core_at(xy) * self.core_thickness(xy) / self.chord(xy))
 
     def _strength(self, modulus: FloatArray) -> FloatArray:
         """Compressive strength [MPa] of core of a modulus, by the law of the map if it has one."""

@@ -49,13 +49,15 @@ class Cell:
 class Grip:
     """The material around a cell's station, and the columns that couple it to its solid.
 
-    Moduli and strengths in MPa, ``sheet`` the first entry of the sheet's stiffness [N/mm].
+    Moduli and strengths in MPa; ``crushable`` as in `LocalBone`;
+    ``sheet`` the first entry of the sheet's stiffness [N/mm].
     """
 
     modulus: float
     poisson: float
     crush: float
     shear: float
+    crushable: float
     sheet: float
     depth: float
     across: Column
@@ -124,13 +126,13 @@ def _grips(solids: Sequence[Solid], cells: Sequence[Cell], axis: Axis, pin: Pin,
         local = solid.piece.local(places, pin.position_in_depth_mm)
         values = [np.broadcast_to(v, len(its)).tolist() for v in (
             local.modulus, local.poisson, local.compressive_strength, local.shear_strength,
-            solid.piece.sheets(places)[:, 0], solid.piece.depth(places))]
+            local.crushable, solid.piece.sheets(places)[:, 0], solid.piece.depth(places))]
         for j, k in enumerate(its):
             take = hold(solid.body, places[j], along, cells[k].end - cells[k].start, diameters[k])
-            modulus, poisson, crush, shear, sheet, depth = (v[j] for v in values)
+            modulus, poisson, crush, shear, crushable, sheet, depth = (v[j] for v in values)
             out[k] = Grip(
-                modulus=modulus, poisson=poisson, crush=crush, shear=shear, sheet=sheet,
-                depth=depth, across=take(across), along=take(along))
+                modulus=modulus, poisson=poisson, crush=crush, shear=shear, crushable=crushable,
+                sheet=sheet, depth=depth, across=take(across), along=take(along))
     return out
 
 

@@ -12,6 +12,7 @@ from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.link import Hinge, LinkList
 from buttress.implants.placement import PlateLine
 from buttress.implants.sections import Bending, Material
+from buttress.study.loads import HardeningInput
 from buttress.study.study import Plate
 
 STIFF = 1e-6
@@ -65,12 +66,20 @@ def beam(section: Bending, material: Material, factor: float, count: int = 1) ->
                        count * factor * material.shear_modulus * section.area)
 
 
-def add_hinges(part: Part, links: LinkList) -> None:
-    """A hinge at every inner station, at the smaller plastic moment of its two elements."""
+def add_hinges(part: Part, links: LinkList, hardening: HardeningInput) -> None:
+    """A hinge at every inner station, at the smaller plastic moment of its two elements.
+
+    It stands for the plastic curvature of half of either element, so that its slope, the alloy's
+    times the second moment of area over that length, does not depend on the stations.
+    """
+    length = np.hypot(*np.diff(part.member.points, axis=0).T)
+    slope = hardening.metal_share * part.material.hardening
     for node in range(1, len(part.member.points) - 1):
         moment = min(part.sections[node - 1].plastic_moment(part.material.yield_strength),
                      part.sections[node].plastic_moment(part.material.yield_strength))
-        links.hinges.append(Hinge(part.name, part.member, node, part.count * moment))
+        inertia = min(part.sections[node - 1].inertia, part.sections[node].inertia)
+        rise = part.count * slope * inertia / (0.5 * float(length[node - 1] + length[node]))
+        links.hinges.append(Hinge(part.name, part.member, node, part.count * moment, rise))
 
 
 def stations(places: list[float] | FloatArray) -> FloatArray:

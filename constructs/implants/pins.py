@@ -11,7 +11,7 @@ from buttress.bone.bone import Bone
 from buttress.bone.pieces import Made, Solid
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
-from buttress.fe.bodies.embed import axial_compliance, lateral_compliance
+from buttress.fe.bodies.embed import axial_compliance, lateral_compliance, medium_lateral
 from buttress.fe.bodies.member import Member
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import End, Link, LinkList
@@ -79,7 +79,8 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
         name=pin.name, kind=pin.what, member=member, sections=sections, material=material,
         count=pin.count)
     out.parts.append(part)
-    _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
+    _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links,
+           bone.study.hardening.bone_share)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
     if isinstance(pin, Screw):
         later = construct.locks_later(pin.name)
@@ -87,13 +88,16 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
             else (_head_on_bone(solids, pin, axis, member, links),)
         if tension(pin) > 0 and not pin.locked and not construct.stages:
             out.tighten |= shared(head, tension(pin) * pin.count)
-    add_hinges(part, links)
+    add_hinges(part, links, bone.study.hardening)
 
 
 def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
            thread: tuple[float, float], s: FloatArray, part: Part, solids: list[Solid],
-           links: LinkList) -> None:
-    """Bearing across the pin in every cell; thread (or press fit) along it where it holds."""
+           links: LinkList, crushed: float) -> None:
+    """Bearing across the pin in every cell; thread (or press fit) along it where it holds.
+
+    Bone that a pin crushes carries more, by ``crushed`` times its elastic foundation.
+    """
     count, member, along = part.count, part.member, axis.direction
     across = np.array([-along[1], along[0]])
     low, high = thread
@@ -112,11 +116,14 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
             diameter = screw_form(pin.form).shaft or diameter
         here: dict[str, Any] = {"place": (float(centre[0]), float(centre[1]))}
         bearing = count * grip.crush * diameter * length
+        bending = part.material.modulus * element.inertia
         side = lateral_compliance(modulus, poisson, stretch, diameter,
-                                  part.material.modulus * element.inertia)
+                                  bending)
+        rise = crushed * medium_lateral(grip.crushable, poisson, diameter, bending)
         links.add(Link(Hold.BEARING, pin.name, End(member, member.translation(node, across)),
                        End(solid.body, grip.across), compliance=side / (length * count),
-                       lower=-bearing, upper=bearing, direction=_pair(across),
+                       lower=-bearing, upper=bearing, slope=rise * length * count,
+                       direction=_pair(across),
                        weight=length * count, **here))
         if isinstance(pin, Screw):
             engaged = min(cell.end, high) - max(cell.start, low)
@@ -158,12 +165,19 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
             take = solid.body.spread(spots, np.ones(len(spots)))
             # Friction acts on the pin's surface: without the arm the pair would not balance.
             arm = touch - member.points[node]
-            crush = float(solid.piece.local(touch, pin.position_in_depth_mm).compressive_strength)
+            local = solid.piece.local(touch, pin.position_in_depth_mm)
+            crush = float(local.compressive_strength)
+            element = part.sections[min(node, len(part.sections) - 1)]
+            # On one side only, unlike around a pin.
+            rise = 0.5 * bone.study.hardening.bone_share * medium_lateral(
+                float(local.crushable), float(local.poisson), outer(pin),
+                part.material.modulus * element.inertia)
             links.contact(Hold.REST, pin.name, (member, solid.body),
                           (lambda d, n=node, r=arm: member.translation(n, d, r), take),
                           normal=outward, friction=friction,
                           gap=max(0.0, distance - outer(pin) / 2),
-                          strength=pin.count * crush * outer(pin) * length, compliance=STIFF,
+                          strength=pin.count * crush * outer(pin) * length,
+                          slope=pin.count * rise * length, compliance=STIFF,
                           place=_pair(touch), weight=pin.count * outer(pin) * length)
 
 

@@ -77,7 +77,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
             links.contact(Hold.PLATE_ON_BONE, plate.name, (piece_body, member), ends, normal=normal,
                           friction=plate.friction,
                           gap=float(np.interp(place, line.s, line.gap)), **here)
-    add_hinges(part, links)
+    add_hinges(part, links, bone.study.hardening)
     return Seat(plate, part, line, s)
 
 

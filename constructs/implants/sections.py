@@ -14,12 +14,13 @@ from buttress.study.tables import fields, kind, number
 
 @dataclass(frozen=True)
 class Material:
-    """A metal; modulus and strengths in MPa."""
+    """A metal; modulus, strengths and slope of hardening in MPa."""
 
     name: str
     modulus: float
     poisson: float
     yield_strength: float
+    hardening: float = 0.0
 
     @property
     def shear_modulus(self) -> float:
@@ -28,9 +29,14 @@ class Material:
 
 
 def metal(name: str) -> Material:
-    """A metal of materials.toml. Raises InputError for an unknown one."""
-    return Material(name, *(number("materials", name, f)
-                            for f in ("modulus", "poisson", "yield_strength")))
+    """A metal of materials.toml. Raises InputError for an unknown one.
+
+    It hardens from yield to ultimate strength over its elongation at break: a straight line between
+    two points of its standard (derived).
+    """
+    modulus, poisson, yields, most, stretch = (number("materials", name, f) for f in (
+        "modulus", "poisson", "yield_strength", "ultimate_strength", "elongation"))
+    return Material(name, modulus, poisson, yields, (most - yields) / stretch)
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ from buttress.implants.sections import metal, outer, pin_section
 from buttress.model.pressing import Pressing
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
+from buttress.study.tables import number
 
 
 @dataclass(frozen=True)
@@ -217,12 +218,16 @@ def make_fill(bone: Bone, construct: Construct, region: str) -> Solid:
 def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: LinkList) -> None:
     """Links along every face: contact of fractures, contact or bond of fills, free walls of voids.
 
-    A face crushes at the strength of the weaker of its two sides.
+    A face crushes at the strength of the weaker of its two sides, and that side then carries more:
+    its modulus times the slope of crushed bone, spread over the depth of a layer.
     Inside the outline of a bonded inclusion a fracture is not separated; a fill is then bonded.
     """
     count = len(bone.solids)
     slots: dict[int, Solid] = dict(enumerate(bone.solids))
     layers = junction_layers(bone)
+    rise = bone.study.hardening.bone_share
+    if rise > 0:
+        rise /= number("materials", "crushed bone", "face_layer")
     for i, mesh in enumerate(bone.regions, count):
         fill = fill_for(construct, mesh.name)
         if fill is not None:
@@ -234,8 +239,11 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
         places = a.mesh.points[face.nodes_a]
         area = face.weight * np.minimum(a.piece.depth(places), b.piece.depth(places))
         fills = [s for s in (a, b) if s.kind == Made.GRAFT]
+        strength = a.piece.crush(places), b.piece.crush(places)
+        soft = np.where(strength[0] <= strength[1], a.piece.crushable(places),
+                        b.piece.crushable(places))
         law: dict = {"source": face.name, "area": area, "compliance": layers(face),
-                     "strength": np.minimum(a.piece.crush(places), b.piece.crush(places))}
+                     "strength": np.minimum(*strength), "slope": rise * soft}
         if fills and construct.model == "bonded inclusions":
             law |= {"source": fills[0].name, "bond": np.inf, "strength": np.inf}
         elif not fills:

@@ -38,6 +38,8 @@ MODEL = (
     "Plates, screws and wires are beams. Bone supports a screw across its axis by a bearing "
     "stiffness (Vesic) and along it by the thread (shear lag; pull-out after Chapman), each up to "
     "a strength.",
+    "Beyond their strength bone, graft and metal carry no more, unless the study's [hardening] "
+    "gives what is crushed a share of its stiffness and metal a share of its alloy's slope.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",
     "Screws are tightened first, or the stages of a construct are carried out in their order.",
@@ -104,6 +106,8 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
             *(["cortical"] if given.covers == "core" else []))
         for row in ("trabecular law", *preset):
             yield "materials", row
+    if study.hardening.bone_share > 0:
+        yield "materials", "crushed bone"
     yield "materials", "friction"
     if any(c.stages for c in study.constructs):
         yield "anatomy", "loose piece"

@@ -34,13 +34,13 @@ from buttress.study.checked import (
     unique,
 )
 from buttress.study.implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
-from buttress.study.loads import LimitsInput, LoadInput
+from buttress.study.loads import HardeningInput, LimitsInput, LoadInput
 from buttress.study.paths import Address
 from buttress.study.stages import Stage, check_stages
 
-__all__ = ["Construct", "Fill", "Fracture", "Fragment", "Layer", "LimitsInput", "LoadInput",
-           "MeshInput", "Pin", "Plate", "Screw", "SectionInput", "Segment", "Side", "Stage",
-           "Study", "Void", "Wire"]
+__all__ = ["Construct", "Fill", "Fracture", "Fragment", "HardeningInput", "Layer",
+           "LimitsInput", "LoadInput", "MeshInput", "Pin", "Plate", "Screw", "SectionInput",
+           "Segment", "Side", "Stage", "Study", "Void", "Wire"]
 
 OUTLINE = {plane: dict.fromkeys(("joint", *sides, "base"), "side of the bone")
            for plane, sides in SIDES.items()}
@@ -117,6 +117,7 @@ class Study(Checked):
                                                         max_length=MOST)] = ()
     voids: Annotated[tuple[Void, ...], Field(alias="void", max_length=MOST)] = ()
     load: LoadInput = Field(default_factory=LoadInput)
+    hardening: HardeningInput = Field(default_factory=HardeningInput)
     limits: LimitsInput = Field(default_factory=LimitsInput)
     constructs: Annotated[tuple[Construct, ...],
                           Field(alias="construct", min_length=1, max_length=MOST)]

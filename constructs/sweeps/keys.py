@@ -18,7 +18,7 @@ from buttress.study.case import Case
 from buttress.study.loads import SIZES
 from buttress.study.study import Construct, Study
 
-NO_PART = ("name", "title", "scenario", "load", "limits", "construct")
+NO_PART = ("name", "title", "scenario", "load", "limits", "hardening", "construct")
 """Tables and texts of a study that do not belong to its bone."""
 SIZE_OF_LOAD = (*SIZES, "body_mass_kg")
 LAW_ONLY_LOAD = (*SIZE_OF_LOAD, "medial_share", "shift_mm")
@@ -67,7 +67,8 @@ def load_key(study: Study) -> str:
 def hardware_key(study: Study, construct: Construct) -> str:
     """Hash of everything that determines members and the positions of links, given the bone.
 
-    A face without friction has no tangential link, so the presence of friction counts.
+    A face without friction has no tangential link, so the presence of friction counts, and
+    likewise that of hardening.
     """
     data = _dump(construct)
     data.pop("name")
@@ -77,7 +78,8 @@ def hardware_key(study: Study, construct: Construct) -> str:
     for screw in data.get("screw", ()):
         screw.pop("tension_N", None)
     rubbing = {f.name: f.friction > 0 for f in study.fractures}
-    return digest([data, rubbing])
+    hardens = {k: v > 0 for k, v in study.hardening.model_dump().items()}
+    return digest([data, rubbing, hardens])
 
 
 @dataclass(frozen=True)

@@ -143,9 +143,10 @@ class Frame:
         tighten = self._tighten(construct)
         spring = case.scale("bearing_stiffness")
         own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
+        hardens = tuple(case.study.hardening.model_dump().values())
         key = (friction.tobytes(), np.array(scale).tobytes(), tuple(sorted(tighten.items())), own,
-               spring)
-        law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring))
+               spring, hardens)
+        law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring, hardens))
         if construct.stages:
             law.bounds = key  # the result of stages depends on all of it
         problem = self.problems.get_or(load, lambda: self._condense(bone))
@@ -188,9 +189,13 @@ class Frame:
                 for i, force in shared(self.pressed[s.name], tension(s) * s.count).items()}
 
     def _law(self, friction: FloatArray, scale: tuple[FloatArray, FloatArray],
-             tighten: dict[int, float], spring: float) -> Law:
+             tighten: dict[int, float], spring: float, hardens: tuple[float, float]) -> Law:
         p = self.model.problem
-        arrays = {"friction": friction, "lower": p.lower * scale[0], "upper": p.upper * scale[1]}
+        built = self.model.bone.study.hardening.model_dump().values()
+        bone, metal = (now / then if then else 0.0
+                       for now, then in zip(hardens, built, strict=True))
+        arrays = {"friction": friction, "lower": p.lower * scale[0], "upper": p.upper * scale[1],
+                  "slope": p.slope * bone, "kink_slope": p.kink_slope * metal}
         if spring != 1.0:
             arrays["compliance"] = np.where(self.bearing, p.compliance / spring, p.compliance)
         solver = self.model.solver

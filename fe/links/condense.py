@@ -35,8 +35,9 @@ class Measure:
 class Condensed:
     """The condensed problem of ``n`` links, ``m`` rigid motions, ``h`` kinks, ``p`` load cases.
 
-    Law arrays (``compliance``, ``lower``, ``upper``, ``gap``, ``friction``, ``partner``,
-    ``opens``) are over the links; `with_law` gives a copy with other values at negligible cost.
+    Law arrays (``compliance``, ``lower``, ``upper``, ``gap``, ``friction``, ``slope``,
+    ``partner``, ``opens``) are over the links; `with_law` gives a copy with other values at
+    negligible cost.
     """
 
     links: LinkList
@@ -46,6 +47,7 @@ class Condensed:
     rigid: FloatArray            # (n, m) G of the rigid motions
     kinks: FloatArray            # (n, h) G of the kinks
     kink_limit: FloatArray       # (h,) plastic moment over the member's length, N
+    kink_slope: FloatArray       # (h,) its rise with the kink's amplitude, N/mm
     load_deformation: FloatArray  # (n, p) B^T K^+ f of each unit load case
     load_rigid: FloatArray       # (m, p) R^T f
     load_kinks: FloatArray       # (h, p) moment of loads on the members themselves, over length
@@ -62,12 +64,21 @@ class Condensed:
     upper: FloatArray
     gap: FloatArray
     friction: FloatArray
+    slope: FloatArray            # (n,) rise of the force beyond a bound, N/mm
     partner: IntArray
     opens: BoolArray
 
     def with_law(self, **law: Any) -> Condensed:
         """Copy with other law arrays or kink limits (friction, strengths, gaps, compliances)."""
         return replace(self, **law)
+
+    def firm(self) -> Condensed:
+        """Copy in which whatever hardens has no bound: limit analysis of it bounds any load."""
+        hardens = self.slope > 0
+        return replace(
+            self, lower=np.where(hardens & (self.lower < 0), -np.inf, self.lower),
+            upper=np.where(hardens, np.inf, self.upper),
+            kink_limit=np.where(self.kink_slope > 0, np.inf, self.kink_limit))
 
     @property
     def n(self) -> int:
@@ -103,6 +114,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     m_links, m_rigid = np.zeros((k, n)), np.zeros((k, m))
     m_kinks, m_loads = np.zeros((k, h)), np.zeros((k, p))
     limit = np.array([x.plastic_moment / x.member.length for x in links.hinges])
+    slope = np.array([x.slope / x.member.length**2 for x in links.hinges])
 
     # For every body: the link ends, hinges, loads and measures attached to it.
     ends: list[list[tuple[int, float, Column]]] = [[] for _ in bodies]
@@ -154,7 +166,7 @@ def condense(bodies: Sequence[Body], links: LinkList,
     flex *= 0.5
     return Condensed(
         links=links, bodies=tuple(bodies), loads=tuple(tuple(c) for c in loads), flexibility=flex,
-        rigid=rigid, kinks=kinks, kink_limit=limit, load_deformation=load_def,
+        rigid=rigid, kinks=kinks, kink_limit=limit, kink_slope=slope, load_deformation=load_def,
         load_rigid=load_rigid, load_kinks=load_kinks, load_flexibility=load_flex,
         rigid_body=owner,
         farthest=np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),

@@ -15,19 +15,22 @@ from buttress.fe.mesh.bodies import Interface
 def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
                     source: str, area: FloatArray, friction: float = 0.0,
                     strength: FloatArray | float = np.inf, bond: float | None = None,
-                    compliance: FloatArray | float = 0.0) -> list[int]:
+                    compliance: FloatArray | float = 0.0, slope: FloatArray | float = 0.0
+                    ) -> list[int]:
     """Links node by node along matched faces; returns the numbers of the normal links.
 
     ``area (k,)`` [mm²] is the tributary area of each node (its share of the length times the
     depth); ``strength`` [MPa, a number or ``(k,)``] bounds the pressure. Without ``bond`` the faces
     are in frictional contact; with it they resist both directions, up to ``bond`` [MPa] in tension
     and shear.
-    ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them.
+    ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them; ``slope``
+    [MPa/mm, likewise] the rise of the pressure as the faces are crushed, without bond only.
     """
     a, b = ends
     places = a.mesh.points[interface.nodes_a]
     crush = np.broadcast_to(strength, area.shape) * area
     soft = np.broadcast_to(compliance, area.shape)
+    rise = np.broadcast_to(slope, area.shape) * area
     numbers = []
     for i in range(len(places)):
         normal = interface.normal[i]
@@ -36,7 +39,8 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
                 "place": (float(places[i, 0]), float(places[i, 1])), "weight": float(area[i])}
         if bond is None:
             number, _ = links.contact(Kind.CONTACT, source, (a, b), take, normal=normal,
-                                      friction=friction, strength=float(crush[i]), **here)
+                                      friction=friction, strength=float(crush[i]),
+                                      slope=float(rise[i]), **here)
             numbers.append(number)
             continue
         tangent = np.array([-normal[1], normal[0]])

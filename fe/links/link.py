@@ -10,7 +10,9 @@ compliance lam`` the law is
     w >= 0                   at the upper bound,
 
 and the bounds of a frictional link are widened by ``friction`` times its partner's force
-(Coulomb). Hinges of members are the same law for the kink of a chain: see `Hinge`.
+(Coulomb). Beyond a bound the force rises by ``slope`` for each mm that the link has given way there
+(linear kinematic hardening, Prager: a spring next to the slip). Hinges of members are the same law
+for the kink of a chain: see `Hinge`.
 """
 
 from __future__ import annotations
@@ -61,6 +63,8 @@ class Link:
     partner: int = NO_PARTNER
     place: tuple[float, float] = (np.nan, np.nan)
     direction: tuple[float, float] = (0.0, 0.0)
+    slope: float = 0.0
+    """Rise of the force beyond a bound, N for each mm that gives way there; an opening has none."""
     weight: float = 0.0
     """Tributary area or length of the link, mm² or mm: force over weight is a pressure."""
 
@@ -78,6 +82,8 @@ class Hinge:
     member: Member
     node: int
     plastic_moment: float
+    slope: float = 0.0
+    """Rise of the moment with the rotation of the hinge, N mm for a radian."""
 
     @property
     def place(self) -> tuple[float, float]:
@@ -98,15 +104,20 @@ class LinkList:
             raise ValueError(f"{link.source}: lower bound {link.lower} above upper {link.upper}")
         if link.compliance < 0:
             raise ValueError(f"{link.source}: negative compliance {link.compliance}")
+        if link.slope < 0 or (link.slope > 0 and link.friction > 0):
+            raise ValueError(f"{link.source}: slope {link.slope} must not be negative, and zero "
+                             "with friction")
         if link.friction and not 0 <= link.partner < len(self.links):
             raise ValueError(f"{link.source}: friction needs a partner that was added before")
+        if link.friction and self.links[link.partner].slope and self.links[link.partner].lower < 0:
+            raise ValueError(f"{link.source}: friction needs a partner that hardens one way only")
         self.links.append(link)
         return len(self.links) - 1
 
     def contact(self, kind: str, source: str, ends: tuple[Body, Body], points: tuple, *,
                 normal: FloatArray, friction: float, gap: float = 0.0, strength: float = np.inf,
                 compliance: float = 0.0, place: tuple[float, float] = (np.nan, np.nan),
-                weight: float = 0.0) -> tuple[int, int | None]:
+                weight: float = 0.0, slope: float = 0.0) -> tuple[int, int | None]:
         """A normal contact link and its friction link.
 
         ``points`` are two functions that turn a direction ``(2,)`` into a column of body a and of
@@ -121,15 +132,15 @@ class LinkList:
                         compliance=compliance, place=place, weight=weight,
                         direction=(float(direction[0]), float(direction[1])), **law)  # type: ignore[arg-type]
 
-        normal_link = self.add(link(normal, lower=0.0, upper=strength, gap=gap))
+        normal_link = self.add(link(normal, lower=0.0, upper=strength, gap=gap, slope=slope))
         if friction <= 0.0:
             return normal_link, None
         return normal_link, self.add(link(tangent, lower=0.0, upper=0.0, friction=friction,
                                           partner=normal_link))
 
     def arrays(self) -> dict[str, Any]:
-        """Compliance, lower, upper, gap, friction and partner as arrays over the links."""
-        names = ("compliance", "lower", "upper", "gap", "friction")
+        """Compliance, lower, upper, gap, friction, slope and partner as arrays over the links."""
+        names = ("compliance", "lower", "upper", "gap", "friction", "slope")
         out = {n: np.array([getattr(x, n) for x in self.links], dtype=float) for n in names}
         out["partner"] = np.array([x.partner for x in self.links], dtype=np.int64)
         out["opens"] = np.array([x.opens for x in self.links], dtype=bool)

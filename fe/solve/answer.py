@@ -14,14 +14,19 @@ from buttress.fe.status import Status
 
 @dataclass(frozen=True)
 class Memory:
-    """State left by earlier stages: slip or crushing of each link and kink of each hinge [mm]."""
+    """State left by earlier stages: slip or crushing of each link and kink of each hinge [mm].
+
+    ``offset`` holds tightened lengths too; ``given`` only what links have given way at a bound that
+    hardens.
+    """
 
     offset: FloatArray
     kink: FloatArray
+    given: FloatArray
 
     @staticmethod
     def none(problem: Condensed) -> Memory:
-        return Memory(np.zeros(problem.n), np.zeros(problem.kinks.shape[1]))
+        return Memory(np.zeros(problem.n), np.zeros(problem.kinks.shape[1]), np.zeros(problem.n))
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 A frictional pair has the nonnegative variables (lam_n, beta+, beta-, gamma) with ``lam_t = beta+ -
 beta-`` and ``gamma`` the amount of slip; a link between two bounds its force above the lower one
-and its slack at the upper; a rigid motion or a kink its two signs. The matrix is copositive, so
+and its slack at the upper; a rigid motion or a kink its two signs, and likewise what a link gives
+way by at two bounds that harden, a mode of its own. The matrix is copositive, so
 Lemke's method terminates. Links and hinges that are not expected to reach a bound, and the rigid
 motions that such links prevent, are eliminated first; those that exceed a bound in the solution are
 restored.
@@ -41,8 +42,11 @@ class Reduced:
         self.hinges = np.flatnonzero(hinging)
         self.slaved = held_motions(p.rigid[self.free])
         self.loose = np.setdiff1d(np.arange(p.rigid.shape[1]), self.slaved)
-        modes = np.hstack([p.rigid[:, self.loose], p.kinks[:, self.hinges]])
         kept, free, k = self.kept, self.free, self.kept.size
+        self.gives = free[step.slope_low[free] > 0]
+        giving = np.zeros((p.n, self.gives.size))
+        giving[self.gives, np.arange(self.gives.size)] = -1.0
+        modes = np.hstack([p.rigid[:, self.loose], p.kinks[:, self.hinges], giving])
         # K [lam_f; -a_slaved] = b - X lam_k + Y modes, with K symmetric
         g_s = p.rigid[free][:, self.slaved]
         zero = np.zeros((self.slaved.size, self.slaved.size))
@@ -58,9 +62,13 @@ class Reduced:
         self.d = step.d[kept] - self.x.T @ back[:, -1]
         self.mm = self.y.T @ back[:, k:k + m]         # flexibility of the modes through free links
         # force on the modes = r - g^T lam_k - mm a
-        self.r = np.concatenate([step.r[self.loose], step.k[self.hinges]])
-        self.r = self.r - self.y.T @ back[:, -1]
-        self.limit = np.concatenate([np.zeros(self.loose.size), p.kink_limit[self.hinges]])
+        none = np.zeros(self.loose.size)
+        self.r = np.concatenate([step.r[self.loose], step.k[self.hinges],
+                                 np.zeros(self.gives.size)]) - self.y.T @ back[:, -1]
+        moved, limit = step.kink_moved[self.hinges], p.kink_limit[self.hinges]
+        self.limits = (np.concatenate([none, limit + moved, step.upper[self.gives]]),
+                       np.concatenate([none, limit - moved, -step.lower[self.gives]]))
+        self.rise = np.concatenate([none, p.kink_slope[self.hinges], p.slope[self.gives]])
 
     def _inner(self, right: FloatArray) -> FloatArray:
         return scipy.linalg.lu_solve(self.factor, right) if self.factor is not None else right
@@ -74,7 +82,7 @@ class Reduced:
         maps: list[tuple[int, float]] = []           # variable -> (kept link, sign of its force)
         base = np.zeros(kept.size)
         frictional: list[tuple[int, int, int, int]] = []
-        box: list[tuple[int, int, float]] = []
+        box: list[tuple[int, int, float, float]] = []
         normal_variable: dict[int, int] = {}
         count = 0
         for i, link in enumerate(kept):
@@ -87,10 +95,11 @@ class Reduced:
                 maps.append((i, 1.0))
                 normal_variable[i] = count
                 if np.isfinite(step.upper[link]):
-                    box.append((count, i, step.upper[link] - step.lower[link]))
+                    box.append((count, i, step.upper[link] - step.lower[link],
+                                step.slope_high[link]))
                 count += 1
         forces = count
-        m = self.limit.size
+        m = self.rise.size
         size = forces + len(frictional) + len(box) + 2 * m
         expand = np.zeros((kept.size, forces))
         for v, (i, sign) in enumerate(maps):
@@ -108,19 +117,19 @@ class Reduced:
             big[at, normal_variable[mate]] = mu
             q[at] = (mu * base[mate] + step.upper[link]) / force0
             at += 1
-        for v, _, width in box:
-            big[v, at], big[at, v] = 1.0, -1.0
+        for v, _, width, rise in box:
+            big[v, at], big[at, v], big[at, at] = 1.0, -1.0, rise * unit
             q[at] = width / force0
             at += 1
         # v of the mode signs: limit -/+ (r - G^T lam - mm a); slack of links gets -G a
-        for sign in (1.0, -1.0):
+        for sign, limit in zip((1.0, -1.0), self.limits, strict=True):
             span = slice(at, at + m)
             big[:forces, span] = -sign * (expand.T @ self.g)
             big[span, :forces] = sign * (self.g.T @ expand)
-            q[span] = (self.limit - sign * (self.r - self.g.T @ base)) / force0
+            q[span] = (limit - sign * (self.r - self.g.T @ base)) / force0
             at += m
         plus, minus = slice(size - 2 * m, size - m), slice(size - m, size)
-        own = self.mm * unit
+        own = (self.mm + np.diag(self.rise)) * unit
         big[plus, plus] = big[minus, minus] = own
         big[plus, minus] = big[minus, plus] = -own
         # Stiff and soft links differ by many powers of ten; a positive scaling of the variables
@@ -128,7 +137,7 @@ class Reduced:
         own_flex = np.maximum(np.diag(self.a), 1e-12 * unit) / unit
         weight = np.ones(size)
         weight[:forces] = 1.0 / np.sqrt(np.abs(expand).T @ own_flex)
-        partners = [first for first, _, _, _ in frictional] + [v for v, _, _ in box]
+        partners = [first for first, _, _, _ in frictional] + [v for v, *_ in box]
         weight[forces:forces + len(partners)] = 1.0 / weight[partners]
         pull = np.abs(big[:forces, plus] * weight[:forces, None]).max(axis=0, initial=0.0)
         weight[plus] = weight[minus] = 1.0 / np.where(pull > 0, pull, 1.0)
@@ -166,7 +175,7 @@ class Reduced:
         out[self.kept], out[self.free] = force, inner[:self.free.size]
         rigid[self.slaved] = -inner[self.free.size:]
         rigid[self.loose] = modes[:self.loose.size]
-        kink[self.hinges] = modes[self.loose.size:]
+        kink[self.hinges] = modes[self.loose.size:self.loose.size + self.hinges.size]
         return out, rigid, kink
 
 
@@ -182,10 +191,12 @@ def held_motions(rigid: FloatArray) -> IntArray:
 def lemke_answer(step: Step, limit: Capacity) -> Answer:
     """The step's answer by Lemke's method, refined by one solve in the resulting state."""
     p = step.p
+    modes_of_own = step.slope_low > 0       # see `Reduced`
     active = (step.friction > 0) | (np.isfinite(step.lower) & np.isinf(step.upper))
     active[p.partner[step.friction > 0]] = True
     active[list(step.prescribed)] = True
-    bounded = np.isfinite(step.lower) | active
+    active &= ~modes_of_own
+    bounded = (np.isfinite(step.lower) & ~modes_of_own) | active
     hinging = np.zeros(p.kinks.shape[1], dtype=bool)
     for _ in range(20):
         reduced = Reduced(step, active, hinging)
@@ -203,7 +214,8 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         found = follow(step, force, slack, kink)
         if found is not None:
             return replace(found, method="Lemke")
-        over = ~active & ((force > step.upper + step.tol) | (force < step.lower - step.tol))
+        over = (force > step.upper + step.tol) | (force < step.lower - step.tol)
+        over &= ~active & ~modes_of_own
         turned = ~hinging & (np.abs(step.k - p.kinks.T @ force) > p.kink_limit + step.tol)
         if over.any() or turned.any():
             active, hinging = active | over, hinging | turned

@@ -45,12 +45,14 @@ class System:
         self.out, self.hin = np.flatnonzero(state), np.flatnonzero(turning)
         sign = state[self.out].astype(float)
         self.bound = np.where(sign > 0, step.upper[self.out], step.lower[self.out])
+        self.rise = np.where(sign > 0, step.slope_high[self.out], step.slope_low[self.out])
         self.mate = step.partner[self.out]
         # There is no friction at an open contact.
         parted = (state[self.mate] < 0) & (step.lower[self.mate] == 0.0)
         self.slope = np.where(parted, 0.0, sign * step.friction[self.out])
         self.kinks = p.kinks[:, self.hin]
-        self.limit = turning[self.hin] * p.kink_limit[self.hin]
+        self.limit = turning[self.hin] * p.kink_limit[self.hin] + step.kink_moved[self.hin]
+        self.kink_rise = p.kink_slope[self.hin]
         k, size = self.out.size, self.out.size + self.hin.size
         small = np.zeros((size, size))
         per_slack = s.per_slack[self.out]
@@ -64,6 +66,10 @@ class System:
         if self.hin.size:
             small[k:, :k] = self.kinks.T @ s.inverse[:n, self.out] * per_slack
             small[k:, k:] = self.kinks.T @ s.to_kink[:n, self.hin]
+        # A bound that hardens moves with what gives way at it.
+        at = np.arange(size)
+        small[at[:k], at[:k]] -= self.rise * s.scale[self.out]
+        small[at[k:], at[k:]] += self.kink_rise * s.kink_scale[self.hin]
         self.factor, self.rcond = None, 1.0
         if size:
             norm = np.abs(small).sum(axis=0).max()
@@ -109,10 +115,12 @@ class Guess(System):
         change = base
         if self.factor is not None:
             miss = np.concatenate([
-                self.bound - (self.force[self.out] + base[self.out])
+                self.bound + self.rise * self.slack[self.out]
+                - (self.force[self.out] + base[self.out])
                 + self.slope * (self.force[self.mate] + base[self.mate]),
-                # the moment at a kink is k - kinks^T lam, at its bound turning * limit
-                step.k[self.hin] - self.limit - self.kinks.T @ (self.force + base[:n])])
+                # the moment at a kink is k - kinks^T lam, at its bound turning * limit + rise
+                step.k[self.hin] - self.limit - self.kink_rise * self.kink[self.hin]
+                - self.kinks.T @ (self.force + base[:n])])
             move = lapack.dgetrs(*self.factor, miss, trans=1)[0]
             spread = np.zeros(n)
             spread[self.out] = move[:k] * s.per_slack[self.out]
@@ -122,5 +130,7 @@ class Guess(System):
             self.slack[self.out] += move[:k] * s.scale[self.out]
             self.kink[self.hin] += move[k:] * s.kink_scale[self.hin]
         self.force += change[:n]
-        self.force[self.out[self.slope == 0.0]] = self.bound[self.slope == 0.0]  # exactly
+        plain = self.slope == 0.0
+        own = self.out[plain]
+        self.force[own] = self.bound[plain] + self.rise[plain] * self.slack[own]  # exactly
         self.rigid += change[n:] * s.unit

@@ -104,7 +104,8 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
                                  -(problem.measure_loads @ pattern)[:, None]]),
         compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
         upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0),
-        friction=longer(problem.friction, 0.0), partner=longer(problem.partner, -1),
+        friction=longer(problem.friction, 0.0), slope=longer(problem.slope, 0.0),
+        partner=longer(problem.partner, -1),
         opens=longer(problem.opens, True))
 
 
@@ -118,7 +119,8 @@ class RamStep(Step):
                  size: float) -> None:
         n = ram.plain.n
         # w of the ram is its position less f^T u.
-        kept = Memory(np.append(memory.offset, -(place or 0.0)), memory.kink)
+        kept = Memory(np.append(memory.offset, -(place or 0.0)), memory.kink,
+                      np.append(memory.given, 0.0))
         super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
         self.base = float(np.abs(ram.base).sum())
         self.reference = max(self.base, abs(load or 0.0), size)
@@ -302,11 +304,14 @@ class Ram:
     def dissipated(self, state: Pressed) -> float:
         """Energy [N mm] that slip, crushing and hinges have taken in the step to a state.
 
-        Forces are those at its end: exact where they stay at a bound that does not move.
+        Forces are those at its end, less half of what has hardened in the step: exact where they
+        stay at a bound that moves with their own slip alone.
         """
         p, a = self.plain, state.answer
         moment = p.load_kinks @ a.load - p.kinks.T @ a.force
-        return float(a.force @ a.slack + moment @ a.kink_step)
+        given = np.where((a.slack > 0) | (p.lower < 0), a.slack, 0.0)
+        return float(a.force @ a.slack - 0.5 * p.slope @ given**2
+                     + moment @ a.kink_step - 0.5 * p.kink_slope @ a.kink_step**2)
 
     def base_place(self, state: Pressed) -> float:
         """What the base load has moved by, times it [N mm]: its work up to a state."""
@@ -329,8 +334,8 @@ class Ram:
 
     def advance(self, state: Pressed, memory: Memory) -> Memory:
         """Memory after a state: slip, crushing and kinks are kept; see `Solver.advance`."""
-        kept = Memory(np.append(memory.offset, 0.0), memory.kink)
+        kept = Memory(np.append(memory.offset, 0.0), memory.kink, np.append(memory.given, 0.0))
         a = state.answer
         lifted = replace(a, force=np.append(a.force, state.load), slack=np.append(a.slack, 0.0))
         after = self.solver.advance(lifted, kept)
-        return Memory(after.offset[:-1], after.kink)
+        return Memory(after.offset[:-1], after.kink, after.given[:-1])

@@ -52,4 +52,6 @@ class Solver(Sticking):
         # An open link has no memory of its opening; one that was just tightened carries a force.
         idle = np.abs(answer.force) <= 1e-12 * np.abs(answer.force).max(initial=0.0)
         keep[self.problem.opens & idle & (answer.slack < 0)] = 0.0
-        return Memory(memory.offset + keep, memory.kink + answer.kink_step)
+        hardens = (self.problem.slope > 0) & ((keep > 0) | (self.problem.lower < 0))
+        given = np.where(hardens, keep, 0.0)
+        return Memory(memory.offset + keep, memory.kink + answer.kink_step, memory.given + given)

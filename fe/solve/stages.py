@@ -85,7 +85,7 @@ class Staging:
         """The state with links fitted to the current positions: no force, gaps as manufactured."""
         offset = state.memory.offset.copy()
         offset[links] += (self.lack(state) + self.problem.gap)[links]
-        return replace(state, memory=Memory(offset, state.memory.kink))
+        return replace(state, memory=replace(state.memory, offset=offset))
 
     def join(self, state: State, bodies: IntArray) -> State:
         """Activate bodies from here on, without force in the current positions."""
@@ -119,7 +119,7 @@ class Staging:
         after = replace(state, held_back=held_back, lower=lower, upper=upper, friction=friction)
         offset = after.memory.offset.copy()
         offset[loose] += self.lack(after)[loose]     # an open gap keeps its width
-        return replace(after, memory=Memory(offset, after.memory.kink))
+        return replace(after, memory=replace(after.memory, offset=offset))
 
     def part(self, state: State) -> tuple[Subset, Solver]:
         """The active parts, with the laws of the state, and their solver."""

@@ -33,9 +33,16 @@ class Step:
         self.prescribed = prescribed
         self.lower, self.upper = p.lower.copy(), p.upper.copy()
         self.friction = p.friction.copy()
+        both = p.lower < 0
+        self.slope_high, self.slope_low = p.slope.copy(), np.where(both, p.slope, 0.0)
+        # What has given way before has moved the bounds: in both directions, but none of opening.
+        moved = p.slope * memory.given
+        self.upper += moved
+        self.lower[both] += moved[both]
+        self.kink_moved = p.kink_slope * memory.kink
         for i, force in prescribed.items():
             self.lower[i] = self.upper[i] = force
-            self.friction[i] = 0.0
+            self.friction[i] = self.slope_high[i] = self.slope_low[i] = 0.0
         self.partner = np.where(self.friction > 0, p.partner, 0)
         self.d = p.load_deformation @ load - p.gap - memory.offset + p.kinks @ memory.kink
         self.r = p.load_rigid @ load
@@ -83,8 +90,9 @@ class Step:
         ``firm`` divides the contribution of slack: links then change state by their forces first.
         """
         s, p = self.solver, self.p
+        hard = self.hardened(slack)
         trial = force + slack / (firm * s.scale)
-        lower, upper = self.lower, self.upper
+        lower, upper = self.lower + hard, self.upper + hard
         value = np.clip(trial, lower, upper)
         rubs = self.friction > 0
         width = np.where(rubs, self.friction * np.maximum(value[self.partner], 0.0), 0.0)
@@ -96,10 +104,16 @@ class Step:
         state[(upper - lower) <= 2 * self.tol] = 1
         moment = self.k - p.kinks.T @ force
         trial_moment = moment + kink / s.kink_scale
-        kink_value = np.clip(trial_moment, -p.kink_limit, p.kink_limit)
-        turning = (trial_moment > p.kink_limit + self.tol).astype(np.int8) - (
-            trial_moment < -p.kink_limit - self.tol)
+        moved = self.kink_moved + p.kink_slope * kink
+        low, high = moved - p.kink_limit, moved + p.kink_limit
+        kink_value = np.clip(trial_moment, low, high)
+        turning = (trial_moment > high + self.tol).astype(np.int8) - (
+            trial_moment < low - self.tol)
         return value, kink_value, state.astype(np.int8), turning.astype(np.int8)
+
+    def hardened(self, slack: FloatArray) -> FloatArray:
+        """How far the bounds of the links move with what gives way in this step ``(n,)``, N."""
+        return self.slope_high * np.maximum(slack, 0.0) + self.slope_low * np.minimum(slack, 0.0)
 
     def acceptable(self, force: FloatArray, rigid: FloatArray, kink: FloatArray) -> bool:
         _, balance, error = self.residuals(force, rigid, kink)

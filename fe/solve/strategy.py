@@ -63,7 +63,7 @@ def run(step: Step, near: Answer | None = None) -> Answer:
     found = search(step, stick, most=SOON) if starts else None
     if found is not None:
         return found
-    limit = capacity(p, step.load, prescribed=step.prescribed)
+    limit = capacity(p.firm(), step.load, prescribed=step.prescribed)
     if _impossible(limit):
         return step.none(Status.NO_EQUILIBRIUM, limit.escape)
     if starts and most_guesses(p.n) > SOON:

@@ -37,13 +37,14 @@ class Subset:
 
     def memory(self, whole: Memory) -> Memory:
         """The memory of the active part."""
-        return Memory(whole.offset[self.links], whole.kink[self.hinges])
+        return Memory(whole.offset[self.links], whole.kink[self.hinges], whole.given[self.links])
 
     def remembered(self, part: Memory, before: Memory) -> Memory:
         """The memory of the whole: unchanged for inactive parts."""
-        offset, kink = before.offset.copy(), before.kink.copy()
+        offset, kink, given = before.offset.copy(), before.kink.copy(), before.given.copy()
         offset[self.links], kink[self.hinges] = part.offset, part.kink
-        return Memory(offset, kink)
+        given[self.links] = part.given
+        return Memory(offset, kink, given)
 
     def prescribed(self, whole: dict[int, float]) -> dict[int, float]:
         """Prescribed forces in the numbering of the subset; KeyError for a link left out."""
@@ -111,12 +112,13 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
                                             if t),
         flexibility=problem.flexibility[np.ix_(kept, kept)],
         rigid=problem.rigid[np.ix_(kept, motions)], kinks=problem.kinks[np.ix_(kept, hinges)],
-        kink_limit=problem.kink_limit[hinges], load_deformation=problem.load_deformation[kept],
+        kink_limit=problem.kink_limit[hinges], kink_slope=problem.kink_slope[hinges],
+        load_deformation=problem.load_deformation[kept],
         load_rigid=problem.load_rigid[motions], load_kinks=problem.load_kinks[hinges],
         rigid_body=new_body[problem.rigid_body[motions]], farthest=problem.farthest[motions],
         measure_links=problem.measure_links[:, kept],
         measure_rigid=problem.measure_rigid[:, motions],
         measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
         **{name: getattr(problem, name)[kept]
-           for name in ("compliance", "lower", "upper", "gap", "friction", "opens")})
+           for name in ("compliance", "lower", "upper", "gap", "friction", "slope", "opens")})
     return Subset(whole=problem, problem=part, links=kept, motions=motions, hinges=hinges)

@@ -39,13 +39,18 @@ class Trace:
         self.step = step
         force, slack, kink = start.force.copy(), start.slack.copy(), start.kink_step.copy()
         self.force, self.slack, self.kink = force, slack, kink
-        self.pull = np.zeros(p.n)       # change of prescribed forces
+        self.state, self.turning = step.project(force, slack, kink)[2:]
+        # Change of prescribed forces, and of bounds that what gave way before has moved.
+        bound = np.where(self.state > 0, step.upper, step.lower) + step.hardened(slack)
+        self.pull = np.where((self.state != 0) & (p.slope > 0), bound - force, 0.0)
+        self.bend = np.where(self.turning != 0, self.turning * p.kink_limit + step.kink_moved
+                             + p.kink_slope * kink - (step.k - p.kinks.T @ force), 0.0)
+        self.bend[p.kink_slope == 0] = 0.0
         for i in step.prescribed:
             self.pull[i] = step.lower[i] - force[i]
         before = s.stiff @ force - p.rigid @ start.rigid - p.kinks @ kink + slack
         unbalanced = step.r - p.rigid.T @ force
         self.push = s.inverse @ np.concatenate([(step.d - before) / s.unit, unbalanced])
-        self.state, self.turning = step.project(force, slack, kink)[2:]
         self.way = 0.0
 
     def rates(self) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -58,7 +63,7 @@ class Trace:
             g = System(self.step, self.state, self.turning)
             if g.factor is not None:
                 miss = np.concatenate([self.pull[g.out] + g.slope * change[g.mate] - change[g.out],
-                                       -g.kinks.T @ change])
+                                       -self.bend[g.hin] - g.kinks.T @ change])
                 move = lapack.dgetrs(*g.factor, miss, trans=1)[0]
         except Singular as error:
             # A mechanism: it moves while the data stay.
@@ -93,7 +98,8 @@ class Trace:
         else:
             high, low = step.upper + width - force, force - step.lower + width
             moment = step.k + moment
-            m_high, m_low = p.kink_limit - moment, moment + p.kink_limit
+            m_high = p.kink_limit + step.kink_moved - moment
+            m_low = moment + p.kink_limit - step.kink_moved
         none = 0.0 if rate else np.inf
         loose, bend = slack / s.scale, kink / s.kink_scale
         parted = rubs & (self.state[step.partner] < 0) & (step.lower[step.partner] == 0.0)

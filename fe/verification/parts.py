@@ -87,10 +87,11 @@ def shares(x: FloatArray) -> FloatArray:
 
 
 def spring(links: LinkList, a: End, b: End, stiffness: float, *, kind: str = "spring",
-           lower: float = -np.inf, upper: float = np.inf, gap: float = 0.0) -> int:
+           lower: float = -np.inf, upper: float = np.inf, gap: float = 0.0,
+           slope: float = 0.0) -> int:
     """A spring [N/mm] between two ends; its number."""
     return links.add(Link(kind, kind, a, b, compliance=1.0 / stiffness, lower=lower, upper=upper,
-                          gap=gap))
+                          gap=gap, slope=slope))
 
 
 def foundation(links: LinkList, rod: Member, nodes: Iterable[int], lengths: ArrayLike,

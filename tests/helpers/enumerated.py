@@ -15,9 +15,10 @@ from buttress.fe.links.link import LinkList
 FORCE = np.array([1000.0])
 
 
-def problem(seed):
-    """A condensed problem drawn from a seed."""
+def problem(seed, hardens=False):
+    """A condensed problem drawn from a seed; ``hardens``: bounds of contacts and springs rise."""
     rng = np.random.default_rng(seed)
+    rises = np.random.default_rng([seed, 1])
     rows, lower, upper, gap, friction, partner, soft = [], [], [], [], [], [], []
 
     def link(place, angle, **law):
@@ -58,7 +59,8 @@ def problem(seed):
         measure_links=none((0, n)),
         measure_rigid=none((0, 3)), measure_kinks=none((0, 0)), measure_loads=none((0, 1)),
         compliance=np.array(soft), lower=lower_array, upper=np.array(upper), gap=np.array(gap),
-        friction=friction_array, partner=np.array(partner),
+        kink_slope=none(0), friction=friction_array, partner=np.array(partner),
+        slope=np.where((friction_array == 0) & hardens, 10.0 ** rises.uniform(1, 5, n), 0.0),
         opens=(lower_array == 0) & (friction_array == 0))
 
 
@@ -67,7 +69,11 @@ def violation(p, force, rigid, load=FORCE, size=FORCE[0]):
     stiff = p.flexibility + np.diag(p.compliance)
     slack = (p.load_deformation @ load - p.gap - stiff @ force + p.rigid @ rigid) / np.diag(stiff)
     width = np.where(p.friction > 0, p.friction * np.maximum(force[p.partner], 0.0), 0.0)
-    low, high = p.lower - width, p.upper + width
+    rise = p.slope * slack * np.diag(stiff)
+    low = p.lower - width + np.where(p.lower < 0, np.minimum(rise, 0.0), 0.0)
+    high = p.upper + width + np.maximum(rise, 0.0)
+    low, high = (bound + np.where(p.lower < 0, other, 0.0) for bound, other in (
+        (low, np.maximum(rise, 0.0)), (high, np.minimum(rise, 0.0))))
     breach = np.concatenate([p.load_rigid @ load - p.rigid.T @ force, np.maximum(low - force, 0),
                              np.maximum(force - high, 0), np.minimum(slack.clip(0), high - force),
                              np.minimum((-slack).clip(0), force - low)])
@@ -88,6 +94,10 @@ def solutions(p, load=FORCE, size=FORCE[0]):
                 matrix[i, i], right[i] = 1.0, p.upper[i] if s > 0 else p.lower[i]
                 if p.friction[i]:
                     matrix[i, p.partner[i]] = -s * p.friction[i]
+                if p.slope[i] and (s > 0 or p.lower[i] < 0):
+                    matrix[i, :n] += p.slope[i] * stiff[i]
+                    matrix[i, n:] -= 1e-5 * p.slope[i] * p.rigid[i]
+                    right[i] += p.slope[i] * (p.load_deformation[i] @ load - p.gap[i])
             else:
                 scale = stiff[i, i]
                 matrix[i, :n], matrix[i, n:] = stiff[i] / scale, -1e-5 * p.rigid[i] / scale
