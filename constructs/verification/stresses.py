@@ -58,7 +58,8 @@ def filled(depth: float, low: float, high: float, *materials: tuple[float, float
     """A fill of a depth [mm] from level layers: share of the height, modulus, Poisson's ratio."""
     share, modulus, poisson = (np.array(x) for x in zip(*materials, strict=True))
     return FillPiece(Plates(SectionInput()), FillMaterial(
-        share, modulus, poisson, *np.zeros((2, len(share))), 0.0, None), low, high, depth)
+        share, modulus, poisson, np.zeros(len(share)), np.zeros(len(share)), 0.0,
+        None), low, high, depth)
 
 
 def solid(grid: Grid, piece: Piece, held: IntArray) -> Solid:
