@@ -22,8 +22,7 @@ from buttress.study.checked import closest, did_you_mean
 Vector = tuple[float, float]
 NOT_TIGHTENED = "tightening has no equilibrium"
 """Status of a construct whose screws cannot be tightened."""
-CANNOT_TIGHTEN = "cannot be tightened"
-HELD_BY_NOTHING = "unsupported"
+CANNOT_TIGHTEN, HELD_BY_NOTHING = "cannot be tightened", "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
 ENDED = "movements no longer small"
 """What the path says of the peak; `ENDED`: it rises to where what is above counts as not held."""
