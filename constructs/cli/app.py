@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
+import threading
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +25,7 @@ from buttress.cli.common import (
     located,
     print_json,
     say,
+    told_late,
 )
 from buttress.fe.status import Status
 
@@ -55,7 +59,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     """Compare the constructs of a study: table on the terminal, folder of results."""
     del workers, seed  # accepted by all commands that solve; see their help
     from buttress.comparison.compare import compare as run
-    from buttress.files import new_folder, written_whole
+    from buttress.files import claimed, drafted, new_folder
     from buttress.report.folder import document, write_results
     from buttress.results.stress import FIELDS
     from buttress.study.checked import require_known
@@ -70,12 +74,13 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
-    with written_whole(folder) as draft:
+    with told_late() as writing, drafted(folder) as draft:
         write_results(comparison, draft, text, progress, field)
         if motion:
             write_film(made, draft / "motion.gif", progress)
+        folder = claimed(draft, folder, force)
     if json:
-        print_json(document(comparison))
+        print_json(document(comparison) | {"results": None if writing.error else str(folder)})
     else:
         from buttress.report.terminal import print_table
 
@@ -84,7 +89,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
             print_stages(comparison.stages)
         print_table(comparison)
-        print(f"results: {folder}")
+        if not writing.error:
+            print(f"results: {folder}")
     from buttress.results.records import not_tightened
 
     code = 0
@@ -112,6 +118,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     if not quiet and (names := boxed_names(comparison.study)):
         print(f"figures: warning: no installed font has every character of {', '.join(names)}; "
               "boxes replace missing characters; install a font that has them", file=sys.stderr)
+    writing.tell()
     raise typer.Exit(code)
 
 
@@ -163,6 +170,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
              = None, json: Json = False, quiet: Quiet = False) -> None:
     """List the shipped studies, or copy one as a starting point."""
     from buttress.fe.errors import InputError
+    from buttress.files import write_file
     from buttress.study.read import example_names, example_text, parse_study
 
     if keys:
@@ -204,7 +212,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
         raise InputError("the file exists", key="--out", value=str(target),
                          expected="another file name, or --force")
     try:
-        target.write_text(text, encoding="utf-8")
+        write_file(target, text)
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", key="--out",
                          value=str(target)) from None
@@ -281,13 +289,37 @@ def main() -> None:
     """Entry point: turns our own errors into one message and an exit code."""
     from buttress.fe.errors import ButtressError, InputError
 
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _end)
+    out = sys.stdout
     try:
-        app(standalone_mode=True)
+        try:
+            app(standalone_mode=True)
+        finally:
+            out.flush()    # here, where a full disk or a closed pipe can still be told
+            if sys.stdout is not out:    # typer met a closed pipe, and would exit with 1
+                raise BrokenPipeError
     except InputError as error:
         print(f"buttress: {error}", file=sys.stderr)
         sys.exit(2)
     except ButtressError as error:
         print(f"buttress: {error}", file=sys.stderr)
         sys.exit(1)
-    except BrokenPipeError:
+    except BrokenPipeError:    # as `| head` leaves it
+        _drop_output()
         sys.exit(141)
+    except OSError as error:
+        _drop_output()
+        print(f"buttress: {error.filename or 'the output'}: {error.strerror or error}",
+              file=sys.stderr)
+        sys.exit(1)
+
+
+def _end(number: int, frame: object) -> None:
+    """SIGTERM ends a command in the ordinary way, so that drafts and processes go."""
+    sys.exit(128 + number)
+
+
+def _drop_output() -> None:
+    """What cannot be written to standard output is not tried again when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -6,25 +6,29 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from buttress import LABEL
-from buttress.cli.common import print_json
+from buttress.cli.common import print_json, told_late
 
 
 def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[str],
                     out: Path | None, force: bool) -> None:
     """Run bench tests (all, or those named), print them and write them where requested."""
     from buttress.bench.run import run_bench
-    from buttress.files import new_folder, written_whole
+    from buttress.files import claimed, drafted, new_folder
     from buttress.report.bench import document, table_lines, write_report
 
     folder = None if out is None else new_folder("bench", out, force)
     records = run_bench(progress, only)
-    if folder is not None:
-        with written_whole(folder) as draft:
-            write_report(records, draft)
+    with told_late() as writing:
+        if folder is not None:
+            with drafted(folder) as draft:
+                write_report(records, draft)
+                folder = claimed(draft, folder, force)
     if json:
         print_json(document(records))
+        writing.tell()
         return
     print("\n".join(table_lines(records)))
     print(LABEL)
+    writing.tell()
     if folder is not None:
         print(f"report: {folder}")

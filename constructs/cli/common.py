@@ -49,6 +49,27 @@ def print_json(data: dict[str, Any]) -> None:
     print(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
 
 
+class told_late:
+    """Context that keeps the news that files could not be written until results were shown."""
+
+    error: BaseException | None = None
+
+    def __enter__(self) -> told_late:
+        return self
+
+    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> bool:
+        from buttress.fe.errors import ButtressError
+
+        if isinstance(error, ButtressError):
+            self.error = error
+        return self.error is not None
+
+    def tell(self) -> None:
+        """Raise it now, if there is any."""
+        if self.error is not None:
+            raise self.error
+
+
 class located:
     """Context that adds the file name to an `InputError` without one."""
 

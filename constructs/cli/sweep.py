@@ -18,6 +18,7 @@ from buttress.cli.common import (
     located,
     print_json,
     say,
+    told_late,
 )
 from buttress.words import counted
 
@@ -107,14 +108,16 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
         lines.append(f"{counted(done.broken, 'row')} break{'s' * (done.broken == 1)} a rule of the "
                      "trade (column rules_broken)")
     written = []
-    if export:
-        written.append(export_csv(done.path)[0])
-    if figures:
-        written += draw_sweep(done.path)
+    with told_late() as writing:
+        if export:
+            written.append(export_csv(done.path)[0])
+        if figures:
+            written += draw_sweep(done.path)
     lines += [f"store: {done.path}", *(f"written: {p}" for p in written), LABEL]
     _show(json, {"label": LABEL, **{k: str(v) if isinstance(v, Path) else v
                                     for k, v in vars(done).items()},
                  "written": [str(p) for p in written]}, lines)
+    writing.tell()
     raise typer.Exit(1 if done.failed or done.left else 0)
 
 
@@ -164,11 +167,14 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                   [*cost.sentences(), "inputs:", *(f"  {x}" for x in input_lines(inputs)), LABEL])
             return
         result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
-    folder = write_folder(result)
+    folder = None
+    with told_late() as writing:
+        folder = write_folder(result)
     if json:
-        print_json(result.document())
+        print_json(result.document() | {"results": folder and str(folder)})
     else:
-        print("\n".join([*table_lines(result), f"results: {folder}"]))
+        print("\n".join([*table_lines(result), *([f"results: {folder}"] if folder else [])]))
+    writing.tell()
     raise typer.Exit(1 if result.summary.failed else 0)
 
 
@@ -178,7 +184,7 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
     from buttress.sweeps.rows import sweep_frame
-    from buttress.sweeps.store import read_meta, reading, told
+    from buttress.sweeps.store import read_meta, reading
 
     with reading(path) as db:
         meta = read_meta(db)
@@ -195,7 +201,7 @@ def draw_sweep(path: Path) -> list[Path]:
             axes[f"step-off {name}"] = f.limit_map(table, *keys, construct=name, limit=limit)
     folder = path.with_name(path.stem + "-figures")
     taken: set[str] = set()
-    with told(folder), written_whole(folder) as draft:
+    with written_whole(folder) as draft:
         drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]

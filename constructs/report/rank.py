@@ -156,7 +156,6 @@ def write_folder(result: RankResult) -> Path:
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
     from buttress.sweeps.rows import sweep_frame
-    from buttress.sweeps.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")
@@ -179,7 +178,7 @@ def write_folder(result: RankResult) -> Path:
         if x.keeps_all is not None and x.keeps_all.total is not None:
             axes[f"indices of the limits {x.construct}"] = f.sensitivities(
                 result, x.construct, "keeps_all")
-    with told(folder), written_whole(folder) as draft:
+    with written_whole(folder) as draft:
         (draft / "rank.json").write_text(text + "\n", encoding="utf-8")
         for name, ax in axes.items():
             figure = ax.get_figure(root=True)
