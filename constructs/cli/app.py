@@ -30,24 +30,22 @@ from buttress.cli.common import (
 from buttress.fe.status import Status
 
 app = typer.Typer(
-    name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+    name="buttress", no_args_is_help=True, pretty_exceptions_enable=False,
+    rich_markup_mode=None, context_settings={"help_option_names": ["-h", "--help"]},
     help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
          f"2D finite-element model.\n\n{LABEL}")
 
-Seed = Annotated[int, typer.Option("--seed", metavar="N",
-                                   help="Has no effect here: no random numbers.")]
 AlsoBonded = Annotated[bool, typer.Option(
     "--also-bonded", help="Add each construct's bonded twin, with metal and graft fully bonded to "
                           "the bone, to show the effect of slip, lift-off and loosening.")]
-Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Has no effect here: one process.")]
+NoWarnings = Annotated[bool, typer.Option(
+    "--quiet", help="No progress messages and no warnings on standard error.")]
+NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 
 
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            also_bonded: AlsoBonded = False, json: Json = False, quiet: Quiet = False,
-            workers: Workers = 1, seed: Seed = 0,
+            also_bonded: AlsoBonded = False, json: Json = False, quiet: NoWarnings = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
@@ -57,7 +55,6 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                      "Mises stress or least principal stress (in MPa, of cancellous bone and "
                      "fills).")] = "strain ratio") -> None:
     """Compare the constructs of a study: table on the terminal, folder of results."""
-    del workers, seed  # accepted by all commands that solve; see their help
     from buttress.comparison.compare import compare as run
     from buttress.files import claimed, drafted, new_folder
     from buttress.report.folder import document, write_results
@@ -124,7 +121,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
 @app.command()
 def check(study: StudyFile = None, example: Example = "", json: Json = False,
-          quiet: Quiet = False) -> None:
+          quiet: NoNotes = False) -> None:
     """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
@@ -140,10 +137,13 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     if json:
         print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]})
     else:
+        from buttress.report.columns import columns
+
         for f in findings:
             if f.level == "note" and quiet:
                 continue
-            print(f"{f.level:8} {f.construct} / {f.part}: {f.message}\n         reason: {f.reason}")
+            said = f"{f.construct} / {f.part}: {f.message}\nreason: {f.reason}"
+            print("\n".join(columns((), [(f"{f.level:7}", said)], "<")))
         broken = sum(f.level == "broken" for f in findings)
         warned = sum(f.level == "warning" for f in findings)
         print(f"{given.name}: {counted(len(given.constructs), 'construct')}, "

@@ -31,7 +31,7 @@ from buttress.study.study import (
 
 __all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study",
            "Void", "Wire", "as_study", "example", "example_names", "example_text", "load_study",
-           "only", "parse_study", "study_from"]
+           "only", "parse_study", "printable", "study_from", "study_text", "text_of"]
 
 AnyStudy = Study | Case | str | Path
 """What stands for a study: see `as_study`."""
@@ -75,8 +75,7 @@ def load_study(path: str | Path) -> Study:
     is not a TOML text, or anything in it is wrong.
     """
     path = Path(path)
-    shown = _printable(str(path))
-    return parse_study(_read(path, shown), shown, path.parent)
+    return parse_study(study_text(path), printable(str(path)), path.parent)
 
 
 def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
@@ -90,7 +89,7 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         twice = "overwrite" in str(error) or "twice" in str(error)
-        raise InputError(f"not TOML: {_printable(str(error))}", file=file,
+        raise InputError(f"not TOML: {printable(str(error))}", file=file,
                          expected="each key once under its heading; [[construct]] in double "
                                   "brackets starts a new construct" if twice else
                          "lines such as  width_mm = 76  under headings such as  [section]",
@@ -128,7 +127,7 @@ def example_text(name: str) -> str:
 
     Raises InputError, with the closest name, when there is none of that name.
     """
-    name = _printable(name)
+    name = printable(name)
     require_known(name, example_names(), "example")
     return files("buttress").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
 
@@ -157,8 +156,9 @@ def only(study: AnyStudy, *names: str) -> Study:
     return study.model_copy(update={"constructs": tuple(found[n] for n in names)})
 
 
-def _read(path: Path, shown: str) -> str:
+def study_text(path: Path) -> str:
     """The text of a study file. Raises InputError for anything but a short text file."""
+    shown = printable(str(path))
     try:
         if path.is_dir():
             raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
@@ -168,14 +168,19 @@ def _read(path: Path, shown: str) -> str:
                                       "one: " + ", ".join(example_names()))
         if not path.is_file():
             raise InputError("not a regular file", file=shown, expected="a study file (TOML)")
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise InputError(f"the file is too large: {size} bytes", file=shown,
-                             expected=f"a study of at most {LARGEST_FILE} bytes")
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"cannot be read: {_printable(reason)}", file=shown) from None
+        raise InputError(f"cannot be read: {printable(reason)}", file=shown) from None
+    return text_of(raw, shown)
+
+
+def text_of(raw: bytes, shown: str) -> str:
+    """The text in the bytes of a study. Raises InputError for anything but a short text."""
+    if len(raw) > LARGEST_FILE:
+        raise InputError("the file is too large", file=shown,
+                         expected=f"a study of at most {LARGEST_FILE} bytes")
     if not raw.strip():
         raise InputError("the file is empty", file=shown,
                          expected="a study; copy a shipped example to start from")
@@ -199,7 +204,7 @@ def _instead(path: Path) -> str:
     return did_you_mean(found or (f"--example {shipped}" if shipped else ""))
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
     """Text suitable for a message: control characters escaped, at most 200 characters."""
     safe = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
     return safe if len(safe) <= 200 else safe[:200] + "..."

@@ -75,8 +75,10 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
         if samples is not None:
             raise InputError("a grid takes no number of samples", key="--samples",
                              value=str(samples), expected="--design lhs or sobol, or no --samples")
+        if seed is not None:
+            raise InputError("a grid draws no random numbers", key="--seed", value=str(seed),
+                             expected="--design lhs or sobol, or no --seed")
         rows = _grid(ranges)
-        seed = None
     else:
         rows = _sampled(ranges, method, samples, seed)
     return Design(
