@@ -15,7 +15,7 @@ from buttress.report.catalogue import construct_document
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first, ranks, reserve
+from buttress.results.order import ORDER, best_first, ranks, reserve, tied_with
 from buttress.results.picture import Picture
 from buttress.results.rows import columns, rows
 from buttress.results.stress import STRAIN_RATIO
@@ -30,8 +30,9 @@ def document(comparison: Comparison) -> dict[str, Any]:
             "trust": plain(comparison.trust), "seconds": plain(comparison.seconds),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
-            "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c))}
-                      for c in best_first(comparison.constructs)],
+            "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c)),
+                       "tied_with": tied_with(c, comparison.constructs)}
+                      for c in best_first(comparison.constructs)], "ordered_by": ORDER,
             "weight_bearing": plain(weight_bearing(comparison))}
 
 

@@ -32,7 +32,7 @@ def table_lines(result: RankResult) -> list[str]:
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
              for s in result.standings]
-    out += [*columns(("construct", "best\n%", "held\n%", "meets all\nlimits %",
+    out += [*columns(("construct", "best\n%", "held\n%", "meets all limits\n%",
                       "no equilibrium\nsamples", "no answer\nsamples", "refused\nsamples",
                       "mean rank\n1 is best"), rows), *_nobody(result)]
     if result.outcomes.by != SUBSIDENCE:

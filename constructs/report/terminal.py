@@ -113,14 +113,15 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     def heads(part: list[int]) -> list[str]:
         return [line([h[k] if k < len(h) else "" for h in head], part) for k in (0, 1)]
 
-    out = [comparison.study.title or comparison.study.name, ""]
+    out = [*wrap(comparison.study.title or comparison.study.name, width), ""]
     named = [c for c in comparison.study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
     out += heads(parts[0]) if len(parts) == 1 else []
     for construct in order:
         capacity = capacity_text(construct)
-        out.append(f"\n{construct.marked_name}: capacity {capacity}"
-                   f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}")
+        out += ["", *wrap(f"{construct.marked_name}: capacity {capacity}"
+                          f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}",
+                          width, subsequent_indent="  ")]
         first = not_tightened(construct) or f"first limit: {construct.first_limit}"
         for words in (rank_words(construct, comparison.constructs),
                       verdict(construct, comparison.constructs), first,
