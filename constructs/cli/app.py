@@ -65,7 +65,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
     folder = new_folder(given.name, out, force)
-    with located(name):
+    with located(name, text):
         if motion:
             from buttress.draw.film import film, write_film
 
@@ -128,8 +128,8 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     from buttress.rules.check import check as run
     from buttress.words import counted
 
-    given, _, name = given_study(study, example)
-    with located(name):
+    given, text, name = given_study(study, example)
+    with located(name, text):
         from buttress.bone.bone import build_meshes
 
         findings = run(given)
@@ -299,12 +299,12 @@ def main() -> None:
             out.flush()    # here, where a full disk or a closed pipe can still be told
             if sys.stdout is not out:    # typer met a closed pipe, and would exit with 1
                 raise BrokenPipeError
-    except InputError as error:
-        print(f"buttress: {error}", file=sys.stderr)
-        sys.exit(2)
     except ButtressError as error:
         print(f"buttress: {error}", file=sys.stderr)
-        sys.exit(1)
+        code = 2 if isinstance(error, InputError) else 1
+        if "--json" in sys.argv and not error.beside:
+            print_json({"label": LABEL, "exit_code": code, "error": error.document()})
+        sys.exit(code)
     except BrokenPipeError:    # as `| head` leaves it
         _drop_output()
         sys.exit(141)

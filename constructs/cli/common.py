@@ -9,6 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
+from buttress.fe.errors import ButtressError
+
 
 def shipped(incomplete: str) -> list[str]:
     """Names of shipped studies, for a shell that completes words."""
@@ -74,16 +76,15 @@ def print_json(data: dict[str, Any]) -> None:
 class told_late:
     """Context that keeps the news that files could not be written until results were shown."""
 
-    error: BaseException | None = None
+    error: ButtressError | None = None
 
     def __enter__(self) -> told_late:
         return self
 
     def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> bool:
-        from buttress.fe.errors import ButtressError
-
         if isinstance(error, ButtressError):
             self.error = error
+            error.beside = True
         return self.error is not None
 
     def tell(self) -> None:
@@ -93,10 +94,10 @@ class told_late:
 
 
 class located:
-    """Context that adds the file name to an `InputError` without one."""
+    """Context that adds file and line to an `InputError` that has none and is not on an option."""
 
-    def __init__(self, file: str) -> None:
-        self.file = file
+    def __init__(self, file: str, text: str) -> None:
+        self.file, self.text = file, text
 
     def __enter__(self) -> None:
         return None
@@ -104,5 +105,7 @@ class located:
     def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
         from buttress.fe.errors import InputError
 
-        if isinstance(error, InputError) and not error.file:
-            raise error.at(file=self.file) from None
+        if isinstance(error, InputError) and not error.file and error.key[:2] != "--":
+            from buttress.study.lines import line_of
+
+            raise error.at(file=self.file, line=line_of(error.key, self.text)) from None

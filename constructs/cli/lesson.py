@@ -49,11 +49,11 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
         folder = new_folder("lesson", out, force)
         made = shipped_lesson(**asked)
     else:
-        given, _, name = given_study(study, example)
+        given, text, name = given_study(study, example)
         folder = new_folder(f"{given.name}-lesson", out, force)
         asked["command"] = (f"buttress lesson --example {example}" if example
                             else f"buttress lesson {study}")
-        with located(name):
+        with located(name, text):
             made = study_lesson(given, **asked)
     size = 0
     with told_late() as writing, drafted(folder) as draft:

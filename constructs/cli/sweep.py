@@ -84,11 +84,11 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     from buttress.sweeps.sweep import estimate, export_csv
     from buttress.sweeps.sweep import sweep as run
 
-    given, _, name = given_study(study, example)
+    given, text, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
                              "options": Options(strain=strain, path=path),
                              "workers": workers or None}
-    with located(name):
+    with located(name, text):
         if dry_run:
             cost = estimate(given, vary or [], **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
@@ -152,14 +152,14 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     from buttress.ranking.rank import rank as run
     from buttress.report.rank import table_lines, write_folder
 
-    given, _, name = given_study(study, example)
+    given, text, name = given_study(study, example)
     if samples is None:
         raise InputError("the number of samples is missing", key="--samples",
                          expected="a power of two, for example --samples 64")
     asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
                              "reference": reference, "bins": bins,
                              "with_indices": not no_indices, "workers": workers or None}
-    with located(name):
+    with located(name, text):
         if dry_run:
             cost, inputs = estimate_rank(given, **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost),

@@ -99,7 +99,7 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
     if not data:
         raise InputError("the file has no content", file=file,
                          expected="a study; copy a shipped example to start from")
-    return study_from(data, file, folder)
+    return _study(data, file, folder, text)
 
 
 def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None = None) -> Study:
@@ -108,11 +108,15 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
     ``file`` and ``folder``: see `parse_study`. Raises InputError, with key, value and what was
     expected, when something in it is wrong.
     """
+    return _study(data, file, folder, "")
+
+
+def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str) -> Study:
     data = renewed(data, file)
     try:
         return Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
-        raise complaint(error, data, Study, file) from None
+        raise complaint(error, data, Study, file, text) from None
 
 
 def example_names() -> tuple[str, ...]:
@@ -198,10 +202,12 @@ def _instead(path: Path) -> str:
     """Suggestion for a path without a file: a similar file in its folder, or a shipped study."""
     if path.name in example_names():
         return f'; for the shipped study of that name use --example {path.name}'
-    near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-    found = closest(path.name, near)
-    shipped = closest(path.name.removesuffix(".toml"), example_names())
-    return did_you_mean(found or (f"--example {shipped}" if shipped else ""))
+    near = {p.stem: p for p in path.parent.glob("*.toml")} if path.parent.is_dir() else {}
+    shipped = {name: f"--example {name}" for name in example_names()}
+    # Without the ending, which all have; a file before a shipped study of the same name.
+    both = shipped | near
+    found = closest(path.name.removesuffix(".toml"), both)
+    return did_you_mean(printable(str(both[found])) if found else "")
 
 
 def printable(text: str) -> str:

@@ -90,6 +90,13 @@ def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
     """Ranges by key. Raises InputError for an unknown key or range, a key given twice
     or two keys that set the same place.
     """
+    try:
+        return _parsed(study, vary)
+    except InputError as error:
+        raise error if error.key.startswith("--") else error.at(file="--vary") from None
+
+
+def _parsed(study: Study, vary: Sequence[str]) -> dict[str, Range]:
     if not vary:
         raise InputError("nothing to vary", key="--vary",
                          expected='KEY=RANGE, for example "section.modulus_scale=0.5:2:4"')
@@ -113,7 +120,8 @@ def _check_alone(study: Study, key: str, value: Value, text: str) -> None:
         varied(study, {key: value})
     except InputError as error:
         at = f"{error.key}: " if error.key and error.key != key else ""
-        raise InputError(f"a range with invalid values: {at}{error.message}", key=key,
+        raise InputError(f"a range with invalid values: {at}{error.message}", file="--vary",
+                         key=key,
                          value=f"{text} (at {value})", expected=error.expected) from None
 
 
