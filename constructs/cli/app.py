@@ -142,7 +142,7 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
         for f in findings:
             if f.level == "note" and quiet:
                 continue
-            said = f"{f.construct} / {f.part}: {f.message}\nreason: {f.reason}"
+            said = f"{f.construct or 'study'} / {f.part}: {f.message}\nreason: {f.reason}"
             print("\n".join(columns((), [(f"{f.level:7}", said)], "<")))
         broken = sum(f.level == "broken" for f in findings)
         warned = sum(f.level == "warning" for f in findings)

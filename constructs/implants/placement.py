@@ -16,7 +16,13 @@ from numpy.typing import ArrayLike
 from buttress.bone.section import Section
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
-from buttress.implants.sections import depth_positions, glides, plate_stretches, screw_form
+from buttress.implants.sections import (
+    depth_positions,
+    glides,
+    pilot,
+    plate_stretches,
+    screw_form,
+)
 from buttress.study.study import Pin, Plate, Screw, Study, Wire
 from buttress.study.tables import number
 
@@ -297,9 +303,12 @@ def engaged_thread(pin: Pin, axis: Axis, crossed: Sequence[tuple[float, str]],
                    ) -> tuple[float, float]:
     """Segment of thread engaged in bone, as distances from the head; empty if end <= start.
 
-    A gliding hole as wide as the thread disengages it up to the first fracture.
+    A gliding hole as wide as the thread disengages it up to the first fracture, a pilot hole as
+    wide as the thread all of it.
     """
     low, high = axis.in_bone
+    if isinstance(pin, Screw) and pilot(pin) >= screw_form(pin.form).thread:
+        return high, high
     start = max(low, thread_span(pin, axis.length)[0])
     if isinstance(pin, Screw) and glides(pin) and crossed:
         start = max(start, crossed[0][0])

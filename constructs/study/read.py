@@ -202,12 +202,12 @@ def _instead(path: Path) -> str:
     """Suggestion for a path without a file: a similar file in its folder, or a shipped study."""
     if path.name in example_names():
         return f'; for the shipped study of that name use --example {path.name}'
-    near = {p.stem: p for p in path.parent.glob("*.toml")} if path.parent.is_dir() else {}
+    near = {p.stem: p.name for p in path.parent.glob("*.toml")} if path.parent.is_dir() else {}
     shipped = {name: f"--example {name}" for name in example_names()}
     # Without the ending, which all have; a file before a shipped study of the same name.
     both = shipped | near
     found = closest(path.name.removesuffix(".toml"), both)
-    return did_you_mean(printable(str(both[found])) if found else "")
+    return did_you_mean(printable(both[found]) if found else "")
 
 
 def printable(text: str) -> str:
