@@ -183,7 +183,10 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
             print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()],
                         "columns": columns.as_dicts()})
         else:
-            print("\n".join([*known.lines()[:-1], "", *columns.lines(), LABEL]))
+            from buttress.report.columns import USUAL, terminal_width
+
+            width = min(USUAL, terminal_width())
+            print("\n".join([*known.lines(width)[:-1], "", *columns.lines(), LABEL]))
         return
     if gallery is not None:
         from buttress.report.gallery import write_gallery

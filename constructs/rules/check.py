@@ -27,8 +27,8 @@ from buttress.study.study import Construct, Study
 class Finding:
     """The finding of a rule on a part of a construct, and the reason for the rule.
 
-    `construct` is empty for what concerns the whole study; `level`: note = worth knowing, warning = doubtful, broken = against the rule. `rule` is a short
-    stable name.
+    `construct` is empty for what concerns the whole study; `level`: note = worth knowing, warning =
+    doubtful, broken = against the rule. `rule` is a short stable name.
     """
 
     construct: str

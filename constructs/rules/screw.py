@@ -30,7 +30,7 @@ from buttress.implants.sections import (
 )
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
-from buttress.study.tables import number
+from buttress.study.tables import fields, number
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
@@ -209,7 +209,7 @@ def _in_hole(construct: Construct, screw: Screw) -> Iterator[Note]:
                f'a {thread:g} mm thread in plate "{plate.name}", whose holes take threads up to '
                f"{widest:g} mm",
                "a thread wider than the hole does not pass through the plate")
-    if screw.locked and not number("plates", plate.section, "locking"):
+    if screw.locked and "locking_thread" not in fields("plates", plate.section):
         yield ("broken", "locking hole",
                f'locked in plate "{plate.name}", a {plate.section} plate without locking holes',
                "a head locks only in a hole that is made for it; in a plain hole it may tilt and "
