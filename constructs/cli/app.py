@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
+import threading
 from pathlib import Path
 from typing import Annotated
 
@@ -22,28 +25,27 @@ from buttress.cli.common import (
     located,
     print_json,
     say,
+    told_late,
 )
 from buttress.fe.status import Status
 
 app = typer.Typer(
-    name="buttress", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+    name="buttress", no_args_is_help=True, pretty_exceptions_enable=False,
+    rich_markup_mode=None, context_settings={"help_option_names": ["-h", "--help"]},
     help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
          f"2D finite-element model.\n\n{LABEL}")
 
-Seed = Annotated[int, typer.Option("--seed", metavar="N",
-                                   help="Has no effect here: no random numbers.")]
 AlsoBonded = Annotated[bool, typer.Option(
     "--also-bonded", help="Add each construct's bonded twin, with metal and graft fully bonded to "
                           "the bone, to show the effect of slip, lift-off and loosening.")]
-Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Has no effect here: one process.")]
+NoWarnings = Annotated[bool, typer.Option(
+    "--quiet", help="No progress messages and no warnings on standard error.")]
+NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 
 
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            also_bonded: AlsoBonded = False, json: Json = False, quiet: Quiet = False,
-            workers: Workers = 1, seed: Seed = 0,
+            also_bonded: AlsoBonded = False, json: Json = False, quiet: NoWarnings = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
@@ -53,9 +55,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                      "Mises stress or least principal stress (in MPa, of cancellous bone and "
                      "fills).")] = "strain ratio") -> None:
     """Compare the constructs of a study: table on the terminal, folder of results."""
-    del workers, seed  # accepted by all commands that solve; see their help
     from buttress.comparison.compare import compare as run
-    from buttress.files import new_folder, written_whole
+    from buttress.files import claimed, drafted, new_folder
     from buttress.report.folder import document, write_results
     from buttress.results.stress import FIELDS
     from buttress.study.checked import require_known
@@ -64,18 +65,19 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
     folder = new_folder(given.name, out, force)
-    with located(name):
+    with located(name, text):
         if motion:
             from buttress.draw.film import film, write_film
 
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
-    with written_whole(folder) as draft:
+    with told_late() as writing, drafted(folder) as draft:
         write_results(comparison, draft, text, progress, field)
         if motion:
             write_film(made, draft / "motion.gif", progress)
+        folder = claimed(draft, folder, force)
     if json:
-        print_json(document(comparison))
+        print_json(document(comparison) | {"results": None if writing.error else str(folder)})
     else:
         from buttress.report.terminal import print_table
 
@@ -84,7 +86,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
             print_stages(comparison.stages)
         print_table(comparison)
-        print(f"results: {folder}")
+        if not writing.error:
+            print(f"results: {folder}")
     from buttress.results.records import not_tightened
 
     code = 0
@@ -112,20 +115,21 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     if not quiet and (names := boxed_names(comparison.study)):
         print(f"figures: warning: no installed font has every character of {', '.join(names)}; "
               "boxes replace missing characters; install a font that has them", file=sys.stderr)
+    writing.tell()
     raise typer.Exit(code)
 
 
 @app.command()
 def check(study: StudyFile = None, example: Example = "", json: Json = False,
-          quiet: Quiet = False) -> None:
+          quiet: NoNotes = False) -> None:
     """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
     from buttress.rules.check import check as run
     from buttress.words import counted
 
-    given, _, name = given_study(study, example)
-    with located(name):
+    given, text, name = given_study(study, example)
+    with located(name, text):
         from buttress.bone.bone import build_meshes
 
         findings = run(given)
@@ -133,10 +137,13 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     if json:
         print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]})
     else:
+        from buttress.report.columns import columns
+
         for f in findings:
             if f.level == "note" and quiet:
                 continue
-            print(f"{f.level:8} {f.construct} / {f.part}: {f.message}\n         reason: {f.reason}")
+            said = f"{f.construct or 'study'} / {f.part}: {f.message}\nreason: {f.reason}"
+            print("\n".join(columns((), [(f"{f.level:7}", said)], "<")))
         broken = sum(f.level == "broken" for f in findings)
         warned = sum(f.level == "warning" for f in findings)
         print(f"{given.name}: {counted(len(given.constructs), 'construct')}, "
@@ -163,7 +170,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
              = None, json: Json = False, quiet: Quiet = False) -> None:
     """List the shipped studies, or copy one as a starting point."""
     from buttress.fe.errors import InputError
-    from buttress.files import labelled
+    from buttress.files import labelled, write_file
     from buttress.study.read import example_names, example_text, parse_study
 
     if keys:
@@ -176,7 +183,10 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
             print_json({"label": LABEL, "tables": [asdict(t) for t in known.tables()],
                         "columns": columns.as_dicts()})
         else:
-            print("\n".join([*known.lines()[:-1], "", *columns.lines(), LABEL]))
+            from buttress.report.columns import USUAL, terminal_width
+
+            width = min(USUAL, terminal_width())
+            print("\n".join([*known.lines(width)[:-1], "", *columns.lines(), LABEL]))
         return
     if gallery is not None:
         from buttress.report.gallery import write_gallery
@@ -205,7 +215,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=
         raise InputError("the file exists", key="--out", value=str(target),
                          expected="another file name, or --force")
     try:
-        target.write_text(text, encoding="utf-8")
+        write_file(target, text)
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", key="--out",
                          value=str(target)) from None
@@ -282,13 +292,37 @@ def main() -> None:
     """Entry point: turns our own errors into one message and an exit code."""
     from buttress.fe.errors import ButtressError, InputError
 
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _end)
+    out = sys.stdout
     try:
-        app(standalone_mode=True)
-    except InputError as error:
-        print(f"buttress: {error}", file=sys.stderr)
-        sys.exit(2)
+        try:
+            app(standalone_mode=True)
+        finally:
+            out.flush()    # here, where a full disk or a closed pipe can still be told
+            if sys.stdout is not out:    # typer met a closed pipe, and would exit with 1
+                raise BrokenPipeError
     except ButtressError as error:
         print(f"buttress: {error}", file=sys.stderr)
-        sys.exit(1)
-    except BrokenPipeError:
+        code = 2 if isinstance(error, InputError) else 1
+        if "--json" in sys.argv and not error.beside:
+            print_json({"label": LABEL, "exit_code": code, "error": error.document()})
+        sys.exit(code)
+    except BrokenPipeError:    # as `| head` leaves it
+        _drop_output()
         sys.exit(141)
+    except OSError as error:
+        _drop_output()
+        print(f"buttress: {error.filename or 'the output'}: {error.strerror or error}",
+              file=sys.stderr)
+        sys.exit(1)
+
+
+def _end(number: int, frame: object) -> None:
+    """SIGTERM ends a command in the ordinary way, so that drafts and processes go."""
+    sys.exit(128 + number)
+
+
+def _drop_output() -> None:
+    """What cannot be written to standard output is not tried again when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from buttress import LABEL
-from buttress.cli.common import print_json
+from buttress.cli.common import print_json, told_late
 
 
 def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[str],
@@ -15,7 +15,7 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
     """Run bench tests (all, or those named), print, write and record them where requested."""
     from buttress.bench.run import run_bench
     from buttress.fe.errors import InputError
-    from buttress.files import new_folder, written_whole
+    from buttress.files import claimed, drafted, new_folder
     from buttress.report.bench import document, table_lines, write_report
     from buttress.report.benched import record_of, write_record
 
@@ -24,15 +24,19 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
                          value=", ".join(only), expected="--record without --only")
     folder = None if out is None else new_folder("bench", out, force)
     records = run_bench(progress, only)
-    if record:
-        print(f"recorded: {write_record(record_of(records))}", file=sys.stderr)
-    if folder is not None:
-        with written_whole(folder) as draft:
-            write_report(records, draft)
+    with told_late() as writing:
+        if record:
+            print(f"recorded: {write_record(record_of(records))}", file=sys.stderr)
+        if folder is not None:
+            with drafted(folder) as draft:
+                write_report(records, draft)
+                folder = claimed(draft, folder, force)
     if json:
         print_json(document(records))
+        writing.tell()
         return
     print("\n".join(table_lines(records)))
     print(LABEL)
+    writing.tell()
     if folder is not None:
         print(f"report: {folder}")

@@ -9,9 +9,20 @@ from typing import Annotated, Any
 
 import typer
 
+from buttress.fe.errors import ButtressError
+
+
+def shipped(incomplete: str) -> list[str]:
+    """Names of shipped studies, for a shell that completes words."""
+    from buttress.study.read import example_names
+
+    return [name for name in example_names() if name.startswith(incomplete)]
+
+
 StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
-                                                  help="Study file.")]
+                                                  help="Study file; - for standard input.")]
 Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
+                                      autocompletion=shipped,
                                       help="Use a shipped study instead of a file.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress messages on standard error.")]
@@ -28,7 +39,15 @@ def say(quiet: bool) -> Callable[[str], None]:
 def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     """The study, its text, and its name in messages. Raises `InputError`."""
     from buttress.fe.errors import InputError
-    from buttress.study.read import example_names, example_text, load_study, parse_study
+    from buttress.study.read import (
+        LARGEST_FILE,
+        example_names,
+        example_text,
+        parse_study,
+        printable,
+        study_text,
+        text_of,
+    )
 
     if (path is None) == (not example):
         raise InputError("either a study file or --example NAME is needed", key="STUDY.toml",
@@ -38,8 +57,13 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
         text = example_text(example)
         return parse_study(text, f"{example}.toml"), text, f"{example}.toml"
     assert path is not None
-    study = load_study(path)
-    return study, path.read_text(encoding="utf-8-sig"), str(path)
+    if str(path) == "-":
+        name, folder = "standard input", Path()
+        text = text_of(sys.stdin.buffer.read(LARGEST_FILE + 1), name)
+    else:
+        name, folder = printable(str(path)), path.parent
+        text = study_text(path)
+    return parse_study(text, name, folder), text, name
 
 
 def print_json(data: dict[str, Any]) -> None:
@@ -49,11 +73,31 @@ def print_json(data: dict[str, Any]) -> None:
     print(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
 
 
-class located:
-    """Context that adds the file name to an `InputError` without one."""
+class told_late:
+    """Context that keeps the news that files could not be written until results were shown."""
 
-    def __init__(self, file: str) -> None:
-        self.file = file
+    error: ButtressError | None = None
+
+    def __enter__(self) -> told_late:
+        return self
+
+    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> bool:
+        if isinstance(error, ButtressError):
+            self.error = error
+            error.beside = True
+        return self.error is not None
+
+    def tell(self) -> None:
+        """Raise it now, if there is any."""
+        if self.error is not None:
+            raise self.error
+
+
+class located:
+    """Context that adds file and line to an `InputError` that has none and is not on an option."""
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file, self.text = file, text
 
     def __enter__(self) -> None:
         return None
@@ -61,5 +105,7 @@ class located:
     def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
         from buttress.fe.errors import InputError
 
-        if isinstance(error, InputError) and not error.file:
-            raise error.at(file=self.file) from None
+        if isinstance(error, InputError) and not error.file and error.key[:2] != "--":
+            from buttress.study.lines import line_of
+
+            raise error.at(file=self.file, line=line_of(error.key, self.text)) from None

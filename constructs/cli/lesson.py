@@ -19,6 +19,7 @@ from buttress.cli.common import (
     located,
     print_json,
     say,
+    told_late,
 )
 
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
@@ -38,7 +39,7 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
            check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
            quiet: Quiet = False) -> None:
     """Write one teaching page for offline use; without a study, the shipped lesson."""
-    from buttress.files import new_folder, plain, written_whole
+    from buttress.files import claimed, drafted, new_folder, plain
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import accuracy_words, write_lesson
 
@@ -48,27 +49,30 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
         folder = new_folder("lesson", out, force)
         made = shipped_lesson(**asked)
     else:
-        given, _, name = given_study(study, example)
+        given, text, name = given_study(study, example)
         folder = new_folder(f"{given.name}-lesson", out, force)
         asked["command"] = (f"buttress lesson --example {example}" if example
                             else f"buttress lesson {study}")
-        with located(name):
+        with located(name, text):
             made = study_lesson(given, **asked)
-    with written_whole(folder) as draft:
+    size = 0
+    with told_late() as writing, drafted(folder) as draft:
         size = write_lesson(made, draft / "lesson.html")
-    page = folder / "lesson.html"
+        folder = claimed(draft, folder, force)
+    page = None if writing.error else folder / "lesson.html"
     unheld = [f"{s.title}: not held at {s.shows.load_N:g} N" for s in made.steps
               if s.shows is not None and not made.facts.look(s.shows).held]
     if json:
-        print_json(plain({"label": LABEL, "versions": made.versions, "page": str(page),
+        print_json(plain({"label": LABEL, "versions": made.versions, "page": page and str(page),
                           "bytes": size, "states": made.states, "seconds": made.seconds,
                           "accuracy": made.accuracy, "mesh": made.mesh, "notes": made.notes,
                           "steps": [{"title": s.title, "text": s.text} for s in made.steps]}))
     else:
         for scene, found in zip(made.scenes, made.accuracy, strict=True):
             print(f"{scene.title}: {accuracy_words(found)}")
-        print(f"{made.states} states in {made.seconds:.0f} s; written: {page} "
-              f"({size / 1e6:.1f} MB)\n{LABEL}")
+        print(f"{made.states} states in {made.seconds:.0f} s"
+              + (f"; written: {page} ({size / 1e6:.1f} MB)" if page else "") + f"\n{LABEL}")
     for line in unheld:
         print(line, file=sys.stderr)
+    writing.tell()
     raise typer.Exit(1 if made.unconverged else 0)

@@ -18,6 +18,7 @@ from buttress.cli.common import (
     located,
     print_json,
     say,
+    told_late,
 )
 from buttress.words import counted
 
@@ -85,11 +86,11 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     from buttress.sweeps.sweep import sweep as run
 
     _no_store(study, "with --vary KEY=RANGE")
-    given, _, name = given_study(study, example)
+    given, text, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
                              "options": Options(strain=strain, path=path),
                              "workers": workers or None}
-    with located(name):
+    with located(name, text):
         if dry_run:
             cost = estimate(given, vary or [], **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
@@ -109,14 +110,16 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
         lines.append(f"{counted(done.broken, 'row')} break{'s' * (done.broken == 1)} a rule of the "
                      "trade (column rules_broken)")
     written = []
-    if export:
-        written.append(export_csv(done.path)[0])
-    if figures:
-        written += draw_sweep(done.path)
+    with told_late() as writing:
+        if export:
+            written.append(export_csv(done.path)[0])
+        if figures:
+            written += draw_sweep(done.path)
     lines += [f"store: {done.path}", *(f"written: {p}" for p in written), LABEL]
     _show(json, {"label": LABEL, **{k: str(v) if isinstance(v, Path) else v
                                     for k, v in vars(done).items()},
                  "written": [str(p) for p in written]}, lines)
+    writing.tell()
     raise typer.Exit(1 if done.failed or done.left else 0)
 
 
@@ -153,14 +156,14 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     from buttress.report.rank import table_lines, write_folder
 
     _no_store(study, "with --samples N")
-    given, _, name = given_study(study, example)
+    given, text, name = given_study(study, example)
     if samples is None:
         raise InputError("the number of samples is missing", key="--samples",
                          expected="a power of two, for example --samples 64")
     asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
                              "reference": reference, "bins": bins,
                              "with_indices": not no_indices, "workers": workers or None}
-    with located(name):
+    with located(name, text):
         if dry_run:
             cost, drawn = estimate_rank(given, **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost),
@@ -170,11 +173,14 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                       *input_lines(drawn.inputs), *coupled_lines(drawn.coupled))), LABEL])
             return
         result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
-    folder = write_folder(result)
+    folder = None
+    with told_late() as writing:
+        folder = write_folder(result)
     if json:
-        print_json(result.document())
+        print_json(result.document() | {"results": folder and str(folder)})
     else:
-        print("\n".join([*table_lines(result), f"results: {folder}"]))
+        print("\n".join([*table_lines(result), *([f"results: {folder}"] if folder else [])]))
+    writing.tell()
     raise typer.Exit(1 if result.summary.failed else 0)
 
 
@@ -185,7 +191,7 @@ def draw_sweep(path: Path) -> list[Path]:
     from buttress.files import slug, written_whole
     from buttress.study.coupled import is_coupled
     from buttress.sweeps.rows import sweep_frame
-    from buttress.sweeps.store import read_meta, reading, told
+    from buttress.sweeps.store import read_meta, reading
 
     with reading(path) as db:
         meta = read_meta(db)
@@ -204,7 +210,7 @@ def draw_sweep(path: Path) -> list[Path]:
             axes[f"step-off {name}"] = f.limit_map(table, *keys, construct=name, limit=limit)
     folder = path.with_name(path.stem + "-figures")
     taken: set[str] = set()
-    with told(folder), written_whole(folder) as draft:
+    with written_whole(folder) as draft:
         drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]

@@ -74,6 +74,8 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         broken = {f.construct for f in findings if f.level == "broken"} - set(twins)
         warned, remarks = defaultdict(list), defaultdict(list)
         for finding in findings:
+            if finding.level != "note" and not finding.construct:
+                say(f"warning: {finding.part}: {finding.message}")
             if finding.level != "note" and finding.construct not in twins:
                 warned[finding.construct].append(f"{finding.part}: {finding.message}")
             elif finding.rule == PLATE_ACROSS and finding.construct not in twins:

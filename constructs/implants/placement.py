@@ -16,7 +16,13 @@ from numpy.typing import ArrayLike
 from buttress.bone.section import Section
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
-from buttress.implants.sections import depth_positions, glides, plate_stretches, screw_form
+from buttress.implants.sections import (
+    depth_positions,
+    glides,
+    pilot,
+    plate_stretches,
+    screw_form,
+)
 from buttress.study.study import Pin, Plate, Screw, Study, Wire
 from buttress.study.tables import number
 
@@ -208,13 +214,19 @@ def _meets_bone_in_depth(section: Section, pin: Pin, axis: Axis) -> None:
     room = float(section.chord(axis.point(np.linspace(*axis.in_bone, 50))).max()) / 2
     farthest = max(depth_positions(pin), key=abs)
     if abs(farthest) >= room:
-        raise InputError(f"the {pin.what} passes " + (
-                             "outside the slice" if section.given.sagittal
-                             else "in front of or behind the bone"),
-                         key=f"{pin.what}.{pin.name}.position_in_depth_mm",
-                         value=f"{farthest:g}" + (f" (one of {pin.count})"
-                                                  if pin.count > 1 else ""),
-                         expected=f"between {-room:.1f} and {room:.1f} mm")
+        where = ("outside the slice" if section.given.sagittal
+                 else "in front of or behind the bone")
+        reach = room - abs(farthest - pin.position_in_depth_mm)
+        if reach <= 0.0:    # wherever its middle lies
+            raise InputError(f"a row of {pin.count} is wider than the bone: some {pin.what}s pass "
+                             + where, key=f"{pin.what}.{pin.name}.count", value=f"{pin.count}",
+                             expected=f"a row less than {2 * room:.1f} mm wide")
+        raise InputError(f"the {pin.what} passes {where}" if pin.count == 1 else
+                         f"of a row of {pin.count}, the {pin.what} at {farthest:g} mm passes "
+                         + where, key=f"{pin.what}.{pin.name}.position_in_depth_mm",
+                         value=f"{pin.position_in_depth_mm:g}",
+                         expected=f"between {-reach:.1f} and {reach:.1f} mm"
+                         + (", or a smaller count" if pin.count > 1 else ""))
 
 
 def _closed(points: FloatArray) -> FloatArray:
@@ -291,9 +303,12 @@ def engaged_thread(pin: Pin, axis: Axis, crossed: Sequence[tuple[float, str]],
                    ) -> tuple[float, float]:
     """Segment of thread engaged in bone, as distances from the head; empty if end <= start.
 
-    A gliding hole as wide as the thread disengages it up to the first fracture.
+    A gliding hole as wide as the thread disengages it up to the first fracture, a pilot hole as
+    wide as the thread all of it.
     """
     low, high = axis.in_bone
+    if isinstance(pin, Screw) and pilot(pin) >= screw_form(pin.form).thread:
+        return high, high
     start = max(low, thread_span(pin, axis.length)[0])
     if isinstance(pin, Screw) and glides(pin) and crossed:
         start = max(start, crossed[0][0])

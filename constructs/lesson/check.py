@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -129,10 +127,10 @@ def measure(scene: Scene, solved: tuple[Solved, ...], count: int, seed: int, wor
     if workers == 1:
         answers = [fresh(scene, a) for a in asks]
     else:
-        from buttress.sweeps.workers import begin
+        from buttress.sweeps.workers import pool
 
-        with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
-            answers = list(pool.map(fresh, [scene] * len(asks), asks))
+        with pool(workers) as processes:
+            answers = list(processes.map(fresh, [scene] * len(asks), asks))
     out = [missed(solved[a.family], a, f) for a, f in zip(asks, answers, strict=True)
            if f is not None]
     return [m for m in out if m is not None]

@@ -7,10 +7,9 @@ its ends well enough.
 
 from __future__ import annotations
 
-import multiprocessing
 from collections import defaultdict
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, field
 from functools import partial
 from time import perf_counter
@@ -149,15 +148,16 @@ def solve_scenes(scenes: tuple[Scene, ...], workers: int, say: Say = lambda text
     out = tuple(tuple(Solved(f, None, {}, {}) for f in scene.families) for scene in scenes)
     done, clock = 0, perf_counter()
     say(f"solving {total} load paths beforehand: this takes some minutes; progress is reported")
-    for (s, _, job), pieces in zip(tasks, _run(tasks, workers), strict=True):
-        for number, piece in pieces.items():
-            solved = out[s][number]
-            solved.layout = solved.layout or piece.layout
-            solved.paths |= piece.paths
-            solved.geometry |= piece.geometry
-        done += len(job.nodes)
-        left = (perf_counter() - clock) * (total - done) / done
-        say(f"solved {done} of {total} load paths, about {left:.0f} s left")
+    with closing(_run(tasks, workers)) as solving:
+        for (s, _, job), pieces in zip(tasks, solving, strict=True):
+            for number, piece in pieces.items():
+                solved = out[s][number]
+                solved.layout = solved.layout or piece.layout
+                solved.paths |= piece.paths
+                solved.geometry |= piece.geometry
+            done += len(job.nodes)
+            left = (perf_counter() - clock) * (total - done) / done
+            say(f"solved {done} of {total} load paths, about {left:.0f} s left")
     for solved in (f for scene in out for f in scene):
         finish(solved)
     return out
@@ -200,10 +200,10 @@ def _run(tasks: list[tuple[int, Scene, Job]], workers: int):  # type: ignore[no-
     if workers == 1:
         yield from (call() for call in calls)
         return
-    from buttress.sweeps.workers import begin
+    from buttress.sweeps.workers import pool
 
-    with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin) as pool:
-        yield from pool.map(_call, calls)
+    with pool(workers) as processes:
+        yield from processes.map(_call, calls)
 
 
 def _call(call: Callable[[], dict[int, Piece]]) -> dict[int, Piece]:

@@ -64,7 +64,7 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     for line in cost.sentences():
         say(line)
     summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
-                         cluster=cluster, say=say)
+                         cluster=cluster, say=say, said=cost.seconds)
     if summary.interrupted:
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")

@@ -187,6 +187,8 @@ class RankResult(Displayed):
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],
             "coupled": dict(self.samples.coupled),
+            "ties": [[self.reference, a.construct] for a in self.against
+                     if a.told_apart is False],
             "standings": [asdict(s) for s in self.standings],
             "against": [asdict(a) for a in self.against],
             "driven": [asdict(d) for d in self.driven],

@@ -17,7 +17,7 @@ def lines(bearing: Bearing, width: int = USUAL) -> list[str]:
     room = width - max(len(name) for name, _ in left) - len(GAP) - max(
         len("force N"), *(len(force) for _, force in left))
     fit = max(1, room // (len(GAP) + EACH))
-    out = [f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", ""]
+    out = [*wrap(f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", width), ""]
     names = list(bearing.constructs)
     for part in (names[i:i + fit] for i in range(0, len(names), fit)):
         head = ["\n".join(wrap(name, EACH, max_lines=3, placeholder="…")) for name in part]

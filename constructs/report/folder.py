@@ -16,7 +16,7 @@ from buttress.report.trust import how_far
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first, ranks, reserve
+from buttress.results.order import best_first, order_words, ranks, reserve, tied_with
 from buttress.results.picture import Picture
 from buttress.results.rows import columns, rows
 from buttress.results.stress import STRAIN_RATIO
@@ -32,8 +32,10 @@ def document(comparison: Comparison) -> dict[str, Any]:
             "seconds": plain(comparison.seconds),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
-            "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c))}
+            "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c)),
+                       "tied_with": tied_with(c, comparison.constructs)}
                       for c in best_first(comparison.constructs)],
+            "ordered_by": order_words(comparison.study.limits.movement_mm),
             "weight_bearing": plain(weight_bearing(comparison))}
 
 

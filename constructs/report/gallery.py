@@ -14,8 +14,9 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
+from buttress.fe.errors import ButtressError
 from buttress.fe.status import Status
-from buttress.files import as_csv
+from buttress.files import as_csv, claimed, drafted, require_room
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
@@ -109,10 +110,9 @@ def shown(text: str) -> str:
 
 
 def write_study(comparison: Comparison, folder: Path) -> list[Path]:
-    """Table, numbers, pictures and the page of one study into its folder."""
+    """Table, numbers, pictures and the page of one study into its folder, which exists."""
     study = comparison.study
     command = f"buttress compare --example {study.name}"
-    folder.mkdir(parents=True, exist_ok=True)
     table = "\n".join(line.rstrip() for line in lines(comparison)).strip()
     page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
             f"All of this comes from one command; the files are in the folder that it writes:\n\n"
@@ -146,15 +146,23 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
     """
     from buttress.comparison.compare import compare
 
+    require_room(folder)
     written = []
     for name in names or example_names():
         study = example(name)
         say(f"gallery: {name}")
         comparison = compare(study, say)
         target = folder / name
-        for old in (*target.glob("*.png"), *target.glob("*.csv"), *target.glob("*.txt")):
-            old.unlink()
-        written += write_study(comparison, target)
+        try:
+            with drafted(target) as draft:
+                made = write_study(comparison, draft)
+                for old in (*target.glob("*.png"), *target.glob("*.csv"), *target.glob("*.txt")):
+                    old.unlink()
+                claimed(draft, target, force=True)
+        except ButtressError:    # what was solved is still shown
+            say("\n".join(lines(comparison)))
+            raise
+        written += [target / path.name for path in made]
     return [*written, *write_index(folder)]
 
 

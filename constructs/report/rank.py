@@ -28,13 +28,14 @@ def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
-           f"{result.outcomes.load_N:g} N; shares in % with 95 % intervals",
+           f"{result.outcomes.load_N:g} N; shares of samples with 95 % intervals",
            best_words(result), ""]
     rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
              for s in result.standings]
-    out += [*columns(("construct", "best", "held", "meets all limits", "no equilibrium",
-                      "no answer", "refused", "mean rank"), rows), *_nobody(result)]
+    out += [*columns(("construct", "best\n%", "held\n%", "meets all limits\n%",
+                      "no equilibrium\nsamples", "no answer\nsamples", "refused\nsamples",
+                      "mean rank\n1 is best"), rows), *_nobody(result)]
     if result.outcomes.by != SUBSIDENCE:
         out += _chosen(result)
     out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both are held, "
@@ -42,7 +43,7 @@ def table_lines(result: RankResult) -> list[str]:
             *columns(("", "median", "mean", "both held"),
                      [("  " + a.construct, *_difference(a.subsidence_mm),
                        f"{a.both_held} of {count}") for a in result.against])]
-    out += ["", f"meets each limit ({result.limit_words}):",
+    out += ["", f"meets each limit ({result.limit_words}), % of samples:",
             *columns(("", *result.limits),
                      [("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
                       for s in result.standings])]
@@ -158,7 +159,6 @@ def write_folder(result: RankResult) -> Path:
     from buttress.draw.primitives import save
     from buttress.files import slug, written_whole
     from buttress.sweeps.rows import sweep_frame
-    from buttress.sweeps.store import told
 
     path = result.summary.path
     folder = path.with_name(path.stem + "-rank")
@@ -181,7 +181,7 @@ def write_folder(result: RankResult) -> Path:
         if x.keeps_all is not None and x.keeps_all.total is not None:
             axes[f"indices of the limits {x.construct}"] = f.sensitivities(
                 result, x.construct, "keeps_all")
-    with told(folder), written_whole(folder) as draft:
+    with written_whole(folder) as draft:
         (draft / "rank.json").write_text(text + "\n", encoding="utf-8")
         for name, ax in axes.items():
             figure = ax.get_figure(root=True)

@@ -7,6 +7,7 @@ from textwrap import wrap
 from buttress import LABEL
 from buttress.comparison.twins import WORDS
 from buttress.report import bearing
+from buttress.report.columns import USUAL, terminal_width
 from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
 from buttress.results.bearing import weight_bearing
@@ -26,6 +27,15 @@ from buttress.results.records import (
 from buttress.results.verdict import verdict
 from buttress.study.activities import newtons
 
+FRAME = (
+    "Movements in the frame of the shaft, distal and opening positive, zero after the last "
+    "tightening; the worst fragment. The state at a load is the first that is reached by pressing "
+    "slowly from the tightened state. Peak: the largest load on that path, not known above a load "
+    "where answers do not converge. Capacity: limit analysis without - with friction, screws as "
+    "tight as they were set (the peak may lie above it, since the load stretches screws further). "
+    "Only with friction: held above what the path with friction lost after tightening carries "
+    "(without a body mass, above the lower bound of the capacity).",
+    "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
 MARK = "(!) breaks a rule of the trade: see its warnings"
 
 
@@ -90,67 +100,78 @@ def ends_words(construct: ConstructResult) -> str:
     return f"peak at {ends:.0f} N" if ends > 0.0 else "no load is carried"
 
 
-def lines(comparison: Comparison) -> list[str]:
-    """The table as text of at most 100 columns: a heading per construct, then a line per load."""
+def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
+    """The table as text of at most ``width`` columns: a heading per construct, then a line per
+    load, or several lines where the columns do not fit next to each other."""
     order = best_first(comparison.constructs)
     head = [h.split("\n") for h in header()]
     rows = {c.name: [cells(load, c) for load in c.loads] for c in order}
-    width = [max(len(x) for x in (*h, *(r[i] for some in rows.values() for r in some)))
-             for i, h in enumerate(head)]
+    wide = [max(len(x) for x in (*h, *(r[i] for some in rows.values() for r in some)))
+            for i, h in enumerate(head)]
+    parts = _parts(wide, width)
 
-    def line(values: list[str] | tuple[str, ...]) -> str:
-        return "  ".join(v.ljust(w) if i == 1 else v.rjust(w)
-                         for i, (v, w) in enumerate(zip(values, width, strict=True))).rstrip()
+    def line(values: list[str] | tuple[str, ...], part: list[int]) -> str:
+        return "  ".join(values[i].ljust(wide[i]) if i == 1 else values[i].rjust(wide[i])
+                         for i in part).rstrip()
 
-    out = [comparison.study.title or comparison.study.name, ""]
+    def heads(part: list[int]) -> list[str]:
+        return [line([h[k] if k < len(h) else "" for h in head], part) for k in (0, 1)]
+
+    out = [*wrap(comparison.study.title or comparison.study.name, width), ""]
     named = [c for c in comparison.study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
-    out += [line([h[k] if k < len(h) else "" for h in head]) for k in (0, 1)]
+    out += heads(parts[0]) if len(parts) == 1 else []
     for construct in order:
         capacity = capacity_text(construct)
-        out.append(f"\n{construct.marked_name}: capacity {capacity}"
-                   f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}")
+        out += ["", *wrap(f"{construct.marked_name}: capacity {capacity}"
+                          f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}",
+                          width, subsequent_indent="  ")]
         first = not_tightened(construct) or f"first limit: {construct.first_limit}"
         for words in (rank_words(construct, comparison.constructs),
                       verdict(construct, comparison.constructs), first,
                       *filter(None, [extra(construct, comparison.constructs)]),
                       *construct.remarks):
-            out += wrap(words, 100, initial_indent="  ", subsequent_indent="    ")
-        out += [line(values) for values in rows[construct.name]]
+            out += wrap(words, width, initial_indent="  ", subsequent_indent="    ")
+        for part in parts:
+            out += heads(part) if len(parts) > 1 else []
+            out += [line(values, part) for values in rows[construct.name]]
     marks = ["", MARK] if any(c.breaks_rule for c in comparison.constructs) else []
     return [*out, *marks, ""]
 
 
-def trust_lines(comparison: Comparison) -> list[str]:
+def trust_lines(comparison: Comparison, width: int) -> list[str]:
     """How far the numbers go, one kind of error after another."""
     return [line for kind, said in how_far(comparison).items()
-            for line in wrap(f"{kind}: {said}", 92, subsequent_indent="  ")]
+            for line in wrap(f"{kind}: {said}", width, subsequent_indent="  ")]
+
+
+def _parts(wide: list[int], width: int) -> list[list[int]]:
+    """Which columns stand next to each other: load and status, and as many more as fit."""
+    parts = [[0, 1]]
+    for i in range(2, len(wide)):
+        if len(parts[-1]) > 2 and sum(wide[k] + 2 for k in (*parts[-1], i)) - 2 > width:
+            parts.append([0, 1])
+        parts[-1].append(i)
+    return parts
 
 
 def print_table(comparison: Comparison) -> None:
     """The table on standard output, with the frame of reference and the label."""
-    print("\n".join(lines(comparison)))
+    width = min(USUAL, terminal_width())
+    narrow = min(92, width)
+    print("\n".join(lines(comparison, width)))
     table = weight_bearing(comparison)
     if table is not None:
-        print("\n".join([*bearing.lines(table), ""]))
-    ordered = order_words(comparison.study.limits.movement_mm)
-    print("\n".join(wrap(ordered, 92, break_on_hyphens=False)))
-    print("Movements in the frame of the shaft, distal and opening positive, zero after the\n"
-          "last tightening; the worst fragment. The state at a load is the first that is\n"
-          "reached by pressing slowly from the tightened state. Peak: the largest load on that\n"
-          "path, not known above a load where answers do not converge. Capacity: limit\n"
-          "analysis without - with friction, screws as tight as they were set (the peak may lie\n"
-          "above it, since the load stretches screws further). Only with friction: held above\n"
-          "what the path with friction lost after tightening carries (without a body mass, above\n"
-          "the lower bound of the capacity).\n"
-          "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
+        print("\n".join([*bearing.lines(table, width), ""]))
+    for words in (order_words(comparison.study.limits.movement_mm), *FRAME):
+        print("\n".join(wrap(words, narrow, break_on_hyphens=False)))
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
-        print("\n".join(wrap(WORDS, 92)))
-    print("\n".join(trust_lines(comparison)))
+        print("\n".join(wrap(WORDS, narrow)))
+    print("\n".join(trust_lines(comparison, narrow)))
     for construct in comparison.constructs:
         if why := not_tightened(construct):
-            print("\n".join(wrap(f"'{construct.name}' {why}.", 92)))
+            print("\n".join(wrap(f"'{construct.name}' {why}.", narrow)))
         elif construct.capacity_N[1] == 0.0:
             print(f"'{construct.name}' is {HELD_BY_NOTHING}: capacity 0 N.")
     print(LABEL)

@@ -99,6 +99,12 @@ def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ..
     return f"rank {rank}: {reserve_words(construct)}" if rank else reserve_words(construct)
 
 
+def tied_with(this: ConstructResult, constructs: tuple[ConstructResult, ...]) -> list[str]:
+    """Names of the constructs that are known to come neither before this one nor after it."""
+    return [c.name for c in constructs if c is not this and c.twin_of is None is this.twin_of
+            and not before(c, this) and not before(this, c)]
+
+
 def tied_first(order: list[ConstructResult]) -> list[str]:
     """Names of the constructs that are not known to come after the first."""
     return [c.name for c in order[1:] if c.twin_of is None and not before(order[0], c)]

@@ -18,6 +18,7 @@ from buttress.rules.fill import alone_notes, raft_notes, void_notes
 from buttress.rules.plate import plate_notes
 from buttress.rules.screw import Level
 from buttress.rules.stages import stage_notes
+from buttress.rules.study import study_notes
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Construct, Study
 
@@ -26,8 +27,8 @@ from buttress.study.study import Construct, Study
 class Finding:
     """The finding of a rule on a part of a construct, and the reason for the rule.
 
-    `level`: note = worth knowing, warning = doubtful, broken = against the rule. `rule` is a short
-    stable name.
+    `construct` is empty for what concerns the whole study; `level`: note = worth knowing, warning =
+    doubtful, broken = against the rule. `rule` is a short stable name.
     """
 
     construct: str
@@ -51,8 +52,9 @@ def check(study: AnyStudy) -> list[Finding]:
     study = as_study(study)
     section = Section(study.section)
     found = check_bone(study, section)
-    return [finding for construct in study.constructs
-            for finding in check_construct(study, section, found, construct)]
+    return [*(Finding("", part, *note) for part, note in study_notes(study, found)),
+            *(finding for construct in study.constructs
+              for finding in check_construct(study, section, found, construct))]
 
 
 def check_construct(study: Study, section: Section, layout: Layout, construct: Construct,

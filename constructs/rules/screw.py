@@ -30,7 +30,7 @@ from buttress.implants.sections import (
 )
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
-from buttress.study.tables import number
+from buttress.study.tables import fields, number
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
@@ -76,7 +76,8 @@ def each(study: Study, section: Section, construct: Construct, placed: Placed) -
     yield from _ends(study, construct, placed)
     if isinstance(pin, Screw):
         yield from _drill(pin)
-        yield from _tension(section, placed, pin)
+        yield from _tension(section, placed, pin, _stage_force(construct, pin))
+        yield from _in_hole(construct, pin)
     yield from _depth(section, placed)
 
 
@@ -194,8 +195,37 @@ def _drill(screw: Screw) -> Iterator[Note]:
                "thread", "the thread engages a hole narrower than itself and does not glide")
 
 
-def _tension(section: Section, placed: Placed, screw: Screw) -> Iterator[Note]:
-    pull = tension(screw)
+def _stage_force(construct: Construct, screw: Screw) -> float:
+    """The largest force [N] to which a stage tightens a screw; 0 where none says."""
+    return max((s.force_N or 0.0 for s in construct.stages
+                if s.do == "tighten" and screw.name in (s.what or ())), default=0.0)
+
+
+def _in_hole(construct: Construct, screw: Screw) -> Iterator[Note]:
+    """Whether a screw fits its plate's holes: a thread that passes, a head that locks."""
+    plate = next((p for p in construct.plates if p.name == screw.plate), None)
+    if plate is None or plate.section is None:
+        return
+    widest, thread = number("plates", plate.section, "thread"), screw_form(screw.form).thread
+    if thread > widest:
+        yield ("broken", "thread through the hole",
+               f'a {thread:g} mm thread in plate "{plate.name}", whose holes take threads up to '
+               f"{widest:g} mm",
+               "a thread wider than the hole does not pass through the plate")
+    if screw.locked and "locking_thread" not in fields("plates", plate.section):
+        yield ("broken", "locking hole",
+               f'locked in plate "{plate.name}", a {plate.section} plate without locking holes',
+               "a head locks only in a hole that is made for it; in a plain hole it may tilt and "
+               "slide")
+
+
+def _tension(section: Section, placed: Placed, screw: Screw, staged: float) -> Iterator[Note]:
+    pull = max(tension(screw), staged)
+    if screw.use == "positional" and pull > 0 and screw.plate is None and not screw.locked:
+        yield ("warning", "positional screw tightened",
+               f"a positional screw is tightened to {pull:.0f} N",
+               "a positional screw keeps pieces at their distance; what is meant to compress them "
+               "is a lag screw, with its thread beyond the fracture")
     if screw.locked and (screw.use == "lag" or pull > 0):
         yield ("broken", "locked head", "a locked screw is given a tension for compression",
                "a head locked in its plate cannot draw the bone towards it, so its tension "

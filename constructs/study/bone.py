@@ -91,6 +91,10 @@ class SectionInput(Checked):
                 refuse("the shaft is larger than the plateau", key=shaft,
                        value=getattr(self, shaft),
                        expected=f"at most {plateau} = {getattr(self, plateau):g}")
+        usual = type(self).model_fields["foam_grade"].default
+        if self.bone != "foam" and self.foam_grade != usual:
+            refuse("a grade of foam for living bone", key="foam_grade", value=self.foam_grade,
+                   expected='bone = "foam", or no foam_grade')
         if not self.sagittal:
             for key in SLICE:
                 if getattr(self, key) is not None:

@@ -23,6 +23,7 @@ LONGEST_NAME = 60
 MOST = 100  # entries of any list: far above any sensible study, below what would stall a reader
 LONGEST_TEXT = 2000
 FAR = 10.0  # times the limit, from where on a number hints at micrometres
+PER_CENT = 10.0  # from where on a number that should be a share hints at per cent
 POUND, GRAVITY = 0.45359237, 9.80665  # kg and m/s2, exact by definition; for hints only
 
 
@@ -89,7 +90,8 @@ def _slip(value: float, low: float, high: float, unit: str) -> str:
                  if low <= value * factor <= high]
         if found:
             return "looks like " + ", or ".join(found)
-    if unit == "-" and 1.0 < value <= 100.0 and low <= value / 100.0 <= high:
+    # 5 for a friction of 0.5 is as likely as 5 per cent.
+    if unit == "-" and PER_CENT <= value <= 100.0 and low <= value / 100.0 <= high:
         return "looks like a percentage"
     return ""
 
@@ -204,8 +206,11 @@ def ascending(values: Iterable[float], key: str, what: str) -> None:
 
 
 def distinct_points(points: Iterable[tuple[float, float]], key: str) -> None:
-    """Refuse a polyline with two successive points closer than 0.01 mm."""
+    """Refuse a polyline with two successive points closer than 0.01 mm, or one in metres."""
     rows = list(points)
+    if all(abs(x) < 0.5 for point in rows for x in point):
+        refuse("all points within half a millimetre (looks like metres)", key=key, value=rows,
+               expected="points in mm")
     for first, second in itertools.pairwise(rows):
         if math.dist(first, second) < 0.01:
             refuse("the same point twice in a row", key=key, value=second,

@@ -9,18 +9,21 @@ from pydantic import BaseModel, ValidationError
 
 from buttress.fe.errors import InputError
 from buttress.study.checked import closest, did_you_mean
+from buttress.study.lines import line_of
 from buttress.study.paths import models
 
+DIGITS = 15  # whole numbers with more are shown by their number of digits
 SHOWN = 5  # errors reported one by one; the rest are counted
 
 
 def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseModel],
-              file: str) -> InputError:
-    """One InputError for a failed validation of `data` by `model`.
+              file: str, text: str = "") -> InputError:
+    """One InputError for a failed validation of `data` by `model`; `text` is where it was read.
 
     A single error fills key, value and expected; several become one line each of the message.
     """
-    entries = [e for e in error.errors(include_url=False) if not _echo(e)]
+    entries = [e for e in error.errors(include_url=False) if not _echo(e)
+               and not (e["type"] == "literal_error" and _huge(e["input"]))]
     # Unknown keys first: a misspelt key is also missing under its right name.
     entries.sort(key=lambda e: e["type"] != "extra_forbidden")
     rows: dict[str, InputError] = {}
@@ -37,12 +40,12 @@ def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseMode
                                        expected=f"{first.expected}, or {row.expected}")
         elif not (entry["type"] == "missing" and row.key in meant):
             rows.setdefault(row.key, row)
-    found = list(rows.values())
-    if len(found) == 1:
+    found = [row.at(line=line_of(row.key, text)) for row in list(rows.values())[:SHOWN]]
+    if len(rows) == 1:
         return found[0].at(file=file)
-    lines = [f"{len(found)} mistakes", *(f"  {row}" for row in found[:SHOWN])]
-    if len(found) > SHOWN:
-        lines.append(f"  and {len(found) - SHOWN} more")
+    lines = [f"{len(rows)} mistakes", *(f"  {row}" for row in found)]
+    if len(rows) > SHOWN:
+        lines.append(f"  and {len(rows) - SHOWN} more")
     return InputError("\n".join(lines), file=file)
 
 
@@ -57,6 +60,9 @@ def _one(entry: Any, data: dict[str, Any], model: type[BaseModel]) -> tuple[Inpu
     loc = _inside(entry["loc"], data, entry["type"])
     kind, context, given = entry["type"], entry.get("ctx", {}), entry["input"]
     key = _dotted(loc, data)
+    if _huge(given):
+        return InputError("a number with too many digits", key=key, value=show(given),
+                          expected="a number of a few digits"), ""
     if kind == "refused":
         key = ".".join(p for p in (key, context["key"]) if p)
         if context["key"]:
@@ -179,10 +185,16 @@ def _model_at(loc: tuple[int | str, ...], model: type[BaseModel]) -> type[BaseMo
     return here
 
 
+def _huge(value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**DIGITS
+
+
 def show(value: Any) -> str:
     """A value as a user wrote it, short and printable."""
     if isinstance(value, bool):
         text = str(value).lower()
+    elif _huge(value):
+        text = f"{str(value)[:6]}... ({len(str(abs(value)))} digits)"
     elif isinstance(value, str):
         text = f'"{value}"'
     elif isinstance(value, list | tuple):

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import inspect
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from textwrap import indent, wrap
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -15,7 +19,7 @@ from buttress import LABEL
 from buttress.study.checked import OneOf, Within
 from buttress.study.study import Study
 
-NEEDED, NONE = "needed", "-"
+NEEDED, NONE, WHOLE = "needed", "-", "the file itself"
 FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAME.friction`,
 `construct.NAME.screw.NAME.angle_deg`; `*` stands for every name of a list. In addition to the keys
 of the file there are `ANY ENTRY.present` (true or false: whether a named entry is included;
@@ -37,11 +41,13 @@ after all varied keys are set."""
 
 @dataclass(frozen=True)
 class Key:
-    """One key: its allowed values, and its default."""
+    """One key: its allowed values, its default, what it means, and a sketch of a sign or angle."""
 
     name: str
     allowed: str
     default: str
+    meaning: str
+    sketch: str
 
 
 @dataclass(frozen=True)
@@ -51,6 +57,13 @@ class Table:
     heading: str
     about: str
     keys: tuple[Key, ...]
+
+
+@cache
+def meanings() -> dict[str, dict[str, str]]:
+    """What keys mean, by table and key, and sketches by the dotted key: `data/keys.toml`."""
+    text = files("buttress").joinpath("data", "keys.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 def tables() -> list[Table]:
@@ -64,14 +77,16 @@ def _tables(model: type[BaseModel], heading: str, path: str) -> Iterator[Table]:
         key = field.alias or name
         inner, many = _model(field.annotation)
         if inner is None:
-            keys.append(Key(key, allowed(field.annotation, field.metadata), _default(field)))
+            keys.append(Key(key, allowed(field.annotation, field.metadata), _default(field),
+                            meanings().get(path or WHOLE, {}).get(key, ""),
+                            meanings()["sketch"].get(f"{path}.{key}", "").strip("\n")))
             continue
         here = f"{path}.{key}" if path else key
         below.append((inner, f"[[{here}]]" if many else f"[{here}]", here))
     about = " ".join((inspect.getdoc(model) or "").replace("``", "`").split())
     about = about.removeprefix(f"`{heading}`: ")
     about = about[:1].upper() + about[1:]
-    yield Table(heading or "the file itself", about, tuple(keys))
+    yield Table(heading or WHOLE, about, tuple(keys))
     for inner, title, here in below:
         yield from _tables(inner, title, here)
 
@@ -125,15 +140,19 @@ def _default(field: FieldInfo) -> str:
     return f"{value:g}" if isinstance(value, int | float) else f'"{value}"'
 
 
-def lines() -> list[str]:
+def lines(width: int = 100) -> list[str]:
     """For the terminal."""
     out = []
     for table in tables():
-        out += [table.heading, *(f"    {k.name} = {k.allowed}"
-                                 + (f"  ({NEEDED})" if k.default == NEEDED else
-                                    f"  (default {k.default})" if k.default != NONE else "")
-                                 for k in table.keys), ""]
-    return [*out, " ".join(FURTHER.split()), LABEL]
+        out.append(table.heading)
+        for k in table.keys:
+            out.append(f"    {k.name} = {k.allowed}"
+                       + (f"  ({NEEDED})" if k.default == NEEDED else
+                          f"  (default {k.default})" if k.default != NONE else ""))
+            out += wrap(k.meaning, width, initial_indent=" " * 8, subsequent_indent=" " * 8)
+            out += indent(k.sketch, " " * 12).splitlines()
+        out.append("")
+    return [*out, *wrap(" ".join(FURTHER.split()), width, break_on_hyphens=False), LABEL]
 
 
 def markdown() -> str:
@@ -143,9 +162,12 @@ def markdown() -> str:
            FURTHER, ""]
     for table in tables():
         title = table.heading if table.heading[0] != "[" else f"`{table.heading}`"
-        out += [f"## {title}", "", table.about, "", "| key | allowed values | default |",
-                "| --- | --- | --- |"]
-        out += [f"| `{k.name}` | {k.allowed.replace('|', chr(92) + '|')} | {k.default} |"
-                for k in table.keys]
+        out += [f"## {title}", "", table.about, "",
+                "| key | meaning | allowed values | default |", "| --- | --- | --- | --- |"]
+        out += [f"| `{k.name}` | {k.meaning} | {k.allowed.replace('|', chr(92) + '|')} | "
+                f"{k.default} |" for k in table.keys]
+        for k in table.keys:
+            if k.sketch:
+                out += ["", f"`{k.name}`:", "", "```", k.sketch, "```"]
         out.append("")
     return "\n".join(out)

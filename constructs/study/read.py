@@ -32,7 +32,7 @@ from buttress.study.study import (
 
 __all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study",
            "Void", "Wire", "as_study", "example", "example_names", "example_text", "load_study",
-           "only", "parse_study", "study_from"]
+           "only", "parse_study", "printable", "study_from", "study_text", "text_of"]
 
 AnyStudy = Study | Case | str | Path
 """What stands for a study: see `as_study`."""
@@ -76,8 +76,7 @@ def load_study(path: str | Path) -> Study:
     is not a TOML text, or anything in it is wrong.
     """
     path = Path(path)
-    shown = _printable(str(path))
-    return parse_study(_read(path, shown), shown, path.parent)
+    return parse_study(study_text(path), printable(str(path)), path.parent)
 
 
 def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
@@ -91,7 +90,7 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         twice = "overwrite" in str(error) or "twice" in str(error)
-        raise InputError(f"not TOML: {_printable(str(error))}", file=file,
+        raise InputError(f"not TOML: {printable(str(error))}", file=file,
                          expected="each key once under its heading; [[construct]] in double "
                                   "brackets starts a new construct" if twice else
                          "lines such as  width_mm = 76  under headings such as  [section]",
@@ -101,7 +100,7 @@ def parse_study(text: str, file: str = "", folder: Path | None = None) -> Study:
     if not data:
         raise InputError("the file has no content", file=file,
                          expected="a study; copy a shipped example to start from")
-    return study_from(data, file, folder)
+    return _study(data, file, folder, text)
 
 
 def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None = None) -> Study:
@@ -110,15 +109,19 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
     ``file`` and ``folder``: see `parse_study`. Raises InputError, with key, value and what was
     expected, when something in it is wrong.
     """
+    return _study(data, file, folder, "")
+
+
+def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str) -> Study:
     data, texts = settled(renewed(data, file), file, folder)
     try:
         study = Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
-        wrong = complaint(error, data, Study, file)
-        text = texts.get(tuple(wrong.key.split(".")))
+        wrong = complaint(error, data, Study, file, text)
+        given = texts.get(tuple(wrong.key.split(".")))
         raise InputError(wrong.message, file=file, key=wrong.key, expected=wrong.expected,
-                         value=f"{wrong.value} from {show(text)}" if text else wrong.value
-                         ) from None
+                         value=f"{wrong.value} from {show(given)}" if given else wrong.value,
+                         line=wrong.line) from None
     study.remember(texts)
     return study
 
@@ -135,7 +138,7 @@ def example_text(name: str) -> str:
 
     Raises InputError, with the closest name, when there is none of that name.
     """
-    name = _printable(name)
+    name = printable(name)
     require_known(name, example_names(), "example")
     return files("buttress").joinpath("examples", f"{name}.toml").read_text(encoding="utf-8")
 
@@ -164,8 +167,9 @@ def only(study: AnyStudy, *names: str) -> Study:
     return study.model_copy(update={"constructs": tuple(found[n] for n in names)})
 
 
-def _read(path: Path, shown: str) -> str:
+def study_text(path: Path) -> str:
     """The text of a study file. Raises InputError for anything but a short text file."""
+    shown = printable(str(path))
     try:
         if path.is_dir():
             raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
@@ -175,14 +179,19 @@ def _read(path: Path, shown: str) -> str:
                                       "one: " + ", ".join(example_names()))
         if not path.is_file():
             raise InputError("not a regular file", file=shown, expected="a study file (TOML)")
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise InputError(f"the file is too large: {size} bytes", file=shown,
-                             expected=f"a study of at most {LARGEST_FILE} bytes")
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"cannot be read: {_printable(reason)}", file=shown) from None
+        raise InputError(f"cannot be read: {printable(reason)}", file=shown) from None
+    return text_of(raw, shown)
+
+
+def text_of(raw: bytes, shown: str) -> str:
+    """The text in the bytes of a study. Raises InputError for anything but a short text."""
+    if len(raw) > LARGEST_FILE:
+        raise InputError("the file is too large", file=shown,
+                         expected=f"a study of at most {LARGEST_FILE} bytes")
     if not raw.strip():
         raise InputError("the file is empty", file=shown,
                          expected="a study; copy a shipped example to start from")
@@ -200,13 +209,15 @@ def _instead(path: Path) -> str:
     """Suggestion for a path without a file: a similar file in its folder, or a shipped study."""
     if path.name in example_names():
         return f'; for the shipped study of that name use --example {path.name}'
-    near = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-    found = closest(path.name, near)
-    shipped = closest(path.name.removesuffix(".toml"), example_names())
-    return did_you_mean(found or (f"--example {shipped}" if shipped else ""))
+    near = {p.stem: p.name for p in path.parent.glob("*.toml")} if path.parent.is_dir() else {}
+    shipped = {name: f"--example {name}" for name in example_names()}
+    # Without the ending, which all have; a file before a shipped study of the same name.
+    both = shipped | near
+    found = closest(path.name.removesuffix(".toml"), both)
+    return did_you_mean(printable(both[found]) if found else "")
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
     """Text suitable for a message: control characters escaped, at most 200 characters."""
     safe = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
     return safe if len(safe) <= 200 else safe[:200] + "..."

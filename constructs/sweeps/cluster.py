@@ -96,7 +96,7 @@ def connected(address: str) -> Any:
         import distributed
     except ImportError:
         raise InputError("sweeps on a cluster need an extra", key="--cluster", value=address,
-                         expected="pip install 'buttress[cluster]'") from None
+                         expected='.venv/bin/pip install -e ".[cluster]"') from None
     try:
         # An invalid address leaves a client behind that raises errors when the process ends.
         distributed.comm.get_address_host_port(address)

@@ -73,8 +73,10 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
         if samples is not None:
             raise InputError("a grid takes no number of samples", key="--samples",
                              value=str(samples), expected="--design lhs or sobol, or no --samples")
+        if seed is not None:
+            raise InputError("a grid draws no random numbers", key="--seed", value=str(seed),
+                             expected="--design lhs or sobol, or no --seed")
         rows = _grid(ranges)
-        seed = None
     else:
         rows = _sampled(ranges, method, samples, seed)
     return Design(
@@ -86,6 +88,13 @@ def parse_vary(study: Study, vary: Sequence[str]) -> dict[str, Range]:
     """Ranges by key. Raises InputError for an unknown key or range, a key given twice
     or two keys that set the same place.
     """
+    try:
+        return _parsed(study, vary)
+    except InputError as error:
+        raise error if error.key.startswith("--") else error.at(file="--vary") from None
+
+
+def _parsed(study: Study, vary: Sequence[str]) -> dict[str, Range]:
     if not vary:
         raise InputError("nothing to vary", key="--vary",
                          expected='KEY=RANGE, for example "section.modulus_scale=0.5:2:4"')
@@ -123,7 +132,8 @@ def _check_alone(study: Study, key: str, value: Value, text: str) -> None:
         varied(study, {key: value})
     except InputError as error:
         at = f"{error.key}: " if error.key and error.key != key else ""
-        raise InputError(f"a range with invalid values: {at}{error.message}", key=key,
+        raise InputError(f"a range with invalid values: {at}{error.message}", file="--vary",
+                         key=key,
                          value=f"{text} (at {value})", expected=error.expected) from None
 
 

@@ -61,7 +61,10 @@ class Task:
 
 @dataclass
 class Outcome:
-    """The outcome of a case. Rows are dicts by column; ``failures`` list missing answers."""
+    """The outcome of a case. Rows are dicts by column; ``failures`` list missing answers.
+
+    ``seconds``: in all, ``parts``: of each construct.
+    """
 
     number: int
     hash: str
@@ -71,6 +74,7 @@ class Outcome:
     edges: list[dict[str, Any]] = field(default_factory=list)
     failures: list[dict[str, Any]] = field(default_factory=list)
     seconds: float = 0.0
+    parts: dict[str, float] = field(default_factory=dict)
     worker: int = 0
     counts: dict[str, int] = field(default_factory=dict)
 
@@ -116,12 +120,14 @@ class Evaluator:
                 out.fail("error", f"{type(error).__name__}: {error}")
             else:
                 for construct in case.study.constructs:
+                    begun = perf_counter()
                     try:
                         alone |= self._construct(case, construct, intact, out)
                     except InputError as error:
                         out.fail("refused", str(error), construct.name)
                     except Exception as error:
                         out.fail("error", f"{type(error).__name__}: {error}", construct.name)
+                    out.parts[construct.name] = perf_counter() - begun
                 self.workshop.counts["alone"] += sum(alone.values())
         out.seconds = perf_counter() - start
         out.counts = {k: v - before[k] for k, v in self.workshop.counts.items()}

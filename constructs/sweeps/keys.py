@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -87,8 +88,8 @@ class Planned:
     """A case ready to be solved, with the keys of what it shares with others.
 
     ``bones``: keys of its bones, one per distinct bone; ``frames``: (bone, hardware) keys of its
-    constructs; ``law``: hash of everything but the size of the load; ``folder``: the folder of the
-    study's files.
+    constructs; ``answers``: hashes of all that the figures of its constructs depend on; ``law``:
+    hash of everything but the size of the load; ``folder``: the folder of the study's files.
     """
 
     number: int
@@ -97,6 +98,7 @@ class Planned:
     scales: dict[str, float]
     bones: tuple[str, ...]
     frames: tuple[tuple[str, str], ...]
+    answers: tuple[str, ...]
     law: str
     folder: str | None = None
 
@@ -109,10 +111,13 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
     data = _dump(case.study)
     rest = {**data, "load": {k: v for k, v in data["load"].items()
                              if k not in SIZE_OF_LOAD}}
+    own = [digest([frame, {k: v for k, v in c.items() if k not in ("name", "note")},
+                   data.get("fracture"), data["load"], dict(case.scales)])
+           for frame, c in zip(frames, data["construct"], strict=True)]
     return Planned(
         number=number, hash=case_hash(case, options), data=data, scales=dict(case.scales),
-        bones=tuple(dict.fromkeys(keys)), frames=tuple(dict.fromkeys(frames)),
-        law=digest([rest, dict(case.scales)]),
+        bones=tuple(dict.fromkeys(keys)), frames=tuple(frames),
+        answers=tuple(own), law=digest([rest, dict(case.scales)]),
         folder=None if case.study.folder is None else str(case.study.folder.resolve()))
 
 
@@ -130,17 +135,25 @@ def groups(cases: Iterable[Planned]) -> list[list[Planned]]:
 
 @dataclass(frozen=True)
 class Sharing:
-    """Numbers of cases, constructs, distinct bones and distinct hardware in a plan."""
+    """Numbers of cases, constructs, distinct bones and distinct hardware in a plan.
+
+    ``per_construct``: by name, hardware and answers that no construct before it has.
+    """
 
     cases: int
     constructs: int
     bones: int
     frames: int
+    per_construct: dict[str, tuple[int, int]]
 
 
 def sharing(cases: Iterable[Planned]) -> Sharing:
     """Counts over all cases."""
     listed = list(cases)
+    frames, answers = (Counter({part: c["name"] for case in listed for part, c in zip(
+        getattr(case, what), case.data["construct"], strict=True)}.values())
+        for what in ("frames", "answers"))
     return Sharing(len(listed), sum(len(c.data["construct"]) for c in listed),
                    len({b for c in listed for b in c.bones}),
-                   len({f for c in listed for f in c.frames}))
+                   len({f for c in listed for f in c.frames}),
+                   {name: (frames[name], answers[name]) for name in answers})

@@ -42,6 +42,9 @@ FEW = 3
 EVERY, SLOWER = 2.0, 15.0
 """Seconds between progress lines, and the factor by which the interval grows during a run."""
 
+MEASURED, OFF = 5, 1.5
+"""Cases and seconds after which an estimate is corrected where it is off by more than a factor."""
+
 
 @dataclass(frozen=True)
 class SweepSummary(Displayed):
@@ -190,8 +193,8 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
 
 def run_design(study: Study, design: Design, *, out: Path | None = None,
                workers: int | None = None, cluster: str = "", options: Options | None = None,
-               say: Say = lambda text: None) -> SweepSummary:
-    """As `sweep`, for a design that was made already."""
+               say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
+    """As `sweep`, for a design that was made already; ``said``: seconds that were estimated."""
     start = perf_counter()
     plan = make_plan(study, design, options or Options())
     path = store_path(study, design, plan.options, out)
@@ -211,7 +214,7 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
             say(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
                 "already done")
         counts: Counter[str] = Counter()
-        progress = _Progress(len(todo), say)
+        progress = _Progress(len(todo), say, said if len(todo) == len(plan.cases) else None)
         with (dropping(say),
               contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes):
             for outcome in outcomes:
@@ -299,8 +302,7 @@ def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: in
 def estimated(plan: Plan, workers: int | None) -> Estimate:
     """The cost of a plan, from one case solved twice: from scratch, and with shared parts."""
     count = max(1, cores() if workers is None else workers)
-    bone = frame = answer = 0.0
-    alone, done = 0, 0
+    seconds, alone, done = 0.0, 0, 0
     geometry = unbuildable(plan.cases)
     refused = plan.refused | geometry.bones
     sound = [c for c in plan.cases if c.number not in refused]
@@ -316,12 +318,11 @@ def estimated(plan: Plan, workers: int | None) -> Estimate:
             "cancellous_strength", 1.0)}
         law = evaluator.evaluate(Task(
             number=0, hash="", data=first.data, scales=softer, folder=first.folder))
-        each = max(1, len(first.data["construct"]))
-        answer = law.seconds / each
-        rest = max(0.0, made.seconds - law.seconds)
-        # Measured on shipped studies: the bone is about a third of the cost of a case from scratch.
-        bone, frame = rest / 3, 2 * rest / 3 / each
-    seconds = shared.bones * bone + shared.frames * frame + shared.constructs * answer
+        seconds = shared.bones * (made.seconds - sum(made.parts.values()))
+        for name, (frames, answers) in shared.per_construct.items():
+            answer, both = (x.parts.get(name, sum(x.parts.values()) / max(1, len(x.parts)))
+                            for x in (law, made))
+            seconds += frames * max(0.0, both - answer) + answers * answer
     return Estimate(
         cases=shared.cases, refused=len(refused), constructs=shared.constructs, meshes=shared.bones,
         hardware=shared.frames, factorisations=done, avoided=max(0, alone * shared.cases - done),
@@ -335,10 +336,10 @@ def _first_reason(refused: dict[int, str]) -> str:
 
 
 class _Progress:
-    """Progress lines: number of cases, rate, time left."""
+    """Progress lines: number of cases, rate, time left, and that an estimate was wrong."""
 
-    def __init__(self, total: int, say: Say) -> None:
-        self.total, self.say, self.done = total, say, 0
+    def __init__(self, total: int, say: Say, said: float | None = None) -> None:
+        self.total, self.say, self.done, self.said = total, say, 0, said
         self.start = self.last = self.first = perf_counter()
 
     def step(self) -> None:
@@ -347,6 +348,7 @@ class _Progress:
         now = perf_counter()
         if self.done == 1:
             self.first = now
+        self._correct(now)
         every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
         if now - self.last >= every or self.done == self.total:
             self.last = now
@@ -355,6 +357,18 @@ class _Progress:
             pace = f", {rate:.3g} per second, {duration((self.total - self.done) / rate)} left" \
                 if rate else ""
             self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
+
+
+    def _correct(self, now: float) -> None:
+        """Say what the first cases show, once, where it is far from what was estimated."""
+        passed = now - self.first
+        if self.said is None or self.done < MEASURED or passed < MEASURED:
+            return
+        whole = self.first - self.start + passed * (self.total - 1) / (self.done - 1)
+        if not self.said / OFF < whole < self.said * OFF:
+            self.say(f"about {duration(whole)} in all, by the first {self.done} cases, not "
+                     f"{duration(self.said)} as estimated")
+        self.said = None
 
 
 def duration(seconds: float) -> str:
@@ -366,12 +380,12 @@ def duration(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h"
 
 
+def to_terminal(text: str) -> None:
+    """Progress as shown on the command line."""
+    print(text, file=sys.stderr, flush=True)
+
+
 def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:
     """The view ``everything`` of a store as CSV next to it (or in ``target``), and its rows."""
     target = target or path.with_suffix(".csv")
     return target, write_csv(path, target)
-
-
-def to_terminal(text: str) -> None:
-    """Progress as shown on the command line."""
-    print(text, file=sys.stderr, flush=True)

@@ -48,6 +48,26 @@ def begin() -> None:
     _limits = threadpool_limits(limits=1)
 
 
+@contextlib.contextmanager
+def pool(workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Processes for a block; what they have in hand is dropped when it ends with an error."""
+    made = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin)
+    try:
+        yield made
+    except BaseException:
+        _drop(made)
+        raise
+    made.shutdown()
+
+
+def _drop(executor: ProcessPoolExecutor) -> None:
+    """End processes at once: what they have in hand is not needed."""
+    # Private, and None once they have ended; `kill_workers` is there from 3.14 on only.
+    for process in list((executor._processes or {}).values()):
+        process.kill()
+    executor.shutdown(wait=True, cancel_futures=True)
+
+
 def _start(options: Options) -> None:
     """A new worker with its own evaluator."""
     global _evaluator
@@ -145,9 +165,7 @@ class _Worker:
     def end(self) -> None:
         """End the process: immediately where it still has cases, whose results are not needed."""
         if self.cases:
-            # Private, and None once they have ended; `kill_workers` is there from 3.14 on only.
-            for process in list((self.executor._processes or {}).values()):
-                process.kill()
+            _drop(self.executor)
         self.executor.shutdown(wait=True, cancel_futures=True)
 
 

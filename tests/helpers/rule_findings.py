@@ -7,8 +7,8 @@ from buttress.study.read import Study
 
 
 def found_in(study: Study) -> dict[str, Finding]:
-    """Findings by their rule, the last where there are more; each is complete."""
-    found = check(study)
+    """Findings on the construct by their rule, the last where there are more; each is complete."""
+    found = [f for f in check(study) if f.construct]
     for finding in found:
         assert finding.construct == "c"
         assert finding.part

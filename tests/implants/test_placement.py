@@ -206,7 +206,7 @@ def test_a_wire_has_no_thread() -> None:
     ({"height_mm": -130}, "wire.w.height_mm", "the wire lies below the clamp"),
     ({"height_mm": -2, "angle_deg": 75}, "wire.w.angle_deg", "the wire touches no bone"),
     ({"position_in_depth_mm": 20}, "wire.w.position_in_depth_mm", "the wire passes in front"),
-    ({"count": 12}, "wire.w.position_in_depth_mm", "one of 12"),
+    ({"count": 12}, "wire.w.count", "a row of 12 is wider"),
 ])
 def test_wires_that_touch_no_bone(changes: dict[str, object], key: str, told: str) -> None:
     with pytest.raises(InputError, match=told) as caught:

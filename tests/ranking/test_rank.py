@@ -186,6 +186,10 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     assert driven.total[1 - decides, 0] == 0.0
     text = "\n".join(table_lines(found))
     assert "meets each limit" in text
+    # Each column says what it counts: shares in %, or samples.
+    head = next(i for i, line in enumerate(text.splitlines()) if line.startswith("construct"))
+    assert text.splitlines()[head + 1].split() == ["%"] * 3 + ["samples"] * 3 + ["1", "is", "best"]
+    assert found.document()["ties"] == [["B", "A"]] * (found.against[0].told_apart is False)
     # Capacity is 3000 N in every sample: what is kept is what there is to explain.
     assert "every construct: the same in all samples: 3000 N" in text
     both = next(d for d in found.driven if d.construct == "A").keeps_all

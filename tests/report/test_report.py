@@ -14,6 +14,7 @@ from buttress import LABEL
 from buttress.draw.all import stems
 from buttress.report import page as report
 from buttress.report.assumptions import assumptions
+from buttress.report.folder import document
 from buttress.report.glossary import glossary
 from buttress.report.page import write_report
 from buttress.report.tables import main_table
@@ -239,3 +240,24 @@ def test_assumptions_come_from_the_data_tables() -> None:
     foam = study.model_copy(update={"section": study.section.model_copy(
         update={"bone": "foam", "foam_grade": 20})})
     assert "foam 20: modulus" in {a.what for a in assumptions(foam)}
+
+
+def test_the_table_fits_a_narrow_terminal_and_loses_nothing(
+        monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture) -> None:
+    made = comparison((moves("plate", 1200.0), not_known("lost", 950.0)))
+    said = {}
+    for columns in (120, 100, 60, 50):
+        monkeypatch.setenv("COLUMNS", str(columns))
+        print_table(made)
+        said[columns] = capsys.readouterr().out.removesuffix(f"{LABEL}\n")
+        assert max(map(len, said[columns].splitlines())) <= columns
+    assert said[120] == said[100]
+    assert set(said[100].split()) == set(said[60].split()) == set(said[50].split())
+
+
+def test_json_names_the_order_and_its_ties() -> None:
+    made = comparison((moves("slow", 600.0), moves("one", 1200.0), moves("two", 1210.0)))
+    found = document(made)
+    assert [(x["construct"], x["rank"], x["tied_with"]) for x in found["order"]] == [
+        ("two", "1–2", ["one"]), ("one", "1–2", ["two"]), ("slow", "3", [])]
+    assert found["ordered_by"] == order_words(made.study.limits.movement_mm)

@@ -10,12 +10,14 @@ import pytest
 from typer.testing import CliRunner
 
 from buttress import LABEL
+from buttress.bone.section import Section
 from buttress.cli.app import app
 from buttress.fe.errors import InputError
+from buttress.implants.placement import plate_line, screw_axis
 from buttress.report import catalogue as columns
-from buttress.study.keys import FURTHER, NEEDED, lines, markdown, tables
+from buttress.study.keys import FURTHER, NEEDED, lines, markdown, meanings, tables
 from buttress.study.read import example, example_names
-from buttress.sweeps.vary import SCALES, TURNS, plain
+from buttress.sweeps.vary import SCALES, TURNS, plain, varied
 
 ROOT = Path(__file__).parents[2]
 LISTED = {(t.heading.strip("[]").replace("the file itself", ""), k.name): k
@@ -86,3 +88,46 @@ def test_it_is_on_the_terminal_and_in_the_gallery() -> None:
     assert [c["name"] for c in found["columns"]] == [c.name for c in columns.listed()]
     page = (ROOT / "results" / "gallery" / "keys.md").read_text(encoding="utf-8")
     assert page == f"{markdown()}\n{columns.markdown()}"
+
+
+def test_every_key_says_what_it_means_and_no_meaning_is_left_over() -> None:
+    listed = {(t.heading.strip("[]"), k.name): k for t in tables() for k in t.keys}
+    told = {(table, key) for table, keys in meanings().items() if table != "sketch"
+            for key in keys}
+    assert told == set(listed)
+    assert {f"{table}.{key}" for table, key in listed} >= set(meanings()["sketch"])
+    assert all(k.meaning for k in listed.values())
+
+
+def test_a_key_that_may_be_negative_says_which_sign_is_which() -> None:
+    for table in tables():
+        for key in table.keys:
+            if key.allowed.startswith("-") or ": -" in key.allowed:
+                words = ("positive", "negative", "either sign", "inside", "corners", "block")
+                assert any(w in key.meaning for w in words), (table.heading, key.name)
+            if key.name.endswith("_deg"):
+                assert "+" in key.sketch, (table.heading, key.name)
+
+
+@pytest.mark.parametrize("side", ["medial", "lateral"])
+def test_the_signs_are_those_of_the_model(side: str) -> None:
+    study = example("medial-shear")
+    section = Section(study.section)
+    screw = study.constructs[1].screws[0].model_copy(
+        update={"side": side, "angle_deg": 20.0, "height_mm": -40.0})
+    assert screw_axis(section, screw, ()).direction[1] > 0    # the tip rises
+    plate = study.constructs[2].plates[0].model_copy(update={"mismatch_mm": 1.0})
+    gap = plate_line(section, plate).gap
+    assert gap[len(gap) // 2] > gap[0] == gap[-1] == 0    # the middle stands off
+    sagittal = varied(example("posterior-shear"), {"section.shaft_offset_mm": 8.0}).study
+    walls = Section(sagittal.section).shape.walls()
+    line = Section(sagittal.section).shape.joint_line()
+    assert walls[0][-1, 0] + walls[1][-1, 0] == pytest.approx(-16.0)    # anterior
+    assert sagittal.section.slope > 0
+    assert line[-1, 1] < line[0, 1]    # falls posteriorly
+    assert varied(study, {"load.shift_mm": 5.0}).study.load.shifted_share < study.load.shifted_share
+
+
+def test_the_list_fits_a_narrow_terminal() -> None:
+    assert max(len(x) for x in lines(72)[:-1] if " = " not in x and not x.startswith(" " * 12)
+               ) <= 72

@@ -1,0 +1,80 @@
+"""Options that every command has, and what a shell asks of it."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from test_wrong_input import told
+
+from buttress.study.read import example_text
+
+COMMANDS = ("compare", "check", "examples", "verify", "sweep", "rank", "lesson")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_short_help_is_the_long_one(command: str, monkeypatch: pytest.MonkeyPatch,
+                                    capsys: pytest.CaptureFixture[str]) -> None:
+    code, short, _ = told([command, "-h"], monkeypatch, capsys)
+    assert (code, short) == (0, told([command, "--help"], monkeypatch, capsys)[1])
+    assert "no effect" not in " ".join(short.split()).lower()
+
+
+@pytest.mark.parametrize("option", ["--workers", "--seed"])
+def test_no_option_is_offered_that_does_nothing(option: str, monkeypatch: pytest.MonkeyPatch,
+                                                capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = told(["compare", "--example", "medial-shear", option, "1"], monkeypatch,
+                          capsys)
+    assert (code, out) == (2, "")
+    assert f"No such option: {option}" in err
+
+
+def test_a_grid_refuses_a_seed(monkeypatch: pytest.MonkeyPatch,
+                               capsys: pytest.CaptureFixture[str]) -> None:
+    code, _, err = told(["sweep", "--example", "medial-shear", "--vary",
+                         "section.modulus_scale=0.8,1", "--seed", "3"], monkeypatch, capsys)
+    assert code == 2
+    assert "key: --seed; value: 3; expected: --design lhs or sobol, or no --seed" in err
+
+
+def test_quiet_leaves_out_the_notes_of_a_check(monkeypatch: pytest.MonkeyPatch,
+                                               capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["check", "--example", "medial-shear"]
+    assert "reason:" in told(words, monkeypatch, capsys)[1]
+    quiet = told([*words, "--quiet"], monkeypatch, capsys)[1]
+    assert "reason:" not in quiet
+    assert "5 notes" in quiet
+
+
+@pytest.mark.parametrize(("text", "code", "said"), [
+    (example_text("medial-shear"), 0, "medial-shear: 6 constructs"), ("", 2, "standard input: "),
+    ("widht = 3", 2, "standard input: "), ("#" * 1_000_001, 2, "standard input: the file is too")])
+def test_a_study_may_come_from_standard_input(
+        text: str, code: int, said: str, monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+    got, out, err = told(["check", "-"], monkeypatch, capsys)
+    assert got == code
+    assert said in out + err
+
+
+def test_a_shell_completes_commands_and_names_of_studies(tmp_path: Path) -> None:
+    def completed(words: str) -> list[str]:
+        env = os.environ | {"_BUTTRESS_COMPLETE": "complete_bash", "COMP_WORDS": words,
+                            "COMP_CWORD": str(len(words.split()) - 1)}
+        return subprocess.run(["buttress"], executable=Path(sys.executable).with_name("buttress"),
+                              env=env, text=True, capture_output=True, check=True).stdout.split()
+
+    assert completed("buttress com") == ["compare"]
+    assert completed("buttress check --example med") == ["medial-shear"]
+
+
+def test_check_fits_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch,
+                                      capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    lines = told(["check", "--example", "medial-shear"], monkeypatch, capsys)[1].splitlines()
+    assert max(map(len, lines[:-2])) <= 60

@@ -1,0 +1,116 @@
+"""What a check was once silent on: each finding, and the construct beside it without one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from small_study import small_study
+from test_rules import LAG, PLATE, rules, shaft, study
+
+from buttress.comparison.compare import mesh_facts
+from buttress.fe.errors import InputError
+from buttress.implants.placement import screw_axis
+from buttress.model.install import build_model
+from buttress.model.model import Bones
+from buttress.rules.check import check
+from buttress.rules.screw import place, thread_hold
+from buttress.rules.study import MANY
+from buttress.study.read import study_from
+from buttress.sweeps.vary import plain
+
+TUBE = PLATE | {"section": "one-third tubular"}
+THIRD = {"name": "second", "points_mm": [[-6, 0], [-24.5, -57]]}
+
+
+def staged(force: float | None) -> dict[str, Any]:
+    tighten = {"do": "tighten", "what": ["lag"]} | ({} if force is None else {"force_N": force})
+    return {"construct": [{"name": "c", "screw": [LAG], "stage": [
+        {"do": "place", "what": ["lag"]}, tighten, {"do": "load", "total_N": 500}]}]}
+
+
+@pytest.mark.parametrize(("force", "level"), [(6000, "broken"), (1400, "warning"), (350, ""),
+                                              (None, "")])
+def test_a_stage_that_pulls_a_screw_out(force: float | None, level: str) -> None:
+    found = rules(**staged(force)).get("lag tension")
+    assert (found.level if found else "") == level
+    assert found is None or f"tightened to {force} N; its thread pulls out at about" in found.message
+
+
+def test_a_thread_that_does_not_pass_through_the_plate() -> None:
+    thick = shaft(3, form="HB 6.5", length_mm=40, thread_mm=32)
+    found = rules([thick, shaft(4)], [TUBE])["thread through the hole"]
+    assert found.level == "broken"
+    assert "a 6.5 mm thread" in found.message
+    assert "thread through the hole" not in rules([thick, shaft(4)], [PLATE | {
+        "section": "T buttress"}])
+    assert "thread through the hole" not in rules([shaft(3), shaft(4)], [TUBE])
+
+
+@pytest.mark.parametrize(("plate", "locks"), [("one-third tubular", False), ("3.5 straight", True),
+                                              ("T buttress", False), ("L buttress", True)])
+def test_a_head_locks_only_in_a_locking_hole(plate: str, locks: bool) -> None:
+    screws = [shaft(2, locked=True), shaft(3, locked=True)]
+    assert ("locking hole" in rules(screws, [PLATE | {"section": plate}])) is not locks
+    assert "locking hole" not in rules([shaft(2), shaft(3)], [PLATE | {"section": plate}])
+
+
+def test_a_positional_screw_that_is_tightened() -> None:
+    held = LAG | {"use": "positional"}
+    assert rules([held])["positional screw tightened"].level == "warning"
+    for quiet in (LAG, {k: v for k, v in held.items() if k != "tension_N"}):
+        assert "positional screw tightened" not in rules([quiet])
+
+
+def test_a_grade_of_foam_belongs_to_foam() -> None:
+    for bone in ("dense", "soft"):
+        with pytest.raises(InputError, match="foam_grade; value: 20; expected: bone = \"foam\""):
+            study(section={"bone": bone, "foam_grade": 20})
+    assert study(section={"bone": "foam", "foam_grade": 20}).section.foam_grade == 20
+
+
+def test_a_sliver_that_no_fragment_names() -> None:
+    plane = plain(small_study())["fracture"][0]
+    two = study(fracture=[plane, THIRD])
+    found = {f.rule: f for f in check(two)}["piece without a name"]
+    assert (found.construct, found.part, found.level) == ("", "piece 1", "warning")
+    assert "a sliver of" in found.message
+    wide = study(fracture=[plane, THIRD | {"points_mm": [[-20, 0], [-32, -40]]}])
+    assert {f.rule: f for f in check(wide)}["piece without a name"].level == "note"
+    assert check(study()) == []
+
+
+def test_a_mesh_that_takes_minutes() -> None:
+    def told(size: float) -> list[str]:
+        return [f.message for f in check(study(mesh={"size_mm": size})) if f.rule == "fine mesh"]
+
+    assert told(1.5) == told(0.75) == []
+    assert "about 76,892 elements" in told(0.2)[0]
+
+
+@pytest.mark.parametrize("size", [1.0, 0.7])
+def test_the_number_of_elements_is_known_before(size: float) -> None:
+    from buttress.bone.section import Section
+    from buttress.rules.bone import check_bone
+    from buttress.rules.study import elements
+
+    data = plain(small_study("nothing"))
+    data["mesh"] = {"size_mm": size}
+    made = study_from(data)
+    truth = sum(m["elements"] for m in mesh_facts(Bones(made).base).values())
+    assert elements(made, check_bone(made, Section(made.section))) == pytest.approx(truth, rel=0.3)
+    assert truth < MANY
+
+
+def test_a_hole_as_wide_as_the_thread_holds_nothing() -> None:
+    wide = LAG | {"pilot_mm": 6.5}
+    for screw, held in ((LAG, True), (wide, False), (LAG | {"pilot_mm": 6.0}, True)):
+        made = study([screw], mesh={"size_mm": 4})
+        bones = Bones(made)
+        pin = made.constructs[0].screws[0]
+        placed = place(made, pin, screw_axis(bones.base.section, pin, ()))
+        assert (thread_hold(bones.base.section, placed) > 0.0) is held
+        links = build_model(bones.base, made.constructs[0]).problem.links.links
+        assert any(x.kind == "thread" for x in links) is held
+    found = rules([wide])
+    assert found["pilot drill"].level == found["thread holds"].level == "broken"
