@@ -309,7 +309,7 @@ def test_wrong_files_are_refused_by_name(section_text: str, raw: bytes, key: str
         (tmp_path / "m.npy").write_bytes(raw)
         os.symlink(tmp_path / "m.npy", path.parent / "link.npy")
     message = refused(path, monkeypatch, capsys)
-    assert f"key: {key}; " in message
+    assert f"key: {key} (line " in message
     assert told in message
 
 
