@@ -146,10 +146,10 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
     ax.barh(at, first, row, color=colour, alpha=0.9, zorder=2)
     ax.barh(at, max(0.0, last - first), row, left=first, facecolor="white", edgecolor=colour,
             hatch="////", linewidth=1.2, zorder=2)
-    if high is None:
-        ax.text(first + 0.012 * end, at, "no upper end here" if first else "no bar: " + UNLIMITED,
+    if high is None and not first:
+        ax.text(0.012 * end, at, "no bar: " + UNLIMITED,
                 size=SIZE, va="center", style="italic", color="#444444", zorder=1.5)
-    elif high > end:
+    elif high is not None and high > end:
         ax.plot(0.985 * end, at, marker=">", markersize=12, color="white",
                 markeredgecolor="black", zorder=6)
     for name, load in _reached(c).items():

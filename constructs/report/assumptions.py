@@ -140,6 +140,7 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
         yield "anatomy", "sagittal"
         yield "anatomy", "slope"
         yield "loads", "slice"
+    yield "anatomy", "sliver"
     yield "anatomy", "small movements"
     yield "anatomy", "reference band"
     yield "loads", "path"
@@ -152,3 +153,5 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     if load.activity or load.ground_kg or load.body_mass_kg:
         yield from (("loads", row) for row in ("peak force", "under one foot", "gravity",
                                                "partial weight bearing"))
+        if bone not in ("foam", "soft"):
+            yield "materials", "soft"

@@ -177,7 +177,7 @@ class Ranking:
 
     def __init__(self) -> None:
         rng = np.random.default_rng(0)
-        self.reference = "plate"
+        self.reference, self.by_words = "plate", "mean subsidence"
         self.outcomes = Outcomes(tuple(NAMES), 1000.0, *(np.zeros((0, 3)),) * 3, {})
         self.limits = {"step-off": 2.0}
         half = Share(0.5, 0.4, 0.6, 40)

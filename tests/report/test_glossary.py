@@ -31,7 +31,7 @@ def test_the_words_of_the_table_are_in_the_glossary() -> None:
     for word in ("subsidence", "step-off", "gap", "tilt", "capacity", "residual", "yield"):
         assert word in words
         assert any(word in h.replace("-<br>", "").replace("<br>", " ") or word in h.replace(
-            "\n", "") for h in head()) or word == "residual"
+            "\n", "") for h in head(0.5)) or word == "residual"
     for q in headed():
         assert glossary()[q.glossary], q.key
 

@@ -315,7 +315,7 @@ def test_defaults_come_from_the_table_with_their_status() -> None:
 
 
 @pytest.mark.parametrize(("text", "key", "told"), [
-    ("bone_over_yield_share = 2", "limits.bone_over_yield_share", "percentage"),
+    ("bone_over_yield_share = 20", "limits.bone_over_yield_share", "percentage"),
     ("depression_mm = 0.003", "limits.depression_mm", "metres"),
     ("depresion_mm = 3", "limits.depresion_mm", "depression_mm"),
     ("metal_yield_ratio = 0", "limits.metal_yield_ratio", "0.05 to 2"),
@@ -336,7 +336,7 @@ def test_limits_that_are_wrong(text: str, key: str, told: str) -> None:
     ("body_mass_kg = 75 ", "body_mass_kg = 735 ", "newtons, 75 kg"),
     ("body_mass_kg = 75 ", "activity = ['walking'] ", "given twice"),
     ("total_N = [500, 1000, 1500]", "ground_kg = [15]\ntotal_N = [500]", "given twice"),
-    ("step_off_mm = 2", "bone_over_yield_share = 2", "percentage"),
+    ("step_off_mm = 2", "bone_over_yield_share = 20", "percentage"),
 ])
 def test_wrong_loads_and_limits_by_the_command(tmp_path: Path, old: str, new: str, told: str
                                                ) -> None:
