@@ -16,7 +16,7 @@ from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
 from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.results.capacity import bracket, lets_go
+from buttress.results.capacity import bracket, friction_lost, lets_go
 from buttress.results.comparison import Comparison
 from buttress.results.derive import derive
 from buttress.results.limits import (
@@ -110,8 +110,8 @@ def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bo
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
     # Friction lost costs another path, which the weight-bearing table asks for.
-    least = model.without_friction() if study.load.body_mass_kg is not None else None
-    least = bracket(lower, upper)[0] if least is None else least
+    least = (bracket(lower, upper)[0] if study.load.body_mass_kg is None
+             else friction_lost(model))
     loads, shots = [], []
     for total in study.load.total_N:
         answer = model.answer(total)

@@ -2,7 +2,8 @@
 
 Soft bone is the preset "soft". Where the modulus comes from a map, it is the map's times a factor.
 The cortex, the loads and the constructs stay as they are. A construct in soft bone has a path of
-its own, tightening included, and one with friction lost.
+its own, tightening included, and one with friction lost. They are pressed no further than to the
+largest load of the table.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from collections.abc import Callable
 from buttress.fe.status import Status
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
-from buttress.results.capacity import bracket
+from buttress.results.bearing import asked_for
+from buttress.results.capacity import friction_lost
 from buttress.results.limits import find_limits, gauges
 from buttress.results.reader import Reader, intact_subsidence
 from buttress.results.records import FOUND, NOT_TIGHTENED
@@ -37,13 +39,14 @@ def soft_bone(study: Study, say: Callable[[str], None]) -> SoftBone:
     say("meshing and factorising soft bone")
     bones = Bones(study.model_copy(update={"section": section}))
     intact = intact_subsidence(bones.base, intact_measures(bones.base))
+    most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
     readers: dict[int, Reader] = {}
     found: dict[str, Bears] = {}
     for construct in study.constructs:
         say(f"solving '{construct.name}' in soft bone")
         bone = bones.of(construct)
         reader = readers.setdefault(id(bone), Reader.of(bone, intact))
-        found[construct.name] = _bears(reader, build_model(bone, construct))
+        found[construct.name] = _bears(reader, build_model(bone, construct), most)
     return SoftBone(words, found)
 
 
@@ -68,20 +71,11 @@ def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
         f"it is. {NAMED}")
 
 
-def without_friction(model: Model) -> float | None:
-    """What is carried with friction lost [N]: by the path or, where that is not known, by limit
-    analysis."""
-    least = model.without_friction()
-    if least is not None:
-        return least
-    return bracket(model.capacity(frictionless=True), model.capacity())[0]
-
-
-def _bears(reader: Reader, model: Model) -> Bears:
-    search = Search(model)
+def _bears(reader: Reader, model: Model, most: float) -> Bears:
+    search = Search(model, most)
     limits = find_limits(search, gauges(reader, model, model.bone.study.limits), (), None)
     status = Status.HELD if model.stands else (
         NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
-                 known_to_N=search.known_to, without_friction_N=without_friction(model),
+                 known_to_N=search.known_to, without_friction_N=friction_lost(model, most),
                  limits=limits)

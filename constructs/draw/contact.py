@@ -159,9 +159,9 @@ def _words(result: ContactResult) -> str:
     if not result.contact_share:
         return "does not touch"
     return (f"touches over {100.0 * result.contact_share:.0f} %;\n"
-            f"pressure: mean {_figure(result.pressure_mean_MPa)} MPa,\n"
-            f"over 95 % of it up to {_figure(result.pressure_p95_MPa)},\n"
-            f"highest point {_figure(result.pressure_max_MPa)} MPa")
+            f"mean pressure {_figure(result.pressure_mean_MPa)} MPa;\n"
+            f"95 % of it below {_figure(result.pressure_p95_MPa)} MPa;\n"
+            f"highest {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:

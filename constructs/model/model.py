@@ -30,7 +30,7 @@ from buttress.implants.pins import add_pin
 from buttress.implants.placement import screw_axis, thread_span, void_stretches
 from buttress.implants.plates import add_plate
 from buttress.implants.sections import metal, outer, pin_section
-from buttress.model.pressing import Pressing
+from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 from buttress.study.tables import number
@@ -87,15 +87,18 @@ class Model:
             return self.tightened
         return self.pressing.answer(total)
 
-    def without_friction(self) -> float | None:
+    def without_friction(self, most: float = SEARCH_LIMIT_N) -> float | None:
         """Largest joint force [N] of the path where friction is lost after tightening.
+
+        The path is pressed to where it carries ``most`` [N].
 
         None where that is not known, or tightening fails.
         """
         if not self.stands:
             return None
         slippery = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
-        path = Pressing(slippery, self.bone.load_vector(1.0), self.memory, self.tightened).whole
+        pressing = Pressing(slippery, self.bone.load_vector(1.0), self.memory, self.tightened)
+        path = pressing.up_to(most)
         if path.peak_status == "not known" and path.stopped != BEYOND:
             return None
         return max(p.load_N for p in path.points)
@@ -103,9 +106,10 @@ class Model:
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.
 
-        ``rising``: their force may change as it does under load, which bounds any held load.
+        ``rising``: their force may change as it does under load, and what hardens has no bound,
+        which bounds any held load.
         """
-        return capacity(self.problem, self.bone.load_vector(1.0),
+        return capacity(self.problem.firm() if rising else self.problem, self.bone.load_vector(1.0),
                         prescribed=None if rising else self.hardware.tighten,
                         frictionless=frictionless, sums=True)
 

@@ -75,7 +75,7 @@ class Pressing:
             return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
         if path.stopped == BEYOND:
             return self._none(load, Status.NO_EQUILIBRIUM, TOO_FAR, self.motion(path))
-        proof = capacity(self.ram.plain, self.ram.base + load * self.ram.pattern)
+        proof = capacity(self.ram.plain.firm(), self.ram.base + load * self.ram.pattern)
         if not proof.feasible or (proof.factor is not None and proof.factor < 1.0 - 1e-9):
             return self._none(load, Status.NO_EQUILIBRIUM, NO_FORCES, proof.escape)
         return self._none(load, Status.UNCONVERGED, NOT_KNOWN, None)

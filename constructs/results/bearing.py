@@ -26,6 +26,7 @@ from buttress.results.search import not_found
 from buttress.results.soft import Bears, SoftBone
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
+from buttress.study.loads import LoadInput
 
 TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
@@ -131,9 +132,26 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
     Its rows are the activities and masses of the study, or the standard ones where it names none.
     """
     load = comparison.study.load
+    if load.body_mass_kg is None:
+        return None
+    about = asked_for(load)
+    asked = load.activity is not None or load.ground_kg is not None
+    soft = comparison.soft or SoftBone("")
+    said = (JUDGED if asked else USUAL + JUDGED, soft.words)
+    return Bearing(
+        title=TITLE, judged=" ".join(filter(None, said)), body_mass_kg=load.body_mass_kg,
+        rows=tuple(BearingRow(*row, {
+            c.name: judged(c, row[1][1], soft.constructs.get(c.name))
+            for c in comparison.constructs}) for row in about),
+        doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
+                     for name, r in c.limits.items() if not_found(r)))
+
+
+def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]]:
+    """Name, joint force [N, lower and upper], source and status of each row, by rising force."""
     mass = load.body_mass_kg
     if mass is None:
-        return None
+        return []
     asked = load.activity is not None or load.ground_kg is not None
     usual = {tables.number("loads", "partial weight bearing", f)
              for f in tables.fields("loads", "partial weight bearing")}
@@ -146,16 +164,7 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
     for name in (load.activity or ()) if asked else activities():
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
-    about.sort(key=lambda row: (row[1][1], row[0]))
-    soft = comparison.soft or SoftBone("")
-    said = (JUDGED if asked else USUAL + JUDGED, soft.words)
-    return Bearing(
-        title=TITLE, judged=" ".join(filter(None, said)), body_mass_kg=mass,
-        rows=tuple(BearingRow(*row, {
-            c.name: judged(c, row[1][1], soft.constructs.get(c.name))
-            for c in comparison.constructs}) for row in about),
-        doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
-                     for name, r in c.limits.items() if not_found(r)))
+    return sorted(about, key=lambda row: (row[1][1], row[0]))
 
 
 def judged(construct: ConstructResult, force: float, soft: Bears | None = None) -> Cell:

@@ -9,6 +9,7 @@ import numpy as np
 from buttress.fe.solve.capacity import Capacity
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.records import LetsGo
 
 
@@ -42,3 +43,12 @@ def lets_go(model: Model, upper: Capacity) -> tuple[LetsGo, ...]:
 def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
     x, y = np.nanmean(np.array(places), axis=0)
     return float(x), float(y)
+
+
+def friction_lost(model: Model, most: float = SEARCH_LIMIT_N) -> float | None:
+    """What is carried with friction lost [N], as far as ``most``: by the path or, where that is not
+    known, by limit analysis."""
+    least = model.without_friction(most)
+    if least is not None:
+        return least
+    return bracket(model.capacity(frictionless=True), model.capacity())[0]

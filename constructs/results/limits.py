@@ -18,7 +18,6 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements
 from buttress.model.model import Model
-from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
 from buttress.results.quantity import Quantity
@@ -125,7 +124,7 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
     without friction where friction alone would hold any load)."""
     about = ("", None, "N")
     if search.ends_status == BEYOND:
-        return LimitResult(None, None, *about, f"no peak up to {newtons(SEARCH_LIMIT_N)} N")
+        return LimitResult(None, None, *about, f"no peak up to {newtons(search.most)} N")
     if search.ends_status == NOT_KNOWN:
         return LimitResult(None, None, *about, f"{NOT_FOUND}: answers did not converge",
                            search.known_to)

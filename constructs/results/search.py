@@ -83,23 +83,24 @@ class Search:
 
     ``ends_status``: `FOUND` (the load has a peak), `ENDED` (it rises to where what comes next would
     move farther than small movements allow, which counts as not held), `BEYOND` (it still rises at
-    `SEARCH_LIMIT_N`) or `NOT_KNOWN`. ``known_to``: the largest load that the path carries [N].
+    ``most`` [N], up to where the path is pressed) or `NOT_KNOWN`. ``known_to``: the largest load
+    that the path carries [N].
     """
 
-    def __init__(self, model: Model) -> None:
-        self.model = model
+    def __init__(self, model: Model, most: float = SEARCH_LIMIT_N) -> None:
+        self.model, self.most = model, most
         self.points: tuple[Point, ...] = ()
         self.ends_status, self.known_to = NOT_KNOWN, 0.0
         tightened = model.tightened
         if tightened is not None and not tightened.held:
             self.ends_status = FOUND if tightened.status == "no equilibrium" else NOT_KNOWN
             return
-        self.path = path = model.pressing.whole
+        self.path = path = model.pressing.up_to(most)
         self.points = path.points
         if self.points:
             self.known_to = max(p.load_N for p in self.points)
             if path.peak_status == "beyond the search":
-                self.known_to = min(self.known_to, SEARCH_LIMIT_N)
+                self.known_to = min(self.known_to, most)
             self.ends_status = {"found": FOUND, "beyond the search": BEYOND}.get(
                 path.peak_status, NOT_KNOWN)
             if self.ends_status == NOT_KNOWN:
@@ -117,7 +118,7 @@ class Search:
 
     @property
     def ends(self) -> float | None:
-        """The largest load of the path [N]; None if none up to `SEARCH_LIMIT_N` or not known."""
+        """The largest load of the path [N]; None if none up to ``most`` or not known."""
         return self.known_to if self.ends_status in (FOUND, ENDED) else None
 
     def reach(self, gauge: Gauge, past_peak: bool = False) -> Reached | str:
@@ -149,7 +150,7 @@ class Search:
         if first == 0:
             return Reached(0.0, values[0], 0.0, 0.0)
         found = self._between(gauge, first, values[first - 1], values[first])
-        if isinstance(found, Reached) and found.load_N > SEARCH_LIMIT_N and not past_peak:
+        if isinstance(found, Reached) and found.load_N > self.most and not past_peak:
             return self._not_reached(past_peak)
         return found
 
@@ -215,7 +216,7 @@ class Search:
         top = self.known_to
         if past_peak:
             return f"not reached when the ram has moved {self.points[-1].ram_mm:.2g} mm"
-        return {BEYOND: f"not reached below {newtons(SEARCH_LIMIT_N)} N",
+        return {BEYOND: f"not reached below {newtons(self.most)} N",
                 ENDED: f"not reached up to {newtons(round(top))} N, where movements are no longer "
                        "small",
                 FOUND: f"not reached before the peak at {newtons(round(top))} N",

@@ -78,7 +78,8 @@ def test_what_may_be_varied_beside_them_is_told() -> None:
         assert name in FURTHER
 
 
-def test_it_is_on_the_terminal_and_in_the_gallery() -> None:
+def test_it_is_on_the_terminal_and_in_the_gallery(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
     shown = CliRunner().invoke(app, ["examples", "--keys"])
     assert shown.exit_code == 0
     assert shown.stdout.splitlines() == [*lines()[:-1], "", *columns.lines(), LABEL]
