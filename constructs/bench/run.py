@@ -13,6 +13,7 @@ from buttress.comparison.compare import compare
 from buttress.results.comparison import Comparison
 from buttress.results.records import ConstructResult
 from buttress.study.checked import require_known
+from buttress.study.loads import HardeningInput
 from buttress.study.read import Study, parse_study
 
 Say = Callable[[str], None]
@@ -34,26 +35,33 @@ def study_of(test: BenchTest) -> Study:
     return parse_study(study_text(test), f"{test.study}.toml")
 
 
-def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[dict[str, Any]]:
+def run_bench(say: Say = lambda text: None, only: Sequence[str] = (),
+              hardening: HardeningInput | None = None) -> list[dict[str, Any]]:
     """Published bench tests next to the model: what agrees, disagrees, or cannot be compared.
 
     ``say``: called with a line of progress per test. ``only``: names of tests, all without them.
+    ``hardening`` takes the place of that of every study.
 
     Returns one dict per test with its ``name``, ``source`` and ``claims``, each with its figures
     and verdict. Raises InputError, with the closest name, for a test that there is not.
     """
     for name in only:
         require_known(name, bench_names(), "bench test", key="--only")
-    return [run_test(test, say) for test in expectations() if not only or test.name in only]
+    return [run_test(test, say, hardening) for test in expectations()
+            if not only or test.name in only]
 
 
-def run_test(test: BenchTest, say: Say = lambda text: None) -> dict[str, Any]:
+def run_test(test: BenchTest, say: Say = lambda text: None,
+             hardening: HardeningInput | None = None) -> dict[str, Any]:
     """One bench test: its study solved, each claim judged."""
     found: dict[str, ConstructResult] = {}
     extra: dict[str, Any] = {}
     if test.study:
         start = process_time()
-        comparison = compare(study_of(test), pictures=False)
+        study = study_of(test)
+        if hardening is not None:
+            study = study.model_copy(update={"hardening": hardening})
+        comparison = compare(study, pictures=False)
         say(f"{test.name}: {process_time() - start:.1f} s of CPU")
         found = {c.name: c for c in comparison.constructs}
         extra = _how(comparison)

@@ -241,14 +241,18 @@ def verify(json: Json = False, quiet: Quiet = False,
            out: Annotated[Path | None, typer.Option(
                "--out", metavar="DIR", show_default=False,
                help="With --bench: also write bench.md and bench.json.")] = None,
+           mechanisms: Annotated[bool, typer.Option(
+               "--mechanisms", help="With --bench: also run each test without the mechanisms of "
+                                    "hardening and with each alone.")] = False,
            force: Force = False) -> None:
     """Compute the verification table against published values. Exit 1 if a case fails."""
     if bench:
         from buttress.cli.bench import run_bench_tests
 
-        run_bench_tests(json, say(quiet or json), only or [], out, force, record)
+        run_bench_tests(json, say(quiet or json), only or [], out, force, record, mechanisms)
         return
-    for key, given in (("--only", only), ("--out", out), ("--force", force)):
+    for key, given in (("--only", only), ("--out", out), ("--force", force),
+                       ("--mechanisms", mechanisms)):
         if given:
             from buttress.fe.errors import InputError
 

@@ -16,7 +16,7 @@ from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape, capacity
-from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, Point, press, steps
+from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, RISES, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
@@ -73,7 +73,7 @@ class Pressing:
             return self.since_tightened(point)
         if path.reach(load) == "never":
             return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
-        if path.stopped == BEYOND:
+        if path.stopped == BEYOND or path.peak_status == RISES:
             return self._none(load, Status.NO_EQUILIBRIUM, TOO_FAR, self.motion(path))
         proof = capacity(self.ram.plain.firm(), self.ram.base + load * self.ram.pattern)
         if not proof.feasible or (proof.factor is not None and proof.factor < 1.0 - 1e-9):

@@ -38,8 +38,9 @@ MODEL = (
     "Plates, screws and wires are beams. Bone supports a screw across its axis by a bearing "
     "stiffness (Vesic) and along it by the thread (shear lag; pull-out after Chapman), each up to "
     "a strength.",
-    "Beyond their strength bone, graft and metal carry no more, unless the study's [hardening] "
-    "gives what is crushed a share of its stiffness and metal a share of its alloy's slope.",
+    "Beyond their strength cancellous bone and graft stiffen again as they crush, by a share of "
+    "their stiffness before, and metal by the slope of its alloy between yield and ultimate "
+    "strength; a study's [hardening] sets both. Threads and cement carry no more.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",
     "Screws are tightened first, or the stages of a construct are carried out in their order.",

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from buttress import LABEL
+from buttress.report.benched import VERDICTS
 from buttress.versions import versions
 
 MADE_BY = "buttress verify --bench --out DIR"
@@ -19,6 +20,11 @@ to these figures. Direction or band of each claim was written down before it was
 (`constructs/bench/expectations.toml`); a disagreement is a result. The geometries are invented
 and imitate the kind of fracture of each test (`constructs/bench/studies/`, each a study that
 `buttress compare` takes)."""
+
+
+MECHANISMS = """Each claim with the model as it is (both), with what is crushed or metal alone
+hardening beyond its strength, and with nothing that hardens. Made by `buttress verify --bench
+--mechanisms --out DIR`."""
 
 
 @cache
@@ -107,12 +113,47 @@ def markdown(records: list[dict[str, Any]]) -> str:
     return "\n\n".join(parts) + "\n"
 
 
+def mechanism_lines(rows: list[dict[str, Any]]) -> list[str]:
+    """Claims × mechanisms for a terminal: what agrees with each, then the counts."""
+    names = list(rows[0]["verdicts"])
+    out = ["", "Claims and what hardens beyond its strength:"]
+    for row in rows:
+        said = row["verdicts"]
+        out.append(f"  {row['test']}: {row['claim']}: "
+                   + (said[names[0]] if len(set(said.values())) == 1
+                      else "; ".join(f"{name} {said[name]}" for name in names)))
+    return [*out, *(f"  {name}: {_counts(n)}" for name, n in totals(rows).items())]
+
+
+def mechanism_table(rows: list[dict[str, Any]]) -> str:
+    """Claims × mechanisms as Markdown."""
+    names = list(rows[0]["verdicts"])
+    lines = [f"| test | claim | {' | '.join(names)} |", f"| --- | --- |{' --- |' * len(names)}"]
+    lines += [f"| {_cell(row['test'])} | {_cell(row['claim'])} | "
+              + " | ".join(row["verdicts"][name] for name in names) + " |" for row in rows]
+    lines.append("| | **all** | " + " | ".join(_counts(n) for n in totals(rows).values()) + " |")
+    return "\n\n".join(["# Claims and mechanisms", f"> {LABEL}", MECHANISMS,
+                        "\n".join(lines)]) + "\n"
+
+
+def totals(rows: list[dict[str, Any]]) -> dict[str, Counter[str]]:
+    """How many claims agree, disagree and are not comparable under each mechanism."""
+    return {name: Counter(row["verdicts"][name] for row in rows) for name in rows[0]["verdicts"]}
+
+
+def _counts(found: Counter[str]) -> str:
+    return ", ".join(f"{found[v]} {v}" for v in VERDICTS)
+
+
 def _cell(text: str) -> str:
     return text.replace("|", "/")
 
 
-def write_report(records: list[dict[str, Any]], folder: Path) -> None:
-    """`bench.md` and `bench.json` in a folder that exists."""
+def write_report(records: list[dict[str, Any]], folder: Path,
+                 rows: list[dict[str, Any]] | None = None) -> None:
+    """`bench.md` and `bench.json` in a folder that exists; `mechanisms.md` with ``rows``."""
+    if rows:
+        (folder / "mechanisms.md").write_text(mechanism_table(rows), encoding="utf-8")
     (folder / "bench.md").write_text(markdown(records), encoding="utf-8")
     text = json.dumps(document(records), indent=1, allow_nan=False, ensure_ascii=False)
     (folder / "bench.json").write_text(text + "\n", encoding="utf-8")

@@ -28,6 +28,7 @@ from buttress.results.records import (
 )
 from buttress.results.search import not_found
 from buttress.results.verdict import verdict
+from buttress.results.work import work_words
 from buttress.study.activities import newtons
 
 
@@ -193,7 +194,8 @@ def bearing_tables(bearing: Bearing) -> tuple[Table, Table]:
 
 def facts(c: ConstructResult, every: tuple[ConstructResult, ...]) -> dict[str, Any]:
     """What is said of a construct over all loads: capacity, limits, warnings."""
-    return {"verdict": verdict(c, every), "capacity": bracket_words(c), "ends": ends_words(c),
+    return {"verdict": verdict(c, every), "work": "" if c.work is None else work_words(c.work),
+            "capacity": bracket_words(c), "ends": ends_words(c),
             "step_off": "" if c.step_off_limit_N is None else
             f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N",
             "reserve": reserve_words(c), "first_limit": c.first_limit,

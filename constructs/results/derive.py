@@ -14,6 +14,7 @@ from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import FOUND
 from buttress.results.search import NOT_FOUND, Gauge, Search
+from buttress.results.work import work_to
 from buttress.study.tables import number
 
 MOVED_MM = (0.5, 2.0, 5.0)
@@ -68,7 +69,8 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_crushing_N=crushing,
         reserve=_reserve(search, reader, model, movement_mm),
-        reserve_to_failure=_reserve(search, reader, model, failure))
+        reserve_to_failure=_reserve(search, reader, model, failure),
+        work=work_to(search, reader, failure) if whole else None)
 
 
 def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...]) -> PathResult:

@@ -80,6 +80,21 @@ class Reserve:
     kept_to_N: float | None = None
 
 
+@dataclass(frozen=True)
+class Work:
+    """Where the work of the load has gone up to a point of the path, from the tightened state.
+
+    ``done_Nmm``: stored and taken. ``shares`` of it: "elastic" (negative where tightened parts
+    relax), "friction", "crushing" of bone and graft, "bending" of metal, "anchorage" (threads and
+    bonds at their strength); they sum to 1. What hardening stores is part of what is taken.
+    """
+
+    load_N: float
+    moved_mm: float
+    done_Nmm: float
+    shares: dict[str, float]
+
+
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Derived:
     """What is read off a path; a load that is not reached or not known is None.
@@ -88,7 +103,8 @@ class Derived:
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
     the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
-    tests call failure.
+    tests call failure. ``work``: up to the first point that has moved so far, else to the last
+    before the peak.
     """
 
     path: PathResult | None = None
@@ -102,3 +118,4 @@ class Derived:
     first_crushing_N: float | None = None
     reserve: Reserve
     reserve_to_failure: Reserve | None = None
+    work: Work | None = None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import BEYOND as BEYOND_SMALL
-from buttress.fe.solve.path import PLATEAU, Point
+from buttress.fe.solve.path import PLATEAU, RISES, Point
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.records import (
@@ -81,10 +81,10 @@ class Reached:
 class Search:
     """What happens along the path of a construct.
 
-    ``ends_status``: `FOUND` (the load has a peak), `ENDED` (it rises to where what comes next would
-    move farther than small movements allow, which counts as not held), `BEYOND` (it still rises at
-    ``most`` [N], up to where the path is pressed) or `NOT_KNOWN`. ``known_to``: the largest load
-    that the path carries [N].
+    ``ends_status``: `FOUND` (the load has a peak), `ENDED` (it rises to the end of the ram's way,
+    or to where what comes next would move farther than small movements allow: more is not held),
+    `BEYOND` (it still rises at ``most`` [N], up to where the path is pressed) or `NOT_KNOWN`.
+    ``known_to``: the largest load that the path carries [N].
     """
 
     def __init__(self, model: Model, most: float = SEARCH_LIMIT_N) -> None:
@@ -101,9 +101,9 @@ class Search:
             self.known_to = max(p.load_N for p in self.points)
             if path.peak_status == "beyond the search":
                 self.known_to = min(self.known_to, most)
-            self.ends_status = {"found": FOUND, "beyond the search": BEYOND}.get(
+            self.ends_status = {"found": FOUND, "beyond the search": BEYOND, RISES: ENDED}.get(
                 path.peak_status, NOT_KNOWN)
-            if self.ends_status == NOT_KNOWN:
+            if self.ends_status in (ENDED, NOT_KNOWN):
                 # Limit analysis bounds every load, however far its screws are stretched.
                 bound = model.capacity(rising=True).factor
                 if bound is not None and self.known_to >= (1.0 - PLATEAU) * bound:

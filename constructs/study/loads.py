@@ -183,14 +183,13 @@ class HardeningInput(Checked):
     """`[hardening]`: what is carried beyond a strength.
 
     ``bone_share``: slope of cancellous bone, foam and graft that crush, as a share of the stiffness
-    before; 0, the default, is crushing at a constant force (for values see "crushed bone" in
-    data/materials.toml). ``metal_share``: of the slope of the alloy between its yield and its
-    ultimate strength; 0, the default, is a plastic hinge of constant moment. Cortex and cement do
-    not harden.
+    before; the default is that of "crushed bone" in data/materials.toml; 0 is crushing at a
+    constant force. ``metal_share``: of the slope of the alloy between its yield and its ultimate
+    strength; 0 is a plastic hinge of constant moment. Cortex and cement do not harden.
     """
 
-    bone_share: Annotated[float, Within(0, 0.5)] = 0.0
-    metal_share: Annotated[float, Within(0, 2)] = 0.0
+    bone_share: Annotated[float, Within(0, 0.5)] = listed("materials.crushed bone.slope_share")
+    metal_share: Annotated[float, Within(0, 2)] = 1.0
 
 
 class LimitsInput(Checked):

@@ -24,6 +24,7 @@ FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS = 2
 BEYOND = "movements are no longer small"
 LOAD_LIMIT = "limit of load"
+RISES = "still rising"
 SEAT_N = 1.0
 """Force [N] that seats the parts before they are pressed by displacement."""
 MOST_GAPS = 6
@@ -68,8 +69,9 @@ class Path:
     rule ``stopped``), "gaps" (at least one displacement has no answer). ``peak_status``: "found"
     (the load falls after its peak, or rises no more up to the last point; a gap that closes later
     is not foreseen), "beyond the search" (the limit of load
-    ended the path while the load rose), "not known" (it rose to the last point, or there are gaps
-    near the top). ``zero`` is the ram's position [mm] in the tightened state.
+    ended the path while the load rose), "still rising" (it rose to the last point), "not known"
+    (there are gaps near the top, or too few points). ``zero`` is the ram's position [mm] in the
+    tightened state.
     """
 
     ram: Ram
@@ -223,4 +225,4 @@ def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float
         return peak, "found"
     if loads[-1] - np.interp((1 - LAST) * at[-1], at, loads) <= PLATEAU * peak:
         return peak, "found"
-    return peak, "beyond the search" if why == LOAD_LIMIT else "not known"
+    return peak, "beyond the search" if why == LOAD_LIMIT else RISES

@@ -302,7 +302,12 @@ class Ram:
                      + 0.5 * self.base @ p.load_flexibility @ self.base)
 
     def dissipated(self, state: Pressed) -> float:
-        """Energy [N mm] that slip, crushing and hinges have taken in the step to a state.
+        """Energy [N mm] that slip, crushing and hinges have taken in the step to a state."""
+        links, hinges = self.taken(state)
+        return float(links.sum() + hinges.sum())
+
+    def taken(self, state: Pressed) -> tuple[FloatArray, FloatArray]:
+        """What each link ``(n,)`` and hinge ``(h,)`` has taken by giving way in that step, N mm.
 
         Forces are those at its end, less half of what has hardened in the step: exact where they
         stay at a bound that moves with their own slip alone.
@@ -310,8 +315,8 @@ class Ram:
         p, a = self.plain, state.answer
         moment = p.load_kinks @ a.load - p.kinks.T @ a.force
         given = np.where((a.slack > 0) | (p.lower < 0), a.slack, 0.0)
-        return float(a.force @ a.slack - 0.5 * p.slope @ given**2
-                     + moment @ a.kink_step - 0.5 * p.kink_slope @ a.kink_step**2)
+        return (a.force * a.slack - 0.5 * p.slope * given**2,
+                moment * a.kink_step - 0.5 * p.kink_slope * a.kink_step**2)
 
     def base_place(self, state: Pressed) -> float:
         """What the base load has moved by, times it [N mm]: its work up to a state."""

@@ -13,8 +13,9 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.guess import Guess, Singular
+from buttress.fe.solve.guess import Guess
 from buttress.fe.solve.step import Step
+from buttress.fe.solve.system import Singular
 
 FEW = 3
 """Number of changes of state below which a trial state is refined and checked as the answer."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -53,6 +54,7 @@ class Step:
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
         self.guesses = 0
+        self.factors: Any = None    # of a state tried before (`fe.solve.system`)
 
     @cached_property
     def sticking(self) -> FloatArray:

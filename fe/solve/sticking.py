@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 import scipy.linalg.lapack as lapack
@@ -29,6 +29,7 @@ class Sticking:
 
     def __init__(self, problem: Condensed, _shared: Sticking | None = None) -> None:
         self.problem = problem
+        self.known: dict[bytes, Any] = {}    # factors of states (`fe.solve.system`)
         if _shared is not None:
             self.__dict__.update({k: v for k, v in _shared.__dict__.items() if k != "problem"})
             return
@@ -63,6 +64,13 @@ class Sticking:
             diagonal = np.einsum("ij,ij->j", problem.kinks, self.to_kink[:n])
             self.kink_scale = 1.0 / np.maximum(diagonal, 1e-12 / self.unit)
             self.to_kink = self.to_kink * self.kink_scale
+            # Replies (n + h, n + h): forces of links and moments of hinges to unit slack of links
+            # and unit kinks.
+            kinked = np.hstack([self.to_kink[:n].T * (self.per_slack * self.unit
+                                                      / self.kink_scale[:, None]),
+                                problem.kinks.T @ self.to_kink[:n]])
+            self.replies = np.vstack([
+                np.hstack([self.inverse[:n, :n] * self.per_slack, self.to_kink[:n]]), kinked])
 
     def _invert(self) -> FloatArray | None:
         """Inverse of the sticking problem ``[[F + C, -G], [G^T, 0]]``, None where singular."""

@@ -13,13 +13,12 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.linalg
-import scipy.linalg.lapack as lapack
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.guess import Singular, System
 from buttress.fe.solve.search import search
 from buttress.fe.solve.step import Step
+from buttress.fe.solve.system import Singular, System
 
 MOST_PIVOTS = 150
 MOST_GUESSES = 8
@@ -61,10 +60,10 @@ class Trace:
         self.snaps, move = False, np.zeros(0)
         try:
             g = System(self.step, self.state, self.turning)
-            if g.factor is not None:
+            if g.out.size or g.hin.size:
                 miss = np.concatenate([self.pull[g.out] + g.slope * change[g.mate] - change[g.out],
                                        -self.bend[g.hin] - g.kinks.T @ change])
-                move = lapack.dgetrs(*g.factor, miss, trans=1)[0]
+                move = g.solve(miss)
         except Singular as error:
             # A mechanism: it moves while the data stay.
             g, self.snaps = error.system, True

@@ -8,11 +8,12 @@ import pytest
 from buttress.bone.bone import build_bone
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.events import events_of, standing
-from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, Path, press, steps
+from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, RISES, Path, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import balance, probe, state_at, to_load
 from buttress.fe.verification import hinge, pressed, statics
 from buttress.model.install import build_model
+from buttress.study.loads import HardeningInput
 from buttress.study.read import example
 
 
@@ -22,9 +23,12 @@ def bar():
 
 
 @cache
-def construct(name):
-    """A path of the study of a medial shear fracture."""
+def construct(name, hardens=False):
+    """A path of the study of a medial shear fracture, with peaks where nothing hardens."""
     study = example("medial-shear")
+    if not hardens:
+        study = study.model_copy(update={
+            "hardening": HardeningInput(bone_share=0.0, metal_share=0.0)})
     model = build_model(build_bone(study), next(c for c in study.constructs if c.name == name))
     ram = Ram.of(model.problem, model.bone.load_vector(1.0))
     return model, press(ram, model.memory, steps(5.0), near=model.tightened)
@@ -156,6 +160,19 @@ def test_a_peak_is_where_single_steps_hold_no_more(name):
     assert model.solver.answer(model.bone.load_vector(0.99 * path.peak_N), model.memory).held
     over = model.bone.load_vector(1.02 * path.peak_N)
     assert not model.solver.answer(over, model.memory).held
+
+
+def test_what_hardens_still_rises_at_the_end_of_the_way():
+    path = construct("lag screws", hardens=True)[1]
+    assert (path.status, path.peak_status) == ("complete", RISES)
+    assert path.reach(1.1 * path.peak_N) == "not known"
+    loads = [p.load_N for p in path.points]
+    assert loads == sorted(loads)
+    perfect = construct("lag screws")[1]
+    assert path.peak_N > 1.05 * perfect.peak_N
+    # What hardens acts beyond the bounds alone: nothing else changes before the first of them.
+    for one, other in zip(path.points[:3], perfect.points[:3], strict=True):
+        assert one.load_N == pytest.approx(other.load_N, rel=0.02)
 
 
 @pytest.mark.parametrize("name", ["lag screws", "antiglide", "antiglide + screw"])

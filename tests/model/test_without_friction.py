@@ -8,12 +8,15 @@ from small_study import small_study
 from buttress.comparison.compare import compare
 from buttress.model.install import build_model
 from buttress.model.model import Bones
+from buttress.study.loads import HardeningInput
 
 STUDY = small_study("nothing", "lag screws", "antiglide")
 
 
-def models() -> dict:
-    bones = Bones(STUDY)
+def models(share: float = 0.0) -> dict:
+    """Models by construct; ``share``: what crushed bone and metal harden by."""
+    bones = Bones(STUDY.model_copy(update={
+        "hardening": HardeningInput(bone_share=share, metal_share=share)}))
     return {c.name: build_model(bones.of(c), c) for c in STUDY.constructs}
 
 
@@ -24,6 +27,11 @@ def test_what_is_carried_without_friction_is_the_limit_load_of_perfect_plasticit
     found, limit = model.without_friction(), model.capacity(frictionless=True).factor
     assert found == pytest.approx(limit, rel=0.01)
     assert found < 0.7 * model.pressing.whole.peak_N
+
+
+def test_what_hardens_carries_more() -> None:
+    perfect, hardens = (models(share)["antiglide"].without_friction() for share in (0.0, 0.05))
+    assert hardens > 1.02 * perfect
 
 
 def test_tightened_screws_stretch_and_carry_more_than_limit_analysis_says() -> None:

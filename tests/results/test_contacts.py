@@ -10,6 +10,7 @@ import pytest
 from depressed_study import GRAFT, MESH, depressed
 
 from buttress.bone.bone import build_bone
+from buttress.bone.fills import fill_material
 from buttress.comparison.compare import compare
 from buttress.fe.solve.recover import displacements
 from buttress.model.install import build_model
@@ -17,6 +18,7 @@ from buttress.results.contact_figures import contact_result, graft_results
 from buttress.results.contacts import ContactLine, contact_lines, percentile
 from buttress.results.records import LoadResult
 from buttress.study.read import Study, study_from
+from buttress.study.tables import number
 
 
 def plated() -> Study:
@@ -38,8 +40,9 @@ def solved(study: Study) -> LoadResult:
 
 @pytest.fixture(scope="module")
 def crushed() -> LoadResult:
-    """Graft that is too weak for its load."""
-    found = solved(depressed(GRAFT | {"strength_MPa": 0.25}, (1600.0,)))
+    """Graft that is too weak for its load and does not harden."""
+    found = solved(depressed(GRAFT | {"strength_MPa": 0.25}, (1600.0,),
+                             hardening={"bone_share": 0.0}))
     assert found.status == "held"
     return found
 
@@ -137,6 +140,17 @@ def test_crushed_graft_carries_its_strength_and_no_more(crushed: LoadResult) -> 
     assert graft.forces_N["piece"][1] == pytest.approx(
         -crushed.fragments["piece"].forces_N["graft"][1], abs=1e-6)
     assert 0.0 < graft.compression_mean < graft.compression_p95
+
+
+def test_graft_that_hardens_carries_more_by_its_slope() -> None:
+    # Pressure = strength + share × modulus over the layer's depth × what is crushed.
+    study = depressed(GRAFT | {"strength_MPa": 0.25}, (1600.0,), hardening={"bone_share": 0.02})
+    load = solved(study)
+    material = fill_material(study.constructs[0].fills[0])
+    layer = number("materials", "crushed bone", "face_layer")
+    crushed_most = load.grafts["graft"].crushed_max_mm
+    assert load.contacts["graft"].pressure_max_MPa == pytest.approx(
+        0.25 + 0.02 * float(material.modulus.max()) / layer * crushed_most, rel=1e-6)
 
 
 def test_firm_graft_is_not_crushed_and_weak_graft_is_crushed_more() -> None:

@@ -1,0 +1,63 @@
+"""What takes the work of the load: elastic parts, friction, crushing, bending, anchorage."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from buttress.fe.links.link import Kind, Link
+from buttress.implants.kinds import Hold
+from buttress.results.limits import moved_joint
+from buttress.results.path import Work
+from buttress.results.reader import Reader
+from buttress.results.search import Search
+
+TAKERS = ("friction", "crushing", "bending", "anchorage")
+ANCHORAGE = {Hold.THREAD, Hold.PRESS_FIT, Hold.BONDED_PLATE, Kind.BOND, Kind.BOND_SHEAR}
+WORDS = {"elastic": "is stored in elastic parts", "friction": "is lost to friction",
+         "crushing": "crushes bone or graft", "bending": "bends metal for good",
+         "anchorage": "goes into threads and bonds at their strength"}
+LEAST = 0.01
+"""Shares below this are not told."""
+
+
+def work_to(search: Search, reader: Reader, movement_mm: float) -> Work | None:
+    """Where the work has gone when the joint has first moved by ``movement_mm``, or at the peak.
+
+    None where nothing is carried.
+    """
+    if search.known_to <= 0.0 or len(search.points) < 2:
+        return None
+    model, ram = search.model, search.path.ram
+    gauge = moved_joint(reader, model, movement_mm)
+    taken = dict.fromkeys(TAKERS, 0.0)
+    moved = 0.0
+    for point in search.points[1:search.peak + 1]:
+        links, hinges = ram.taken(point.state)
+        for link, energy in zip(ram.plain.links.links, links, strict=True):
+            taken[_taker(link)] += float(energy)
+        taken["bending"] += float(hinges.sum())
+        read = gauge.read(model.pressing.since_tightened(point))
+        moved = np.nan if read is None else read.value
+        if moved >= movement_mm:
+            break
+    elastic = ram.energy(point.state) - ram.energy(search.points[0].state)
+    done = elastic + sum(taken.values())
+    if not done > 0.0:
+        return None
+    return Work(point.load_N, float(moved), done,
+                {name: value / done for name, value in ({"elastic": elastic} | taken).items()})
+
+
+def _taker(link: Link) -> str:
+    if link.friction > 0.0:
+        return "friction"
+    return "anchorage" if link.kind in ANCHORAGE else "crushing"
+
+
+def work_words(work: Work) -> str:
+    """The shares in one sentence, the largest first."""
+    told = sorted(((v, k) for k, v in work.shares.items() if abs(v) >= LEAST), reverse=True)
+    return (f"Up to {work.load_N:.0f} N, where the joint has moved {work.moved_mm:.2g} mm, "
+            + ", ".join(f"{100 * v:.0f}\N{NO-BREAK SPACE}% of the work {WORDS[k]}" if i == 0 else
+                        f"{100 * v:.0f}\N{NO-BREAK SPACE}% {WORDS[k]}"
+                        for i, (v, k) in enumerate(told)) + ".")
