@@ -32,7 +32,7 @@ FRAME = (
     "tightening; the worst fragment. The state at a load is the first that is reached by pressing "
     "slowly from the tightened state. Peak: the largest load on that path, not known above a load "
     "where answers do not converge. Capacity: limit analysis without - with friction, screws as "
-    "tight as they were set (the peak may lie above it, since the load stretches screws further). "
+    "tight as they were set and nothing that hardens (the peak may lie above it). "
     "Only with friction: held above what the path with friction lost after tightening carries "
     "(without a body mass, above the lower bound of the capacity).",
     "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")

@@ -148,9 +148,10 @@ class Bordered:
         wanted[self._come.size:self._come.size + self._changed.size] = right[self._changed]
         border = self._schur.solve(wanted - self._rows @ first)
         first -= self._columns @ border
-        out = first[self._at]       # of those that come a value that is not used
+        out = np.zeros(right.size)
+        out[stay] = first[self._at[stay]]
         out[self._come] = border[:self._come.size]
-        return np.asarray(out)
+        return out
 
 
 class System:
