@@ -196,7 +196,9 @@ def test_without_pictures_none_is_drawn_empty(solved: Comparison) -> None:
 
 def test_pictures_of_what_is_there(solved: Comparison) -> None:
     picture = solved["lag screws"].picture(500.0)
-    for ax in (figures.free_body(picture, "medial"), figures.curves(solved, "medial"),
-               figures.overview(solved, 500.0)):
+    for ax, said in ((figures.free_body(picture, "medial"), "medial"),
+                     (figures.curves(solved, "medial"), "subsidence"),
+                     (figures.overview(solved, 500.0), "500 N")):
         assert isinstance(ax, Axes)
-        assert ax.get_title() or ax.figure.texts
+        texts = [ax.get_title(), ax.get_ylabel(), *(t.get_text() for t in ax.figure.texts)]
+        assert any(said in text for text in texts), texts

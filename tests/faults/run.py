@@ -1,0 +1,153 @@
+"""Break a copy of the code in stated ways, one after another, and report which tests notice.
+
+    .venv/bin/python tests/faults/run.py --out results/faults.md
+
+Each fault (solver.toml, constructs.toml, readings.toml) is put into a copy, and the test files of
+the physics that it breaks are run there one by one until one fails. Where none does, the
+comparisons with stored numbers are run. Some twenty minutes of one core. `--only TEXT` keeps the
+faults whose name contains a text, `--missed` those that the table in `--out` does not show as
+noticed by a test of their physics; the other rows stay.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from time import perf_counter
+
+from planted import ROOT, STORED, Fault, faults
+
+COPIED = ("fe", "constructs", "tests", "notebooks", "results", ".src", ".ci", "README.md",
+          "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".citation.cff")
+PHYSICS, ONLY_STORED, NOTHING = "a test of its physics", "stored numbers only", "nothing"
+LONGEST_S = 900.0
+"""Seconds after which a test that does not end counts as one that notices."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """What noticed a fault: kind, the first test that failed, and the seconds that it took."""
+
+    fault: Fault
+    by: str
+    test: str
+    seconds: float
+
+
+def copied(target: Path) -> None:
+    """A copy of the work tree, links as links."""
+    for name in COPIED:
+        source = ROOT / name
+        if source.is_dir():
+            shutil.copytree(source, target / name, symlinks=True, ignore=shutil.ignore_patterns(
+                "__pycache__", ".pytest_cache", ".hypothesis"))
+        elif source.exists():
+            shutil.copy2(source, target / name)
+
+
+def first_failure(tree: Path, tests: Sequence[str]) -> str | None:
+    """The first test that fails in a tree; None where all pass. Raises RuntimeError where no test
+    could be run."""
+    env = os.environ | {"PYTHONPATH": str(tree / ".src"), "PYTHONDONTWRITEBYTECODE": "1",
+                        "OMP_NUM_THREADS": "1"}
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests],
+            cwd=tree, env=env, capture_output=True, text=True, check=False, timeout=LONGEST_S)
+    except subprocess.TimeoutExpired:
+        return f"{tests[0]}: does not end in {LONGEST_S:.0f} s"
+    if done.returncode == 0:
+        return None
+    told = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", done.stdout, re.M)
+    if told is None:
+        raise RuntimeError(done.stdout[-2000:] + done.stderr[-2000:])
+    return told[1].strip()
+
+
+def tried(tree: Path, fault: Fault, sound: set[str]) -> Found:
+    """Put a fault into a tree, see what notices, and take it out again.
+
+    ``sound``: tests known to pass without a fault. Raises RuntimeError where what notices fails
+    anyway.
+    """
+    path, start = tree / fault.file, perf_counter()
+    whole = path.read_text(encoding="utf-8")
+    path.write_text(fault.applied(whole), encoding="utf-8")
+    try:
+        for by, tests in ((PHYSICS, fault.tests), (ONLY_STORED, STORED)):
+            for name in tests:
+                if failed := first_failure(tree, [name]):
+                    found = Found(fault, by, failed, perf_counter() - start)
+                    path.write_text(whole, encoding="utf-8")
+                    test = failed.split(": ")[0]
+                    if test not in sound and first_failure(tree, [test]):
+                        raise RuntimeError(f"{test} fails without a fault too")
+                    sound.add(test)
+                    return found
+        return Found(fault, NOTHING, "", perf_counter() - start)
+    finally:
+        path.write_text(whole, encoding="utf-8")
+
+
+def row(x: Found) -> str:
+    """A fault as a row of the table."""
+    test = x.test.replace("|", " ")[:110] or "-"
+    return (f"| {x.fault.name} | {x.fault.file} | {x.fault.breaks} | {x.by} | `{test}` | "
+            f"{x.seconds:.0f} |")
+
+
+def table(rows: dict[str, str]) -> str:
+    """The report, as Markdown, of rows by fault."""
+    count = Counter(line.split(" | ")[3] for line in rows.values())
+    head = ["# Planted faults", "",
+            f"{len(rows)} faults, each in a copy of the code: noticed by "
+            + ", ".join(f"{by}: {count[by]}" for by in (PHYSICS, ONLY_STORED, NOTHING))
+            + ". Only the test files of the physics that a fault breaks are run, up to the first "
+            "test that fails; the comparisons with stored numbers where none does.", "",
+            "| fault | file | breaks | noticed by | first test that fails | s |",
+            "| --- | --- | --- | --- | --- | --- |"]
+    return "\n".join([*head, *rows.values()]) + "\n"
+
+
+def rows_of(text: str) -> dict[str, str]:
+    """The rows of a table, by fault."""
+    lines = [x for x in text.splitlines() if x.startswith("| ")][2:]
+    return {x.split(" | ")[0].removeprefix("| "): x for x in lines}
+
+
+def main() -> int:
+    given = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    given.add_argument("--only", default="", help="faults whose name contains this")
+    given.add_argument("--out", type=Path, required=True, help="file for the table")
+    given.add_argument("--missed", action="store_true", help="those not yet noticed in --out")
+    asked = given.parse_args()
+    every = {f.name: f for f in faults()}
+    rows = rows_of(asked.out.read_text(encoding="utf-8")) if asked.missed else {}
+    rows = {name: line for name, line in rows.items() if name in every}
+    chosen = [f for f in every.values() if asked.only in f.name
+              and not (f.name in rows and rows[f.name].split(" | ")[3] == PHYSICS)]
+    sound: set[str] = set()
+    with tempfile.TemporaryDirectory(prefix="faults-") as folder:
+        copied(Path(folder))
+        for number, fault in enumerate(chosen, 1):
+            found = tried(Path(folder), fault, sound)
+            rows[fault.name] = row(found)
+            print(f"{number}/{len(chosen)} {fault.name}: {found.by} {found.test} "
+                  f"({found.seconds:.0f} s)", flush=True)
+            asked.out.write_text(table({n: rows[n] for n in every if n in rows}),
+                                 encoding="utf-8")
+    print(table(rows).splitlines()[2])
+    return 0 if all(x.split(" | ")[3] == PHYSICS for x in rows.values()) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
