@@ -292,7 +292,7 @@ def gate(seeds, spacings=(2.5,)):
 
 
 def test_random_fractures_mesh_well():
-    worst, _ = gate(range(60))
+    worst, _ = gate(range(60), (2.5,))
     assert len(worst) >= 35
     assert worst.min() >= 15.0 - 1e-6
 
