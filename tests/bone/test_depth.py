@@ -12,6 +12,8 @@ from buttress.bone.patches import patches
 from buttress.bone.pieces import FillPiece
 from buttress.bone.section import Section
 from buttress.fe.solve.recover import resultant
+from buttress.fe.solve.solver import Solver
+from buttress.model.model import intact_problem
 from buttress.study.implants import Fill
 from buttress.study.read import study_from
 from buttress.study.study import SectionInput
@@ -52,6 +54,19 @@ def test_layers_of_a_fill_lie_from_the_bottom_up() -> None:
     assert local.shear_strength.tolist() == [0.0] * 4
     assert local.crushable == pytest.approx([low, low, 0.0, 0.0])    # cement breaks
     assert piece.crush(xy)[0] == number("grafts", soft, "strength")
+
+
+def test_bonded_faces_resist_both_directions() -> None:
+    """The intact bone under a load that presses and under one that pulls: the same but for sign."""
+    data = plain(small_study("nothing"))
+    data["mesh"] = {"size_mm": 6.0, "coarse_mm": 12.0}
+    bone = build_bone(study_from(data))
+    solver = Solver(intact_problem(bone))
+    pressed, pulled = (solver.answer(sign * bone.load_vector(1000.0)) for sign in (1.0, -1.0))
+    assert pressed.held
+    assert pulled.held
+    assert pulled.force == pytest.approx(-pressed.force, abs=1e-6)
+    assert np.abs(pressed.force).max() > 10.0
 
 
 @pytest.mark.parametrize("lean", [0.0, 12.0])

@@ -27,12 +27,13 @@ from time import perf_counter
 import pydantic  # noqa: F401  libraries that every child would import again
 import pytest
 import scipy.optimize
-import scipy.sparse.linalg
+import scipy.sparse.linalg  # noqa: F401
 import shapely.geometry  # noqa: F401
 from planted import ROOT, STORED, Fault, faults
 
 COPIED = ("fe", "constructs", "tests", "notebooks", "results", ".src", ".ci", "README.md",
           "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", ".citation.cff")
+MARK, LATE = "first to fail: ", " does not end"
 PHYSICS, ONLY_STORED, NOTHING = "a test of its physics", "stored numbers only", "nothing"
 CHILDREN = multiprocessing.get_context("fork")
 LONGEST_S = 1800.0
@@ -70,14 +71,28 @@ def first_failure(tree: Path, tests: Sequence[str]) -> str | None:
     if child.is_alive():
         child.terminate()
         child.join()
-        return f"{tests[0]}: does not end in {LONGEST_S:.0f} s"
+        return f"{tests[0]}{LATE}"
     if child.exitcode == 0:
         return None
     text = said.read_text(encoding="utf-8")
-    told = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", text, re.M)
-    if told is None:
+    told = re.findall(f"^{MARK}(.+)$", text, re.M)
+    if not told:
         raise RuntimeError(text[-2000:])
-    return told[1].strip()
+    return str(told[0])
+
+
+class Teller:
+    """Names what fails, on a line of its own: a test's name may hold anything."""
+
+    @staticmethod
+    def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+        if report.failed:
+            print(f"\n{MARK}{report.nodeid}")
+
+    @staticmethod
+    def pytest_collectreport(report: pytest.CollectReport) -> None:
+        if report.failed:
+            print(f"\n{MARK}{report.nodeid}")
 
 
 def _tested(tree: Path, tests: tuple[str, ...], said: Path) -> None:
@@ -89,7 +104,8 @@ def _tested(tree: Path, tests: tuple[str, ...], said: Path) -> None:
     with said.open("w", encoding="utf-8") as file:
         for stream in (sys.stdout, sys.stderr):
             os.dup2(file.fileno(), stream.fileno())
-        code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *tests])
+        code = pytest.main(["-x", "-q", "-s", "-p", "no:cacheprovider", "-p", "no:xdist", *tests],
+                           plugins=[Teller()])
         sys.stdout.flush()
     os._exit(int(code))
 
@@ -109,10 +125,9 @@ def tried(tree: Path, fault: Fault, sound: set[str], stored: bool) -> Found:
                 if failed := first_failure(tree, [name]):
                     found = Found(fault, by, failed, perf_counter() - start)
                     path.write_text(whole, encoding="utf-8")
-                    test = failed.split(": ")[0]
-                    if test not in sound and first_failure(tree, [test]):
-                        raise RuntimeError(f"{test} fails without a fault too")
-                    sound.add(test)
+                    if LATE not in failed and failed not in sound and first_failure(tree, [failed]):
+                        raise RuntimeError(f"{failed} fails without a fault too")
+                    sound.add(failed)
                     return found
         return Found(fault, NOTHING, "", perf_counter() - start)
     finally:

@@ -101,7 +101,7 @@ def test_a_friction_link_that_is_fastened_no_longer_slides() -> None:
     assert abs(held.force[rub]) == pytest.approx(300.0, rel=1e-4)
 
 
-def propped() -> tuple[Solver, Member]:
+def propped() -> Solver:
     """A cantilever of 30 mm with a hinge of 2 N m at 10 mm, propped by a spring at its tip."""
     beam = Member("beam", np.array([[0.0, 0.0], [10.0, 0.0], [30.0, 0.0]]),
                   [BeamSection(1e6, 4e6, 1e6)] * 2)
@@ -114,13 +114,14 @@ def propped() -> tuple[Solver, Member]:
     links.hinges.append(Hinge("beam", beam, 1, 2000.0))
     tip = [(beam, beam.translation(2, -ACROSS))]
     return Solver(condense([beam], links, [tip], [
-        Measure("tip", tuple(tip)), Measure("root", ((beam, beam.rotation(1)),))])), beam
+        Measure("tip", tuple(tip)), Measure("root", ((beam, beam.rotation(1)),)), Measure(
+            "clamp", ((beam, beam.rotation(0)),))]))
 
 
 def test_a_hinge_lets_the_prop_carry_the_rest_and_all_movements_agree() -> None:
     """Moment at the hinge: 20 mm times load less prop is 2000 N mm, so the prop carries 200 of
     300 N and the tip sinks by 200 N / 50 N/mm, which is told by the measure and by the fields."""
-    solver, beam = propped()
+    solver = propped()
     problem = solver.problem
     answer = solver.answer(np.array([300.0]))
     assert answer.held
@@ -131,6 +132,18 @@ def test_a_hinge_lets_the_prop_carry_the_rest_and_all_movements_agree() -> None:
     assert read["tip"] == pytest.approx(4.0, rel=1e-6)
     assert -field[3 * 2 + 1] == pytest.approx(4.0, rel=1e-6)
     assert read["root"] == pytest.approx(float(field[3 * 1 + 2]), rel=1e-9)
+    # What is before the hinge stays in its clamp, a stiff spring.
+    assert read["clamp"] == pytest.approx(0.0, abs=1e-5)
+    assert field[:3] == pytest.approx(0.0, abs=1e-4)
+    assert abs(read["root"]) > 1e-2
+    # Unloaded by half it goes back as an elastic beam does, and stays bent.
+    firm = solver.variant(problem.with_law(kink_limit=np.full(1, np.inf)))
+    back = solver.answer(np.array([150.0]), solver.advance(answer))
+    elastic = firm.answer(np.array([150.0]))
+    read = {name: problem.measures(a.load, a.force, a.rigid, a.kink)["tip"]
+            for name, a in (("back", back), ("elastic", elastic))}
+    assert 0.1 < read["elastic"] < 0.4
+    assert read["back"] == pytest.approx(4.0 - read["elastic"], rel=1e-6)
     # In a further step the hinge goes on from where it is.
     more = solver.answer(np.array([350.0]), solver.advance(answer))
     assert abs(more.force[3]) == pytest.approx(250.0, rel=1e-6)

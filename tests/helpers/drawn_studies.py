@@ -71,7 +71,7 @@ def _construct(draw: Draw, kind: str) -> dict[str, Any]:
             "name": f"screw {i}", "form": form, "angle_deg": draw(number(-20, 20, 0)),
             "length_mm": draw(st.one_of(st.just("bicortical"), number(20, 75, 0)))}
         if plates and often(draw, 0.6):
-            screw |= {"plate": draw(st.sampled_from(plates))["name"], "hole": draw(st.integers(1, 5)),
+            screw |= {"plate": draw(st.sampled_from(plates))["name"], "hole": draw(st.integers(1, 3)),
                       "locked": often(draw, 0.3)}
         else:
             screw |= {"side": draw(side), "height_mm": draw(number(-60, -5)),

@@ -76,8 +76,7 @@ def test_noise_is_refused_or_read_as_the_numbers_that_it_spells(kind: str, raw: 
     for content in (raw, READ[kind][0][:12] + raw):
         try:
             found = READ[kind][1](content, "file")
-        except InputError as error:
-            assert str(error).isprintable()
+        except InputError:
             continue
         assert kind in ("csv", "outline"), content
         words = re.split(rb"[,;\t\r\n ]+", content.removeprefix(b"\xef\xbb\xbf"))
