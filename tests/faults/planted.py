@@ -8,7 +8,7 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
-LISTS = ("solver", "constructs", "readings")
+LISTS = ("readings", "constructs", "solver")
 STORED = ("tests/report/test_gallery.py", "tests/lesson/test_gallery_lesson.py",
           "tests/verification/test_bench_report.py")
 """Tests that compare with stored numbers: those of the gallery, lesson, bench and verification."""
