@@ -104,7 +104,6 @@ def test_the_two_orders_are_found_and_told_apart(both) -> None:
     assert said.startswith(f"'{both.stages[0].name}' and '{both.stages[1].name}' take")
     ends = [c.stages[-1] for c in both.stages]
     force = [s.screws[FIRST].force_N for s in ends]
-    assert force[0] != pytest.approx(force[1], abs=1.0)
     # In the order in which the two are named.
     assert f"'shaft 1' carries {force[0]:.0f} and {force[1]:.0f} N" in said
     sunk = [s.fragments["medial"].subsidence_mean_mm for s in ends]

@@ -103,7 +103,7 @@ def test_slope_turns_a_fracture_about_its_end_at_the_joint(slope: float) -> None
     assert math.degrees(math.atan2(-dx, dy)) == pytest.approx(slope)
     # Near the long axis the drawn line would end inside the bone, so it is drawn on.
     longer = math.dist(*after) - math.dist(*before)
-    assert longer > 1.0 if slope == 10.0 else longer == pytest.approx(0.0, abs=1e-9)
+    assert longer > 1e-3 if slope == 10.0 else longer == pytest.approx(0.0, abs=1e-4)
 
 
 def test_turn_is_the_same_as_slope_by_the_difference() -> None:
@@ -151,7 +151,7 @@ def test_every_shipped_study_can_be_turned_and_meshed(name: str, turn: float) ->
     assert [m.name for m in after] == [m.name for m in before]
     assert {f.name for f in faces} >= {f.name for f in study.fractures}
     # Together they are the same bone, divided otherwise.
-    assert sum(m.area for m in after) == pytest.approx(sum(m.area for m in before), rel=1e-9)
+    assert sum(m.area for m in after) == pytest.approx(sum(m.area for m in before), rel=1e-6)
     assert [m.area for m in after] != pytest.approx([m.area for m in before], rel=1e-3)
 
 
