@@ -108,7 +108,7 @@ def test_bone_over_yield_scales_and_its_percentile_is_the_share(bonded) -> None:
                  if g.name == "bone over yield")
     free = replace(gauge, limit=reading.value * 2.0)
     assert search.reach(free).load_N == pytest.approx(3000.0, rel=1e-6)
-    assert reading.where.part == "shaft"
+    assert reading.where.part in ("medial", "shaft")
 
 
 @pytest.fixture(scope="module")
@@ -282,7 +282,7 @@ def test_a_limit_met_by_tightening_alone_is_reached_at_no_load() -> None:
     found = compare(with_limits("lag screws", metal_yield_ratio=0.05), pictures=False)
     limit = found["lag screws"].limits["metal over yield"]
     assert limit.load_N == 0.0
-    assert limit.where.part == "upper lag"
+    assert limit.where.part in ("upper lag", "lower lag")
     assert found["lag screws"].first_limit.startswith(
         f"metal reaches 5 % of yield by tightening alone ({limit.where.part} at ")
 
