@@ -13,6 +13,7 @@ from buttress.fe.links.condense import Measure, condense
 from buttress.fe.links.link import End, Hinge, Kind, LinkList
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.cycles import cycle
+from buttress.fe.solve.events import _happened
 from buttress.fe.solve.recover import displacements, resultant
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.stages import Staging
@@ -190,3 +191,20 @@ def test_only_what_goes_on_one_way_ratchets(values: list[float], verdict: str) -
     found = cycle(SimpleNamespace(step=step), None, [np.ones(1)],   # type: ignore[arg-type]
                   lambda a: np.array([a.value]), len(values), 1e-6)
     assert found.verdict == verdict
+
+
+def test_what_slides_without_being_pressed_has_not_slipped() -> None:
+    """Two pairs of contact and friction: one pressed by 100 N and sliding, one apart and sliding."""
+    plain = SimpleNamespace(friction=np.array([0.0, 0.5, 0.0, 0.5]), partner=np.array([-1, 0, -1, 2]),
+                            opens=np.array([True, False, True, False]))
+    before, after = (SimpleNamespace(load_N=load, answer=SimpleNamespace(
+        force=np.array([100.0, 50.0, apart, 0.0]), slack=np.array([0.0, 1e-3, -0.1, 1e-3]),
+        kink_step=np.zeros(0))) for load, apart in ((90.0, 5.0), (100.0, 0.0)))
+    stood = SimpleNamespace(links=np.zeros(4, dtype=np.int8), hinges=np.zeros(0, dtype=np.int8))
+    ram = SimpleNamespace(plain=plain)
+
+    def happened(kind: str) -> list[bool]:
+        return _happened(ram, stood, kind, before, after).tolist()   # type: ignore[arg-type]
+
+    assert happened("slip") == [False, True, False, False]
+    assert happened("opening") == [False, False, True, False]
