@@ -14,10 +14,11 @@ from buttress.model.model import Bones, intact_measures
 from buttress.model.resolve import resolved
 from buttress.results.reader import Reader, intact_subsidence
 from buttress.study.read import example, study_from
+from buttress.verification.studies import coarse
 
 
 def held(total: float, index: int, study=None):
-    study = study or example("medial-shear")
+    study = study or coarse("medial-shear")
     bone = build_bone(study)
     model = build_model(bone, study.constructs[index])
     return bone, model, model.answer(total)
@@ -75,7 +76,7 @@ def test_mirror_image_gives_mirror_image() -> None:
 
 
 def test_another_name_changes_nothing() -> None:
-    study = example("medial-shear")
+    study = coarse("medial-shear")
     data = resolved(study)
     data["construct"] = [data["construct"][1]]
     data["load"]["total_N"] = [1000.0]
@@ -87,7 +88,7 @@ def test_another_name_changes_nothing() -> None:
 
 
 def test_an_untightened_screw_never_lowers_capacity() -> None:
-    study = example("medial-shear")
+    study = coarse("medial-shear")
     bone = build_bone(study)
     plate = next(c for c in study.constructs if c.name == "antiglide")
     loose = next(c for c in study.constructs if c.name == "antiglide + screw")

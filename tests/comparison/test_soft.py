@@ -69,9 +69,8 @@ def test_soft_bone_carries_less() -> None:
     assert made.soft is not None
     for name in NAMES[1:]:
         own, soft = made[name], made.soft.constructs[name]
-        assert 0.0 < (soft.known_to_N or 0.0) < (own.known_to_N or 0.0)
-        assert soft.without_friction_N is not None
-        assert soft.without_friction_N < (own.without_friction_N or 0.0)
+        assert 0.0 < soft.known_to_N < own.known_to_N   # type: ignore[operator]
+        assert 0.0 <= soft.without_friction_N < own.without_friction_N   # type: ignore[operator]
     assert made.soft.constructs["nothing"].equilibrium_ends_N == 0.0
 
 

@@ -59,7 +59,7 @@ def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
     assert [s.status for s in found.stages] == ["held"] * 3 + ["no equilibrium", "not run",
                                                               "not run"]
     failed = found.stages[3]
-    assert failed.escapes in (FIRST, PLATE)
+    assert failed.escapes == FIRST
     assert failed.residual is None
     assert failed.fragments == {}
     assert found.pictures[4] is None
@@ -109,7 +109,7 @@ def test_a_cycle_ends_at_its_limit_and_says_so() -> None:
     cycle = {"do": "cycle", "total_N": 1500.0, "times": 3, "settle_mm": 1e-6}
     found = staged(*BUILT, cycle).stages[-1].cycle
     assert found.count == 3
-    assert found.verdict in ("not settled", "ratchets")
+    assert found.verdict == "not settled"
     assert "at its limit of 3 cycles" in found.words
 
 

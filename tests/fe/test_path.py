@@ -14,7 +14,7 @@ from buttress.fe.solve.reached import balance, probe, state_at, to_load
 from buttress.fe.verification import hinge, pressed, statics
 from buttress.model.install import build_model
 from buttress.study.loads import HardeningInput
-from buttress.study.read import example
+from buttress.verification.studies import coarse
 
 
 @cache
@@ -25,7 +25,7 @@ def bar():
 @cache
 def construct(name, hardens=False):
     """A path of the study of a medial shear fracture, with peaks where nothing hardens."""
-    study = example("medial-shear")
+    study = coarse("medial-shear", name)
     if not hardens:
         study = study.model_copy(update={
             "hardening": HardeningInput(bone_share=0.0, metal_share=0.0)})
@@ -54,8 +54,9 @@ def test_what_is_elastic_answers_with_a_straight_line():
     first = path.points[1]
     for point in path.points[1:]:
         assert point.load_N == pytest.approx(first.load_N / first.ram_mm * point.ram_mm, rel=1e-9)
-    assert (path.status, path.peak_status) in {("complete", "not known"),
-                                               ("stopped", "beyond the search")}
+    assert (path.status, path.peak_status) == ("stopped", "beyond the search")
+    short = press(ram, Memory.none(ram.plain), steps(0.02, first=0.01), most_load=300.0)
+    assert (short.status, short.peak_status) == ("complete", "not known")
 
 
 def test_a_limit_of_load_leaves_the_peak_beyond_the_search():
@@ -246,11 +247,15 @@ def test_unloading_and_pressing_again_come_back_to_the_path():
 
 def test_friction_takes_energy_and_gives_none_back():
     ram = Ram.of(statics.fragment(stop=np.inf).problem, np.ones(1))
-    path = press(ram, Memory.none(ram.plain), steps(0.2, first=0.02))
-    for number in range(1, len(path.points)):
-        done, stored, lost = balance(path, number)
-        assert lost > 0.0
-        assert done == pytest.approx(stored + lost, rel=0.5)
+    missing = []
+    for count in (10, 100):
+        path = press(ram, Memory.none(ram.plain), 0.2 * np.arange(1, count + 1) / count)
+        found = np.array([balance(path, number) for number in range(1, len(path.points))])
+        assert (found[:, 2] > 0.0).all()
+        done, stored, lost = found.sum(axis=0)
+        missing.append((stored + lost) / done - 1.0)
+    # Friction rises within a step and is counted at its end: an error that falls with the step.
+    assert 0.0 < missing[1] < 0.03 < missing[0]
 
 
 def test_other_starts_lead_to_the_same_state_where_it_is_the_only_one():
@@ -269,5 +274,5 @@ def test_a_path_without_equilibrium_at_rest_has_no_points():
     assert isinstance(path, Path)
     assert path.points == ()
     assert (path.status, path.peak_status) == ("gaps", "not known")
-    assert path.gaps[0].status != "held"
+    assert path.gaps[0].status == "no equilibrium"
     assert path.reach(1.0) == "not known"

@@ -7,7 +7,7 @@ import pytest
 from section_figures import rectangle, tibia
 
 from buttress.fe.errors import InputError, SolveError
-from buttress.fe.mesh.triangulate import SMALLEST_ANGLE, angles, triangulate
+from buttress.fe.mesh.triangulate import angles, triangulate
 
 
 def ring(n, start=0):
@@ -31,7 +31,7 @@ def test_a_section_is_filled_with_good_triangles_of_the_wanted_size(size):
     assert areas(mesh).min() > 0.0
     assert areas(mesh).sum() == pytest.approx(polygon_area(outline), rel=1e-12)
     assert angles(mesh.points, mesh.triangles).min() >= 20.0
-    assert np.median(areas(mesh)) == pytest.approx(np.sqrt(3.0) / 4.0 * size**2, rel=0.25)
+    assert np.median(areas(mesh)) == pytest.approx(np.sqrt(3.0) / 4.0 * size**2, rel=0.02)
     assert len(np.unique(mesh.triangles)) == len(mesh.points)
 
 
@@ -168,5 +168,15 @@ def test_eight_thousand_triangles_take_less_than_a_second():
     assert time.process_time() - begin < 1.0
 
 
-def test_the_gate_is_that_of_the_design():
-    assert SMALLEST_ANGLE == 15.0
+@pytest.mark.parametrize(("gate", "passes"), [(20.0, True), (35.0, False)])
+def test_the_gate_lies_where_it_is_set(gate, passes, monkeypatch):
+    """The figure's smallest angle without a gate is 30 degrees and some tenths."""
+    outline, _ = tibia()
+    monkeypatch.setattr("buttress.fe.mesh.triangulate.SMALLEST_ANGLE", gate)
+    monkeypatch.setattr("buttress.fe.mesh.triangulate.ATTEMPTS", 1)
+    if passes:
+        mesh = triangulate(outline, ring(len(outline)), 3.0)
+        assert 20.0 < angles(mesh.points, mesh.triangles).min() < 35.0
+        return
+    with pytest.raises(SolveError, match="the mesh has an angle of"):
+        triangulate(outline, ring(len(outline)), 3.0)

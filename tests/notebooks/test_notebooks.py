@@ -44,6 +44,16 @@ with tempfile.TemporaryDirectory() as sockets:
 nbformat.write(book, sys.argv[2] + "/done.ipynb")
 """
 
+COARSE = """
+from buttress.study import read
+from buttress.sweeps.vary import plain
+def coarse(name, given=read.example):
+    study = given(name)
+    return read.study_from(plain(study) | {"mesh": {"size_mm": 4.0, "coarse_mm": 8.0}})
+read.example = coarse
+"""
+"""Run before the first cell: shipped studies on a coarse mesh, unless a cell asks for another."""
+
 each = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 
 
@@ -106,6 +116,9 @@ def test_it_runs(path: Path, tmp_path: Path) -> None:
     env = os.environ | {"PYTHONPATH": str(ROOT / ".src"), "OPENBLAS_NUM_THREADS": "1",
                         "IPYTHONDIR": str(tmp_path / "ipython"),
                         "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
+    startup = tmp_path / "ipython" / "profile_default" / "startup"
+    startup.mkdir(parents=True)
+    (startup / "coarse.py").write_text(COARSE)
     done = subprocess.run([sys.executable, "-c", RUN, str(path), str(tmp_path), str(SECONDS)],
                           capture_output=True, text=True, env=env, check=False, timeout=SECONDS)
     assert done.returncode == 0, done.stderr[-3000:]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -69,12 +71,25 @@ def test_a_damaged_file_is_read_or_refused(kind: str, data: st.DataObject) -> No
 
 @pytest.mark.parametrize("kind", READ)
 @given(raw=st.binary(max_size=400))
-def test_noise_is_refused(kind: str, raw: bytes) -> None:
+def test_noise_is_refused_or_read_as_the_numbers_that_it_spells(kind: str, raw: bytes) -> None:
+    """No noise is a picture or an array; as text only what spells the numbers that are read."""
     for content in (raw, READ[kind][0][:12] + raw):
         try:
-            READ[kind][1](content, "file")
+            found = READ[kind][1](content, "file")
         except InputError:
             continue
+        assert kind in ("csv", "outline"), content
+        words = re.split(rb"[,;\t\r\n ]+", content.removeprefix(b"\xef\xbb\xbf"))
+        spelt = {float(w) for w in words if re.fullmatch(rb"[-+0-9.eE]+", w.strip())}
+        assert found.size
+        assert {float(x) for x in found.ravel()} <= spelt, content
+
+
+@pytest.mark.parametrize("kind", READ)
+def test_nothing_and_bytes_of_one_kind_are_refused(kind: str) -> None:
+    for content in (b"", b"\x00" * 40, b"\xff" * 40, bytes(range(128, 168)), READ[kind][0][:9]):
+        with pytest.raises(InputError):
+            READ[kind][1](content, "file")
 
 
 @given(scale=st.floats(0.2, 5.0), seed=st.integers(0, 99), smoothing=st.floats(0.0, 4.0),

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from made_up import comparison, construct, moves, usual
 from matplotlib.axes import Axes
+from matplotlib.text import Text
 
 from buttress import InputError, compare, example, example_text, figures, only, varied
 from buttress.results.comparison import Comparison
@@ -196,7 +197,8 @@ def test_without_pictures_none_is_drawn_empty(solved: Comparison) -> None:
 
 def test_pictures_of_what_is_there(solved: Comparison) -> None:
     picture = solved["lag screws"].picture(500.0)
-    for ax in (figures.free_body(picture, "medial"), figures.curves(solved, "medial"),
-               figures.overview(solved, 500.0)):
+    for ax, said in ((figures.free_body(picture, "medial"), "medial"),
+                     (figures.curves(solved, "medial"), "subsidence"),
+                     (figures.overview(solved, 500.0), "500 N")):
         assert isinstance(ax, Axes)
-        assert ax.get_title() or ax.figure.texts
+        assert said in " ".join(t.get_text() for t in ax.figure.findobj(Text))

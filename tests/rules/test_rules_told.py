@@ -34,7 +34,8 @@ def staged(force: float | None) -> dict[str, Any]:
 def test_a_stage_that_pulls_a_screw_out(force: float | None, level: str) -> None:
     found = rules(**staged(force)).get("lag tension")
     assert (found.level if found else "") == level
-    assert found is None or f"tightened to {force} N; its thread pulls out at about" in found.message
+    said = "" if found is None else found.message
+    assert (f"tightened to {force} N; its thread pulls out at about" in said) is bool(level)
 
 
 def test_a_thread_that_does_not_pass_through_the_plate() -> None:
@@ -98,7 +99,8 @@ def test_the_number_of_elements_is_known_before(size: float) -> None:
     data["mesh"] = {"size_mm": size}
     made = study_from(data)
     truth = sum(m["elements"] for m in mesh_facts(Bones(made).base).values())
-    assert elements(made, check_bone(made, Section(made.section))) == pytest.approx(truth, rel=0.3)
+    # Counted short: the mesh grows more slowly from a line than the estimate's strips.
+    assert 0.7 < elements(made, check_bone(made, Section(made.section))) / truth < 0.85
     assert truth < MANY
 
 

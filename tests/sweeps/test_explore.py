@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from small_study import small_study
 
+from buttress import Explorer
 from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.study.read import only
-from buttress.sweeps.explore import Explorer
 from buttress.sweeps.vary import varied
 
 FRICTION = "fracture.shear plane.friction"

@@ -1,0 +1,71 @@
+"""What was not found is not known: on the path, of its peak, and of a load beyond it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from buttress.fe.solve.answer import Memory
+from buttress.fe.solve.path import BEYOND, Path, press, steps
+from buttress.fe.solve.ram import Pressed, Ram, RamStep
+from buttress.fe.status import Status
+from buttress.fe.verification import hinge
+
+LOST = 0.2
+"""Ram position [mm] from where on nothing is found."""
+
+
+def pressed(monkeypatch: pytest.MonkeyPatch, answered: str) -> Path:
+    """A bar that is pressed; beyond `LOST` a step is answered by nothing, by "unconverged" or by
+    "no equilibrium"."""
+    ram = Ram.of(hinge.bar(built_in=True).problem, np.ones(1))
+    found = Ram._search
+
+    def search(self: Ram, step: RamStep, near: tuple[Pressed, ...]) -> object:
+        if -step.memory.offset[-1] <= LOST or step.prescribed:
+            return found(self, step, near)
+        return None if answered == "nothing" else step.none(Status(answered), None)
+
+    monkeypatch.setattr(Ram, "_search", search)
+    monkeypatch.setattr(Ram, "_lemke", lambda self, step: None)
+    return press(ram, Memory.none(ram.plain), steps(1.0, first=0.02))
+
+
+@pytest.mark.parametrize("answered", ["nothing", "unconverged"])
+def test_a_step_without_an_answer_is_a_gap_and_no_peak(answered: str,
+                                                       monkeypatch: pytest.MonkeyPatch) -> None:
+    path = pressed(monkeypatch, answered)
+    assert path.points[-1].ram_mm == pytest.approx(LOST, abs=0.1)
+    assert path.gaps
+    assert {g.status for g in path.gaps} == {"unconverged"}
+    assert (path.status, path.peak_status) == ("gaps", "not known")
+    assert path.stopped != BEYOND
+    assert path.reach(path.peak_N) == "reached"
+    assert path.reach(2.0 * path.peak_N) == "not known"
+
+
+def test_a_step_that_would_move_too_far_ends_the_path_without_a_gap(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    path = pressed(monkeypatch, "no equilibrium")
+    assert path.gaps == ()
+    assert (path.status, path.stopped) == ("stopped", BEYOND)
+    assert path.peak_status == "not known"
+
+
+def test_a_load_is_never_reached_only_below_a_peak_that_is_found() -> None:
+    ram = Ram.of(hinge.bar(built_in=True).problem, np.ones(1))
+    short = press(ram, Memory.none(ram.plain), steps(0.02, first=0.005))
+    assert short.peak_status == "not known"     # it still rises
+    assert short.reach(2.0 * short.peak_N) == "not known"
+    assert replace(short, peak_status="found").reach(2.0 * short.peak_N) == "never"
+
+
+def test_the_first_of_several_places_with_a_load_is_meant() -> None:
+    ram = Ram.of(hinge.bar(built_in=True).problem, np.ones(1))
+    path = press(ram, Memory.none(ram.plain), steps(0.1, first=0.02))
+    points = tuple(replace(p, load_N=load) for p, load in zip(
+        path.points, (0.0, 5.0, 9.0, 7.0, 9.5), strict=False))
+    assert [replace(path, points=points).first_above(x) for x in (4.0, 8.0, 9.2, 20.0)] == [
+        1, 2, 4, None]
