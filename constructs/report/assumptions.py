@@ -19,7 +19,8 @@ LIMITS = (
     "<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where the "
     "forces were computed.",
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
-    "over time, no wear: where stages load in cycles, bone and metal are the same in every cycle.",
+    "or wear of itself: tension and friction fade only where a stage says by how much, and where "
+    "stages load in cycles, bone and metal are the same in every cycle.",
     "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
     "Bone inside a piece does not break in this model.",
     "<b>Plates and screws bend at perfectly plastic hinges</b>: a hinge rotates "
@@ -111,6 +112,8 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     yield "materials", "friction"
     if any(c.stages for c in study.constructs):
         yield "anatomy", "loose piece"
+    if any(s.do == "relax" for c in study.constructs for s in c.stages):
+        yield "materials", "fading"
     for c in study.constructs:
         for metal in (*(p.material for p in c.plates), *(s.material for s in c.screws),
                       *(w.material for w in c.wires)):
