@@ -15,6 +15,7 @@ from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw import seen
 from buttress.draw.fields import Colours, colour_bar, colours_of
+from buttress.draw.parts import backdrop_handles, draw_backdrop, draw_details, draw_escape
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.link import Kind
@@ -126,17 +127,13 @@ def draw_section(ax: Axes, picture: Picture, factor: float, shown: Colours) -> N
     d.draw_outline(ax, picture.bodies, colors="#8A8A8A", linewidths=0.8, zorder=1.5)
     d.draw_strain(ax, shown.of(picture), factor, shown.scale, black=shown.strain)
     d.draw_outline(ax, picture.bodies, factor, colors="black", linewidths=1.2, zorder=3)
-    d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
+    moved = factor if picture.held else 0.0
+    d.draw_members(ax, picture.members, moved).set_zorder(3.5)
+    draw_details(ax, picture.members, moved, 3.6)
+    draw_backdrop(ax, picture)
     body = escaping(picture)
     if body is not None:
         draw_escape(ax, body)
-
-
-def draw_escape(ax: Axes, body: BodyPicture) -> None:
-    """Arrow from the middle of a body that moves freely, along its mean motion."""
-    move, start = body.displacement.mean(axis=0), body.points.mean(axis=0)
-    d.draw_arrow(ax, start, start + 18.0 * move / max(float(np.hypot(*move)), 1e-12),
-                 color=d.KINDS["fracture"], linewidth=4.0)
 
 
 def draw_loads(ax: Axes, picture: Picture, direction_deg: float, height: float) -> None:
@@ -252,6 +249,7 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     kinds = {m.kind for m in picture.members}
     handles += [Patch(facecolor=d.METAL, edgecolor=d.KINDS[k], label=f"{k}, true width")
                 for k in ("plate", "screw", "wire") if k in kinds]
+    handles += backdrop_handles(picture)
     bodies = shown.of(picture)
     if any(b.kind == Made.GRAFT and b.value is None for b in bodies):
         handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))

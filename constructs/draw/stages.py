@@ -12,7 +12,8 @@ from matplotlib.figure import Figure
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw import seen
-from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
+from buttress.draw.parts import draw_backdrop, draw_details, draw_escape
+from buttress.draw.section import bounds, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
@@ -103,7 +104,10 @@ def draw_stage(ax: Axes, picture: Picture, stage: StageResult, first: Picture, f
                                          zorder=1), autolim=False)
     d.draw_outline(ax, first.bodies, colors="#777777", linewidths=0.8, linestyles=(0, (4, 2)),
                    zorder=3)
-    d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
+    moved = factor if picture.held else 0.0
+    d.draw_members(ax, picture.members, moved).set_zorder(3.5)
+    draw_details(ax, picture.members, moved, 3.6)
+    draw_backdrop(ax, picture)
     runaway = escaping(picture)
     if runaway is not None:
         draw_escape(ax, runaway)

@@ -37,13 +37,13 @@ def test_a_share_that_is_not_given_is_the_listed_one() -> None:
     assert found.stages[-1].screws[LAG].force_N == pytest.approx(400.0 * kept, rel=1e-9)
 
 
-def test_less_tension_lets_a_loaded_fragment_sink_and_none_lets_it_go() -> None:
-    sunk = [staged(*LOADED, relax(LAG, lost_share=share)).stages[-1] for share in (0.0, 0.2)]
-    assert sunk[0].fragments["medial"].change_mm == pytest.approx(0.0, abs=1e-9)
-    assert sunk[1].fragments["medial"].change_mm > 1e-3
-    gone = staged(*LOADED, relax(LAG, lost_share=0.95, friction_factor=0.1))
-    assert gone.status.startswith("no equilibrium at stage 4")
-    assert gone.stages[-1].escapes == "medial"
+def test_the_less_tension_is_left_the_further_a_loaded_fragment_sinks() -> None:
+    shares = (0.0, 0.2, 0.5)
+    sunk = [staged(*LOADED, relax(LAG, lost_share=share)).stages[-1].fragments["medial"].change_mm
+            for share in shares]
+    assert sunk[0] == pytest.approx(0.0, abs=1e-9)
+    assert sunk[1] > 1e-3
+    assert sunk[2] > 2.0 * sunk[1]
 
 
 def test_friction_that_fades_is_the_friction_of_a_study_with_less_of_it() -> None:
