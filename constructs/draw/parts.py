@@ -1,5 +1,5 @@
-"""Parts of the picture of a section: ghosts that are no part of the model, its cortex, details of implants, and the
-arrow of a body that moves freely."""
+"""Parts of the picture of a section: ghosts that are no part of the model, the cortex, details of
+implants, and the arrow of a body that moves freely."""
 
 from __future__ import annotations
 
@@ -67,12 +67,11 @@ def draw_details(ax: Axes, members: Sequence[MemberPicture], factor: float, zord
             boxes.append(_box(xy[0] - height * along, along, m.details.head, -HEAD_MM))
         if m.details.thread is not None:
             threads += _teeth(m.points, xy, *m.details.thread)
-    for shapes, face, edge in ((holes, "white", d.KINDS["plate"]), (boxes, d.METAL,
-                                                                    d.KINDS["screw"])):
+    for shapes, face, kind in ((holes, "white", "plate"), (boxes, d.METAL, "screw")):
         if shapes:
-            ax.add_collection(PolyCollection(shapes, facecolors=face, edgecolors=edge,
-                                             linewidths=0.8, zorder=zorder - 0.1 * (face != "white"),
-                                             gid=DETAILS), autolim=False)
+            ax.add_collection(PolyCollection(shapes, facecolors=face, edgecolors=d.KINDS[kind],
+                                             linewidths=0.8, zorder=zorder, gid=DETAILS),
+                              autolim=False)
     if threads:
         ax.add_collection(LineCollection(threads, colors=d.KINDS["screw"], linewidths=0.7,
                                          zorder=zorder, gid=DETAILS), autolim=False)

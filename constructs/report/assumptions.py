@@ -49,7 +49,9 @@ MODEL = (
     "the first that is reached by pressing slowly from the tightened state.</b> A limit is reached "
     "at its first place on this path; the peak is the largest load of the path.",
     "In stages, a part that is placed joins without force as the bone then lies, a tightened "
-    "screw keeps its length from then on, and slip, crushing and bending stay. Each stage is one "
+    "screw keeps its length from then on, and slip, crushing and bending stay. Where a stage "
+    "relaxes screws, their heads are held at the lessened force while the pieces move, so that "
+    "sliding does not stretch them until the stage is over. Each stage is one "
     "step, or as many as it says. A piece on which nothing presses stays where it lies, held "
     "by a drag of about its weight. How far it was pushed can depend on the path, so tightening "
     "next to a loose piece calls for several steps.",
@@ -139,6 +141,10 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
             yield "grafts", "in use"
     yield "anatomy", "section"
     yield "anatomy", "outline"
+    if study.section.outline == "anatomical":
+        yield "anatomy", "anatomical sagittal" if study.section.sagittal else "anatomical coronal"
+        if bone != "foam":
+            yield "anatomy", "ghosts"
     if study.section.sagittal:
         yield "anatomy", "sagittal"
         yield "anatomy", "slope"

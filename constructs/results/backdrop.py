@@ -34,6 +34,9 @@ class Backdrop(Brief):
         return tuple(name for name, _ in self.ghosts)
 
 
+NO_BACKDROP = Backdrop()
+
+
 def backdrop(section: Section) -> Backdrop:
     """The backdrop of a section."""
     given = section.given

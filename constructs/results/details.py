@@ -29,6 +29,9 @@ class Details:
     holes: FloatArray | None = None
 
 
+NO_DETAILS = Details()
+
+
 def details(model: Model) -> dict[str, Details]:
     """The details of each plate and screw of a construct, by name; wires have none."""
     construct = model.construct

@@ -17,9 +17,9 @@ from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
-from buttress.results.backdrop import Backdrop, backdrop
+from buttress.results.backdrop import NO_BACKDROP, Backdrop, backdrop
 from buttress.results.contacts import ContactLine, contact_lines
-from buttress.results.details import Details, details
+from buttress.results.details import NO_DETAILS, Details, details
 from buttress.results.escape import escaping
 from buttress.results.stress import Fields, TissueField
 from buttress.study.activities import LoadCase
@@ -54,7 +54,7 @@ class MemberPicture(Brief):
     points: FloatArray        # (k, 2)
     displacement: FloatArray  # (k, 2)
     width: FloatArray         # (k - 1,)
-    details: Details = Details()
+    details: Details = NO_DETAILS
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ class Picture(Brief):
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
     escapes: str | None = None    # the body that moves freely without equilibrium
-    backdrop: Backdrop = Backdrop()
+    backdrop: Backdrop = NO_BACKDROP
     fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
 
     @property
@@ -174,7 +174,7 @@ def take_picture(model: Model, answer: Answer, total: float, fields: Fields | No
         MemberPicture(
             name=p.name, kind=p.kind, points=p.member.points, displacement=u.reshape(-1, 3)[:, :2],
             width=np.array([s.outer + s.inner for s in p.sections]),
-            details=known.get(p.name, Details()))
+            details=known.get(p.name, NO_DETAILS))
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
     members += _bonded_metal(model, bodies)
     return Picture(

@@ -25,13 +25,13 @@ class Stage(Checked):
     `do`: "place" (parts are added without force in the current position of the bone), "tighten"
     (screws, to `force_N` each, else to their tension_N; from then on they keep their length),
     "lock" (heads resist both directions and rotation), "relax" (heads lose `lost_share` of the
-    force that they have, and the friction of the fractures becomes `friction_factor` times what it
-    is; either or both), "release" (parts are removed), "load" (the
-    joint force becomes `total_N`), "unload" (the joint force becomes zero), "cycle" (between
-    `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface by `settle_mm`
-    or less). A part that no stage places is present from the start. `steps` divides tightening,
-    loading or unloading into equal steps; one is enough unless a piece is loose, since its
-    position depends on the path.
+    force that they have and are held at what is left while the pieces move; the friction of the
+    fractures becomes `friction_factor` times what it is; either or both), "release" (parts are
+    removed), "load" (the joint force becomes `total_N`), "unload" (the joint force becomes zero),
+    "cycle" (between `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface
+    by `settle_mm` or less). A part that no stage places is present from the start. `steps` divides
+    tightening, relaxing, loading or unloading into equal steps; one is enough unless a piece is
+    loose, since its position depends on the path.
     """
 
     do: Do
@@ -50,11 +50,12 @@ class Stage(Checked):
     settle_mm: Annotated[float, Within(1e-6, 1, "mm")] | None = None
 
     NEEDED: ClassVar[Mapping[str, tuple[str, ...]]] = {
-        "place": ("what",), "tighten": ("what",), "lock": ("what",), "relax": (), "release": ("what",),
-        "load": ("total_N",), "unload": (), "cycle": ("total_N",)}
+        "place": ("what",), "tighten": ("what",), "lock": ("what",), "relax": (),
+        "release": ("what",), "load": ("total_N",), "unload": (), "cycle": ("total_N",)}
     ALLOWED: ClassVar[Mapping[str, tuple[str, ...]]] = {
         "tighten": ("force_N", "steps"),
-        "relax": ("what", "lost_share", "friction_factor", "hours", "steps"), "load": ("medial_share", "steps"), "unload": ("steps",),
+        "relax": ("what", "lost_share", "friction_factor", "hours", "steps"),
+        "load": ("medial_share", "steps"), "unload": ("steps",),
         "cycle": ("low_N", "medial_share", "low_medial_share", "times", "settle_mm")}
 
     @model_validator(mode="before")
