@@ -37,6 +37,12 @@ def draw_backdrop(ax: Axes, picture: Picture) -> None:
                           autolim=False)
 
 
+def ghost_words(pictures: Sequence[Picture]) -> str:
+    """What is said of the ghosts under many sections; empty where there are none."""
+    names = ", ".join(dict.fromkeys(n for p in pictures for n in p.backdrop.names))
+    return f"; {names} (dashed, grey) are no part of the model" if names else ""
+
+
 def backdrop_handles(picture: Picture) -> list[Artist]:
     """Entries of the list of lines for what `draw_backdrop` draws."""
     out: list[Artist] = []
