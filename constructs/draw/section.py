@@ -266,7 +266,7 @@ def _lowest(picture: Picture) -> float:
     """Lowest height of metal, fragments and fillings, mm; not above `LEAST_MM`."""
     found: list[BodyPicture | MemberPicture] = [
         *(b for b in picture.bodies if b.name != SHAFT), *picture.members]
-    return min([LEAST_MM, *(float(p.points[:, 1].min()) for p in parts)])
+    return min([LEAST_MM, *(float(p.points[:, 1].min()) for p in found)])
 
 
 def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
