@@ -77,7 +77,7 @@ class Section:
 
     @cached_property
     def shape(self) -> Flared | Drawn:
-        """The outline: drawn from the sizes of the section, or read from a file."""
+        """The outline: of the sizes of the section, simple or anatomical, or read from a file."""
         return self.given.drawn or Flared(self.given)
 
     def sign(self, side: str) -> float:
@@ -107,7 +107,7 @@ class Section:
     @property
     def extent(self) -> float:
         """Drawn width of the plateau, mm."""
-        if self.given.drawn is not None:
+        if self.given.outline_file is not None and self.given.drawn is not None:
             return float(2.0 * self.given.drawn.half_width(self.given.drawn.left[:, 1]).max())
         return self.given.depth_mm if self.given.sagittal else self.given.width_mm
 

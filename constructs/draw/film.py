@@ -14,7 +14,8 @@ from matplotlib.figure import Figure
 from buttress.draw import primitives as d
 from buttress.draw import seen
 from buttress.draw.images import few_colours, image_of
-from buttress.draw.section import bounds, draw_escape, draw_loads, escaping
+from buttress.draw.parts import draw_backdrop, draw_details, draw_escape
+from buttress.draw.section import bounds, draw_loads, escaping
 from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.errors import InputError
 from buttress.results.picture import Picture
@@ -126,6 +127,8 @@ def _section(ax: Axes, shot: Shot, made: Film) -> None:
     d.draw_strain(ax, picture.bodies, factor, d.strain_scale(made.top))
     d.draw_outline(ax, picture.bodies, factor, colors="black", linewidths=1.5, zorder=3)
     d.draw_members(ax, picture.members, factor).set_zorder(3.5)
+    draw_details(ax, picture.members, factor, 3.6)
+    draw_backdrop(ax, picture)
     if (body := escaping(shot.picture)) is not None:
         draw_escape(ax, body)
     draw_loads(ax, picture, made.study.load.direction_deg, 1.5)

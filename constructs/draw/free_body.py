@@ -10,7 +10,8 @@ from matplotlib.path import Path as Outline
 
 from buttress.draw import primitives as d
 from buttress.draw import seen
-from buttress.draw.section import draw_escape, escaping, outcome, unmade
+from buttress.draw.parts import draw_escape
+from buttress.draw.section import escaping, outcome, unmade
 from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status

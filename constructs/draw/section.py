@@ -12,8 +12,8 @@ from matplotlib.patches import Patch
 
 from buttress.bone.bone import SHAFT
 from buttress.bone.pieces import Made
+from buttress.draw import parts, seen
 from buttress.draw import primitives as d
-from buttress.draw import seen
 from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
@@ -81,9 +81,9 @@ def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArra
     """Corners of the smallest rectangle that holds all bodies and members, as drawn or not."""
     xy = []
     for picture in pictures:
-        parts: list[BodyPicture | MemberPicture] = [*picture.bodies, *picture.members]
+        shown: list[BodyPicture | MemberPicture] = [*picture.bodies, *picture.members]
         for k in (0.0, drawn_factor(picture, factor)):
-            xy += [p.points + k * p.displacement for p in parts]
+            xy += [p.points + k * p.displacement for p in shown]
     every = np.concatenate(xy)
     return every.min(axis=0), every.max(axis=0)
 
@@ -126,17 +126,13 @@ def draw_section(ax: Axes, picture: Picture, factor: float, shown: Colours) -> N
     d.draw_outline(ax, picture.bodies, colors="#8A8A8A", linewidths=0.8, zorder=1.5)
     d.draw_strain(ax, shown.of(picture), factor, shown.scale, black=shown.strain)
     d.draw_outline(ax, picture.bodies, factor, colors="black", linewidths=1.2, zorder=3)
-    d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
+    moved = factor if picture.held else 0.0
+    d.draw_members(ax, picture.members, moved).set_zorder(3.5)
+    parts.draw_details(ax, picture.members, moved, 3.6)
+    parts.draw_backdrop(ax, picture)
     body = escaping(picture)
     if body is not None:
-        draw_escape(ax, body)
-
-
-def draw_escape(ax: Axes, body: BodyPicture) -> None:
-    """Arrow from the middle of a body that moves freely, along its mean motion."""
-    move, start = body.displacement.mean(axis=0), body.points.mean(axis=0)
-    d.draw_arrow(ax, start, start + 18.0 * move / max(float(np.hypot(*move)), 1e-12),
-                 color=d.KINDS["fracture"], linewidth=4.0)
+        parts.draw_escape(ax, body)
 
 
 def draw_loads(ax: Axes, picture: Picture, direction_deg: float, height: float) -> None:
@@ -252,6 +248,7 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     kinds = {m.kind for m in picture.members}
     handles += [Patch(facecolor=d.METAL, edgecolor=d.KINDS[k], label=f"{k}, true width")
                 for k in ("plate", "screw", "wire") if k in kinds]
+    handles += parts.backdrop_handles(picture)
     bodies = shown.of(picture)
     if any(b.kind == Made.GRAFT and b.value is None for b in bodies):
         handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))
@@ -267,9 +264,9 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
 
 def _lowest(picture: Picture) -> float:
     """Lowest height of metal, fragments and fillings, mm; not above `LEAST_MM`."""
-    parts: list[BodyPicture | MemberPicture] = [
+    found: list[BodyPicture | MemberPicture] = [
         *(b for b in picture.bodies if b.name != SHAFT), *picture.members]
-    return min([LEAST_MM, *(float(p.points[:, 1].min()) for p in parts)])
+    return min([LEAST_MM, *(float(p.points[:, 1].min()) for p in found)])
 
 
 def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple], list[tuple]]:
@@ -340,11 +337,12 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
         draw_section(inner, picture, factor, shades)
     under = comparison.study.load.words(pictures[0].load_N)
     d.title(ax, f"All constructs at {under} of joint force", pictures[0].view.all_words)
-    _overview_foot(ax, shades, factor, scale, box)
+    _overview_foot(ax, shades, factor, scale, box, parts.ghost_words(pictures))
     return ax
 
 
-def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: FloatArray) -> None:
+def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: FloatArray,
+                   ghosts: str) -> None:
     """Under the sections: length scale, magnification, colour bar."""
     low = -0.25 / box[1]
     bar = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
@@ -355,7 +353,7 @@ def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: F
             **there)
     ax.text((long + 0.1) / box[0], low, "20 mm", size=SIZE, va="center", **there)
     words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             "failure mechanism")
+             f"failure mechanism{ghosts}")
     ax.text((long + 1.0) / box[0], low, wrap(words, box[0] - long - 6.3), size=SIZE, va="center",
             **there)
     label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"

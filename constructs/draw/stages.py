@@ -12,7 +12,8 @@ from matplotlib.figure import Figure
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw import seen
-from buttress.draw.section import bounds, draw_escape, drawn_factor, escaping
+from buttress.draw.parts import draw_backdrop, draw_details, draw_escape, ghost_words
+from buttress.draw.section import bounds, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
@@ -81,7 +82,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     for inner, shot, stage in zip(cells, shots, construct.stages, strict=False):
         seen.frame(inner, shot.view, low, high_xy, scale, cell=True)
         draw_stage(inner, shot, stage, shots[0], factor)
-    _foot(ax, factor, scale, box)
+    _foot(ax, factor, scale, box, ghost_words(shots))
     return ax
 
 
@@ -103,7 +104,10 @@ def draw_stage(ax: Axes, picture: Picture, stage: StageResult, first: Picture, f
                                          zorder=1), autolim=False)
     d.draw_outline(ax, first.bodies, colors="#777777", linewidths=0.8, linestyles=(0, (4, 2)),
                    zorder=3)
-    d.draw_members(ax, picture.members, factor if picture.held else 0.0).set_zorder(3.5)
+    moved = factor if picture.held else 0.0
+    d.draw_members(ax, picture.members, moved).set_zorder(3.5)
+    draw_details(ax, picture.members, moved, 3.6)
+    draw_backdrop(ax, picture)
     runaway = escaping(picture)
     if runaway is not None:
         draw_escape(ax, runaway)
@@ -160,13 +164,13 @@ def _grid(construct: StagedResult, wide: float) -> tuple[int, int, float]:
     return best[1:]
 
 
-def _foot(ax: Axes, factor: float, scale: float, box: FloatArray) -> None:
+def _foot(ax: Axes, factor: float, scale: float, box: FloatArray, ghosts: str) -> None:
     """Under the cells: length scale, magnification, what the colours mean."""
     y, long = -0.3 / box[1], 20.0 * scale
     ax.plot([0, long / box[0]], [y, y], color="black", linewidth=3, solid_capstyle="butt",
             transform=ax.transAxes, clip_on=False)
     words = (f"20 mm; displacement × {factor:g} from the start (dashed); fragments in colour; "
-             "up, down: mean of the joint surface")
+             f"up, down: mean of the joint surface{ghosts}")
     ax.text((long + 0.1) / box[0], y, wrap(words, box[0] - long - 0.2), size=SIZE, va="center",
             transform=ax.transAxes)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
+from buttress.fe.links.link import Kind
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
@@ -101,6 +102,13 @@ class Order:
         elif stage.do == "lock":
             state = self.staging.fasten(state, np.array(
                 [i for name in stage.what or () for i in self.locks[name]]))
+        elif stage.do == "relax":
+            kept = 1.0 - (stage.lost_share or 0.0)
+            # An edge of a head that carries nothing has nothing to lose, and may press later.
+            prescribed = {i: kept * float(state.answer.force[i]) for name in stage.what or ()
+                          for i in self.heads[name] if state.answer.force[i] > 0.0}
+            if stage.friction_factor is not None:
+                state = self._worn(state, stage.friction_factor)
         elif stage.do == "tighten":
             for name, force in self.forces(stage).items():
                 prescribed |= shared(self.heads[name], force)
@@ -121,6 +129,13 @@ class Order:
         return Done(
             answer=answers[-1], state=state, total=total, answers=tuple(answers),
             tightened=tuple(prescribed))
+
+    def _worn(self, state: State, factor: float) -> State:
+        """The state with less friction in the fractures, from here on."""
+        names = {f.name for f in self.model.bone.study.fractures}
+        worn = np.array([link.kind == Kind.CONTACT_FRICTION and link.source in names
+                         for link in self.model.problem.links.links], dtype=bool)
+        return replace(state, friction=np.where(worn, factor * state.friction, state.friction))
 
     def _opened(self, state: State, links: Sequence[int]) -> State:
         if not links:

@@ -27,7 +27,7 @@ def resolved(study: Study) -> dict[str, Any]:
     if study.section.sagittal:
         own = study.section
         data["section"] |= {"condyle": own.slice_condyle, "slice_mm": own.slice_depth}
-        if own.drawn is None:
+        if own.outline_file is None:
             data["section"] |= {"slope_deg": own.slope, "shaft_offset_mm": own.shaft_offset}
         data["load"]["slice_centre_mm"] = study.load.slice_centre
     data["load"] |= _forces(study)

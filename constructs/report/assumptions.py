@@ -19,7 +19,8 @@ LIMITS = (
     "<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where the "
     "forces were computed.",
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
-    "over time, no wear: where stages load in cycles, bone and metal are the same in every cycle.",
+    "or wear of itself: tension and friction fade only where a stage says by how much, and where "
+    "stages load in cycles, bone and metal are the same in every cycle.",
     "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
     "Bone inside a piece does not break in this model.",
     "<b>Plates and screws bend at perfectly plastic hinges</b>: a hinge rotates "
@@ -49,7 +50,9 @@ MODEL = (
     "the first that is reached by pressing slowly from the tightened state.</b> A limit is reached "
     "at its first place on this path; the peak is the largest load of the path.",
     "In stages, a part that is placed joins without force as the bone then lies, a tightened "
-    "screw keeps its length from then on, and slip, crushing and bending stay. Each stage is one "
+    "screw keeps its length from then on, and slip, crushing and bending stay. Where a stage "
+    "relaxes screws, their heads are held at the lessened force while the pieces move, so that "
+    "sliding does not stretch them until the stage is over. Each stage is one "
     "step, or as many as it says. A piece on which nothing presses stays where it lies, held "
     "by a drag of about its weight. How far it was pushed can depend on the path, so tightening "
     "next to a loose piece calls for several steps.",
@@ -112,6 +115,8 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     yield "materials", "friction"
     if any(c.stages for c in study.constructs):
         yield "anatomy", "loose piece"
+    if any(s.do == "relax" for c in study.constructs for s in c.stages):
+        yield "materials", "fading"
     for c in study.constructs:
         for metal in (*(p.material for p in c.plates), *(s.material for s in c.screws),
                       *(w.material for w in c.wires)):
@@ -137,6 +142,10 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
             yield "grafts", "in use"
     yield "anatomy", "section"
     yield "anatomy", "outline"
+    if study.section.outline == "anatomical":
+        yield "anatomy", "anatomical sagittal" if study.section.sagittal else "anatomical coronal"
+        if bone != "foam":
+            yield "anatomy", "ghosts"
     if study.section.sagittal:
         yield "anatomy", "sagittal"
         yield "anatomy", "slope"

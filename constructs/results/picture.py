@@ -17,7 +17,9 @@ from buttress.fe.solve.recover import displacements, escape_motion, pushes
 from buttress.fe.solve.step import LINEAR_PROGRAM
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
+from buttress.results.backdrop import NO_BACKDROP, Backdrop, backdrop
 from buttress.results.contacts import ContactLine, contact_lines
+from buttress.results.details import NO_DETAILS, Details, details
 from buttress.results.escape import escaping
 from buttress.results.stress import Fields, TissueField
 from buttress.study.activities import LoadCase
@@ -52,6 +54,7 @@ class MemberPicture(Brief):
     points: FloatArray        # (k, 2)
     displacement: FloatArray  # (k, 2)
     width: FloatArray         # (k - 1,)
+    details: Details = NO_DETAILS
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,7 @@ class Picture(Brief):
     load_name: str = ""       # as of an activity
     friction_only: bool = False   # held above what limit analysis carries without friction
     escapes: str | None = None    # the body that moves freely without equilibrium
+    backdrop: Backdrop = NO_BACKDROP
     fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
 
     @property
@@ -165,17 +169,19 @@ def take_picture(model: Model, answer: Answer, total: float, fields: Fields | No
             name=d.name, points=d.body.points, triangles=d.mesh.triangles,
             displacement=u.reshape(-1, 2), value=values.get(i), kind=d.kind)
         for i, (d, u) in enumerate(zip(model.solids, moved[:count], strict=True)))
+    known = details(model)
     members = tuple(
         MemberPicture(
             name=p.name, kind=p.kind, points=p.member.points, displacement=u.reshape(-1, 3)[:, :2],
-            width=np.array([s.outer + s.inner for s in p.sections]))
+            width=np.array([s.outer + s.inner for s in p.sections]),
+            details=known.get(p.name, NO_DETAILS))
         for p, u in zip(model.hardware.parts, moved[count:], strict=True))
     members += _bonded_metal(model, bodies)
     return Picture(
         construct=model.construct.name, load_N=total, held=answer.held, status=answer.status,
         bodies=bodies, members=members, links=_link_forces(model, forces),
         free_bodies=_free_bodies(model, answer, total), patches=_patches(model, total),
-        view=model.bone.study.section.view,
+        view=model.bone.study.section.view, backdrop=backdrop(model.bone.section),
         contacts=contact_lines(model, answer) if answer.held else (),
         load_name=model.bone.study.load.name(total),
         escapes=None if answer.held else escaping(model, answer),

@@ -225,6 +225,12 @@ def words(stage: Stage, own_force: float | None = None) -> str:
     if stage.do == "tighten":
         force = stage.force_N if stage.force_N is not None else own_force
         return f"tighten {names}" + (f" to {force:g} N" if force is not None else "")
+    if stage.do == "relax":
+        when = "relax" if stage.hours is None else f"hour {stage.hours:g}"
+        lost = [f"{names} {'lose' if len(stage.what) > 1 else 'loses'} "
+                f"{100 * (stage.lost_share or 0.0):.3g} %"] if stage.what else []
+        worn = [] if stage.friction_factor is None else [f"friction × {stage.friction_factor:g}"]
+        return f"{when}: " + ", ".join([*lost, *worn])
     if stage.do == "load":
         share = "" if stage.medial_share is None else f", {100 * stage.medial_share:g} % medial"
         return f"load to {stage.total_N:g} N{share}"

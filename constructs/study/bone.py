@@ -50,6 +50,8 @@ class SectionInput(Checked):
     from the front: lateral of a right tibia is on the viewer's left. It changes no number, and in
     files x points lateral (posterior in a sagittal section) for either knee.
 
+    ``outline``: "simple", a flare under a straight joint line, or "anatomical", with eminence,
+    concave medial plateau and uneven flares (see `buttress.study.anatomical`).
     ``outline_file``: an outline in the study's folder that replaces the drawn sizes (see
     `buttress.study.outline`), simplified by up to ``outline_smoothing_mm``; depths out of
     the plane are still those of the keys. ``map``: the bone's modulus from a file.
@@ -76,6 +78,7 @@ class SectionInput(Checked):
     cortex_scale: Annotated[float, Within(0.1, 5)] = 1.0
     side: Knee = "right"
     reference_band_mm: tuple[Depth, Depth] | None = None
+    outline: Literal["simple", "anatomical"] = "simple"
     outline_file: str | None = None
     outline_sha256: Sha256 | None = None
     outline_smoothing_mm: Annotated[float, Within(0.01, 3, "mm")] = 0.05
@@ -122,6 +125,9 @@ class SectionInput(Checked):
         """Read the files that the section is made from."""
         self._folder = folder_of(info)
         if self.outline_file is not None:
+            if self.outline != "simple":
+                refuse("two outlines", key="outline", value=self.outline,
+                       expected="no outline, or no outline_file")
             self._no_sizes()
             content, self._drawn = told("outline_file", lambda: outline(
                 self._folder, self.outline_file or "", self.outline_sha256, self.height_mm,
@@ -132,7 +138,11 @@ class SectionInput(Checked):
                 refuse("the cortex (times cortex_scale) fills the narrowest part of the outline",
                        key="shaft_cortex_mm", value=self.shaft_cortex_mm,
                        expected=f"less than {narrow:.1f} mm")
-        elif self.outline_sha256 is not None:
+        elif self.outline == "anatomical":
+            from buttress.study.anatomical import anatomical
+
+            self._drawn = anatomical(self)
+        if self.outline_file is None and self.outline_sha256 is not None:
             refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
                    expected="outline_file as well, or no digest")
         if self.map is not None and self.bone == "foam":
@@ -157,7 +167,7 @@ class SectionInput(Checked):
 
     @property
     def drawn(self) -> Drawn | None:
-        """The outline from a file; None where the sizes draw it."""
+        """The outline from a file or of anatomical shape; None for the simple one."""
         return self._drawn
 
     @property

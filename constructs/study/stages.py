@@ -1,4 +1,4 @@
-"""The part of a study file on the order of steps: place, tighten, lock, release, load, cycle."""
+"""The part of a study file on the order of steps: place, tighten, relax, lock, load, cycle."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from pydantic import Field, model_validator
 
 from buttress.study.checked import MOST, Checked, Text, Within, closest, did_you_mean, refuse
 from buttress.study.implants import Fill, Plate, Screw, Wire, tension
+from buttress.study.tables import number as listed
 
-Do = Literal["place", "tighten", "lock", "release", "load", "unload", "cycle"]
+Do = Literal["place", "tighten", "lock", "relax", "release", "load", "unload", "cycle"]
 Newtons = Annotated[float, Within(1, 20000, "N")]
 Share = Annotated[float, Within(0, 1)]
 LOADING = ("load", "unload", "cycle")
@@ -23,18 +24,23 @@ class Stage(Checked):
 
     `do`: "place" (parts are added without force in the current position of the bone), "tighten"
     (screws, to `force_N` each, else to their tension_N; from then on they keep their length),
-    "lock" (heads resist both directions and rotation), "release" (parts are removed), "load" (the
-    joint force becomes `total_N`), "unload" (the joint force becomes zero), "cycle" (between
-    `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface by `settle_mm`
-    or less). A part that no stage places is present from the start. `steps` divides tightening,
-    loading or unloading into equal steps; one is enough unless a piece is loose, since its
-    position depends on the path.
+    "lock" (heads resist both directions and rotation), "relax" (heads lose `lost_share` of the
+    force that they have and are held at what is left while the pieces move; the friction of the
+    fractures becomes `friction_factor` times what it is; either or both), "release" (parts are
+    removed), "load" (the joint force becomes `total_N`), "unload" (the joint force becomes zero),
+    "cycle" (between `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface
+    by `settle_mm` or less). A part that no stage places is present from the start. `steps` divides
+    tightening, relaxing, loading or unloading into equal steps; one is enough unless a piece is
+    loose, since its position depends on the path.
     """
 
     do: Do
     note: Text = ""
     what: Annotated[tuple[str, ...], Field(min_length=1, max_length=MOST)] | None = None
     force_N: Annotated[float, Within(1, 6000, "N")] | None = None
+    lost_share: Share | None = None
+    friction_factor: Share | None = None
+    hours: Annotated[float, Within(0, 100000, "h")] | None = None
     total_N: Newtons | None = None
     low_N: Annotated[float, Within(0, 20000, "N")] | None = None
     medial_share: Share | None = None
@@ -44,10 +50,12 @@ class Stage(Checked):
     settle_mm: Annotated[float, Within(1e-6, 1, "mm")] | None = None
 
     NEEDED: ClassVar[Mapping[str, tuple[str, ...]]] = {
-        "place": ("what",), "tighten": ("what",), "lock": ("what",), "release": ("what",),
-        "load": ("total_N",), "unload": (), "cycle": ("total_N",)}
+        "place": ("what",), "tighten": ("what",), "lock": ("what",), "relax": (),
+        "release": ("what",), "load": ("total_N",), "unload": (), "cycle": ("total_N",)}
     ALLOWED: ClassVar[Mapping[str, tuple[str, ...]]] = {
-        "tighten": ("force_N", "steps"), "load": ("medial_share", "steps"), "unload": ("steps",),
+        "tighten": ("force_N", "steps"),
+        "relax": ("what", "lost_share", "friction_factor", "hours", "steps"),
+        "load": ("medial_share", "steps"), "unload": ("steps",),
         "cycle": ("low_N", "medial_share", "low_medial_share", "times", "settle_mm")}
 
     @model_validator(mode="before")
@@ -55,6 +63,8 @@ class Stage(Checked):
     def _defaults(cls, data: Any) -> Any:
         if isinstance(data, dict) and data.get("do") == "cycle":
             return CYCLES | data
+        if isinstance(data, dict) and data.get("do") == "relax" and data.get("what"):
+            return {"lost_share": listed("materials", "fading", "lost_tension")} | data
         return data
 
     @model_validator(mode="after")
@@ -72,6 +82,10 @@ class Stage(Checked):
         if self.what is not None and len(set(self.what)) < len(self.what):
             refuse("a part is named twice in one stage", key="what", value=self.what,
                    expected="each name only once")
+        if self.do == "relax" and self.what is None and (
+                self.lost_share is not None or self.friction_factor is None):
+            refuse("nothing relaxes", key="what", value=None,
+                   expected="the names of screws, or friction_factor without lost_share")
         if self.do == "cycle" and not (self.low_N or 0.0) < (self.total_N or 0.0) \
                 and self.low_medial_share in (None, self.medial_share):
             refuse("the load does not vary within a cycle", key="low_N", value=self.low_N,
@@ -128,11 +142,11 @@ def check_stages(stages: Sequence[Stage], parts: Mapping[str, Part]) -> None:
                 continue
             if not isinstance(part, Screw):
                 no(f"only a screw can be {stage.do}ed", name, "the name of a screw")
-            elif stage.do == "tighten":
+            elif stage.do in ("tighten", "relax"):
                 if name in locked:
-                    no("the head of this screw is locked, so it cannot be tightened", name,
-                       "a tightening stage before the stage that locks it")
-                if stage.force_N is None and tension(part) == 0.0:
+                    no(f"the head of this screw is locked, so it cannot be {stage.do}ed", name,
+                       f'a stage with do = "{stage.do}" before the one that locks it')
+                if stage.do == "tighten" and stage.force_N is None and tension(part) == 0.0:
                     refuse("this screw has no tension_N", key=f"stage.{number}.force_N",
                            value=name, expected="force_N in the stage, or tension_N of the screw")
             elif stage.do == "lock":

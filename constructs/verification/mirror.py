@@ -29,7 +29,7 @@ from buttress.verification.studies import coarse, mirrored, mirrored_meshes, rel
 STUDIES: dict[str, tuple[tuple[str, ...], float]] = {
     "lateral-split": (("two lag screws", "lag screws + apex screw", "buttress plate"), 1.5),
     "lateral-depression": (("screws below", "raft + wires + impacted graft", "raft plate"), 2.0),
-    "bicondylar": (("both plates + impacted graft",), 2.5),
+    "bicondylar": (("both plates + lag screws",), 2.5),
 }
 KINDS = ("subsidence", "tilt", "step-off", "widening", "force", "stress", "capacity")
 Figures = dict[str, dict[tuple, float]]

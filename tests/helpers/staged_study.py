@@ -1,7 +1,8 @@
-"""The shipped staged study on a coarse mesh, with other stages or keys for tests."""
+"""A staged construct on the bone of `medial-shear`, on a coarse mesh, for tests."""
 
 from __future__ import annotations
 
+import tomllib
 from typing import Any
 
 from buttress.comparison.stages import run_stages
@@ -29,15 +30,60 @@ BUILT = [place(LAG), tighten(LAG, 400.0), place(PLATE, FIRST), tighten(FIRST, 50
          tighten(SECOND, 400.0)]
 
 
+CONSTRUCT = """
+name = "lag screw first"
+note = "The fragment is compressed before a plate that does not fit is placed over its apex."
+
+[[plate]]
+name = "antiglide plate"
+section = "one-third tubular"
+side = "medial"
+top_mm = -25
+length_mm = 70
+mismatch_mm = 0.8
+
+[[screw]]
+name = "lag"
+form = "HB 6.5"
+side = "medial"
+height_mm = -12
+length_mm = 68
+thread_mm = 32
+use = "lag"
+tension_N = 400
+washer = true
+
+[[screw]]
+name = "shaft 1"
+form = "HA 3.5"
+plate = "antiglide plate"
+hole = 3
+angle_deg = -15
+length_mm = "bicortical"
+
+[[screw]]
+name = "shaft 2"
+form = "HA 3.5"
+plate = "antiglide plate"
+hole = 5
+length_mm = "bicortical"
+"""
+USUAL = [place(LAG), {"do": "tighten", "what": [LAG]}, place(PLATE, FIRST),
+         tighten(FIRST, 500.0) | {"steps": 8}, place(SECOND), tighten(SECOND, 400.0),
+         tighten(FIRST, 500.0), load(1000.0), UNLOAD,
+         {"do": "cycle", "total_N": 1000.0, "low_N": 100.0}]
+
+
 def staged_data(*stages: dict[str, Any], screws: dict[str, dict[str, Any]] | None = None,
                 **section: Any) -> dict[str, Any]:
-    """Input of one construct with stages (those of the example's first if none are given)."""
-    data = plain(example("staged-tightening"))
+    """Input of one construct with stages (the usual ones if none are given)."""
+    data = plain(example("medial-shear"))
     data["mesh"] = {"size_mm": 4.0, "coarse_mm": 8.0}
-    data["construct"] = data["construct"][:1]
+    data["load"] = {"total_N": [500.0, 1000.0], "medial_share": 0.65}
+    data["limits"] = {}
+    data["construct"] = [tomllib.loads(CONSTRUCT) | {
+        "stage": [dict(s) for s in stages or USUAL]}]
     data["section"] |= section
-    if stages:
-        data["construct"][0]["stage"] = list(stages)
     for screw in data["construct"][0]["screw"]:
         screw |= (screws or {}).get(screw["name"], {})
     return data

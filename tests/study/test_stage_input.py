@@ -87,4 +87,6 @@ def test_the_shipped_orders_take_the_same_steps() -> None:
     from buttress.comparison.stages import same_steps
     from buttress.study.read import example
 
-    assert same_steps(*example("staged-tightening").constructs)
+    above, below, turns = example("staged-tightening").constructs
+    assert same_steps(above, below)
+    assert not same_steps(above, turns)

@@ -30,9 +30,9 @@ SMALL = 'name = "small"\n[[construct]]\nname = "none"\n'
 
 def test_the_shipped_study() -> None:
     study = example("medial-shear")
-    assert example_names() == ("bicondylar", "bicondylar-detached", "lateral-depression",
-                               "lateral-split", "medial-shear", "posterior-shear",
-                               "staged-tightening")
+    assert example_names() == ("bicondylar", "bicondylar-detached", "fading-tension",
+                               "lateral-depression", "lateral-split", "medial-shear",
+                               "posterior-shear", "staged-tightening")
     assert [c.name for c in study.constructs] == [
         "nothing", "lag screws", "antiglide", "antiglide + screw", "antiglide + lag screws",
         "straight plate"]

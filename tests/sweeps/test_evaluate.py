@@ -8,6 +8,7 @@ import weakref
 import numpy as np
 import pytest
 from small_study import small_study
+from staged_study import staged_study
 
 from buttress.bone.section import trabecular_strength
 from buttress.comparison.compare import compare
@@ -91,7 +92,7 @@ def test_what_is_shared_changes_no_figure(values: dict[str, object], shared: Eva
 
 
 def test_what_is_shared_changes_no_figure_of_a_fragment_left_loose() -> None:
-    study, evaluator = coarse("staged-tightening"), Evaluator(Options())
+    study, evaluator = staged_study(), Evaluator(Options())
     evaluated(evaluator, study, {})
     values = {"construct.lag screw first.screw.lag.present": False}
     again = evaluated(evaluator, study, values)
@@ -114,7 +115,7 @@ def assert_alike(anew: Outcome, again: Outcome, within: float = 1e-10) -> None:
 
 
 def test_what_is_shared_changes_no_figure_after_stages() -> None:
-    study, evaluator = coarse("staged-tightening"), Evaluator(Options())
+    study, evaluator = staged_study(), Evaluator(Options())
     first = evaluated(evaluator, study, {})
     assert not first.failures
     sunk = first.results[0]["subsidence_mean_mm"]

@@ -1,0 +1,154 @@
+"""The anatomical outline: its shape, what refers to it, and meshes of random fractures."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from section_figures import SIZE, graded, random_fracture
+from shapely import Polygon
+from shapely.ops import unary_union
+from small_study import small_study
+
+from buttress.bone.section import Section
+from buttress.fe.errors import InputError
+from buttress.fe.mesh.bodies import mesh_bodies
+from buttress.fe.mesh.figure import plan
+from buttress.rules.check import check
+from buttress.study.bone import SectionInput
+from buttress.study.read import study_from
+from buttress.study.tables import number
+from buttress.sweeps.vary import plain
+
+ABOVE = 15.0  # mm, over the spines
+SECTIONS = {"coronal": {}, "small": {"width_mm": 62, "depth_mm": 42, "shaft_width_mm": 24},
+            "medial slice": {"plane": "sagittal", "condyle": "medial"},
+            "lateral slice": {"plane": "sagittal", "condyle": "lateral"}}
+
+
+def section(**keys: object) -> Section:
+    return Section(SectionInput.model_validate({"outline": "anatomical"} | keys))
+
+
+def value(field: str, row: str = "anatomical coronal") -> float:
+    return number("anatomy", row, field)
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_the_outline_is_a_simple_loop_of_the_size_of_the_simple_one(name: str) -> None:
+    points, labels = section(**SECTIONS[name]).outline()
+    plainly = Polygon(section(**SECTIONS[name], outline="simple").outline()[0])
+    bone = Polygon(points)
+    assert bone.is_valid
+    assert bone.exterior.is_ccw
+    assert len(labels) == len(points)
+    assert bone.area == pytest.approx(plainly.area, rel=0.12)
+    assert np.allclose(np.array(bone.bounds)[[0, 1, 2]], np.array(plainly.bounds)[[0, 1, 2]])
+    for wall in section(**SECTIONS[name]).shape.walls():
+        assert (np.diff(wall[:, 1]) < 0.0).all()
+
+
+def test_two_spines_a_concave_medial_and_a_flat_higher_lateral_plateau() -> None:
+    bone = section()
+    half, tilt = 38.0, np.tan(np.radians(value("coronal_slope")))
+    over = {x: float(bone.joint(half * x)) - tilt * half * x
+            for x in (-value("lowest_place"), -value("spine_place"), 0.0, value("spine_place"),
+                      value("lowest_place"))}
+    assert list(over.values()) == pytest.approx(
+        [-value("medial_depth"), value("medial_spine"), value("valley"), value("lateral_spine"),
+         value("lateral_rise")], abs=1e-9)
+    medial, lateral = bone.shape.joint_line()[[0, -1], 1]
+    assert medial < 0.0 < lateral
+    # Below the plateau the lateral flare overhangs: the bone lies further medially there.
+    assert float(bone.centre(-40.0)) < -1.0
+    assert float(bone.centre(-100.0)) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(("condyle", "sign"), [("medial", -1.0), ("lateral", 1.0)])
+def test_a_slice_falls_backwards_and_its_posterior_surface_has_its_angle(condyle: str, sign: float
+                                                                         ) -> None:
+    bone = section(plane="sagittal", condyle=condyle)
+    line = bone.shape.joint_line()
+    chord = line[-1] - line[0]
+    assert np.degrees(np.arctan2(-chord[1], chord[0])) == pytest.approx(bone.given.slope, abs=1e-9)
+    bow = line[:, 1] - line[0, 1] - chord[1] / chord[0] * (line[:, 0] - line[0, 0])
+    assert sign * bow[len(bow) // 2] > 0.5
+    _, behind = bone.shape.walls()
+    slopes = np.degrees(np.arctan2(-np.diff(behind[:, 0]), -np.diff(behind[:, 1])))
+    steepest = np.median(slopes[slopes > 20.0])
+    # The ends are rounded, which makes what lies between them a little flatter.
+    assert steepest == pytest.approx(value(f"{condyle}_surface", "anatomical sagittal"), abs=4.0)
+
+
+def test_the_layer_under_the_joint_follows_the_surface() -> None:
+    bone = section()
+    x = np.array([-23.0, -5.0, 0.0, 22.0])
+    under = np.column_stack([x, bone.joint(x) - 0.5])
+    assert bone.below(under) == pytest.approx(0.5)
+    deeper = under - [0.0, 3.0]
+    assert (bone.core_at(under) > 1.5 * bone.core_at(deeper)).all()
+
+
+def test_a_fracture_that_ends_under_a_spine_is_refused_with_its_key() -> None:
+    data = plain(small_study("lag screws"))
+    data["section"]["outline"] = "anatomical"
+    with pytest.raises(InputError, match="does not divide the section") as caught:
+        check(study_from(data))
+    assert "fracture.shear plane" in caught.value.key
+    data["fracture"][0]["points_mm"][0] = [2.46, 15.0]     # the same line, drawn on
+    found = {f.rule for f in check(study_from(data)) if f.level == "broken"}
+    assert found == set()
+
+
+def test_two_outlines_are_refused() -> None:
+    with pytest.raises(Exception, match="two outlines"):
+        SectionInput.model_validate({"outline": "anatomical", "outline_file": "a.csv"})
+
+
+def fracture(seed: int, sagittal: bool):
+    """Cuts, voids and regions of a random fracture of the outline."""
+    if not sagittal:
+        cuts, voids, regions = random_fracture(seed)
+        for cut in cuts.values():
+            cut[0, 1] = ABOVE
+        cuts["main"][-1, 0] *= 1.3     # outside, whatever the flare
+        return cuts, voids, regions
+    rng = np.random.default_rng(seed)
+    start = np.array([rng.uniform(-18.0, 18.0), ABOVE])
+    end = np.array([rng.choice([-45.0, 45.0]), rng.uniform(-80.0, -12.0)])
+    share = np.sort(rng.uniform(0.2, 0.8, rng.integers(0, 3)))
+    middle = start + share[:, None] * (end - start) + rng.normal(0.0, 0.7, (len(share), 2))
+    return {"main": np.vstack([start, middle, end])}, {}, {}
+
+
+def worst(seeds: range, coarser: float = 1.0) -> np.ndarray:
+    """Least angle [degrees] of the mesh of each random fracture that can be meshed."""
+    names, found = list(SECTIONS), []
+    outlines = {name: section(**SECTIONS[name]).outline() for name in names}
+    for seed in seeds:
+        name = names[seed % len(names)]
+        outline, labels = outlines[name]
+        try:
+            planar = plan(outline, labels, *fracture(seed, "slice" in name), size=coarser * SIZE)
+        except InputError:
+            continue
+        meshes, _ = mesh_bodies(planar, lambda xy: coarser * graded(xy))
+        bone = Polygon(planar.outline).difference(
+            unary_union([Polygon(v) for v in planar.voids.values()]))
+        bone = bone.union(unary_union([Polygon(r) for r in planar.regions.values()]))
+        assert sum(m.area for m in meshes) == pytest.approx(bone.area, rel=1e-9)
+        found.append(min(m.quality for m in meshes))
+    return np.array(found)
+
+
+def test_random_fractures_mesh_well() -> None:
+    found = worst(range(80), coarser=2.0)
+    assert len(found) >= 50
+    assert found.min() >= 15.0 - 1e-6
+
+
+@pytest.mark.deep
+def test_a_thousand_random_fractures_mesh_well() -> None:
+    found = worst(range(1500))
+    print(f"{len(found)} meshed, worst {np.sort(found)[:5]}, median {np.median(found):.1f} degrees")
+    assert len(found) >= 1000
+    assert found.min() >= 15.0 - 1e-6
