@@ -94,7 +94,8 @@ class told_late:
 
 
 class located:
-    """Context that adds file and line to an `InputError` that has none and is not on an option."""
+    """Context that adds file, line and the key as it was written to an `InputError` that has none
+    and is not on an option."""
 
     def __init__(self, file: str, text: str) -> None:
         self.file, self.text = file, text
@@ -106,6 +107,8 @@ class located:
         from buttress.fe.errors import InputError
 
         if isinstance(error, InputError) and not error.file and error.key[:2] != "--":
-            from buttress.study.lines import line_of
+            from buttress.study.complaint import as_written
+            from buttress.study.reuse import origins_in
 
-            raise error.at(file=self.file, line=line_of(error.key, self.text)) from None
+            raise as_written(error.at(file=self.file), origins_in(self.text),
+                             self.text) from None

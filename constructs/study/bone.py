@@ -150,6 +150,10 @@ class SectionInput(Checked):
                 refuse(f"{key} is given together with an outline, which already sets it", key=key,
                        value=getattr(self, key), expected=f"no {key}, or no outline_file")
 
+    def __eq__(self, other: object) -> bool:
+        # Where its files lie does not count; their digests do.
+        return isinstance(other, SectionInput) and self.__dict__ == other.__dict__
+
     @property
     def folder(self) -> Path | None:
         """Folder of the study file and the files it names; None if it has none."""

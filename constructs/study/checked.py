@@ -9,10 +9,10 @@ from __future__ import annotations
 import itertools
 import math
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, ClassVar, NoReturn
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, model_validator
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
@@ -59,6 +59,9 @@ class Checked(BaseModel):
     """Base of every part of a study: frozen, no unknown keys, no silent conversion of types."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    BEFORE: ClassVar[Mapping[str, str]] = {}
+    """Keys of its table in a file that are resolved before it is validated, with what they hold."""
 
     @model_validator(mode="before")
     @classmethod

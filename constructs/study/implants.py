@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -22,6 +23,7 @@ from buttress.study.checked import (
 )
 
 Metal = Literal["steel", "titanium"]
+LIKE = {"like": "name of a part of this kind, in this construct or shared"}
 
 
 def screw_forms() -> tuple[str, ...]:
@@ -77,6 +79,8 @@ class Plate(Checked):
     `thickness_mm` replaces that of the section (of the shaft, where there is a head: the head
     keeps its proportion).
     """
+
+    BEFORE: ClassVar[Mapping[str, str]] = LIKE
 
     name: Name
     section: Annotated[str, OneOf(plate_sections, "plate section")] | None = None
@@ -157,6 +161,7 @@ class Pin(Checked):
     """Fields common to screws and wires: a straight round bar, or several side by side."""
 
     what: ClassVar[str] = "pin"
+    BEFORE: ClassVar[Mapping[str, str]] = LIKE
 
     name: Name
     angle_deg: Annotated[float, Within(-75, 75, "deg")] = 0.0
@@ -243,6 +248,8 @@ class Fill(Checked):
     `points_mm` is a polygon inside the void (a block smaller than the void); by default the whole
     void is filled. Overridden material values apply to every layer.
     """
+
+    BEFORE: ClassVar[Mapping[str, str]] = LIKE
 
     name: Name
     void: str

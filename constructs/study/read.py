@@ -15,9 +15,11 @@ from pydantic import ValidationError
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
 from buttress.study.checked import closest, did_you_mean, require_known
-from buttress.study.complaint import complaint, show
+from buttress.study.complaint import as_written, complaint, show, written
 from buttress.study.coupled import settled
+from buttress.study.paths import Address
 from buttress.study.renamed import renewed
+from buttress.study.reuse import spelled_out
 from buttress.study.study import (
     Construct,
     Fill,
@@ -113,12 +115,17 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
 
 
 def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str) -> Study:
-    data, texts = settled(renewed(data, file), file, folder)
+    origins: dict[Address, Address] = {}
+    try:
+        data, origins = spelled_out(renewed(data, file), file)
+        data, texts = settled(data, file, folder)
+    except InputError as error:
+        raise as_written(error, origins, text) from None
     try:
         study = Study.model_validate(data, context={"folder": folder})
     except ValidationError as error:
-        wrong = complaint(error, data, Study, file, text)
-        given = texts.get(tuple(wrong.key.split(".")))
+        wrong = complaint(error, data, Study, file, text, origins)
+        given = next((texts[a] for a in texts if written(".".join(a), origins) == wrong.key), None)
         raise InputError(wrong.message, file=file, key=wrong.key, expected=wrong.expected,
                          value=f"{wrong.value} from {show(given)}" if given else wrong.value,
                          line=wrong.line) from None

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr, model_validator
 
@@ -53,6 +53,10 @@ class Construct(Checked):
     `model`: "links" (default: implants may slip, lift off and fail) or "bonded inclusions" (a
     cross-check: the same metal and graft fully bonded to the bone).
     """
+
+    BEFORE: ClassVar[Mapping[str, str]] = {
+        "like": "name of a construct", "shared": "list of: name of a shared part",
+        "remove": "list of: name of a part"}
 
     name: Name
     note: Text = ""
@@ -105,6 +109,9 @@ class Construct(Checked):
 
 class Study(Checked):
     """A fracture, the constructs to compare and the loads. Immutable."""
+
+    BEFORE: ClassVar[Mapping[str, str]] = {
+        "shared": "[[shared.plate]], [[shared.screw]], [[shared.wire]], [[shared.fill]]"}
 
     name: Slug
     title: Text = ""
