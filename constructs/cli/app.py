@@ -121,21 +121,31 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
 @app.command()
 def check(study: StudyFile = None, example: Example = "", json: Json = False,
-          quiet: NoNotes = False) -> None:
+          quiet: NoNotes = False,
+          in_full: Annotated[bool, typer.Option(
+              "--in-full", help="Print the study file in full instead: what is shared and taken "
+                                "over written out, every default and derived value.")] = False,
+          ) -> None:
     """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
+    from buttress.files import labelled
     from buttress.rules.check import check as run
     from buttress.words import counted
 
     given, text, name = given_study(study, example)
     with located(name, text):
         from buttress.bone.bone import build_meshes
+        from buttress.report.written import text_in_full
 
         findings = run(given)
         build_meshes(given)
-    if json:
-        print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]})
+        full = labelled(text_in_full(given)) if in_full else ""
+    if in_full and not json:
+        print(full, end="")
+    elif json:
+        print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]}
+                   | ({"in_full": full} if in_full else {}))
     else:
         from buttress.report.columns import columns
 
