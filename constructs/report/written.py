@@ -16,8 +16,8 @@ def write_study(study: AnyStudy, path: str | Path, *, in_full: bool = False) -> 
     """Write a study as a study file (TOML) to ``path``; reading it gives an equal study.
 
     ``study``: see `compare`. ``in_full``: with every default and every derived value as a number
-    (lengths in mm, loads in N), in place of the keys that were given. Files that the study names are
-    copied to the same places beside it; a file at ``path`` is replaced. Returns the path.
+    (lengths in mm, loads in N), in place of the keys that were given. Files that the study names
+    are copied to the same places beside it; a file at ``path`` is replaced. Returns the path.
 
     Raises InputError where there is no such study, an implant cannot be placed (``in_full``), or
     the file cannot be written.

@@ -14,7 +14,14 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Annotated, Any, ClassVar, NoReturn
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    ValidationInfo,
+    model_validator,
+)
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from buttress.fe.errors import InputError
@@ -123,17 +130,24 @@ class Within:
 
 @dataclass(frozen=True)
 class OneOf:
-    """Text that must be one of `names()`, which is called only when a study is read."""
+    """Text that must be one of `names()`, which is called only when a study is read.
+
+    ``own``: the list of `[own]` whose names will do, too; each becomes an `OwnName`.
+    """
 
     names: Callable[[], Iterable[str]]
     what: str
+    own: str = ""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler,
                                      ) -> CoreSchema:
-        return core_schema.no_info_after_validator_function(self._check, handler(source))
+        return core_schema.with_info_after_validator_function(self._check, handler(source))
 
-    def _check(self, value: str) -> str:
-        known = list(self.names())
+    def _check(self, value: str, info: ValidationInfo) -> str:
+        own = (info.context or {}).get("own", {}).get(self.own, {})
+        if value in own:
+            return own[value]
+        known = [*self.names(), *own]
         if value not in known:
             refuse(f"unknown {self.what}" + did_you_mean(closest(value, known)),
                    expected="one of " + ", ".join(f'"{n}"' for n in known))

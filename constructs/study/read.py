@@ -6,6 +6,7 @@ Any error in the file becomes one `InputError` that names file, key, value and w
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -14,9 +15,10 @@ from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
-from buttress.study.checked import closest, did_you_mean, require_known
+from buttress.study.checked import Checked, closest, did_you_mean, require_known
 from buttress.study.complaint import as_written, complaint, show, written
 from buttress.study.coupled import settled
+from buttress.study.own import OwnInput
 from buttress.study.paths import Address
 from buttress.study.renamed import renewed
 from buttress.study.reuse import spelled_out
@@ -31,6 +33,7 @@ from buttress.study.study import (
     Void,
     Wire,
 )
+from buttress.study.tables import OwnName
 
 __all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study",
            "Void", "Wire", "as_study", "example", "example_names", "example_text", "load_study",
@@ -121,8 +124,9 @@ def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str
         data, texts = settled(data, file, folder)
     except InputError as error:
         raise as_written(error, origins, text) from None
+    context = {"folder": folder, "own": _own(data, file, text)}
     try:
-        study = Study.model_validate(data, context={"folder": folder})
+        study = Study.model_validate(data, context=context)
     except ValidationError as error:
         wrong = complaint(error, data, Study, file, text, origins)
         given = next((texts[a] for a in texts if written(".".join(a), origins) == wrong.key), None)
@@ -131,6 +135,21 @@ def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str
                          line=wrong.line) from None
     study.remember(texts)
     return study
+
+
+def _own(data: dict[str, Any], file: str, text: str) -> Mapping[str, dict[str, OwnName]]:
+    """The names of `[own]`, which carry their rows. Raises InputError for a wrong row."""
+    if "own" not in data:
+        return {}
+    only = {"own": data["own"]}
+    try:
+        return _OnlyOwn.model_validate(only).own.names()
+    except ValidationError as error:
+        raise complaint(error, only, _OnlyOwn, file, text) from None
+
+
+class _OnlyOwn(Checked):
+    own: OwnInput
 
 
 def example_names() -> tuple[str, ...]:

@@ -35,6 +35,7 @@ from buttress.study.checked import (
 )
 from buttress.study.implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
 from buttress.study.loads import HardeningInput, LimitsInput, LoadInput
+from buttress.study.own import OwnInput
 from buttress.study.paths import Address
 from buttress.study.stages import Stage, check_stages
 
@@ -116,6 +117,7 @@ class Study(Checked):
     name: Slug
     title: Text = ""
     scenario: Text = ""
+    own: OwnInput | None = None
     section: SectionInput = Field(default_factory=SectionInput)
     mesh: MeshInput = Field(default_factory=MeshInput)
     fractures: Annotated[tuple[Fracture, ...], Field(alias="fracture",
