@@ -125,7 +125,10 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
           in_full: Annotated[bool, typer.Option(
               "--in-full", help="Print the study file in full instead: what is shared and taken "
                                 "over written out, every default and derived value.")] = False,
-          ) -> None:
+          picture: Annotated[Path | None, typer.Option(
+              "--picture", metavar="FILE", show_default=False,
+              help="Also draw the constructs as placed, with names, numbers of holes, angles, tips "
+                   "and findings (.png or .svg).")] = None) -> None:
     """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
@@ -133,6 +136,10 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
     from buttress.rules.check import check as run
     from buttress.words import counted
 
+    if picture is not None:
+        from buttress.draw.placed import draw_sheet, ending
+
+        ending(picture)
     given, text, name = given_study(study, example)
     with located(name, text):
         from buttress.bone.bone import build_meshes
@@ -141,6 +148,8 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
         findings = run(given)
         build_meshes(given)
         full = labelled(text_in_full(given)) if in_full else ""
+        if picture is not None:
+            draw_sheet(given, findings, picture)
     if in_full and not json:
         print(full, end="")
     elif json:
