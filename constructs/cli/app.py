@@ -23,6 +23,7 @@ from buttress.cli.common import (
     StudyFile,
     given_study,
     located,
+    points_given,
     print_json,
     say,
     told_late,
@@ -49,6 +50,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
+            at: Annotated[list[str] | None, typer.Option(
+                "--at", metavar="X,Y", show_default=False,
+                help="Also strain and stress at this point [mm] (points.csv); may be repeated."
+            )] = None,
             field: Annotated[str, typer.Option(
                 "--field", metavar="NAME",
                 help="What the sections show in colours: strain ratio (strain / yield strain), von "
@@ -64,6 +69,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     require_known(field, FIELDS, "field", key="--field")
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
+    points = points_given(given, at or [])
     folder = new_folder(given.name, out, force)
     with located(name, text):
         if motion:
@@ -72,7 +78,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
     with told_late() as writing, drafted(folder) as draft:
-        write_results(comparison, draft, text, progress, field)
+        write_results(comparison, draft, text, progress, field, points)
         if motion:
             write_film(made, draft / "motion.gif", progress)
         folder = claimed(draft, folder, force)

@@ -18,6 +18,7 @@ from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first, order_words, ranks, reserve, tied_with
 from buttress.results.picture import Picture
+from buttress.results.probe import Points
 from buttress.results.rows import columns, rows
 from buttress.results.stress import STRAIN_RATIO
 
@@ -59,10 +60,11 @@ def _write_fields(picture: Picture, path: Path) -> None:
 
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None,
-                  field: str = STRAIN_RATIO) -> None:
+                  field: str = STRAIN_RATIO, points: Points = ()) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given.
 
-    ``field``: what colours the sections, see `figures.deformed`.
+    ``field``: what colours the sections, see `figures.deformed`; ``points``: where strain and
+    stress are asked for, see `Comparison.at`.
     """
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
@@ -78,6 +80,10 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         from buttress.report.stages import as_csv as stages_csv
 
         (folder / "stages.csv").write_text(stages_csv(comparison.stages), encoding="utf-8")
+    if points:
+        listed = comparison.at(points)
+        (folder / "points.csv").write_text(
+            as_csv(listed.to_dict("records"), list(listed.columns)), encoding="utf-8")
     found = weight_bearing(comparison)
     if found is not None:
         (folder / "weight-bearing.csv").write_text(as_csv(bearing.rows(found), bearing.COLUMNS),
