@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from buttress import compare
+from buttress import check, compare
 from buttress.fe.errors import InputError
+from buttress.implants.sections import screw_form
 from buttress.model.resolve import resolved
 from buttress.study.read import example, only, parse_study
 from buttress.study.reuse import spelled_out
@@ -274,3 +276,14 @@ def test_a_mistake_is_told_once_with_the_key_and_line_as_written(
     assert error.line is not None
     words = [re.escape(key.rpartition(".")[2]), "name =", r"\[\["]
     assert re.match("|".join(words), text.splitlines()[error.line - 1])
+
+
+def test_the_block_in_the_readme_is_a_study_with_parts_of_its_own() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    block = readme.split("<!-- own parts -->\n```toml\n")[1].split("```")[0]
+    study = parse_study(f'name = "readme"\n{block}')
+    plate, locked = study.constructs
+    assert [s.name for s in plate.screws] == ["shaft 1", "shaft 2"]
+    assert [(s.name, s.locked, s.hole) for s in locked.screws] == [("shaft 1", True, 6)]
+    assert screw_form(plate.screws[1].form).core == 2.8
+    assert not [f for f in check(study) if f.level == "broken"]
