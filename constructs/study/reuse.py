@@ -38,8 +38,10 @@ class Part:
     keys: dict[str, Address] = field(default_factory=dict)
 
     @property
-    def name(self) -> Any:
-        return self.row.get("name")
+    def name(self) -> str:
+        """Its name, empty where it has none: that is refused when it is validated."""
+        name = self.row.get("name")
+        return name if isinstance(name, str) else ""
 
 
 @dataclass
@@ -190,9 +192,9 @@ class _Spelling:
         if names and "like" not in row:
             raise self._wrong((*at, "remove"), "remove without like", row["remove"],
                               "like = the construct from which parts are taken out")
-        gone = set()
+        gone: set[str] = set()
         for name in names:
-            known = [str(part.name) for part in found.parts]
+            known = [part.name for part in found.parts]
             if name not in known:
                 raise self._wrong((*at, "remove"), f"no part {show(name)} in the construct "
                                   f"{show(row['like'])}" + did_you_mean(closest(name, known)),
@@ -205,7 +207,8 @@ class _Spelling:
         stages = []
         for stage, place in found.stages:
             if gone and isinstance(stage, dict) and isinstance(stage.get("what"), list | tuple):
-                stage = {**stage, "what": [w for w in stage["what"] if w not in gone]}
+                stage = {**stage, "what": [
+                    w for w in stage["what"] if not (isinstance(w, str) and w in gone)]}
             if not isinstance(stage, dict) or stage.get("what") != []:
                 stages.append((stage, place))
         found.stages = stages
@@ -217,7 +220,7 @@ class _Spelling:
                               "each name once, and none that like brings")
         found = next((part for part in self.shared if part.name == name), None)
         if found is None:
-            known = [str(part.name) for part in self.shared]
+            known = [part.name for part in self.shared]
             raise self._wrong((*at, "shared"), f"no shared part {show(name)}"
                               + did_you_mean(closest(name, known)), name,
                               ", ".join(map(show, known)) or "a [[shared.screw]] or the like")
@@ -238,9 +241,12 @@ class _Spelling:
     def _model(self, kind: str, like: Any, home: Address, beside: list[Part]) -> Part:
         near = [part for part in beside if part.kind == kind and part.home != home]
         known = {part.name: part for part in (*self.shared, *near) if part.kind == kind}
+        if not isinstance(like, str):
+            raise self._wrong((*home, "like"), "wrong type", like,
+                              f"the name of a {kind}, in quotes")
         if like not in known:
             raise self._wrong((*home, "like"), f"no such {kind} in this construct before it, or "
-                              "shared" + did_you_mean(closest(str(like), map(str, known))), like,
+                              "shared" + did_you_mean(closest(like, known)), like,
                               ", ".join(show(n) for n in known) or f"the name of a {kind}")
         self.used.add(known[like].home)
         return known[like]
@@ -268,7 +274,7 @@ class _Spelling:
             if parts or wrong:
                 out[kind] = [*(copy.deepcopy(part.row) for part in parts), *wrong]
             for part in parts:
-                here = (*at, kind, str(part.name))
+                here = (*at, kind, part.name)
                 if part.home[:2] != at:
                     origins[here] = part.home
                 origins.update({(*here, key): place for key, place in part.keys.items()})

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import tomllib
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +14,7 @@ from buttress import check, compare
 from buttress.fe.errors import InputError
 from buttress.implants.sections import screw_form
 from buttress.model.resolve import resolved
-from buttress.study.read import example, only, parse_study
+from buttress.study.read import example, only, parse_study, study_from
 from buttress.study.reuse import spelled_out
 from buttress.sweeps.vary import plain, varied
 
@@ -276,6 +278,23 @@ def test_a_mistake_is_told_once_with_the_key_and_line_as_written(
     assert error.line is not None
     words = [re.escape(key.rpartition(".")[2]), "name =", r"\[\["]
     assert re.match("|".join(words), text.splitlines()[error.line - 1])
+
+
+@pytest.mark.parametrize("value", [None, 3, "", [], {}, [3], [[]], [{}], {"name": "x"}, True, "{"],
+                         ids=repr)
+def test_whatever_stands_in_these_keys_is_answered_with_a_message(value: Any) -> None:
+    places = [("construct", i, key) for i in (0, 1, 7) for key in (
+        "like", "shared", "remove", "name", "screw", "plate", "stage")]
+    places += [("shared", kind, 0, key) for kind in ("screw", "plate") for key in ("name", "like")]
+    places += [("shared", "screw"), ("shared",), ("construct", 2), ("construct", 2, "screw", 0)]
+    for place in places:
+        data: Any = tomllib.loads(SHORT)
+        owner = data
+        for part in place[:-1]:
+            owner = owner[part]
+        owner[place[-1]] = value
+        with suppress(InputError):    # and never another kind of error
+            study_from(data)
 
 
 def test_the_block_in_the_readme_is_a_study_with_parts_of_its_own() -> None:
