@@ -7,7 +7,7 @@
     buttress.figures.overview(comparison, 1000.0).figure
 
 - Studies: `example`, `example_names`, `example_text`, `load_study`, `parse_study`, `study_from`;
-  changed ones: `only`, `varied`, `known_keys`.
+  changed ones: `only`, `varied`, `known_keys`; `write_study`.
 - Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `rank`, `Explorer`.
 - Pictures: `figures`.
 - How far to trust it: `verify`, `run_bench`, `assumptions`, `LIMITS`, `glossary`, `table_value`,
@@ -56,6 +56,7 @@ _PLACES = {
     "table_value": "buttress.study.tables",
     "varied": "buttress.sweeps.vary",
     "verify": "buttress.verification.table",
+    "write_study": "buttress.report.written",
 }
 """Where each public name lives."""
 _RECORDS = ("Explorer", "compare", "rank", "run_stages", "sweep")

@@ -11,6 +11,7 @@ from buttress.ranking.rank import rank as rank
 from buttress.report.assumptions import LIMITS as LIMITS
 from buttress.report.assumptions import assumptions as assumptions
 from buttress.report.glossary import glossary as glossary
+from buttress.report.written import write_study as write_study
 from buttress.rules.check import check as check
 from buttress.study.read import example as example
 from buttress.study.read import example_names as example_names

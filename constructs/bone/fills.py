@@ -39,7 +39,7 @@ def fill_material(fill: Fill) -> FillMaterial:
     """The material of a fill, with its overrides."""
     layers = [(fill.material, 1.0)] if fill.layers is None else [
         (layer.material, layer.share) for layer in fill.layers]
-    rows = [str(name) for name, _ in layers]
+    rows = [name or "" for name, _ in layers]    # not str(): the name may carry its row
 
     def column(field: str, override: float | None) -> FloatArray:
         return np.array([number("grafts", row, field) if override is None else override

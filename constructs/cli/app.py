@@ -23,6 +23,7 @@ from buttress.cli.common import (
     StudyFile,
     given_study,
     located,
+    points_given,
     print_json,
     say,
     told_late,
@@ -49,6 +50,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
+            at: Annotated[list[str] | None, typer.Option(
+                "--at", metavar="X,Y", show_default=False,
+                help="Also strain and stress at this point [mm] (points.csv); may be repeated."
+            )] = None,
             field: Annotated[str, typer.Option(
                 "--field", metavar="NAME",
                 help="What the sections show in colours: strain ratio (strain / yield strain), von "
@@ -64,6 +69,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     require_known(field, FIELDS, "field", key="--field")
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
+    points = points_given(given, at or [])
     folder = new_folder(given.name, out, force)
     with located(name, text):
         if motion:
@@ -72,7 +78,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded)
     with told_late() as writing, drafted(folder) as draft:
-        write_results(comparison, draft, text, progress, field)
+        write_results(comparison, draft, text, progress, field, points)
         if motion:
             write_film(made, draft / "motion.gif", progress)
         folder = claimed(draft, folder, force)
@@ -121,21 +127,40 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
 @app.command()
 def check(study: StudyFile = None, example: Example = "", json: Json = False,
-          quiet: NoNotes = False) -> None:
+          quiet: NoNotes = False,
+          in_full: Annotated[bool, typer.Option(
+              "--in-full", help="Print the study file in full instead: what is shared and taken "
+                                "over written out, every default and derived value.")] = False,
+          picture: Annotated[Path | None, typer.Option(
+              "--picture", metavar="FILE", show_default=False,
+              help="Also draw the constructs as placed, with names, numbers of holes, angles, tips "
+                   "and findings (.png or .svg).")] = None) -> None:
     """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
+    from buttress.files import labelled
     from buttress.rules.check import check as run
     from buttress.words import counted
 
+    if picture is not None:
+        from buttress.draw.placed import draw_sheet, ending
+
+        ending(picture)
     given, text, name = given_study(study, example)
     with located(name, text):
         from buttress.bone.bone import build_meshes
+        from buttress.report.written import text_in_full
 
         findings = run(given)
         build_meshes(given)
-    if json:
-        print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]})
+        full = labelled(text_in_full(given)) if in_full else ""
+        if picture is not None:
+            draw_sheet(given, findings, picture)
+    if in_full and not json:
+        print(full, end="")
+    elif json:
+        print_json({"label": LABEL, "study": given.name, "findings": [asdict(f) for f in findings]}
+                   | ({"in_full": full} if in_full else {}))
     else:
         from buttress.report.columns import columns
 

@@ -66,6 +66,26 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     return parse_study(text, name, folder), text, name
 
 
+def points_given(study: Any, given: list[str]) -> list[tuple[float, float]]:
+    """Points of the section [mm] as they stand after --at. Raises `InputError`."""
+    if not given:
+        return []
+    from buttress.bone.section import Section
+    from buttress.fe.errors import InputError
+    from buttress.results.probe import in_outline
+
+    found = []
+    for text in given:
+        try:
+            x, y = (float(part) for part in text.split(","))
+        except ValueError:
+            raise InputError("not a point", key="--at", value=text,
+                             expected="x,y in mm, such as 20,-15") from None
+        found.append((x, y))
+    in_outline(Section(study.section), found, "--at")
+    return found
+
+
 def print_json(data: dict[str, Any]) -> None:
     """One JSON document on standard output; numbers that do not exist are null."""
     import json
@@ -94,7 +114,8 @@ class told_late:
 
 
 class located:
-    """Context that adds file and line to an `InputError` that has none and is not on an option."""
+    """Context that adds file, line and the key as it was written to an `InputError` that has none
+    and is not on an option."""
 
     def __init__(self, file: str, text: str) -> None:
         self.file, self.text = file, text
@@ -106,6 +127,8 @@ class located:
         from buttress.fe.errors import InputError
 
         if isinstance(error, InputError) and not error.file and error.key[:2] != "--":
-            from buttress.study.lines import line_of
+            from buttress.study.complaint import as_written
+            from buttress.study.reuse import origins_in
 
-            raise error.at(file=self.file, line=line_of(error.key, self.text)) from None
+            raise as_written(error.at(file=self.file), origins_in(self.text),
+                             self.text) from None

@@ -5,6 +5,7 @@ anything anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where th
 ``.figure`` of the axes is what a notebook displays, `save` writes it. Every figure carries the
 label.
 
+- Of a study, before anything is solved: `placed`, with the findings of `check`.
 - Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`.
 - Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed` (``field`` chooses strain over
   yield strain, von Mises stress or least principal stress), `free_body`,
@@ -25,6 +26,7 @@ from buttress.draw.curves import curves
 from buttress.draw.film import film, write_film
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
+from buttress.draw.placed import placed
 from buttress.draw.primitives import empty, listed, save
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import screw_forces, stage_pictures
@@ -32,4 +34,5 @@ from buttress.draw.sweep import envelope, limit_map, over_key, over_range, paire
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "empty", "envelope", "film",
            "free_body", "limit_map", "listed", "modulus_map", "over_key", "over_range", "overview",
-           "paired", "save", "screw_forces", "stage_pictures", "weight_bearing", "write_film"]
+           "paired", "placed", "save", "screw_forces", "stage_pictures", "weight_bearing",
+           "write_film"]

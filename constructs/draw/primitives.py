@@ -265,8 +265,14 @@ def draw_arrow(ax: Axes, start: Sequence[float] | FloatArray, end: Sequence[floa
 def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:
     """Write a figure as PNG and SVG; the same figure gives the same bytes."""
     png, svg = Path(folder) / f"{stem}.png", Path(folder) / f"{stem}.svg"
+    for path in (png, svg):
+        write(figure, path)
+    return png, svg
+
+
+def write(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG or SVG, by the ending of the path."""
+    told = {"Date": None, "Creator": None} if path.suffix.lower() == ".svg" else {"Software": None}
     with mpl.rc_context({"svg.hashsalt": "buttress", "svg.fonttype": "path",
                          "text.usetex": False, "savefig.bbox": None}):
-        figure.savefig(png, dpi=DPI, metadata={"Software": None})
-        figure.savefig(svg, dpi=DPI, metadata={"Date": None, "Creator": None})
-    return png, svg
+        figure.savefig(path, dpi=DPI, metadata=told)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,9 @@ from buttress.ranking.samples import Samples
 from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
 from buttress.versions import versions
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOVEMENT = "limits.movement_mm"
 """The key of the movement at which a reserve is read."""
@@ -175,6 +178,48 @@ class RankResult(Displayed):
         """Paired samples in which no construct is held and meets all limits, so none is best."""
         paired = self.outcomes.rows(self.samples.paired)
         return int((~paired.keeps_all(self.limits).any(axis=1)).sum())
+
+    def to_frame(self) -> pd.DataFrame:
+        """A table with one row per construct, best first.
+
+        Shares of the samples with their 95 % intervals (``_low``, ``_high``): in which it is best,
+        held, meets each limit and all of them; counts of samples; against the reference, which has
+        none of these columns filled, the shares in which it is ahead and behind, and the
+        difference of the quantity of the ranking and of the mean subsidence [mm], this construct
+        minus the reference. A number that does not exist is NaN. The label stands in
+        ``attrs["label"]``.
+        """
+        import pandas as pd
+
+        against = {a.construct: a for a in self.against}
+        unit = self.outcomes.merit.unit.replace("/", "_per_")
+        rows = []
+        for s in self.standings:
+            row: dict[str, Any] = {"construct": s.construct}
+            shares = {"best": s.best, "held": s.holds, **{
+                f"keeps_{name.replace(' ', '_').replace('-', '_')}": x
+                for name, x in s.keeps.items()}, "keeps_all": s.keeps_all}
+            counts = {"no_equilibrium_count": s.no_equilibrium, "unanswered_count": s.unanswered,
+                      "refused_count": s.refused, "mean_rank": s.mean_rank}
+            other = against.get(s.construct)
+            beside = {"ahead": None, "behind": None} if other is None else {
+                "ahead": other.ahead, "behind": other.behind}
+            for name, share in (shares | beside).items():
+                row |= {f"{name}_share": share.share if share else None,
+                        f"{name}_low": share.low if share else None,
+                        f"{name}_high": share.high if share else None}
+            row |= counts | {"reference": self.reference}
+            for name, found in ((f"difference_{unit}", other and other.difference),
+                                ("difference_subsidence_mm", other and other.subsidence_mm)):
+                row |= {f"{name}_median": found.median if found else None,
+                        f"{name}_median_low": found.middle[0] if found and found.middle else None,
+                        f"{name}_median_high": found.middle[1] if found and found.middle else None}
+            rows.append(row)
+        frame = pd.DataFrame(rows)
+        texts = ("construct", "reference")
+        frame = frame.astype({c: float for c in frame.columns if c not in texts})
+        frame.attrs["label"] = LABEL
+        return frame
 
     def document(self) -> dict[str, Any]:
         """As written to JSON: numbers that do not exist are None."""

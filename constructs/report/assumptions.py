@@ -11,7 +11,8 @@ from buttress.study.study import Study
 
 STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked",
                 "derived": "derived from other values",
-                "practice": "common practice or a choice of this tool, no source"}
+                "practice": "common practice or a choice of this tool, no source",
+                tables.GIVEN: "given in the study"}
 
 LIMITS = (
     "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from buttress import LABEL
-from buttress.fe.errors import InputError
 from buttress.files import as_csv, file_names, labelled, plain, slug
 from buttress.model.resolve import resolved
 from buttress.report.catalogue import construct_document
 from buttress.report.trust import how_far
+from buttress.report.written import copy_files, text_in_full
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first, order_words, ranks, reserve, tied_with
 from buttress.results.picture import Picture
+from buttress.results.probe import Points
 from buttress.results.rows import columns, rows
 from buttress.results.stress import STRAIN_RATIO
-from buttress.study.study import Study
 
 
 def document(comparison: Comparison) -> dict[str, Any]:
@@ -58,36 +58,20 @@ def _write_fields(picture: Picture, path: Path) -> None:
           if picture.fields else None, label=LABEL)
 
 
-def copy_files(study: Study, folder: Path) -> None:
-    """Copy the files that a study names to the same places below a folder.
-
-    Raises `InputError` where one has changed since the study was read.
-    """
-    from buttress.study.files import digest, inside, read_bytes
-    from buttress.study.grids import LARGEST
-
-    for name, content in study.section.files.items():
-        raw = read_bytes(inside(study.folder, name, (PurePosixPath(name).suffix.lower(),)), name,
-                         LARGEST)
-        if digest(raw) != content:
-            raise InputError("the file changed after the study was read", key="section",
-                             value=name, expected="files that stay as they are")
-        target = folder / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(raw)
-
-
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None,
-                  field: str = STRAIN_RATIO) -> None:
+                  field: str = STRAIN_RATIO, points: Points = ()) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given.
 
-    ``field``: what colours the sections, see `figures.deformed`.
+    ``field``: what colours the sections, see `figures.deformed`; ``points``: where strain and
+    stress are asked for, see `Comparison.at`.
     """
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
 
     (folder / "study.toml").write_text(labelled(text), encoding="utf-8")
+    (folder / "study-in-full.toml").write_text(labelled(text_in_full(comparison.study)),
+                                               encoding="utf-8")
     copy_files(comparison.study, folder)
     (folder / "comparison.csv").write_text(as_csv(rows(comparison), columns()), encoding="utf-8")
     (folder / "comparison.json").write_text(
@@ -96,6 +80,10 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         from buttress.report.stages import as_csv as stages_csv
 
         (folder / "stages.csv").write_text(stages_csv(comparison.stages), encoding="utf-8")
+    if points:
+        listed = comparison.at(points)
+        (folder / "points.csv").write_text(
+            as_csv(listed.to_dict("records"), list(listed.columns)), encoding="utf-8")
     found = weight_bearing(comparison)
     if found is not None:
         (folder / "weight-bearing.csv").write_text(as_csv(bearing.rows(found), bearing.COLUMNS),

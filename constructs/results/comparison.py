@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from buttress import LABEL
+from buttress.bone.section import Section
 from buttress.display import Displayed
 from buttress.results.order import best_first
+from buttress.results.probe import COLUMNS, NUMBERS, Points, in_outline, probed
 from buttress.results.records import ConstructResult
 from buttress.results.rows import csv_columns, rows
 from buttress.results.soft import SoftBone
@@ -85,6 +87,29 @@ class Comparison(Displayed):
         bonded twin stands right after its construct.
         """
         return tuple(best_first(self.constructs))
+
+    def at(self, points: Points) -> pd.DataFrame:
+        """Strain, stress and strain over yield strain at points of the section, as a table.
+
+        ``points``: [(x, y), ...] in mm, x lateral (posterior in a sagittal section) and y negative
+        below the joint line, as before loading. One row per construct, load, point and tissue
+        there ("core", which is cancellous bone, "cortex", "fill"); without a tissue in an empty
+        void and where a load is not held. Tensors are in the frame of the section, the xy of strain
+        half of the engineering shear; stress is positive in tension, tightening is included. The
+        label stands in ``attrs["label"]``.
+
+        Raises InputError for a point outside of the bone, and where the study was compared without
+        pictures.
+        """
+        import pandas as pd
+
+        section = Section(self.study.section)
+        in_outline(section, points)
+        found = [row for c in self.constructs for load in c.loads_N
+                 for row in probed(section, c.picture(load), points)]
+        frame = pd.DataFrame(found, columns=list(COLUMNS)).astype(dict.fromkeys(NUMBERS, float))
+        frame.attrs["label"] = LABEL
+        return frame
 
     def to_frame(self) -> pd.DataFrame:
         """A table with one row per construct, load and fragment, as ``comparison.csv``.

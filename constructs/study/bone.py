@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import Field, PrivateAttr, ValidationInfo, model_validator
 
 from buttress.study import tables
-from buttress.study.checked import MOST, Checked, Name, Point, Within, distinct_points, refuse
+from buttress.study.checked import (
+    MOST,
+    Checked,
+    Name,
+    OneOf,
+    Point,
+    Within,
+    distinct_points,
+    refuse,
+)
 from buttress.study.map import MapInput, Sha256, folder_of, outline, told
 from buttress.study.view import Knee, View
 
@@ -27,6 +36,10 @@ Side = Literal["medial", "lateral", "anterior", "posterior"]
 SIDES: dict[str, tuple[Side, Side]] = {"coronal": ("medial", "lateral"),
                                        "sagittal": ("anterior", "posterior")}
 """Names of the surfaces of a section at -x and at +x, by its plane."""
+BONES = ("dense", "soft", "foam")
+"""Presets of the bone, and rigid foam."""
+QUALITY = ("bone", "foam_grade", "modulus_scale", "map")
+"""Keys of `[section]` on which its shape does not depend."""
 SLICE = ("condyle", "slope_deg", "slice_mm", "shaft_offset_mm")
 """Keys of `[section]` that only a sagittal section has."""
 
@@ -72,7 +85,7 @@ class SectionInput(Checked):
     shaft_cortex_mm: Annotated[float, Within(0.5, 12, "mm")] = listed(
         "anatomy.section.shaft_cortex")
     subchondral_mm: Annotated[float, Within(0, 6, "mm")] = listed("anatomy.section.subchondral")
-    bone: Literal["dense", "soft", "foam"] = "dense"
+    bone: Annotated[str, OneOf(lambda: BONES, "bone", "bone")] = "dense"
     foam_grade: Literal[10, 15, 20] = 15
     modulus_scale: Annotated[float, Within(0.05, 20)] = 1.0
     cortex_scale: Annotated[float, Within(0.1, 5)] = 1.0
@@ -159,6 +172,10 @@ class SectionInput(Checked):
             if getattr(self, key) != field.get_default(call_default_factory=True):
                 refuse(f"{key} is given together with an outline, which already sets it", key=key,
                        value=getattr(self, key), expected=f"no {key}, or no outline_file")
+
+    def __eq__(self, other: object) -> bool:
+        # Where its files lie does not count; their digests do.
+        return isinstance(other, SectionInput) and self.__dict__ == other.__dict__
 
     @property
     def folder(self) -> Path | None:

@@ -9,12 +9,19 @@ from __future__ import annotations
 import itertools
 import math
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, ClassVar, NoReturn
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, GetCoreSchemaHandler, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    ValidationInfo,
+    model_validator,
+)
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from buttress.fe.errors import InputError
@@ -59,6 +66,9 @@ class Checked(BaseModel):
     """Base of every part of a study: frozen, no unknown keys, no silent conversion of types."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    BEFORE: ClassVar[Mapping[str, str]] = {}
+    """Keys of its table in a file that are resolved before it is validated, with what they hold."""
 
     @model_validator(mode="before")
     @classmethod
@@ -120,17 +130,24 @@ class Within:
 
 @dataclass(frozen=True)
 class OneOf:
-    """Text that must be one of `names()`, which is called only when a study is read."""
+    """Text that must be one of `names()`, which is called only when a study is read.
+
+    ``own``: the list of `[own]` whose names will do, too; each becomes an `OwnName`.
+    """
 
     names: Callable[[], Iterable[str]]
     what: str
+    own: str = ""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler,
                                      ) -> CoreSchema:
-        return core_schema.no_info_after_validator_function(self._check, handler(source))
+        return core_schema.with_info_after_validator_function(self._check, handler(source))
 
-    def _check(self, value: str) -> str:
-        known = list(self.names())
+    def _check(self, value: str, info: ValidationInfo) -> str:
+        own = (info.context or {}).get("own", {}).get(self.own, {})
+        if value in own:
+            return own[value]
+        known = [*self.names(), *own]
         if value not in known:
             refuse(f"unknown {self.what}" + did_you_mean(closest(value, known)),
                    expected="one of " + ", ".join(f'"{n}"' for n in known))

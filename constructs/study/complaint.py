@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from buttress.fe.errors import InputError
-from buttress.study.checked import closest, did_you_mean
+from buttress.study.checked import Checked, closest, did_you_mean
 from buttress.study.lines import line_of
-from buttress.study.paths import models
+from buttress.study.paths import Address, models
 
 DIGITS = 15  # whole numbers with more are shown by their number of digits
 SHOWN = 5  # errors reported one by one; the rest are counted
 
 
-def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseModel],
-              file: str, text: str = "") -> InputError:
+def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseModel], file: str,
+              text: str = "", origins: Mapping[Address, Address] | None = None) -> InputError:
     """One InputError for a failed validation of `data` by `model`; `text` is where it was read.
 
-    A single error fills key, value and expected; several become one line each of the message.
+    ``origins``: where what a construct took over was written, see `reuse.spelled_out`. A single
+    error fills key, value and expected; several become one line each of the message.
     """
     entries = [e for e in error.errors(include_url=False) if not _echo(e)
                and not (e["type"] == "literal_error" and _huge(e["input"]))]
@@ -40,13 +42,34 @@ def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseMode
                                        expected=f"{first.expected}, or {row.expected}")
         elif not (entry["type"] == "missing" and row.key in meant):
             rows.setdefault(row.key, row)
-    found = [row.at(line=line_of(row.key, text)) for row in list(rows.values())[:SHOWN]]
-    if len(rows) == 1:
+    # A mistake that several constructs take over is told once.
+    told = {(row.message, written(row.key, origins or {})): row for row in reversed(rows.values())}
+    found = [as_written(row, origins or {}, text) for row in reversed(told.values())]
+    if len(found) == 1:
         return found[0].at(file=file)
-    lines = [f"{len(rows)} mistakes", *(f"  {row}" for row in found)]
-    if len(rows) > SHOWN:
-        lines.append(f"  and {len(rows) - SHOWN} more")
+    lines = [f"{len(found)} mistakes", *(f"  {row}" for row in found[:SHOWN])]
+    if len(found) > SHOWN:
+        lines.append(f"  and {len(found) - SHOWN} more")
     return InputError("\n".join(lines), file=file)
+
+
+def written(key: str, origins: Mapping[Address, Address]) -> str:
+    """The dotted key under which a person wrote what stands at a dotted key."""
+    parts = tuple(key.split("."))
+    for n in range(len(parts), 0, -1):
+        if parts[:n] in origins:
+            return ".".join((*origins[parts[:n]], *parts[n:]))
+    return key
+
+
+def as_written(error: InputError, origins: Mapping[Address, Address], text: str) -> InputError:
+    """An error with the key that a person wrote, the construct that took it over, and the line."""
+    key = written(error.key, origins)
+    message = error.message
+    if key != error.key:
+        message += f", in the construct {show(error.key.split('.')[1])}"
+    return InputError(message, file=error.file, key=key, value=error.value, expected=error.expected,
+                      line=error.line or line_of(key, text))
 
 
 def _echo(entry: Any) -> bool:
@@ -136,7 +159,10 @@ def _wanted(key: str) -> str:
 
 def _keys(owner: type[BaseModel] | None) -> list[str]:
     """The keys of a model as they are written in a file."""
-    return [f.alias or n for n, f in owner.model_fields.items()] if owner else []
+    if owner is None:
+        return []
+    before = owner.BEFORE if issubclass(owner, Checked) else ()
+    return [*(f.alias or n for n, f in owner.model_fields.items()), *before]
 
 
 def _inside(loc: tuple[int | str, ...], data: Any, kind: str) -> tuple[int | str, ...]:

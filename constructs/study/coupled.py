@@ -19,7 +19,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from buttress.fe.errors import InputError
-from buttress.study.bone import SectionInput
+from buttress.study.bone import QUALITY, SectionInput
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.complaint import complaint, show
 from buttress.study.paths import Address, below, kinds, there, walk
@@ -164,7 +164,8 @@ class _Settling:
             return points.slope(line)
         if apex:
             snap = points.SNAP * self._number(asking, "mesh.size_mm")
-            section = self._valid(SectionInput, self.data.get("section", {}), "section")
+            shape = {k: v for k, v in self.data.get("section", {}).items() if k not in QUALITY}
+            section = self._valid(SectionInput, shape, "section")
             found = points.apex(line, section, snap)
             if found is None:
                 raise self._wrong(asking, f"the fracture {show(fracture)} has no apex: it leaves "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -21,7 +22,7 @@ from buttress.study.checked import (
     refuse,
 )
 
-Metal = Literal["steel", "titanium"]
+LIKE = {"like": "name of a part of this kind, in this construct or shared"}
 
 
 def screw_forms() -> tuple[str, ...]:
@@ -40,9 +41,18 @@ def wire_diameters() -> tuple[float, ...]:
     return tuple(tables.number("wires", row, "diameter") for row in tables.rows("wires", "wire"))
 
 
+def metals() -> tuple[str, ...]:
+    """Names of the metals of the data table."""
+    return tables.rows("materials", "metal")
+
+
 def graft_materials() -> tuple[str, ...]:
     """Names of the materials that may fill a void."""
     return tables.rows("grafts", "graft") + tables.rows("grafts", "cement")
+
+
+Metal = Annotated[str, OneOf(metals, "metal", "metal")]
+Graft = Annotated[str, OneOf(graft_materials, "graft material", "fill")]
 
 
 def _not_none(count: int) -> int:
@@ -78,8 +88,10 @@ class Plate(Checked):
     keeps its proportion).
     """
 
+    BEFORE: ClassVar[Mapping[str, str]] = LIKE
+
     name: Name
-    section: Annotated[str, OneOf(plate_sections, "plate section")] | None = None
+    section: Annotated[str, OneOf(plate_sections, "plate section", "plate_section")] | None = None
     segments: Annotated[tuple[Segment, ...], Field(min_length=1, max_length=MOST)] | None = None
     side: Side
     top_mm: Annotated[float, Within(-290, 0, "mm")]
@@ -157,6 +169,7 @@ class Pin(Checked):
     """Fields common to screws and wires: a straight round bar, or several side by side."""
 
     what: ClassVar[str] = "pin"
+    BEFORE: ClassVar[Mapping[str, str]] = LIKE
 
     name: Name
     angle_deg: Annotated[float, Within(-75, 75, "deg")] = 0.0
@@ -171,7 +184,7 @@ class Screw(Pin):
 
     what: ClassVar[str] = "screw"
 
-    form: Annotated[str, OneOf(screw_forms, "screw form")]
+    form: Annotated[str, OneOf(screw_forms, "screw form", "screw_form")]
     plate: str | None = None
     hole: Annotated[int, Within(1, MOST)] | None = None
     locked: bool = False
@@ -233,7 +246,7 @@ class Wire(Pin):
 class Layer(Checked):
     """One layer of a fill: a material and its fraction of the fill's height."""
 
-    material: Annotated[str, OneOf(graft_materials, "graft material")]
+    material: Graft
     share: Annotated[float, Within(0.02, 1)]
 
 
@@ -244,9 +257,11 @@ class Fill(Checked):
     void is filled. Overridden material values apply to every layer.
     """
 
+    BEFORE: ClassVar[Mapping[str, str]] = LIKE
+
     name: Name
     void: str
-    material: Annotated[str, OneOf(graft_materials, "graft material")] | None = None
+    material: Graft | None = None
     layers: Annotated[tuple[Layer, ...], Field(min_length=1, max_length=MOST)] | None = None
     points_mm: Annotated[tuple[Point, ...], Field(min_length=3, max_length=MOST)] | None = None
     depth_mm: Thickness | None = None

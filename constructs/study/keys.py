@@ -12,11 +12,10 @@ from textwrap import indent, wrap
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from buttress import LABEL
-from buttress.study.checked import OneOf, Within
+from buttress.study.checked import Checked, OneOf, Within
 from buttress.study.study import Study
 
 NEEDED, NONE, WHOLE = "needed", "-", "the file itself"
@@ -71,7 +70,7 @@ def tables() -> list[Table]:
     return list(_tables(Study, "", ""))
 
 
-def _tables(model: type[BaseModel], heading: str, path: str) -> Iterator[Table]:
+def _tables(model: type[Checked], heading: str, path: str) -> Iterator[Table]:
     keys, below = [], []
     for name, field in model.model_fields.items():
         key = field.alias or name
@@ -83,6 +82,8 @@ def _tables(model: type[BaseModel], heading: str, path: str) -> Iterator[Table]:
             continue
         here = f"{path}.{key}" if path else key
         below.append((inner, f"[[{here}]]" if many else f"[{here}]", here))
+    keys += [Key(key, words, NONE, meanings().get(path or WHOLE, {}).get(key, ""), "")
+             for key, words in model.BEFORE.items()]
     about = " ".join((inspect.getdoc(model) or "").replace("``", "`").split())
     about = about.removeprefix(f"`{heading}`: ")
     about = about[:1].upper() + about[1:]
@@ -91,9 +92,9 @@ def _tables(model: type[BaseModel], heading: str, path: str) -> Iterator[Table]:
         yield from _tables(inner, title, here)
 
 
-def _model(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
+def _model(annotation: Any) -> tuple[type[Checked] | None, bool]:
     """The model of a key's value, and whether the value is a list of them."""
-    if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
+    if inspect.isclass(annotation) and issubclass(annotation, Checked):
         return annotation, False
     parts = [a for a in get_args(annotation) if a not in (NoneType, Ellipsis)]
     if get_origin(annotation) is tuple and len(parts) == 1:

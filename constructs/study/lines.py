@@ -62,10 +62,13 @@ def _value(line: str) -> Any:
 
 
 def line_of(key: str, text: str) -> int | None:
-    """The line of a dotted key, or of the nearest table that holds it; None where unknown."""
+    """The line of a dotted key, of the first entry of a list, or of the nearest table that holds
+    the key; None where unknown."""
     if not key:
         return None
     lines = key_lines(text)
-    while key and key not in lines:
+    if key not in lines:
+        lines[key] = next((n for k, n in lines.items() if k.startswith(f"{key}.")), 0)
+    while key and not lines.get(key):
         key = key.rpartition(".")[0]
     return lines.get(key)

@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 Address = tuple[str, ...]
-TEXTS = ("name", "title", "scenario", "note")
+TEXTS = ("name", "title", "scenario", "note", "source")
 
 
 def walk(model: type[BaseModel], data: Any, path: Address = ()

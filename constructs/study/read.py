@@ -6,6 +6,7 @@ Any error in the file becomes one `InputError` that names file, key, value and w
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -14,10 +15,13 @@ from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
-from buttress.study.checked import closest, did_you_mean, require_known
-from buttress.study.complaint import complaint, show
+from buttress.study.checked import Checked, closest, did_you_mean, require_known
+from buttress.study.complaint import as_written, complaint, show, written
 from buttress.study.coupled import settled
+from buttress.study.own import OwnInput
+from buttress.study.paths import Address
 from buttress.study.renamed import renewed
+from buttress.study.reuse import spelled_out
 from buttress.study.study import (
     Construct,
     Fill,
@@ -29,6 +33,7 @@ from buttress.study.study import (
     Void,
     Wire,
 )
+from buttress.study.tables import OwnName
 
 __all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Screw", "Study",
            "Void", "Wire", "as_study", "example", "example_names", "example_text", "load_study",
@@ -113,17 +118,38 @@ def study_from(data: dict[str, Any], file: str = "", folder: Path | str | None =
 
 
 def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str) -> Study:
-    data, texts = settled(renewed(data, file), file, folder)
+    origins: dict[Address, Address] = {}
     try:
-        study = Study.model_validate(data, context={"folder": folder})
+        data, origins = spelled_out(renewed(data, file), file)
+        data, texts = settled(data, file, folder)
+    except InputError as error:
+        raise as_written(error, origins, text) from None
+    context = {"folder": folder, "own": _own(data, file, text)}
+    try:
+        study = Study.model_validate(data, context=context)
     except ValidationError as error:
-        wrong = complaint(error, data, Study, file, text)
-        given = texts.get(tuple(wrong.key.split(".")))
+        wrong = complaint(error, data, Study, file, text, origins)
+        given = next((texts[a] for a in texts if written(".".join(a), origins) == wrong.key), None)
         raise InputError(wrong.message, file=file, key=wrong.key, expected=wrong.expected,
                          value=f"{wrong.value} from {show(given)}" if given else wrong.value,
                          line=wrong.line) from None
     study.remember(texts)
     return study
+
+
+def _own(data: dict[str, Any], file: str, text: str) -> Mapping[str, dict[str, OwnName]]:
+    """The names of `[own]`, which carry their rows. Raises InputError for a wrong row."""
+    if "own" not in data:
+        return {}
+    only = {"own": data["own"]}
+    try:
+        return _OnlyOwn.model_validate(only).own.names()
+    except ValidationError as error:
+        raise complaint(error, only, _OnlyOwn, file, text) from None
+
+
+class _OnlyOwn(Checked):
+    own: OwnInput
 
 
 def example_names() -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr, model_validator
 
@@ -35,6 +35,7 @@ from buttress.study.checked import (
 )
 from buttress.study.implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
 from buttress.study.loads import HardeningInput, LimitsInput, LoadInput
+from buttress.study.own import OwnInput
 from buttress.study.paths import Address
 from buttress.study.stages import Stage, check_stages
 
@@ -53,6 +54,10 @@ class Construct(Checked):
     `model`: "links" (default: implants may slip, lift off and fail) or "bonded inclusions" (a
     cross-check: the same metal and graft fully bonded to the bone).
     """
+
+    BEFORE: ClassVar[Mapping[str, str]] = {
+        "like": "name of a construct", "shared": "list of: name of a shared part",
+        "remove": "list of: name of a part"}
 
     name: Name
     note: Text = ""
@@ -106,9 +111,13 @@ class Construct(Checked):
 class Study(Checked):
     """A fracture, the constructs to compare and the loads. Immutable."""
 
+    BEFORE: ClassVar[Mapping[str, str]] = {
+        "shared": "[[shared.plate]], [[shared.screw]], [[shared.wire]], [[shared.fill]]"}
+
     name: Slug
     title: Text = ""
     scenario: Text = ""
+    own: OwnInput | None = None
     section: SectionInput = Field(default_factory=SectionInput)
     mesh: MeshInput = Field(default_factory=MeshInput)
     fractures: Annotated[tuple[Fracture, ...], Field(alias="fracture",

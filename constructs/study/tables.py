@@ -11,6 +11,9 @@ from buttress.fe.errors import InputError
 
 TABLES = ("materials", "screws", "wires", "plates", "grafts", "anatomy", "loads")
 STATUSES = ("seen", "memory", "derived", "practice")
+GIVEN = "given"
+"""Status of the rows that a study gives itself."""
+Row = dict[str, str | dict[str, str | float]]
 
 
 @dataclass(frozen=True)
@@ -18,7 +21,7 @@ class Quantity:
     """One number of a table.
 
     `status`: seen = read in the source, memory = recalled, derived = arithmetic from other
-    values, practice = common practice or a choice of this tool, no source.
+    values, practice = common practice or a choice of this tool, no source, given = by the study.
     """
 
     value: float
@@ -27,8 +30,38 @@ class Quantity:
     status: str
 
 
+class OwnName(str):
+    """The name of a row that a study gives itself; it carries the row.
+
+    Wherever the name of a row is expected, the row is found through it, so that the rows of one
+    study are unknown to another. Two of them are equal where the rows are, too.
+    """
+
+    row: Row
+
+    def __new__(cls, name: str, row: Row) -> OwnName:
+        made = super().__new__(cls, name)
+        made.row = row
+        return made
+
+    def __getnewargs__(self) -> tuple[str, Row]:  # type: ignore[override]
+        return str(self), self.row
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, OwnName) and str(self) == str(other) and self.row == other.row
+
+    def __ne__(self, other: object) -> bool:
+        return not self == other
+
+    def __hash__(self) -> int:
+        return hash((str(self), repr(self.row)))
+
+    def __str__(self) -> str:
+        return str.__str__(self)
+
+
 @cache
-def _table(table: str) -> dict[str, dict[str, str | dict[str, str | float]]]:
+def _table(table: str) -> dict[str, Row]:
     """The parsed file of a table, read once."""
     if table not in TABLES:
         raise InputError("no such data table", value=table, expected=", ".join(TABLES))
@@ -41,7 +74,9 @@ def rows(table: str, kind: str | None = None) -> tuple[str, ...]:
     return tuple(n for n, row in _table(table).items() if kind is None or row["kind"] == kind)
 
 
-def _row(table: str, row: str) -> dict[str, str | dict[str, str | float]]:
+def _row(table: str, row: str) -> Row:
+    if isinstance(row, OwnName):
+        return row.row
     found = _table(table).get(row)
     if found is None:
         raise InputError(f"no such row in the table {table}", value=row,

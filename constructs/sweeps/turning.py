@@ -15,7 +15,7 @@ from pydantic import ValidationError
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.study.bone import SectionInput
+from buttress.study.bone import QUALITY, SectionInput
 from buttress.study.points import slope as angle
 
 Points = list[list[float]]
@@ -67,7 +67,8 @@ def _draw_on(data: dict[str, Any], points: Points, end: int) -> None:
     from shapely import Point, Polygon
 
     try:
-        outline = Section(SectionInput.model_validate(data.get("section", {}))).outline()[0]
+        shape = {k: v for k, v in data.get("section", {}).items() if k not in QUALITY}
+        outline = Section(SectionInput.model_validate(shape)).outline()[0]
     except (ValidationError, InputError, OSError):
         return  # errors in the section are reported when the study is validated
     bone = Polygon(outline).buffer(SAME_MM)

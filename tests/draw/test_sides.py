@@ -69,6 +69,12 @@ def mapped(view: View, folder: Path) -> Figure:
     return whole(figures.modulus_map(study, shot(view).bodies))
 
 
+def lying(view: View) -> Figure:
+    study = small_study("lag screws")
+    section = study.section.model_copy(update={"side": view.knee})
+    return whole(figures.placed(study.model_copy(update={"section": section}), "lag screws"))
+
+
 def whole(ax: Axes) -> Figure:
     figure = ax.get_figure(root=True)
     assert isinstance(figure, Figure)
@@ -80,7 +86,7 @@ SECTIONS: dict[str, Callable[[View, Path], Figure]] = {
     "free_body": lambda v, _: whole(figures.free_body(shot(v), "medial")),
     "contact_pressure": lambda v, _: whole(figures.contact_pressure(shot(v), load_result(1500.0))),
     "overview": lambda v, _: overview(v), "stage_pictures": lambda v, _: stages(v),
-    "film": lambda v, _: animation(v), "modulus_map": mapped}
+    "film": lambda v, _: animation(v), "modulus_map": mapped, "placed": lambda v, _: lying(v)}
 CHARTS = {"capacity", "curves", "empty", "envelope", "limit_map", "listed", "over_key",
           "over_range", "paired", "save", "screw_forces", "weight_bearing", "write_film"}
 

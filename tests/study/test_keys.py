@@ -50,7 +50,7 @@ def test_every_key_of_the_shipped_studies_is_listed(name: str) -> None:
     ("construct.screw", "angle_deg", 80.0, "-75 to 75 deg"),
     ("construct.screw", "count", 40, "whole number, 1 to 12"),
     ("section", "bone", "hard", '"dense" | "soft" | "foam"'),
-    ("construct.screw", "form", "HA 9", '"HA 3.5" | "HA 4.5" | "HB 4.0" | "HB 6.5"'),
+    ("construct.screw", "form", "HA 9", '"HA 2.7" | "HA 3.5" | "HA 4.0" | "HA 4.5" | "HA 5.0" | "HB 4.0" | "HB 6.5"'),
 ])
 def test_what_it_says_is_what_is_refused(table: str, key: str, value: object, says: str) -> None:
     assert LISTED[table, key].allowed == says

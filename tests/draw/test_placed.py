@@ -1,0 +1,102 @@
+"""The picture of a study before it is solved: names, holes, angles, tips and findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from PIL import Image
+from typer.testing import CliRunner
+
+from buttress import LABEL, check, example, figures, study_from
+from buttress.bone.section import Section
+from buttress.cli.app import app
+from buttress.draw.placed import sheet
+from buttress.draw.seen import MARK
+from buttress.draw.text import clashes
+from buttress.fe.errors import InputError
+from buttress.implants.placement import screw_axis
+from buttress.study.read import only
+from buttress.sweeps.vary import plain
+
+
+def shown(figure: Figure) -> str:
+    return "\n".join(t.get_text() for t in (*figure.texts, *(t for ax in figure.axes
+                                                             for t in ax.texts)))
+
+
+@pytest.mark.parametrize("name", ["posterior-shear", "bicondylar-detached"])
+def test_a_sheet_names_every_part_and_no_text_overlaps(name: str) -> None:
+    study = example(name)
+    figure = sheet(study, check(study))
+    said = shown(figure).replace("\n", " ")
+    for construct in study.constructs:
+        assert construct.name in said
+        for _, parts in construct.parts():
+            assert all(p.name in said for p in parts)
+    assert clashes(figure) == []
+    assert LABEL in said
+    assert study.section.view.all_words in said
+    assert sum(t.get_gid() == MARK for ax in figure.axes for t in ax.texts) == len(
+        study.constructs)
+
+
+def test_it_says_angle_length_hole_and_tip_of_a_screw_and_numbers_the_holes() -> None:
+    study = only("medial-shear", "antiglide + screw")
+    [construct] = study.constructs
+    ax = figures.placed(study, "antiglide + screw")
+    screw = next(s for s in construct.screws if s.hole is not None)
+    axis = screw_axis(Section(study.section), screw, construct.plates)
+    label = next(t.get_text() for t in ax.texts if t.get_text().startswith(screw.name))
+    for words in (screw.form, f"{axis.length:.0f} mm", f"{screw.angle_deg:g}°",
+                  f"hole {screw.hole}", f"tip {axis.tip[0]:.0f}, {axis.tip[1]:.0f}"):
+        assert words in label
+    numbers = [t for t in ax.texts if t.get_text().isdecimal()]
+    assert [t.get_text() for t in numbers] == [str(i + 1) for i in range(len(
+        construct.plates[0].holes))]
+    outside = [t.get_position()[0] for t in numbers]
+    assert max(outside) < 0.0    # on the outer side of a medial plate
+    [dots] = [line for line in ax.lines if line.get_marker() == "o"]
+    assert np.allclose(sorted(dots.get_xdata()), sorted(
+        screw_axis(Section(study.section), s, construct.plates).tip[0] for s in construct.screws))
+
+
+def test_findings_are_numbered_on_the_part_and_told_below() -> None:
+    data = plain(only("medial-shear", "lag screws"))
+    data["construct"][0]["screw"][0]["thread_mm"] = 60.0    # thread on both sides of the fracture
+    study = study_from(data)
+    findings = check(study)
+    told = [f for f in findings if f.level in ("broken", "warning")]
+    assert told
+    figure = sheet(study, findings)
+    said = shown(figure)
+    assert f"{told[0].part} [1]" in said
+    assert f"[1] {told[0].level}: {told[0].part}: " in said
+    assert " ".join(told[0].message.split()) in said.replace("\n", " ")
+    assert clashes(figure) == []
+
+
+def test_the_command_writes_one_file_of_the_asked_kind(tmp_path: Path) -> None:
+    path = tmp_path / "p.png"
+    done = CliRunner().invoke(app, ["check", "--example", "lateral-split", "--picture", str(path)])
+    assert done.exit_code in (0, 1)
+    assert [p.name for p in tmp_path.iterdir()] == ["p.png"]
+    with Image.open(path) as image:
+        assert image.size[0] > 1000
+
+
+@pytest.mark.parametrize(("given", "said"), [("p.pdf", "unsupported kind of picture"),
+                                             ("no/such/p.svg", "cannot be written")])
+def test_a_place_where_no_picture_can_be_is_refused(given: str, said: str, tmp_path: Path) -> None:
+    done = CliRunner().invoke(app, ["check", "--example", "lateral-split", "--picture",
+                                    str(tmp_path / given)])
+    assert isinstance(done.exception, InputError)
+    assert said in str(done.exception)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_construct_that_is_not_there_is_answered_with_the_closest() -> None:
+    with pytest.raises(InputError, match='did you mean "antiglide"'):
+        figures.placed("medial-shear", "antiglid")
