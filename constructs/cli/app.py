@@ -21,6 +21,7 @@ from buttress.cli.common import (
     Out,
     Quiet,
     StudyFile,
+    Svg,
     given_study,
     located,
     print_json,
@@ -46,6 +47,11 @@ NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
             also_bonded: AlsoBonded = False, json: Json = False, quiet: NoWarnings = False,
+            workers: Annotated[int, typer.Option(
+                "--workers", metavar="N", min=0, max=256,
+                help="Number of processes that share the constructs, with the same answers; 0 for "
+                     "one per core.")] = 1,
+            svg: Svg = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
@@ -70,9 +76,9 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             from buttress.draw.film import film, write_film
 
             made = film(given, *motion, say=progress)
-        comparison = run(given, progress, also_bonded=also_bonded)
+        comparison = run(given, progress, also_bonded=also_bonded, workers=workers or None)
     with told_late() as writing, drafted(folder) as draft:
-        write_results(comparison, draft, text, progress, field)
+        write_results(comparison, draft, text, progress, field, svg)
         if motion:
             write_film(made, draft / "motion.gif", progress)
         folder = claimed(draft, folder, force)
@@ -90,7 +96,9 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             print(f"results: {folder}")
     from buttress.results.records import not_tightened
 
-    code = 0
+    code = 1 if comparison.lost else 0
+    for sentence in comparison.lost:
+        print(sentence, file=sys.stderr)
     for construct in comparison.constructs:
         stripped = not_tightened(construct)
         if stripped:

@@ -14,6 +14,7 @@ from buttress.cli.common import (
     Json,
     Quiet,
     StudyFile,
+    Svg,
     given_study,
     located,
     print_json,
@@ -65,7 +66,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
           export: Annotated[str, typer.Option(
               "--export", metavar="csv", show_default=False,
               help="Write a CSV file next to the store, after the run or with --status.")] = "",
-          figures: Figures = False, json: Json = False, quiet: Quiet = False) -> None:
+          figures: Figures = False, svg: Svg = False, json: Json = False, quiet: Quiet = False
+          ) -> None:
     """Solve many variants of a study into one store; the same command resumes a run.
 
     Ctrl-C or SIGTERM finishes the cases in progress and exits 1, a second Ctrl-C abandons them.
@@ -79,7 +81,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
         _only_status({"STUDY": study, "--example": example, "--vary": vary, "--design": design,
                       "--samples": samples, "--seed": seed, "--cluster": cluster, "--out": out,
                       "--dry-run": dry_run, "--path": path, "--strain": strain})
-        _tell_status(status, export, figures, json)
+        _tell_status(status, export, figures, svg, json)
         return
     from buttress.sweeps.evaluate import Options
     from buttress.sweeps.sweep import estimate, export_csv
@@ -114,7 +116,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
         if export:
             written.append(export_csv(done.path)[0])
         if figures:
-            written += draw_sweep(done.path)
+            written += draw_sweep(done.path, svg)
     lines += [f"store: {done.path}", *(f"written: {p}" for p in written), LABEL]
     _show(json, {"label": LABEL, **{k: str(v) if isinstance(v, Path) else v
                                     for k, v in vars(done).items()},
@@ -146,7 +148,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          no_indices: Annotated[bool, typer.Option(
              "--no-indices", help="Skip the sensitivities: far fewer cases.")] = False,
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
-         json: Json = False, quiet: Quiet = False) -> None:
+         svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
     """Compute how certain the ranking of constructs is, and what drives it."""
     from buttress.fe.errors import InputError
     from buttress.ranking.coupling import coupled_lines
@@ -175,7 +177,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
         result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
     folder = None
     with told_late() as writing:
-        folder = write_folder(result)
+        folder = write_folder(result, svg)
     if json:
         print_json(result.document() | {"results": folder and str(folder)})
     else:
@@ -184,7 +186,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     raise typer.Exit(1 if result.summary.failed else 0)
 
 
-def draw_sweep(path: Path) -> list[Path]:
+def draw_sweep(path: Path, svg: bool = False) -> list[Path]:
     """Figures of a store, in a folder next to it: lines over one key, maps over two, envelope."""
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
@@ -211,7 +213,7 @@ def draw_sweep(path: Path) -> list[Path]:
     folder = path.with_name(path.stem + "-figures")
     taken: set[str] = set()
     with written_whole(folder) as draft:
-        drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
+        drawn = [save(ax.get_figure(root=True), draft, slug(name, taken), svg)[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]
 
@@ -239,7 +241,7 @@ def _only_status(others: dict[str, Any]) -> None:
                          "--figures, --json")
 
 
-def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
+def _tell_status(path: Path, export: str, figures: bool, svg: bool, json: bool) -> None:
     from buttress.report.columns import columns
     from buttress.sweeps.status import sweep_status
     from buttress.sweeps.sweep import export_csv
@@ -257,7 +259,7 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
              *state.examples]
     written = [export_csv(path)[0]] if export else []
     if figures:
-        written += draw_sweep(path)
+        written += draw_sweep(path, svg)
     _show(json, {"label": LABEL, **vars(state), "written": [str(p) for p in written]},
           [*lines, *(f"written: {p}" for p in written), LABEL])
 

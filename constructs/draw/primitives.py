@@ -262,11 +262,13 @@ def draw_arrow(ax: Axes, start: Sequence[float] | FloatArray, end: Sequence[floa
                                  mutation_scale=head, color=colour, linewidth=0.0, zorder=6))
 
 
-def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:
-    """Write a figure as PNG and SVG; the same figure gives the same bytes."""
-    png, svg = Path(folder) / f"{stem}.png", Path(folder) / f"{stem}.svg"
+def save(figure: Figure, folder: Path, stem: str, svg: bool = False) -> list[Path]:
+    """Write a figure as PNG and, where asked, as SVG; the same figure gives the same bytes."""
+    out = [Path(folder) / f"{stem}.png"]
     with mpl.rc_context({"svg.hashsalt": "buttress", "svg.fonttype": "path",
                          "text.usetex": False, "savefig.bbox": None}):
-        figure.savefig(png, dpi=DPI, metadata={"Software": None})
-        figure.savefig(svg, dpi=DPI, metadata={"Date": None, "Creator": None})
-    return png, svg
+        figure.savefig(out[0], dpi=DPI, metadata={"Software": None})
+        if svg:
+            out.append(Path(folder) / f"{stem}.svg")
+            figure.savefig(out[1], dpi=DPI, metadata={"Date": None, "Creator": None})
+    return out

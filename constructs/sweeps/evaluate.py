@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from time import perf_counter
 from typing import Any
 
@@ -27,6 +29,7 @@ from buttress.sweeps.keys import bone_key, digest, hardware_key
 from buttress.sweeps.layout import answer_columns, path_columns
 from buttress.sweeps.vary import Case
 from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, share_key
+from buttress.workers import KILLED, Job
 
 MOST_ROWS = 512
 
@@ -83,6 +86,21 @@ class Outcome:
         """Record a missing answer and its reason."""
         self.failures.append({"construct": construct, "total_load_N": load, "status": status,
                               "reason": reason})
+
+
+def _work(options: Options) -> Callable[[Task], Outcome]:
+    return Evaluator(options).evaluate
+
+
+def _died(task: Task) -> Outcome:
+    outcome = Outcome(task.number, task.hash)
+    outcome.fail("worker died", KILLED)
+    return outcome
+
+
+def job(options: Options) -> Job[Task, Outcome]:
+    """What worker processes do with the cases of a sweep."""
+    return Job(partial(_work, options), _died, lambda task: f"case {task.number}")
 
 
 @dataclass(frozen=True)

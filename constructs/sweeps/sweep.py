@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Sequence
@@ -19,7 +18,7 @@ from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import Design, make_design
-from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task, job
 from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
 from buttress.sweeps.layout import LAYOUT
 from buttress.sweeps.rows import sweep_frame
@@ -28,7 +27,8 @@ from buttress.sweeps.stopping import dropping, gentle_stop
 from buttress.sweeps.store import Store, reading, write_csv
 from buttress.sweeps.vary import Varier, plain
 from buttress.versions import versions
-from buttress.words import counted
+from buttress.words import counted, duration
+from buttress.workers import cores, here, local
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -262,20 +262,11 @@ def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: 
 
         yield from on_cluster(tasks, options, cluster, stop)
         return
-    from buttress.sweeps.workers import here, local
-
     count = cores() if workers is None else workers
     if count == 0:
-        yield from here(tasks, options, stop)
+        yield from here(tasks, job(options), stop)
     else:
-        yield from local(tasks, options, min(count, max(1, len(todo))), stop)
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+        yield from local(tasks, job(options), min(count, max(1, len(todo))), stop)
 
 
 def store_path(study: Study, design: Design, options: Options, out: Path | None) -> Path:
@@ -369,15 +360,6 @@ class _Progress:
             self.say(f"about {duration(whole)} in all, by the first {self.done} cases, not "
                      f"{duration(self.said)} as estimated")
         self.said = None
-
-
-def duration(seconds: float) -> str:
-    """A duration in seconds, minutes or hours, in words."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    if seconds < 5400:
-        return f"{seconds / 60:.0f} min"
-    return f"{seconds / 3600:.1f} h"
 
 
 def to_terminal(text: str) -> None:
