@@ -13,6 +13,7 @@ import typer
 
 from buttress import LABEL, __version__
 from buttress.cli import lesson as cli_lesson
+from buttress.cli import many as cli_many
 from buttress.cli import sweep as cli_sweep
 from buttress.cli.common import (
     Example,
@@ -281,6 +282,8 @@ def verify(json: Json = False, quiet: Quiet = False,
 
 app.command()(cli_sweep.sweep)
 app.command()(cli_sweep.rank)
+app.command()(cli_many.batch)
+app.command()(cli_many.diff)
 app.command()(cli_lesson.lesson)
 
 

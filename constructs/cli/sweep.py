@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,6 +22,9 @@ from buttress.cli.common import (
     told_late,
 )
 from buttress.words import counted
+
+if TYPE_CHECKING:
+    from buttress.sweeps.sweep import SweepSummary
 
 Vary = Annotated[list[str] | None, typer.Option(
     "--vary", metavar="KEY=RANGE", show_default=False,
@@ -45,6 +48,14 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="PATH", show_default=
                                                "derived from the input, so that the same command "
                                                "resumes where it stopped.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Estimate the cost; solve one case.")]
+Path_ = Annotated[bool, typer.Option(
+    "--path", help="Also press each construct to its peak: peak, reserve, stiffness, first yield "
+                   "(slower).")]
+Limits = Annotated[bool, typer.Option(
+    "--limits", help="As --path, and the load at every limit and, with a body mass, the cells of "
+                     "the weight-bearing table in the study's own bone (slower still).")]
+Strain = Annotated[bool, typer.Option(
+    "--strain", help="Also the share of bone over its yield strain (slower).")]
 Figures = Annotated[bool, typer.Option("--figures", help="Also draw figures.")]
 
 
@@ -55,11 +66,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                                                    "steps, else lhs.")] = "",
           samples: Samples = None, seed: Seed = None, workers: Workers = 0, cluster: Cluster = "",
           out: Out = None, dry_run: DryRun = False,
-          path: Annotated[bool, typer.Option(
-              "--path", help="Also press each construct to its peak: peak, reserve, stiffness, "
-                             "first yield (slower).")] = False,
-          strain: Annotated[bool, typer.Option(
-              "--strain", help="Also the share of bone over its yield strain (slower).")] = False,
+          path: Path_ = False, limits: Limits = False, strain: Strain = False,
           status: Annotated[Path | None, typer.Option(
               "--status", metavar="FILE", show_default=False,
               help="Report the progress of a store without solving.")] = None,
@@ -80,7 +87,8 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     if status is not None:
         _only_status({"STUDY": study, "--example": example, "--vary": vary, "--design": design,
                       "--samples": samples, "--seed": seed, "--cluster": cluster, "--out": out,
-                      "--dry-run": dry_run, "--path": path, "--strain": strain})
+                      "--dry-run": dry_run, "--path": path, "--limits": limits,
+                      "--strain": strain})
         _tell_status(status, export, figures, svg, json)
         return
     from buttress.sweeps.evaluate import Options
@@ -90,7 +98,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     _no_store(study, "with --vary KEY=RANGE")
     given, text, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
-                             "options": Options(strain=strain, path=path),
+                             "options": Options(strain=strain, path=path, limits=limits),
                              "workers": workers or None}
     with located(name, text):
         if dry_run:
@@ -99,18 +107,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
             return
         done = run(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
-    lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
-             f"{done.skipped} already stored"
-             + (f", {done.refused} refused" if done.refused else "")
-             + (f", {done.left} left" if done.left else ""),
-             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided; "
-             f"{counted(done.condensed, 'construct')} condensed for "
-             + counted(done.answers, "answer")]
-    lines += [f"{count} {what}" for what, count in done.failures.items()]
-    lines += [f"refused: {reason}" for reason in done.reasons]
-    if done.broken:
-        lines.append(f"{counted(done.broken, 'row')} break{'s' * (done.broken == 1)} a rule of the "
-                     "trade (column rules_broken)")
+    lines = sweep_lines(done)
     written = []
     with told_late() as writing:
         if export:
@@ -123,6 +120,23 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                  "written": [str(p) for p in written]}, lines)
     writing.tell()
     raise typer.Exit(1 if done.failed or done.left else 0)
+
+
+def sweep_lines(done: SweepSummary) -> list[str]:
+    """What a run into a store has done, for the terminal."""
+    lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
+             f"{done.skipped} already stored"
+             + (f", {done.refused} refused" if done.refused else "")
+             + (f", {done.left} left" if done.left else ""),
+             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided; "
+             f"{counted(done.condensed, 'construct')} condensed for "
+             + counted(done.answers, "answer")]
+    lines += [f"{count} {what}" for what, count in done.failures.items()]
+    lines += [f"refused: {reason}" for reason in done.reasons]
+    if done.broken:
+        lines.append(f"{counted(done.broken, 'row')} break{'s' * (done.broken == 1)} a rule of the "
+                     "trade (column rules_broken)")
+    return lines
 
 
 def rank(study: StudyFile = None, example: Example = "", samples: Samples = None,

@@ -60,10 +60,12 @@ def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
         f"it is. {NAMED}")
 
 
-def bears(reader: Reader, model: Model) -> Bears:
-    """How a construct bears the loads of the table, pressed no further than to the largest."""
+def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
+    """How a construct bears the loads of the table, pressed no further than to the largest, or to
+    where it carries ``most`` [N]."""
     study = model.bone.study
-    most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
+    if most is None:
+        most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
     search = Search(model, most)
     limits = find_limits(search, gauges(reader, model, study.limits), (), None)
     status = Status.HELD if model.stands else (

@@ -86,10 +86,11 @@ class SweepSummary(Displayed):
 class Plan:
     """The cases of a design, before anything is solved.
 
-    ``refused`` lists the invalid combinations of values, by case number.
+    ``refused`` lists the invalid combinations of values, by case number. ``study``: the study that
+    is varied; None where each case is a study of its own.
     """
 
-    study: Study
+    study: Study | None
     design: Design
     options: Options
     cases: tuple[Planned, ...]
@@ -103,9 +104,10 @@ class Plan:
 
     def about(self) -> dict[str, Any]:
         """The description that is stored, and compared when a run is resumed."""
-        return {"layout": LAYOUT, "versions": versions(), "study": plain(self.study),
-                "resolved": resolved(self.study), "design": self.design.described(),
-                "options": self.options.described()}
+        study = {"name": "batch"} if self.study is None else plain(self.study)
+        return {"layout": LAYOUT, "versions": versions(), "study": study,
+                "resolved": study if self.study is None else resolved(self.study),
+                "design": self.design.described(), "options": self.options.described()}
 
 
 @dataclass(frozen=True)
@@ -195,9 +197,16 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                workers: int | None = None, cluster: str = "", options: Options | None = None,
                say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
     """As `sweep`, for a design that was made already; ``said``: seconds that were estimated."""
-    start = perf_counter()
     plan = make_plan(study, design, options or Options())
-    path = store_path(study, design, plan.options, out)
+    return run_plan(plan, store_path(study, design, plan.options, out), workers=workers,
+                    cluster=cluster, say=say, said=said)
+
+
+def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str = "",
+             say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
+    """Solve what is not yet in the store; see `sweep`."""
+    start = perf_counter()
+    design = plan.design
     if cluster:
         from buttress.sweeps.cluster import connected
 
