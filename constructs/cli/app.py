@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from buttress import LABEL, __version__
+from buttress.cli import improve as cli_improve
 from buttress.cli import lesson as cli_lesson
 from buttress.cli import many as cli_many
 from buttress.cli import sweep as cli_sweep
@@ -282,6 +283,7 @@ def verify(json: Json = False, quiet: Quiet = False,
 
 app.command()(cli_sweep.sweep)
 app.command()(cli_sweep.rank)
+app.command()(cli_improve.improve)
 app.command()(cli_many.batch)
 app.command()(cli_many.diff)
 app.command()(cli_lesson.lesson)

@@ -6,7 +6,7 @@ import contextlib
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
@@ -203,10 +203,15 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
 
 
 def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str = "",
-             say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
-    """Solve what is not yet in the store; see `sweep`."""
+             say: Say = lambda text: None, said: float | None = None, brief: bool = False,
+             evaluate: Callable[[Task], Outcome] | None = None) -> SweepSummary:
+    """Solve what is not yet in the store; see `sweep`.
+
+    ``brief``: say only what ends it early. ``evaluate``: what solves cases in this process, with
+    what it knows from earlier runs.
+    """
     start = perf_counter()
-    design = plan.design
+    design, tell = plan.design, (lambda text: None) if brief else say
     if cluster:
         from buttress.sweeps.cluster import connected
 
@@ -220,12 +225,13 @@ def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str
                 store.write(outcome)
         todo = [c for c in plan.cases if c.number not in done]
         if len(todo) < len(plan.cases):
-            say(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
-                "already done")
+            tell(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
+                 "already done")
         counts: Counter[str] = Counter()
-        progress = _Progress(len(todo), say, said if len(todo) == len(plan.cases) else None)
+        progress = _Progress(len(todo), tell, said if len(todo) == len(plan.cases) else None)
         with (dropping(say),
-              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes):
+              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop,
+                                        evaluate)) as outcomes):
             for outcome in outcomes:
                 store.write(outcome)
                 counts.update(outcome.counts)
@@ -262,7 +268,8 @@ def _told(path: Path) -> dict[str, Any]:
 
 
 def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
-           stop: Callable[[], bool]) -> Generator[Outcome, None, None]:
+           stop: Callable[[], bool], evaluate: Callable[[Task], Outcome] | None = None
+           ) -> Generator[Outcome, None, None]:
     tasks = [[Task(
         number=c.number, hash=c.hash, data=c.data, scales=c.scales, folder=c.folder) for c in group]
              for group in groups(todo)]
@@ -273,7 +280,9 @@ def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: 
         return
     count = cores() if workers is None else workers
     if count == 0:
-        yield from here(tasks, job(options), stop)
+        own = job(options)
+        yield from here(tasks, own if evaluate is None else replace(own, make=lambda: evaluate),
+                        stop)
     else:
         yield from local(tasks, job(options), min(count, max(1, len(todo))), stop)
 

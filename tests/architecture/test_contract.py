@@ -31,6 +31,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("buttress.comparison",),
     ("buttress.sweeps",),
     ("buttress.ranking",),
+    ("buttress.improving",),
     ("buttress.draw",),
     ("buttress.report",),
     ("buttress.verification", "buttress.bench", "buttress.lesson"),
