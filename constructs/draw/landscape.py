@@ -45,9 +45,9 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
     estimate = Estimate.of(shares_of(found.free, [found.placements[i].values for i in numbers]),
                            values)
     low, high = (float(values.min()), float(values.max())) if len(values) else (0.0, 1.0)
-    scale = ScalarMappable(Normalize(low, max(high, low + 1e-9)), mpl.colormaps[COLOURS])
+    scale = Normalize(low, max(high, low + 1e-9))
     shown = min(len(found.free), MOST_KEYS)
-    pairs = list(itertools.combinations(range(shown), 2)) or [(0, None)]
+    pairs: list[tuple[int, int | None]] = [*itertools.combinations(range(shown), 2)] or [(0, None)]
     if ax is not None:
         _panel(ax, found, pairs[0], estimate, scale)
         return ax
@@ -66,7 +66,7 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
     assert first is not None
     _legend(figure, found)
     if pairs[0][1] is not None:
-        bar = figure.colorbar(scale, cax=d.axes_at(
+        bar = figure.colorbar(ScalarMappable(scale, mpl.colormaps[COLOURS]), cax=d.axes_at(
             figure, d.WIDE - 1.35, BELOW + 0.75, 0.2, high_in - ABOVE - BELOW - 0.85))
         bar.set_label(f"{WORDS[found.by][0]} [{WORDS[found.by][1]}]", size=SIZE)
         bar.ax.tick_params(labelsize=SIZE)
@@ -84,7 +84,7 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
 
 
 def _panel(ax: Axes, found: Improved, pair: tuple[int, int | None], estimate: Estimate | None,
-           scale: ScalarMappable) -> None:
+           scale: Normalize) -> None:
     i, j = pair
     if j is None:
         _line(ax, found, estimate)
@@ -95,7 +95,7 @@ def _panel(ax: Axes, found: Improved, pair: tuple[int, int | None], estimate: Es
         grid = np.linspace(0.0, 1.0, FINE)
         places = np.tile(found.shares[found.placements.index(best)], (FINE * FINE, 1))
         places[:, i], places[:, j] = (x.ravel() for x in np.meshgrid(grid, grid))
-        ax.imshow(estimate.at(places).reshape(FINE, FINE), cmap=scale.cmap, norm=scale.norm,
+        ax.imshow(estimate.at(places).reshape(FINE, FINE), cmap=COLOURS, norm=scale,
                   extent=(one.low, one.high, other.low, other.high), origin="lower", aspect="auto",
                   interpolation="bilinear")
     for status, marker, size in ((REFUSED, "x", 26), (UNKNOWN, "$?$", 80)):
@@ -104,8 +104,8 @@ def _panel(ax: Axes, found: Improved, pair: tuple[int, int | None], estimate: Es
         ax.scatter(x, y, marker=marker, s=size, color="white", linewidths=2.6)
         ax.scatter(x, y, marker=marker, s=size, color="black", linewidths=1.0, gid=status)
     x, y = _places(found, SOLVED, i, j)
-    ax.scatter(x, y, c=[p.value for p in found.placements if p.status == SOLVED], cmap=scale.cmap,
-               norm=scale.norm, s=60, edgecolors="white", linewidths=2.6, zorder=3)
+    ax.scatter(x, y, c=values_of(list(found.placements)), cmap=COLOURS, norm=scale,
+               s=60, edgecolors="white", linewidths=2.6, zorder=3)
     ax.scatter(x, y, facecolors="none", edgecolors="black", s=70, linewidths=0.9, zorder=3,
                gid=SOLVED)
     for placement, marker, size in ((found.start, "s", 190), (best, "*", 380)):

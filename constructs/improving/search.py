@@ -163,7 +163,9 @@ class _Search:
 
     def run(self, rows: Sequence[tuple], path: Path, workers: int, say: Say) -> bool:
         """Solve what is not yet stored; whether it was stopped before its end."""
-        cases, refused, hashes = [], {}, []
+        cases: list[Planned] = []
+        refused: dict[int, str] = {}
+        hashes: list[str] = []
         for row in rows:
             found = self._plan(row)
             for i in range(len(self.bones)):

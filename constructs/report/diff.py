@@ -38,6 +38,10 @@ WORDS = ("status", "first_limit", "rank", "reserve_is", "peak_status", "capacity
 """Columns of words that are compared."""
 
 
+About = tuple[str, float | None, str, str, str, str]
+"""Construct, load, fragment, quantity, words and unit of a figure."""
+
+
 @dataclass(frozen=True)
 class Change:
     """A figure or word of both results; ``load_N`` and ``fragment`` where it is of those."""
@@ -146,8 +150,8 @@ def _figures(one: Side, other: Side) -> Iterator[Change]:
             if (whole and (construct, column) in seen) or column not in other.rows[key]:
                 continue
             seen.add((construct, column))
-            place = (None, "") if whole else (float(load), fragment)
-            about = construct, *place, column, q.said(q.words, of), q.unit
+            place: tuple[float | None, str] = (None, "") if whole else (float(load), fragment)
+            about: About = (construct, *place, column, q.said(q.words, of), q.unit)
             pair = row.get(column, ""), other.rows[key][column]
             if column in WORDS:
                 if pair != ("", ""):
@@ -160,7 +164,7 @@ def _figures(one: Side, other: Side) -> Iterator[Change]:
                 yield _figure(about, q, pair, lower, bars)
 
 
-def _figure(about: tuple[str, float | None, str, str, str, str], q: Quantity,
+def _figure(about: About, q: Quantity,
             pair: tuple[str, str], lower: list[bool],
             bars: tuple[tuple[float, float | None] | None, ...]) -> Change:
     a, b = (float(x) if x else None for x in pair)
