@@ -13,7 +13,8 @@ from test_wrong_input import told
 
 from buttress.study.read import example_text
 
-COMMANDS = ("compare", "check", "examples", "verify", "sweep", "rank", "lesson")
+COMMANDS = ("compare", "check", "examples", "verify", "sweep", "rank", "improve", "batch", "diff",
+            "lesson")
 
 
 @pytest.mark.parametrize("command", COMMANDS)
