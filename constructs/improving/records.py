@@ -133,7 +133,7 @@ class Improved(Displayed):
         elif best is self.start or not gain or gain <= 0.0:
             return [*out, "no placement tried does better than the start"]
         else:
-            more = f"largest found: {self.shown(best)}, {100 * gain:.0f} % more than the start, "
+            more = f"largest found: {self.shown(best)}, {100 * gain:.1f} % more than the start, "
             out.append(more + ("beyond " if self.beyond_tie else "which is no difference: within ")
                        + width)
         if best.bound:

@@ -42,7 +42,7 @@ def test_it_finds_an_optimum_that_is_known(monkeypatch: pytest.MonkeyPatch, tmp_
     assert found.start.value == pytest.approx(8000.0 - 60 * 9 - 15 * 16)
     assert found.beyond_tie
     assert found.counts[SOLVED] == 40 == len(solved)
-    assert f"{100 * found.gain:.0f} % more than the start, beyond the width of a tie (5 %)" in " ".join(
+    assert f"{100 * found.gain:.1f} % more than the start, beyond the width of a tie (5 %)" in " ".join(
         found.sentences())
     assert found.misses is not None
     assert found.misses < 300.0
