@@ -8,7 +8,8 @@
 
 - Studies: `example`, `example_names`, `example_text`, `load_study`, `parse_study`, `study_from`;
   changed ones: `only`, `varied`, `known_keys`; `write_study`.
-- Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `rank`, `Explorer`.
+- Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `batch`, `rank`, `Explorer`;
+  `improve` searches placements; `diff` compares two answers.
 - Pictures: `figures`.
 - How far to trust it: `verify`, `run_bench`, `assumptions`, `LIMITS`, `glossary`, `table_value`,
   `statics`, `extrapolate`.
@@ -34,14 +35,17 @@ _PLACES = {
     "InputError": "buttress.fe.errors",
     "LIMITS": "buttress.report.assumptions",
     "assumptions": "buttress.report.assumptions",
+    "batch": "buttress.sweeps.batch",
     "check": "buttress.rules.check",
     "compare": "buttress.comparison.compare",
+    "diff": "buttress.report.diff",
     "example": "buttress.study.read",
     "example_names": "buttress.study.read",
     "example_text": "buttress.study.read",
     "extrapolate": "buttress.fe.richardson",
     "figures": "buttress.draw",
     "glossary": "buttress.report.glossary",
+    "improve": "buttress.improving.search",
     "known_keys": "buttress.sweeps.vary",
     "load_study": "buttress.study.read",
     "only": "buttress.study.read",
@@ -59,7 +63,7 @@ _PLACES = {
     "write_study": "buttress.report.written",
 }
 """Where each public name lives."""
-_RECORDS = ("Explorer", "compare", "rank", "run_stages", "sweep")
+_RECORDS = ("Explorer", "batch", "compare", "improve", "rank", "run_stages", "sweep")
 """What makes records, and so loads the writers that show them in a notebook."""
 
 __all__ = ["LABEL", "__version__", *_PLACES]

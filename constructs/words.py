@@ -6,3 +6,12 @@ from __future__ import annotations
 def counted(number: int, what: str) -> str:
     """A number with its noun in the singular or plural: ``1 case``, ``2 cases``."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def duration(seconds: float) -> str:
+    """A duration in seconds, minutes or hours, in words."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h"

@@ -12,7 +12,9 @@ from typing import Annotated
 import typer
 
 from buttress import LABEL, __version__
+from buttress.cli import improve as cli_improve
 from buttress.cli import lesson as cli_lesson
+from buttress.cli import many as cli_many
 from buttress.cli import sweep as cli_sweep
 from buttress.cli.common import (
     Example,
@@ -21,6 +23,7 @@ from buttress.cli.common import (
     Out,
     Quiet,
     StudyFile,
+    Svg,
     given_study,
     located,
     points_given,
@@ -47,6 +50,11 @@ NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 @app.command()
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
             also_bonded: AlsoBonded = False, json: Json = False, quiet: NoWarnings = False,
+            workers: Annotated[int, typer.Option(
+                "--workers", metavar="N", min=0, max=256,
+                help="Number of processes that share the constructs, with the same answers; 0 for "
+                     "one per core.")] = 1,
+            svg: Svg = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
@@ -76,9 +84,9 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             from buttress.draw.film import film, write_film
 
             made = film(given, *motion, say=progress)
-        comparison = run(given, progress, also_bonded=also_bonded)
+        comparison = run(given, progress, also_bonded=also_bonded, workers=workers or None)
     with told_late() as writing, drafted(folder) as draft:
-        write_results(comparison, draft, text, progress, field, points)
+        write_results(comparison, draft, text, progress, field, points, svg)
         if motion:
             write_film(made, draft / "motion.gif", progress)
         folder = claimed(draft, folder, force)
@@ -96,7 +104,9 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             print(f"results: {folder}")
     from buttress.results.records import not_tightened
 
-    code = 0
+    code = 1 if comparison.lost else 0
+    for sentence in comparison.lost:
+        print(sentence, file=sys.stderr)
     for construct in comparison.constructs:
         stripped = not_tightened(construct)
         if stripped:
@@ -302,6 +312,9 @@ def verify(json: Json = False, quiet: Quiet = False,
 
 app.command()(cli_sweep.sweep)
 app.command()(cli_sweep.rank)
+app.command()(cli_improve.improve)
+app.command()(cli_many.batch)
+app.command()(cli_many.diff)
 app.command()(cli_lesson.lesson)
 
 

@@ -28,6 +28,7 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to s
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress messages on standard error.")]
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
                                           help="Results folder; default results/STUDY-001.")]
+Svg = Annotated[bool, typer.Option("--svg", help="Figures also as SVG, beside PNG.")]
 Force = Annotated[bool, typer.Option("--force", help="Write to a folder that is not empty.")]
 
 

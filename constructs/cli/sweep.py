@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -14,6 +14,7 @@ from buttress.cli.common import (
     Json,
     Quiet,
     StudyFile,
+    Svg,
     given_study,
     located,
     print_json,
@@ -21,6 +22,9 @@ from buttress.cli.common import (
     told_late,
 )
 from buttress.words import counted
+
+if TYPE_CHECKING:
+    from buttress.sweeps.sweep import SweepSummary
 
 Vary = Annotated[list[str] | None, typer.Option(
     "--vary", metavar="KEY=RANGE", show_default=False,
@@ -44,6 +48,14 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="PATH", show_default=
                                                "derived from the input, so that the same command "
                                                "resumes where it stopped.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Estimate the cost; solve one case.")]
+Path_ = Annotated[bool, typer.Option(
+    "--path", help="Also press each construct to its peak: peak, reserve, stiffness, first yield "
+                   "(slower).")]
+Limits = Annotated[bool, typer.Option(
+    "--limits", help="As --path, and the load at every limit and, with a body mass, the cells of "
+                     "the weight-bearing table in the study's own bone (slower still).")]
+Strain = Annotated[bool, typer.Option(
+    "--strain", help="Also the share of bone over its yield strain (slower).")]
 Figures = Annotated[bool, typer.Option("--figures", help="Also draw figures.")]
 
 
@@ -54,18 +66,15 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                                                    "steps, else lhs.")] = "",
           samples: Samples = None, seed: Seed = None, workers: Workers = 0, cluster: Cluster = "",
           out: Out = None, dry_run: DryRun = False,
-          path: Annotated[bool, typer.Option(
-              "--path", help="Also press each construct to its peak: peak, reserve, stiffness, "
-                             "first yield (slower).")] = False,
-          strain: Annotated[bool, typer.Option(
-              "--strain", help="Also the share of bone over its yield strain (slower).")] = False,
+          path: Path_ = False, limits: Limits = False, strain: Strain = False,
           status: Annotated[Path | None, typer.Option(
               "--status", metavar="FILE", show_default=False,
               help="Report the progress of a store without solving.")] = None,
           export: Annotated[str, typer.Option(
               "--export", metavar="csv", show_default=False,
               help="Write a CSV file next to the store, after the run or with --status.")] = "",
-          figures: Figures = False, json: Json = False, quiet: Quiet = False) -> None:
+          figures: Figures = False, svg: Svg = False, json: Json = False, quiet: Quiet = False
+          ) -> None:
     """Solve many variants of a study into one store; the same command resumes a run.
 
     Ctrl-C or SIGTERM finishes the cases in progress and exits 1, a second Ctrl-C abandons them.
@@ -78,8 +87,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     if status is not None:
         _only_status({"STUDY": study, "--example": example, "--vary": vary, "--design": design,
                       "--samples": samples, "--seed": seed, "--cluster": cluster, "--out": out,
-                      "--dry-run": dry_run, "--path": path, "--strain": strain})
-        _tell_status(status, export, figures, json)
+                      "--dry-run": dry_run, "--path": path, "--limits": limits,
+                      "--strain": strain})
+        _tell_status(status, export, figures, svg, json)
         return
     from buttress.sweeps.evaluate import Options
     from buttress.sweeps.sweep import estimate, export_csv
@@ -88,7 +98,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     _no_store(study, "with --vary KEY=RANGE")
     given, text, name = given_study(study, example)
     asked: dict[str, Any] = {"method": design, "samples": samples, "seed": seed,
-                             "options": Options(strain=strain, path=path),
+                             "options": Options(strain=strain, path=path, limits=limits),
                              "workers": workers or None}
     with located(name, text):
         if dry_run:
@@ -97,6 +107,23 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
             return
         done = run(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
+    lines = sweep_lines(done)
+    written = []
+    with told_late() as writing:
+        if export:
+            written.append(export_csv(done.path)[0])
+        if figures:
+            written += draw_sweep(done.path, svg)
+    lines += [f"store: {done.path}", *(f"written: {p}" for p in written), LABEL]
+    _show(json, {"label": LABEL, **{k: str(v) if isinstance(v, Path) else v
+                                    for k, v in vars(done).items()},
+                 "written": [str(p) for p in written]}, lines)
+    writing.tell()
+    raise typer.Exit(1 if done.failed or done.left else 0)
+
+
+def sweep_lines(done: SweepSummary) -> list[str]:
+    """What a run into a store has done, for the terminal."""
     lines = [f"{counted(done.cases, 'case')}: {done.done} solved now, "
              f"{done.skipped} already stored"
              + (f", {done.refused} refused" if done.refused else "")
@@ -109,18 +136,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
     if done.broken:
         lines.append(f"{counted(done.broken, 'row')} break{'s' * (done.broken == 1)} a rule of the "
                      "trade (column rules_broken)")
-    written = []
-    with told_late() as writing:
-        if export:
-            written.append(export_csv(done.path)[0])
-        if figures:
-            written += draw_sweep(done.path)
-    lines += [f"store: {done.path}", *(f"written: {p}" for p in written), LABEL]
-    _show(json, {"label": LABEL, **{k: str(v) if isinstance(v, Path) else v
-                                    for k, v in vars(done).items()},
-                 "written": [str(p) for p in written]}, lines)
-    writing.tell()
-    raise typer.Exit(1 if done.failed or done.left else 0)
+    return lines
 
 
 def rank(study: StudyFile = None, example: Example = "", samples: Samples = None,
@@ -146,7 +162,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
          no_indices: Annotated[bool, typer.Option(
              "--no-indices", help="Skip the sensitivities: far fewer cases.")] = False,
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
-         json: Json = False, quiet: Quiet = False) -> None:
+         svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
     """Compute how certain the ranking of constructs is, and what drives it."""
     from buttress.fe.errors import InputError
     from buttress.ranking.coupling import coupled_lines
@@ -175,7 +191,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
         result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
     folder = None
     with told_late() as writing:
-        folder = write_folder(result)
+        folder = write_folder(result, svg)
     if json:
         print_json(result.document() | {"results": folder and str(folder)})
     else:
@@ -184,7 +200,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     raise typer.Exit(1 if result.summary.failed else 0)
 
 
-def draw_sweep(path: Path) -> list[Path]:
+def draw_sweep(path: Path, svg: bool = False) -> list[Path]:
     """Figures of a store, in a folder next to it: lines over one key, maps over two, envelope."""
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
@@ -211,7 +227,7 @@ def draw_sweep(path: Path) -> list[Path]:
     folder = path.with_name(path.stem + "-figures")
     taken: set[str] = set()
     with written_whole(folder) as draft:
-        drawn = [save(ax.get_figure(root=True), draft, slug(name, taken))[0]
+        drawn = [save(ax.get_figure(root=True), draft, slug(name, taken), svg)[0]
                  for name, ax in axes.items()]
     return [folder / path.name for path in drawn]
 
@@ -239,7 +255,7 @@ def _only_status(others: dict[str, Any]) -> None:
                          "--figures, --json")
 
 
-def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
+def _tell_status(path: Path, export: str, figures: bool, svg: bool, json: bool) -> None:
     from buttress.report.columns import columns
     from buttress.sweeps.status import sweep_status
     from buttress.sweeps.sweep import export_csv
@@ -257,7 +273,7 @@ def _tell_status(path: Path, export: str, figures: bool, json: bool) -> None:
              *state.examples]
     written = [export_csv(path)[0]] if export else []
     if figures:
-        written += draw_sweep(path)
+        written += draw_sweep(path, svg)
     _show(json, {"label": LABEL, **vars(state), "written": [str(p) for p in written]},
           [*lines, *(f"written: {p}" for p in written), LABEL])
 

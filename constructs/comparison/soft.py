@@ -8,18 +8,15 @@ largest load of the table.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from buttress.fe.status import Status
-from buttress.model.install import build_model
-from buttress.model.model import Bones, Model, intact_measures
+from buttress.model.model import Model
 from buttress.results.bearing import asked_for
 from buttress.results.capacity import friction_lost
 from buttress.results.limits import find_limits, gauges
-from buttress.results.reader import Reader, intact_subsidence
+from buttress.results.reader import Reader
 from buttress.results.records import FOUND, NOT_TIGHTENED
 from buttress.results.search import Search
-from buttress.results.soft import Bears, SoftBone
+from buttress.results.soft import Bears
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
 from buttress.study.tables import number
@@ -31,23 +28,15 @@ ALREADY = "The bone of the study is soft already, so that nothing else is judged
 NAMED = "A cell names soft bone only where the verdict there is another one."
 
 
-def soft_bone(study: Study, say: Callable[[str], None]) -> SoftBone:
-    """Every construct of a study in soft bone; nothing is solved where it is soft already."""
+def in_soft_bone(study: Study) -> tuple[Study | None, str]:
+    """The study in soft bone, and what that means; None where nothing is judged in it.
+
+    A study without a body mass has no weight-bearing table, so that nothing is asked.
+    """
+    if study.load.body_mass_kg is None:
+        return None, ""
     section, words = softened(study.section)
-    if section is None:
-        return SoftBone(words)
-    say("meshing and factorising soft bone")
-    bones = Bones(study.model_copy(update={"section": section}))
-    intact = intact_subsidence(bones.base, intact_measures(bones.base))
-    most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
-    readers: dict[int, Reader] = {}
-    found: dict[str, Bears] = {}
-    for construct in study.constructs:
-        say(f"solving '{construct.name}' in soft bone")
-        bone = bones.of(construct)
-        reader = readers.setdefault(id(bone), Reader.of(bone, intact))
-        found[construct.name] = _bears(reader, build_model(bone, construct), most)
-    return SoftBone(words, found)
+    return None if section is None else study.model_copy(update={"section": section}), words
 
 
 def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
@@ -71,9 +60,14 @@ def softened(section: SectionInput) -> tuple[SectionInput | None, str]:
         f"it is. {NAMED}")
 
 
-def _bears(reader: Reader, model: Model, most: float) -> Bears:
+def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
+    """How a construct bears the loads of the table, pressed no further than to the largest, or to
+    where it carries ``most`` [N]."""
+    study = model.bone.study
+    if most is None:
+        most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
     search = Search(model, most)
-    limits = find_limits(search, gauges(reader, model, model.bone.study.limits), (), None)
+    limits = find_limits(search, gauges(reader, model, study.limits), (), None)
     status = Status.HELD if model.stands else (
         NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,

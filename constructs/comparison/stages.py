@@ -14,7 +14,7 @@ from buttress.fe.solve.stages import State
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
-from buttress.model.model import Bones, Model, intact_measures
+from buttress.model.model import Bones, Model
 from buttress.model.order import Done, Order
 from buttress.results.escape import escaping
 from buttress.results.figures import (
@@ -67,7 +67,7 @@ def run_stages(study: AnyStudy, *, pictures: bool = True, say: Say = lambda text
     readers: dict[int, Reader] = {}
     with one_thread():
         bones = Bones(study)
-        intact = intact_subsidence(bones.base, intact_measures(bones.base))
+        intact = intact_subsidence(bones.base, bones.intact)
         for construct in staged:
             say(f"stages of '{construct.name}'")
             bone = bones.of(construct)

@@ -145,8 +145,9 @@ def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[s
             yield names["screw forces", staged.name, ""], screw_forces(staged)
 
 
-def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO) -> list[Path]:
-    """Draw every figure into a folder, as PNG and SVG; ``field`` colours the sections.
+def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, svg: bool = False
+             ) -> list[Path]:
+    """Draw every figure into a folder, as PNG and, where asked, SVG; ``field`` colours sections.
 
     Returns the files in reading order.
     """
@@ -154,5 +155,5 @@ def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO) ->
     for stem, ax in drawn(comparison, field):
         figure = ax.get_figure(root=True)
         assert isinstance(figure, Figure)
-        out += save(figure, folder, stem)
+        out += save(figure, folder, stem, svg)
     return out

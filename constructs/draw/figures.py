@@ -12,7 +12,7 @@ label.
   `contact_pressure` (with its `LoadResult`), `modulus_map` (its bodies, with the study).
 - Of stages: `stage_pictures`, `screw_forces`.
 - Of the table of a sweep, ``summary.to_frame()``: `over_key`, `limit_map`, `envelope`.
-- Of a ranking: `paired`, `over_range`.
+- Of a ranking: `paired`, `over_range`; of a search for a better placement: `landscape`.
 - An animation of two constructs: `film`, `write_film`.
 - For a plot of one's own: `empty` axes on a labelled slide, `listed` adds the legend.
 """
@@ -25,6 +25,7 @@ from buttress.draw.contact import contact_pressure
 from buttress.draw.curves import curves
 from buttress.draw.film import film, write_film
 from buttress.draw.free_body import free_body
+from buttress.draw.landscape import landscape
 from buttress.draw.map import modulus_map
 from buttress.draw.placed import placed
 from buttress.draw.primitives import empty, listed, save
@@ -33,6 +34,6 @@ from buttress.draw.stages import screw_forces, stage_pictures
 from buttress.draw.sweep import envelope, limit_map, over_key, over_range, paired
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "empty", "envelope", "film",
-           "free_body", "limit_map", "listed", "modulus_map", "over_key", "over_range", "overview",
-           "paired", "placed", "save", "screw_forces", "stage_pictures", "weight_bearing",
-           "write_film"]
+           "free_body", "landscape", "limit_map", "listed", "modulus_map", "over_key",
+           "over_range", "overview", "paired", "placed", "save", "screw_forces", "stage_pictures",
+           "weight_bearing", "write_film"]

@@ -262,12 +262,12 @@ def draw_arrow(ax: Axes, start: Sequence[float] | FloatArray, end: Sequence[floa
                                  mutation_scale=head, color=colour, linewidth=0.0, zorder=6))
 
 
-def save(figure: Figure, folder: Path, stem: str) -> tuple[Path, Path]:
-    """Write a figure as PNG and SVG; the same figure gives the same bytes."""
-    png, svg = Path(folder) / f"{stem}.png", Path(folder) / f"{stem}.svg"
-    for path in (png, svg):
+def save(figure: Figure, folder: Path, stem: str, svg: bool = False) -> list[Path]:
+    """Write a figure as PNG and, where asked, as SVG; the same figure gives the same bytes."""
+    out = [Path(folder) / f"{stem}.{end}" for end in (("png", "svg") if svg else ("png",))]
+    for path in out:
         write(figure, path)
-    return png, svg
+    return out
 
 
 def write(figure: Figure, path: Path) -> None:

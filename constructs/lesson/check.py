@@ -127,7 +127,7 @@ def measure(scene: Scene, solved: tuple[Solved, ...], count: int, seed: int, wor
     if workers == 1:
         answers = [fresh(scene, a) for a in asks]
     else:
-        from buttress.sweeps.workers import pool
+        from buttress.workers import pool
 
         with pool(workers) as processes:
             answers = list(processes.map(fresh, [scene] * len(asks), asks))

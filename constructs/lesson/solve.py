@@ -200,7 +200,7 @@ def _run(tasks: list[tuple[int, Scene, Job]], workers: int):  # type: ignore[no-
     if workers == 1:
         yield from (call() for call in calls)
         return
-    from buttress.sweeps.workers import pool
+    from buttress.workers import pool
 
     with pool(workers) as processes:
         yield from processes.map(_call, calls)

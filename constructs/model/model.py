@@ -139,21 +139,40 @@ def inclusions_of(study: Study, construct: Construct) -> tuple[Inclusion, ...]:
 
 
 class Bones:
-    """The bones of a study, one per geometry and modulus field that its constructs need."""
+    """The bones of a study, one per geometry and modulus field that its constructs need.
+
+    ``intact``: measures a newton of total force on the intact bone.
+    """
 
     def __init__(self, study: Study) -> None:
         self.study = study
         self.base = build_bone(study)
-        self._found: dict[tuple, Bone] = {((), ""): self.base}
+        self.intact = intact_measures(self.base)
+        self._found: dict[tuple, tuple[Bone, list[int]]] = {((), ""): _marked(self.base)}
 
     def of(self, construct: Construct) -> Bone:
-        """The bone of a construct; shared by all that need the same one."""
+        """The bone of a construct; shared by all that need the same one.
+
+        It knows nothing of the constructs before: each is answered as if it were the only one, to
+        the last bit. So its model is to be built before the next construct is asked for.
+        """
         blocks = blocks_of(construct)
         bonded = construct.model == "bonded inclusions"
         key = (blocks, construct.name if bonded else "")
         if key not in self._found:
-            self._found[key] = build_bone(self.study, blocks, inclusions_of(self.study, construct))
-        return self._found[key]
+            self._found[key] = _marked(build_bone(
+                self.study, blocks, inclusions_of(self.study, construct)))
+        bone, known = self._found[key]
+        for body, count in zip(bone.bodies, known, strict=True):
+            body.forget(count)
+        for fill in bone.fills.values():
+            fill.body.forget(0)
+        return bone
+
+
+def _marked(bone: Bone) -> tuple[Bone, list[int]]:
+    """A bone and the number of responses that each of its bodies knows."""
+    return bone, [body.responses_known for body in bone.bodies]
 
 
 def assemble(bone: Bone, construct: Construct) -> Model:

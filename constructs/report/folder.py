@@ -36,7 +36,7 @@ def document(comparison: Comparison) -> dict[str, Any]:
                        "tied_with": tied_with(c, comparison.constructs)}
                       for c in best_first(comparison.constructs)],
             "ordered_by": order_words(comparison.study.limits.movement_mm),
-            "weight_bearing": plain(weight_bearing(comparison))}
+            "weight_bearing": plain(weight_bearing(comparison)), "lost": list(comparison.lost)}
 
 
 def _write_fields(picture: Picture, path: Path) -> None:
@@ -60,11 +60,11 @@ def _write_fields(picture: Picture, path: Path) -> None:
 
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None,
-                  field: str = STRAIN_RATIO, points: Points = ()) -> None:
+                  field: str = STRAIN_RATIO, points: Points = (), svg: bool = False) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given.
 
     ``field``: what colours the sections, see `figures.deformed`; ``points``: where strain and
-    stress are asked for, see `Comparison.at`.
+    stress are asked for, see `Comparison.at`; ``svg``: figures also as SVG.
     """
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
@@ -95,6 +95,6 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         for picture in construct.pictures:
             _write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
     say("drawing")
-    figures = draw_all(comparison, folder, field)
+    figures = draw_all(comparison, folder, field, svg)
     say("writing the report")
     write_report(comparison, folder / "report.html", figures)

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from buttress import LABEL
 from buttress.display import shows
+from buttress.improving.records import SEARCH, Improved
 from buttress.ranking.certainty import Share
 from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
@@ -106,6 +107,14 @@ def sweep_html(summary: SweepSummary) -> str:
             ("factorisations done", str(summary.factorisations)),
             ("factorisations avoided", str(summary.avoided)), ("store", str(summary.path))]
     return page(tables=[Table(("sweep", ""), rows)])
+
+
+@shows(Improved)
+def improved_html(found: Improved) -> str:
+    """A search for a better placement: what was found, and the free keys."""
+    return page(f"{found.study}: {found.construct}", SEARCH, tables=[
+        Table(("free key", "bounds", "start", "largest found"), found.rows())],
+        sentence="; ".join(found.sentences()))
 
 
 def _share(found: Share) -> str:

@@ -76,7 +76,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
-        "answer": _answer(order), "main": main_table(order),
+        "answer": _answer(order), "lost": comparison.lost,
+        "main": main_table(order),
         "order_words": order_words(study.limits.movement_mm),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
         "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),

@@ -149,11 +149,12 @@ def _vague(found: Indices) -> bool:
                                       or total[:, 0].max() > 1.1)
 
 
-def write_folder(result: RankResult) -> Path:
+def write_folder(result: RankResult, svg: bool = False) -> Path:
     """`rank.json` and the figures in a folder next to the store; written anew each time.
 
     Figures of an earlier ranking (with another reference) that this one does not have go; there is
-    no figure of differences where no two constructs are held together.
+    no figure of differences where no two constructs are held together. ``svg``: figures also as
+    SVG.
     """
     from buttress.draw import sweep as f
     from buttress.draw.primitives import save
@@ -181,14 +182,15 @@ def write_folder(result: RankResult) -> Path:
         if x.keeps_all is not None and x.keeps_all.total is not None:
             axes[f"indices of the limits {x.construct}"] = f.sensitivities(
                 result, x.construct, "keeps_all")
+    drawn: set[str] = set()
     with written_whole(folder) as draft:
         (draft / "rank.json").write_text(text + "\n", encoding="utf-8")
         for name, ax in axes.items():
             figure = ax.get_figure(root=True)
             assert figure is not None
-            save(figure, draft, slug(name, taken))
+            drawn |= {path.name for path in save(figure, draft, slug(name, taken), svg)}
     for path in folder.iterdir():
-        if path.suffix in (".png", ".svg") and path.stem not in taken \
+        if path.suffix in (".png", ".svg") and path.name not in drawn \
                 and path.name.startswith(("indices-", "rank-over-", "paired-difference")):
             path.unlink(missing_ok=True)
     return folder

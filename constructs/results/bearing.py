@@ -180,8 +180,13 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None) 
         own = Cell(UNKNOWN, None, "tightening did not converge")
     if soft is None:
         return own
-    return replace(own, soft=Cell(CANNOT_TIGHTEN, None) if soft.status == NOT_TIGHTENED
-                   else _judged(soft, force))
+    return replace(own, soft=judged_by(soft, force))
+
+
+def judged_by(found: Bears, force: float) -> Cell:
+    """What a construct does under a joint force [N], from its limits alone."""
+    return (Cell(CANNOT_TIGHTEN, None) if found.status == NOT_TIGHTENED
+            else _judged(found, force))
 
 
 def _judged(construct: ConstructResult | Bears, force: float) -> Cell:

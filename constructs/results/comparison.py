@@ -29,7 +29,8 @@ class Comparison(Displayed):
     Iterates over the constructs in the order of the study and finds one by its name:
     ``comparison["antiglide"]``. ``mesh``: elements, unknowns, sizes of each body; ``trust``: the
     worst residuals of all answers, and how they were found; ``seconds``: wall time of each
-    construct. ``soft``: the constructs in soft bone, where the study gives a body mass.
+    construct. ``soft``: the constructs in soft bone, where the study gives a body mass. ``lost``:
+    a sentence on each construct that was not solved, since worker processes died on it.
     """
 
     brief = ("name", "names", "loads_N")
@@ -42,6 +43,7 @@ class Comparison(Displayed):
     seconds: dict[str, float] = field(default_factory=dict)
     stages: tuple[StagedResult, ...] = ()
     soft: SoftBone | None = None
+    lost: tuple[str, ...] = ()
 
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""

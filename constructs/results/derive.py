@@ -23,14 +23,14 @@ PROBES = (1 / 3, 2 / 3, 1.0)
 """Shares of the points up to the peak at which other answers are looked for."""
 
 
-def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, whole: bool = True
-           ) -> Derived:
+def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, whole: bool = True,
+           moved: tuple[float, ...] = ()) -> Derived:
     """All that is read off the path of a search; ``metal`` is the gauge of stress over yield.
 
     ``movement_mm``: of the joint, by which constructs are ordered (not taken from the model's bone,
     which a sweep shares among studies that differ in it).
     Without ``whole`` only the loads that a sweep stores: no points, no other events than crushing,
-    no other answers, of the movements only the one that bench tests call failure.
+    no other answers, of the movements only the one that bench tests call failure, or ``moved``.
     """
     if not search.points:
         return Derived(peak_status=search.ends_status,
@@ -51,7 +51,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
 
     def load_at(level: Level, key: str) -> dict[str, float | None]:
         out: dict[str, float | None] = {}
-        for limit in MOVED_MM if whole else (failure,):
+        for limit in MOVED_MM if whole else moved or (failure,):
             reached = search.reach(gauge_of(reader, model, (quantity(level, key),), limit),
                                    past_peak=True)
             out[f"{limit:g}"] = None if isinstance(reached, str) else reached.load_N

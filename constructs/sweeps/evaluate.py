@@ -4,29 +4,35 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from time import perf_counter
 from typing import Any
 
+from buttress.comparison.soft import bears
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Answer
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
+from buttress.model.pressing import SEARCH_LIMIT_N
+from buttress.results.bearing import asked_for, judged_by
 from buttress.results.capacity import bracket
-from buttress.results.derive import derive
+from buttress.results.derive import MOVED_MM, derive
 from buttress.results.escape import escaping
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import first_yield
 from buttress.results.reader import Reader
 from buttress.results.search import Search
 from buttress.study.read import study_from
-from buttress.study.study import Construct
+from buttress.study.study import Construct, Study
 from buttress.sweeps.checking import Checker
 from buttress.sweeps.keys import bone_key, digest, hardware_key
 from buttress.sweeps.layout import answer_columns, path_columns
 from buttress.sweeps.vary import Case
 from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, share_key
+from buttress.workers import KILLED, Job
 
 MOST_ROWS = 512
 
@@ -36,16 +42,20 @@ class Options:
     """Options of an evaluation.
 
     ``strain`` recovers the fields of strain, for the share of bone over its yield strain; ``path``
-    presses each construct past the loads of the study, for peak, reserve and first yield.
+    presses each construct past the loads of the study, for peak, reserve and first yield;
+    ``limits`` does so too, for the load at every limit, at stated movements and, where the study
+    gives a body mass, the cells of the weight-bearing table in its own bone.
     """
 
     capacity: bool = True
     strain: bool = False
     path: bool = False
+    limits: bool = False
 
     def described(self) -> dict[str, Any]:
         """As used in hashes and the store."""
-        return {"capacity": self.capacity, "strain": self.strain, "path": self.path}
+        return {"capacity": self.capacity, "strain": self.strain, "path": self.path,
+                "limits": self.limits}
 
 
 @dataclass(frozen=True)
@@ -72,6 +82,8 @@ class Outcome:
     results: list[dict[str, Any]] = field(default_factory=list)
     fragments: list[dict[str, Any]] = field(default_factory=list)
     edges: list[dict[str, Any]] = field(default_factory=list)
+    limits: list[dict[str, Any]] = field(default_factory=list)
+    bearing: list[dict[str, Any]] = field(default_factory=list)
     failures: list[dict[str, Any]] = field(default_factory=list)
     seconds: float = 0.0
     parts: dict[str, float] = field(default_factory=dict)
@@ -83,6 +95,21 @@ class Outcome:
         """Record a missing answer and its reason."""
         self.failures.append({"construct": construct, "total_load_N": load, "status": status,
                               "reason": reason})
+
+
+def _work(options: Options) -> Callable[[Task], Outcome]:
+    return Evaluator(options).evaluate
+
+
+def _died(task: Task) -> Outcome:
+    outcome = Outcome(task.number, task.hash)
+    outcome.fail("worker died", KILLED)
+    return outcome
+
+
+def job(options: Options) -> Job[Task, Outcome]:
+    """What worker processes do with the cases of a sweep."""
+    return Job(partial(_work, options), _died, lambda task: f"case {task.number}")
 
 
 @dataclass(frozen=True)
@@ -140,8 +167,8 @@ class Evaluator:
         if key in self._rows:
             self.workshop.counts["copied"] += 1
         known = self._rows.get_or(key, lambda: self._known(case, construct, intact))
-        for table, found in zip((out.capacities, out.results, out.fragments, out.edges,
-                                 out.failures), known.tables, strict=True):
+        for table, found in zip((out.capacities, out.results, out.fragments, out.edges, out.limits,
+                                 out.bearing, out.failures), known.tables, strict=True):
             table.extend({**row, "construct": construct.name} for row in found)
         return known.alone
 
@@ -150,7 +177,7 @@ class Evaluator:
         frame, model, law = self.workshop.model(case, construct)
         key = bone_key(case.study, construct)
         ground = self.workshop.grounds[key]
-        tissues = ground.tissues if self.options.strain else ()
+        tissues = ground.tissues if self.options.strain or self.options.limits else ()
         reader = Reader(model.bone, tissues, intact)
         tables = self._solve(case, frame, model, law, reader)
         tables[0][0] |= {"rules_broken_count": len(broken),
@@ -162,7 +189,7 @@ class Evaluator:
         own = construct.model_dump(mode="json", exclude={"name", "note"})
         return digest([bone_key(study), bone_key(study, construct), hardware_key(study, construct),
                        own, [f.friction for f in study.fractures], study.load.model_dump(),
-                       study.limits.movement_mm, dict(case.scales)])
+                       study.limits.model_dump(), dict(case.scales)])
 
     def _solve(self, case: Case, frame: Frame, model: Model, law: Law, reader: Reader
                ) -> tuple[list[dict[str, Any]], ...]:
@@ -179,9 +206,10 @@ class Evaluator:
                 failures.append({"total_load_N": total, "status": "unconverged",
                                  "reason": "; ".join(answer.notes) or answer.method})
             results.append(row)
-        if self.options.path:
+        if self.options.path or self.options.limits:
             capacities[0] |= pressed(model, reader, case.study.limits.movement_mm)
-        return capacities, results, fragments, edges, failures
+        limits, cells = limit_rows(model, reader, case.study) if self.options.limits else ([], [])
+        return capacities, results, fragments, edges, limits, cells, failures
 
     @staticmethod
     def _figures(frame: Frame, model: Model, answer: Answer, reader: Reader, total: float
@@ -224,6 +252,33 @@ def pressed(model: Model, reader: Reader, movement_mm: float) -> dict[str, Any]:
     found = derive(Search(model), reader, first_yield(reader, model), movement_mm, whole=False)
     return {column: q.of(found, ()) for q in path_columns() if q.of is not None
             for column in q.columns(q.store)}
+
+
+def limit_rows(model: Model, reader: Reader, study: Study
+               ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Rows of the tables limits and bearing for a construct: see `compare` for what they mean."""
+    found = bears(reader, model, SEARCH_LIMIT_N)
+    limits = [{"limit_name": name, "load_N": r.load_N, "kept_to_N": r.kept_to_N,
+               "missing": r.missing or None, "part": r.where.part if r.where else None,
+               **dict(zip(("x_mm", "y_mm"), (r.where and r.where.place_mm) or (None, None),
+                          strict=True))}
+              for name, r in found.limits.items()]
+    whole = derive(Search(model), reader, first_yield(reader, model), study.limits.movement_mm,
+                   whole=False, moved=MOVED_MM)
+    for kind, loads in whole.load_at_N.items():
+        limits += [{"limit_name": f"{kind.replace('_', '-')} of {mm} mm", "load_N": load}
+                   for mm, load in loads.items()]
+    if whole.reserve_to_failure is not None:
+        r = whole.reserve_to_failure
+        limits.append({"limit_name": f"joint moved {r.movement_mm:g} mm", "load_N": r.load_N,
+                       "kept_to_N": r.kept_to_N, "part": r.where})
+    cells = []
+    for name, (low, high), *_ in asked_for(study.load):
+        cell = judged_by(found, high)
+        cells.append({"activity": name, "joint_force_low_N": low, "joint_force_high_N": high,
+                      "verdict": cell.verdict, "limit_load_N": cell.load_N,
+                      "not_found": cell.doubt or None})
+    return limits, cells
 
 
 def stored(figures: Figures, strain: bool) -> tuple[dict[str, Any], list[dict[str, Any]],

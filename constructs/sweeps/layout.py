@@ -12,7 +12,7 @@ from buttress.results import quantities
 from buttress.results.figures import Level
 from buttress.results.quantity import Quantity
 
-LAYOUT = 5
+LAYOUT = 6
 """Number of this layout: a store of another one is refused."""
 TYPES = {float: "REAL", int: "INTEGER", bool: "INTEGER", str: "TEXT"}
 
@@ -49,6 +49,29 @@ CREATE TABLE edges (           -- one row per case, construct, load and fracture
     edge TEXT NOT NULL,
     {edges}
     PRIMARY KEY (case_id, construct, total_load_N, edge)
+) WITHOUT ROWID;
+CREATE TABLE limits (          -- where asked: loads that are read off the path, one row each
+    case_id INTEGER NOT NULL,
+    construct TEXT NOT NULL,
+    limit_name TEXT NOT NULL,          -- a limit of the study, or a movement as in "gap of 0.5 mm"
+    load_N REAL,                       -- N, at which it is first reached; empty: not reached
+    kept_to_N REAL,                    -- N, up to which it is kept where that load is not known
+    missing TEXT,                      -- why there is no load
+    part TEXT,                         -- what reaches it
+    x_mm REAL,                         -- mm, where
+    y_mm REAL,                         -- mm
+    PRIMARY KEY (case_id, construct, limit_name)
+) WITHOUT ROWID;
+CREATE TABLE bearing (         -- where asked: cells of the weight-bearing table; educational
+    case_id INTEGER NOT NULL,
+    construct TEXT NOT NULL,
+    activity TEXT NOT NULL,
+    joint_force_low_N REAL NOT NULL,   -- N
+    joint_force_high_N REAL NOT NULL,  -- N
+    verdict TEXT NOT NULL,             -- never permission to load a leg
+    limit_load_N REAL,                 -- N, from which on; empty: all limits are met, or not known
+    not_found TEXT,                    -- what is not known
+    PRIMARY KEY (case_id, construct, activity)
 ) WITHOUT ROWID;
 CREATE TABLE failures (        -- missing answers, with the reason; no equilibrium is an answer
     case_id INTEGER NOT NULL,

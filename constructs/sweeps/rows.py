@@ -35,7 +35,9 @@ def sweep_frame(path: str | Path) -> pd.DataFrame:
         meta = read_meta(db)
     frame = frame.drop(columns="label")
     frame.attrs["label"] = LABEL
-    names = [c["name"] for c in meta["study"]["construct"]]
+    # Studies of a batch have constructs of their own, in the order in which they come.
+    names = ([c["name"] for c in meta["study"].get("construct", ())]
+             or list(dict.fromkeys(frame["construct"])))
     for key, text in meta["design"]["vary"].items():
         if {"true", "false"} & set(re.findall(r"\w+", text.lower())):
             frame[key] = frame[key].astype(bool)

@@ -18,13 +18,15 @@ from typing import Any
 from buttress import LABEL
 from buttress.fe.errors import ButtressError, InputError
 from buttress.files import inert
+from buttress.study.changes import changes, shown
 from buttress.sweeps.design import Design
 from buttress.sweeps.evaluate import Outcome
 from buttress.sweeps.layout import LAYOUT, design_table, everything, quoted, tables
 from buttress.words import counted
 
 COUNTED = ("bones", "factorisations", "condensed", "answers", "copied")
-CASE_TABLES = ("capacities", "results", "fragments", "edges", "failures", "timings")
+CASE_TABLES = ("capacities", "results", "fragments", "edges", "limits", "bearing", "failures",
+               "timings")
 RETRIED = ("worker died", "error")
 """Failures whose cases are tried again in a further run."""
 
@@ -159,6 +161,7 @@ class Store:
                 self._db.execute(f"DELETE FROM {table} WHERE case_id = ?", (outcome.number,))
             for table, rows in (("capacities", outcome.capacities), ("results", outcome.results),
                                 ("fragments", outcome.fragments), ("edges", outcome.edges),
+                                ("limits", outcome.limits), ("bearing", outcome.bearing),
                                 ("failures", outcome.failures)):
                 for row in rows:
                     self._insert(table, {"case_id": outcome.number, **row})
@@ -305,22 +308,7 @@ def _other(what: str, lines: list[str], path: Path, expected: str) -> InputError
 
 def differences(old: Any, new: Any, path: str) -> list[str]:
     """The differences between two nested values, one line each."""
-    if isinstance(old, dict) and isinstance(new, dict):
-        return [line for key in dict.fromkeys([*old, *new])
-                for line in differences(old.get(key), new.get(key), f"{path}.{key}")]
-    if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
-        return [line for i, (a, b) in enumerate(zip(old, new, strict=True)) for line in
-                differences(a, b, f"{path}.{_label(a, i)}")]
-    return [] if old == new else [f"{path}: {_short(old)} -> {_short(new)}"]
-
-
-def _label(entry: Any, number: int) -> str:
-    return str(entry["name"]) if isinstance(entry, dict) and "name" in entry else str(number + 1)
-
-
-def _short(value: Any) -> str:
-    text = "nothing" if value is None else json.dumps(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    return [f"{key}: {shown(a)} -> {shown(b)}" for key, a, b in changes(old, new, path)]
 
 
 @contextlib.contextmanager

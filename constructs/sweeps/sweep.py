@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
@@ -19,7 +18,7 @@ from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import Design, make_design
-from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task, job
 from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
 from buttress.sweeps.layout import LAYOUT
 from buttress.sweeps.rows import sweep_frame
@@ -28,7 +27,8 @@ from buttress.sweeps.stopping import dropping, gentle_stop
 from buttress.sweeps.store import Store, reading, write_csv
 from buttress.sweeps.vary import Varier, plain
 from buttress.versions import versions
-from buttress.words import counted
+from buttress.words import counted, duration
+from buttress.workers import cores, here, local
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -86,10 +86,11 @@ class SweepSummary(Displayed):
 class Plan:
     """The cases of a design, before anything is solved.
 
-    ``refused`` lists the invalid combinations of values, by case number.
+    ``refused`` lists the invalid combinations of values, by case number. ``study``: the study that
+    is varied; None where each case is a study of its own.
     """
 
-    study: Study
+    study: Study | None
     design: Design
     options: Options
     cases: tuple[Planned, ...]
@@ -103,9 +104,10 @@ class Plan:
 
     def about(self) -> dict[str, Any]:
         """The description that is stored, and compared when a run is resumed."""
-        return {"layout": LAYOUT, "versions": versions(), "study": plain(self.study),
-                "resolved": resolved(self.study), "design": self.design.described(),
-                "options": self.options.described()}
+        study = {"name": "batch"} if self.study is None else plain(self.study)
+        return {"layout": LAYOUT, "versions": versions(), "study": study,
+                "resolved": study if self.study is None else resolved(self.study),
+                "design": self.design.described(), "options": self.options.described()}
 
 
 @dataclass(frozen=True)
@@ -195,9 +197,21 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                workers: int | None = None, cluster: str = "", options: Options | None = None,
                say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
     """As `sweep`, for a design that was made already; ``said``: seconds that were estimated."""
-    start = perf_counter()
     plan = make_plan(study, design, options or Options())
-    path = store_path(study, design, plan.options, out)
+    return run_plan(plan, store_path(study, design, plan.options, out), workers=workers,
+                    cluster=cluster, say=say, said=said)
+
+
+def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str = "",
+             say: Say = lambda text: None, said: float | None = None, brief: bool = False,
+             evaluate: Callable[[Task], Outcome] | None = None) -> SweepSummary:
+    """Solve what is not yet in the store; see `sweep`.
+
+    ``brief``: say only what ends it early. ``evaluate``: what solves cases in this process, with
+    what it knows from earlier runs.
+    """
+    start = perf_counter()
+    design, tell = plan.design, (lambda text: None) if brief else say
     if cluster:
         from buttress.sweeps.cluster import connected
 
@@ -211,12 +225,13 @@ def run_design(study: Study, design: Design, *, out: Path | None = None,
                 store.write(outcome)
         todo = [c for c in plan.cases if c.number not in done]
         if len(todo) < len(plan.cases):
-            say(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
-                "already done")
+            tell(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
+                 "already done")
         counts: Counter[str] = Counter()
-        progress = _Progress(len(todo), say, said if len(todo) == len(plan.cases) else None)
+        progress = _Progress(len(todo), tell, said if len(todo) == len(plan.cases) else None)
         with (dropping(say),
-              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop)) as outcomes):
+              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop,
+                                        evaluate)) as outcomes):
             for outcome in outcomes:
                 store.write(outcome)
                 counts.update(outcome.counts)
@@ -253,7 +268,8 @@ def _told(path: Path) -> dict[str, Any]:
 
 
 def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: str,
-           stop: Callable[[], bool]) -> Generator[Outcome, None, None]:
+           stop: Callable[[], bool], evaluate: Callable[[Task], Outcome] | None = None
+           ) -> Generator[Outcome, None, None]:
     tasks = [[Task(
         number=c.number, hash=c.hash, data=c.data, scales=c.scales, folder=c.folder) for c in group]
              for group in groups(todo)]
@@ -262,20 +278,13 @@ def _solve(todo: list[Planned], options: Options, workers: int | None, cluster: 
 
         yield from on_cluster(tasks, options, cluster, stop)
         return
-    from buttress.sweeps.workers import here, local
-
     count = cores() if workers is None else workers
     if count == 0:
-        yield from here(tasks, options, stop)
+        own = job(options)
+        yield from here(tasks, own if evaluate is None else replace(own, make=lambda: evaluate),
+                        stop)
     else:
-        yield from local(tasks, options, min(count, max(1, len(todo))), stop)
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+        yield from local(tasks, job(options), min(count, max(1, len(todo))), stop)
 
 
 def store_path(study: Study, design: Design, options: Options, out: Path | None) -> Path:
@@ -369,15 +378,6 @@ class _Progress:
             self.say(f"about {duration(whole)} in all, by the first {self.done} cases, not "
                      f"{duration(self.said)} as estimated")
         self.said = None
-
-
-def duration(seconds: float) -> str:
-    """A duration in seconds, minutes or hours, in words."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    if seconds < 5400:
-        return f"{seconds / 60:.0f} min"
-    return f"{seconds / 3600:.1f} h"
 
 
 def to_terminal(text: str) -> None:

@@ -217,6 +217,16 @@ class Body:
         table[done:, done:] = 0.5 * (new + new.T)
         self._done = total
 
+    def forget(self, known: int) -> None:
+        """Drop all responses after the first ``known``: what is registered next is then solved in
+        the same blocks whatever came before, and so is the same to the last bit."""
+        for column in self._columns[known:]:
+            del self._index[column.key]
+        del self._columns[known:]
+        if self._done > known:
+            self._rows, self._motions = self._rows[:known], self._motions[:known]
+            self._done = known
+
     @property
     def responses_known(self) -> int:
         """Number of unit responses for which this body has been solved."""

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).parents[2] / "constructs"
-PACKAGES = ("rules", "results", "comparison", "ranking", "draw", "report", "lesson", "bench")
+PACKAGES = ("rules", "results", "comparison", "ranking", "improving", "draw", "report", "lesson", "bench")
 TABLES = ("examples", "bench", "data")
 ADVICE = re.compile(
     r"\b(should|ought to|recommend\w*|advis\w+|make sure|be sure|always use|never use|tightening "

@@ -82,7 +82,7 @@ def test_a_sweep_says_what_it_saved_and_resumes_by_itself(app: typer.Typer, stud
     assert again.stderr == ""
     (store,) = Path("results").glob("tiny-sweep-*.sqlite")
     assert store.with_suffix(".csv").read_text().count("\n") == 9
-    assert {p.suffix for p in Path(f"results/{store.stem}-figures").iterdir()} == {".png", ".svg"}
+    assert {p.suffix for p in Path(f"results/{store.stem}-figures").iterdir()} == {".png"}
 
     status = run(app, "sweep", "--status", str(store))
     assert "tiny: 4 of 4 cases done, 8 results" in status.stdout

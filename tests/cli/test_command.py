@@ -30,7 +30,7 @@ def test_the_main_job_writes_every_file(results: tuple) -> None:
     assert done.returncode == 0, done.stderr
     names = {p.name for p in folder.iterdir()}
     assert {"comparison.csv", "comparison.json", "study.toml", "report.html", "capacity.png",
-            "capacity.svg", "load-subsidence.png", "overview.png"} <= names
+            "load-subsidence.png", "overview.png"} <= names
     assert any(n.endswith(".vtu") for n in names)
     assert any(n.startswith("free-body-") for n in names)
     assert (folder / "study.toml").read_text() == f"# {LABEL}\n{MAIN}"

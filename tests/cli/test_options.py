@@ -13,7 +13,8 @@ from test_wrong_input import told
 
 from buttress.study.read import example_text
 
-COMMANDS = ("compare", "check", "examples", "verify", "sweep", "rank", "lesson")
+COMMANDS = ("compare", "check", "examples", "verify", "sweep", "rank", "improve", "batch", "diff",
+            "lesson")
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -24,7 +25,7 @@ def test_short_help_is_the_long_one(command: str, monkeypatch: pytest.MonkeyPatc
     assert "no effect" not in " ".join(short.split()).lower()
 
 
-@pytest.mark.parametrize("option", ["--workers", "--seed"])
+@pytest.mark.parametrize("option", ["--samples", "--seed"])
 def test_no_option_is_offered_that_does_nothing(option: str, monkeypatch: pytest.MonkeyPatch,
                                                 capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = told(["compare", "--example", "medial-shear", option, "1"], monkeypatch,

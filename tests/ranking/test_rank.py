@@ -321,7 +321,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     document = json.loads((folder / "rank.json").read_text())
     assert document["sentence"] == found.sentence
     assert {i["name"] for i in document["inputs"]} == set(TWO)
-    assert {p.suffix for p in folder.iterdir()} == {".json", ".png", ".svg"}
+    assert {p.suffix for p in folder.iterdir()} == {".json", ".png"}
 
 
 @pytest.mark.usefixtures("two_inputs")
@@ -335,7 +335,7 @@ def test_where_everything_lets_go_there_is_no_figure_of_differences(
     folder.mkdir()
     (folder / "paired-difference.png").touch()
     assert write_folder(found) == folder
-    assert {p.name for p in folder.iterdir()} == {"rank.json", "envelope.png", "envelope.svg"}
+    assert {p.name for p in folder.iterdir()} == {"rank.json", "envelope.png"}
     document = json.loads((folder / "rank.json").read_text())
     assert (document["none_held"], document["none_keeps_all"]) == (4, 4)
     assert {a["behind"]["share"] for a in document["against"]} == {0.0}
@@ -384,7 +384,7 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("buttress.sweeps.workers.here", lambda *args: iter(()))  # stopped at once
+    monkeypatch.setattr("buttress.sweeps.sweep.here", lambda *args: iter(()))  # stopped at once
     with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*resumes"):
         rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 

@@ -8,7 +8,7 @@ import pytest
 from small_study import small_study
 from test_rules import LAG, PLATE, rules, shaft, study
 
-from buttress.comparison.compare import mesh_facts
+from buttress.comparison.solving import mesh_facts
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
 from buttress.model.install import build_model

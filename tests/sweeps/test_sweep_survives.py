@@ -13,9 +13,9 @@ import pytest
 from small_study import small_study
 from sweep_tables import SCRIPT, alive, assert_same, rows_of, started, wait_for_cases
 
-from buttress.sweeps import workers as workers_module
+from buttress import workers as workers_module
 from buttress.sweeps.design import make_design
-from buttress.sweeps.evaluate import Options, Outcome, Task
+from buttress.sweeps.evaluate import Options, Outcome, Task, job
 from buttress.sweeps.status import sweep_status
 from buttress.sweeps.store import Store
 from buttress.sweeps.sweep import (
@@ -108,8 +108,8 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
 
 def test_a_second_ctrl_c_drops_the_cases_in_flight_at_once(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    endless = "import buttress.sweeps.workers, time\ndef endless(task): time.sleep(600)\n" \
-              "buttress.sweeps.workers._work = endless\nif __name__"
+    endless = "import buttress.workers, time\ndef endless(task): time.sleep(600)\n" \
+              "buttress.workers._work = endless\nif __name__"
     monkeypatch.setattr("sweep_tables.SCRIPT", SCRIPT.replace("if __name__", endless))
     path = tmp_path / "s.sqlite"
     process = started(path, 2, "nothing", *VARY)
@@ -151,7 +151,7 @@ def test_a_worker_that_is_killed_is_survived(tmp_path: Path,
 def test_a_case_that_kills_its_workers_becomes_a_row(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(workers_module, "_work", deadly)
     tasks = [[Task(n, f"h{n}", {"deadly": n == 2}, {}) for n in (1, 2, 3, 4)]]
-    found = {o.number: o for o in workers_module.local(tasks, Options(), 1, lambda: False)}
+    found = {o.number: o for o in workers_module.local(tasks, job(Options()), 1, lambda: False)}
     assert sorted(found) == [1, 2, 3, 4]
     assert [f["status"] for f in found[2].failures] == ["worker died"]
     assert not any(found[n].failures for n in (1, 3, 4))

@@ -1,0 +1,206 @@
+"""One construct of a comparison at a time, in whichever process: solved, read and recorded.
+
+What is found does not depend on which constructs the process has solved before, nor does its last
+bit (`Bones.of`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from functools import partial
+from time import perf_counter
+from typing import Any
+
+from buttress.bone.bone import Bone
+from buttress.comparison.soft import bears, in_soft_bone
+from buttress.comparison.stages import staged_result
+from buttress.fe.errors import ButtressError
+from buttress.fe.status import Status
+from buttress.fe.threads import one_thread
+from buttress.model.install import build_model
+from buttress.model.model import Bones, Model
+from buttress.model.pressing import SEARCH_LIMIT_N
+from buttress.results.capacity import bracket, friction_lost, lets_go
+from buttress.results.derive import derive
+from buttress.results.limits import find_limits, first_words, first_yield, gauges, lowest
+from buttress.results.picture import take_picture, unloaded
+from buttress.results.read import read
+from buttress.results.reader import Reader, intact_subsidence
+from buttress.results.records import NOT_TIGHTENED, ConstructResult, LoadResult, not_tightened
+from buttress.results.search import Search, without_load
+from buttress.results.soft import Bears
+from buttress.results.stages import StagedResult
+from buttress.study.study import Construct, Study
+from buttress.workers import Job
+
+Say = Callable[[str], None]
+SOFT_SHARE = 0.2
+"""Cost of a construct in soft bone, where less is asked, as a share of that in its own."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """A construct of a study, in soft bone or in its own; ``number`` tells parts apart."""
+
+    number: int
+    construct: Construct
+    soft: bool = False
+
+    @property
+    def name(self) -> str:
+        """As in messages."""
+        return f"'{self.construct.name}'" + (" in soft bone" if self.soft else "")
+
+    @property
+    def weight(self) -> float:
+        """About how many times as long it takes as a bone, by its parts: for estimates only."""
+        c = self.construct
+        pins = sum(pin.count for pin in c.pins)
+        size = 1.0 + pins / 2 + 2 * len(c.plates) + len(c.fills)
+        return size**2 / 4 * (SOFT_SHARE if self.soft else 1.0)
+
+
+def parts_of(study: Study) -> list[Part]:
+    """All that a comparison solves, in the order of the study; soft bone comes last."""
+    soft, _ = in_soft_bone(study)
+    both = [False, True] if soft is not None else [False]
+    return [Part(i, c, s) for i, (s, c) in enumerate(
+        (s, c) for s in both for c in study.constructs)]
+
+
+@dataclass
+class Solved:
+    """What was found of a part; ``error``: what kept it from being solved.
+
+    ``mesh``: of the bone without fills. ``seconds``: by what they were spent on. ``bones``: number
+    of bones that were made for it.
+    """
+
+    number: int
+    result: ConstructResult | None = None
+    staged: StagedResult | None = None
+    bears: Bears | None = None
+    mesh: dict[str, Any] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    bones: int = 0
+    error: ButtressError | None = None
+    lost: bool = False
+
+
+def job(study: Study, pictures: bool) -> Job[Part, Solved]:
+    """What worker processes do with the constructs of a study."""
+    return Job(partial(Solving, study, pictures), lambda part: Solved(part.number, lost=True),
+               lambda part: part.name, ahead=1)
+
+
+class Solving:
+    """Solves the parts of a study one after another; its bones are made when first needed."""
+
+    def __init__(self, study: Study, pictures: bool, say: Say = lambda text: None) -> None:
+        self.study, self.pictures, self.say = study, pictures, say
+        self._bones: dict[bool, tuple[Bones, dict[str, float]]] = {}
+        self._readers: dict[int, Reader] = {}
+
+    def __call__(self, part: Part) -> Solved:
+        """What is found of a part; an error for the user is among it, any other is raised."""
+        out = Solved(part.number)
+        with one_thread():
+            try:
+                self._solve(part, out)
+            except ButtressError as error:
+                out.error = error
+        return out
+
+    def _solve(self, part: Part, out: Solved) -> None:
+        start = perf_counter()
+        bones, intact = self._bones_of(part.soft, out)
+        self.say(f"solving {part.name}")
+        begun = perf_counter()
+        construct = part.construct
+        bone = bones.of(construct)
+        reader = self._readers.setdefault(id(bone), Reader.of(bone, intact))
+        model = build_model(bone, construct)
+        if part.soft:
+            out.bears = bears(reader, model)
+            out.seconds["soft bone"] = perf_counter() - start
+            return
+        if model.whole is not None:
+            out.staged = staged_result(reader, model.whole, self.pictures)
+        out.result = solved(reader, model, self.pictures)
+        out.mesh = mesh_facts(bones.base)
+        out.seconds[construct.name] = perf_counter() - begun
+
+    def _bones_of(self, soft: bool, out: Solved) -> tuple[Bones, dict[str, float]]:
+        if soft not in self._bones:
+            start = perf_counter()
+            study = in_soft_bone(self.study)[0] if soft else self.study
+            assert study is not None
+            out.bones += 1
+            self.say(f"meshing and factorising {'soft' if soft else 'the'} bone")
+            bones = Bones(study)
+            self._bones[soft] = bones, intact_subsidence(bones.base, bones.intact)
+            if not soft:
+                out.seconds["bone"] = perf_counter() - start
+        return self._bones[soft]
+
+
+def solved(reader: Reader, model: Model, pictures: bool) -> ConstructResult:
+    """All that is found of a construct that is ready to be loaded."""
+    study = model.bone.study
+    upper, lower = model.capacity(), model.capacity(frictionless=True)
+    # Friction lost costs another path, which the weight-bearing table asks for.
+    least = (bracket(lower, upper)[0] if study.load.body_mass_kg is None
+             else friction_lost(model))
+    loads, shots = [], []
+    for total in study.load.total_N:
+        answer = model.answer(total)
+        result, nodal = read(reader, model, answer, total)
+        loads.append(replace(result, load_name=study.load.name(total)))
+        if pictures:
+            shots.append(replace(take_picture(model, answer, total, nodal), friction_only=(
+                least is not None and total > least)))
+    search = Search(model)
+    found_gauges = gauges(reader, model, study.limits)
+    letting_go = lets_go(model, upper)
+    limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
+                         next((r.escapes for r in loads if r.escapes), None))
+    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm)
+    points = () if derived.path is None else derived.path.points
+    found = ConstructResult(
+        name=model.construct.name, note=model.construct.note, status=_status(model, loads),
+        capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
+        equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
+        search_limit_N=SEARCH_LIMIT_N,
+        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model)),
+        curve_load_N=tuple(p.load_N for p in points),
+        curve_subsidence_mm={name: tuple(p.subsidence_mm[name] for p in points)
+                             for name in (model.bone.bodies[i].name for i in model.bone.fragments)},
+        loads=tuple(loads), links=model.problem.n,
+        warnings=tuple(model.hardware.warnings), pictures=tuple(shots), limits=limits,
+        lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
+        without_friction_N=least, tightened_N=sum(model.hardware.tighten.values()),
+        **{x.name: getattr(derived, x.name) for x in fields(derived)})
+    if why := not_tightened(found):
+        # What strips while it is tightened is no escape under the load: it is drawn unloaded.
+        return replace(found, pictures=tuple(unloaded(p, why) for p in shots))
+    return found
+
+
+def _status(model: Model, loads: list[LoadResult]) -> str:
+    if not model.stands:
+        return NOT_TIGHTENED
+    held = sum(r.status == Status.HELD for r in loads)
+    if held == len(loads):
+        return Status.HELD
+    if any(r.status == Status.UNCONVERGED for r in loads):
+        return Status.UNCONVERGED
+    return Status.NO_EQUILIBRIUM if held == 0 else f"holds {held} of {len(loads)} loads"
+
+
+def mesh_facts(bone: Bone) -> dict:
+    """Elements, unknowns, sizes and worst angle of each body."""
+    return {b.name: {"elements": len(b.mesh.triangles), "unknowns": b.n_dof,
+                     "median_edge_mm": round(b.mesh.size, 3),
+                     "smallest_angle_deg": round(b.mesh.quality, 2),
+                     "area_mm2": round(b.mesh.area, 3)} for b in bone.bodies}

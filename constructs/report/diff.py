@@ -1,0 +1,220 @@
+"""What differs between two results of a comparison, or two studies, in words and numbers.
+
+Figures are those of comparison.csv that have a better and a worse. Two differ where their error
+bars do not meet; without error bars, where they are apart by more than the width of a tie.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from buttress import LABEL
+from buttress.fe.errors import InputError
+from buttress.files import plain
+from buttress.model.resolve import resolved
+from buttress.results.figures import Level
+from buttress.results.order import AT_LEAST, TIE
+from buttress.results.quantity import Quantity
+from buttress.results.records import NOT_KNOWN
+from buttress.results.rows import csv_columns
+from buttress.study.changes import changes, shown
+from buttress.study.read import as_study
+
+NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
+MEANING = (
+    "No difference: the error bars of both figures meet or, where there are none, the figures are "
+    f"within {100 * TIE:g}\N{NO-BREAK SPACE}% of each other, or read alike as tables show them. "
+    "Not known: one of them is only a lower bound, or was not found.")
+BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN),
+          "known_to_N": ("ends_status", NOT_KNOWN)}
+"""Columns that hold a lower bound where another column says so."""
+WORDS = ("status", "first_limit", "rank", "reserve_is", "peak_status", "capacity_status",
+         "carried_most_by")
+"""Columns of words that are compared."""
+
+
+About = tuple[str, float | None, str, str, str, str]
+"""Construct, load, fragment, quantity, words and unit of a figure."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """A figure or word of both results; ``load_N`` and ``fragment`` where it is of those."""
+
+    construct: str
+    load_N: float | None
+    fragment: str
+    quantity: str
+    words: str
+    unit: str
+    a: Any
+    b: Any
+    found: str
+    by: str
+
+    @property
+    def where(self) -> str:
+        """Load and fragment, as far as it is of those."""
+        load = "" if self.load_N is None else f"{self.load_N:g} N"
+        return ", ".join(filter(None, (load, self.fragment)))
+
+
+@dataclass(frozen=True)
+class Diff:
+    """``input``: keys that differ, with both values; ``only``: constructs of one side alone."""
+
+    a: str
+    b: str
+    input: tuple[tuple[str, Any, Any], ...]
+    figures: tuple[Change, ...]
+    only: dict[str, list[str]]
+    solved: bool
+
+    def document(self) -> dict[str, Any]:
+        """For JSON."""
+        return {"label": LABEL, "a": self.a, "b": self.b, "meaning": MEANING,
+                "input": [{"key": k, "a": plain(x), "b": plain(y)} for k, x, y in self.input],
+                "only_in": self.only, "results_compared": self.solved,
+                "figures": [asdict(c) for c in self.figures]}
+
+
+@dataclass(frozen=True)
+class Side:
+    """A result or a study that is compared."""
+
+    name: str
+    study: dict[str, Any]
+    rows: dict[tuple[str, str, str], dict[str, str]] | None
+    bars: dict[tuple[str, str, float | None, str], tuple[float, float | None]]
+    cells: dict[tuple[str, str], str]
+
+
+def diff(a: str | Path, b: str | Path) -> Diff:
+    """What differs between two results or studies.
+
+    ``a``, ``b``: folders of results (or their comparison.json), study files, or names of shipped
+    studies. Where one is a study, inputs alone are compared. Raises InputError where there is no
+    such thing.
+    """
+    one, other = _side(str(a)), _side(str(b))
+    found = tuple(changes(one.study, other.study))
+    if one.rows is None or other.rows is None:
+        return Diff(one.name, other.name, found, (), {}, False)
+    names = [list(dict.fromkeys(key[0] for key in x.rows or ())) for x in (one, other)]
+    only = {"a": [n for n in names[0] if n not in names[1]],
+            "b": [n for n in names[1] if n not in names[0]]}
+    return Diff(one.name, other.name, found, (*_figures(one, other), *_cells(one, other)), only,
+                True)
+
+
+def _side(given: str) -> Side:
+    path = Path(given)
+    folder = path if path.is_dir() else path.parent if path.suffix == ".json" else None
+    if folder is None:
+        study = as_study(given)
+        return Side(given, resolved(study), None, {}, {})
+    try:
+        document = json.loads((folder / "comparison.json").read_text(encoding="utf-8"))
+        with open(folder / "comparison.csv", newline="", encoding="utf-8") as file:
+            rows = {(r["construct"], r["total_load_N"], r["fragment"]): r
+                    for r in csv.DictReader(file)}
+        bars = {(c["name"], x["key"], x["load_N"], x["fragment"]): (x["low"], x["high"])
+                for c in document["constructs"] for x in c.get("bars", ()) if x["low"] is not None}
+        table = document["weight_bearing"]
+        cells = {(name, row["name"]): cell["verdict"]
+                 for row in (table["rows"] if table else ()) for name, cell in row["cells"].items()}
+        return Side(given, document["study"], rows, bars, cells)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        why = error.strerror if isinstance(error, OSError) else f"{type(error).__name__}: {error}"
+        raise InputError(f"not the results of a comparison ({why})", file=given,
+                         expected="a folder that buttress compare wrote, with comparison.json and "
+                                  "comparison.csv") from None
+
+
+def _figures(one: Side, other: Side) -> Iterator[Change]:
+    """Figures and words of constructs, loads and fragments that both have."""
+    assert one.rows is not None
+    assert other.rows is not None
+    seen = set()
+    for key, row in one.rows.items():
+        if key not in other.rows:
+            continue
+        construct, load, fragment = key
+        for column, q, of in csv_columns():
+            whole = q.level is Level.CONSTRUCT
+            if (whole and (construct, column) in seen) or column not in other.rows[key]:
+                continue
+            seen.add((construct, column))
+            place: tuple[float | None, str] = (None, "") if whole else (float(load), fragment)
+            about: About = (construct, *place, column, q.said(q.words, of), q.unit)
+            pair = row.get(column, ""), other.rows[key][column]
+            if column in WORDS:
+                if pair != ("", ""):
+                    same = pair[0] == pair[1]
+                    yield Change(*about, pair[0], pair[1], NONE if same else DIFFERS, "")
+            elif q.kind in (float, int) and q.worse and q.style != "power" and pair != ("", ""):
+                lower = [BOUNDS.get(column, ("", ""))[1] == r.get(BOUNDS.get(column, ("", ""))[0])
+                         and column in BOUNDS for r in (row, other.rows[key])]
+                bars = tuple(side.bars.get((construct, column, *place)) for side in (one, other))
+                yield _figure(about, q, pair, lower, bars)
+
+
+def _figure(about: About, q: Quantity,
+            pair: tuple[str, str], lower: list[bool],
+            bars: tuple[tuple[float, float | None] | None, ...]) -> Change:
+    a, b = (float(x) if x else None for x in pair)
+    if a is None or b is None:
+        which = "second" if a is None else "first"
+        return Change(*about, a, b, DIFFERS, f"only the {which} has one")
+    by = f"{b - a:+.3g} {q.unit}".strip() + (f", {100 * (b - a) / abs(a):+.0f} %" if a else "")
+    if any(lower):
+        return Change(*about, a, b, UNKNOWN, "a lower bound")
+    if bars[0] is not None and bars[1] is not None:
+        ends = [(low, float("inf") if high is None else high) for low, high in bars if bars]  # type: ignore[misc]
+        apart = ends[0][1] < ends[1][0] or ends[1][1] < ends[0][0]
+        return Change(*about, a, b, DIFFERS if apart else NONE, f"{by}; by error bars")
+    alike = abs(b - a) <= TIE * max(abs(a), abs(b)) or q.text(a) == q.text(b)
+    return Change(*about, a, b, NONE if alike else DIFFERS, by)
+
+
+def _cells(one: Side, other: Side) -> Iterator[Change]:
+    """Verdicts of the weight-bearing table."""
+    for (construct, activity), verdict in one.cells.items():
+        now = other.cells.get((construct, activity))
+        if now is not None:
+            yield Change(construct, None, "", "verdict", f"verdict, {activity}", "", verdict, now,
+                         NONE if verdict == now else DIFFERS, "")
+
+
+def lines(found: Diff, every: bool = False) -> list[str]:
+    """For the terminal; ``every``: figures without a difference too."""
+    from buttress.report.columns import columns
+
+    out = [f"a: {found.a}", f"b: {found.b}", ""]
+    out += ["input:", *columns(("key", "a", "b"), [(k, shown(x), shown(y))
+                                                  for k, x, y in found.input], "<")] \
+        if found.input else ["input: no difference"]
+    if not found.solved:
+        return [*out, "", "Results were not compared: one of the two is a study without results.",
+                LABEL]
+    for side, names in found.only.items():
+        out += ["", f"only in {side}: {', '.join(names)}"] if names else []
+    for construct in dict.fromkeys(c.construct for c in found.figures):
+        own = [c for c in found.figures if c.construct == construct]
+        listed = [c for c in own if every or c.found != NONE]
+        same = sum(c.found == NONE for c in own)
+        out += ["", f"{construct}: {sum(c.found == DIFFERS for c in own)} differ, {same} without a "
+                    f"difference, {sum(c.found == UNKNOWN for c in own)} not known"]
+        out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
+            (c.words + (f" [{c.unit}]" if c.unit not in ("", "-") else ""), c.where, _text(c.a),
+             _text(c.b), c.found, c.by) for c in listed], "<<>><<") if listed else []
+    return [*out, "", MEANING, LABEL]
+
+
+def _text(value: Any) -> str:
+    return "-" if value in (None, "") else value if isinstance(value, str) else f"{value:.4g}"

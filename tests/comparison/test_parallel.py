@@ -1,0 +1,89 @@
+"""A comparison shared among processes: the same to the last bit, and what is done is kept."""
+
+from __future__ import annotations
+
+import os
+import pickle
+
+import numpy as np
+import pytest
+from small_study import small_study
+
+from buttress import workers
+from buttress.comparison.compare import compare
+from buttress.comparison.cost import Cost
+from buttress.comparison.solving import Part, Solved, parts_of
+from buttress.fe.errors import InputError
+from buttress.files import plain
+from buttress.model.model import Bones, assemble
+from buttress.report.folder import document
+
+STUDY = small_study("nothing", "lag screws")
+SHARING = small_study("lag screws", "antiglide + lag screws", "straight plate")
+
+
+def test_no_bit_depends_on_which_constructs_were_solved_before() -> None:
+    # Their screws have columns in common, whose responses the bone would remember.
+    forth, back = Bones(SHARING), Bones(SHARING)
+    found = [assemble(forth.of(c), c).problem for c in SHARING.constructs]
+    again = [assemble(back.of(c), c).problem for c in reversed(SHARING.constructs)][::-1]
+    for one, other in zip(found, again, strict=True):
+        assert np.array_equal(one.flexibility, other.flexibility)
+        assert np.array_equal(one.measure_links, other.measure_links)
+
+
+def deadly(part: Part) -> Solved:
+    if part.construct.name == "nothing" and not part.soft:
+        os._exit(9)
+    assert workers._worker is not None
+    return workers._worker(part)
+
+
+def test_a_construct_that_kills_its_workers_is_named_and_the_others_are_kept(
+        monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    whole = compare(STUDY, pictures=False)
+    monkeypatch.setattr(workers, "_work", deadly)
+    said: list[str] = []
+    shared = compare(STUDY, said.append, pictures=False, workers=2)
+    assert shared.names == ("lag screws",)
+    assert shared.lost == (f"'nothing': not solved: {workers.KILLED}",)
+    assert document(shared)["lost"] == [*shared.lost]
+    assert "a worker died; 'nothing' is solved again" in capsys.readouterr().err
+    assert "solved 'lag screws' (" in " ".join(said)
+    for one in shared:    # every number, to the last bit
+        assert plain(one) == plain(whole[one.name])
+    assert plain(shared.soft) == plain(whole.soft)
+
+
+def test_where_every_worker_dies_that_is_the_message(monkeypatch: pytest.MonkeyPatch) -> None:
+    parts = parts_of(STUDY)
+    lost = {p.number: Solved(p.number, lost=True) for p in parts}
+    monkeypatch.setattr("buttress.comparison.compare._all", lambda *given: lost)
+    with pytest.raises(Exception, match="no construct could be solved: 2 workers died"):
+        compare(STUDY)
+
+
+def test_the_first_error_in_the_order_of_the_study_is_raised(monkeypatch: pytest.MonkeyPatch
+                                                             ) -> None:
+    def local(groups, job, count, stop):
+        for group in reversed(groups):
+            for part in group:
+                yield pickle.loads(pickle.dumps(Solved(part.number, error=InputError(
+                    "wrong", key=f"construct.{part.construct.name}"))))
+
+    monkeypatch.setattr("buttress.comparison.compare.local", local)
+    with pytest.raises(InputError, match=r"^wrong; key: construct.nothing$"):
+        compare(STUDY, workers=2)
+
+
+def test_the_estimate_is_said_once_and_corrected_where_it_was_wrong() -> None:
+    said: list[str] = []
+    cost = Cost(10.0, 2, said.append)
+    cost.spent(1.0, 30.0)    # 30 s for a tenth, on two workers
+    cost.spent(1.0, 30.0)
+    assert said == ["about 2 min in all on 2 workers"]
+    cost.spent(2.0, 4.0)
+    assert said[1:] == ["about 80 s in all, by the constructs so far, not 2 min as estimated"]
+    short: list[str] = []
+    Cost(10.0, 1, short.append).spent(1.0, 1.0)
+    assert short == []

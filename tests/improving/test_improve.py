@@ -1,0 +1,213 @@
+"""The search for a better placement: known optima, never worse than the start, and what it says."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import known_optimum as made
+import matplotlib.colors
+import numpy as np
+import pytest
+from known_optimum import ANGLE, LENGTH, NAME, TOP
+from small_study import small_study
+from typer.testing import CliRunner
+
+from buttress import LABEL
+from buttress.cli.app import app
+from buttress.draw.landscape import landscape
+from buttress.fe.errors import InputError
+from buttress.improving.records import LEFT, REFUSED, SOLVED, UNKNOWN
+from buttress.improving.search import improve
+from buttress.results.order import AT_LEAST
+from buttress.results.records import BEYOND, NOT_KNOWN
+from buttress.sweeps.store import reading
+
+FREE = [f"{TOP}=-31:-23", f"{ANGLE}=-12:12"]
+
+
+def hill(where: dict, scales: dict) -> float:
+    """Symmetric about 4 degrees, largest 8000 N there with the plate at -28 mm."""
+    return 8000.0 - 60.0 * (where["top_mm"] + 28.0) ** 2 - 15.0 * (where["angle_deg"] - 4.0) ** 2
+
+
+def test_it_finds_an_optimum_that_is_known(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    solved = made.use(monkeypatch, hill)
+    found = improve("medial-shear", NAME, FREE, cases=40, out=tmp_path / "i.sqlite")
+    best = found.best
+    assert best is not None
+    assert best.values == pytest.approx((-28.0, 4.0), abs=0.8)
+    assert best.value == pytest.approx(8000.0, abs=30.0)
+    assert found.start.value == pytest.approx(8000.0 - 60 * 9 - 15 * 16)
+    assert found.beyond_tie
+    assert found.counts[SOLVED] == 40 == len(solved)
+    assert f"{100 * found.gain:.1f} % more than the start, beyond the width of a tie (5 %)" in " ".join(
+        found.sentences())
+    assert found.misses is not None
+    assert found.misses < 300.0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_it_is_never_worse_than_the_start(seed: int, monkeypatch: pytest.MonkeyPatch,
+                                          tmp_path: Path) -> None:
+    rng = np.random.default_rng(seed)
+    slope, wave = rng.normal(size=2) * 400, rng.uniform(0.2, 2.0)
+    made.use(monkeypatch, lambda w, s: 3000.0 + slope[0] * (w["top_mm"] + 25) + slope[1] * math.sin(
+        wave * w["angle_deg"]))
+    found = improve("medial-shear", NAME, FREE, cases=9, seed=seed, out=tmp_path / "i.sqlite")
+    assert found.best.value >= found.start.value
+
+
+def test_where_the_start_is_the_optimum_it_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+                                                   ) -> None:
+    made.use(monkeypatch, lambda w, s: 5000.0 - abs(w["top_mm"] + 25.0) - abs(w["angle_deg"]))
+    found = improve("medial-shear", NAME, FREE, cases=9, out=tmp_path / "i.sqlite")
+    assert found.best is found.start
+    assert found.sentences()[-1] == "no placement tried does better than the start"
+    made.use(monkeypatch, lambda w, s: 5000.0 - w["top_mm"])
+    found = improve("medial-shear", NAME, FREE, cases=9, out=tmp_path / "j.sqlite")
+    assert not found.beyond_tie
+    assert "which is no difference: within the width of a tie" in " ".join(found.sentences())
+
+
+def test_refused_and_not_known_are_counted_as_such(monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+                                                   ) -> None:
+    def reserve(where: dict, scales: dict) -> object:
+        if where["top_mm"] > -26.0:
+            return {"reserve_N": 9000.0, "reserve_is": AT_LEAST, "peak_status": NOT_KNOWN}
+        if where["top_mm"] < -29.0:
+            return {"reserve_N": 10000.0, "reserve_is": AT_LEAST, "peak_status": BEYOND}
+        return 4000.0
+
+    solved = made.use(monkeypatch, reserve)
+    found = improve("medial-shear", NAME, [f"{TOP}=-32:-18", f"{ANGLE}=-12:12"], cases=16,
+                    out=tmp_path / "i.sqlite")
+    counts = found.counts
+    assert counts[SOLVED] + counts[UNKNOWN] == 16 == len(solved)
+    assert counts[UNKNOWN] >= 1
+    assert counts[REFUSED] >= 3
+    assert found.start.status == UNKNOWN    # at -25 mm
+    assert found.gain is None
+    assert not found.beyond_tie
+    assert (found.best.value, found.best.bound) == (10000.0, True)
+    said = " ".join(found.sentences())
+    assert "how much more that is than at the start is not known" in said
+    assert "≥ 10000 N" in said
+    assert all("breaks a rule of the trade" in p.reason for p in found.placements
+               if p.status == REFUSED)
+    with reading(found.path) as db:
+        assert db.execute("SELECT count(*) FROM failures WHERE status = 'refused'").fetchone()[0] \
+            == counts[REFUSED]
+
+
+def test_a_search_that_was_dropped_resumes_and_ends_as_one_in_one_go(
+        monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    made.use(monkeypatch, hill)
+    whole = improve("medial-shear", NAME, FREE, cases=14, out=tmp_path / "whole.sqlite")
+    tried: list[float] = []
+
+    def dies(where: dict, scales: dict) -> float:
+        tried.append(where["top_mm"])
+        if len(tried) == 11:
+            raise KeyboardInterrupt
+        return hill(where, scales)
+
+    made.use(monkeypatch, dies)
+    with pytest.raises(KeyboardInterrupt):
+        improve("medial-shear", NAME, FREE, cases=14, out=tmp_path / "i.sqlite")
+    again = made.use(monkeypatch, hill)
+    found = improve("medial-shear", NAME, FREE, cases=14, out=tmp_path / "i.sqlite")
+    assert found.placements == whole.placements
+    assert len(again) == 4    # ten were stored
+    assert found.counts[LEFT] == 0
+    more = improve("medial-shear", NAME, FREE, cases=16, out=tmp_path / "i.sqlite")
+    assert more.placements[:len(whole.placements)] == whole.placements
+    assert more.counts[SOLVED] == 16
+    with pytest.raises(InputError, match="another design"):
+        improve("medial-shear", NAME, [f"{TOP}=-31:-22"], cases=4, out=tmp_path / "i.sqlite")
+
+
+def test_the_worst_of_uncertain_bone_counts(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    seen: set[tuple[float, float]] = set()
+
+    def reserve(where: dict, scales: dict) -> float:
+        seen.add((where["modulus_scale"], scales["cancellous_strength"]))
+        return hill(where, scales) * scales["cancellous_strength"]
+
+    made.use(monkeypatch, reserve)
+    found = improve("medial-shear", NAME, FREE, cases=4, samples=4, out=tmp_path / "i.sqlite")
+    assert len(seen) == 4
+    least = min(strength for _, strength in seen)
+    assert found.start.value == pytest.approx((8000.0 - 60 * 9 - 15 * 16) * least)
+    assert "the least over 4 samples of bone" in found.sentences()[0]
+
+
+def test_more_friction_is_found_to_hold_more(tmp_path: Path) -> None:
+    """The model itself: on a face that slides, the load rises with friction, up to the bound."""
+    found = improve(small_study("nothing", "lag screws"), "lag screws",
+                    ["fracture.shear plane.friction=0.2:0.6"], cases=7, out=tmp_path / "i.sqlite")
+    assert found.counts[SOLVED] == 7
+    by_friction = sorted((p.values[0], p.value) for p in found.placements)
+    loads = [load for _, load in by_friction]
+    assert loads == sorted(loads)
+    assert found.best.values[0] == by_friction[-1][0]
+    assert found.best.values[0] > 0.55
+
+
+@pytest.mark.parametrize(("free", "said"), [
+    ([], "nothing is free"), ([f"{TOP}=-20:-10"], "lies outside the bounds"),
+    ([f"{TOP}=-30,-20"], "not the bounds of a free key"), (["section.widht_mm=1:2"], "did you mean"),
+    ([f"{TOP}=-31:-23", f"{LENGTH}={{{TOP}}} + 97"], "a coupled key that changes the start"),
+    ([f"construct.{NAME}.screw.*.angle_deg=-20:20"], "without one number"),
+    ([f"construct.{NAME}.screw.shaft 2.hole=1.5:5"], "bounds of a whole number")])
+def test_wrong_input_is_told(free: list[str], said: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=said):
+        improve("medial-shear", NAME, free, out=tmp_path / "i.sqlite")
+    assert not (tmp_path / "i.sqlite").exists()
+
+
+def test_a_hole_is_a_whole_number_and_a_coupled_key_follows(monkeypatch: pytest.MonkeyPatch,
+                                                            tmp_path: Path) -> None:
+    solved = made.use(monkeypatch, hill)
+    improve("medial-shear", NAME, [f"construct.{NAME}.screw.shaft 3.hole=4:6", f"{TOP}=-31:-23",
+                                   f"{LENGTH}={{{TOP}}} + 95"], cases=5, out=tmp_path / "i.sqlite")
+    for task in solved:
+        (construct,) = task.data["construct"]
+        assert isinstance(next(s for s in construct["screw"] if s["name"] == "shaft 3")["hole"], int)
+        plate = construct["plate"][0]
+        assert plate["length_mm"] == pytest.approx(plate["top_mm"] + 95.0)
+
+
+def test_the_command_and_its_picture(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    made.use(monkeypatch, hill)
+    words = ["improve", "medial-shear", NAME, "--free", FREE[0], "--free", FREE[1], "--free",
+             f"{LENGTH}=66:80", "--cases", "12", "--out", str(tmp_path / "i.sqlite")]
+    done = CliRunner().invoke(app, [*words, "--json"])
+    assert done.exit_code == 0, done.output
+    data = json.loads(done.stdout)
+    assert data["label"] == LABEL
+    assert data["found"] >= data["start"]
+    assert data["search"].startswith("An educational search")
+    assert data["counts"][SOLVED] == 12
+    assert [Path(p).name for p in data["written"]] == ["landscape.png"]
+    text = CliRunner().invoke(app, words).stdout
+    assert LABEL in text
+    assert "An educational search" in text
+    assert "12 solved" in text
+    found = improve("medial-shear", NAME, [*FREE, f"{LENGTH}=66:80"], cases=12,
+                    out=tmp_path / "i.sqlite")
+    figure = landscape(found).get_figure(root=True)
+    panels = [a for a in figure.axes if a.get_xlabel()]
+    assert len(panels) == 3
+    assert {t.get_text() for t in figure.texts} >= {LABEL}
+    scales = {(m.norm.vmin, m.norm.vmax, m.cmap.name) for a in panels for m in [*a.images, *(
+        c for c in a.collections if c.get_array() is not None)]}
+    assert len(scales) == 1    # one meaning of a colour in all panels
+    (low, high, name), = scales
+    assert (low, high) == pytest.approx((min(p.value for p in found.placements if p.value),
+                                         found.best.value))
+    assert name == "cividis"
+    drawn = [c for a in panels for c in a.collections if c.get_gid() == SOLVED]
+    assert [len(c.get_offsets()) for c in drawn] == [12, 12, 12]
+    assert isinstance(figure.axes[0].images[0].norm, matplotlib.colors.Normalize)

@@ -1,0 +1,119 @@
+"""What differs between two results: in the input by key, in figures beyond a tie or an error bar."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from made_up import comparison, construct
+from typer.testing import CliRunner
+
+from buttress import LABEL
+from buttress.cli.app import app
+from buttress.fe.errors import InputError
+from buttress.files import as_csv
+from buttress.report.diff import DIFFERS, NONE, UNKNOWN, diff, lines
+from buttress.report.folder import document
+from buttress.results.comparison import Comparison
+from buttress.results.rows import columns, rows
+from buttress.study.changes import changes
+from buttress.sweeps.vary import varied
+
+
+def written(made: Comparison, folder: Path, bars: dict | None = None) -> Path:
+    folder.mkdir()
+    data = document(made)
+    for c in data["constructs"]:
+        c["bars"] = (bars or {}).get(c["name"], [])
+    (folder / "comparison.json").write_text(json.dumps(data))
+    (folder / "comparison.csv").write_text(as_csv(rows(made), columns()))
+    return folder
+
+
+def moved(name: str, load: float, **other: object):
+    made = construct(name)
+    return replace(made, reserve=replace(made.reserve, load_N=load, which="gap"), **other)
+
+
+def of(found, construct: str, quantity: str):
+    return next(c for c in found.figures if (c.construct, c.quantity) == (construct, quantity))
+
+
+def test_a_result_does_not_differ_from_itself(tmp_path: Path) -> None:
+    one = written(comparison((construct("a"), construct("b"))), tmp_path / "one")
+    found = diff(one, one / "comparison.json")
+    assert found.input == ()
+    assert found.only == {"a": [], "b": []}
+    assert {c.found for c in found.figures} <= {NONE, UNKNOWN}
+    assert len(found.figures) > 20
+
+
+@pytest.mark.parametrize(("load", "said"), [(1049.0, NONE), (1051.0 / 0.99, DIFFERS), (940.0, DIFFERS)])
+def test_loads_differ_beyond_the_width_of_a_tie(tmp_path: Path, load: float, said: str) -> None:
+    one = written(comparison((moved("a", 1000.0),)), tmp_path / "one")
+    other = written(comparison((moved("a", load),)), tmp_path / "other")
+    change = of(diff(one, other), "a", "reserve_N")
+    assert (change.a, change.b, change.found) == (1000.0, load, said)
+    assert change.by.startswith(f"{load - 1000.0:+.3g} N, ")
+
+
+@pytest.mark.parametrize(("ends", "said"), [((1010.0, 1300.0), NONE), ((1101.0, 1300.0), DIFFERS),
+                                            ((1101.0, None), DIFFERS), ((900.0, None), NONE)])
+def test_error_bars_take_the_place_of_the_tie(tmp_path: Path, ends: tuple, said: str) -> None:
+    def bar(low: float, high: float | None) -> dict:
+        return {"a": [{"key": "reserve_N", "load_N": None, "fragment": "", "low": low,
+                       "high": high}]}
+
+    one = written(comparison((moved("a", 1000.0),)), tmp_path / "one", bar(900.0, 1100.0))
+    other = written(comparison((moved("a", 1200.0),)), tmp_path / "other", bar(*ends))
+    change = of(diff(one, other), "a", "reserve_N")
+    assert change.found == said
+    assert change.by.endswith("by error bars")
+
+
+def test_a_lower_bound_is_no_difference_that_is_known(tmp_path: Path) -> None:
+    made = moved("a", 1000.0)
+    bound = replace(made, reserve=replace(made.reserve, load_N=None, kept_to_N=4000.0))
+    one = written(comparison((made,)), tmp_path / "one")
+    other = written(comparison((bound,)), tmp_path / "other")
+    change = of(diff(one, other), "a", "reserve_N")
+    assert (change.found, change.by) == (UNKNOWN, "a lower bound")
+
+
+def test_input_is_told_by_its_keys_and_a_new_construct_leaves_the_others_comparable() -> None:
+    changed = varied("medial-shear", {"fracture.shear plane.friction": 0.2,
+                                      "construct.antiglide.present": False}).study
+    found = {key: (a, b) for key, a, b in changes(
+        {"x": [{"name": "a", "n": 1}, {"name": "b", "n": 2}], "y": [1, 2]},
+        {"x": [{"name": "b", "n": 3}], "y": [1, 3]})}
+    assert found == {"x.a": ({"name": "a", "n": 1}, None), "x.b.n": (2, 3), "y.2": (2, 3)}
+    assert {k: a for k, a, _ in changes([{"name": "a"}, {"name": "b"}],
+                                              [{"name": "b"}, {"name": "a"}], "l")} == {
+        "l (order)": ["a", "b"]}
+    assert len(changed.constructs) == 5
+
+
+def test_the_command_tells_it_in_words_numbers_and_json(tmp_path: Path) -> None:
+    one = written(comparison((moved("a", 1000.0), construct("old"))), tmp_path / "one")
+    other = written(comparison((moved("a", 2000.0), construct("new"))), tmp_path / "other")
+    done = CliRunner().invoke(app, ["diff", str(one), str(other)])
+    assert done.exit_code == 0, done.output
+    assert "only in a: old" in done.output
+    assert "+1e+03 N, +100 %" in done.output
+    assert LABEL in done.output
+    data = json.loads(CliRunner().invoke(app, ["diff", str(one), str(other), "--json"]).stdout)
+    assert data["label"] == LABEL
+    assert data["only_in"] == {"a": ["old"], "b": ["new"]}
+    assert [c["found"] for c in data["figures"] if c["quantity"] == "reserve_N"] == [DIFFERS]
+    assert len(lines(diff(one, other), every=True)) > len(lines(diff(one, other)))
+
+
+def test_studies_are_compared_by_their_input(tmp_path: Path) -> None:
+    found = diff("medial-shear", "medial-shear")
+    assert (found.input, found.solved) == ((), False)
+    assert "Results were not compared" in "\n".join(lines(found))
+    assert any(key == "section.plane" for key, _, _ in diff("medial-shear", "posterior-shear").input)
+    with pytest.raises(InputError, match="not the results of a comparison"):
+        diff(tmp_path, "medial-shear")
