@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sys
 import threading
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer.core import TyperCommand
 
 from buttress import LABEL, __version__
 from buttress.cli import lesson as cli_lesson
@@ -35,6 +37,21 @@ app = typer.Typer(
     help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
          f"2D finite-element model.\n\n{LABEL}")
 
+class Compare(TyperCommand):
+    """The command whose option ``--error-bars`` may stand without a number."""
+
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:
+        given = list(args)
+        for i in reversed([i for i, a in enumerate(given) if a == "--error-bars"]):
+            if not re.fullmatch(r"[+-]?\d[\d.]*", "".join(given[i + 1:i + 2])):
+                given.insert(i + 1, "2")
+        return super().parse_args(ctx, given)
+
+
+ErrorBars = Annotated[int | None, typer.Option(
+    "--error-bars", metavar="[MESHES]", show_default=False,
+    help="Solve on a mesh twice as fine too (with 3, on one between them as well, for an observed "
+         "order), for an interval of each figure.")]
 AlsoBonded = Annotated[bool, typer.Option(
     "--also-bonded", help="Add each construct's bonded twin, with metal and graft fully bonded to "
                           "the bone, to show the effect of slip, lift-off and loosening.")]
@@ -43,9 +60,10 @@ NoWarnings = Annotated[bool, typer.Option(
 NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 
 
-@app.command()
+@app.command(cls=Compare)
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            also_bonded: AlsoBonded = False, json: Json = False, quiet: NoWarnings = False,
+            also_bonded: AlsoBonded = False, error_bars: ErrorBars = None, json: Json = False,
+            quiet: NoWarnings = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
                 help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
@@ -70,7 +88,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             from buttress.draw.film import film, write_film
 
             made = film(given, *motion, say=progress)
-        comparison = run(given, progress, also_bonded=also_bonded)
+        comparison = run(given, progress, also_bonded=also_bonded, error_bars=error_bars)
     with told_late() as writing, drafted(folder) as draft:
         write_results(comparison, draft, text, progress, field)
         if motion:

@@ -3,159 +3,148 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable
-from dataclasses import fields, replace
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from time import perf_counter
 
 from buttress.bone.bone import Bone
+from buttress.comparison.meshes import finer, with_bars
 from buttress.comparison.soft import soft_bone
+from buttress.comparison.solve import solve_construct
 from buttress.comparison.stages import staged_result
 from buttress.comparison.twins import with_twins
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
-from buttress.model.model import Bones, Model, intact_measures
-from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.results.capacity import bracket, friction_lost, lets_go
-from buttress.results.comparison import Comparison
-from buttress.results.derive import derive
-from buttress.results.limits import (
-    find_limits,
-    first_words,
-    first_yield,
-    gauges,
-    lowest,
-)
-from buttress.results.picture import take_picture, unloaded
-from buttress.results.read import read
+from buttress.model.model import Bones, intact_measures
+from buttress.results.comparison import Comparison, Meshes
 from buttress.results.reader import Reader, intact_subsidence
-from buttress.results.records import (
-    NOT_TIGHTENED,
-    ConstructResult,
-    LoadResult,
-    not_tightened,
-)
-from buttress.results.search import Search, without_load
-from buttress.rules.check import check
+from buttress.results.records import ConstructResult
+from buttress.results.stages import StagedResult
+from buttress.rules.check import Finding, check
 from buttress.rules.screw import PLATE_ACROSS
 from buttress.study.read import AnyStudy, as_study
+from buttress.study.study import Study
 from buttress.versions import versions
 
 Say = Callable[[str], None]
 
 
 def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True,
-            also_bonded: bool = False) -> Comparison:
+            also_bonded: bool = False, error_bars: int | None = None) -> Comparison:
     """Solve every construct of a study under each of its loads.
 
     ``study``: a `Study` (as `example` and `load_study` read it), the name of a shipped study
     ("medial-shear"), the path of a study file, or what `varied` made. ``say``: called with a line
     of progress as each construct begins. ``pictures``: also keep what `figures` draw (meshes and
     displacements; some megabytes per construct and load). ``also_bonded``: add the bonded twin of
-    each construct, with its metal and graft stuck fast to the bone.
+    each construct, with its metal and graft stuck fast to the bone. ``error_bars``: on how many
+    meshes to solve, 2 (the study's and one twice as fine) or 3 (one between them too), for an
+    interval of each figure; None for none.
 
     Returns a `Comparison`, one `ConstructResult` per construct in the order of the study. Lengths
     are in mm, forces in N, stresses in MPa, angles in degrees; movements are in the frame of the
     shaft, zero after the last tightening.
 
-    Raises InputError where there is no such study or it cannot be built. A load that finds no
-    equilibrium is a result, not an error.
+    Raises InputError where there is no such study or it cannot be built, or on another number of
+    meshes. A load that finds no equilibrium is a result, not an error.
     """
     clock = perf_counter()
     study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
     findings = check(study)    # refuses what cannot be solved, in the words of the study file
+    others = finer(study, error_bars)
+    told = _told(findings, twins, say)
     with one_thread():
-        say("meshing and factorising the bone")
-        bones = Bones(study)
-        intact = intact_subsidence(bones.base, intact_measures(bones.base))
-        readers: dict[int, Reader] = {}
-        seconds = {"bone": perf_counter() - clock}
-        broken = {f.construct for f in findings if f.level == "broken"} - set(twins)
-        warned, remarks = defaultdict(list), defaultdict(list)
-        for finding in findings:
-            if finding.level != "note" and not finding.construct:
-                say(f"warning: {finding.part}: {finding.message}")
-            if finding.level != "note" and finding.construct not in twins:
-                warned[finding.construct].append(f"{finding.part}: {finding.message}")
-            elif finding.rule == PLATE_ACROSS and finding.construct not in twins:
-                remarks[finding.construct].append(f"{finding.part}: {finding.message}")
-        done, staged = [], []
-        for construct in study.constructs:
+        own = _answered(study, say, pictures, told, stages=True)
+        seconds = {"bone": perf_counter() - clock - sum(own.seconds.values()), **own.seconds}
+        done, meshes = own.constructs, None
+        if others:
             start = perf_counter()
-            say(f"solving '{construct.name}'")
-            bone = bones.of(construct)
-            reader = readers.setdefault(id(bone), Reader.of(bone, intact))
-            model = build_model(bone, construct)
-            if model.whole is not None:
-                staged.append(staged_result(reader, model.whole, pictures))
-                warned[construct.name] += staged[-1].warnings
-                remarks[construct.name] += staged[-1].left_off
-            solved = _solve(reader, model, tuple(warned[construct.name]), pictures)
-            done.append(replace(solved, twin_of=twins.get(construct.name),
-                                breaks_rule=construct.name in broken,
-                                remarks=tuple(remarks[construct.name])))
-            seconds[construct.name] = perf_counter() - start
+            more = [_answered(x, _on_mesh(x, say)) for x in others]
+            meshes = Meshes(
+                tuple((x.mesh.size_mm, x.mesh.coarse_mm) for x in (study, *others)),
+                tuple(x.elements for x in (own, *more)), tuple(x.size for x in (own, *more)))
+            done = with_bars(done, [x.constructs for x in more], meshes.size_mm)
+            seconds["finer meshes"] = perf_counter() - start
+        done = [replace(c, twin_of=twins.get(c.name), breaks_rule=c.name in told.broken,
+                        remarks=tuple(told.remarks[c.name])) for c in done]
         # Soft bone costs a second bone and further paths, which the weight-bearing table asks for.
         start = perf_counter()
         soft = None if study.load.body_mass_kg is None else soft_bone(study, say)
         seconds["soft bone"] = perf_counter() - start
     return Comparison(
-        study=study, constructs=tuple(done), versions=versions(), mesh=mesh_facts(bones.base),
-        trust=trust(done), seconds=seconds, stages=tuple(staged), soft=soft)
+        study=study, constructs=tuple(done), versions=versions(), mesh=mesh_facts(own.bone),
+        trust=trust(done), seconds=seconds, stages=tuple(own.staged), soft=soft, meshes=meshes)
 
 
-def _solve(reader: Reader, model: Model, warnings: tuple[str, ...], pictures: bool
-           ) -> ConstructResult:
-    study = model.bone.study
-    upper, lower = model.capacity(), model.capacity(frictionless=True)
-    # Friction lost costs another path, which the weight-bearing table asks for.
-    least = (bracket(lower, upper)[0] if study.load.body_mass_kg is None
-             else friction_lost(model))
-    loads, shots = [], []
-    for total in study.load.total_N:
-        answer = model.answer(total)
-        result, nodal = read(reader, model, answer, total)
-        loads.append(replace(result, load_name=study.load.name(total)))
-        if pictures:
-            shots.append(replace(take_picture(model, answer, total, nodal), friction_only=(
-                least is not None and total > least)))
-    search = Search(model)
-    found_gauges = gauges(reader, model, study.limits)
-    letting_go = lets_go(model, upper)
-    limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
-                         next((r.escapes for r in loads if r.escapes), None))
-    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm)
-    points = () if derived.path is None else derived.path.points
-    found = ConstructResult(
-        name=model.construct.name, note=model.construct.note, status=_status(model, loads),
-        capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
-        equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
-        search_limit_N=SEARCH_LIMIT_N,
-        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model)),
-        curve_load_N=tuple(p.load_N for p in points),
-        curve_subsidence_mm={name: tuple(p.subsidence_mm[name] for p in points)
-                             for name in (model.bone.bodies[i].name for i in model.bone.fragments)},
-        loads=tuple(loads), links=model.problem.n,
-        warnings=(*warnings, *model.hardware.warnings), pictures=tuple(shots), limits=limits,
-        lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
-        without_friction_N=least, tightened_N=sum(model.hardware.tighten.values()),
-        **{x.name: getattr(derived, x.name) for x in fields(derived)})
-    if why := not_tightened(found):
-        # What strips while it is tightened is no escape under the load: it is drawn unloaded.
-        return replace(found, pictures=tuple(unloaded(p, why) for p in shots))
-    return found
+@dataclass(frozen=True)
+class _Told:
+    """What the rules of the trade say of each construct."""
+
+    warned: Mapping[str, list[str]]
+    remarks: Mapping[str, list[str]]
+    broken: Collection[str]
 
 
-def _status(model: Model, loads: list[LoadResult]) -> str:
-    if not model.stands:
-        return NOT_TIGHTENED
-    held = sum(r.status == Status.HELD for r in loads)
-    if held == len(loads):
-        return Status.HELD
-    if any(r.status == Status.UNCONVERGED for r in loads):
-        return Status.UNCONVERGED
-    return Status.NO_EQUILIBRIUM if held == 0 else f"holds {held} of {len(loads)} loads"
+def _told(findings: Sequence[Finding], twins: Mapping[str, str], say: Say) -> _Told:
+    warned, remarks = defaultdict(list), defaultdict(list)
+    for finding in findings:
+        if finding.level != "note" and not finding.construct:
+            say(f"warning: {finding.part}: {finding.message}")
+        if finding.level != "note" and finding.construct not in twins:
+            warned[finding.construct].append(f"{finding.part}: {finding.message}")
+        elif finding.rule == PLATE_ACROSS and finding.construct not in twins:
+            remarks[finding.construct].append(f"{finding.part}: {finding.message}")
+    return _Told(warned, remarks, {f.construct for f in findings if f.level == "broken"} - set(
+        twins))
+
+
+@dataclass(frozen=True)
+class _Answered:
+    """All constructs of a study on one mesh; ``seconds`` of each."""
+
+    bone: Bone
+    constructs: list[ConstructResult]
+    staged: list[StagedResult]
+    seconds: dict[str, float]
+
+    @property
+    def elements(self) -> int:
+        return sum(len(b.mesh.triangles) for b in self.bone.bodies)
+
+    @property
+    def size(self) -> float:
+        """Element size [mm] that stands for the mesh: the root of the mean area."""
+        return float((sum(b.mesh.area for b in self.bone.bodies) / self.elements) ** 0.5)
+
+
+def _answered(study: Study, say: Say, pictures: bool = False, told: _Told | None = None,
+              stages: bool = False) -> _Answered:
+    """Every construct of a study, solved; ``stages``: also what each stage leads to."""
+    say("meshing and factorising the bone")
+    bones = Bones(study)
+    intact = intact_subsidence(bones.base, intact_measures(bones.base))
+    readers: dict[int, Reader] = {}
+    out = _Answered(bones.base, [], [], {})
+    for construct in study.constructs:
+        start = perf_counter()
+        say(f"solving '{construct.name}'")
+        bone = bones.of(construct)
+        reader = readers.setdefault(id(bone), Reader.of(bone, intact))
+        model = build_model(bone, construct)
+        if model.whole is not None and stages and told is not None:
+            out.staged.append(staged_result(reader, model.whole, pictures))
+            told.warned[construct.name].extend(out.staged[-1].warnings)
+            told.remarks[construct.name].extend(out.staged[-1].left_off)
+        warned = () if told is None else tuple(told.warned[construct.name])
+        out.constructs.append(solve_construct(reader, model, warned, pictures))
+        out.seconds[construct.name] = perf_counter() - start
+    return out
+
+
+def _on_mesh(study: Study, say: Say) -> Say:
+    return lambda text: say(f"{text}, on a mesh of {study.mesh.size_mm:.3g} mm")
 
 
 def mesh_facts(bone: Bone) -> dict:

@@ -18,6 +18,7 @@ from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.fe.status import Status
 from buttress.model.resolve import resolved
+from buttress.report import error_bars
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.checklist import GUIDANCE, checklist
 from buttress.report.contact import more
@@ -77,8 +78,10 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
         "answer": _answer(order), "main": main_table(order),
-        "order_words": order_words(study.limits.movement_mm),
+        "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
+        "bars": None if comparison.meshes is None else {
+            "table": error_bars.table(order, comparison.meshes), "meaning": error_bars.MEANING},
         "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),
         "figures": [
             figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
@@ -271,7 +274,9 @@ def _made(comparison: Comparison) -> dict[str, Any]:
     """Mesh, versions, errors, and the command and input by which the page can be made again."""
     rows = {name: row for name, row in comparison.mesh.items() if isinstance(row, dict)}
     head = [k.replace("_", " ") for k in next(iter(rows.values()), {})]
-    twins = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
+    asked = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
+    if comparison.meshes is not None:
+        asked += f" --error-bars {len(comparison.meshes.elements)}"
     return {
         "mesh": Table(("body", *head), [(name, *map(str, row.values()))
                                         for name, row in rows.items()]),
@@ -279,5 +284,5 @@ def _made(comparison: Comparison) -> dict[str, Any]:
         "seconds": f"{sum(comparison.seconds.values()):.0f}",
         "worst": ", ".join(f"{k.replace('_', ' ')} {v:.0e}" for k, v in comparison.trust.items()
                            if isinstance(v, float)),
-        "command": f"buttress compare study.toml{twins}",
+        "command": f"buttress compare study.toml{asked}",
         "input": json.dumps(resolved(comparison.study), indent=1, ensure_ascii=False)}

@@ -20,6 +20,16 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+@dataclass(frozen=True)
+class Meshes:
+    """The meshes of the error bars, the study's first: sizes asked for at faces and elsewhere
+    [mm], numbers of elements, and the root of their mean area [mm], which stands for the mesh."""
+
+    asked_mm: tuple[tuple[float, float], ...]
+    elements: tuple[int, ...]
+    size_mm: tuple[float, ...]
+
+
 @dataclass(frozen=True, repr=False)
 class Comparison(Displayed):
     """All constructs of a study, with what is needed to reproduce and to trust them.
@@ -27,7 +37,8 @@ class Comparison(Displayed):
     Iterates over the constructs in the order of the study and finds one by its name:
     ``comparison["antiglide"]``. ``mesh``: elements, unknowns, sizes of each body; ``trust``: the
     worst residuals of all answers, and how they were found; ``seconds``: wall time of each
-    construct. ``soft``: the constructs in soft bone, where the study gives a body mass.
+    construct. ``soft``: the constructs in soft bone, where the study gives a body mass. ``meshes``:
+    those of the error bars, where these were asked for.
     """
 
     brief = ("name", "names", "loads_N")
@@ -40,6 +51,7 @@ class Comparison(Displayed):
     seconds: dict[str, float] = field(default_factory=dict)
     stages: tuple[StagedResult, ...] = ()
     soft: SoftBone | None = None
+    meshes: Meshes | None = None
 
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""

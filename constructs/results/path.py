@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from buttress.results.bar import Bar
+
 
 @dataclass(frozen=True)
 class Where:
@@ -102,3 +104,9 @@ class Derived:
     first_crushing_N: float | None = None
     reserve: Reserve
     reserve_to_failure: Reserve | None = None
+    bars: tuple[Bar, ...] = ()
+
+    def bar(self, key: str, load_N: float | None = None, fragment: str = "") -> Bar | None:
+        """The error bar of a figure by its column in comparison.csv; None without one."""
+        return next((b for b in self.bars if (b.key, b.load_N, b.fragment) == (
+            key, load_N, fragment)), None)

@@ -13,7 +13,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.order import TIE, best_first, reserve, reserve_words
+from buttress.results.order import best_first, reserve, reserve_words, tie_of
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import newtons
@@ -153,7 +153,7 @@ def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
 def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     """Where the curves of movement over load of two constructs cross first.
 
-    One carries more at first and the other later, each by more than the stated indifference; curves
+    One carries more at first and the other later, each by more than `tie_of` them; curves
     that lie closer than that count as tied. None where there is no such place.
     """
     of_a, of_b = _curve(a), _curve(b)
@@ -167,8 +167,8 @@ def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     if most <= least:
         return None
     load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
-    ahead = np.where(load_a > (1.0 + TIE) * load_b, 1, np.where(load_b > (1.0 + TIE) * load_a,
-                                                                -1, 0))
+    tie = 1.0 + tie_of(a, b)
+    ahead = np.where(load_a > tie * load_b, 1, np.where(load_b > tie * load_a, -1, 0))
     clear = np.flatnonzero(ahead)
     turns = [(i, j) for i, j in zip(clear, clear[1:], strict=False) if ahead[i] != ahead[j]]
     if not turns:
