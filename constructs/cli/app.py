@@ -8,7 +8,7 @@ import signal
 import sys
 import threading
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperCommand
@@ -40,7 +40,7 @@ app = typer.Typer(
 class Compare(TyperCommand):
     """The command whose option ``--error-bars`` may stand without a number."""
 
-    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         given = list(args)
         for i in reversed([i for i, a in enumerate(given) if a == "--error-bars"]):
             if not re.fullmatch(r"[+-]?\d[\d.]*", "".join(given[i + 1:i + 2])):

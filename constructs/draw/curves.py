@@ -103,10 +103,11 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
 
 def _error_bars(ax: Axes, c: ConstructResult, fragment: str, colour: str) -> bool:
     """Draw the interval of the subsidence over the meshes at each load; whether there is any."""
-    found = [b for b in c.bars if (b.key, b.fragment) == ("subsidence_mean_mm", fragment)
+    found = [(b.low, b.high, b.load_N) for b in c.bars
+             if (b.key, b.fragment) == ("subsidence_mean_mm", fragment)
              and b.low is not None and b.high is not None and abs(b.high) <= SHOWN_MM]
-    for bar in found:
-        ax.plot([bar.low, bar.high], [bar.load_N] * 2, marker="|", markersize=13, color=colour,
+    for low, high, load in found:
+        ax.plot([low, high], [load or 0.0] * 2, marker="|", markersize=13, color=colour,
                 markeredgewidth=1.6, linewidth=1.6, zorder=7, gid=f"error bar {c.name}")
     return bool(found)
 

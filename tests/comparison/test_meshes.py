@@ -127,7 +127,8 @@ def test_what_is_missing_or_a_lower_bound_on_a_mesh_says_so() -> None:
     other = bars(2000.0, 2010.0, moved=(800.0, None))
     found = other.bar("reserve_N")
     assert found is not None
-    assert (found.basis, found.why) == (SPREAD, "it is the peak on one mesh, and below it on another")
+    assert (found.basis, found.why) == (SPREAD,
+                                        "it is the peak on one mesh, and below it on another")
     open_end = bars(2000.0, 2000.0, status=BEYOND).bar("peak_N")
     assert open_end is not None
     assert (open_end.low, open_end.high, open_end.basis) == (2000.0, None, EQUAL)
@@ -154,7 +155,7 @@ def test_error_bars_that_overlap_are_a_tie() -> None:
     # Without error bars the stated indifference alone counts.
     plain = tuple(replace(c, bars=()) for c in over.constructs)
     assert sorted(ranks(plain).values()) == ["1", "2"]
-    assert 0.2 > TIE
+    assert TIE < 0.2
     assert document(over)["order"][0]["tied_with"] == [min(
         over.constructs, key=lambda c: reserve(c).load_N).name]
     assert "error bars overlap" in document(over)["ordered_by"]
