@@ -138,7 +138,8 @@ def _answered(study: Study, say: Say, pictures: bool = False, told: _Told | None
             told.warned[construct.name].extend(out.staged[-1].warnings)
             told.remarks[construct.name].extend(out.staged[-1].left_off)
         warned = () if told is None else tuple(told.warned[construct.name])
-        out.constructs.append(solve_construct(reader, model, warned, pictures))
+        out.constructs.append(solve_construct(reader, model, warned, pictures,
+                                              others=told is not None))
         out.seconds[construct.name] = perf_counter() - start
     return out
 

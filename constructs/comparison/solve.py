@@ -29,8 +29,11 @@ from buttress.results.search import Search, without_load
 
 
 def solve_construct(reader: Reader, model: Model, warnings: tuple[str, ...] = (),
-                    pictures: bool = False) -> ConstructResult:
-    """The record of a construct that is tightened: its loads, limits, path and peak."""
+                    pictures: bool = False, others: bool = True) -> ConstructResult:
+    """The record of a construct that is tightened: its loads, limits, path and peak.
+
+    ``others``: also look for other answers from other starts, see `derive`.
+    """
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
     # Friction lost costs another path, which the weight-bearing table asks for.
@@ -49,7 +52,8 @@ def solve_construct(reader: Reader, model: Model, warnings: tuple[str, ...] = ()
     letting_go = lets_go(model, upper)
     limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
-    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm)
+    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm,
+                     others=others)
     points = () if derived.path is None else derived.path.points
     found = ConstructResult(
         name=model.construct.name, note=model.construct.note, status=_status(model, loads),

@@ -54,11 +54,11 @@ class PathResult:
     """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
     small) or "gaps". ``events``: what loading leads to first; ``already``: what tightening
     alone had led to, under no load. ``unique``: whether other starts found no other state at the
-    points tried; ``spread`` [N]: how far apart the loads of those states are."""
+    points tried (None: not tried); ``spread`` [N]: how far apart the loads of those states are."""
 
     status: str
     stopped: str
-    unique: bool
+    unique: bool | None
     spread: float
     points: tuple[PathPoint, ...]
     events: tuple[PathEvent, ...]
