@@ -12,6 +12,7 @@ from buttress.results.order import best_first
 from buttress.results.records import ConstructResult
 from buttress.results.rows import csv_columns, rows
 from buttress.results.soft import SoftBone
+from buttress.results.spread import ModelSpread
 from buttress.results.stages import StagedResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
@@ -38,7 +39,8 @@ class Comparison(Displayed):
     ``comparison["antiglide"]``. ``mesh``: elements, unknowns, sizes of each body; ``trust``: the
     worst residuals of all answers, and how they were found; ``seconds``: wall time of each
     construct. ``soft``: the constructs in soft bone, where the study gives a body mass. ``meshes``:
-    those of the error bars, where these were asked for.
+    those of the error bars, where these were asked for; ``alternatives``: the constructs with
+    other choices of the model, likewise.
     """
 
     brief = ("name", "names", "loads_N")
@@ -52,6 +54,7 @@ class Comparison(Displayed):
     stages: tuple[StagedResult, ...] = ()
     soft: SoftBone | None = None
     meshes: Meshes | None = None
+    alternatives: ModelSpread | None = None
 
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""
@@ -88,6 +91,11 @@ class Comparison(Displayed):
     def fragments(self) -> tuple[str, ...]:
         """Names of the fragments, in the order of the results."""
         return tuple(dict.fromkeys(f for c in self.constructs for f in c.curve_subsidence_mm))
+
+    @property
+    def own(self) -> dict[str, ConstructResult]:
+        """The constructs without bonded twins, by name."""
+        return {c.name: c for c in self.constructs if c.twin_of is None}
 
     @property
     def best_first(self) -> tuple[ConstructResult, ...]:

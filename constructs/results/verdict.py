@@ -107,20 +107,30 @@ def first_failure(path: PathResult) -> PathEvent | None:
                default=None)
 
 
+def failure_words(c: ConstructResult, event: PathEvent) -> str:
+    """What an event of a construct's path means: ``the plate 'a' forms a plastic hinge``."""
+    said = FURTHER if (event.kind, event.where.part) in _standing(c) else FAILURES
+    return said[event.kind].format(_part(c, event.where.part))
+
+
+def _standing(c: ConstructResult) -> set[tuple[str, str]]:
+    """What tightening alone has led to: kinds of events and parts."""
+    already = () if c.path is None else c.path.already
+    return {(e.kind, e.where.part) for e in already if e.kind in STANDING}
+
+
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
-    event = first_failure(c.path)
-    before = {(e.kind, e.where.part) for e in c.path.already if e.kind in STANDING}
+    event, before = first_failure(c.path), _standing(c)
     already = [f"{STANDING[kind].format(_part(c, part))} already when tightened"
                for kind, part in sorted(before)]
     if event is None:
         top = _load(max(p.load_N for p in c.path.points))
         words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
     else:
-        said = FURTHER if (event.kind, event.where.part) in before else FAILURES
         at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
-        words = f"first {said[event.kind].format(_part(c, event.where.part))} {at}"
+        words = f"first {failure_words(c, event)} {at}"
     return "; ".join([*already, words])
 
 
