@@ -82,8 +82,8 @@ def _changes(own: Mapping[str, ConstructResult], x: Alternative, load: LoadInput
         if about == BEARING:
             moved.setdefault((name, said, was), []).append(more)
         elif about == ORDER:
-            loads = (f"{reserve(x.constructs[n]).text} N" for n in (name, more))
-            yield Change(x.name, about, name, f"{said} ({' and '.join(loads)}); in the study {was}")
+            loads = (f"'{n}' {reserve(x.constructs[n]).text} N" for n in (name, more))
+            yield Change(x.name, about, name, f"{said} ({', '.join(loads)}); in the study {was}")
         else:
             yield Change(x.name, about, name, f"'{name}': {said}; in the study {was}")
     for (name, said, was), rows in moved.items():
