@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from buttress.bone.field import ModulusField, fitted
 from buttress.fe.arrays import FloatArray
-from buttress.fe.bodies.plane import Plane, out_of_plane
+from buttress.fe.bodies.plane import Plane
 from buttress.study.bone import SectionInput
 from buttress.study.outline import Drawn
 from buttress.study.shapes import Flared, taper
@@ -59,11 +59,6 @@ class Layer:
         from buttress.fe.bodies.assembly import sheet
 
         return sheet(self.modulus, self.poisson, thickness, self.plane)
-
-    @property
-    def out_of_plane(self) -> FloatArray:
-        """Stress out of the plane over the sum of the direct ones in it."""
-        return out_of_plane(self.poisson, self.plane)
 
 
 @dataclass(frozen=True)

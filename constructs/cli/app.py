@@ -52,6 +52,9 @@ ErrorBars = Annotated[int | None, typer.Option(
     "--error-bars", metavar="[MESHES]", show_default=False,
     help="Solve on a mesh twice as fine too (with 3, on one between them as well, for an observed "
          "order), for an interval of each figure.")]
+Alternatives = Annotated[bool, typer.Option(
+    "--alternatives", help="Solve with other choices of the model too, one at a time, and tell "
+                           "which verdicts change.")]
 AlsoBonded = Annotated[bool, typer.Option(
     "--also-bonded", help="Add each construct's bonded twin, with metal and graft fully bonded to "
                           "the bone, to show the effect of slip, lift-off and loosening.")]
@@ -62,7 +65,8 @@ NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 
 @app.command(cls=Compare)
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            also_bonded: AlsoBonded = False, error_bars: ErrorBars = None, json: Json = False,
+            also_bonded: AlsoBonded = False, error_bars: ErrorBars = None,
+            alternatives: Alternatives = False, json: Json = False,
             quiet: NoWarnings = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
@@ -89,6 +93,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
             made = film(given, *motion, say=progress)
         comparison = run(given, progress, also_bonded=also_bonded, error_bars=error_bars)
+        if alternatives:
+            from buttress.ranking.alternatives import with_alternatives
+
+            comparison = with_alternatives(comparison, progress)
     with told_late() as writing, drafted(folder) as draft:
         write_results(comparison, draft, text, progress, field)
         if motion:

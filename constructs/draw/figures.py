@@ -5,7 +5,8 @@ anything anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where th
 ``.figure`` of the axes is what a notebook displays, `save` writes it. Every figure carries the
 label.
 
-- Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`.
+- Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`; `tornado`, where it was made
+  with alternatives.
 - Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed` (``field`` chooses strain over
   yield strain, von Mises stress or least principal stress), `free_body`,
   `contact_pressure` (with its `LoadResult`), `modulus_map` (its bodies, with the study).
@@ -29,7 +30,9 @@ from buttress.draw.primitives import empty, listed, save
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import screw_forces, stage_pictures
 from buttress.draw.sweep import envelope, limit_map, over_key, over_range, paired
+from buttress.draw.tornado import tornado
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "empty", "envelope", "film",
            "free_body", "limit_map", "listed", "modulus_map", "over_key", "over_range", "overview",
-           "paired", "save", "screw_forces", "stage_pictures", "weight_bearing", "write_film"]
+           "paired", "save", "screw_forces", "stage_pictures", "tornado", "weight_bearing",
+           "write_film"]

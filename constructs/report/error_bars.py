@@ -22,11 +22,11 @@ TWICE = ("equilibrium_ends_N", "known_to_N")
 MEANING = (
     "An error bar is the interval in which a figure lies as the mesh is refined, and no more than "
     "that: it says nothing of the model. It holds this mesh's value. On two meshes, or where "
-    "values on three do not follow a power of the element size with an order from 0.5 to 4, or where what "
-    "has slipped, opened, crushed or yielded differs between the meshes, it is the spread of the "
-    "meshes, which may be smaller than the error. With an observed order it follows from "
-    "Richardson extrapolation and the grid convergence index with the factor 1.25 (Celik et al., J "
-    "Fluids Eng 2008;130:078001, after Roache 1994; from memory).")
+    "values on three do not follow a power of the element size with an order from 0.5 to 4, or "
+    "where what has slipped, opened, crushed or yielded differs between the meshes, it is the "
+    "spread of the meshes, which may be smaller than the error. With an observed order it follows "
+    "from Richardson extrapolation and the grid convergence index with the factor 1.25 (Celik et "
+    "al., J Fluids Eng 2008;130:078001, after Roache 1994; from memory).")
 
 
 def quantity_of(bar: Bar) -> tuple[Quantity, str]:

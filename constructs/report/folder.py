@@ -11,7 +11,7 @@ from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.files import as_csv, file_names, labelled, plain, slug
 from buttress.model.resolve import resolved
-from buttress.report import error_bars
+from buttress.report import alternatives, error_bars
 from buttress.report.catalogue import construct_document
 from buttress.report.trust import how_far
 from buttress.results import bearing
@@ -31,6 +31,7 @@ def document(comparison: Comparison) -> dict[str, Any]:
             "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "how_far": how_far(comparison),
             "seconds": plain(comparison.seconds), "meshes": plain(comparison.meshes),
+            "alternatives": alternatives.document(comparison),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
             "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c)),
@@ -97,6 +98,9 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     if comparison.meshes is not None:
         (folder / "error-bars.csv").write_text(
             as_csv(error_bars.rows(comparison), error_bars.COLUMNS), encoding="utf-8")
+    if comparison.alternatives is not None:
+        (folder / "alternatives.csv").write_text(
+            as_csv(alternatives.rows(comparison), alternatives.COLUMNS), encoding="utf-8")
     if comparison.stages:
         from buttress.report.stages import as_csv as stages_csv
 

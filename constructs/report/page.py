@@ -18,7 +18,7 @@ from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.fe.status import Status
 from buttress.model.resolve import resolved
-from buttress.report import error_bars
+from buttress.report import alternatives, error_bars
 from buttress.report.assumptions import LIMITS, MODEL, assumptions
 from buttress.report.checklist import GUIDANCE, checklist
 from buttress.report.contact import more
@@ -82,6 +82,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
         "bars": None if comparison.meshes is None else {
             "table": error_bars.table(order, comparison.meshes), "meaning": error_bars.MEANING},
+        "spread": alternatives.page(comparison),
         "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),
         "figures": [
             figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
@@ -132,7 +133,7 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
     kinds = ["overview", "capacity", "weight bearing", "curves", "map", "stages", "screw forces",
-             "deformed", "contact", "free body"]
+             "tornado", "deformed", "contact", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0
@@ -261,7 +262,9 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
         "load": load.load_words,
         "figures": [
             figure("deformed", f"{c.name}: section under {load.load_words} of joint force", c.name),
-            figure("contact", f"{c.name}: contact pressure at {load.load_words}", c.name)],
+            figure("contact", f"{c.name}: contact pressure at {load.load_words}", c.name),
+            figure("tornado", f"{c.name}: the load by which it is ordered, with each alternative",
+                   c.name)],
         "more": more(load),
         "fragments": [
             {"name": name, "forces": forces(fragment, comparison.study.section.sides[1]),
@@ -277,6 +280,8 @@ def _made(comparison: Comparison) -> dict[str, Any]:
     asked = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
     if comparison.meshes is not None:
         asked += f" --error-bars {len(comparison.meshes.elements)}"
+    if comparison.alternatives is not None:
+        asked += " --alternatives"
     return {
         "mesh": Table(("body", *head), [(name, *map(str, row.values()))
                                         for name, row in rows.items()]),

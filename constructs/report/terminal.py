@@ -6,7 +6,7 @@ from textwrap import wrap
 
 from buttress import LABEL
 from buttress.comparison.twins import WORDS
-from buttress.report import bearing, error_bars
+from buttress.report import alternatives, bearing, error_bars
 from buttress.report.columns import USUAL, terminal_width
 from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
@@ -172,6 +172,9 @@ def print_table(comparison: Comparison) -> None:
         print("\n".join(wrap(WORDS, narrow)))
     if comparison.meshes is not None:
         print("\n".join(wrap(error_bars.MEANING, narrow)))
+    if comparison.alternatives is not None:
+        for words in ("", *alternatives.lines(comparison), ""):
+            print("\n".join(wrap(words, narrow, subsequent_indent="  ") or [""]))
     print("\n".join(trust_lines(comparison, narrow)))
     for construct in comparison.constructs:
         if why := not_tightened(construct):

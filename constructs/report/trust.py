@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from buttress.report import alternatives
 from buttress.report.benched import of_study
 from buttress.report.error_bars import summary
 from buttress.results.comparison import Comparison
@@ -33,6 +34,7 @@ def how_far(comparison: Comparison) -> dict[str, str]:
         "discretisation error": summary(comparison) if comparison.meshes is not None else
             f"not estimated here: one mesh, {mesh.size_mm:g} mm at faces and {mesh.coarse_mm:g} mm "
             "elsewhere; “--error-bars” refines it",
-        "model spread": "not computed here: one set of assumptions; “buttress rank” draws the "
-                        "inputs of the study at random",
+        "model spread": alternatives.summary(comparison) if comparison.alternatives is not None
+            else "not computed here: one set of assumptions; “--alternatives” changes them one by "
+                 "one, “buttress rank” draws the inputs of the study at random",
         "bench tests": " ".join(of_study(comparison.study.name))}

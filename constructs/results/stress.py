@@ -18,6 +18,7 @@ from buttress.display import Brief
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.element import Triangles
+from buttress.fe.bodies.plane import out_of_plane
 from buttress.fe.bodies.stress import strain, stress, to_nodes, von_mises, weights
 from buttress.results.contacts import percentiles
 
@@ -121,7 +122,8 @@ def tissue_fields(solids: Iterable[Solid], moved: Iterable[FloatArray]
         engineering, area = strain(solid.mesh, u), weights(solid.mesh)
         tensor, points = engineering * (1.0, 1.0, 0.5), quadrature_points(solid.mesh)
         out += [TissueField(solid.name, layer.tissue, points, area * layer.thickness, tensor,
-                            stress(engineering, layer.matrix()), layer.out_of_plane)
+                            stress(engineering, layer.matrix()),
+                            out_of_plane(layer.poisson, layer.plane))
                 for layer in solid.layers if layer.thickness.any()]
     return tuple(out)
 
