@@ -15,8 +15,8 @@ from buttress.results.spread import ModelSpread
 OWN = "as in the study"
 MEANING = (
     "Model spread: every construct solved once more with each alternative, one change at a time. "
-    "It shows which verdicts hang on a choice of the model. It is no interval of confidence: changes "
-    "may add up, and what none of the alternatives represents is not in it.")
+    "It shows which verdicts hang on a choice of the model. It is no interval of confidence: "
+    "changes may add up, and what none of the alternatives represents is not in it.")
 
 
 def summary(comparison: Comparison) -> str:

@@ -13,6 +13,7 @@ import pytest
 from small_study import small_study
 from typer.testing import CliRunner
 
+from buttress import LABEL
 from buttress.cli.app import app
 from buttress.comparison.compare import compare
 from buttress.comparison.meshes import finer, with_bars
@@ -174,6 +175,7 @@ def test_words_table_page_and_files_have_the_intervals(made: Comparison, tmp_pat
     assert float(row["low"]) == bar.low
     assert row["basis"] == bar.basis
     assert all(by_column(r["quantity"]) for r in rows)
+    assert {r["label"] for r in rows} == {LABEL}
     data = json.loads(json.dumps(document(made), allow_nan=False))
     assert data["meshes"]["asked_mm"] == [[4.0, 8.0], [2.0, 4.0]]
     assert any(b["key"] == "reserve_N" and b["low"] == bar.low
