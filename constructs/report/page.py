@@ -19,7 +19,7 @@ from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.fe.status import Status
 from buttress.model.resolve import resolved
 from buttress.report import alternatives, error_bars
-from buttress.report.assumptions import LIMITS, MODEL, assumptions
+from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
 from buttress.report.checklist import GUIDANCE, checklist
 from buttress.report.contact import more
 from buttress.report.glossary import glossary
@@ -76,7 +76,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
 
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": _style(),
-        "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
+        "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
         "answer": _answer(order), "main": main_table(order),
         "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
@@ -97,7 +97,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
             for c in comparison.stages for kind, what in (
                 ("stages", "the fragment"), ("screw forces", "force of each screw"))],
         "constructs": [_construct(comparison, c, figure) for c in order],
-        "model": [Markup(line) for line in MODEL],
+        "model": [Markup(line) for line in stated(MODEL, study)],
         "assumed": Table(("what", "value", "source", "status"),
                          [(a.what, a.value, a.source, a.status) for a in listed],
                          (0, 2, 3), "small"),
