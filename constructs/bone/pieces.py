@@ -13,6 +13,7 @@ from buttress.bone.section import Layer, LocalBone, Section
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points, sheet
 from buttress.fe.bodies.continuum import Continuum
+from buttress.fe.bodies.plane import Plane
 from buttress.fe.mesh.t6 import Mesh
 
 
@@ -61,12 +62,12 @@ class Inclusion:
 
 
 def with_metal(sheets: FloatArray, depth: FloatArray, xy: FloatArray,
-               inclusions: tuple[Inclusion, ...]) -> FloatArray:
+               inclusions: tuple[Inclusion, ...], plane: Plane = Plane.STRESS) -> FloatArray:
     """Composite stiffness ``E_metal t_metal + E_bone (t - t_metal)`` at points, ``(..., 3)``."""
     for bar in inclusions:
         metal = np.minimum(bar.thickness(xy), depth)
         share = (metal / depth)[..., None]
-        sheets = sheets * (1.0 - share) + sheet(bar.modulus, bar.poisson, metal)
+        sheets = sheets * (1.0 - share) + sheet(bar.modulus, bar.poisson, metal, plane)
     return sheets
 
 
@@ -105,7 +106,7 @@ class BonePiece:
         """
         depth = self.depth(xy)
         full = self.section.sheets(xy) * (depth / self.section.thickness(xy))[..., None]
-        return with_metal(full, depth, xy, self.inclusions)
+        return with_metal(full, depth, xy, self.inclusions, self.section.plane)
 
     def crush(self, xy: FloatArray, core_scale: float = 1.0) -> FloatArray:
         """Crushing strength through the depth at points, MPa; see `Section.crushing`."""
@@ -150,13 +151,15 @@ class FillPiece:
         """Stiffness of the sheet, ``(..., 3)`` N/mm, layer by layer."""
         k = self._layers(xy)
         depth = self.depth(xy)
-        full = sheet(self.material.modulus[k], self.material.poisson[k], depth)
-        return with_metal(np.asarray(full), depth, xy, self.inclusions)
+        full = sheet(self.material.modulus[k], self.material.poisson[k], depth,
+                     self.section.plane)
+        return with_metal(np.asarray(full), depth, xy, self.inclusions, self.section.plane)
 
     def layers(self, xy: FloatArray) -> tuple[Layer, ...]:
         """The fill at points ``(..., 2)``: one tissue through the depth, level layers and all."""
         k, depth = self._layers(xy), self.depth(xy)
-        fill = Layer("fill", self.material.modulus[k], self.material.poisson[k], depth)
+        fill = Layer("fill", self.material.modulus[k], self.material.poisson[k], depth,
+                     self.section.plane)
         return around_metal((fill,), depth, xy, self.inclusions)
 
     def crush(self, xy: FloatArray, core_scale: float = 1.0) -> FloatArray:

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from buttress.bone.field import ModulusField, fitted
 from buttress.fe.arrays import FloatArray
+from buttress.fe.bodies.plane import Plane
 from buttress.study.bone import SectionInput
 from buttress.study.outline import Drawn
 from buttress.study.shapes import Flared, taper
@@ -51,12 +52,13 @@ class Layer:
     modulus: FloatArray
     poisson: FloatArray
     thickness: FloatArray
+    plane: Plane = Plane.STRESS
 
     def matrix(self, thickness: FloatArray | float = 1.0) -> FloatArray:
-        """Plane-stress matrix (D11, D12, D33) times a thickness, ``(..., 3)``; of 1 mm in MPa."""
+        """Matrix (D11, D12, D33) in the plane times a thickness, ``(..., 3)``; of 1 mm in MPa."""
         from buttress.fe.bodies.assembly import sheet
 
-        return sheet(self.modulus, self.poisson, thickness)
+        return sheet(self.modulus, self.poisson, thickness, self.plane)
 
 
 @dataclass(frozen=True)
@@ -185,13 +187,15 @@ class Section:
     def core_thickness(self, xy: ArrayLike) -> FloatArray:
         """Depth of the core at points (..., 2), mm: the chord of the inner ellipse, 0 outside.
 
-        With a map of the whole depth there is no separate cortex.
+        With a map of the whole depth there is no separate cortex. Without side plates the core is
+        as deep as the bone wherever there is any, and the cortex a rim in the plane.
         """
         if self.map_of_all:
             return self.chord(xy)
         x, h = self._cut(xy)
         c = self.cortex(h)
-        return self._through(x, self.half_width(h) - c, self.half_depth(h) - c)
+        core = self._through(x, self.half_width(h) - c, self.half_depth(h) - c)
+        return core if self.given.side_plates else np.where(core > 0.0, self.chord(xy), 0.0)
 
     def _cut(self, xy: ArrayLike) -> tuple[FloatArray, FloatArray]:
         """Distance from the middle of the cut through points (..., 2), and the cut's level, mm."""
@@ -214,7 +218,7 @@ class Section:
     def sheets(self, xy: ArrayLike) -> FloatArray:
         """Thickness-weighted stiffness at points (..., 2): (D11, D12, D33) in N/mm, (..., 3).
 
-        The plane-stress matrices of core and cortex are summed over the depth.
+        The matrices of core and cortex are summed over the depth.
         """
         core, cortex = self.layers(xy)
         total = core.matrix(core.thickness) + cortex.matrix(cortex.thickness)
@@ -224,9 +228,14 @@ class Section:
         """Core and cortex at points (..., 2); both share the strain in the plane."""
         core = self.core_thickness(xy)
         inner, like = np.asarray(self.core_at(xy), dtype=float), np.ones_like(core)
-        return (Layer("core", inner, self.poisson("core") * like, core),
+        return (Layer("core", inner, self.poisson("core") * like, core, self.plane),
                 Layer("cortex", self.cortical_modulus * like, self.poisson("cortex") * like,
-                      self.chord(xy) - core))
+                      self.chord(xy) - core, self.plane))
+
+    @property
+    def plane(self) -> Plane:
+        """Plane stress or plane strain, of bone, fills, metal and threads alike."""
+        return Plane(self.given.plane_state)
 
     # --- material ------------------------------------------------------------------------------
 
@@ -298,6 +307,8 @@ class Section:
         if self.given.sagittal:
             # z counts from the middle of the slice, the ellipse from where the slice is cut off.
             z = np.maximum(z + b / 2, 0.0)
+        if not self.given.side_plates:
+            z = np.zeros_like(z)
         inside = (x / (self.half_width(h) - c)) ** 2 + (z / (b - c)) ** 2
         return np.asarray(inside > 1.0 + INSIDE)
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sys
 import threading
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from buttress import LABEL, __version__
 from buttress.cli import improve as cli_improve
@@ -39,6 +41,24 @@ app = typer.Typer(
     help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
          f"2D finite-element model.\n\n{LABEL}")
 
+class Compare(TyperCommand):
+    """The command whose option ``--error-bars`` may stand without a number."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        given = list(args)
+        for i in reversed([i for i, a in enumerate(given) if a == "--error-bars"]):
+            if not re.fullmatch(r"[+-]?\d[\d.]*", "".join(given[i + 1:i + 2])):
+                given.insert(i + 1, "2")
+        return super().parse_args(ctx, given)
+
+
+ErrorBars = Annotated[int | None, typer.Option(
+    "--error-bars", metavar="[MESHES]", show_default=False,
+    help="Solve on a mesh twice as fine too (with 3, on one between them as well, for an observed "
+         "order), for an interval of each figure.")]
+Alternatives = Annotated[bool, typer.Option(
+    "--alternatives", help="Solve with other choices of the model too, one at a time, and tell "
+                           "which verdicts change.")]
 AlsoBonded = Annotated[bool, typer.Option(
     "--also-bonded", help="Add each construct's bonded twin, with metal and graft fully bonded to "
                           "the bone, to show the effect of slip, lift-off and loosening.")]
@@ -47,9 +67,10 @@ NoWarnings = Annotated[bool, typer.Option(
 NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
 
 
-@app.command()
+@app.command(cls=Compare)
 def compare(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-            also_bonded: AlsoBonded = False, json: Json = False, quiet: NoWarnings = False,
+            also_bonded: AlsoBonded = False, error_bars: ErrorBars = None,
+            alternatives: Alternatives = False, json: Json = False, quiet: NoWarnings = False,
             workers: Annotated[int, typer.Option(
                 "--workers", metavar="N", min=0, max=256,
                 help="Number of processes that share the constructs, with the same answers; 0 for "
@@ -84,7 +105,12 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             from buttress.draw.film import film, write_film
 
             made = film(given, *motion, say=progress)
-        comparison = run(given, progress, also_bonded=also_bonded, workers=workers or None)
+        comparison = run(given, progress, also_bonded=also_bonded, workers=workers or None,
+                         error_bars=error_bars)
+        if alternatives:
+            from buttress.ranking.alternatives import with_alternatives
+
+            comparison = with_alternatives(comparison, progress)
     with told_late() as writing, drafted(folder) as draft:
         write_results(comparison, draft, text, progress, field, points, svg)
         if motion:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import contextlib
 from collections import Counter, defaultdict
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
+from time import perf_counter
 
 from buttress.comparison.cost import Cost
+from buttress.comparison.meshes import finer, with_bars
 from buttress.comparison.soft import in_soft_bone
 from buttress.comparison.solving import Part, Solved, Solving, job, parts_of
 from buttress.comparison.twins import with_twins
 from buttress.fe.errors import ButtressError
 from buttress.fe.status import Status
-from buttress.results.comparison import Comparison
+from buttress.results.comparison import Comparison, Meshes
 from buttress.results.records import ConstructResult
 from buttress.results.soft import SoftBone
 from buttress.rules.check import check
@@ -28,7 +30,8 @@ Say = Callable[[str], None]
 
 
 def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True,
-            also_bonded: bool = False, workers: int | None = 1) -> Comparison:
+            also_bonded: bool = False, workers: int | None = 1, error_bars: int | None = None
+            ) -> Comparison:
     """Solve every construct of a study under each of its loads.
 
     ``study``: a `Study` (as `example` and `load_study` read it), the name of a shipped study
@@ -37,13 +40,15 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
     displacements; some megabytes per construct and load). ``also_bonded``: add the bonded twin of
     each construct, with its metal and graft stuck fast to the bone. ``workers``: local processes
     that share the constructs, with the same answers to the last bit; None takes one per core.
+    ``error_bars``: on how many meshes to solve, 2 (the study's and one twice as fine) or 3 (one
+    between them too), for an interval of each figure; None for none.
 
     Returns a `Comparison`, one `ConstructResult` per construct in the order of the study. Lengths
     are in mm, forces in N, stresses in MPa, angles in degrees; movements are in the frame of the
     shaft, zero after the last tightening.
 
-    Raises InputError where there is no such study or it cannot be built. A load that finds no
-    equilibrium is a result, not an error.
+    Raises InputError where there is no such study or it cannot be built, or on another number of
+    meshes. A load that finds no equilibrium is a result, not an error.
     """
     study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
@@ -57,8 +62,9 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
             warned[finding.construct].append(f"{finding.part}: {finding.message}")
         elif finding.rule == PLATE_ACROSS and finding.construct not in twins:
             remarks[finding.construct].append(f"{finding.part}: {finding.message}")
+    others = finer(study, error_bars)
     parts = parts_of(study)
-    found = _all(study, parts, pictures, workers, say)
+    found = _all(Solving(study, pictures), parts, workers, say)
     done, staged, soft, seconds = [], [], {}, Counter[str]()
     for part in parts:
         one = found[part.number]
@@ -76,28 +82,56 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
                 warnings=(*warned[name], *one.result.warnings), remarks=tuple(remarks[name])))
     if not done:
         raise ButtressError("no construct could be solved: " + KILLED)
+    mesh = next(x.mesh for x in found.values() if x.mesh)
+    meshes = None
+    if others:
+        start = perf_counter()
+        done, meshes = _with_bars(done, mesh, (study, *others), workers, say)
+        seconds["finer meshes"] = perf_counter() - start
     words = in_soft_bone(study)[1]
     return Comparison(
-        study=study, constructs=tuple(done), versions=versions(),
-        mesh=next(x.mesh for x in found.values() if x.mesh), trust=trust(done),
-        seconds=dict(seconds), stages=tuple(staged), soft=SoftBone(words, soft) if words else None,
+        study=study, constructs=tuple(done), versions=versions(), mesh=mesh, trust=trust(done),
+        meshes=meshes, seconds=dict(seconds), stages=tuple(staged),
+        soft=SoftBone(words, soft) if words else None,
         lost=tuple(f"{p.name}: not solved: {KILLED}" for p in parts if found[p.number].lost))
 
 
-def _all(study: Study, parts: list[Part], pictures: bool, workers: int | None, say: Say
+def _with_bars(done: list[ConstructResult], mesh: dict, studies: Sequence[Study],
+               workers: int | None, say: Say) -> tuple[list[ConstructResult], Meshes]:
+    """The constructs with their error bars; ``studies``: the study, and it on finer meshes."""
+    meshes, more = [mesh], []
+    for study in studies[1:]:
+        words = f", on a mesh of {study.mesh.size_mm:.3g} mm"
+        parts = [part for part in parts_of(study) if not part.soft]
+        found = _all(Solving(study, False, others=False), parts, workers,
+                     lambda text, words=words: say(text + words))
+        more.append({one.result.name: one.result for one in found.values()
+                     if one.result is not None})
+        meshes.append(next(x.mesh for x in found.values() if x.mesh))
+    elements = [sum(body["elements"] for body in m.values()) for m in meshes]
+    sizes = tuple(float((sum(body["area_mm2"] for body in m.values()) / count) ** 0.5)
+                  for m, count in zip(meshes, elements, strict=True))
+    on_all = [c for c in done if all(c.name in each for each in more)]
+    barred = {c.name: c for c in with_bars(
+        on_all, [[each[c.name] for c in on_all] for each in more], sizes)}
+    return [barred.get(c.name, c) for c in done], Meshes(
+        tuple((x.mesh.size_mm, x.mesh.coarse_mm) for x in studies), tuple(elements), sizes)
+
+
+def _all(solving: Solving, parts: list[Part], workers: int | None, say: Say
          ) -> dict[int, Solved]:
     """What is found of every part, by number; raises the first error in the order of the study."""
     count = min(cores() if workers is None else workers, len(parts))
     found: dict[int, Solved] = {}
     outcomes: Generator[Solved, None, None]
     if count <= 1:
-        solve = Solving(study, pictures, say)
-        outcomes = (solve(part) for part in parts)
+        solving.say = say
+        outcomes = (solving(part) for part in parts)
     else:
         say(f"solving {counted(len(parts), 'part')} on {count} workers")
         # The longest first, so that all workers end at about the same time.
         order = sorted(parts, key=lambda part: -part.weight)
-        outcomes = local([[p] for p in order], job(study, pictures), count, lambda: False)
+        outcomes = local([[p] for p in order], job(solving), count, lambda: False)
     bones = len({p.soft for p in parts}) * max(1, count)
     cost = Cost(bones + sum(p.weight for p in parts), count, say)
     with contextlib.closing(outcomes):

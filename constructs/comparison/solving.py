@@ -88,17 +88,22 @@ class Solved:
     lost: bool = False
 
 
-def job(study: Study, pictures: bool) -> Job[Part, Solved]:
+def job(solving: Solving) -> Job[Part, Solved]:
     """What worker processes do with the constructs of a study."""
-    return Job(partial(Solving, study, pictures), lambda part: Solved(part.number, lost=True),
+    return Job(partial(Solving, solving.study, solving.pictures, others=solving.others),
+               lambda part: Solved(part.number, lost=True),
                lambda part: part.name, ahead=1)
 
 
 class Solving:
-    """Solves the parts of a study one after another; its bones are made when first needed."""
+    """Solves the parts of a study one after another; its bones are made when first needed.
 
-    def __init__(self, study: Study, pictures: bool, say: Say = lambda text: None) -> None:
-        self.study, self.pictures, self.say = study, pictures, say
+    ``others``: also what each stage leads to, and other answers from other starts (`derive`).
+    """
+
+    def __init__(self, study: Study, pictures: bool, say: Say = lambda text: None,
+                 others: bool = True) -> None:
+        self.study, self.pictures, self.say, self.others = study, pictures, say, others
         self._bones: dict[bool, tuple[Bones, dict[str, float]]] = {}
         self._readers: dict[int, Reader] = {}
 
@@ -125,9 +130,9 @@ class Solving:
             out.bears = bears(reader, model)
             out.seconds["soft bone"] = perf_counter() - start
             return
-        if model.whole is not None:
+        if model.whole is not None and self.others:
             out.staged = staged_result(reader, model.whole, self.pictures)
-        out.result = solved(reader, model, self.pictures)
+        out.result = solved(reader, model, self.pictures, self.others)
         out.mesh = mesh_facts(bones.base)
         out.seconds[construct.name] = perf_counter() - begun
 
@@ -145,8 +150,9 @@ class Solving:
         return self._bones[soft]
 
 
-def solved(reader: Reader, model: Model, pictures: bool) -> ConstructResult:
-    """All that is found of a construct that is ready to be loaded."""
+def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = True
+           ) -> ConstructResult:
+    """All that is found of a construct that is ready to be loaded; ``others``: see `derive`."""
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
     # Friction lost costs another path, which the weight-bearing table asks for.
@@ -165,7 +171,8 @@ def solved(reader: Reader, model: Model, pictures: bool) -> ConstructResult:
     letting_go = lets_go(model, upper)
     limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
-    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm)
+    derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm,
+                     others=others)
     points = () if derived.path is None else derived.path.points
     found = ConstructResult(
         name=model.construct.name, note=model.construct.note, status=_status(model, loads),

@@ -20,6 +20,7 @@ from buttress.draw.primitives import magnification, save
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
 from buttress.draw.text import boxed
+from buttress.draw.tornado import tornado
 from buttress.files import file_names, slug
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
@@ -70,15 +71,20 @@ def _told_apart(comparison: Comparison) -> Comparison:
             replace(c, name=new[c.name],
                     pictures=tuple(replace(p, construct=new[c.name]) for p in c.pictures))
             for c in comparison.constructs),
-        stages=tuple(replace(s, name=new[s.name]) for s in comparison.stages))
+        stages=tuple(replace(s, name=new[s.name]) for s in comparison.stages),
+        alternatives=None if comparison.alternatives is None else replace(
+            comparison.alternatives, tried=tuple(
+                replace(x, constructs={new[n]: replace(c, name=new[n])
+                                       for n, c in x.constructs.items()})
+                for x in comparison.alternatives.tried)))
 
 
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
     Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "curves",
-    "overview", "stages", "screw forces" and "map". Names of the files that the section was read
-    from lie in the same folder and are taken.
+    "overview", "stages", "screw forces", "tornado" and "map". Names of the files that the
+    section was read from lie in the same folder and are taken.
     """
     taken = {PurePosixPath(f).stem.lower() for f in comparison.study.section.files}
     several = comparison.fragments
@@ -98,6 +104,8 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
         for name in several:
             extra = "" if len(several) == 1 else f" {name}"
             out["free body", c.name, name] = slug(f"free body {called[c.name]}{extra}", taken)
+        if comparison.alternatives is not None and c.twin_of is None:
+            out["tornado", c.name, ""] = slug(f"tornado {called[c.name]}", taken)
     for staged in comparison.stages:
         own = called[staged.name]
         out["stages", staged.name, ""] = slug(f"stages {own}", taken)
@@ -137,6 +145,8 @@ def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[s
             yield names["contact", construct, ""], contact_pressure(picture, load)
         for fragment in comparison.fragments:
             yield names["free body", construct, fragment], free_body(picture, fragment)
+    for name in () if comparison.alternatives is None else comparison.own:
+        yield names["tornado", name, ""], tornado(comparison, name)
     factor = common_factor(comparison.stages)
     for staged in comparison.stages:
         if any(staged.pictures):

@@ -33,6 +33,7 @@ EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is 
           "snap": ("*", "snap-through")}
 """Marker and meaning of the events that are drawn; slip begins with the first load."""
 PEAK, CROSSING, STUDY = "peak", "two curves cross", "loads of the study"
+BARS = "error bar over meshes"
 LEAST_MM = 0.02
 """Curves that cross nearer to zero than this cannot be distinguished."""
 
@@ -48,7 +49,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     require_known(fragment, comparison.fragments, "fragment")
     constructs = comparison.constructs
     words = [f"{c.name} ({ending(c)})" for c in constructs]
-    marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY]
+    marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY, BARS]
     if ax is None:
         high = d.HIGH - 1.9
         lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE, (3.4, 4.2, 5.2))
@@ -59,7 +60,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     else:
         lines, _ = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
         d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
-    handles, drawn, kinds = [], [], set[str]()
+    handles, drawn, kinds, barred = [], [], set[str](), False
     for i, c in enumerate(constructs):
         look = d.series(i)
         sunk, load = shown(c, fragment)
@@ -69,6 +70,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
                               linestyle=look["linestyle"]))
         drawn.append((sunk, load))
         kinds |= _mark(ax, c, fragment, look["color"])
+        barred |= _error_bars(ax, c, fragment, look["color"])
     crossings = [p for a, b in combinations(drawn, 2) for p in crossing(a, b)]
     for x, y in crossings:
         ax.plot(x, y, marker="o", markersize=13, markerfacecolor="none", markeredgecolor="black",
@@ -88,6 +90,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     handles += [_sign("X", PEAK)] if "peak" in kinds else []
     handles += [Line2D([], [], linestyle="none", marker="o", markersize=12, markerfacecolor="none",
                        markeredgecolor="black", label=CROSSING)] if crossings else []
+    handles += [_sign("|", BARS)] if barred else []
     handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
               frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
@@ -98,9 +101,20 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     return ax
 
 
+def _error_bars(ax: Axes, c: ConstructResult, fragment: str, colour: str) -> bool:
+    """Draw the interval of the subsidence over the meshes at each load; whether there is any."""
+    found = [(b.low, b.high, b.load_N) for b in c.bars
+             if (b.key, b.fragment) == ("subsidence_mean_mm", fragment)
+             and b.low is not None and b.high is not None and abs(b.high) <= SHOWN_MM]
+    for low, high, load in found:
+        ax.plot([low, high], [load or 0.0] * 2, marker="|", markersize=13, color=colour,
+                markeredgewidth=1.6, linewidth=1.6, zorder=7, gid=f"error bar {c.name}")
+    return bool(found)
+
+
 def _sign(marker: str, words: str) -> Line2D:
     return Line2D([], [], linestyle="none", marker=marker, color="#555555", markersize=9,
-                  markeredgecolor="white", label=words)
+                  markeredgecolor="#555555" if marker == "|" else "white", label=words)
 
 
 def shown(c: ConstructResult, fragment: str) -> tuple[FloatArray, FloatArray]:

@@ -6,7 +6,8 @@ anything anew. Without ``ax`` it draws a slide of 13.3 x 7.5 in, higher where th
 label.
 
 - Of a study, before anything is solved: `placed`, with the findings of `check`.
-- Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`.
+- Of a comparison: `overview`, `capacity`, `curves`, `weight_bearing`; `tornado`, where it was made
+  with alternatives.
 - Of a picture, ``comparison["NAME"].picture(1000.0)``: `deformed` (``field`` chooses strain over
   yield strain, von Mises stress or least principal stress), `free_body`,
   `contact_pressure` (with its `LoadResult`), `modulus_map` (its bodies, with the study).
@@ -32,8 +33,9 @@ from buttress.draw.primitives import empty, listed, save
 from buttress.draw.section import deformed, overview
 from buttress.draw.stages import screw_forces, stage_pictures
 from buttress.draw.sweep import envelope, limit_map, over_key, over_range, paired
+from buttress.draw.tornado import tornado
 
 __all__ = ["capacity", "contact_pressure", "curves", "deformed", "empty", "envelope", "film",
            "free_body", "landscape", "limit_map", "listed", "modulus_map", "over_key",
            "over_range", "overview", "paired", "placed", "save", "screw_forces", "stage_pictures",
-           "weight_bearing", "write_film"]
+           "tornado", "weight_bearing", "write_film"]

@@ -9,6 +9,7 @@ import numpy as np
 from buttress.bone.pieces import Solid
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.member import BeamSection, Member
+from buttress.fe.bodies.plane import Plane
 from buttress.fe.links.link import Hinge, LinkList
 from buttress.implants.placement import PlateLine
 from buttress.implants.sections import Bending, Material
@@ -59,10 +60,15 @@ class Hardware:
     """Names of pieces without any contact or load: not part of the solution."""
 
 
-def beam(section: Bending, material: Material, factor: float, count: int = 1) -> BeamSection:
-    """Stiffness of ``count`` pieces side by side; ``factor`` is the shear factor."""
-    return BeamSection(count * material.modulus * section.area,
-                       count * material.modulus * section.inertia,
+def beam(section: Bending, material: Material, factor: float, count: int = 1,
+         plane: Plane = Plane.STRESS) -> BeamSection:
+    """Stiffness of ``count`` pieces side by side; ``factor`` is the shear factor.
+
+    In plane strain a bar that cannot strain out of the plane is stiffer by 1 / (1 - nu²); its
+    strength stays that of a bar.
+    """
+    modulus = material.in_plane(plane)
+    return BeamSection(count * modulus * section.area, count * modulus * section.inertia,
                        count * factor * material.shear_modulus * section.area)
 
 

@@ -13,6 +13,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance, medium_lateral
 from buttress.fe.bodies.member import Member
+from buttress.fe.bodies.plane import in_plane
 from buttress.fe.errors import InputError
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.implants.grips import EMPTY, Cell, Grip, gripped
@@ -74,13 +75,13 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
     sections = tuple(pin_section(pin, bool(0.5 * (a + b) >= threaded))
                      for a, b in zip(s[:-1], s[1:], strict=True))
     member = Member(pin.name, axis.point(s),
-                    [beam(x, material, SHEAR_ROUND, pin.count) for x in sections])
+                    [beam(x, material, SHEAR_ROUND, pin.count, bone.section.plane)
+                     for x in sections])
     part = Part(
         name=pin.name, kind=pin.what, member=member, sections=sections, material=material,
         count=pin.count)
     out.parts.append(part)
-    _embed(pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links,
-           bone.study.hardening.bone_share)
+    _embed(bone, pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
     _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
     if isinstance(pin, Screw):
         later = construct.locks_later(pin.name)
@@ -91,13 +92,15 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
     add_hinges(part, links, bone.study.hardening)
 
 
-def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
+def _embed(bone: Bone, pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
            thread: tuple[float, float], s: FloatArray, part: Part, solids: list[Solid],
-           links: LinkList, crushed: float) -> None:
+           links: LinkList) -> None:
     """Bearing across the pin in every cell; thread (or press fit) along it where it holds.
 
-    Bone that a pin crushes carries more, by ``crushed`` times its elastic foundation.
+    Bone that a pin crushes carries more, by the study's share of its elastic foundation.
     """
+    crushed, plane = bone.study.hardening.bone_share, bone.section.plane
+    metal_modulus = part.material.in_plane(plane)
     count, member, along = part.count, part.member, axis.direction
     across = np.array([-along[1], along[0]])
     low, high = thread
@@ -108,7 +111,8 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
         node = int(np.argmin(np.abs(s - cell.middle)))
         centre = axis.point(cell.middle)
         # E t of the share of the sheet for each of the pieces side by side
-        stretch, depth = grip.sheet * (1.0 - poisson**2) / count, grip.depth / count
+        stretch = grip.sheet * (1.0 - float(in_plane(1.0, poisson, plane)[1])**2) / count
+        depth = grip.depth / count
         element = part.sections[min(node, len(part.sections) - 1)]
         length = cell.end - cell.start
         diameter = outer(pin)
@@ -116,9 +120,8 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
             diameter = screw_form(pin.form).shaft or diameter
         here: dict[str, Any] = {"place": (float(centre[0]), float(centre[1]))}
         bearing = count * grip.crush * diameter * length
-        bending = part.material.modulus * element.inertia
-        side = lateral_compliance(modulus, poisson, stretch, diameter,
-                                  bending)
+        bending = metal_modulus * element.inertia
+        side = lateral_compliance(modulus, poisson, stretch, diameter, bending, plane)
         rise = crushed * medium_lateral(grip.crushable, poisson, diameter, bending)
         links.add(Link(Hold.BEARING, pin.name, End(member, member.translation(node, across)),
                        End(solid.body, grip.across), compliance=side / (length * count),
@@ -135,7 +138,7 @@ def _embed(pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | None]],
             continue
         hold_back = count * shear * np.pi * outer(pin) * engaged
         pull = axial_compliance(modulus, poisson, stretch, outer(pin),
-                                part.material.modulus * element.area, depth)
+                                metal_modulus * element.area, depth, plane)
         links.add(Link(Hold.THREAD if isinstance(pin, Screw) else Hold.PRESS_FIT, pin.name,
                        End(member, member.translation(node, along)), End(solid.body, grip.along),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
@@ -171,7 +174,7 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
             # On one side only, unlike around a pin.
             rise = 0.5 * bone.study.hardening.bone_share * medium_lateral(
                 float(local.crushable), float(local.poisson), outer(pin),
-                part.material.modulus * element.inertia)
+                part.material.in_plane(bone.section.plane) * element.inertia)
             links.contact(Hold.REST, pin.name, (member, solid.body),
                           (lambda d, n=node, r=arm: member.translation(n, d, r), take),
                           normal=outward, friction=friction,

@@ -55,7 +55,8 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
         piece = section_at(plate, 0.5 * float(a + b))
         hole = any(abs(0.5 * (a + b) - h) < piece.hole / 2 for h in line.holes)
         sections.append(piece.net if hole else piece.solid)
-    member = Member(plate.name, centre, [beam(x, material, SHEAR_FLAT) for x in sections])
+    member = Member(plate.name, centre, [beam(x, material, SHEAR_FLAT,
+                                               plane=bone.section.plane) for x in sections])
     part = Part(
         name=plate.name, kind="plate", member=member, sections=tuple(sections), material=material)
     out.parts.append(part)

@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 
+from buttress.fe.bodies.plane import Plane, in_plane
 from buttress.study.study import Pin, Plate, Screw, Wire
 from buttress.study.tables import fields, kind, number
 
@@ -26,6 +27,10 @@ class Material:
     def shear_modulus(self) -> float:
         """E / 2(1 + nu), MPa."""
         return self.modulus / (2.0 * (1.0 + self.poisson))
+
+    def in_plane(self, plane: Plane) -> float:
+        """Modulus of a bar in the plane, MPa."""
+        return float(in_plane(self.modulus, self.poisson, plane)[0])
 
 
 def metal(name: str) -> Material:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from buttress.study import tables
@@ -33,9 +33,10 @@ LIMITS = (
 )
 """What the model cannot show, as HTML of ours (no input in it)."""
 
+SUMMED = "cancellous core and cortex are summed through it"
+RIM = "cancellous core all through it, and the cortex only where its rim lies in the plane"
 MODEL = (
-    "Bone is elastic. At every point the section has the bone's depth: cancellous core and cortex "
-    "are summed through it.",
+    f"Bone is elastic. At every point the section has the bone's depth: {SUMMED}.",
     "Fracture faces press on each other and slide with Coulomb friction; they do not interlock.",
     "Plates, screws and wires are beams. Bone supports a screw across its axis by a bearing "
     "stiffness (Vesic) and along it by the thread (shear lag; pull-out after Chapman), each up to "
@@ -60,6 +61,12 @@ MODEL = (
     "Capacity is limit analysis, without and with friction: a check next to the peak.",
 )
 """How the model works, in plain words, as HTML of ours."""
+
+
+def stated(lines: Sequence[str], study: Study) -> list[str]:
+    """Lines of `LIMITS` or `MODEL` as they are true of a study."""
+    out = [line.replace("plane stress", study.section.plane_state) for line in lines]
+    return out if study.section.side_plates else [line.replace(SUMMED, RIM) for line in out]
 
 
 def markdown(line: str) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 from buttress import LABEL
 from buttress.files import as_csv, file_names, labelled, plain, slug
 from buttress.model.resolve import resolved
+from buttress.report import alternatives, error_bars
 from buttress.report.catalogue import construct_document
 from buttress.report.trust import how_far
 from buttress.report.written import copy_files, text_in_full
@@ -29,13 +30,15 @@ def document(comparison: Comparison) -> dict[str, Any]:
     return {"label": LABEL, "versions": comparison.versions,
             "study": resolved(comparison.study), "mesh": plain(comparison.mesh),
             "trust": plain(comparison.trust), "how_far": how_far(comparison),
-            "seconds": plain(comparison.seconds),
+            "seconds": plain(comparison.seconds), "meshes": plain(comparison.meshes),
+            "alternatives": alternatives.document(comparison),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
             "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c)),
                        "tied_with": tied_with(c, comparison.constructs)}
                       for c in best_first(comparison.constructs)],
-            "ordered_by": order_words(comparison.study.limits.movement_mm),
+            "ordered_by": order_words(comparison.study.limits.movement_mm,
+                                      comparison.meshes is not None),
             "weight_bearing": plain(weight_bearing(comparison)), "lost": list(comparison.lost)}
 
 
@@ -76,6 +79,12 @@ def write_results(comparison: Comparison, folder: Path, text: str,
     (folder / "comparison.csv").write_text(as_csv(rows(comparison), columns()), encoding="utf-8")
     (folder / "comparison.json").write_text(
         json.dumps(document(comparison), indent=1, allow_nan=False) + "\n", encoding="utf-8")
+    if comparison.meshes is not None:
+        (folder / "error-bars.csv").write_text(
+            as_csv(error_bars.rows(comparison), error_bars.COLUMNS), encoding="utf-8")
+    if comparison.alternatives is not None:
+        (folder / "alternatives.csv").write_text(
+            as_csv(alternatives.rows(comparison), alternatives.COLUMNS), encoding="utf-8")
     if comparison.stages:
         from buttress.report.stages import as_csv as stages_csv
 

@@ -18,7 +18,8 @@ from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.fe.status import Status
 from buttress.model.resolve import resolved
-from buttress.report.assumptions import LIMITS, MODEL, assumptions
+from buttress.report import alternatives, error_bars
+from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
 from buttress.report.checklist import GUIDANCE, checklist
 from buttress.report.contact import more
 from buttress.report.glossary import glossary
@@ -75,11 +76,13 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
 
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": _style(),
-        "asked": _asked(comparison), "cannot": [Markup(line) for line in LIMITS],
-        "answer": _answer(order), "lost": comparison.lost,
-        "main": main_table(order),
-        "order_words": order_words(study.limits.movement_mm),
+        "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
+        "answer": _answer(order), "lost": comparison.lost, "main": main_table(order),
+        "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
+        "bars": None if comparison.meshes is None else {
+            "table": error_bars.table(order, comparison.meshes), "meaning": error_bars.MEANING},
+        "spread": alternatives.page(comparison),
         "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),
         "figures": [
             figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
@@ -94,7 +97,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
             for c in comparison.stages for kind, what in (
                 ("stages", "the fragment"), ("screw forces", "force of each screw"))],
         "constructs": [_construct(comparison, c, figure) for c in order],
-        "model": [Markup(line) for line in MODEL],
+        "model": [Markup(line) for line in stated(MODEL, study)],
         "assumed": Table(("what", "value", "source", "status"),
                          [(a.what, a.value, a.source, a.status) for a in listed],
                          (0, 2, 3), "small"),
@@ -130,7 +133,7 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
     kinds = ["overview", "capacity", "weight bearing", "curves", "map", "stages", "screw forces",
-             "deformed", "contact", "free body"]
+             "tornado", "deformed", "contact", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0
@@ -259,7 +262,9 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
         "load": load.load_words,
         "figures": [
             figure("deformed", f"{c.name}: section under {load.load_words} of joint force", c.name),
-            figure("contact", f"{c.name}: contact pressure at {load.load_words}", c.name)],
+            figure("contact", f"{c.name}: contact pressure at {load.load_words}", c.name),
+            figure("tornado", f"{c.name}: the load by which it is ordered, with each alternative",
+                   c.name)],
         "more": more(load),
         "fragments": [
             {"name": name, "forces": forces(fragment, comparison.study.section.sides[1]),
@@ -272,7 +277,11 @@ def _made(comparison: Comparison) -> dict[str, Any]:
     """Mesh, versions, errors, and the command and input by which the page can be made again."""
     rows = {name: row for name, row in comparison.mesh.items() if isinstance(row, dict)}
     head = [k.replace("_", " ") for k in next(iter(rows.values()), {})]
-    twins = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
+    asked = " --also-bonded" if any(c.twin_of for c in comparison.constructs) else ""
+    if comparison.meshes is not None:
+        asked += f" --error-bars {len(comparison.meshes.elements)}"
+    if comparison.alternatives is not None:
+        asked += " --alternatives"
     return {
         "mesh": Table(("body", *head), [(name, *map(str, row.values()))
                                         for name, row in rows.items()]),
@@ -280,5 +289,5 @@ def _made(comparison: Comparison) -> dict[str, Any]:
         "seconds": f"{sum(comparison.seconds.values()):.0f}",
         "worst": ", ".join(f"{k.replace('_', ' ')} {v:.0e}" for k, v in comparison.trust.items()
                            if isinstance(v, float)),
-        "command": f"buttress compare study.toml{twins}",
+        "command": f"buttress compare study.toml{asked}",
         "input": json.dumps(resolved(comparison.study), indent=1, ensure_ascii=False)}

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from buttress.draw.charts import bracket_words
 from buttress.fe.status import Status
+from buttress.report.error_bars import below, interval_of
 from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
@@ -85,11 +86,13 @@ def main_table(constructs: Sequence[ConstructResult]) -> Markup:
             worst = worst_fragment(load)
             rows.append({"cells": (
                 Cell(newtons(load.total_load_N), load.load_name), _status(c, load),
-                *(shown(q, in_row(q, load, worst)) for q in headed())),
+                *(_over(shown(q, in_row(q, load, worst)),
+                        below(c, q, load.total_load_N, worst)) for q in headed())),
                 "trust": (tiny(largest(errors(load))), share(load.bone_over_yield, 2))})
         groups.append({
             "name": c.marked_name, "remarks": c.remarks, "rows": rows, "warnings": len(c.warnings),
-            "cells": (bracket_words(c).removesuffix(" N"), ends_text(c), places.get(c.name),
+            "cells": (bracket_words(c).removesuffix(" N"),
+                      _over(ends_text(c), interval_of(c, "peak_N")), places.get(c.name),
                       _moved(c), *(shown(q, q.of(c, tuple(constructs)))
                                    for q in headed(constructs=True) if q.of))})
     return render("main_table.html.j2", {
@@ -114,7 +117,15 @@ def trust_table(constructs: Sequence[ConstructResult]) -> Table:
 def _moved(construct: ConstructResult) -> Cell:
     """The load by which a construct is ordered; marked where it is the peak."""
     found = reserve(construct)
-    return Cell(str(found.text), "ends" if found.kind == ENDS else "")
+    said = ["ends"] if found.kind == ENDS else []
+    said += filter(None, [interval_of(construct, "reserve_N")])
+    return Cell(str(found.text), "\n".join(said))
+
+
+def _over(value: Shown, interval: str) -> Shown:
+    """A value with the interval of its error bar below it, where it has one."""
+    return Cell(value, interval) if interval and (value is None or isinstance(value, str)) \
+        else value
 
 
 def _status(construct: ConstructResult, load: LoadResult) -> Cell:

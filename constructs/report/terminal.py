@@ -6,7 +6,7 @@ from textwrap import wrap
 
 from buttress import LABEL
 from buttress.comparison.twins import WORDS
-from buttress.report import bearing
+from buttress.report import alternatives, bearing, error_bars
 from buttress.report.columns import USUAL, terminal_width
 from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
@@ -129,7 +129,8 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
         first = not_tightened(construct) or f"first limit: {construct.first_limit}"
         for words in (rank_words(construct, comparison.constructs),
                       verdict(construct, comparison.constructs), first,
-                      *filter(None, [extra(construct, comparison.constructs)]),
+                      *filter(None, [extra(construct, comparison.constructs),
+                                     error_bars.words(construct)]),
                       *construct.remarks):
             out += wrap(words, width, initial_indent="  ", subsequent_indent="    ")
         for part in parts:
@@ -163,11 +164,17 @@ def print_table(comparison: Comparison) -> None:
     table = weight_bearing(comparison)
     if table is not None:
         print("\n".join([*bearing.lines(table, width), ""]))
-    for words in (order_words(comparison.study.limits.movement_mm), *FRAME):
+    for words in (order_words(comparison.study.limits.movement_mm,
+                              comparison.meshes is not None), *FRAME):
         print("\n".join(wrap(words, narrow, break_on_hyphens=False)))
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
         print("\n".join(wrap(WORDS, narrow)))
+    if comparison.meshes is not None:
+        print("\n".join(wrap(error_bars.MEANING, narrow)))
+    if comparison.alternatives is not None:
+        for words in ("", *alternatives.lines(comparison), ""):
+            print("\n".join(wrap(words, narrow, subsequent_indent="  ") or [""]))
     print("\n".join(trust_lines(comparison, narrow)))
     for construct in comparison.constructs:
         if why := not_tightened(construct):

@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from buttress.report import alternatives
 from buttress.report.benched import of_study
+from buttress.report.error_bars import summary
 from buttress.results.comparison import Comparison
 
 ALGEBRA = ("Algebra error: the worst of residual, complementarity and balance error, relative to "
@@ -28,9 +30,11 @@ def how_far(comparison: Comparison) -> dict[str, str]:
     mesh = comparison.study.mesh
     return {
         "algebra error": "no answer to judge" if worst is None else
-            f"at most {worst:.0e} of the load: the equations of this mesh are solved",
-        "discretisation error": f"not estimated here: one mesh, {mesh.size_mm:g} mm at faces and "
-                                f"{mesh.coarse_mm:g} mm elsewhere",
-        "model spread": "not computed here: one set of assumptions; “buttress rank” draws the "
-                        "inputs of the study at random",
+            f"at most {worst:.0e} of the load: equilibrium of the solved equations",
+        "discretisation error": summary(comparison) if comparison.meshes is not None else
+            f"not estimated here: one mesh, {mesh.size_mm:g} mm at faces and {mesh.coarse_mm:g} mm "
+            "elsewhere; “--error-bars” refines it",
+        "model spread": alternatives.summary(comparison) if comparison.alternatives is not None
+            else "not computed here: one set of assumptions; “--alternatives” changes them one by "
+                 "one, “buttress rank” draws the inputs of the study at random",
         "bench tests": " ".join(of_study(comparison.study.name))}

@@ -14,12 +14,23 @@ from buttress.results.probe import COLUMNS, NUMBERS, Points, in_outline, probed
 from buttress.results.records import ConstructResult
 from buttress.results.rows import csv_columns, rows
 from buttress.results.soft import SoftBone
+from buttress.results.spread import ModelSpread
 from buttress.results.stages import StagedResult
 from buttress.study.checked import require_known
 from buttress.study.study import Study
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+@dataclass(frozen=True)
+class Meshes:
+    """The meshes of the error bars, the study's first: sizes asked for at faces and elsewhere
+    [mm], numbers of elements, and the root of their mean area [mm], which stands for the mesh."""
+
+    asked_mm: tuple[tuple[float, float], ...]
+    elements: tuple[int, ...]
+    size_mm: tuple[float, ...]
 
 
 @dataclass(frozen=True, repr=False)
@@ -31,6 +42,8 @@ class Comparison(Displayed):
     worst residuals of all answers, and how they were found; ``seconds``: wall time of each
     construct. ``soft``: the constructs in soft bone, where the study gives a body mass. ``lost``:
     a sentence on each construct that was not solved, since worker processes died on it.
+    ``meshes``: those of the error bars, where these were asked for; ``alternatives``: the
+    constructs with other choices of the model, likewise.
     """
 
     brief = ("name", "names", "loads_N")
@@ -44,6 +57,8 @@ class Comparison(Displayed):
     stages: tuple[StagedResult, ...] = ()
     soft: SoftBone | None = None
     lost: tuple[str, ...] = ()
+    meshes: Meshes | None = None
+    alternatives: ModelSpread | None = None
 
     def __getitem__(self, name: str) -> ConstructResult:
         """A construct by its name. Raises InputError with the closest one if there is none."""
@@ -80,6 +95,11 @@ class Comparison(Displayed):
     def fragments(self) -> tuple[str, ...]:
         """Names of the fragments, in the order of the results."""
         return tuple(dict.fromkeys(f for c in self.constructs for f in c.curve_subsidence_mm))
+
+    @property
+    def own(self) -> dict[str, ConstructResult]:
+        """The constructs without bonded twins, by name."""
+        return {c.name: c for c in self.constructs if c.twin_of is None}
 
     @property
     def best_first(self) -> tuple[ConstructResult, ...]:

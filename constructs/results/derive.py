@@ -24,13 +24,14 @@ PROBES = (1 / 3, 2 / 3, 1.0)
 
 
 def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, whole: bool = True,
-           moved: tuple[float, ...] = ()) -> Derived:
+           moved: tuple[float, ...] = (), others: bool = True) -> Derived:
     """All that is read off the path of a search; ``metal`` is the gauge of stress over yield.
 
     ``movement_mm``: of the joint, by which constructs are ordered (not taken from the model's bone,
     which a sweep shares among studies that differ in it).
     Without ``whole`` only the loads that a sweep stores: no points, no other events than crushing,
     no other answers, of the movements only the one that bench tests call failure, or ``moved``.
+    ``others``: look for other answers from other starts, which costs as much as the path.
     """
     if not search.points:
         return Derived(peak_status=search.ends_status,
@@ -60,7 +61,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
     yielding = search.reach(metal)
     crushing = next((e.load_N for e in events if e.kind == "crushing"), None)
     return Derived(
-        path=_result(search, reader, events) if whole else None,
+        path=_result(search, reader, events, others) if whole else None,
         peak_N=search.known_to, peak_status=search.ends_status,
         stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
         energy_to_peak_Nmm=energy if search.ends_status == FOUND else None,
@@ -73,14 +74,16 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         work=work_to(search, reader, failure) if whole else None)
 
 
-def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...]) -> PathResult:
+def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], others: bool
+            ) -> PathResult:
     """The path with its points, and whether other starts find other answers."""
-    path, unique, spread = search.path, True, 0.0
-    for share in PROBES:
+    path, spread = search.path, 0.0
+    unique = True if others else None
+    for share in PROBES if others else ():
         tried = round(share * search.peak)
         if tried >= 1 and search.known_to > 0.0:
             found, apart = probe(path, tried)
-            unique, spread = unique and found == "unique", max(spread, apart)
+            unique, spread = bool(unique) and found == "unique", max(spread, apart)
     points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
     return PathResult(path.status, path.stopped, unique, spread, points, events,
                       tuple(g.ram_mm for g in path.gaps), _told(standing(path)))

@@ -16,12 +16,14 @@ TIE = number("anatomy", "limits", "indifference")
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 
 
-def order_words(movement_mm: float) -> str:
-    """How constructs are ordered, for a movement of the joint that counts."""
+def order_words(movement_mm: float, bars: bool = False) -> str:
+    """How constructs are ordered, for a movement of the joint that counts; with error bars."""
+    also = ", and so do loads whose error bars overlap" if bars else ""
     return (f"Order: by the load at which the joint has moved {movement_mm:g} mm (the largest of "
             "net subsidence, step-off and gap) or, where it does not move that far, by the peak "
-            f"load. Loads within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank. A load marked ≥ is "
-            "a lower bound: above it the answer is not known, and so the rank is a range.")
+            f"load. Loads within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank{also}. A load "
+            "marked ≥ is a lower bound: above it the answer is not known, and so the rank is a "
+            "range.")
 
 
 @dataclass(frozen=True)
@@ -75,9 +77,27 @@ def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]
 
 
 def before(this: ConstructResult, other: ConstructResult) -> bool:
-    """Whether one construct is known to come before another."""
+    """Whether one construct is known to come before another: by more than the stated indifference,
+    and by more than their error bars, where they have any."""
     least, most = reserve(this).load_N, reserve(other)
-    return least > (1.0 + TIE) * (inf if most.kind == AT_LEAST else most.load_N)
+    return (least > (1.0 + TIE) * (inf if most.kind == AT_LEAST else most.load_N)
+            and interval(this)[0] > interval(other)[1])
+
+
+def interval(found: Derived) -> tuple[float, float]:
+    """The interval of the load [N] that a construct is ordered by; without an error bar, itself."""
+    load = reserve(found).load_N
+    bar = found.bar("reserve_N")
+    if bar is None or bar.low is None:
+        return load, load
+    return bar.low, inf if bar.high is None else bar.high
+
+
+def tie_of(this: Derived, other: Derived) -> float:
+    """The share by which loads of two constructs may differ and still be a tie: the larger of the
+    stated indifference and their error bars."""
+    bars = (c.bar("reserve_N") for c in (this, other))
+    return max([TIE, *(b.share for b in bars if b is not None and b.share is not None)])
 
 
 def places(constructs: tuple[ConstructResult, ...]) -> dict[str, tuple[int, int]]:

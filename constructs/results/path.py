@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from buttress.results.bar import Bar
+
 
 @dataclass(frozen=True)
 class Where:
@@ -52,11 +54,11 @@ class PathResult:
     """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
     small) or "gaps". ``events``: what loading leads to first; ``already``: what tightening
     alone had led to, under no load. ``unique``: whether other starts found no other state at the
-    points tried; ``spread`` [N]: how far apart the loads of those states are."""
+    points tried (None: not tried); ``spread`` [N]: how far apart the loads of those states are."""
 
     status: str
     stopped: str
-    unique: bool
+    unique: bool | None
     spread: float
     points: tuple[PathPoint, ...]
     events: tuple[PathEvent, ...]
@@ -119,3 +121,9 @@ class Derived:
     reserve: Reserve
     reserve_to_failure: Reserve | None = None
     work: Work | None = None
+    bars: tuple[Bar, ...] = ()
+
+    def bar(self, key: str, load_N: float | None = None, fragment: str = "") -> Bar | None:
+        """The error bar of a figure by its column in comparison.csv; None without one."""
+        return next((b for b in self.bars if (b.key, b.load_N, b.fragment) == (
+            key, load_N, fragment)), None)

@@ -1,7 +1,7 @@
 """Stress of each tissue: tensors at the quadrature points, percentiles by volume, places.
 
 Core and cortex lie side by side through the depth and share the strain in the plane, as side
-plates do. The stress of a tissue is that strain times its own plane-stress matrix, so the stresses
+plates do. The stress of a tissue is that strain times its own matrix in the plane, so the stresses
 times the thicknesses sum to the force per length of the section. It is the elastic stress: where
 it exceeds a strength, real bone would carry less and its surroundings more.
 """
@@ -18,6 +18,7 @@ from buttress.display import Brief
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.element import Triangles
+from buttress.fe.bodies.plane import out_of_plane
 from buttress.fe.bodies.stress import strain, stress, to_nodes, von_mises, weights
 from buttress.results.contacts import percentiles
 
@@ -60,11 +61,12 @@ class TissueField(Brief):
     volume: FloatArray    # (m, q) mm³
     strain: FloatArray    # (m, q, 3)
     stress: FloatArray    # (m, q, 3) MPa
+    out_of_plane: FloatArray | float = 0.0    # (m, q), as in `fe.bodies.plane`
 
     @property
     def von_mises(self) -> FloatArray:
         """Von Mises stress ``(m, q)``, MPa."""
-        return von_mises(self.stress)
+        return von_mises(self.stress, self.out_of_plane)
 
     @property
     def least_principal(self) -> FloatArray:
@@ -120,7 +122,8 @@ def tissue_fields(solids: Iterable[Solid], moved: Iterable[FloatArray]
         engineering, area = strain(solid.mesh, u), weights(solid.mesh)
         tensor, points = engineering * (1.0, 1.0, 0.5), quadrature_points(solid.mesh)
         out += [TissueField(solid.name, layer.tissue, points, area * layer.thickness, tensor,
-                            stress(engineering, layer.matrix()))
+                            stress(engineering, layer.matrix()),
+                            out_of_plane(layer.poisson, layer.plane))
                 for layer in solid.layers if layer.thickness.any()]
     return tuple(out)
 

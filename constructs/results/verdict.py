@@ -13,7 +13,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.order import TIE, best_first, reserve, reserve_words
+from buttress.results.order import best_first, reserve, reserve_words, tie_of
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import newtons
@@ -107,20 +107,30 @@ def first_failure(path: PathResult) -> PathEvent | None:
                default=None)
 
 
+def failure_words(c: ConstructResult, event: PathEvent) -> str:
+    """What an event of a construct's path means: ``the plate 'a' forms a plastic hinge``."""
+    said = FURTHER if (event.kind, event.where.part) in _standing(c) else FAILURES
+    return said[event.kind].format(_part(c, event.where.part))
+
+
+def _standing(c: ConstructResult) -> set[tuple[str, str]]:
+    """What tightening alone has led to: kinds of events and parts."""
+    already = () if c.path is None else c.path.already
+    return {(e.kind, e.where.part) for e in already if e.kind in STANDING}
+
+
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
-    event = first_failure(c.path)
-    before = {(e.kind, e.where.part) for e in c.path.already if e.kind in STANDING}
+    event, before = first_failure(c.path), _standing(c)
     already = [f"{STANDING[kind].format(_part(c, part))} already when tightened"
                for kind, part in sorted(before)]
     if event is None:
         top = _load(max(p.load_N for p in c.path.points))
         words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
     else:
-        said = FURTHER if (event.kind, event.where.part) in before else FAILURES
         at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
-        words = f"first {said[event.kind].format(_part(c, event.where.part))} {at}"
+        words = f"first {failure_words(c, event)} {at}"
     return "; ".join([*already, words])
 
 
@@ -153,7 +163,7 @@ def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
 def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     """Where the curves of movement over load of two constructs cross first.
 
-    One carries more at first and the other later, each by more than the stated indifference; curves
+    One carries more at first and the other later, each by more than `tie_of` them; curves
     that lie closer than that count as tied. None where there is no such place.
     """
     of_a, of_b = _curve(a), _curve(b)
@@ -167,8 +177,8 @@ def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     if most <= least:
         return None
     load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
-    ahead = np.where(load_a > (1.0 + TIE) * load_b, 1, np.where(load_b > (1.0 + TIE) * load_a,
-                                                                -1, 0))
+    tie = 1.0 + tie_of(a, b)
+    ahead = np.where(load_a > tie * load_b, 1, np.where(load_b > tie * load_a, -1, 0))
     clear = np.flatnonzero(ahead)
     turns = [(i, j) for i, j in zip(clear, clear[1:], strict=False) if ahead[i] != ahead[j]]
     if not turns:

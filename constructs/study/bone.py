@@ -65,6 +65,10 @@ class SectionInput(Checked):
 
     ``outline``: "simple", a flare under a straight joint line, or "anatomical", with eminence,
     concave medial plateau and uneven flares (see `buttress.study.anatomical`).
+    ``plane_state`` and ``side_plates`` are choices of the model, not of the bone: whether anything
+    strains out of the plane, and whether the cortex in front and behind shares the strain of the
+    core or is only a rim in the plane.
+
     ``outline_file``: an outline in the study's folder that replaces the drawn sizes (see
     `buttress.study.outline`), simplified by up to ``outline_smoothing_mm``; depths out of
     the plane are still those of the keys. ``map``: the bone's modulus from a file.
@@ -89,6 +93,8 @@ class SectionInput(Checked):
     foam_grade: Literal[10, 15, 20] = 15
     modulus_scale: Annotated[float, Within(0.05, 20)] = 1.0
     cortex_scale: Annotated[float, Within(0.1, 5)] = 1.0
+    plane_state: Literal["plane stress", "plane strain"] = "plane stress"
+    side_plates: bool = True
     side: Knee = "right"
     reference_band_mm: tuple[Depth, Depth] | None = None
     outline: Literal["simple", "anatomical"] = "simple"

@@ -24,9 +24,10 @@ FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAM
 of the file there are `ANY ENTRY.present` (true or false: whether a named entry is included;
 removing a plate removes its screws), `fracture.NAME.slope_deg` (angle of the fracture's chord to
 the long axis, so that 0 is parallel to it; the line is turned about its end at the joint),
-`fracture.NAME.turn_deg` (change of that angle), `scale.cancellous_strength` and
-`scale.bearing_stiffness` (factors on the strength of bone other than cortex under screws, threads
-and fracture faces, and on the stiffness of the springs between screws and bone).
+`fracture.NAME.turn_deg` (change of that angle), `scale.cancellous_strength`,
+`scale.bearing_stiffness` and `scale.friction_under_load` (factors on the strength of bone other
+than cortex under screws, threads and fracture faces, on the stiffness of the springs between screws
+and bone, and on the friction of all contacts once the screws are tightened).
 
 Coupled keys: where a number is expected, in the file as text in quotes and in a sweep, there may be
 an expression of other keys: `top_mm = "{fracture.NAME.apex.y} + 13"`, with names in braces,

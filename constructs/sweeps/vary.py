@@ -34,9 +34,12 @@ from buttress.sweeps.turning import slope, turn_to
 SCALES = {
     "cancellous_strength": "strength of bone other than cortex, under screw, thread and face",
     "bearing_stiffness": "stiffness of the springs between screws and the meshed bone",
+    "friction_under_load": "friction of all contacts once the screws are tightened",
 }
 """Factors without a key in the study file, 1 unless varied."""
 SCALE_RANGE = (0.05, 20.0)
+RANGES = {"friction_under_load": (0.0, 1.0)}
+"""Of the factors that have another range."""
 FOLLOWS = {("mesh", "size_mm"): (("mesh", "coarse_mm"),),
            ("section", "outline_file"): (("section", "outline_sha256"),),
            ("section", "map", "file"): (("section", "map", "sha256"),),
@@ -167,7 +170,7 @@ class Varier:
             if _phase(address) == 1 and not turned:
                 data, turned = self._lines(data, key), True
             if address[0] == "scale":
-                scales[address[1]] = _factor(key, value)
+                scales[address[1]] = _factor(address[1], key, value)
             elif address[-1] == "present":
                 if not isinstance(value, bool):
                     raise InputError("wrong type", key=key, value=show(value),
@@ -201,8 +204,8 @@ def _phase(address: Address) -> int:
             1 if address[-1] in TURNS and address[0] == "fracture" else 0)
 
 
-def _factor(key: str, value: Any) -> float:
-    low, high = SCALE_RANGE
+def _factor(name: str, key: str, value: Any) -> float:
+    low, high = RANGES.get(name, SCALE_RANGE)
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise InputError("out of range", key=key, value=show(value),
                          expected=f"a factor from {low:g} to {high:g}")

@@ -145,7 +145,7 @@ class Frame:
         own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
         hardens = tuple(case.study.hardening.model_dump().values())
         key = (friction.tobytes(), np.array(scale).tobytes(), tuple(sorted(tighten.items())), own,
-               spring, hardens)
+               spring, hardens, case.scale("friction_under_load"))
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring, hardens))
         if construct.stages:
             law.bounds = key  # the result of stages depends on all of it
@@ -154,7 +154,13 @@ class Frame:
         model = law.ready.get_or(load, lambda: made_ready(replace(
             self.model, bone=bone, construct=construct, solver=solver,
             hardware=replace(self.model.hardware, tighten=tighten))))
-        return replace(model, bone=bone, construct=construct), law
+        model = replace(model, bone=bone, construct=construct)
+        kept = case.scale("friction_under_load")
+        if kept != 1.0:    # after tightening, which had all of it
+            p = model.problem
+            model = replace(model, solver=model.solver.variant(
+                p.with_law(friction=kept * p.friction)))
+        return model, law
 
     def capacities(self, model: Model, law: Law, share: str) -> tuple[Capacity, Capacity]:
         """Limit loads without and with friction; ``share`` is the load's `share_key`.

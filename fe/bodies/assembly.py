@@ -1,4 +1,4 @@
-"""Stiffness and loads of a mesh of T6 triangles in plane stress.
+"""Stiffness and loads of a mesh of T6 triangles in plane stress or plane strain.
 
 Unknown 2·node is the displacement along x, 2·node + 1 along y. The thickness is part of the sheet,
 so stiffness is in N/mm, tractions along an edge in N/mm and nodal forces in N.
@@ -23,6 +23,7 @@ from buttress.fe.bodies.element import (
     edge_shape,
     shape,
 )
+from buttress.fe.bodies.plane import Plane, in_plane
 from buttress.fe.errors import InputError, SolveError
 
 BLOCK = 2048  # triangles processed together: their factors stay in the processor's cache
@@ -35,22 +36,21 @@ class Locatable(Triangles, Protocol):
         """Triangle (p,), -1 outside, and reference coordinates (p, 2) of points (p, 2)."""
 
 
-def sheet(modulus: ArrayLike, poisson: ArrayLike, thickness: ArrayLike = 1.0) -> FloatArray:
-    """(D11, D12, D33) of an isotropic plane-stress sheet times its thickness, (..., 3), N/mm.
+def sheet(modulus: ArrayLike, poisson: ArrayLike, thickness: ArrayLike = 1.0,
+          plane: Plane = Plane.STRESS) -> FloatArray:
+    """(D11, D12, D33) of an isotropic sheet times its thickness, (..., 3), N/mm.
 
     Sheets bonded face to face add: sum these arrays, never E and t apart. `modulus` in MPa,
-    `thickness` in mm; with thickness 1 mm the numbers are the plane-stress matrix in MPa.
+    `thickness` in mm; with thickness 1 mm the numbers are the matrix of the material in MPa.
     Raises InputError for a negative modulus or thickness and for Poisson's ratio outside
-    (-1, 0.5].
+    (-1, 0.5] (0.5 too, in plane strain).
     """
     e, nu, t = np.broadcast_arrays(*(np.asarray(v, dtype=float)
                                      for v in (modulus, poisson, thickness)))
     if not (np.all(e >= 0) and np.all(t >= 0)):
         raise InputError("modulus and thickness of a sheet must not be negative",
                          value=f"modulus from {e.min():g}, thickness from {t.min():g}")
-    if not np.all((nu > -1) & (nu <= 0.5)):
-        raise InputError("Poisson's ratio out of range", value=f"{nu.min():g} to {nu.max():g}",
-                         expected="above -1, at most 0.5")
+    e, nu = in_plane(e, nu, plane)
     d11 = e * t / (1 - nu**2)
     return np.stack([d11, nu * d11, (1 - nu) / 2 * d11], axis=-1)
 

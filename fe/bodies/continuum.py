@@ -14,7 +14,7 @@ from buttress.fe.mesh.t6 import Mesh
 
 
 class Continuum(Body):
-    """Plane-stress body on a T6 mesh; ``sheets`` as in `fe.bodies.assembly.stiffness` [N/mm]."""
+    """Body on a T6 mesh, in the plane; ``sheets`` as in `fe.bodies.assembly.stiffness` [N/mm]."""
 
     def __init__(self, mesh: Mesh, sheets: FloatArray, fixed: Iterable[int] = (),
                  pattern: Pattern | None = None) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
+from buttress.fe.bodies.plane import Plane, in_plane
 
 
 def medium_lateral(modulus: float, poisson: float, diameter: float, bending: float) -> float:
@@ -35,7 +36,8 @@ def sheet_line(stretch: float, poisson: float, wavenumber: float) -> float:
     """Stiffness k_2D [MPa] of an infinite sheet under a line force q cos(kx), either direction.
 
     ``4 E t k / ((3 - nu)(1 + nu))`` with ``stretch = E t`` [N/mm] and the wavenumber k [1/mm]:
-    the plane-stress Kelvin solution integrated over the transverse wavenumber (derived).
+    the Kelvin solution of a sheet integrated over the transverse wavenumber (derived). In plane
+    strain both are those of `plane.in_plane`.
     """
     return 4.0 * stretch * wavenumber / ((3.0 - poisson) * (1.0 + poisson))
 
@@ -46,26 +48,31 @@ def residual_compliance(medium: float, sheet: float) -> float:
 
 
 def lateral_compliance(modulus: float, poisson: float, stretch: float, diameter: float,
-                       bending: float) -> float:
-    """Link compliance of a unit length across the member [mm²/N]; ``stretch`` is the sheet's E t.
+                       bending: float, plane: Plane = Plane.STRESS) -> float:
+    """Link compliance of a unit length across the member [mm²/N]; ``stretch`` is the sheet's E t
+    (in plane strain, of `plane.in_plane`). What surrounds it in three dimensions is the same.
 
     The wavenumber of the load on the sheet is that of the beam on its foundation,
     ``(k_3D / 4EI)^(1/4)``, so the link does not depend on the mesh.
     """
     k = medium_lateral(modulus, poisson, diameter, bending)
     wavenumber = (k / (4.0 * bending)) ** 0.25
-    return residual_compliance(k, sheet_line(stretch, poisson, wavenumber))
+    return residual_compliance(k, sheet_line(stretch, _flat(poisson, plane), wavenumber))
 
 
 def axial_compliance(modulus: float, poisson: float, stretch: float, diameter: float,
-                     axial: float, outer: float) -> float:
+                     axial: float, outer: float, plane: Plane = Plane.STRESS) -> float:
     """Link compliance of a unit length along the thread [mm²/N]; wavenumber ``sqrt(k_3D / EA)``.
 
     ``outer`` [mm]: diameter of the cylinder, at most the depth of the sheet.
     """
     k = medium_axial(modulus, poisson, diameter, outer)
     wavenumber = float(np.sqrt(k / axial))
-    return residual_compliance(k, sheet_line(stretch, poisson, wavenumber))
+    return residual_compliance(k, sheet_line(stretch, _flat(poisson, plane), wavenumber))
+
+
+def _flat(poisson: float, plane: Plane) -> float:
+    return float(in_plane(1.0, poisson, plane)[1])
 
 
 def spread_points(centre: FloatArray, along: FloatArray, length: float, diameter: float

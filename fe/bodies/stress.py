@@ -44,10 +44,14 @@ def principal(strains: FloatArray) -> FloatArray:
     return np.stack([centre + radius, centre - radius], axis=-1)
 
 
-def von_mises(stresses: FloatArray) -> FloatArray:
-    """Von Mises stress (...) of plane stress (sxx, syy, sxy) (..., 3), in the same unit."""
+def von_mises(stresses: FloatArray, out_of_plane: FloatArray | float = 0.0) -> FloatArray:
+    """Von Mises stress (...) of (sxx, syy, sxy) (..., 3), in the same unit.
+
+    ``out_of_plane``: szz over sxx + syy, 0 in plane stress, see `plane.out_of_plane`.
+    """
     sxx, syy, sxy = (stresses[..., i] for i in range(3))
-    return np.sqrt(sxx**2 - sxx * syy + syy**2 + 3 * sxy**2)
+    szz = out_of_plane * (sxx + syy)
+    return np.sqrt(sxx**2 - sxx * syy + syy**2 + 3 * sxy**2 + szz * (szz - sxx - syy))
 
 
 def weights(mesh: Triangles, rule: int = 6) -> FloatArray:

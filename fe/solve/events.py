@@ -196,7 +196,8 @@ def _happened(ram: Ram, stood: _Stood, kind: str, before: Point, after: Point) -
         return rubs & moved & (a.force[p.partner] > carries)
     if kind == "crushing":
         return p.opens & moved & (a.slack > 0)
-    return ~p.opens & ~rubs & moved
+    # What has lost friction has no strength that it could reach.
+    return ~p.opens & ~rubs & moved & (p.upper > p.lower)
 
 
 KINDS = ("slip", "opening", "crushing", "yield", "hinge")

@@ -8,11 +8,11 @@ import pytest
 from small_study import small_study
 
 from buttress.comparison.compare import compare
-from buttress.report.assumptions import assumptions
+from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
 from buttress.results.bearing import weight_bearing
 from buttress.study import tables
 from buttress.study.read import example, study_from
-from buttress.sweeps.vary import plain
+from buttress.sweeps.vary import plain, varied
 
 
 def depressed(*constructs: str) -> dict[str, Any]:
@@ -58,3 +58,13 @@ def test_every_row_that_was_read_is_listed(made, monkeypatch: pytest.MonkeyPatch
     listed = {a.what.split(": ")[0] for a in assumptions(study)}
     assert len(read) > 8
     assert {row for _, row in read} - listed == set()
+
+
+def test_what_the_model_is_follows_the_study() -> None:
+    usual = example("medial-shear")
+    other = varied(usual, {"section.plane_state": "plane strain",
+                           "section.side_plates": False}).study
+    assert stated(LIMITS, usual) == list(LIMITS)
+    assert stated(MODEL, usual) == list(MODEL)
+    assert "plane strain with a depth" in stated(LIMITS, other)[0]
+    assert "rim" in stated(MODEL, other)[0]

@@ -7,7 +7,9 @@ from dataclasses import replace
 import pytest
 from made_up import comparison, construct, moves
 
+from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
+from buttress.results.bar import Bar
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
 from buttress.results.records import ConstructResult
 from buttress.results.verdict import crossing, first_failure, verdict
@@ -51,6 +53,13 @@ def test_a_crossing_is_where_both_have_moved_as_far_under_the_same_load() -> Non
     {0.0: 0.0, 1.0: 0.0}])                                               # does not move
 def test_curves_that_do_not_cross(other: dict[float, float]) -> None:
     assert crossing(pressed("a", STIFF), pressed("b", other)) is None
+
+
+def test_curves_within_error_bars_do_not_cross() -> None:
+    a, b = pressed("stiff", STIFF), pressed("strong", STRONG)
+    bar = Bar("reserve_N", "N", None, "", (3000.0, 3000.0), SPREAD, 1000.0, 5500.0)
+    assert crossing(replace(a, bars=(bar,)), b) is None
+    assert crossing(replace(a, bars=(replace(bar, low=2950.0, high=3050.0),)), b) is not None
 
 
 def test_micrometres_are_no_crossing() -> None:

@@ -1,0 +1,134 @@
+"""Model spread: what changes with each alternative, for terminal, page and files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from buttress.files import plain
+from buttress.report.markup import Table
+from buttress.results.alternatives import ABOUT, changes, fails, surviving
+from buttress.results.comparison import Comparison
+from buttress.results.order import ranks, reserve
+from buttress.results.records import ConstructResult
+from buttress.results.spread import ModelSpread
+
+OWN = "as in the study"
+MEANING = (
+    "Model spread: every construct solved once more with each alternative, one change at a time. "
+    "It shows which verdicts hang on a choice of the model. It is no interval of confidence: "
+    "changes may add up, and what none of the alternatives represents is not in it.")
+
+
+def summary(comparison: Comparison) -> str:
+    """How many verdicts survive, in a sentence: for the list of kinds of error."""
+    spread = comparison.alternatives
+    assert spread is not None
+    kept = ", ".join(f"{about} {len(same)} of {count}"
+                     for about, (same, count) in surviving(comparison).items())
+    return (f"verdicts that none of {len(spread.tried)} alternatives changes: {kept}; the load by "
+            f"which constructs are ordered lies at {_spans(comparison, spread)}")
+
+
+def _spans(comparison: Comparison, spread: ModelSpread) -> str:
+    out = []
+    for name, c in comparison.own.items():
+        found = [reserve(c), *(reserve(x.constructs[name]) for x in spread.tried
+                               if name in x.constructs)]
+        low, high = (pick(found, key=lambda r: r.load_N) for pick in (min, max))
+        out.append(f"{low.text} to {high.text} N ('{name}')" if high.load_N > low.load_N
+                   else f"{low.text} N ('{name}')")
+    return ", ".join(out)
+
+
+def change_lines(comparison: Comparison) -> list[str]:
+    """One line for each verdict that an alternative changes: ``ALTERNATIVE, kind: words``."""
+    return [f"{c.alternative}, {c.about}: {c.words}" for c in changes(comparison)]
+
+
+def kept_lines(comparison: Comparison) -> list[str]:
+    """What no alternative changes, kind by kind."""
+    return [f"{about}, the same with every alternative: {len(same)} of {count}"
+            + (f": {'; '.join(same)}" if same else "")
+            for about, (same, count) in surviving(comparison).items()]
+
+
+def left_out_lines(spread: ModelSpread) -> list[str]:
+    """What was not tried, or not for every construct, and why."""
+    refused = [f"{x.name}: '{name}' cannot be built: {why}" for x in spread.tried
+               for name, why in x.refused.items()]
+    return [*refused, *(f"{name}: left out, {why}" for name, why in spread.left_out.items())]
+
+
+def lines(comparison: Comparison) -> list[str]:
+    """All of it for the terminal."""
+    spread = comparison.alternatives
+    assert spread is not None
+    return [MEANING, *(f"  {x.name}: {x.words}" for x in spread.tried),
+            *(f"  {line}" for line in left_out_lines(spread)), "",
+            *(change_lines(comparison) or ["No alternative changes a verdict."]), "",
+            *kept_lines(comparison)]
+
+
+def page(comparison: Comparison) -> dict[str, Any] | None:
+    """What the page shows; None without alternatives."""
+    spread = comparison.alternatives
+    if spread is None:
+        return None
+    return {
+        "meaning": MEANING, "kept": kept_lines(comparison), "left_out": left_out_lines(spread),
+        "changes": Table(("alternative", "verdict on", "what changes"),
+                         [(c.alternative, c.about, c.words) for c in changes(comparison)],
+                         (0, 1, 2), "small"),
+        "tried": Table(("alternative", "what is changed", "source", "status"),
+                       [(x.name, x.words, x.source, x.status) for x in spread.tried],
+                       (0, 1, 2, 3), "small")}
+
+
+COLUMNS = ("construct", "alternative", "choice", "what_is_changed", "reserve_N", "reserve_is",
+           "reserve_change_share", "rank", "peak_N", "peak_status", "first_failing_part",
+           "verdicts_changed", "source", "status")
+
+
+def rows(comparison: Comparison) -> list[dict[str, Any]]:
+    """One row per construct and alternative for alternatives.csv, the study itself first."""
+    spread = comparison.alternatives
+    assert spread is not None
+    own = comparison.own
+    changed = changes(comparison)
+
+    def row(c: ConstructResult, every: dict[str, ConstructResult], **about: Any) -> dict[str, Any]:
+        base, found = reserve(own[c.name]), reserve(c)
+        return {"construct": c.name, "reserve_N": found.load_N, "reserve_is": found.kind,
+                "reserve_change_share": found.load_N / base.load_N - 1.0 if base.load_N else None,
+                "rank": ranks(tuple(every.values()))[c.name], "peak_N": c.peak_N,
+                "peak_status": c.peak_status, "first_failing_part": fails(c), **about}
+
+    out = []
+    for name, c in own.items():
+        out.append(row(c, own, alternative=OWN, choice=None, what_is_changed=None,
+                       verdicts_changed=0, source=None, status=None))
+        out += [row(x.constructs[name], dict(x.constructs), alternative=x.name, choice=x.group,
+                    what_is_changed=x.words, source=x.source, status=x.status,
+                    verdicts_changed=sum(
+                        (y.alternative, y.construct) == (x.name, name) for y in changed))
+                for x in spread.tried if name in x.constructs]
+    return out
+
+
+def document(comparison: Comparison) -> dict[str, Any] | None:
+    """For JSON: each alternative with its loads, what changes and what does not."""
+    spread = comparison.alternatives
+    if spread is None:
+        return None
+    return {
+        "about": MEANING,
+        "tried": [{"name": x.name, "choice": x.group, "what_is_changed": x.words,
+                   "values": plain(dict(x.values)), "source": x.source, "status": x.status,
+                   "refused": dict(x.refused),
+                   "constructs": {n: {**plain(reserve(c)), "peak_N": c.peak_N,
+                                      "peak_status": c.peak_status, "first_failing_part": fails(c)}
+                                  for n, c in x.constructs.items()}} for x in spread.tried],
+        "left_out": dict(spread.left_out), "changes": plain(changes(comparison)),
+        "the_same_with_every_alternative": {
+            about: {"verdicts": kept.get(about, ([], 0))[0], "of": kept.get(about, ([], 0))[1]}
+            for kept in (surviving(comparison),) for about in ABOUT if about in kept}}

@@ -1,0 +1,117 @@
+"""What changes where the model is another one: order, first failing part, weight-bearing words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+from buttress.results.bearing import asked_for, judged
+from buttress.results.comparison import Comparison
+from buttress.results.order import before, reserve
+from buttress.results.records import ConstructResult, not_tightened
+from buttress.results.spread import Alternative
+from buttress.results.verdict import failure_words, first_failure
+from buttress.study.loads import LoadInput
+
+ORDER, FAILURE, BEARING = "order", "first failing part", "weight bearing"
+ABOUT = (ORDER, FAILURE, BEARING)
+"""The kinds of verdicts that are compared."""
+
+
+Verdicts = dict[tuple[str, str, str], str]
+"""Words of a verdict by its kind, the construct and what else it is of."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """A verdict that an alternative changes, in words."""
+
+    alternative: str
+    about: str
+    construct: str
+    words: str
+
+
+def verdicts(constructs: Mapping[str, ConstructResult], load: LoadInput) -> Verdicts:
+    """The verdicts that are compared, each in words."""
+    out: Verdicts = {}
+    for a, b in combinations(constructs.values(), 2):
+        out[ORDER, a.name, b.name] = _relation(a, b)
+    for c in constructs.values():
+        out[FAILURE, c.name, ""] = fails(c)
+        for name, (_, force), *_ in asked_for(load):
+            out[BEARING, c.name, name] = judged(c, force).verdict
+    return out
+
+
+def _relation(a: ConstructResult, b: ConstructResult) -> str:
+    if before(a, b):
+        return f"'{a.name}' comes before '{b.name}'"
+    if before(b, a):
+        return f"'{b.name}' comes before '{a.name}'"
+    return f"'{a.name}' and '{b.name}' share a rank"
+
+
+def fails(c: ConstructResult) -> str:
+    """What fails first under rising load, without the load."""
+    if why := not_tightened(c):
+        return why
+    if reserve(c).load_N <= 0.0:
+        return "it carries no load"
+    event = None if c.path is None else first_failure(c.path)
+    return "nothing reaches its strength" if event is None else f"first {failure_words(c, event)}"
+
+
+def changes(comparison: Comparison) -> list[Change]:
+    """Every verdict that an alternative changes: one line each, weight bearing per construct."""
+    if comparison.alternatives is None:
+        return []
+    own, load = comparison.own, comparison.study.load
+    return [c for x in comparison.alternatives.tried for c in _changes(own, x, load)]
+
+
+def _changes(own: Mapping[str, ConstructResult], x: Alternative, load: LoadInput
+             ) -> Iterator[Change]:
+    usual, other = verdicts(own, load), verdicts(x.constructs, load)
+    moved: dict[tuple[str, str, str], list[str]] = {}
+    for (about, name, more), said in other.items():
+        was = usual[about, name, more]
+        if said == was:
+            continue
+        if about == BEARING:
+            moved.setdefault((name, said, was), []).append(more)
+        elif about == ORDER:
+            loads = (f"'{n}' {reserve(x.constructs[n]).text} N" for n in (name, more))
+            yield Change(x.name, about, name, f"{said} ({', '.join(loads)}); in the study {was}")
+        else:
+            yield Change(x.name, about, name, f"'{name}': {said}; in the study {was}")
+    for (name, said, was), rows in moved.items():
+        yield Change(x.name, BEARING, name,
+                     f"'{name}' at {', '.join(rows)}: {said}; in the study {was}")
+
+
+def surviving(comparison: Comparison) -> dict[str, tuple[list[str], int]]:
+    """By kind: the verdicts that no alternative changes, in words, and how many there are in all.
+
+    A verdict on a construct that an alternative refuses counts as not changed by that one.
+    """
+    if comparison.alternatives is None:
+        return {}
+    load = comparison.study.load
+    usual = verdicts(comparison.own, load)
+    others = [verdicts(x.constructs, load) for x in comparison.alternatives.tried]
+    out: dict[str, tuple[list[str], int]] = {}
+    for about in ABOUT:
+        mine = {k: v for k, v in usual.items() if k[0] == about}
+        kept = [_told(k, v) for k, v in mine.items() if all(o.get(k, v) == v for o in others)]
+        if mine:
+            out[about] = kept, len(mine)
+    return out
+
+
+def _told(key: tuple[str, str, str], words: str) -> str:
+    about, name, more = key
+    if about == ORDER:
+        return words
+    return f"'{name}' at {more}: {words}" if more else f"'{name}': {words}"

@@ -1,0 +1,236 @@
+"""Alternatives of the model: the studies they make, and which verdicts change."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import made_up
+import pytest
+from small_study import small_study
+
+from buttress import LABEL
+from buttress.comparison.compare import compare
+from buttress.draw.text import clashes
+from buttress.draw.tornado import MESHES, rows, tornado
+from buttress.fe.errors import InputError
+from buttress.fe.richardson import SPREAD
+from buttress.files import as_csv
+from buttress.ranking import alternatives as module
+from buttress.ranking.alternatives import ABSENT, NO_PRESET, SAME, changed, shipped
+from buttress.ranking.inputs import shipped as uncertain
+from buttress.report import alternatives as report
+from buttress.report.folder import document
+from buttress.report.page import write_report
+from buttress.report.trust import how_far
+from buttress.results.alternatives import BEARING, FAILURE, ORDER, changes, surviving, verdicts
+from buttress.results.bar import Bar
+from buttress.results.comparison import Comparison
+from buttress.results.order import reserve
+from buttress.results.path import PathEvent, PathResult, Reserve, Where
+from buttress.results.records import ConstructResult, LimitResult
+from buttress.results.spread import Alternative, ModelSpread
+from buttress.study.read import example
+from buttress.study.study import Study
+from buttress.study.tables import STATUSES, number
+from buttress.sweeps.vary import Varier, varied
+
+SOLVED = ("bearing half as stiff", "friction lost", "plane strain")
+
+
+def case_of(study: Study, name: str):
+    return changed(study, Varier(study), shipped()[name])
+
+
+@cache
+def made() -> Comparison:
+    """A comparison with three of the alternatives, solved."""
+    own = compare(small_study("lag screws", loads=(700.0,), body_mass_kg=75.0), pictures=False)
+    only = {name: shipped()[name] for name in SOLVED}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "shipped", lambda: only)
+        return module.with_alternatives(own)
+
+
+def test_every_alternative_makes_a_case_of_some_shipped_study() -> None:
+    for name, row in shipped().items():
+        assert row["status"] in STATUSES
+        assert {"group", "words", "source"} <= row.keys()
+        found = [case_of(example(study), name) for study in ("medial-shear", "posterior-shear")]
+        soft = case_of(varied(small_study("nothing"), {"section.bone": "soft"}).study, name)
+        hard = case_of(varied(small_study("nothing"), {"hardening.bone_share": 0.05}).study, name)
+        assert not all(isinstance(x, str) for x in (*found, soft, hard)), (name, found)
+
+
+def test_the_ends_of_ranges_are_those_of_the_tables() -> None:
+    laws = {e.key: sorted(float(x) for x in e.law.ends()) for e in uncertain()}
+    low, high = laws["load.patch_width_mm"]
+    assert shipped()["narrow patch"]["set"]["load.patch_width_mm"] == low
+    assert shipped()["wide patch"]["set"]["load.patch_width_mm"] == high
+    assert sorted(shipped()[n]["add"]["load.medial_centre_mm"] for n in (
+        "medial patch inward", "medial patch outward")) == laws["load.medial_centre_mm"]
+    assert sorted(shipped()[n]["add"]["load.slice_centre_mm"] for n in (
+        "patch anterior", "patch posterior")) == laws["load.slice_centre_mm"]
+    ends = [shipped()[n]["set"]["hardening.bone_share"] for n in ("little hardening",
+                                                                  "much hardening")]
+    assert ends[0] < number("materials", "crushed bone", "slope_share") < ends[1]
+
+
+def test_what_is_like_the_study_or_not_in_it_is_left_out() -> None:
+    study = small_study("nothing")
+    assert case_of(study, "dense bone") == SAME
+    assert case_of(study, "patch anterior") == ABSENT
+    assert case_of(study, "plate stands off") == ABSENT    # no plate
+    foam = varied(study, {"section.bone": "foam"}).study
+    assert case_of(foam, "soft bone") == NO_PRESET
+    flat = varied(study, {"hardening.bone_share": 0.0, "hardening.metal_share": 0.0}).study
+    assert case_of(flat, "no hardening") == SAME
+    hard = varied(study, {"hardening.bone_share": 0.05}).study
+    assert not isinstance(case_of(hard, "no hardening"), str)
+
+
+def test_an_addition_is_to_the_study_s_own_value() -> None:
+    study = varied(small_study("nothing"), {"load.medial_centre_mm": -20.0}).study
+    values, case = case_of(study, "medial patch outward")
+    assert values == {"load.medial_centre_mm": -22.0}
+    assert case.study.load.medial_centre_mm == -22.0
+
+
+def test_what_cannot_be_built_is_said() -> None:
+    study = varied(small_study("nothing"), {"load.medial_centre_mm": -28.0,
+                                            "load.patch_width_mm": 18.0}).study
+    found = case_of(study, "medial patch outward")
+    assert not isinstance(found, str)    # a study may say so; the bone refuses it
+    done, refused = module._solved(module.Workshop(), found[1])
+    assert done == {}
+    assert "contact patch" in refused["nothing"]
+
+
+@pytest.mark.parametrize(("name", "key", "value"), [
+    ("plane strain", "section.plane_state", "plane strain"),
+    ("friction lost", "scale.friction_under_load", 0.0)])
+def test_an_alternative_is_the_changed_study_solved_the_same_way(name: str, key: str,
+                                                                 value: object) -> None:
+    assert made().alternatives is not None
+    found = next(x for x in made().alternatives.tried if x.name == name)
+    assert found.values == {key: value}
+    got = found.constructs["lag screws"]
+    if key.startswith("section"):
+        alone = compare(varied(made().study, {key: value}).study, pictures=False)["lag screws"]
+        assert reserve(got).load_N == pytest.approx(reserve(alone).load_N, rel=1e-9)
+        assert got.peak_N == pytest.approx(alone.peak_N, rel=1e-9)
+        assert got.limits.keys() == alone.limits.keys()
+    else:
+        # Friction lost after tightening: what the comparison itself says is carried then.
+        own = made()["lag screws"]
+        assert own.without_friction_N is not None
+        assert got.peak_N == pytest.approx(own.without_friction_N, rel=1e-9)
+        assert reserve(got).load_N < reserve(own).load_N
+        assert got.path is not None
+        assert not any(e.kind == "yield" and e.where.part == "shear plane" for e in got.path.events)
+
+
+def test_half_of_the_bearing_is_as_in_a_sweep() -> None:
+    assert made().alternatives is not None
+    own = made()["lag screws"]
+    got = next(x for x in made().alternatives.tried if x.name == "bearing half as stiff")
+    assert got.constructs["lag screws"].stiffness_N_per_mm < own.stiffness_N_per_mm
+
+
+def moved(c: ConstructResult, name: str, load: float, part: str, limit: float) -> ConstructResult:
+    event = PathEvent("hinge", 0.5 * load, 0.1, Where(part, None))
+    path = PathResult("complete", "", None, 0.0, (), (event,))
+    first = {"step-off": LimitResult(limit, None, "step_off_mm", 2.0, "mm")}
+    return replace(c, name=name, reserve=Reserve(load, 0.5, "gap", "f"), peak_N=9000.0,
+                   peak_status="found", path=path, limits=first, equilibrium_ends_N=9000.0,
+                   known_to_N=9000.0, ends_status="found", without_friction_N=None)
+
+
+def spread() -> Comparison:
+    """A before b in the study; with "one" they change places and a fails elsewhere, with "two" the
+    step-off limit falls below all activities and b cannot be built."""
+    base = made_up.usual()
+    study = base.study.model_copy(update={"load": base.study.load.model_copy(
+        update={"body_mass_kg": 75.0})})
+    c = base["lag screws"]
+    a, b = moved(c, "a", 2000.0, "plate", 8000.0), moved(c, "b", 1000.0, "plate", 8000.0)
+    one = {"a": moved(c, "a", 900.0, "screw", 8000.0), "b": moved(c, "b", 1000.0, "plate", 8000.0)}
+    two = {"a": moved(c, "a", 2050.0, "plate", 1.0)}
+    about = ("why", "practice", {"section.bone": "soft"})
+    return replace(base, study=study, constructs=(a, b), alternatives=ModelSpread((
+        Alternative("one", "g", "first change", *about, one),
+        Alternative("two", "h", "second change", *about, two, {"b": "no room"})),
+        {"three": "the study is like that"}))
+
+
+def test_which_verdicts_change_in_words() -> None:
+    found = changes(spread())
+    lines = [(c.alternative, c.about, c.words) for c in found]
+    assert ("one", ORDER, "'b' comes before 'a' ('a' 900 N, 'b' 1000 N); in the study 'a' comes "
+                          "before 'b'") in lines
+    assert [(c.alternative, c.construct) for c in found if c.about == FAILURE] == [("one", "a")]
+    (line,) = [c.words for c in found if c.about == FAILURE]
+    assert "screw" in line
+    assert "plate" in line.split("in the study")[1]
+    bearing = [c for c in found if c.about == BEARING]
+    assert {(c.alternative, c.construct) for c in bearing} == {("two", "a")}
+    assert all("over a limit: step-off; in the study within all limits" in c.words for c in bearing)
+    assert len(bearing) == 1    # one line for all activities
+
+
+def test_what_survives_all_of_them() -> None:
+    made = spread()
+    kept = surviving(made)
+    assert kept[ORDER] == ([], 1)
+    assert len(kept[FAILURE][0]) == 1
+    assert kept[FAILURE][0][0].startswith("'b': first")
+    own = verdicts(made.own, made.study.load)
+    rows_ = sum(k[0] == BEARING for k in own)
+    assert kept[BEARING][1] == rows_
+    assert len(kept[BEARING][0]) == rows_ // 2    # those of b
+    assert surviving(replace(made, alternatives=None)) == {}
+
+
+def test_terminal_page_and_files(tmp_path: Path) -> None:
+    made = spread()
+    said = "\n".join(report.lines(made))
+    for words in ("one: first change", "two: 'b' cannot be built: no room",
+                  "three: left out, the study is like that", "one, order: 'b' comes before 'a'",
+                  "order, the same with every alternative: 0 of 1"):
+        assert words in said
+    assert "order 0 of 1" in how_far(made)["model spread"]
+    assert "900 to 2050 N ('a')" in how_far(made)["model spread"]
+    table = list(csv.DictReader(io.StringIO(as_csv(report.rows(made), report.COLUMNS))))
+    assert [(r["construct"], r["alternative"]) for r in table] == [
+        ("a", report.OWN), ("a", "one"), ("a", "two"), ("b", report.OWN), ("b", "one")]
+    assert {r["label"] for r in table} == {LABEL}
+    assert float(table[1]["reserve_change_share"]) == pytest.approx(900 / 2000 - 1)
+    data = json.loads(json.dumps(document(made), allow_nan=False))["alternatives"]
+    assert data["tried"][0]["constructs"]["a"]["load_N"] == 900.0
+    assert len(data["changes"]) == len(changes(made))
+    write_report(made, tmp_path / "r.html", {})
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "With other choices of the model" in page
+    assert "second change" in page
+    assert "--alternatives" in page
+
+
+def test_the_tornado_shows_each_alternative_from_the_study_s_load() -> None:
+    made = spread()
+    bar = Bar("reserve_N", "N", None, "", (2000.0, 1950.0), SPREAD, 1950.0, 2000.0)
+    made = replace(made, constructs=(replace(made["a"], bars=(bar,)), made["b"]))
+    ax = tornado(made, "a")
+    bars = {p.get_gid(): (p.get_x(), p.get_width()) for p in ax.patches if p.get_gid()}
+    assert bars == {"one": (2000.0, -1100.0), "two": (2000.0, 50.0), MESHES: (1950.0, 50.0)}
+    assert [x.name for x in rows(made, "a")] == ["one", "two"]    # the widest on top
+    said = [t.get_text() for t in ax.texts]
+    assert "900 N" in said
+    assert "1950 to 2000 N" in said
+    assert clashes(ax.figure) == []
+    assert "cannot be built" in [t.get_text() for t in tornado(made, "b").texts]
+    with pytest.raises(InputError, match="construct with alternatives"):
+        tornado(made_up.usual(), "lag screws")
