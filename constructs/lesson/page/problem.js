@@ -1,0 +1,159 @@
+/* A condensed problem as it was embedded, what of it is in place, and its law. `fe/links` says what
+   the numbers are; the ram is the last link. */
+const RAM_ON = -2;   // body that the ram is listed at: it is always there
+
+/* Numbers of an embedded problem; deflated, so that a promise is returned. */
+async function opened(given) {
+  const raw = atob(given.bytes), bytes = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
+  const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
+  const ranked = new Uint8Array(await new Response(stream).arrayBuffer());
+  const count = ranked.length / 4, plain = new Uint8Array(ranked.length);
+  for (let r = 0; r < 4; r++) for (let i = 0; i < count; i++) plain[4 * i + r] = ranked[r * count + i];
+  const all = Float64Array.from(new Float32Array(plain.buffer)), a = {};
+  let at = 0;
+  for (const [name, size] of Object.entries(given.sizes)) {
+    a[name] = all.subarray(at, at + size);
+    at += size;
+  }
+  const n = given.links, whole = new Float64Array(n * n);
+  for (let i = 0, k = 0; i < n; i++) {
+    for (let j = i; j < n; j++, k++) whole[i * n + j] = whole[j * n + i] = a.flexibility[k];
+  }
+  return { ...given, ...a, flexibility: whole, bytes: null, known: new Map() };
+}
+
+const chosen = (values, kept) => Float64Array.from(kept, (i) => values[i]);
+
+function block(table, width, rows, columns) {
+  const out = new Float64Array(rows.length * columns.length);
+  rows.forEach((i, r) => columns.forEach((j, c) => {
+    out[r * columns.length + c] = table[i * width + j];
+  }));
+  return out;
+}
+
+/* The problem without the bodies `out`: their links, motions and kinks go with them. */
+function withoutBodies(whole, out) {
+  const there = (body) => body < 0 || !out.has(body), count = (k) => Array.from({ length: k }, (_, i) => i);
+  const links = count(whole.links).filter((i) => there(whole.bodyA[i]) && there(whole.bodyB[i]));
+  const motions = count(whole.motions).filter((i) => there(whole.ofMotion[i]));
+  const kinks = count(whole.kinks).filter((i) => there(whole.ofKink[i]));
+  const renumbered = new Map(links.map((i, k) => [i, k]));
+  const n = links.length, m = motions.length, h = kinks.length;
+  const p = { whole, links, motions, kinks, n, m, h,
+    F: block(whole.flexibility, whole.links, links, links),
+    G: block(whole.rigid, whole.motions, links, motions),
+    K: block(whole.kinksOf, whole.kinks, links, kinks),
+    partner: Int32Array.from(links, (i) => renumbered.get(whole.partner[i]) ?? 0),
+    number: renumbered };
+  for (const name of ["compliance", "gap", "slope", "opens"]) p[name] = chosen(whole[name], links);
+  for (const name of ["kinkLimit", "kinkSlope"]) p[name] = chosen(whole[name], kinks);
+  p.farthest = chosen(whole.farthest, motions);
+  p.felt = kinks.map((_, j) => {      // the links that feel a kink: those of its own member
+    const at = [];
+    for (let i = 0; i < n; i++) if (p.K[i * h + j] !== 0) at.push(i);
+    return { at: Int32Array.from(at), by: Float64Array.from(at, (i) => p.K[i * h + j]) };
+  });
+  return p;
+}
+
+/* Bounds and friction at the settings {friction, strength}. */
+function lawOf(p, { friction, strength }) {
+  const { bounds, faces, friction: own, links: total } = p.whole;
+  const line = (k, i) => {
+    const at = bounds[2 * k * total + i], by = bounds[(2 * k + 1) * total + i];
+    return by === 0 ? at : at + by * strength;
+  };
+  const n = p.n, lower = new Float64Array(n), upper = new Float64Array(n), rubs = new Float64Array(n);
+  p.links.forEach((i, k) => {
+    lower[k] = line(0, i);
+    upper[k] = Math.min(line(1, i), line(2, i));
+    rubs[k] = faces[i] ? friction : own[i];
+  });
+  return { lower, upper, friction: rubs };
+}
+
+/* The state in which every link sticks, and its inverse; null where a body is loose even so. */
+const LOOSE = 1e-13, FLOOR = 1e-4, LAYER = 1e-7;
+
+function median(values) {
+  const v = Float64Array.from(values).sort(), k = v.length >> 1;
+  return v.length % 2 ? v[k] : 0.5 * (v[k - 1] + v[k]);
+}
+
+class Sticking {
+  constructor(p) {
+    this.p = p;
+    const { n, h } = p;
+    this.stiff = p.F.slice();
+    for (let i = 0; i < n; i++) this.stiff[i * n + i] += p.compliance[i];
+    const own = new Float64Array(n).map((_, i) => this.stiff[i * n + i]);
+    const floor = Math.max(FLOOR * median(own), 1e-300);
+    this.scale = own.map((x) => Math.max(x, floor));
+    this.unit = this.scale.reduce((s, x) => s + x, 0) / n;
+    this.inverse = this.invert();
+    if (!this.inverse) {     // redundant links where three bodies meet: a thin layer between faces
+      const bare = new Float64Array(n).map((_, i) => p.F[i * n + i]), least = FLOOR * median(bare);
+      for (let i = 0; i < n; i++) {
+        if (!(p.compliance[i] > 0)) this.stiff[i * n + i] += LAYER * Math.max(bare[i], least);
+      }
+      this.inverse = this.invert();
+    }
+    this.perSlack = this.scale.map((x) => -x / this.unit);
+    this.kinkScale = new Float64Array(h);
+    if (this.inverse) this.bend();
+  }
+
+  invert() {
+    const { n, m, G } = this.p, all = n + m, a = new Float64Array(all * all);
+    for (let i = 0; i < n; i++) {
+      for (let j = 0; j < n; j++) a[i * all + j] = this.stiff[i * n + j] / this.unit;
+      for (let j = 0; j < m; j++) {
+        a[i * all + n + j] = -G[i * m + j];
+        a[(n + j) * all + i] = G[i * m + j];
+      }
+    }
+    const norm = columnNorm(a, all), out = inverted(a, all);
+    if (!out || 1 / (norm * columnNorm(out, all)) < LOOSE) return null;
+    // Symmetric but for the sign of what belongs to motions, so that a column is read as a row.
+    for (let i = 0; i < all; i++) {
+      for (let j = i + 1; j < all; j++) {
+        const sign = (i < n) === (j < n) ? 1 : -1;
+        const mean = 0.5 * (out[i * all + j] + sign * out[j * all + i]);
+        out[i * all + j] = mean;
+        out[j * all + i] = sign * mean;
+      }
+    }
+    return out;
+  }
+
+  /* Adds the answer to a unit right-hand side at a link, times a factor. */
+  addColumn(out, link, factor) {
+    const { n, m } = this.p, all = n + m, at = link * all, a = this.inverse;
+    for (let i = 0; i < n; i++) out[i] += factor * a[at + i];
+    for (let i = n; i < all; i++) out[i] -= factor * a[at + i];
+  }
+
+  /* Answers to kinks, each a row, and their effect on the moments at all kinks. */
+  bend() {
+    const { n, m, h, felt } = this.p, all = n + m;
+    this.toKink = new Float64Array(h * all);
+    this.moments = new Float64Array(h * h);
+    felt.forEach(({ at, by }, j) => {
+      const row = this.toKink.subarray(j * all, (j + 1) * all);
+      at.forEach((i, k) => this.addColumn(row, i, by[k] / this.unit));
+      const own = at.reduce((s, i, k) => s + by[k] * row[i], 0);
+      this.kinkScale[j] = 1 / Math.max(own, 1e-12 / this.unit);
+      for (let i = 0; i < all; i++) row[i] *= this.kinkScale[j];
+    });
+    for (let i = 0; i < h; i++) {
+      const { at, by } = felt[i];
+      for (let j = 0; j < h; j++) {
+        let s = 0;
+        for (let k = 0; k < at.length; k++) s += by[k] * this.toKink[j * all + at[k]];
+        this.moments[i * h + j] = s;
+      }
+    }
+  }
+}
