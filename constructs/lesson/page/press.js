@@ -32,7 +32,10 @@ function tightened(stuck, law, tighten) {
     const stick = stuckStart(step);
     const found = search(step, stick, undefined, 1, SOON) || search(step, stick) ||
       search(step, stick, undefined, FIRM);
-    if (found) return found;
+    if (found) {
+      if (found.held) stuck.base(step, step.project(found.force, found.slack, found.kinkStep));
+      return found;
+    }
     for (const share of OTHER_FRICTION) {
       const other = Object.assign(Object.create(Step.prototype), step,
         { friction: step.friction.map((x) => share * x) });

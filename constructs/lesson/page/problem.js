@@ -75,7 +75,7 @@ function lawOf(p, { friction, strength }) {
 }
 
 /* The state in which every link sticks, and its inverse; null where a body is loose even so. */
-const LOOSE = 1e-13, FLOOR = 1e-4, LAYER = 1e-7;
+const LOOSE = 1e-13, FLOOR = 1e-4, LAYER = 1e-7, WEAK = 1e-6;
 
 function median(values) {
   const v = Float64Array.from(values).sort(), k = v.length >> 1;
@@ -100,7 +100,6 @@ class Sticking {
       }
       this.inverse = this.invert();
     }
-    this.perSlack = this.scale.map((x) => -x / this.unit);
     this.kinkScale = new Float64Array(h);
     if (this.inverse) this.bend();
   }
@@ -135,25 +134,65 @@ class Sticking {
     for (let i = n; i < all; i++) out[i] -= factor * a[at + i];
   }
 
-  /* Answers to kinks, each a row, and their effect on the moments at all kinks. */
+  /* The table of answers `y` (forces of links, K^T f of kinks, motions) to unit slacks and kinks
+     `x`, one row for each of them. */
   bend() {
-    const { n, m, h, felt } = this.p, all = n + m;
-    this.toKink = new Float64Array(h * all);
-    this.moments = new Float64Array(h * h);
-    felt.forEach(({ at, by }, j) => {
-      const row = this.toKink.subarray(j * all, (j + 1) * all);
-      at.forEach((i, k) => this.addColumn(row, i, by[k] / this.unit));
-      const own = at.reduce((s, i, k) => s + by[k] * row[i], 0);
-      this.kinkScale[j] = 1 / Math.max(own, 1e-12 / this.unit);
-      for (let i = 0; i < all; i++) row[i] *= this.kinkScale[j];
-    });
-    for (let i = 0; i < h; i++) {
-      const { at, by } = felt[i];
+    const { n, m, h, felt } = this.p, units = n + h, rows = this.rows = units + m;
+    const turned = (column) => {
       for (let j = 0; j < h; j++) {
+        const { at, by } = felt[j];
         let s = 0;
-        for (let k = 0; k < at.length; k++) s += by[k] * this.toKink[j * all + at[k]];
-        this.moments[i * h + j] = s;
+        for (let k = 0; k < at.length; k++) s += by[k] * column[at[k]];
+        column[n + j] = s;
       }
+      return column;
+    };
+    const spread = (links, factors) => {
+      const answer = new Float64Array(n + m), out = new Float64Array(rows);
+      links.forEach((i, k) => this.addColumn(answer, i, factors[k]));
+      out.set(answer.subarray(0, n));
+      out.set(answer.subarray(n), units);
+      return turned(out);
+    };
+    this.table = [];
+    for (let i = 0; i < n; i++) this.table.push(spread([i], [-this.scale[i] / this.unit]));
+    felt.forEach(({ at, by }, j) => {
+      const row = spread(at, by.map((v) => v / this.unit)), own = row[n + j];
+      this.kinkScale[j] = 1 / Math.max(own, 1e-12 / this.unit);
+      this.table.push(row.map((v) => v * this.kinkScale[j]));
+    });
+    this.based = new Uint8Array(units);
+  }
+
+  /* Exchanges slack and force of what is at a fixed bound in a state that was found, so that states
+     near it need small systems only. */
+  base(step, { state, turning }) {
+    const { n, h } = this.p;
+    if (this.based.some((x) => x)) return;
+    for (let u = 0; u < n + h; u++) {
+      const link = u < n, now = link ? state[u] : turning[u - n];
+      if (!now || u === n - 1 || (link ? step.slopeHigh[u] || step.slopeLow[u] : true)) continue;
+      if (link && step.friction[u] > 0 && state[step.partner[u]] >= 0) continue;
+      this.exchange(u);
     }
   }
+
+  exchange(u) {
+    const own = this.table[u], pivot = own[u];
+    if (!(Math.abs(pivot) > WEAK)) return;
+    for (let c = 0; c < this.table.length; c++) {
+      const column = this.table[c], f = column[u];
+      if (c === u || f === 0) continue;
+      addTo(column, own, -f / pivot);
+      column[u] = -f / pivot;
+    }
+    for (let r = 0; r < own.length; r++) own[r] /= pivot;
+    own[u] = 1 / pivot;
+    this.based[u] = 1;
+  }
+}
+
+/* out += factor * row */
+function addTo(out, row, factor) {
+  for (let i = 0; i < row.length; i++) out[i] += factor * row[i];
 }

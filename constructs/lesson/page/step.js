@@ -164,40 +164,55 @@ class Step {
   }
 }
 
-/* The linear system of one state of links and kinks, factorised. */
+/* The linear system of one state of links and kinks, factorised: over those that differ from the
+   base of `Sticking.table`, and those that slip or harden. */
 class System {
   constructor(step, state, turning) {
-    const { p, stuck } = step, { n, m } = p, all = n + m, { inverse, perSlack, toKink, moments } = stuck;
+    const { p, stuck } = step, { n, h } = p, { table, based } = stuck, units = n + h;
+    const out = new Uint8Array(units);
     this.step = step;
-    const out = this.out = [], hin = this.hin = [];
-    state.forEach((s, i) => { if (s) out.push(i); });
-    turning.forEach((s, j) => { if (s) hin.push(j); });
-    const k = out.length, size = k + hin.length, a = new Float64Array(size * size);
-    this.bound = Float64Array.from(out, (i) => (state[i] > 0 ? step.upper[i] : step.lower[i]));
-    this.rise = Float64Array.from(out, (i) => (state[i] > 0 ? step.slopeHigh[i] : step.slopeLow[i]));
-    this.mate = out.map((i) => (step.friction[i] > 0 ? step.partner[i] : 0));
-    // There is no friction at an open contact.
-    this.rub = Float64Array.from(out, (i, r) => (step.friction[i] > 0 &&
-      !(state[this.mate[r]] < 0 && step.lower[this.mate[r]] === 0) ? state[i] * step.friction[i] : 0));
-    this.limit = Float64Array.from(hin, (j) => turning[j] * p.kinkLimit[j] + step.kinkMoved[j]);
-    for (let r = 0; r < k; r++) {
-      const row = out[r] * all, mate = this.mate[r] * all, rub = this.rub[r], at = r * size;
-      for (let c = 0; c < k; c++) {
-        const o = out[c];
-        a[at + c] = (inverse[row + o] - (rub ? rub * inverse[mate + o] : 0)) * perSlack[o];
+    this.known = [];      // at a bound in the base and now
+    this.open = [];       // unknown: D in the equations
+    this.rub = new Float64Array(units);
+    this.rise = new Float64Array(units);
+    this.bound = new Float64Array(units);
+    for (let i = 0; i < n; i++) {
+      if (!state[i]) continue;
+      const mate = step.partner[i], up = state[i] > 0;
+      out[i] = 1;
+      // There is no friction at an open contact.
+      if (step.friction[i] > 0 && !(state[mate] < 0 && step.lower[mate] === 0)) {
+        this.rub[i] = state[i] * step.friction[i];
       }
-      hin.forEach((j, c) => {
-        const own = j * all;
-        a[at + k + c] = toKink[own + out[r]] - (rub ? rub * toKink[own + this.mate[r]] : 0);
-      });
-      a[at + r] -= this.rise[r] * stuck.scale[out[r]];
+      this.rise[i] = (up ? step.slopeHigh[i] : step.slopeLow[i]) * stuck.scale[i];
+      this.bound[i] = up ? step.upper[i] : step.lower[i];
     }
-    hin.forEach((j, r) => {
-      const at = (k + r) * size, back = stuck.unit / stuck.kinkScale[j];
-      out.forEach((o, c) => { a[at + c] = toKink[j * all + o] * back * perSlack[o]; });
-      hin.forEach((i, c) => { a[at + k + c] = moments[j * p.h + i]; });
-      a[at + k + r] += p.kinkSlope[j] * stuck.kinkScale[j];
-    });
+    for (let j = 0; j < h; j++) {     // a kink's force is K^T f, minus the moment
+      if (!turning[j]) continue;
+      out[n + j] = 1;
+      this.rise[n + j] = -p.kinkSlope[j] * stuck.kinkScale[j];
+      this.bound[n + j] = -turning[j] * p.kinkLimit[j] - step.kinkMoved[j];
+    }
+    for (let u = 0; u < units; u++) {
+      if (out[u] && based[u] && !this.rub[u] && !this.rise[u]) this.known.push(u);
+      else if (out[u] !== based[u] || (out[u] && based[u])) this.open.push(u);
+    }
+    this.out = out;
+    const { open } = this, size = open.length, a = new Float64Array(size * size);
+    const place = new Map(open.map((u, r) => [u, r]));
+    for (let c = 0; c < size; c++) {
+      const column = table[open[c]];
+      for (let r = 0; r < size; r++) {
+        const u = open[r];
+        // Of what is in the base the table gives the slack, of the others the force.
+        if (!out[u]) { a[r * size + c] = column[u]; continue; }
+        const mate = this.rub[u] ? step.partner[u] : -1;
+        const slides = mate < 0 ? 0 : this.rub[u] *
+          (based[mate] ? (place.get(mate) === c ? 1 : 0) : column[mate]);
+        a[r * size + c] = (based[u] ? (r === c ? 1 : 0) - this.rise[u] * column[u]
+          : column[u] - (r === c ? this.rise[u] : 0)) - slides;
+      }
+    }
     this.factor = null;
     this.singular = false;
     if (size) {
@@ -207,14 +222,39 @@ class System {
     }
   }
 
-  /* Adds what unknowns of the system do to forces and motions. */
-  spread(change, move) {
-    const { stuck, p } = this.step, all = p.n + p.m, k = this.out.length;
-    this.out.forEach((o, c) => { if (move[c]) stuck.addColumn(change, o, move[c] * stuck.perSlack[o]); });
-    this.hin.forEach((j, c) => {
-      const at = j * all, by = move[k + c];
-      for (let i = 0; i < all; i++) change[i] += by * stuck.toKink[at + i];
+  /* Slacks and kinks `x`, forces and motions `y`, where the forces of all at a bound have to change
+     by `want` (more by what hardens and rubs). */
+  move(want) {
+    const { step: { partner, stuck: { table, based, rows } }, open, known, out } = this;
+    const y = new Float64Array(rows), right = new Float64Array(open.length);
+    for (const u of known) if (want[u]) addTo(y, table[u], want[u]);
+    open.forEach((u, r) => {
+      if (!out[u]) { right[r] = -y[u]; return; }
+      const mate = this.rub[u] ? partner[u] : -1;
+      const rubbed = mate < 0 ? 0 : !based[mate] ? y[mate] : known.includes(mate) ? want[mate] : 0;
+      right[r] = want[u] + this.rub[u] * rubbed + (based[u] ? this.rise[u] * y[u] : -y[u]);
     });
+    return this.whole(y, this.factor ? solved(this.factor, right) : right, want);
+  }
+
+  /* All of it from the unknowns `z` of the system. */
+  whole(y, z, want) {
+    const { step: { stuck: { table, based } }, open, known } = this, units = based.length;
+    const x = new Float64Array(units);
+    open.forEach((u, r) => { if (z[r]) addTo(y, table[u], z[r]); });
+    open.forEach((u, r) => { if (!based[u]) x[u] = z[r]; });
+    const given = new Map(open.map((u, r) => [u, z[r]]));
+    for (const u of known) given.set(u, want ? want[u] : 0);
+    for (let u = 0; u < units; u++) {
+      if (based[u]) { x[u] = y[u]; y[u] = given.get(u); }
+    }
+    return { x, y };
+  }
+
+  /* The motion that a singular system leaves free. */
+  free(size) {
+    const z = nothingTo(this.factor, this.norm).map((v) => v * size);
+    return this.whole(new Float64Array(this.step.stuck.rows), z, null);
   }
 }
 
@@ -230,32 +270,29 @@ class Guess extends System {
     if (!this.singular) this.correct(step.sticking);
   }
 
+  /* Adds the solution for a right-hand side, given that of the sticking links. */
   correct(base) {
-    const { step, out, hin, mate } = this, { p, stuck } = step, { n, m } = p, k = out.length;
-    const change = base.slice();
-    if (this.factor) {
-      const miss = new Float64Array(k + hin.length), f = this.force;
-      for (let r = 0; r < k; r++) {
-        const o = out[r];
-        miss[r] = this.bound[r] + this.rise[r] * this.slack[o] - (f[o] + base[o]) +
-          this.rub[r] * (f[mate[r]] + base[mate[r]]);
+    const { step, out, bound, rub, rise } = this, { p, stuck } = step, { n, m, h } = p;
+    const now = this.force.map((f, i) => f + base[i]), want = new Float64Array(n + h);
+    for (let i = 0; i < n; i++) {
+      if (out[i]) {
+        want[i] = bound[i] + rise[i] * this.slack[i] / stuck.scale[i] - now[i] + rub[i] * now[step.partner[i]];
       }
-      hin.forEach((j, r) => {
-        const { at, by } = p.felt[j];
-        let s = 0;
-        for (let i = 0; i < at.length; i++) s += by[i] * (f[at[i]] + base[at[i]]);
-        miss[k + r] = -this.limit[r] - p.kinkSlope[j] * this.kink[j] - s;
-      });
-      const move = solved(this.factor, miss);
-      this.spread(change, move);
-      for (let r = 0; r < k; r++) this.slack[out[r]] += move[r] * stuck.scale[out[r]];
-      hin.forEach((j, r) => { this.kink[j] += move[k + r] * stuck.kinkScale[j]; });
     }
-    for (let i = 0; i < n; i++) this.force[i] += change[i];
-    for (let r = 0; r < k; r++) {       // exactly
-      if (this.rub[r] === 0) this.force[out[r]] = this.bound[r] + this.rise[r] * this.slack[out[r]];
+    for (let j = 0; j < h; j++) {
+      if (!out[n + j]) continue;
+      const { at, by } = p.felt[j];
+      let s = bound[n + j] + rise[n + j] * this.kink[j] / stuck.kinkScale[j];
+      for (let i = 0; i < at.length; i++) s -= by[i] * now[at[i]];
+      want[n + j] = s;
     }
-    for (let j = 0; j < m; j++) this.rigid[j] += change[n + j] * stuck.unit;
+    const { x, y } = this.move(want);
+    for (let i = 0; i < n; i++) {
+      if (out[i]) this.slack[i] += x[i] * stuck.scale[i];
+      this.force[i] = out[i] && !rub[i] ? bound[i] + rise[i] * this.slack[i] / stuck.scale[i] : now[i] + y[i];
+    }
+    for (let j = 0; j < h; j++) if (out[n + j]) this.kink[j] += x[n + j] * stuck.kinkScale[j];
+    for (let j = 0; j < m; j++) this.rigid[j] += (base[n + j] + y[n + h + j]) * stuck.unit;
   }
 
   /* Removes the rounding of the inverse; the pass with the smallest error is kept. */

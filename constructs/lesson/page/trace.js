@@ -42,29 +42,28 @@ class Trace {
 
   /* Forces, slacks and kinks for the whole way, if no state changed. */
   rates() {
-    const { step } = this, { p, stuck } = step, { n, m, h } = p;
-    const slack = new Float64Array(n), kink = new Float64Array(h);
-    let change = this.push.slice(), move = new Float64Array(0);
-    const g = new System(step, this.state, this.turning), k = g.out.length;
+    const { step } = this, { p, stuck } = step, { n, h } = p;
+    const g = new System(step, this.state, this.turning), change = this.push;
     this.snaps = g.singular;
+    let moved = null;
     if (g.singular) {          // a mechanism: it moves while the data stay
-      move = nothingTo(g.factor, g.norm).map((x) => x * step.reference);
-      change = new Float64Array(n + m);
-    } else if (g.factor) {
-      const miss = new Float64Array(k + g.hin.length);
-      g.out.forEach((o, r) => { miss[r] = this.pull[o] + g.rub[r] * change[g.mate[r]] - change[o]; });
-      g.hin.forEach((j, r) => {
+      moved = g.free(step.reference);
+    } else {
+      const want = new Float64Array(n + h);
+      for (let i = 0; i < n; i++) {
+        if (g.out[i]) want[i] = this.pull[i] + g.rub[i] * change[step.partner[i]] - change[i];
+      }
+      for (let j = 0; j < h; j++) {
+        if (!g.out[n + j]) continue;
         const { at, by } = p.felt[j];
-        miss[k + r] = -this.bend[j] - at.reduce((s, i, c) => s + by[c] * change[i], 0);
-      });
-      move = solved(g.factor, miss);
+        want[n + j] = -this.bend[j] - at.reduce((s, i, c) => s + by[c] * change[i], 0);
+      }
+      moved = g.move(want);
     }
-    if (move.length) {
-      g.spread(change, move);
-      g.out.forEach((o, r) => { slack[o] = move[r] * stuck.scale[o]; });
-      g.hin.forEach((j, r) => { kink[j] = move[k + r] * stuck.kinkScale[j]; });
-    }
-    return { force: change.subarray(0, n), slack, kink };
+    const { x, y } = moved, still = g.singular ? 0 : 1;
+    return { force: this.force.map((_, i) => still * change[i] + y[i]),
+      slack: this.slack.map((_, i) => (g.out[i] ? x[i] * stuck.scale[i] : 0)),
+      kink: this.kink.map((_, j) => (g.out[n + j] ? x[n + j] * stuck.kinkScale[j] : 0)) };
   }
 
   /* What is left to both bounds of each link and kink, upper first, or the rate of that. */
