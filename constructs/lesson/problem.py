@@ -15,7 +15,9 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.link import Kind
+from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.ram import with_ram
+from buttress.fe.solve.step import Step
 from buttress.fe.solve.subset import link_bodies
 from buttress.lesson.reading import rows_of
 from buttress.lesson.states import Layout
@@ -47,12 +49,25 @@ def problem_data(model: Model, layout: Layout, bounds: Bounds) -> dict[str, Any]
         "bounds": np.hstack([_lines(bounds), [[0.0], [0.0], *[[np.inf], [0.0]] * 2]]),
         "bodyA": np.append(ends[:, 0], ram), "bodyB": np.append(ends[:, 1], ram),
         "ofMotion": p.rigid_body, "ofKink": [number[id(x.member)] for x in p.links.hinges],
-        "rowsOf": rows.rows, "frame": rows.frame, "seen": rows.seen, "moves": rows.moves}
+        "rowsOf": rows.rows, "frame": rows.frame, "seen": rows.seen, "moves": rows.moves,
+        "start": _start(model)}
     flat = {name: np.asarray(a, dtype="<f4").ravel() for name, a in arrays.items()}
     return part | {
         "sizes": {name: a.size for name, a in flat.items()},
+        "parts": [{"name": x.name, "kind": x.kind, "body": number[id(x.member)]}
+                  for x in model.hardware.parts],
         "tighten": [[i, force] for i, force in sorted(model.hardware.tighten.items())],
         "bytes": packed(np.concatenate(list(flat.values())))}
+
+
+def _start(model: Model) -> FloatArray:
+    """States of links, ram and kinks in the tightened state, from which the page may search."""
+    p, found = model.problem, model.tightened
+    if found is None or not found.held or model.construct.stages:
+        return np.zeros(p.n + 1 + p.kinks.shape[1])
+    step = Step(model.solver, found.load, Memory.none(p), model.hardware.tighten)
+    state, turning = step.project(found.force, found.slack, found.kink_step)[2:]
+    return np.concatenate([state, [1], turning])
 
 
 def _lines(bounds: Bounds) -> FloatArray:

@@ -24,27 +24,61 @@ function stuckStart(step) {
   return stick;
 }
 
+/* Whether a tightened head pulls harder than all that holds its screw along it: then no forces
+   within their bounds balance, whatever else happens. */
+function pullsOut(step, heads) {
+  const { p } = step, { m, G } = p;
+  return heads.some(([head]) => {
+    const own = [];        // motions of the screw, the body that lets go with its head
+    const bodies = p.links.length && [p.whole.bodyA[p.links[head]], p.whole.bodyB[p.links[head]]];
+    const screw = bodies.find((body) => p.whole.parts.some((x) => x.body === body && x.kind !== "plate"));
+    p.motions.forEach((j, k) => { if (p.whole.ofMotion[j] === screw) own.push(k); });
+    const along = own.slice(0, 2).map((k) => G[head * m + k]);
+    let least = 0, most = 0;
+    for (let i = 0; i < p.n; i++) {
+      const g = along.reduce((s, a, c) => s + a * G[i * m + own[c]], 0);
+      if (Math.abs(g) < 1e-9) continue;
+      const free = step.friction[i] > 0 ? Infinity : 0;
+      const ends = [g * (step.lower[i] - free), g * (step.upper[i] + free)];
+      least += Math.min(...ends);
+      most += Math.max(...ends);
+    }
+    return least > step.tol || most < -step.tol;
+  });
+}
+
 /* The tightened state: an answer, {none: true} where there is none, or null where not known. */
 function tightened(stuck, law, tighten) {
-  const prescribed = new Map([...tighten, [stuck.p.n - 1, 0]]);
-  const step = new Step(stuck, law, nothingKept(stuck.p), { prescribed, tightens: true });
-  if (stuck.inverse) {
-    const stick = stuckStart(step);
-    const found = search(step, stick, undefined, 1, SOON) || search(step, stick) ||
-      search(step, stick, undefined, FIRM);
-    if (found) {
-      if (found.held) stuck.base(step, step.project(found.force, found.slack, found.kinkStep));
-      return found;
-    }
-    for (const share of OTHER_FRICTION) {
-      const other = Object.assign(Object.create(Step.prototype), step,
-        { friction: step.friction.map((x) => share * x) });
-      const near = search(other, stick, undefined, FIRM);
-      const next = near && near.held && follow(step, near, FIRM);
-      if (next) return next;
-    }
+  const { p } = stuck, prescribed = new Map([...tighten, [p.n - 1, 0]]);
+  const step = new Step(stuck, law, nothingKept(p), { prescribed, tightens: true });
+  if (pullsOut(step, tighten)) return { none: true };
+  const found = stuck.inverse && searched(step);
+  if (!found) return lemkeAnswer(step);
+  stuck.near = found;
+  return found;
+}
+
+/* From the neighbour that is known, from the state that was embedded, from all stuck. */
+function searched(step) {
+  const { stuck } = step, { p } = stuck, stick = stuckStart(step);
+  const near = stuck.near && follow(step, stuck.near, 1, SOON);
+  if (near) return near;
+  if (p.start.some((x) => x)) {
+    const found = search(step, p.start, p.startKinks, 1, SOON);
+    if (found) return found;
   }
-  return lemkeAnswer(step);
+  for (const firm of [1, FIRM]) {
+    const found = search(step, stick, undefined, firm);
+    if (found) return found;
+  }
+  for (const share of OTHER_FRICTION) {
+    const other = Object.assign(Object.create(Step.prototype), step,
+      { friction: step.friction.map((x) => share * x) });
+    const other_ = search(other, stick, undefined, FIRM);
+    const next = other_ && other_.held && follow(step, other_, FIRM);
+    if (next) return next;
+  }
+  return null;
 }
 
 /* A construct at given settings under the ram; the path is pressed as far as it is asked for. */
@@ -90,6 +124,9 @@ class Pressing {
     let found = this.find(step, near, load !== undefined);
     if (!found && hammer) found = lemkeAnswer(step);
     this.guesses += step.guesses;
+    if (found && found.held && !this.stuck.hasBase) {
+      this.stuck.base(step, step.project(found.force, found.slack, found.kinkStep));
+    }
     return found && !found.none ? (found.held ? this.cut(step, found) : found) : null;
   }
 

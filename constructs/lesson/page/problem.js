@@ -50,6 +50,8 @@ function withoutBodies(whole, out) {
   for (const name of ["compliance", "gap", "slope", "opens"]) p[name] = chosen(whole[name], links);
   for (const name of ["kinkLimit", "kinkSlope"]) p[name] = chosen(whole[name], kinks);
   p.farthest = chosen(whole.farthest, motions);
+  p.start = Int8Array.from(links, (i) => whole.start[i]);
+  p.startKinks = Int8Array.from(kinks, (j) => whole.start[whole.links + j]);
   p.felt = kinks.map((_, j) => {      // the links that feel a kink: those of its own member
     const at = [];
     for (let i = 0; i < n; i++) if (p.K[i * h + j] !== 0) at.push(i);
@@ -102,6 +104,10 @@ class Sticking {
     }
     this.kinkScale = new Float64Array(h);
     if (this.inverse) this.bend();
+    if (this.inverse && p.start.some((x) => x)) {
+      const none = { friction: p.whole.friction, slopeHigh: p.slope, slopeLow: p.slope, partner: p.partner };
+      this.base({ ...none, friction: chosen(p.whole.friction, p.links) }, { state: p.start, turning: p.startKinks });
+    }
   }
 
   invert() {
@@ -162,13 +168,15 @@ class Sticking {
       this.table.push(row.map((v) => v * this.kinkScale[j]));
     });
     this.based = new Uint8Array(units);
+    this.hasBase = false;
   }
 
   /* Exchanges slack and force of what is at a fixed bound in a state that was found, so that states
      near it need small systems only. */
   base(step, { state, turning }) {
     const { n, h } = this.p;
-    if (this.based.some((x) => x)) return;
+    if (this.hasBase) return;
+    this.hasBase = true;
     for (let u = 0; u < n + h; u++) {
       const link = u < n, now = link ? state[u] : turning[u - n];
       if (!now || u === n - 1 || (link ? step.slopeHigh[u] || step.slopeLow[u] : true)) continue;

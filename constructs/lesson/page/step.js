@@ -393,8 +393,8 @@ function search(step, state, turning = new Int8Array(step.p.h), firm = 1,
 }
 
 /* Search from the states that forces, slacks and kinks imply. */
-function follow(step, { force, slack, kinkStep }, firm = 1) {
+function follow(step, { force, slack, kinkStep }, firm = 1, most = mostGuesses(step.p.n)) {
   if (!step.stuck.inverse) return null;
   const { state, turning } = step.project(force, slack, kinkStep, firm);
-  return search(step, state, turning, firm);
+  return search(step, state, turning, firm, most);
 }
