@@ -1,7 +1,7 @@
 """The condensed problem of a construct as the page solves it: numbers of 32 bits, deflated.
 
-Nothing is solved here. The page's script (`page/step.js` and its neighbours) is a port of
-`fe/solve`; `agreement.py` compares the two.
+Nothing is solved here. The page's script (`page/press.js` and its neighbours) is a port of
+`fe/solve`; `tests/browser/test_lesson_solver.py` compares the two.
 """
 
 from __future__ import annotations
@@ -30,7 +30,10 @@ Bounds = Callable[[float], tuple[FloatArray, FloatArray]]
 
 
 def problem_data(model: Model, layout: Layout, bounds: Bounds) -> dict[str, Any]:
-    """A model for the page, with the ram as the last link."""
+    """A model for the page, with the ram as the last link.
+
+    A construct with stages is embedded as its stages have left it.
+    """
     pattern = model.bone.load_vector(1.0)
     p, plain = with_ram(model.problem, pattern), model.problem
     number = {id(b): i for i, b in enumerate(plain.bodies)}
@@ -51,8 +54,19 @@ def problem_data(model: Model, layout: Layout, bounds: Bounds) -> dict[str, Any]
         "ofMotion": p.rigid_body, "ofKink": [number[id(x.member)] for x in p.links.hinges],
         "rowsOf": rows.rows, "frame": rows.frame, "seen": rows.seen, "moves": rows.moves,
         "start": _start(model)}
+    if model.construct.stages and model.tightened is not None:
+        now = model.tightened
+        arrays |= {"offset": np.append(model.memory.offset, 0.0), "kept": model.memory.kink,
+                   "given": np.append(model.memory.given, 0.0),
+                   "force": np.append(now.force, 0.0), "moved": now.rigid, "kinked": now.kink}
     flat = {name: np.asarray(a, dtype="<f4").ravel() for name, a in arrays.items()}
+    names = list(dict.fromkeys(x.kind for x in plain.links.links))
+    sources = [name for name, _ in layout.sources]
     return part | {
+        "kindNames": names, "kinds": [names.index(x.kind) for x in plain.links.links],
+        "sourceOf": [sources.index(x.source) for x in plain.links.links],
+        "kinkOf": [sources.index(x.source) for x in plain.links.hinges],
+        "staged": bool(model.construct.stages), "stands": model.stands,
         "sizes": {name: a.size for name, a in flat.items()},
         "parts": [{"name": x.name, "kind": x.kind, "body": number[id(x.member)]}
                   for x in model.hardware.parts],

@@ -68,7 +68,7 @@ def rows_of(model: Model, layout: Layout, pattern: FloatArray) -> Rows:
             x, y = (1.0 - t) * part.member.points[node] + t * part.member.points[node + 1]
             for axis, taken in enumerate(((1.0, 0.0, cy - y), (0.0, 1.0, x - cx))):
                 column = Column.of([3 * node + axis, 3 * node + 3 + axis], [1.0 - t, t])
-                found[layout.member(k) + 1 + 2 * j + axis] = ((part.member, column),), taken
+                found[layout.member(k) + 2 * j + axis] = ((part.member, column),), taken
     shaft = bone.bodies[bone.shaft]
     frame = [Measure("", ((shaft, c),)) for c in frame_columns(
         shaft.points, band_nodes(shaft, bone.band))]

@@ -113,8 +113,8 @@ def screw(facts: Facts) -> Step:
                     f"it sideways against the face with {newton(pull)}, and the face carries "
                     "the rest.")
     most = facts.most(lag)
-    bare = [facts.look(facts.ask(0, c, friction=0.0)).end_N for c in (UPPER, LOWER)]
-    rough = [facts.look(facts.ask(0, c)).end_N for c in (UPPER, LOWER)]
+    bare, rough = ([facts.look(facts.ask(0, THIN_LAG, plate=False, out=(other,), **mu)).end_N
+                    for other in (LOWER, UPPER)] for mu in ({"friction": 0.0}, {}))
     size = [most if end is None else end for end in bare]
     where = ("it hardly matters which" if abs(size[0] - size[1]) < 0.05 * max(*size, 1.0) else
              "the one near the joint holds more" if size[0] > size[1] else
@@ -257,12 +257,12 @@ def joint_side(facts: Facts) -> Step:
                        "The screws hardly change that. ") + _left_to_do(b, alone))
     else:
         text.append(f"With the lag screws as well it is {outcome(b)}.")
-    soft = [facts.look(facts.ask(0, THIN_LAG, plate=on, load=600.0, quality=SOFT, friction=0.0)
+    soft = [facts.look(facts.ask(0, THIN_LAG, plate=on, load=600.0, strength=SOFT, friction=0.0)
                        ).end_N for on in (False, True)]
     most = facts.most(plate)
     spare = [most if end is None else end for end in soft]
     if spare[1] > 1.05 * spare[0]:
-        text.append(f"In softer bone ({percent(SOFT)}) and without friction the screws hold "
+        text.append(f"In weak bone ({percent(SOFT)} of the strength) and without friction the screws hold "
                     f"{upto(soft[0], most)}, with the plate {upto(soft[1], most)}: "
                     "there the plate is the reserve.")
     return Step("What the joint side does", tuple(text), plate)
