@@ -34,7 +34,7 @@ SCRIPTS = ("linear.js", "problem.js", "step.js", "trace.js", "lemke.js", "press.
 """The solver first; in this order they make one script."""
 LARGEST = 8_000_000
 """Bytes that the page may have."""
-SLIDERS = (("load", "Load"), ("slope", "Fracture angle to the long axis"),
+SLIDERS = (("load", "Load"), ("slope", "Angle to axis"),
            ("position", "Plate moved"), ("friction", "Friction μ"),
            ("strength", "Bone strength"), ("tension", "Screw tension"))
 WORDS = ("medial, lateral", "fragment", "apex of the fragment", "lag screw", "position screw",

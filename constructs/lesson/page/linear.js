@@ -1,3 +1,4 @@
+"use strict";
 /* Dense linear algebra. Matrices are Float64Array by rows; vectors are typed arrays. */
 
 /* LU factors with row pivots of a matrix (n, n), which is overwritten. */

@@ -19,6 +19,7 @@ function prepared(problem, { friction, strength, tension, out }, limits) {
     const stuck = remembered(problem.stuck ??= new Map(), gone, MOST_STUCK,
       () => new Sticking(withoutBodies(problem, new Set(out))));
     const { p } = stuck, law = lawOf(p, { friction, strength });
+    if (problem.staged) return built(problem, stuck, law, limits);
     const heads = problem.tighten.map(([i, force]) => [p.number.get(i), force * tension])
       .filter(([i, force]) => i !== undefined && force > 0);
     const tight = heads.length ? tightened(stuck, law, heads) : undefined;
@@ -28,6 +29,16 @@ function prepared(problem, { friction, strength, tension, out }, limits) {
     const memory = tight ? kept(p, law.lower, tight, nothingKept(p)) : nothingKept(p);
     return { p, tight: tight ?? null, pressing: new Pressing(stuck, law, memory, tight, limits) };
   });
+}
+
+/* A construct whose stages were carried out beforehand: pressed from the state that they left. */
+function built(problem, stuck, law, limits) {
+  const { p } = stuck;
+  if (!problem.stands) return { p, tight: null, pressing: null, verdict: "not tightened" };
+  const tight = { force: problem.force, rigid: problem.moved, kink: problem.kinked,
+    slack: new Float64Array(p.n), kinkStep: new Float64Array(p.h) };
+  const memory = { offset: problem.offset, kink: problem.kept, given: problem.given };
+  return { p, tight, pressing: new Pressing(stuck, law, memory, tight, limits) };
 }
 
 /* Rows of an answer, and what of them the shaft's own movement is. */
