@@ -87,7 +87,7 @@ def render(lesson: Lesson) -> str:
     style = asset("lesson.css", PAGE)
     data = {"scenes": [scene_data(s, f) for s, f in zip(lesson.scenes, lesson.problems,
                                                         strict=True)],
-            "steps": [_step(s, lesson.facts) for s in lesson.steps]}
+            "steps": [step_data(s, lesson.facts) for s in lesson.steps]}
     return render_template("lesson.html.j2", {
         "title": lesson.title, "label": LABEL, "script_hash": _hash(script),
         "style_hash": _hash(style), "style": style, "script": script, "sliders": SLIDERS,
@@ -112,7 +112,8 @@ def _hash(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
 
 
-def _step(step: Step, facts: Facts) -> dict[str, Any]:
+def step_data(step: Step, facts: Facts) -> dict[str, Any]:
+    """A step of the tour for the page."""
     # No line may end between a number and its unit.
     text = [re.sub(r"(?<=\d) (?=mm\b|N\b|%)", "\u00a0", t) for t in step.text]
     out: dict[str, Any] = {"title": step.title, "text": text}

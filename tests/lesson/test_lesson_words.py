@@ -39,7 +39,7 @@ class Told(Facts):
     """Facts whose states are what a test says."""
 
     def __init__(self, told: Callable[[Asked, str], Look], outside: float = 1.0) -> None:
-        super().__init__(SCENES, ())
+        super().__init__(SCENES)
         self.told, self.outside = told, outside
 
     def look(self, asked: Asked) -> Look:
