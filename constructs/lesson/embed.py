@@ -10,12 +10,12 @@ import numpy as np
 from buttress.bone.patches import patches
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
+from buttress.fe.solve.path import FIRST_MM, GROWTH
 from buttress.lesson.grid import FREE, Family, Place, Scene, has
 from buttress.lesson.look import Asked, Facts, least_friction
 from buttress.lesson.problem import problem_data
 from buttress.lesson.states import Geometry, Layout, geometry_of, layout_of
 from buttress.model.pressing import FARTHEST_MM, SEARCH_LIMIT_N
-from buttress.fe.solve.path import FIRST_MM, GROWTH
 from buttress.study.study import Construct
 from buttress.study.view import View
 
@@ -102,19 +102,19 @@ def scene_data(scene: Scene, problems: tuple[tuple[Embedded, ...], ...]) -> dict
 
 def _parts(construct: Construct) -> list[dict[str, Any]]:
     """What may be taken out, one by one; ``group`` is the switch of the tour that it belongs to."""
-    counts = {s.name: s.count for s in construct.screws}
-    return [*({"name": p.name, "group": 1, "count": 1} for p in construct.plates),
-            *({"name": s.name, "group": 1 if s.plate else 0, "plate": s.plate,
-               "count": counts[s.name]} for s in construct.screws),
-            *({"name": w.name, "group": 0, "count": w.count} for w in construct.wires)]
+    plates = [{"name": p.name, "group": 1, "count": 1} for p in construct.plates]
+    screws = [{"name": s.name, "group": 1 if s.plate else 0, "plate": s.plate, "count": s.count}
+              for s in construct.screws]
+    wires = [{"name": w.name, "group": 0, "plate": None, "count": w.count} for w in construct.wires]
+    return [*plates, *screws, *wires]
 
 
 def controls(asked: Asked, facts: Facts) -> dict[str, Any]:
     """Where a step of the tour puts the controls."""
     whole = facts.scenes[asked.scene].study.constructs[asked.choice]
     left = facts.construct(asked)
-    kept = {p.name for p in (*left.plates, *left.screws, *left.wires)}
-    out = [p.name for p in (*whole.plates, *whole.screws, *whole.wires) if p.name not in kept]
+    kept = {part["name"] for part in _parts(left)}
+    out = [part["name"] for part in _parts(whole) if part["name"] not in kept]
     return {"scene": asked.scene, "choice": asked.choice, "out": out,
             "graft": asked.on[2] or not has(whole)[2], "point": asked.point, "load": asked.load_N}
 

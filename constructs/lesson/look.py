@@ -137,8 +137,9 @@ class Facts:
             return Look(False, asked.load_N, status="no place")
         with one_thread():
             goes = failing(model, model.capacity())
-            bare = not (model.hardware.parts or model.hardware.fills)
-            need = least_friction(model.problem, model.bone.load_vector(asked.load_N)) if bare else None
+            need = None
+            if not (model.hardware.parts or model.hardware.fills):
+                need = least_friction(model.problem, model.bone.load_vector(asked.load_N))
             if not model.stands:
                 return Look(False, asked.load_N, end_N=0.0, need=need, goes=goes,
                             status="not tightened")

@@ -29,8 +29,8 @@ from buttress.versions import NOT_KNOWN
 
 PAGE = ("buttress.lesson", "page")
 """Package and folder of the template, the scripts and the style sheet."""
-SCRIPTS = ("linear.js", "problem.js", "step.js", "trace.js", "lemke.js", "press.js", "solve.js",
-           "draw.js", "forces.js", "words.js", "state.js", "page.js")
+SCRIPTS = ("linear.js", "problem.js", "step.js", "search.js", "trace.js", "lemke.js", "press.js",
+           "solve.js", "draw.js", "forces.js", "words.js", "state.js", "page.js")
 """The solver first; in this order they make one script."""
 LARGEST = 8_000_000
 """Bytes that the page may have."""

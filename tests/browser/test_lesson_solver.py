@@ -174,7 +174,7 @@ def test_stages_are_pressed_from_what_they_left(browser: Any, tmp_path: Path) ->
 
 
 def test_what_is_not_found_is_not_known(small: tuple[Any, Lesson]) -> None:
-    page, lesson = small
+    page = small[0]
     page.evaluate("""go(0); lesson.was = [search, lemkeAnswer]; search = () => null;
         lemkeAnswer = () => null; lesson.wanted.friction = 0.123; show('friction');""")
     assert page.inner_text("#outcome").startswith("Not known at")

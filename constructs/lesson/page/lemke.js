@@ -2,67 +2,73 @@
    method. A port of `fe/solve` (complementarity, lemke), which say how it is written and scaled. */
 const LCP_PIVOTS = 4000, PATHS = 3, SMALL_LCP = 400;
 
-/* v = M z + q >= 0, z >= 0, z.v = 0: z, or null, and how it ended. */
+/* v = M z + q >= 0, z >= 0, z.v = 0: z, or null, and how it ended. Variables are numbered v, z, cover;
+   each row of the table says what a basic one is in terms of those that are zero. */
 function lemke(matrix, right, n, cover = new Float64Array(n).fill(1)) {
   if (!n || right.every((x) => x >= 0)) return { z: new Float64Array(n), ended: "solution" };
-  const w = 2 * n + 2, table = new Float64Array(n * w), basis = Int32Array.from({ length: n }, (_, i) => i);
+  const w = n + 2, rhs = n + 1, table = new Float64Array(n * w), most = Math.max(1, mostOf(right));
+  const basic = Int32Array.from({ length: n }, (_, i) => i);
+  const zero = Int32Array.from({ length: n + 1 }, (_, j) => n + j), at = new Int32Array(2 * n + 1).fill(-1);
   for (let i = 0; i < n; i++) {
-    table[i * w + i] = 1;
-    for (let j = 0; j < n; j++) table[i * w + n + j] = -matrix[i * n + j];
-    table[i * w + 2 * n] = -cover[i];
-    table[i * w + 2 * n + 1] = right[i];
+    for (let j = 0; j < n; j++) table[i * w + j] = matrix[i * n + j];
+    table[i * w + n] = cover[i];
+    table[i * w + rhs] = right[i];
   }
-  const most = Math.max(1, mostOf(right)), rhs = w - 1;
+  zero.forEach((v, c) => { at[v] = c; });     // column of a variable that is zero
   const pivot = (row, column) => {
-    const at = row * w, by = 1 / table[at + column];
-    for (let j = 0; j < w; j++) table[at + j] *= by;
+    const own = row * w, by = 1 / table[own + column];
+    for (let j = 0; j < w; j++) table[own + j] *= -by;
+    table[own + column] = by;
     for (let i = 0; i < n; i++) {
-      const f = table[i * w + column];
+      const b = i * w, f = table[b + column];
       if (i === row || f === 0) continue;
-      for (let j = 0, b = i * w; j < w; j++) table[b + j] -= f * table[at + j];
-      table[i * w + column] = 0;
+      table[b + column] = 0;
+      for (let j = 0; j < w; j++) table[b + j] += f * table[own + j];
     }
-    basis[row] = column;
+    const left = basic[row];
+    basic[row] = zero[column];
+    at[zero[column]] = -1;
+    zero[column] = left;
+    at[left] = column;
+    return left;
   };
   const read = () => {
     const z = new Float64Array(n);
-    basis.forEach((b, i) => { if (b >= n && b < 2 * n) z[b - n] = Math.max(table[i * w + rhs], 0); });
+    basic.forEach((b, i) => { if (b >= n && b < 2 * n) z[b - n] = Math.max(table[i * w + rhs], 0); });
     return z;
   };
-  let least = Infinity, leaving = 0;
+  let least = Infinity, row = 0;
   for (let i = 0; i < n; i++) least = Math.min(least, right[i] / cover[i]);
-  for (let i = 0; i < n; i++) if (right[i] / cover[i] <= least + 1e-15 * Math.abs(least)) leaving = i;
-  let entering = n + leaving;
-  pivot(leaving, 2 * n);
+  for (let i = 0; i < n; i++) if (right[i] / cover[i] <= least + 1e-15 * Math.abs(least)) row = i;
+  let entering = n + pivot(row, n);
   for (let count = 0; count < LCP_PIVOTS; count++) {
-    let size = 1;
-    for (let i = 0; i < n; i++) size = Math.max(size, Math.abs(table[i * w + entering]));
-    let best = [], low = Infinity;
+    const column = at[entering], down = (i) => -table[i * w + column];
+    let size = 1, low = Infinity, best = [];
+    for (let i = 0; i < n; i++) size = Math.max(size, Math.abs(down(i)));
     for (let i = 0; i < n; i++) {
-      if (table[i * w + entering] > 1e-11 * size) {
-        const ratio = table[i * w + rhs] / table[i * w + entering];
+      if (down(i) > 1e-11 * size) {
+        const ratio = table[i * w + rhs] / down(i);
         best.push([i, ratio]);
         low = Math.min(low, ratio);
       }
     }
     if (!best.length) {
-      const at = basis.indexOf(2 * n);
-      if (at < 0 || table[at * w + rhs] <= 1e-9 * most) return { z: read(), ended: "solution" };
+      const last = basic.indexOf(2 * n);
+      if (last < 0 || table[last * w + rhs] <= 1e-9 * most) return { z: read(), ended: "solution" };
       const z = new Float64Array(n);
-      basis.forEach((b, i) => { if (b >= n && b < 2 * n) z[b - n] = Math.max(-table[i * w + entering], 0); });
+      basic.forEach((b, i) => { if (b >= n && b < 2 * n) z[b - n] = Math.max(-down(i), 0); });
       if (entering >= n) z[entering - n] = 1;
       return { z, ended: "ray" };
     }
     best = best.filter(([, r]) => r <= low + 1e-13 * Math.max(1, Math.abs(low))).map(([i]) => i);
-    let row = best.find((i) => basis[i] === 2 * n);
-    for (let key = 0; row === undefined && best.length > 1 && key < n; key++) {
-      const value = (i) => table[i * w + key] / table[i * w + entering];
-      const values = best.map(value), least_ = Math.min(...values);
-      best = best.filter((_, c) => values[c] <= least_ + 1e-13 * Math.max(1, mostOf(values)));
+    let leaves = best.find((i) => basic[i] === 2 * n);
+    for (let key = 0; leaves === undefined && best.length > 1 && key < n; key++) {
+      // Ties by how a small increase of the right-hand sides, one after another, would break them.
+      const value = (i) => (basic[i] === key ? 1 : at[key] < 0 ? 0 : -table[i * w + at[key]]) / down(i);
+      const values = best.map(value), smallest = Math.min(...values);
+      best = best.filter((_, c) => values[c] <= smallest + 1e-13 * Math.max(1, mostOf(values)));
     }
-    row ??= best[0];
-    const left = basis[row];
-    pivot(row, entering);
+    const left = pivot(leaves ?? best[0], column);
     if (left === 2 * n) return { z: read(), ended: "solution" };
     entering = left < n ? left + n : left - n;
   }

@@ -20,7 +20,7 @@ async function opened(given) {
   for (let i = 0, k = 0; i < n; i++) {
     for (let j = i; j < n; j++, k++) whole[i * n + j] = whole[j * n + i] = a.flexibility[k];
   }
-  return { ...given, ...a, flexibility: whole, bytes: null, known: new Map() };
+  return { ...given, ...a, flexibility: whole, bytes: null, known: new Map(), stuck: new Map() };
 }
 
 const chosen = (values, kept) => Float64Array.from(kept, (i) => values[i]);
@@ -85,17 +85,18 @@ function median(values) {
 }
 
 class Sticking {
-  constructor(p) {
+  /* `all`: the same of the whole problem, from whose inverse that of a part follows. */
+  constructor(p, all = null) {
     this.p = p;
     const { n, h } = p;
-    this.stiff = p.F.slice();
-    for (let i = 0; i < n; i++) this.stiff[i * n + i] += p.compliance[i];
+    this.stiff = all ? block(all.stiff, all.p.n, p.links, p.links) : p.F.slice();
+    if (!all) for (let i = 0; i < n; i++) this.stiff[i * n + i] += p.compliance[i];
     const own = new Float64Array(n).map((_, i) => this.stiff[i * n + i]);
     const floor = Math.max(FLOOR * median(own), 1e-300);
     this.scale = own.map((x) => Math.max(x, floor));
-    this.unit = this.scale.reduce((s, x) => s + x, 0) / n;
-    this.inverse = this.invert();
-    if (!this.inverse) {     // redundant links where three bodies meet: a thin layer between faces
+    this.unit = all ? all.unit : this.scale.reduce((s, x) => s + x, 0) / n;
+    this.inverse = all ? this.sound(this.partOf(all)) : this.invert();
+    if (!this.inverse && !all) {     // redundant links where three bodies meet: a thin layer there
       const bare = new Float64Array(n).map((_, i) => p.F[i * n + i]), least = FLOOR * median(bare);
       for (let i = 0; i < n; i++) {
         if (!(p.compliance[i] > 0)) this.stiff[i * n + i] += LAYER * Math.max(bare[i], least);
@@ -105,12 +106,12 @@ class Sticking {
     this.kinkScale = new Float64Array(h);
     if (this.inverse) this.bend();
     if (this.inverse && p.start.some((x) => x)) {
-      const none = { friction: p.whole.friction, slopeHigh: p.slope, slopeLow: p.slope, partner: p.partner };
-      this.base({ ...none, friction: chosen(p.whole.friction, p.links) }, { state: p.start, turning: p.startKinks });
+      this.base({ friction: chosen(p.whole.friction, p.links), slopeHigh: p.slope, slopeLow: p.slope,
+        partner: p.partner }, { state: p.start, turning: p.startKinks });
     }
   }
 
-  invert() {
+  system() {
     const { n, m, G } = this.p, all = n + m, a = new Float64Array(all * all);
     for (let i = 0; i < n; i++) {
       for (let j = 0; j < n; j++) a[i * all + j] = this.stiff[i * n + j] / this.unit;
@@ -119,9 +120,39 @@ class Sticking {
         a[(n + j) * all + i] = G[i * m + j];
       }
     }
-    const norm = columnNorm(a, all), out = inverted(a, all);
-    if (!out || 1 / (norm * columnNorm(out, all)) < LOOSE) return null;
-    // Symmetric but for the sign of what belongs to motions, so that a column is read as a row.
+    return a;
+  }
+
+  /* The inverse of what is left of a matrix: A_kk - A_kr A_rr^-1 A_rk, `r` being left out. */
+  partOf({ p: whole, inverse }) {
+    if (!inverse) return null;
+    const wide = whole.n + whole.m, { p } = this;
+    const kept = [...p.links, ...p.motions.map((j) => whole.n + j)], there = new Set(kept);
+    const left = Array.from({ length: wide }, (_, i) => i).filter((i) => !there.has(i));
+    const k = kept.length, r = left.length, out = block(inverse, wide, kept, kept);
+    const middle = factorised(block(inverse, wide, left, left), r);
+    if (middle.singular) return null;
+    const across = block(inverse, wide, left, kept), turned = new Float64Array(r);
+    for (let c = 0; c < k; c++) {
+      for (let i = 0; i < r; i++) turned[i] = across[i * k + c];
+      solved(middle, turned);
+      for (let i = 0; i < r; i++) across[i * k + c] = turned[i];
+    }
+    for (let i = 0; i < k; i++) {
+      const row = out.subarray(i * k, (i + 1) * k);
+      for (let c = 0; c < r; c++) {
+        const f = inverse[kept[i] * wide + left[c]];
+        if (f) addTo(row, across.subarray(c * k, (c + 1) * k), -f);
+      }
+    }
+    return out;
+  }
+
+  /* An inverse, symmetric but for the sign of what belongs to motions, so that a column is read as
+     a row; null where the problem is nearly singular. */
+  sound(out, norm = columnNorm(this.system(), this.p.n + this.p.m)) {
+    const { n, m } = this.p, all = n + m;
+    if (!out || !(1 / (norm * columnNorm(out, all)) >= LOOSE)) return null;
     for (let i = 0; i < all; i++) {
       for (let j = i + 1; j < all; j++) {
         const sign = (i < n) === (j < n) ? 1 : -1;
@@ -131,6 +162,11 @@ class Sticking {
       }
     }
     return out;
+  }
+
+  invert() {
+    const a = this.system(), all = this.p.n + this.p.m, norm = columnNorm(a, all);
+    return this.sound(inverted(a, all), norm);
   }
 
   /* Adds the answer to a unit right-hand side at a link, times a factor. */

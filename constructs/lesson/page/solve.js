@@ -16,8 +16,9 @@ function prepared(problem, { friction, strength, tension, out }, limits) {
   const gone = [...out].sort((a, b) => a - b).join();
   const key = [gone, friction, strength, tension].join(" ");
   return remembered(problem.known, "at " + key, MOST_KNOWN, () => {
-    const stuck = remembered(problem.stuck ??= new Map(), gone, MOST_STUCK,
-      () => new Sticking(withoutBodies(problem, new Set(out))));
+    problem.all ??= new Sticking(withoutBodies(problem, new Set()));
+    const stuck = !out.length ? problem.all : remembered(problem.stuck, gone, MOST_STUCK,
+      () => new Sticking(withoutBodies(problem, new Set(out)), problem.all));
     const { p } = stuck, law = lawOf(p, { friction, strength });
     if (problem.staged) return built(problem, stuck, law, limits);
     const heads = problem.tighten.map(([i, force]) => [p.number.get(i), force * tension])

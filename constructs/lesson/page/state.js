@@ -62,7 +62,7 @@ function stateOf(scene, choice, controls) {
   const { layout, geometry } = problem, there = (p) => !out.has(p.name);
   const peak = ready.pressing && ready.pressing.points.length ? ready.pressing.peak() : null;
   const now = { scene, choice: choice.name, out, family, problem, layout, load, wanted, graft,
-    held: found.held, verdict: found.verdict, state: found.state, answer: found.answer,
+    held: found.held, verdict: found.verdict, state: found.state, answer: found.answer, ready,
     end: !found.held && peak && peak.known ? peak.load : null,
     parts: { screws: choice.parts.filter((p) => there(p) && p.group === 0).reduce((s, p) => s + p.count, 0),
       plates: choice.parts.filter((p) => there(p) && p.group === 1 && p.plate === undefined).map((p) => p.name),

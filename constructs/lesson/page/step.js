@@ -1,8 +1,7 @@
-/* One step of bounded links: its data, the proof of an answer, and the search for the state of all
-   links that is consistent with its own solution. A port of `fe/solve` (step, guess, search). */
+/* One step of bounded links: its data, the proof of an answer, and the linear problem of one state
+   of all links. A port of `fe/solve` (step, guess). */
 const EQUILIBRIUM = 1e-9, COMPLEMENTARITY = 1e-8, SMALL_SHARE = 1e-3, LAST_DIGIT = 2 * Number.EPSILON;
 const ILL = 1e-12, REFINEMENTS = 4, ENOUGH = 1e-12;
-const FEW = 3, NEARLY = 1e-5, MOST_GUESSES = 50, FEWEST_GUESSES = 20, DEARLY = 25000;
 
 const nothingKept = (p) => ({ offset: new Float64Array(p.n), kink: new Float64Array(p.h),
   given: new Float64Array(p.n) });
@@ -172,6 +171,7 @@ class System {
     const out = new Uint8Array(units);
     this.step = step;
     this.known = [];      // at a bound in the base and now
+    this.isKnown = new Uint8Array(units);
     this.open = [];       // unknown: D in the equations
     this.rub = new Float64Array(units);
     this.rise = new Float64Array(units);
@@ -194,24 +194,25 @@ class System {
       this.bound[n + j] = -turning[j] * p.kinkLimit[j] - step.kinkMoved[j];
     }
     for (let u = 0; u < units; u++) {
-      if (out[u] && based[u] && !this.rub[u] && !this.rise[u]) this.known.push(u);
-      else if (out[u] !== based[u] || (out[u] && based[u])) this.open.push(u);
+      if (out[u] && based[u] && !this.rub[u] && !this.rise[u]) {
+        this.known.push(u);
+        this.isKnown[u] = 1;
+      } else if (out[u] !== based[u] || (out[u] && based[u])) this.open.push(u);
     }
     this.out = out;
     const { open } = this, size = open.length, a = new Float64Array(size * size);
     const place = new Map(open.map((u, r) => [u, r]));
-    for (let c = 0; c < size; c++) {
-      const column = table[open[c]];
-      for (let r = 0; r < size; r++) {
-        const u = open[r];
-        // Of what is in the base the table gives the slack, of the others the force.
-        if (!out[u]) { a[r * size + c] = column[u]; continue; }
-        const mate = this.rub[u] ? step.partner[u] : -1;
-        const slides = mate < 0 ? 0 : this.rub[u] *
-          (based[mate] ? (place.get(mate) === c ? 1 : 0) : column[mate]);
-        a[r * size + c] = (based[u] ? (r === c ? 1 : 0) - this.rise[u] * column[u]
-          : column[u] - (r === c ? this.rise[u] : 0)) - slides;
+    for (let r = 0; r < size; r++) {
+      const u = open[r], row = r * size, rub = this.rub[u], rise = this.rise[u];
+      const mate = rub ? step.partner[u] : 0, given = rub && based[mate] ? place.get(mate) ?? -1 : -1;
+      // Of what is in the base the table gives the slack, of the others the force.
+      const own = !out[u] || !based[u] ? 1 : -rise, side = rub && !based[mate] ? rub : 0;
+      for (let c = 0; c < size; c++) {
+        const column = table[open[c]];
+        a[row + c] = own * column[u] - side * column[mate];
       }
+      if (out[u]) a[row + r] += based[u] ? 1 : -rise;
+      if (given >= 0) a[row + given] -= rub;
     }
     this.factor = null;
     this.singular = false;
@@ -231,7 +232,7 @@ class System {
     open.forEach((u, r) => {
       if (!out[u]) { right[r] = -y[u]; return; }
       const mate = this.rub[u] ? partner[u] : -1;
-      const rubbed = mate < 0 ? 0 : !based[mate] ? y[mate] : known.includes(mate) ? want[mate] : 0;
+      const rubbed = mate < 0 ? 0 : !based[mate] ? y[mate] : this.isKnown[mate] ? want[mate] : 0;
       right[r] = want[u] + this.rub[u] * rubbed + (based[u] ? this.rise[u] * y[u] : -y[u]);
     });
     return this.whole(y, this.factor ? solved(this.factor, right) : right, want);
@@ -319,82 +320,4 @@ class Guess extends System {
     }
     [this.force, this.rigid, this.slack, this.kink] = best;
   }
-}
-
-const mostGuesses = (links) => Math.min(MOST_GUESSES, Math.max(FEWEST_GUESSES, Math.floor(DEARLY / links)));
-
-function keyOf(state, turning) {
-  let key = "";
-  for (const s of state) key += s < 0 ? "-" : s;
-  for (const s of turning) key += s < 0 ? "-" : s;
-  return key;
-}
-
-const alike = (a, b) => a.every((x, i) => x === b[i]);
-
-/* Follows states from a start until they no longer change; where they circle or leave a body
-   without support, one link at a time. Null without an accepted answer. */
-function search(step, state, turning = new Int8Array(step.p.h), firm = 1,
-  most = mostGuesses(step.p.n)) {
-  const seen = new Set();
-  let careful = false, others = [];
-  for (let count = 1; count <= most; count++) {
-    step.guesses++;
-    const guess = new Guess(step, state, turning);
-    if (guess.singular) {
-      careful = true;
-      if (!others.length) return null;
-      state = others.shift()();
-      continue;
-    }
-    let next = step.project(guess.force, guess.slack, guess.kink, firm);
-    const changes = () => {
-      const found = [];
-      for (let i = 0; i < state.length; i++) if (next.state[i] !== state[i]) found.push(i);
-      return found;
-    };
-    let changed = changes(), off = 0;
-    for (let i = 0; i < state.length; i++) off = Math.max(off, Math.abs(next.value[i] - guess.force[i]));
-    let turned = 0;
-    for (let j = 0; j < turning.length; j++) if (next.turning[j] !== turning[j]) turned++;
-    if (changed.length + turned <= FEW || off < NEARLY * step.reference ||
-        seen.has(keyOf(next.state, next.turning))) {
-      guess.refine();
-      next = step.project(guess.force, guess.slack, guess.kink, firm);
-      changed = changes();
-      const same = !changed.length && alike(next.turning, turning);
-      if (same || step.acceptable(guess)) {
-        const found = step.accept(guess.force, guess.rigid, guess.kink);
-        if (found || same) return found;
-      }
-    }
-    const miss = (i) => Math.abs(next.value[i] - guess.force[i]), before = state, after = next;
-    changed.sort((a, b) => miss(b) - miss(a));
-    others = (changed.length ? changed.map((i) => [i]) : [[]]).map((links) => () => {
-      const mixed = before.slice();
-      for (const i of links) mixed[i] = after.state[i];
-      return mixed;
-    });
-    careful = careful || seen.has(keyOf(next.state, next.turning));
-    let moved = next.state;
-    if (careful) {
-      moved = null;
-      while (!moved && others.length) {
-        const other = others.shift()();
-        if (!seen.has(keyOf(other, next.turning))) moved = other;
-      }
-      if (!moved) return null;
-    }
-    seen.add(keyOf(moved, next.turning));
-    state = moved;
-    turning = next.turning;
-  }
-  return null;
-}
-
-/* Search from the states that forces, slacks and kinks imply. */
-function follow(step, { force, slack, kinkStep }, firm = 1, most = mostGuesses(step.p.n)) {
-  if (!step.stuck.inverse) return null;
-  const { state, turning } = step.project(force, slack, kinkStep, firm);
-  return search(step, state, turning, firm, most);
 }
