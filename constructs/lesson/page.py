@@ -127,6 +127,6 @@ def mesh_words(found: dict[str, Any]) -> str:
     if not found.get("points"):
         return "What the mesh adds was not measured."
     return (f"On a mesh of {found['fine_mm']:g} mm, {found['points']} of the tour's held states "
-            f"move {mm(found['error_mm_max'])} ({100 * found['share_max']:.0f} %) differently at "
-            f"worst, {100 * found['share_median']:.0f} % in the middle; the verdict is the same "
+            f"move {mm(found['error_mm_max'])} ({100 * found['share_max']:.1f} %) differently at "
+            f"worst, {100 * found['share_median']:.1f} % in the middle; the verdict is the same "
             f"at {found['verdict_same']} of {found['asked']}.")
