@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from lesson_page import opened
 from small_lesson import random_points, small_lesson
 
 from buttress.fe.status import Status
@@ -23,7 +24,7 @@ from buttress.lesson.embed import controls
 from buttress.lesson.grid import scene_of
 from buttress.lesson.look import Asked, Facts
 from buttress.lesson.own_words import own_tour
-from buttress.lesson.page import Lesson, write_lesson
+from buttress.lesson.page import Lesson
 from buttress.lesson.shipped import shipped_scenes
 from buttress.lesson.states import Reading, layout_of
 from buttress.lesson.words import Step
@@ -120,14 +121,6 @@ def small(browser: Any, tmp_path_factory: Any) -> Iterator[tuple[Any, Lesson]]:
     page = opened(browser, lesson, tmp_path_factory.mktemp("solver"))
     yield page, lesson
     page.close()
-
-
-def opened(browser: Any, lesson: Lesson, folder: Path) -> Any:
-    write_lesson(lesson, folder / "lesson.html")
-    page = browser.new_page()
-    page.goto((folder / "lesson.html").as_uri())
-    page.evaluate("lesson.begun")
-    return page
 
 
 def test_the_page_solves_as_python_does(small: tuple[Any, Lesson]) -> None:
