@@ -162,6 +162,7 @@ function announce() {
 }
 
 function changedBy(what) {
+  clearTimeout(lesson.ahead);
   show(what);
   announce();
 }
@@ -278,6 +279,16 @@ function enter(number) {
   note();
 }
 
+/* The next step is solved while this one is read, so that it is shown at once. */
+function solveAhead() {
+  clearTimeout(lesson.ahead);
+  const s = DATA.steps[lesson.step + 1];
+  if (!s || s.scene === undefined) return;
+  const scene = DATA.scenes[s.scene];
+  lesson.ahead = setTimeout(() => stateOf(scene, scene.choices[s.choice], { out: new Set(s.out),
+    graft: s.graft, wanted: s.point, moved: "", load: s.load }), 400);
+}
+
 /* A step of the tour puts the controls where its text needs them. */
 function go(step) {
   lesson.step = Math.min(Math.max(step, 0), DATA.steps.length - 1);
@@ -306,6 +317,7 @@ function go(step) {
   clearTimeout(timer);
   $("spoken").textContent = $("step-title").textContent + ". " + s.text.join(" ") + " " +
     $("outcome").textContent;
+  solveAhead();
 }
 
 /* All problems are unpacked first: a moment, once. */
