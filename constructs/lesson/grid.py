@@ -22,7 +22,6 @@ from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
 from buttress.sweeps.vary import plain
 
-SWITCHES = ("screws", "plate", "graft")
 FREE = {"friction": (0.0, 0.8), "strength": (0.3, 1.5), "tension": (0.0, 1.5)}
 """Ranges of what the page may change continuously: friction of the fractures, and factors on the
 strength of bone other than cortex and on the tension of all screws."""
