@@ -25,26 +25,16 @@ from buttress.cli.common import (
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
                                           help="Folder for lesson.html; default "
                                                "results/lesson-001.")]
-Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Number of processes; 0 for one per core.")]
-Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0,
-                                   help="Seed of the random points of --check.")]
-Check = Annotated[int, typer.Option("--check", metavar="N", min=0, max=2000,
-                                    help="Random points per fracture that are solved separately "
-                                         "to measure the interpolation error between states; 0 "
-                                         "to skip.")]
 
 
 def lesson(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-           check: Check = 40, workers: Workers = 0, seed: Seed = 0, json: Json = False,
-           quiet: Quiet = False) -> None:
+           json: Json = False, quiet: Quiet = False) -> None:
     """Write one teaching page for offline use; without a study, the shipped lesson."""
     from buttress.files import claimed, drafted, new_folder, plain
     from buttress.lesson.build import shipped_lesson, study_lesson
-    from buttress.lesson.page import accuracy_words, write_lesson
+    from buttress.lesson.page import mesh_words, write_lesson
 
-    asked: dict[str, Any] = {"workers": workers, "checks": check, "seed": seed,
-                             "say": say(quiet or json)}
+    asked: dict[str, Any] = {"say": say(quiet or json)}
     if study is None and not example:
         folder = new_folder("lesson", out, force)
         made = shipped_lesson(**asked)
@@ -64,15 +54,15 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
               if s.shows is not None and not made.facts.look(s.shows).held]
     if json:
         print_json(plain({"label": LABEL, "versions": made.versions, "page": page and str(page),
-                          "bytes": size, "states": made.states, "seconds": made.seconds,
-                          "accuracy": made.accuracy, "mesh": made.mesh, "notes": made.notes,
+                          "bytes": size, "problems": made.count, "mesh": made.mesh,
+                          "notes": made.notes,
                           "steps": [{"title": s.title, "text": s.text} for s in made.steps]}))
     else:
-        for scene, found in zip(made.scenes, made.accuracy, strict=True):
-            print(f"{scene.title}: {accuracy_words(found)}")
-        print(f"{made.states} states in {made.seconds:.0f} s"
+        for scene, found in zip(made.scenes, made.mesh, strict=True):
+            print(f"{scene.title}: {mesh_words(found)}")
+        print(f"{made.count} condensed problems"
               + (f"; written: {page} ({size / 1e6:.1f} MB)" if page else "") + f"\n{LABEL}")
     for line in unheld:
         print(line, file=sys.stderr)
     writing.tell()
-    raise typer.Exit(1 if made.unconverged else 0)
+    raise typer.Exit(1 if made.unknown else 0)

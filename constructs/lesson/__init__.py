@@ -1,5 +1,6 @@
-"""The lesson: one page that teaches from states solved beforehand by the solver.
+"""The lesson: one page that teaches, and solves what it shows.
 
-`grid` says which states, `solve` solves them, `states` packs them, `interpolate` reads between
-them, `check` measures how well, `words` says what they show, `page` writes the page.
+`grid` says which condensed problems the page holds, `problem` and `reading` export them, `look`
+solves the states that `words` and `own_words` put into sentences, `page` writes the page, whose
+script (`page/press.js` and its neighbours) is a port of the solver.
 """

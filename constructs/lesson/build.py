@@ -1,135 +1,128 @@
-"""A lesson from start to end: solve, measure, word."""
+"""A lesson from start to end: condense, solve what is said, measure the mesh."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from time import perf_counter
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from buttress.fe.errors import InputError
 from buttress.fe.status import Status
-from buttress.lesson.check import Ask, fresh, measure, summary
+from buttress.fe.threads import one_thread
+from buttress.lesson.embed import Embedded, embedded_problem
 from buttress.lesson.grid import Scene, scene_of
 from buttress.lesson.look import Asked, Facts
 from buttress.lesson.own_words import own_tour
-from buttress.lesson.pack import round_states
 from buttress.lesson.page import Lesson
 from buttress.lesson.shipped import MESH_MM, coarse, shipped_scenes
-from buttress.lesson.solve import Solved, solve_scenes
-from buttress.lesson.states import moved_by
 from buttress.lesson.words import Step, tour
 from buttress.report.benched import counts_words, recorded, speaking
 from buttress.study.study import Study
 from buttress.versions import versions
 
 TITLE = "What holds a broken tibial plateau, and why?"
-CHECKS = 40
-"""Random points at which a scene is solved afresh."""
 FINER = 0.6
 """Element edge of the finer mesh over the lesson's."""
 Say = Callable[[str], None]
 
 
-def shipped_lesson(workers: int = 0, checks: int = CHECKS, seed: int = 0,
-                   say: Say = lambda text: None, command: str = "buttress lesson") -> Lesson:
+def shipped_lesson(say: Say = lambda text: None, command: str = "buttress lesson") -> Lesson:
     """The lesson that ships: shear, then depression."""
-    return make(shipped_scenes(), tour, TITLE, workers, checks, seed, say, command)
+    return make(shipped_scenes(), tour, TITLE, say, command)
 
 
-def study_lesson(study: Study, workers: int = 0, checks: int = CHECKS, seed: int = 0,
-                 say: Say = lambda text: None, command: str = "buttress lesson STUDY.toml"
-                 ) -> Lesson:
+def study_lesson(study: Study, say: Say = lambda text: None,
+                 command: str = "buttress lesson STUDY.toml") -> Lesson:
     """A lesson on a study of one's own, on the lesson's mesh where its own is finer.
 
     Raises `InputError` where nothing of it can be built.
     """
-    size = max(study.mesh.size_mm, MESH_MM)
-    scene = scene_of(coarse(study, size))
-    return make((scene,), own_tour, scene.title, workers, checks, seed, say, command)
+    scene = scene_of(coarse(study, max(study.mesh.size_mm, MESH_MM)))
+    return make((scene,), own_tour, scene.title, say, command)
 
 
 def make(scenes: tuple[Scene, ...], words: Callable[[Facts], tuple[Step, ...]], title: str,
-         workers: int, checks: int, seed: int, say: Say, command: str) -> Lesson:
-    """Solve the scenes, measure how well they are read, and put them into words by ``words``."""
-    clock = perf_counter()
-    workers = workers or os.cpu_count() or 1
-    solved = solve_scenes(scenes, workers, say)
-    _refuse_nothing(scenes, solved)
-    for family in (f for families in solved for f in families):
-        round_states(family)
-    seconds = perf_counter() - clock
-    steps = words(Facts(scenes, solved))
-    accuracy, mesh = [], []
-    for number, (scene, families) in enumerate(zip(scenes, solved, strict=True)):
-        say(f"solving afresh at {checks} random points of '{scene.title}'")
-        accuracy.append(summary(measure(scene, families, checks, seed, workers)) if checks else {})
+         say: Say, command: str, finer: bool = True) -> Lesson:
+    """Condense the scenes, and put solved states into words by ``words``.
+
+    ``finer``: measure what the mesh adds.
+    """
+    facts = Facts(scenes)
+    total = sum(len(f.places) for scene in scenes for f in scene.families)
+    say(f"condensing {total} problems for the page")
+    found: list[tuple[tuple[Embedded, ...], ...]] = []
+    with one_thread():
+        for number, scene in enumerate(scenes):
+            found.append(tuple(tuple(embedded_problem(facts, number, family, place)
+                                     for place in family.places) for family in scene.families))
+            say(f"condensed '{scene.title}'")
+    _refuse_nothing(scenes, found)
+    say("solving the states that the tour speaks of")
+    steps = words(facts)
+    mesh = []
+    for number in range(len(scenes)):
         shown = [s.shows for s in steps if s.shows is not None and s.shows.scene == number]
-        mesh.append(mesh_error(scene, families, shown) if checks else {})
+        mesh.append(mesh_error(facts, shown) if finer else {})
+    unknown = sum(facts.look(s.shows).status == Status.UNCONVERGED for s in steps
+                  if s.shows is not None)
     return Lesson(
-        title=title, scenes=scenes, solved=solved, steps=steps, accuracy=tuple(accuracy),
-        mesh=tuple(mesh), command=command, seconds=seconds, notes=_notes(scenes, solved),
+        title=title, scenes=scenes, problems=tuple(found), facts=facts, steps=steps,
+        mesh=tuple(mesh), command=command, notes=_notes(scenes, found), unknown=unknown,
         versions=versions())
 
 
-def _refuse_nothing(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) -> None:
-    for scene, families in zip(scenes, solved, strict=True):
-        if all(f.layout is None for f in families):
-            reason = next(p.reason for f in families for p in f.paths.values())
+def _refuse_nothing(scenes: tuple[Scene, ...], found: list[tuple[tuple[Embedded, ...], ...]]
+                    ) -> None:
+    for scene, families in zip(scenes, found, strict=True):
+        if all(e.data is None for f in families for e in f):
+            reason = next(e.reason for f in families for e in f)
             raise InputError(f"nothing of this study can be placed: {reason}",
                              value=scene.study.name, expected="a construct that can be solved")
 
 
-def _notes(scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) -> tuple[str, ...]:
+def _notes(scenes: tuple[Scene, ...], found: list[tuple[tuple[Embedded, ...], ...]]
+           ) -> tuple[str, ...]:
     """What the page leaves out, and why."""
     out = []
-    for scene, families in zip(scenes, solved, strict=True):
+    for scene, families in zip(scenes, found, strict=True):
         if scene.turned is None:
             out.append(f"{scene.title}: no slider for the angle of the fracture, which "
                        "needs a single straight fracture from the joint to the side.")
-        gone = sum(p.status == "no place" for f in families for p in f.paths.values())
-        lost = sum(p.status == Status.UNCONVERGED for f in families for p in f.paths.values())
+        gone = sum(e.data is None for f in families for e in f)
         if gone:
-            out.append(f"{scene.title}: at {gone} nodes of the sliders the hardware does not fit "
-                       "on the bone.")
-        if lost:
-            out.append(f"{scene.title}: {lost} load paths stop where the solver did not converge.")
+            out.append(f"{scene.title}: {gone} constructs or places of the plate do not fit on the "
+                       "bone.")
+        if any(c.stages for c in scene.study.constructs):
+            out.append(f"{scene.title}: constructs with stages are pressed from the state that "
+                       "their stages leave; only the load can be changed.")
         out += [f"{scene.title}, bench test: {said}"
                 for said in speaking(scene.study.name, recorded())]
     return (*out, *([counts_words(recorded())] if recorded() else []))
 
 
-def mesh_error(scene: Scene, solved: tuple[Solved, ...], shown: list[Asked]) -> dict[str, Any]:
-    """The shown points solved on a finer mesh, next to what the page says of them."""
-    size = scene.study.mesh.size_mm
-    finer = Scene(
-        study=coarse(scene.study, FINER * size), title=scene.title, turned=scene.turned,
-        families=scene.families, choices=scene.choices, base=scene.base, load_N=scene.load_N,
-        load_base_N=scene.load_base_N)
-    errors, shares, same, asked = [], [], 0, 0
-    for point in {(a.choice, a.on, tuple(a.point.items()), a.load_N): a for a in shown}.values():
-        ask = Ask(scene.family(point.choice, *point.on), point.point, point.load_N)
-        coarse_, fine = fresh(scene, ask), fresh(finer, ask)
-        if coarse_ is None or fine is None:
+def mesh_error(facts: Facts, shown: list[Asked]) -> dict[str, Any]:
+    """The shown points solved on a finer mesh, next to what the page's mesh gives."""
+    if not shown:
+        return {"points": 0}
+    scenes = tuple(replace(s, study=coarse(s.study, FINER * s.study.mesh.size_mm))
+                   for s in facts.scenes)
+    finer = Facts(scenes)
+    shares, errors, same, asked = [], [], 0, 0
+    for point in {repr(a): a for a in shown}.values():
+        ours, fine = facts.look(point), finer.look(point)
+        if "no place" in (ours.status, fine.status):
             continue
         asked += 1
-        same += (coarse_.state is None) == (fine.state is None)
-        if coarse_.state is None or fine.state is None:
+        same += ours.held == fine.held
+        if ours.moved_mm is None or fine.moved_mm is None:
             continue
-        lay = fine.layout
-        error = moved = 0.0
-        for k, ring in enumerate(r[2] for r in fine.geometry.rings if r[1] == "fragment"):
-            at = slice(lay.rigid(k), lay.rigid(k) + 3)
-            true = moved_by(fine.state[at], ring)
-            off = true - moved_by(coarse_.state[at], ring)
-            error = max(error, float(np.hypot(*off.T).max()))
-            moved = max(moved, float(np.hypot(*true.T).max()))
-        errors.append(error)
-        shares.append(error / moved if moved > 0 else 0.0)
+        errors.append(abs(ours.moved_mm - fine.moved_mm))
+        shares.append(errors[-1] / fine.moved_mm if fine.moved_mm > 0 else 0.0)
+    size = scenes[shown[0].scene].study.mesh.size_mm
     if not errors:
         return {"points": 0, "asked": asked, "verdict_same": same}
     return {"points": len(errors), "asked": asked, "verdict_same": same,
-            "fine_mm": round(FINER * size, 2), "error_mm_max": max(errors),
-            "share_max": max(shares), "share_median": float(np.median(shares))}
+            "fine_mm": round(size, 2), "error_mm_max": max(errors), "share_max": max(shares),
+            "share_median": float(np.median(shares))}

@@ -1,87 +1,68 @@
-"""Which states a lesson needs: the sliders, the switches and the nodes between them.
+"""Which condensed problems a lesson holds: constructs, and the places at which each is built.
 
-A *family* is one set of hardware. Its states lie on a grid over up to four axes (slope of the
-fracture, bone quality, place of the plate, friction); along the load each has a path of its own.
+Load, friction, tension, the strength of bone and what is in place are free in the page; only
+geometry (the slope of the fracture, the place of the plate, graft or none) comes from a list.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 from shapely.geometry import LineString, Polygon
 from shapely.ops import split
 
 from buttress.bone.measures import reference_band
-from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.lesson.biting import biting
 from buttress.study.case import Case
+from buttress.study.implants import tension
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
 from buttress.sweeps.vary import plain
 
-AXES = ("slope", "quality", "position", "friction")
-SWITCHES = ("screws", "plate", "graft")
+FREE = {"friction": (0.0, 0.8), "strength": (0.3, 1.5), "tension": (0.0, 1.5)}
+"""Ranges of what the page may change continuously: friction of the fractures, and factors on the
+strength of bone other than cortex and on the tension of all screws."""
 LOAD_LOW_N = 100.0
 LEAST_FRICTION = 1e-4
-"""In place of none: a face without friction has other links, which would be condensed anew."""
+"""In place of none: a face without friction has other links."""
 BEYOND = 6.0
 """How far a turned fracture reaches beyond the bone's outline [mm]; that is cut off."""
 Point = Mapping[str, float]
+"""Values of slope [degrees], position [mm] and what is in `FREE`."""
+Place = tuple[float, float]
+"""Slope of the fracture [degrees], and how far plates are moved along the bone [mm]."""
 
-SLOPES = (15.0, 17.5, 20.0, 25.0, 30.0)
-FEW_SLOPES = (15.0, 20.0, 30.0)
-TOPPLING = (-0.15, 0.15, 0.7)
-"""Nodes around the slope at which the load passes over the foot of the fracture: what holds a
-fragment by its foot alone changes there within a fraction of a degree."""
-BARE_SLOPES = (15.0, 20.0, 25.0, 30.0, 37.5, 45.0, 52.5, 60.0, 70.0)
-PLACES = (-15.0, -10.0, -7.5, -5.0, -2.5, 0.0, 2.5, 5.0, 10.0, 15.0)
-FEW_PLACES = (-15.0, -5.0, 0.0, 2.5, 5.0, 15.0)
-FRICTIONS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8)
-SOME_FRICTIONS = (0.0, 0.15, 0.3, 0.5, 0.8)
-FEW_FRICTIONS = (0.0, 0.2, 0.5, 0.8)
-PLATE_FRICTIONS = (0.0, 0.4, 0.8)
-QUALITIES = (0.5, 1.0)
+SLOPES, MOVES = (15.0, 30.0), (-10.0, 2.5, 15.0)
+BARE_SLOPES = (15.0, 20.0, 25.0, 30.0, 37.5, 45.0, 52.5, 60.0, 65.0, 70.0)
+FEW = 2
+"""Constructs up to which a study of one's own is also built at other slopes and places."""
 
 
 @dataclass(frozen=True)
 class Family:
-    """One set of hardware and the nodes of its grid, one tuple an axis (one node: no slider)."""
+    """One set of hardware and the places at which it is built, the study's own first."""
 
     construct: Construct
-    axes: dict[str, tuple[float, ...]]
-
-    @property
-    def shape(self) -> tuple[int, ...]:
-        """Number of nodes along each of `AXES`."""
-        return tuple(len(self.axes[a]) for a in AXES)
-
-    def nodes(self) -> list[tuple[int, ...]]:
-        """Index of every path of the grid, the last axis fastest."""
-        return list(product(*(range(n) for n in self.shape)))
-
-    def point(self, index: tuple[int, ...]) -> dict[str, float]:
-        """Values of the axes at a node."""
-        return {a: self.axes[a][i] for a, i in zip(AXES, index, strict=True)}
+    places: tuple[Place, ...]
 
 
 @dataclass(frozen=True)
 class Choice:
-    """A construct that can be chosen; ``families`` by its switches (screws, plate, graft)."""
+    """A construct that can be chosen; ``families`` with graft and without."""
 
     name: str
     note: str
     has: tuple[bool, bool, bool]
-    families: dict[tuple[bool, bool, bool], int]
+    families: dict[bool, int]
 
 
 @dataclass(frozen=True)
 class Scene:
-    """A fracture with all that may be done to it. ``base`` are the study's own values."""
+    """A fracture with all that may be done to it. ``base`` are the study's own values; ``bare`` is
+    the family without any hardware, if it is built at slopes of its own."""
 
     study: Study
     title: str
@@ -91,21 +72,22 @@ class Scene:
     base: dict[str, float]
     load_N: tuple[float, float]
     load_base_N: float
+    bare: int | None = None
 
-    def family(self, choice: int, screws: bool = True, plate: bool = True, graft: bool = True
-               ) -> int:
-        """Number of the family of a choice with its switches."""
-        c = self.choices[choice]
-        on = tuple(a and b for a, b in zip((screws, plate, graft), c.has, strict=True))
-        return c.families[on[0], on[1], on[2]]
+    def case(self, construct: Construct, point: Point) -> Case:
+        """The study of one construct at a point. Raises `InputError` where it cannot be built."""
+        study = study_from(self._data(self._tensioned(construct, point["tension"]), point))
+        return Case(study, {"cancellous_strength": point["strength"]})
 
-    def case(self, family: int, point: Point) -> Case:
-        """The study of one family at a point of the sliders. Raises `InputError`."""
-        return Case(study_from(self._data(self.families[family].construct, point)))
+    def _tensioned(self, construct: Construct, factor: float) -> Construct:
+        if factor == 1.0 or construct.stages:
+            return construct
+        return construct.model_copy(update={"screws": tuple(
+            s.model_copy(update={"tension_N": factor * tension(s)}) if tension(s) > 0 else s
+            for s in construct.screws)})
 
     def _data(self, construct: Construct, point: Point) -> dict:
         data = plain(self.study.model_copy(update={"constructs": (construct,)}))
-        data["section"]["modulus_scale"] = point["quality"]
         for row in data.get("fracture", ()):
             row["friction"] = max(point["friction"], LEAST_FRICTION)
         move = point["position"]
@@ -159,17 +141,6 @@ def turned_line(study: Study, fracture: Fracture, slope: float
     return (float(x), float(y)), (float(end[0]), float(end[1]))
 
 
-def toppling(study: Study, turned: str) -> float:
-    """Slope [degrees] at which the load on the fragment passes over the foot of the fracture."""
-    line = next(f for f in study.fractures if f.name == turned)
-    start, foot = line_start(line), exit_of(study, line)
-    side = -1.0 if foot[0] < start[0] else 1.0
-    load = max((p.centre for p in patches(study)), key=lambda x: side * x)
-    slopes = np.linspace(SLOPES[0], SLOPES[-1], 61)
-    away = [abs(turned_line(study, line, float(s))[0][0] - load) for s in slopes]
-    return round(float(slopes[int(np.argmin(away))]), 2)
-
-
 def within(study: Study, fracture: Fracture, end: tuple[float, float]) -> tuple[float, float]:
     """A point inside the fragment that a straight fracture to ``end`` parts from the shaft."""
     start, last = np.array(line_start(fracture)), np.array(end)
@@ -218,53 +189,6 @@ def turnable(study: Study) -> str | None:
     return line.name if apex[1] > band[1] + BEYOND + 1.0 else None
 
 
-def axes_of(study: Study, construct: Construct, turned: str | None, density: int,
-            plate_moves: bool = True) -> dict[str, tuple[float, ...]]:
-    """Nodes of a family. ``density``: 2 the full grid, 1 a coarse one, 0 the study's values only
-    but for friction."""
-    base = base_of(study, turned)
-    own, plate, graft = has(construct)
-    bare = not (own or plate or graft)
-    alone = plate and not own
-    wanted: tuple[float, ...]
-    slopes: tuple[float, ...] = (base["slope"],)
-    if turned is not None and density:
-        wanted = BARE_SLOPES if bare else SLOPES if alone and density == 2 else FEW_SLOPES
-        if alone and density == 2:
-            wanted = (*wanted, *(toppling(study, turned) + d for d in TOPPLING))
-        slopes = _with(wanted, base["slope"])
-    places: tuple[float, ...] = (0.0,)
-    if plate and density and plate_moves:
-        wanted = PLACES if alone and density == 2 and turned is not None else FEW_PLACES
-        if turned is not None and density == 2:
-            wanted = (*wanted, 10.0, *_biting(study, construct, turned))
-        places = tuple(sorted({p for p in wanted if _fits(study, construct, p)}))
-    levels: tuple[float, ...] = (base["quality"],)
-    if density:
-        levels = _with(tuple(q * base["quality"] for q in QUALITIES), base["quality"])
-    rubbing = (FRICTIONS if bare else PLATE_FRICTIONS if alone and turned is not None
-               else FEW_FRICTIONS if plate or turned is None else SOME_FRICTIONS)
-    frictions = rubbing if study.fractures else (0.0,)
-    return {"slope": slopes, "quality": levels, "position": places, "friction": frictions}
-
-
-def _biting(study: Study, construct: Construct, turned: str) -> tuple[float, ...]:
-    """Places at which a screw of the plate begins to bear on the fragment."""
-    line = next(f for f in study.fractures if f.name == turned)
-    now = exit_of(study, line)
-    lines = []
-    for slope in FEW_SLOPES:
-        apex, end = turned_line(study, line, slope)
-        lines.append((np.array([line_start(line), end]), apex[1] - now[1]))
-    return biting(Section(study.section), construct, lines, (PLACES[0], PLACES[-1]))
-
-
-def _with(nodes: tuple[float, ...], base: float) -> tuple[float, ...]:
-    """Nodes with the study's own value among them, in place of one that is very near."""
-    step = (max(nodes) - min(nodes)) / 100.0
-    return tuple(sorted({base, *(n for n in nodes if abs(n - base) > step)}))
-
-
 def _fits(study: Study, construct: Construct, place: float) -> bool:
     """Whether the plates of a construct lie on the bone when moved by ``place`` [mm]."""
     low = -study.section.height_mm + 3.0
@@ -272,53 +196,75 @@ def _fits(study: Study, construct: Construct, place: float) -> bool:
                for p in construct.plates)
 
 
+def without(construct: Construct, names: tuple[str, ...]) -> Construct:
+    """A construct without the parts of these names; a plate takes its screws with it."""
+    gone = set(names)
+    screws = tuple(s for s in construct.screws if s.name not in gone and s.plate not in gone)
+    stages = construct.stages if not names else ()
+    return construct.model_copy(update={
+        "plates": tuple(p for p in construct.plates if p.name not in gone), "screws": screws,
+        "wires": tuple(w for w in construct.wires if w.name not in gone), "stages": stages})
+
+
 def base_of(study: Study, turned: str | None) -> dict[str, float]:
-    """The study's own values of the axes."""
+    """The study's own values."""
     line = next((f for f in study.fractures if f.name == turned), None)
-    return {"slope": slope_of(line) if line else 0.0, "position": 0.0,
-            "quality": study.section.modulus_scale,
-            "friction": study.fractures[0].friction if study.fractures else 0.0}
+    return {"slope": slope_of(line) if line else 0.0, "position": 0.0, "strength": 1.0,
+            "tension": 1.0, "friction": study.fractures[0].friction if study.fractures else 0.0}
 
 
-MOST_PATHS = 1500
-"""Paths that a study of one's own may cost before its grid is made coarser."""
+Places = Mapping[str, tuple[Place, ...]]
+"""Further places of some constructs, by name: slopes and moves of the plate."""
 
 
-def scene_of(study: Study, title: str = "", density: int | None = None,
-             plate_moves: bool = True) -> Scene:
-    """The scene of a study: every construct, whole and with its parts switched off."""
+def scene_of(study: Study, title: str = "", more: Places | None = None) -> Scene:
+    """The scene of a study: every construct, with and without its graft.
+
+    ``more``: further places of its constructs; without it, of all where they are few.
+    """
     turned = turnable(study)
     study = study.model_copy(update={"section": study.section.model_copy(
         update={"reference_band_mm": reference_band(study)})}) if study.fractures else study
-    levels = (density,) if density is not None else (2, 1, 0)
-    for level in levels:
-        families, choices = _families(study, turned, level, plate_moves)
-        if sum(len(f.nodes()) for f in families) <= MOST_PATHS:
-            break
-    low, high = LOAD_LOW_N, max(*study.load.total_N, 1000.0)
-    top = max(study.load.total_N)
-    shown = min(study.load.total_N, key=lambda p: abs(p - 0.6 * top))
-    return Scene(
-        study=study, title=title or study.title or study.name, turned=turned, families=families,
-        choices=choices, base=base_of(study, turned), load_N=(low, high), load_base_N=shown)
-
-
-def _families(study: Study, turned: str | None, density: int, plate_moves: bool
-              ) -> tuple[tuple[Family, ...], tuple[Choice, ...]]:
+    base = base_of(study, turned)
+    own = (base["slope"], 0.0)
     families: list[Family] = []
     number: dict[str, int] = {}
+
+    def family(construct: Construct, places: tuple[Place, ...]) -> int:
+        key = content(construct)
+        if key not in number:
+            number[key] = len(families)
+            families.append(Family(construct, places))
+        return number[key]
+
     choices = []
     for construct in study.constructs:
-        there = has(construct)
-        found: dict[tuple[bool, bool, bool], int] = {}
-        for on in product(*((False, True) if t else (False,) for t in there)):
-            on = (on[0], on[1], on[2])
-            kept = parted(construct, *on)
-            key = content(kept)
-            if key not in number:
-                number[key] = len(families)
-                families.append(Family(kept, axes_of(study, kept, turned, density,
-                                                     plate_moves)))
-            found[on] = number[key]
-        choices.append(Choice(construct.name, construct.note, there, found))
-    return tuple(families), tuple(choices)
+        found = {}
+        for graft in ((True, False) if construct.fills else (True,)):
+            kept = parted(construct, True, True, graft)
+            places = (own, *(p for p in _further(study, kept, turned, own, more) if p != own))
+            found[graft] = family(kept, places)
+        choices.append(Choice(construct.name, construct.note, has(construct), found))
+    bare = None
+    if turned is not None:
+        slopes = [own[0], *(s for s in BARE_SLOPES if abs(s - own[0]) > 1.0)]
+        bare = family(parted(study.constructs[0], False, False, False),
+                      tuple((s, 0.0) for s in slopes))
+    top = max(study.load.total_N)
+    return Scene(
+        study=study, title=title or study.title or study.name, turned=turned,
+        families=tuple(families), choices=tuple(choices), base=base,
+        load_N=(LOAD_LOW_N, max(*study.load.total_N, 1000.0)),
+        load_base_N=min(study.load.total_N, key=lambda p: abs(p - 0.6 * top)), bare=bare)
+
+
+def _further(study: Study, construct: Construct, turned: str | None, own: Place,
+             more: Places | None) -> tuple[Place, ...]:
+    """Further places at which a construct is built."""
+    if more is not None:
+        return more.get(construct.name, ())
+    if len(study.constructs) > FEW or construct.stages:
+        return ()
+    slopes = tuple((s, 0.0) for s in SLOPES) if turned is not None else ()
+    moves = tuple((own[0], m) for m in MOVES if _fits(study, construct, m))
+    return (*slopes, *(moves if construct.plates else ()))

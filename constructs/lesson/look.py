@@ -1,4 +1,4 @@
-"""What the solved states show at a point, as numbers that sentences are made of."""
+"""What a solved state shows, as numbers that the sentences of the tour are made of."""
 
 from __future__ import annotations
 
@@ -8,11 +8,28 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from buttress.bone.patches import patches
-from buttress.lesson.grid import Scene
-from buttress.lesson.interpolate import cell, read
-from buttress.lesson.solve import Solved
-from buttress.lesson.states import moved_by
+from buttress.fe.arrays import FloatArray
+from buttress.fe.errors import InputError
+from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import Kind
+from buttress.fe.solve.capacity import Capacity, capacity
+from buttress.fe.status import Status
+from buttress.fe.threads import one_thread
+from buttress.implants.kinds import Hold
+from buttress.lesson.grid import Scene, parted, without
+from buttress.lesson.states import Geometry, Reading, geometry_of, layout_of, moved_by
+from buttress.model.model import Model
+from buttress.results.capacity import lets_go
+from buttress.study.study import Construct
+from buttress.sweeps.workshop import Frame, Workshop
 
+MOST_FRICTION = 6.0
+"""Friction coefficient up to which the least sufficient one is sought."""
+GONE: dict[str, str] = {
+    Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
+    Hold.THREAD: "the thread of “{}” tears out of the bone",
+    Hold.BEARING: "the bone next to “{}” is crushed"}
+"""How each kind of link fails, by the name of the part; `words.js` says the same."""
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""
 
@@ -64,70 +81,75 @@ class Look:
 
 @dataclass(frozen=True)
 class Asked:
-    """A point of the lesson: scene, choice, switches (screws, plate, graft), sliders, load."""
+    """A point of the lesson: scene, choice, switches (screws, plate, graft), sliders, load, and
+    the names of single parts that are left out."""
 
     scene: int
     choice: int
     on: tuple[bool, bool, bool]
     point: dict[str, float]
     load_N: float
+    out: tuple[str, ...] = ()
 
 
 class Facts:
-    """Looks states up; sentences get every number from here."""
+    """Solves states when they are asked for; sentences get every number from here."""
 
-    def __init__(self, scenes: tuple[Scene, ...], solved: tuple[tuple[Solved, ...], ...]) -> None:
-        self.scenes, self.solved = scenes, solved
+    def __init__(self, scenes: tuple[Scene, ...]) -> None:
+        self.scenes = scenes
+        self.workshops = tuple(Workshop() for _ in scenes)
+        self._looks: dict[tuple, Look] = {}
 
     def ask(self, scene: int, choice: int | str = 0, *, screws: bool = True, plate: bool = True,
-            graft: bool = True, load: float | None = None, **point: float) -> Asked:
+            graft: bool = True, load: float | None = None, out: tuple[str, ...] = (),
+            **point: float) -> Asked:
         """A point: the scene's own values but for what is given."""
         here = self.scenes[scene]
         number = choice if isinstance(choice, int) else next(
             i for i, c in enumerate(here.choices) if c.name == choice)
         return Asked(
             scene=scene, choice=number, on=(screws, plate, graft), point={**here.base, **point},
-            load_N=here.load_base_N if load is None else load)
+            load_N=here.load_base_N if load is None else load, out=out)
 
-    def family(self, asked: Asked) -> Solved:
-        """The family of a point."""
-        return self.solved[asked.scene][self.scenes[asked.scene].family(asked.choice, *asked.on)]
+    def construct(self, asked: Asked) -> Construct:
+        """What is in place at a point."""
+        whole = self.scenes[asked.scene].study.constructs[asked.choice]
+        return without(parted(whole, *asked.on), asked.out)
+
+    def built(self, asked: Asked) -> tuple[Frame, Model]:
+        """The model of a point, tightened. Raises `InputError` where it does not fit the bone."""
+        with one_thread():
+            case = self.scenes[asked.scene].case(self.construct(asked), asked.point)
+            return self.workshops[asked.scene].model(case, case.study.constructs[0])[:2]
 
     def look(self, asked: Asked) -> Look:
         """The numbers of a point."""
-        solved = self.family(asked)
-        seen = read(solved, asked.point, asked.load_N)
-        if seen is None or solved.layout is None:
+        key = (asked.scene, asked.choice, asked.on, asked.out, asked.load_N,
+               tuple(sorted(asked.point.items())))
+        if key not in self._looks:
+            self._looks[key] = self._solve(asked)
+        return self._looks[key]
+
+    def _solve(self, asked: Asked) -> Look:
+        try:
+            model = self.built(asked)[1]
+        except InputError:
             return Look(False, asked.load_N, status="no place")
-        path, lay = solved.paths[seen.corner], solved.layout
-        if seen.state is None:
-            corners = [(solved.paths[i], w) for i, w in cell(solved.family.axes, asked.point)]
-            need = (sum(w * (p.need or 0.0) for p, w in corners)
-                    if all(p.need is not None for p, _ in corners) else None)
-            return Look(False, asked.load_N, end_N=seen.end_N, need=need,
-                        goes=path.lets_go, status=path.status)
-        state = seen.state
-        geometry = solved.geometry[seen.corner[0], seen.corner[2]]
-        rings = [r[2] for r in geometry.rings if r[1] == "fragment"]
-        moved = max(float(np.hypot(*moved_by(state[lay.rigid(k):lay.rigid(k) + 3], ring).T).max())
-                    for k, ring in enumerate(rings))
-        edges = [state[lay.edge(k):lay.edge(k) + 2] for k in range(len(lay.edges))]
-        load = state[lay.force(0, 0):lay.force(0, 0) + 2]
-        size = float(np.hypot(*load))
-        pushes: dict[str, Push] = {}
-        if size > 0.0:
-            down = load / size
-            across = np.array([-down[1], down[0]]) * (1.0 if down[1] < 0.0 else -1.0)
-            for j, (name, kind) in enumerate(lay.sources[1:], 1):
-                force = state[lay.force(0, j):lay.force(0, j) + 2]
-                pushes[name] = Push(kind, -float(force @ down) / size, float(force @ across),
-                                    float(np.hypot(*force)))
-        return Look(
-            held=True, load_N=asked.load_N, sunk_mm=float(state[lay.sunk(0)]),
-            tilt_deg=float(np.degrees(state[lay.rigid(0) + 2])),
-            gap_mm=max((float(e[1]) for e in edges), default=None),
-            step_mm=max((abs(float(e[0])) for e in edges), default=None), moved_mm=moved,
-            end_N=seen.end_N, need=path.need, on_N=size, pushes=pushes, goes=path.lets_go)
+        with one_thread():
+            goes = failing(model, model.capacity())
+            need = None
+            if not (model.hardware.parts or model.hardware.fills):
+                need = least_friction(model.problem, model.bone.load_vector(asked.load_N))
+            if not model.stands:
+                return Look(False, asked.load_N, end_N=0.0, need=need, goes=goes,
+                            status="not tightened")
+            answer = model.answer(asked.load_N)
+            end = peak_of(model, self.most(asked))
+            if not answer.held:
+                status = "ok" if answer.status == Status.NO_EQUILIBRIUM else answer.status
+                return Look(False, asked.load_N, end_N=end, need=need, goes=goes, status=status)
+            return seen(model, asked.load_N, Reading(model, layout_of(model)).state(answer),
+                        end, need, goes)
 
     def most(self, asked: Asked) -> float:
         """The largest load of a scene's slider [N]."""
@@ -136,15 +158,75 @@ class Facts:
     def beside(self, asked: Asked) -> float:
         """How far the load on the first fragment passes outside of the fragment's lowest point
         [mm], on the side away from the bone; 0 or less where it passes inside."""
-        solved = self.family(asked)
-        corner = max(cell(solved.family.axes, asked.point), key=lambda c: c[1])[0]
-        geometry = solved.geometry[corner[0], corner[2]]
-        ring = next(r[2] for r in geometry.rings if r[1] == "fragment")
+        model = self.built(asked)[1]
+        ring = _fragments(geometry_of(model, layout_of(model)))[0]
         foot = ring[int(ring[:, 1].argmin())]
         away = -1.0 if foot[0] < 0.0 else 1.0
         load = max((p.centre for p in patches(self.scenes[asked.scene].study)),
                    key=lambda x: away * x)
         return float(away * (load - foot[0]))
+
+
+def _fragments(geometry: Geometry) -> list[FloatArray]:
+    return [r[2] for r in geometry.rings if r[1] == "fragment"]
+
+
+def seen(model: Model, load_N: float, state: FloatArray, end: float | None, need: float | None,
+         goes: str) -> Look:
+    """The numbers of a held state."""
+    lay = layout_of(model)
+    moved = max(float(np.hypot(*moved_by(state[lay.rigid(k):lay.rigid(k) + 3], ring).T).max())
+                for k, ring in enumerate(_fragments(geometry_of(model, lay))))
+    edges = [state[lay.edge(k):lay.edge(k) + 2] for k in range(len(lay.edges))]
+    load = state[lay.force(0, 0):lay.force(0, 0) + 2]
+    size = float(np.hypot(*load))
+    pushes: dict[str, Push] = {}
+    if size > 0.0:
+        down = load / size
+        across = np.array([-down[1], down[0]]) * (1.0 if down[1] < 0.0 else -1.0)
+        for j, (name, kind) in enumerate(lay.sources[1:], 1):
+            force = state[lay.force(0, j):lay.force(0, j) + 2]
+            pushes[name] = Push(kind, -float(force @ down) / size, float(force @ across),
+                                float(np.hypot(*force)))
+    return Look(
+        held=True, load_N=load_N, sunk_mm=float(state[lay.sunk(0)]),
+        tilt_deg=float(np.degrees(state[lay.rigid(0) + 2])),
+        gap_mm=max((float(e[1]) for e in edges), default=None),
+        step_mm=max((abs(float(e[0])) for e in edges), default=None), moved_mm=moved,
+        end_N=end, need=need, on_N=size, pushes=pushes, goes=goes)
+
+
+def peak_of(model: Model, most: float) -> float | None:
+    """The largest load of the path [N], None where it carries ``most``."""
+    path = model.pressing.up_to(most)
+    if path.first_above(most) is not None:
+        return None
+    return max((p.load_N for p in path.points), default=0.0)
+
+
+def failing(model: Model, upper: Capacity) -> str:
+    """What fails, in words."""
+    found = [GONE[x.kind].format(x.source) for x in lets_go(model, upper) if x.kind in GONE]
+    return " and ".join(dict.fromkeys(found))
+
+
+def least_friction(problem: Condensed, load: FloatArray) -> float | None:
+    """Least friction of the fractures with which limit analysis finds an equilibrium."""
+    rubs = problem.friction > 0
+    kinds = np.array([x.kind == Kind.CONTACT_FRICTION for x in problem.links.links], dtype=bool)
+
+    def holds(mu: float) -> bool:
+        tried = problem.with_law(friction=np.where(kinds, mu, problem.friction))
+        found = capacity(tried, load)
+        return found.factor is None or found.factor >= 1.0
+
+    if not (rubs & kinds).any() or not holds(MOST_FRICTION):
+        return None
+    low, high = 0.0, MOST_FRICTION
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
 
 
 def mm(value: float | None) -> str:
@@ -170,6 +252,8 @@ def outcome(look: Look) -> str:
         return f"held, moving up to {mm(look.moved_mm)}"
     if look.status == "not tightened":
         return "not held: the bone fails while the screws are tightened"
+    if look.status == Status.UNCONVERGED:
+        return f"not known at {newton(look.load_N)} (the solver found no answer)"
     return f"not held at {newton(look.load_N)}"
 
 

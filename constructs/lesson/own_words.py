@@ -21,9 +21,6 @@ def own_tour(facts: Facts) -> tuple[Step, ...]:
     held = sum(look.held for _, look in looks)
     text.append(f"At {looks[0][1].load_N:.0f} N {held} of {len(looks)} constructs are held."
                 if held else f"At {looks[0][1].load_N:.0f} N no construct of this study is held.")
-    if not any(f.states for f in facts.solved[0]):
-        text.append("None of the loads that were solved is held: the page can only show the "
-                    "direction in which each fragment moves.")
     steps = [Step("The question", tuple(text), looks[best][0])]
     for i in order[:MOST_NAMED]:
         asked, look = looks[i]

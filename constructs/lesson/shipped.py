@@ -7,10 +7,15 @@ from buttress.study.read import example
 from buttress.study.study import Study
 
 MESH_MM = 2.5
-"""Element edge of the lesson's meshes: coarse, so that the states are solved in minutes."""
+"""Element edge of the lesson's meshes."""
 THIN_LAG, THIN_POSITION = "thin plate + lag screws", "thin plate + position screws"
 THICK_LAG = "thick plate + lag screws"
-UPPER, LOWER = "upper lag screw alone", "lower lag screw alone"
+UPPER, LOWER = "upper lag", "lower lag"
+"""Names of the two lag screws of the study."""
+FURTHER: dict[str, tuple[tuple[float, float], ...]] = {
+    THIN_LAG: ((15.0, 0.0), (30.0, 0.0), (20.0, -10.0), (20.0, 2.5), (20.0, 15.0)),
+    THICK_LAG: ((20.0, 2.5),)}
+"""Slopes [degrees] and moves of the plate [mm] besides the study's own."""
 
 
 def coarse(study: Study, size: float = MESH_MM) -> Study:
@@ -39,11 +44,7 @@ def shear_study() -> Study:
                                         "whole length and not tightened: they hold apart what "
                                         "they hold together."}),
         straight.model_copy(update={"name": THICK_LAG, "screws": (*lags, *straight.screws),
-                                    "note": "A thick straight plate in place of the thin one."}),
-        both.model_copy(update={"name": UPPER, "note": "The one near the joint.", "plates": (),
-                                "screws": lags[:1]}),
-        both.model_copy(update={"name": LOWER, "note": "The one near the apex.", "plates": (),
-                                "screws": lags[1:]}))
+                                    "note": "A thick straight plate in place of the thin one."}))
     return study.model_copy(update={"constructs": constructs})
 
 
@@ -60,6 +61,5 @@ def depression_study() -> Study:
 
 def shipped_scenes(size: float = MESH_MM) -> tuple[Scene, Scene]:
     """Both scenes of the lesson."""
-    return (scene_of(coarse(shear_study(), size), "Medial shear fracture", density=2),
-            scene_of(coarse(depression_study(), size), "Depressed lateral joint surface",
-                     density=1, plate_moves=False))
+    return (scene_of(coarse(shear_study(), size), "Medial shear fracture", FURTHER),
+            scene_of(coarse(depression_study(), size), "Depressed lateral joint surface", {}))

@@ -1,7 +1,7 @@
-"""What is kept of a solved state: rigid motions, shapes of members, forces. Nothing else.
+"""What the page shows of a state: rigid motions, shapes of members, forces. Nothing else.
 
 Displacements are in the frame of the shaft, since the last tightening; moments are about the
-origin (the middle of the joint line), so that forces may be interpolated and still close.
+origin (the middle of the joint line).
 """
 
 from __future__ import annotations
@@ -17,8 +17,7 @@ from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, pushes
 from buttress.model.model import Model
-from buttress.results.figures import Figures, gap, step_off, subsidence_max, subsidence_mean
-from buttress.results.figures import yield_ratio as ratio_of
+from buttress.results.figures import Figures, gap, step_off, subsidence_mean
 from buttress.results.picture import source_kind
 from buttress.results.reader import Reader
 
@@ -38,47 +37,25 @@ class Layout:
 
     def rigid(self, fragment: int) -> int:
         """First of three columns: movement of the origin [mm] and turn [rad] of a fragment."""
-        return 5 * fragment
+        return 4 * fragment
 
     def sunk(self, fragment: int) -> int:
-        """First of two columns: mean and worst subsidence of a fragment [mm]."""
-        return 5 * fragment + 3
+        """Column of the mean subsidence of a fragment's joint surface [mm]."""
+        return 4 * fragment + 3
 
     def edge(self, edge: int) -> int:
         """First of two columns: step-off and gap of a fracture's lips [mm]."""
-        return 5 * len(self.fragments) + 2 * edge
+        return 4 * len(self.fragments) + 2 * edge
 
     def force(self, fragment: int, source: int) -> int:
         """First of three columns: force [N] and moment about the origin [N mm] on a fragment."""
-        start = 5 * len(self.fragments) + 2 * len(self.edges)
+        start = 4 * len(self.fragments) + 2 * len(self.edges)
         return start + 3 * (fragment * len(self.sources) + source)
 
     def member(self, member: int) -> int:
-        """First column of a member: yield ratio, then displacement of its points [mm]."""
+        """First column of a member: displacement of its points, x and y in turn [mm]."""
         start = self.force(len(self.fragments), 0)
-        return start + sum(1 + 2 * m[2] for m in self.members[:member])
-
-
-    def allowed(self, mm: float, force: float) -> FloatArray:
-        """How far each column may be off where movements may be off by ``mm`` and forces by
-        ``force`` [N]: turns count at 50 mm and moments at 30 mm, yield ratios a fiftieth."""
-        out = np.full(self.columns, mm)
-        for k in range(len(self.fragments)):
-            out[self.rigid(k) + 2] = mm / 50.0
-            for j in range(len(self.sources)):
-                at = self.force(k, j)
-                out[at:at + 3] = force, force, 30.0 * force
-        for k in range(len(self.members)):
-            out[self.member(k)] = 0.02
-        return out
-
-    def largest(self, state: FloatArray) -> float:
-        """Largest movement of a fragment at the joint or its foot [mm], roughly."""
-        found = 0.0
-        for k in range(len(self.fragments)):
-            x, y, turn = np.abs(state[self.rigid(k):self.rigid(k) + 3])
-            found = max(found, float(np.hypot(x, y)) + 25.0 * float(turn))
-        return found
+        return start + sum(2 * m[2] for m in self.members[:member])
 
 
 def layout_of(model: Model) -> Layout:
@@ -144,9 +121,9 @@ class Reading:
             body = bone.bodies[i]
             out[lay.rigid(k):lay.rigid(k) + 3] = fitted(
                 body.points, seen(body.points, moved[i].reshape(-1, 2)))
-            mean, most = subsidence_mean(f, body.name), subsidence_max(f, body.name)
-            if mean is not None and most is not None:
-                out[lay.sunk(k):lay.sunk(k) + 2] = mean, most
+            mean = subsidence_mean(f, body.name)
+            if mean is not None:
+                out[lay.sunk(k)] = mean
             applied, found = pushes(model.problem, answer, body, ORIGIN)
             for j, (name, _) in enumerate(lay.sources):
                 push = applied if name == "load" else found.get(name)
@@ -157,9 +134,8 @@ class Reading:
         for k, (part, u) in enumerate(zip(model.hardware.parts, moved[len(model.solids):],
                                           strict=True)):
             start, points = lay.member(k), part.member.points
-            out[start] = ratio_of(f, part.name)
             shape = along(points, seen(points, u.reshape(-1, 3)[:, :2]), lay.members[k][2])
-            out[start + 1:start + 1 + shape.size] = shape.ravel()
+            out[start:start + shape.size] = shape.ravel()
         return out
 
 
@@ -178,10 +154,7 @@ def moved_by(rigid: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def ring_of(mesh: Mesh) -> FloatArray:
-    """Outline of a mesh ``(n, 2)``: corners, and points at even distances on the bone's sides.
-
-    It starts at the same corner whatever the slope, so that outlines may be interpolated.
-    """
+    """Outline of a mesh ``(n, 2)``: corners, and points at even distances on the bone's sides."""
     start_of = {int(e[0]): (name, e) for name, edges in mesh.edges.items() for e in edges}
     first = min(start_of, key=lambda n: (-round(float(mesh.points[n, 1]), 6),
                                          round(float(mesh.points[n, 0]), 6)))
@@ -224,11 +197,6 @@ class Geometry:
     rings: tuple[tuple[str, str, FloatArray], ...]   # name, kind, (n, 2)
     members: tuple[FloatArray, ...]
     near: FloatArray                                  # (fragments, sources, 2)
-
-    def columns(self) -> FloatArray:
-        """All of it in one row."""
-        rows = [r[2].ravel() for r in self.rings] + [m.ravel() for m in self.members]
-        return np.concatenate([*rows, self.near.ravel()])
 
 
 def geometry_of(model: Model, layout: Layout) -> Geometry:

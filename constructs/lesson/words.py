@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from buttress.lesson.look import Asked, Facts, Look, mm, newton, outcome, percent, upto, verdict
 from buttress.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, THIN_POSITION, UPPER
@@ -58,7 +59,7 @@ def block(facts: Facts) -> Step:
 
 def friction(facts: Facts) -> Step:
     """Friction: how much would be needed, by slope."""
-    bare = {"screws": False, "plate": False}
+    bare: dict[str, Any] = {"screws": False, "plate": False}
     base = facts.ask(0, THIN_LAG, **bare)
     look = facts.look(base)
     slope, mu = base.point["slope"], base.point["friction"]
@@ -113,8 +114,9 @@ def screw(facts: Facts) -> Step:
                     f"it sideways against the face with {newton(pull)}, and the face carries "
                     "the rest.")
     most = facts.most(lag)
-    bare = [facts.look(facts.ask(0, c, friction=0.0)).end_N for c in (UPPER, LOWER)]
-    rough = [facts.look(facts.ask(0, c)).end_N for c in (UPPER, LOWER)]
+    mu = lag.point["friction"]
+    bare, rough = ([facts.look(facts.ask(0, THIN_LAG, plate=False, out=(other,), friction=rubs)
+                               ).end_N for other in (LOWER, UPPER)] for rubs in (0.0, mu))
     size = [most if end is None else end for end in bare]
     where = ("it hardly matters which" if abs(size[0] - size[1]) < 0.05 * max(*size, 1.0) else
              "the one near the joint holds more" if size[0] > size[1] else
@@ -257,13 +259,13 @@ def joint_side(facts: Facts) -> Step:
                        "The screws hardly change that. ") + _left_to_do(b, alone))
     else:
         text.append(f"With the lag screws as well it is {outcome(b)}.")
-    soft = [facts.look(facts.ask(0, THIN_LAG, plate=on, load=600.0, quality=SOFT, friction=0.0)
+    soft = [facts.look(facts.ask(0, THIN_LAG, plate=on, load=600.0, strength=SOFT, friction=0.0)
                        ).end_N for on in (False, True)]
     most = facts.most(plate)
     spare = [most if end is None else end for end in soft]
     if spare[1] > 1.05 * spare[0]:
-        text.append(f"In softer bone ({percent(SOFT)}) and without friction the screws hold "
-                    f"{upto(soft[0], most)}, with the plate {upto(soft[1], most)}: "
+        text.append(f"In weak bone ({percent(SOFT)} of the strength) and without friction the "
+                    f"screws hold {upto(soft[0], most)}, with the plate {upto(soft[1], most)}: "
                     "there the plate is the reserve.")
     return Step("What the joint side does", tuple(text), plate)
 

@@ -34,7 +34,7 @@ SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
 """Loads that are found along the path, within its tolerance only."""
 DIGITS = 9
 OTHERS = {"lesson": ("The lesson (one page, `lesson.html`: open it in a browser)",
-                     "buttress lesson --check 60 --out results/gallery/lesson --force"),
+                     "buttress lesson --out results/gallery/lesson --force"),
           "bench": ("Comparisons with published bench tests",
                     "buttress verify --bench --out results/gallery/bench --force")}
 """Folders of the gallery that hold no shipped study, and the command that makes each."""

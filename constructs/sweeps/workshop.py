@@ -135,6 +135,11 @@ class Frame:
             upper[links] = np.minimum(a.crush(places, scale), b.crush(places, scale)) / own
         return lower, upper
 
+    def bounds(self, scale: float) -> tuple[FloatArray, FloatArray]:
+        """Lower and upper bounds ``(n,)`` [N] of the links at a factor on cancellous strength."""
+        low, high = self._strength(scale)
+        return self.model.problem.lower * low, self.model.problem.upper * high
+
     def answerable(self, case: Case, bone: Bone, construct: Construct, load: str) -> tuple[Model,
                                                                                         Law]:
         """The model of a case, tightened or after its stages, and its law."""

@@ -10,40 +10,21 @@ from typing import Any
 
 import numpy as np
 import pytest
-from small_lesson import small_lesson, small_scene
-from small_study import small_study
+from lesson_page import opened
+from small_lesson import random_points, small_lesson
 
 from buttress import LABEL
-from buttress.lesson.build import make
-from buttress.lesson.check import draws
-from buttress.lesson.grid import AXES, Scene
-from buttress.lesson.interpolate import read
-from buttress.lesson.look import Asked
-from buttress.lesson.own_words import own_tour
-from buttress.lesson.page import Lesson, write_lesson
+from buttress.lesson.embed import controls
+from buttress.lesson.look import Facts
+from buttress.lesson.page import Lesson
 from buttress.lesson.words import Step
-from buttress.study.study import Study
 
 pytestmark = pytest.mark.browser
-HOSTILE = "</script><script>hacked()</script>'\"&lt;"
-IMAGE = "<img src=x onerror=window.hacked=2>"
-SLOWEST_MS = 50.0
 
 
 @pytest.fixture(scope="module")
 def lesson() -> Lesson:
-    return small_lesson(6)
-
-
-def opened(browser: Any, made: Lesson, folder: Path) -> Any:
-    write_lesson(made, folder / "lesson.html")
-    page = browser.new_page(viewport={"width": 1280, "height": 720})
-    page.said, page.asked = [], []
-    page.on("console", lambda m: page.said.append(m.text))
-    page.on("pageerror", lambda e: page.said.append(str(e)))
-    page.on("request", lambda r: page.asked.append(r.url))
-    page.goto((folder / "lesson.html").as_uri())
-    return page
+    return small_lesson()
 
 
 @pytest.fixture
@@ -74,7 +55,11 @@ def nudge(page: Any, name: str) -> None:
     }""")
 
 
-@pytest.mark.parametrize("name", ["load", "slope", "friction", "quality", "position"])
+def box(part: str) -> str:
+    return f"#parts input[data-part='{part}']"
+
+
+@pytest.mark.parametrize("name", ["load", "slope", "friction", "strength", "position", "tension"])
 def test_every_slider_changes_picture_and_sentence(page: Any, name: str) -> None:
     page.evaluate("go(1)")
     before = picture(page), sentence(page)
@@ -83,64 +68,82 @@ def test_every_slider_changes_picture_and_sentence(page: Any, name: str) -> None
     assert picture(page) != before[0]
     assert sentence(page) != before[1]
     assert page.inner_text("#changed").strip()
-    assert page.evaluate("lesson.milliseconds") < SLOWEST_MS
 
 
-@pytest.mark.parametrize("name", ["screws", "plate"])
-def test_every_switch_changes_picture_and_sentence(page: Any, name: str) -> None:
+def test_a_load_that_was_passed_takes_few_guesses(page: Any) -> None:
+    """Not a clock: a guess takes under a millisecond on a machine that does nothing else."""
     page.evaluate("go(1)")
-    before = picture(page), sentence(page)
-    page.click(f"#{name}")
-    assert picture(page) != before[0]
-    assert sentence(page) != before[1]
-    assert page.inner_text("#changed").startswith("Without the")
-    assert "nothing stops the fragment but friction" in page.inner_text("#changed")
-    page.click(f"#{name}")
-    assert picture(page) == before[0]
+    nudge(page, "load")
+    guesses = page.evaluate("""[400, 500, 600, 700, 800].map((load) => {
+        const before = lesson.now.ready.pressing.guesses;
+        $('load').value = load; show('load');
+        return lesson.now.ready.pressing.guesses - before; })""")
+    assert max(guesses) <= 12
+
+
+def test_every_part_changes_picture_and_sentence(page: Any) -> None:
+    page.evaluate("go(1)")
+    parts = page.evaluate("lesson.now.problem.parts.map((p) => p.name)")
+    assert {"antiglide plate", "upper lag", "lower lag"} < set(parts)
+    start = picture(page)
+    for part in parts:
+        before = picture(page), sentence(page)
+        page.click(box(part))
+        assert picture(page) != before[0], part
+        assert sentence(page) != before[1], part
+        assert page.inner_text("#changed").startswith(f"Without “{part}”, nothing stops the fragment"
+                                                      " but friction")
+        page.click(box(part))
+    assert picture(page) == start
+
+
+def test_a_plate_goes_with_its_screws(page: Any) -> None:
+    page.evaluate("go(1)")
+    plate = box("antiglide plate")
+    screws = page.evaluate("chosenNow().parts.filter((p) => p.plate).map((p) => p.name)")
+    page.click(plate)
+    assert not any(page.is_checked(box(s)) for s in screws)
+    page.click(box(screws[0]))
+    assert page.is_checked(plate)
+    assert not page.is_checked(box(screws[1]))
+    page.click(box(screws[0]))
+    assert not page.is_checked(plate)
+    page.click(plate)
+    assert all(page.is_checked(box(s)) for s in screws)
 
 
 def test_without_any_hardware_it_says_what_friction_would_be_needed(page: Any) -> None:
-    page.uncheck("#plate")
-    page.uncheck("#screws")
+    for part in ("antiglide plate", "upper lag", "lower lag"):
+        page.uncheck(box(part))
     assert "Not held" in sentence(page)
     # A plane 20 degrees steep holds from a friction of cot 20 = 2.7 on; the states go to 0.6.
     assert "No friction up to μ = 0.6 would be enough" in sentence(page)
     assert "friction of at least" not in sentence(page)
     assert "No polygon closes" in page.text_content("#polygon")
+    slopes = int(page.get_attribute("#slope", "max"))
+    page.evaluate(f"$('slope').value = {slopes}; $('slope').dispatchEvent(new Event('input'))")
+    assert "Held" in page.inner_text("#outcome")     # 70 degrees to the axis is flat
+    assert "It needs friction of at least" in sentence(page)
 
 
-def test_the_script_reads_between_states_as_python_does(page: Any, lesson: Lesson) -> None:
-    scene, solved = lesson.scenes[0], lesson.solved[0]
-    for ask in draws(scene, 24, 11):
-        told = page.evaluate(
-            "([f, p, l]) => { const s = readState(DATA.scenes[0].families[f], p, l);"
-            " return s && {held: s.held, mixed: s.mixed, state: s.state && Array.from(s.state)}; }",
-            [ask.family, [ask.point[a] for a in AXES], ask.load_N])
-        seen = read(solved[ask.family], ask.point, ask.load_N)
-        assert seen is not None
-        assert (told["held"], told["mixed"]) == (seen.held, seen.mixed)
-        if seen.state is not None:
-            size = np.abs(seen.state).max()
-            assert np.array(told["state"]) == pytest.approx(seen.state, abs=1e-6 * size)
-
-
-def ask_of(page: Any, ask: Any) -> None:
-    """Put a family, a point and a load on the page as `current` reads them."""
-    page.evaluate("""([f, p, l]) => {
-        const s = DATA.scenes[0], on = Object.entries(s.choices[0].families).find((e) => e[1] === f);
-        ['screws', 'plate', 'graft'].forEach((n, i) => { $(n).checked = on[0][i] === '1'; });
-        AXIS.forEach((a, i) => { lesson.wanted[a] = p[i]; });
-        $('load').value = l;
+def ask_of(page: Any, lesson: Lesson, ask: Any) -> None:
+    """Put a point on the page."""
+    page.evaluate("""(a) => {
+        enter(a.scene);
+        lesson.choice = a.choice;
+        note();
+        Object.assign(lesson, { out: new Set(a.out), graft: a.graft, wanted: a.point });
+        $('load').value = a.load;
         show('');
-    }""", [ask.family, [ask.point[a] for a in AXES], ask.load_N])
+    }""", controls(ask, lesson.facts))
 
 
 def test_arrows_lie_on_the_lines_of_their_forces(page: Any, lesson: Lesson) -> None:
     """The moment of each drawn force is the moment that the state holds, and pushes end where
     their lines enter the fragment."""
     seen = 0
-    for ask in draws(lesson.scenes[0], 16, 5):
-        ask_of(page, ask)
+    for ask in random_points(lesson.facts, 8, 5):
+        ask_of(page, lesson, ask)
         for drawn in page.evaluate("""() => lesson.now && forcesOn(lesson.now).map((f) => {
             const ring = lesson.now.geometry.rings.find((r) => r.kind === 'fragment').points;
             const at = (p) => p && p[0] * f.force[1] - p[1] * f.force[0];
@@ -149,28 +152,26 @@ def test_arrows_lie_on_the_lines_of_their_forces(page: Any, lesson: Lesson) -> N
             size, moment, point, tip = drawn
             assert point == pytest.approx(moment, abs=1e-6 * size)
             assert tip is None or tip == pytest.approx(moment, abs=1e-6 * size)
-    assert seen > 20
+    assert seen > 8
 
 
 def test_what_is_carried_adds_up_and_is_what_python_says(page: Any, lesson: Lesson) -> None:
     held = 0
-    for ask in draws(lesson.scenes[0], 16, 6):
-        ask_of(page, ask)
+    for ask in random_points(lesson.facts, 8, 6):
+        ask_of(page, lesson, ask)
         told = page.evaluate("lesson.now && lesson.now.held && carriers(lesson.now)")
         if not told:
             continue
         held += 1
-        point = page.evaluate("({point: lesson.now.point, load: lesson.now.load})")
-        on = next(k for k, n in lesson.scenes[0].choices[0].families.items() if n == ask.family)
-        look = lesson.facts.look(Asked(0, 0, on, dict(zip(AXES, point["point"], strict=True)),
-                                       point["load"]))
-        assert look.on_N == pytest.approx(told["size"], rel=1e-6)
+        load = page.evaluate("lesson.now.load")     # in steps of the slider
+        look = lesson.facts.look(replace(ask, load_N=load))
+        assert look.on_N == pytest.approx(told["size"], rel=1e-5)
         assert sum(k["percent"] for k in told["kinds"]) == 100
         for kind in told["kinds"]:
             assert abs(kind["percent"] - 100 * kind["share"]) < 1
-            assert kind["share"] == pytest.approx(look.carried(kind["kind"]), abs=1e-6)
-            assert kind["aside"] == pytest.approx(look.aside(kind["kind"]), abs=1e-3)
-    assert held > 8
+            assert kind["share"] == pytest.approx(look.carried(kind["kind"]), abs=1e-4)
+            assert kind["aside"] == pytest.approx(look.aside(kind["kind"]), abs=1e-4 * load)
+    assert held > 2
 
 
 def test_shares_below_zero_are_words(page: Any) -> None:
@@ -179,7 +180,7 @@ def test_shares_below_zero_are_words(page: Any) -> None:
                           ".map((k) => k.percent)")
     assert sum(found) == 100
     text = page.evaluate("""() => {
-        const now = {...lesson.now, state: lesson.now.state.slice()}, lay = now.family.layout;
+        const now = {...lesson.now, state: lesson.now.state.slice()}, lay = now.layout;
         const j = lay.sources.findIndex((s) => s.kind === 'fracture'), at = lay.force[0];
         const k = lay.sources.findIndex((s) => s.kind === 'plate'), own = 0;
         lay.sources.forEach((s, i) => { if (i !== own) now.state.fill(0, at[i], at[i] + 3); });
@@ -196,10 +197,10 @@ def test_numbers_and_words_of_the_forces_are_whole_and_apart(page: Any, width: i
     page.set_viewport_size({"width": width, "height": height})
     for step in range(page.evaluate("DATA.steps.length")):
         page.evaluate(f"go({step})")
-        for off in ([], ["#plate"], ["#plate", "#screws"]):
+        for off in ([], ["antiglide plate"], ["antiglide plate", "upper lag", "lower lag"]):
             page.evaluate(f"go({step})")
-            for box in off:
-                page.uncheck(box)
+            for part in off:
+                page.uncheck(box(part))
             for name in ("free", "polygon"):
                 circles, outside = page.evaluate("""(id) => {
                     const svg = $(id), view = svg.viewBox.baseVal;
@@ -270,9 +271,9 @@ def test_another_fracture_is_another_step(browser: Any, lesson: Lesson, tmp_path
         assert step.shows is not None
         return replace(step, title="Second " + step.title[:20], shows=replace(step.shows, scene=1))
 
-    two = replace(lesson, scenes=lesson.scenes * 2, solved=lesson.solved * 2,
-                  steps=(*lesson.steps, *map(again, lesson.steps)),
-                  accuracy=lesson.accuracy * 2, mesh=lesson.mesh * 2)
+    two = replace(lesson, scenes=lesson.scenes * 2, problems=lesson.problems * 2,
+                  facts=Facts(lesson.scenes * 2), mesh=lesson.mesh * 2,
+                  steps=(*lesson.steps, *map(again, lesson.steps)))
     page = opened(browser, two, tmp_path)
     page.evaluate("go(1)")
     page.select_option("#scene", "1")
@@ -327,11 +328,11 @@ def test_it_does_not_scroll_sideways(page: Any, width: int, height: int) -> None
 def test_the_first_screen_holds_picture_sentence_controls_and_limits(page: Any) -> None:
     for step in range(page.evaluate("DATA.steps.length")):
         page.evaluate(f"go({step})")
-        for part in ("#section", "#polygon", "#sentence", ".cannot", "#next", "#position",
+        for part in ("#section", "#polygon", "#sentence", ".cannot", "#next", "#tension",
                      ".label"):
-            box = page.locator(part).bounding_box()
-            assert box["y"] >= 0
-            assert box["y"] + box["height"] <= 720, part
+            where = page.locator(part).bounding_box()
+            assert where["y"] >= 0
+            assert where["y"] + where["height"] <= 720, part
     assert LABEL.split(".")[0] in page.inner_text(".label")
 
 
@@ -340,57 +341,7 @@ def test_it_prints_to_one_page(page: Any) -> None:
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
 
 
-def test_how_far_it_is_off_stands_on_the_page(page: Any, lesson: Lesson) -> None:
+def test_how_it_solves_stands_on_the_page(page: Any, lesson: Lesson) -> None:
     words = page.inner_text(".below")
-    assert f"{lesson.accuracy[0]['points']} random points" in words
-    assert "within 5 % or 0.02 mm" in words
-
-
-def hostile_study() -> Study:
-    study = small_study("antiglide + lag screws", loads=(400.0, 1000.0))
-    given = study.constructs[0]
-    plate = given.plates[0].model_copy(update={"name": "p " + HOSTILE})
-    screws = tuple(s.model_copy(update={"plate": "p " + HOSTILE if s.plate else None,
-                                        "name": "+cmd() " + s.name[:7] + HOSTILE})
-                   for s in given.screws)
-    return study.model_copy(update={
-        "title": HOSTILE, "scenario": HOSTILE * 3 + IMAGE,
-        "fractures": (study.fractures[0].model_copy(update={"name": HOSTILE}),),
-        "fragments": (study.fragments[0].model_copy(update={"name": "long " * 8 + "<img src><b>"}),),
-        "constructs": (given.model_copy(update={"name": "$title " + HOSTILE, "note": IMAGE,
-                                                "plates": (plate,), "screws": screws}),)})
-
-
-def few(scene: Scene) -> Scene:
-    def one(axes: dict[str, tuple[float, ...]]) -> dict[str, tuple[float, ...]]:
-        return {a: n if a == "friction" else n[-1:] for a, n in axes.items()}
-
-    return replace(scene, families=tuple(replace(f, axes=one(f.axes)) for f in scene.families))
-
-
-def test_names_are_text(browser: Any, tmp_path: Path) -> None:
-    scene = few(small_scene(hostile_study()))
-    made = make((scene,), own_tour, scene.title, 1, 0, 0, lambda text: None, f"buttress {HOSTILE}")
-    page = opened(browser, made, tmp_path)
-    for step in range(page.evaluate("DATA.steps.length")):
-        page.evaluate(f"go({step})")
-    page.click("#screws")
-    assert page.said == []
-    assert len(page.asked) == 1
-    assert page.evaluate("window.hacked") is None
-    assert page.locator("img").count() == 0
-    assert page.locator("script").count() == 2
-    assert page.inner_text("h1").startswith("</script><script>")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
-    page.close()
-
-
-def test_a_study_that_nothing_holds_is_still_a_page(browser: Any, tmp_path: Path) -> None:
-    study = small_study("nothing", loads=(400.0,))
-    scene = few(small_scene(study))
-    made = make((scene,), own_tour, scene.title, 1, 0, 0, lambda text: None, "test")
-    page = opened(browser, made, tmp_path)
-    assert page.said == []
-    assert "no construct of this study is held" in page.inner_text("#step-text")
-    assert "Not held" in sentence(page)
-    page.close()
+    assert f"{lesson.count} condensed problems" in words
+    assert "what is not found is called not known" in words

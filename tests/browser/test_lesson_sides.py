@@ -19,7 +19,7 @@ pytestmark = pytest.mark.browser
 def test_the_section_is_drawn_as_seen_from_the_front(browser: Any, tmp_path: Path, knee: str
                                                      ) -> None:
     """The medial fragment lies on the viewer's right in a right knee; so do the forces on it."""
-    lesson = small_lesson(6)
+    lesson = small_lesson()
     scene = lesson.scenes[0]
     section = scene.study.section.model_copy(update={"side": knee})
     study = scene.study.model_copy(update={"section": section})
@@ -28,6 +28,7 @@ def test_the_section_is_drawn_as_seen_from_the_front(browser: Any, tmp_path: Pat
     page, said = browser.new_page(viewport={"width": 1280, "height": 720}), list[str]()
     page.on("pageerror", lambda e: said.append(str(e)))
     page.goto(path.as_uri())
+    page.evaluate("lesson.begun")
     page.evaluate("go(1)")
     middles = page.evaluate("""() => [...$('section').querySelectorAll('path')].map((p) =>
         [p.getAttribute('fill'), p.getBBox().x + p.getBBox().width / 2])""")

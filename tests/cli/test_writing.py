@@ -175,7 +175,7 @@ def test_sigterm_leaves_no_draft_behind(study: Path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="this system has no SIGTERM to hear")
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_lesson_stops_soon(study: Path, number: int) -> None:
-    code, seconds, err = ended(["lesson", "s.toml", "--workers", "2"], study, "load paths", number)
+    code, seconds, err = ended(["lesson", "s.toml"], study, "condensing", number)
     assert code == 128 + number
     assert seconds < 5.0
     assert "Traceback" not in err

@@ -1,49 +1,58 @@
-"""A lesson of few states on a coarse mesh, for tests."""
+"""A lesson of few problems on a coarse mesh, for tests; random points of it."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from typing import Any
 
+import numpy as np
 from small_study import small_study
 
 from buttress.lesson.build import make
-from buttress.lesson.grid import Family, Scene, scene_of
+from buttress.lesson.grid import FREE, Scene, has, scene_of
+from buttress.lesson.look import Asked, Facts
 from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import Lesson
 from buttress.study.study import Study
 
-FULL = {"slope": (20.0, 21.0), "quality": (0.8, 1.0), "position": (0.0, 1.25),
-        "friction": (0.4, 0.6)}
+NAME = "antiglide + lag screws"
 
 
 def small_scene(study: Study | None = None) -> Scene:
-    """The shear fracture with lag screws and thin plate, on a grid of few nodes."""
-    scene = scene_of(study or small_study("antiglide + lag screws", loads=(400.0, 1000.0)))
-    return replace(scene, families=tuple(_few(f) for f in scene.families))
-
-
-def _few(family: Family) -> Family:
-    axes = {a: FULL[a] if len(n) > 1 else n for a, n in family.axes.items()}
-    if not (family.construct.plates and family.construct.screws):
-        axes["quality"] = (1.0,)
-    return replace(family, axes=axes)
+    """The shear fracture with lag screws and thin plate, at few places."""
+    scene = scene_of(study or small_study(NAME, loads=(400.0, 1000.0)), "",
+                     {NAME: ((30.0, 0.0), (20.0, 2.5))})
+    return replace(scene, families=tuple(
+        replace(f, places=f.places[::3]) if i == scene.bare else f
+        for i, f in enumerate(scene.families)))
 
 
 @cache
-def small_lesson(checks: int = 0) -> Lesson:
-    """Solved in some seconds."""
-    return make((small_scene(),), own_tour, "A small lesson", 1, checks, 3, lambda text: None,
-                "buttress lesson small.toml")
+def small_lesson() -> Lesson:
+    """Made in some seconds."""
+    return make((small_scene(),), own_tour, "A small lesson", lambda text: None,
+                "buttress lesson small.toml", finer=False)
 
 
-def named_lesson(study: Study) -> Lesson:
-    """A lesson of any study with its friction varied only."""
-    def fixed(family: Family) -> Family:
-        axes: dict[str, Any] = {a: n[:1] for a, n in family.axes.items()}
-        return replace(family, axes=axes)
-
-    scene = scene_of(study, density=0)
-    scene = replace(scene, families=tuple(fixed(f) for f in scene.families))
-    return make((scene,), own_tour, scene.title, 1, 0, 0, lambda text: None, "test")
+def random_points(facts: Facts, count: int, seed: int) -> list[Asked]:
+    """Points of a lesson: any construct and place, some screws out, every slider anywhere."""
+    rng, out = np.random.default_rng(seed), []
+    for k in range(count):
+        number = k % len(facts.scenes)
+        scene = facts.scenes[number]
+        choice = int(rng.integers(len(scene.choices)))
+        whole, graft = scene.study.constructs[choice], bool(rng.random() < 0.7)
+        gone = {s.name for s in whole.screws if rng.random() < 0.2}
+        for plate in whole.plates:
+            mates = {s.name for s in whole.screws if s.plate == plate.name}
+            if rng.random() < 0.15 or mates <= gone:
+                gone |= {plate.name, *mates}
+        family = scene.families[scene.choices[choice].families.get(
+            graft, scene.choices[choice].families[True])]
+        slope, position = family.places[int(rng.integers(len(family.places)))]
+        free = {name: float(rng.uniform(*span)) for name, span in FREE.items()}
+        out.append(Asked(
+            scene=number, choice=choice, on=(True, True, graft or not has(whole)[2]),
+            point={"slope": slope, "position": position, **free},
+            load_N=float(rng.uniform(*scene.load_N)), out=tuple(sorted(gone))))
+    return out

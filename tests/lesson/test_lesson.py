@@ -1,57 +1,58 @@
-"""The lesson: its grid, reading between states, what is measured of that, packing, the command."""
+"""The lesson: what it holds, what is read off its states, how it is packed, the command."""
 
 from __future__ import annotations
 
 import base64
 import json
 import re
-from dataclasses import replace
+import zlib
 from pathlib import Path
 
 import numpy as np
 import pytest
-from small_lesson import small_lesson, small_scene
+from small_lesson import random_points, small_lesson, small_scene
 from small_study import small_study
 
 from buttress import LABEL
-from buttress.bone.section import Section
 from buttress.cli import lesson as cli_lesson
 from buttress.fe.errors import InputError
-from buttress.lesson.biting import crossed
-from buttress.lesson.check import ALLOWED_MM, ALLOWED_SHARE, Ask, draws, fresh, missed
-from buttress.lesson.grid import AXES, has, parted, scene_of, slope_of, turned_line
-from buttress.lesson.interpolate import cell, limit_load, read
-from buttress.lesson.pack import round_states, rounded, table
-from buttress.lesson.page import accuracy_words, embedded, render, write_lesson
+from buttress.lesson.build import mesh_error
+from buttress.lesson.embed import embedded_problem
+from buttress.lesson.grid import has, parted, scene_of, slope_of, turned_line, without
+from buttress.lesson.look import Facts
+from buttress.lesson.page import embedded, mesh_words, render, write_lesson
+from buttress.lesson.problem import STRENGTHS, packed
+from buttress.lesson.reading import rows_of
 from buttress.lesson.shipped import shipped_scenes
-from buttress.lesson.solve import Job, knee_of, solve_job
-from buttress.lesson.solve import Path as LoadPath
+from buttress.lesson.states import Reading, layout_of
 from buttress.study.read import example
 
 
 @pytest.fixture(scope="module")
 def lesson():
-    return small_lesson(6)
+    return small_lesson()
 
 
-# -- grid -------------------------------------------------------------------------------------
+# -- what it holds ----------------------------------------------------------------------------
 
 def test_a_plate_takes_its_screws_with_it() -> None:
     both = next(c for c in example("medial-shear").constructs if c.name == "antiglide + lag screws")
     assert has(both) == (True, True, False)
     assert {s.name for s in parted(both, True, False, True).screws} == {"upper lag", "lower lag"}
     assert {s.plate for s in parted(both, False, True, True).screws} == {"antiglide plate"}
+    assert without(both, ("antiglide plate",)) == parted(both, True, False, True)
+    assert {s.name for s in without(both, ("upper lag",)).screws} == {
+        s.name for s in both.screws} - {"upper lag"}
 
 
-def test_the_shipped_scenes_share_what_is_the_same() -> None:
+def test_the_shipped_scenes_hold_what_the_tour_shows() -> None:
     shear, depression = shipped_scenes()
     assert shear.turned == "shear plane"
     assert depression.turned is None
-    for scene in (shear, depression):
-        bare = {c.families[False, False, False] for c in scene.choices}
-        assert len(bare) == 1
-    names = {a for f in shear.families for a, nodes in f.axes.items() if len(nodes) > 1}
-    assert names == set(AXES)
+    assert shear.bare is not None
+    assert not shear.families[shear.bare].construct.screws
+    assert {s for s, _ in shear.families[shear.bare].places} >= {20.0, 45.0, 65.0}
+    assert all(len(c.families) == 2 for c in depression.choices)
 
 
 def test_a_fracture_is_turned_about_its_end_at_the_joint() -> None:
@@ -64,7 +65,7 @@ def test_a_fracture_is_turned_about_its_end_at_the_joint() -> None:
     assert apexes[0][1] < apexes[1][1] < apexes[2][1]
 
 
-def test_fifteen_constructs_get_a_coarser_grid() -> None:
+def test_many_constructs_are_built_at_their_own_place_only() -> None:
     study = small_study("antiglide + lag screws")
     given = study.constructs[0]
     tops = [-25.0 - 0.5 * k for k in range(15)]
@@ -73,179 +74,87 @@ def test_fifteen_constructs_get_a_coarser_grid() -> None:
         for k, top in enumerate(tops))})
     scene = scene_of(many)
     assert len(scene.choices) == 15
-    assert sum(len(f.nodes()) for f in scene.families) < 1500
+    assert all(len(scene.families[c.families[True]].places) == 1 for c in scene.choices)
+    assert len(scene_of(study).families[0].places) > 3
 
 
-def test_a_plate_has_states_around_where_its_screws_begin_to_cross() -> None:
-    """By hand: hole 3 of the thin plate reaches the apex some 2.5 mm up, hole 4 another 11."""
-    shear = shipped_scenes()[0]
-    places = shear.families[shear.family(0, screws=False)].axes["position"]
-    line = np.array(shear.study.fractures[0].points_mm)
-    counts = [crossed(Section(shear.study.section), shear.study.constructs[0], line, p)
-              for p in places]
-    assert counts == sorted(counts)
-    assert set(counts) == {0, 1, 2}
-    for more in (1, 2):
-        k = counts.index(more)
-        assert places[k] - places[k - 1] < 3.0
-    assert tuple(p for p in places if 2.0 < p < 4.0) == (2.5, 3.25)
-
-
-# -- reading between --------------------------------------------------------------------------
-
-def test_weights_of_a_cell() -> None:
-    axes = {"slope": (10.0, 20.0), "quality": (1.0,), "position": (-5.0, 0.0, 5.0),
-            "friction": (0.0, 1.0)}
-    found = cell(axes, {"slope": 12.5, "quality": 3.0, "position": 0.0, "friction": 2.0})
-    assert dict(found) == pytest.approx({(0, 0, 1, 1): 0.75, (1, 0, 1, 1): 0.25})
-
-
-def test_a_node_is_read_as_it_was_solved(lesson) -> None:
-    solved = lesson.solved[0][-1]
-    index, path = next((i, p) for i, p in solved.paths.items() if p.states)
-    seen = read(solved, solved.family.point(index), path.loads[-1])
-    assert seen is not None
-    assert seen.held
-    assert not seen.mixed
-    assert seen.state == pytest.approx(path.states[-1])
-
-
-def test_nothing_is_read_between_held_and_not_held(lesson) -> None:
-    solved = next(f for f in lesson.solved[0] if len(f.paths) > 1 and any(
-        p.states for p in f.paths.values()))
-    paths = dict(solved.paths)
-    index = (0, 0, 0, 0)
-    paths[index] = replace(paths[index], loads=[], states=[], end_N=10.0)
-    broken = replace(solved, paths=paths)
-    inner = {a: 0.5 * (n[0] + n[-1]) for a, n in solved.family.axes.items()}
-    seen = read(broken, inner, 300.0)
-    assert seen is not None
-    assert seen.mixed
-    other = paths[seen.corner]
-    if seen.held:
-        assert seen.state == pytest.approx(other.at(300.0))
-    else:
-        assert seen.corner == index
-
-
-def test_a_knee_is_where_it_starts_to_give_way() -> None:
-    assert knee_of([100.0, 500.0, 1000.0], [0.1, 0.5, 1.0]) is None
-    assert knee_of([100.0, 500.0, 900.0, 1000.0], [0.1, 0.5, 0.9, 2.0]) == 900.0
-    assert knee_of([100.0, 500.0, 900.0], [0.001, 0.005, 0.02]) is None    # too small to matter
-
-
-def test_nothing_is_read_between_holding_and_giving_way(lesson) -> None:
-    solved = next(f for f in lesson.solved[0] if len(f.paths) > 1 and any(
-        p.states for p in f.paths.values()))
-    index = (0, 0, 0, 0)
-    paths = {**solved.paths, index: replace(solved.paths[index], knee_N=200.0)}
-    inner = {a: 0.5 * (n[0] + n[-1]) for a, n in solved.family.axes.items()}
-    assert read(replace(solved, paths=paths), inner, 190.0).mixed is False   # type: ignore[union-attr]
-    seen = read(replace(solved, paths=paths), inner, 210.0)
-    assert seen is not None
-    assert seen.mixed
-    assert seen.state == pytest.approx(paths[seen.corner].at(210.0))
-
-
-def test_limit_loads_between_nodes() -> None:
-    low, high = LoadPath(end_N=400.0), LoadPath(end_N=900.0)
-    assert limit_load([(low, 0.5), (high, 0.5)], 0.5) == pytest.approx(600.0)
-    assert limit_load([(LoadPath(end_N=None), 1.0)], 0.5) is None
-    leaning = [(LoadPath(end_N=0.0, need=1.0), 0.5), (LoadPath(end_N=None, need=0.6), 0.5)]
-    assert limit_load(leaning, 0.81) is None
-    assert limit_load(leaning, 0.79) == 0.0
-
-
-def test_reading_between_states_is_near_a_fresh_solve(lesson) -> None:
-    """Every movement at random points is within 5 % or 0.02 mm, whichever is larger."""
-    found = lesson.accuracy[0]
-    assert found["read"] >= 4
-    assert found["within"] == found["read"], found["worst"]
-    assert found["verdict_right"] == found["points"]
-
-
-def test_a_wrong_state_is_seen_by_the_measurement(lesson) -> None:
-    scene, solved = lesson.scenes[0], lesson.solved[0]
-    ask = next(a for a in draws(scene, 30, 5) if (s := read(solved[a.family], a.point, a.load_N))
-               and s.held and not s.mixed)
-    true = fresh(scene, ask)
-    assert true is not None
-    miss = missed(solved[ask.family], ask, true)
-    assert miss is not None
-    assert miss.good
-    assert true.state is not None
-    seen = read(solved[ask.family], ask.point, ask.load_N)
-    assert seen is not None
-    # Off by what is allowed and a little less or more, of the state that the page reads.
-    for off, good in ((0.9, True), (1.1, False)):
-        moved = missed(solved[ask.family], ask, replace(true, state=seen.state))
-        assert moved is not None
-        assert moved.error_mm == pytest.approx(0.0, abs=1e-12)
-        allowed = max(ALLOWED_MM, ALLOWED_SHARE * moved.moved_mm)
-        state = np.array(seen.state)
-        state[true.layout.sunk(0)] += off * allowed
-        assert missed(solved[ask.family], ask, replace(true, state=state)).good is good
-
-
-def test_forces_read_between_states_close(lesson) -> None:
-    scene, solved = lesson.scenes[0], lesson.solved[0]
-    for ask in draws(scene, 12, 9):
-        seen = read(solved[ask.family], ask.point, ask.load_N)
-        if seen is None or seen.state is None:
-            continue
-        lay = solved[ask.family].layout
-        total = sum(seen.state[lay.force(0, j):lay.force(0, j) + 3]
-                    for j in range(len(lay.sources)))
-        assert np.abs(total[:2]).max() < 1e-3 * ask.load_N
-        assert abs(total[2]) < 1e-3 * ask.load_N * 76.0
-
-
-def test_hardware_that_does_not_fit_is_not_read_between() -> None:
+def test_hardware_that_does_not_fit_is_left_out() -> None:
     scene = small_scene()
-    assert fresh(scene, Ask(len(scene.families) - 1, {**scene.base, "position": -60.0}, 300.0)
-                 ) is None
+    facts = Facts((scene,))
+    found = embedded_problem(facts, 0, scene.families[0], (20.0, -60.0))
+    assert found.data is None
+    assert found.reason
+    assert facts.look(facts.ask(0, position=-60.0)).status == "no place"
 
 
-@pytest.mark.parametrize("choice", [0, 3], ids=["thin plate", "upper lag screw"])
-def test_a_path_ends_where_the_solver_does(choice: int) -> None:
-    """Also where a tightened screw pulls harder than limit analysis allows it to."""
-    scene = shipped_scenes(4.0)[0]
-    number = scene.family(choice, screws=choice > 0)
-    index = next(i for i in scene.families[number].nodes()
-                 if scene.families[number].point(i) == {**scene.base, "friction": 0.8}
-                 or scene.families[number].point(i) == scene.base)
-    path = solve_job(scene, Job(((number, index),)))[number].paths[index]
-    at = scene.families[number].point(index)
-    assert fresh(scene, Ask(number, at, path.loads[-1])).state is not None   # type: ignore[union-attr]
-    if path.end_N is None:
-        assert path.loads[-1] == scene.load_N[1]
-    else:
-        assert path.loads[-1] <= path.end_N <= 1.06 * path.loads[-1]
-        beyond = fresh(scene, Ask(number, at, 1.08 * path.end_N))
-        assert beyond is not None
-        assert beyond.state is None
+# -- what is read off a state -----------------------------------------------------------------
+
+def test_rows_read_what_the_reader_of_results_reads(lesson) -> None:
+    held = 0
+    for asked in random_points(lesson.facts, 6, 2):
+        model = lesson.facts.built(asked)[1]
+        answer = model.answer(asked.load_N)
+        if not answer.held:
+            continue
+        held += 1
+        lay = layout_of(model)
+        r = rows_of(model, lay, model.bone.load_vector(1.0))
+
+        def read(a, load, r=r):
+            x = np.concatenate([a.force, [load], a.rigid, a.kink])
+            return r.rows @ x, r.frame @ x
+
+        (value, frame) = read(answer, asked.load_N)
+        if model.tightened is not None:
+            before, still = read(model.tightened, 0.0)
+            value, frame = value - r.moves * before, frame - still
+        value = value - r.moves * (r.seen @ frame)
+        for k in range(len(lay.edges)):
+            value[lay.edge(k)] = abs(value[lay.edge(k)])
+        true = Reading(model, lay).state(answer)
+        assert value == pytest.approx(true, rel=1e-8, abs=1e-8)
+        total = sum(true[lay.force(0, j):lay.force(0, j) + 3] for j in range(len(lay.sources)))
+        assert np.abs(total).max() < 1e-6 * asked.load_N * 76.0
+    assert held > 1
+
+
+def test_bounds_follow_the_strength_of_bone(lesson) -> None:
+    """The lines that the page reads bounds from are the bounds, at any factor of its range."""
+    facts = lesson.facts
+    data = lesson.problems[0][0][0].data
+    frame = facts.built(facts.ask(0))[0]
+    at, start = 0, {}
+    for name, size in data["sizes"].items():
+        start[name] = at, size
+        at += size
+    raw = np.frombuffer(zlib.decompress(base64.b64decode(data["bytes"]), -15), np.uint8)
+    values = np.ascontiguousarray(raw.reshape(4, -1).T).view("<f4").ravel().astype(float)
+    first, size = start["bounds"]
+    lines = values[first:first + size].reshape(6, -1)[:, :-1]
+    for s in (STRENGTHS[0], 0.77, 1.0, STRENGTHS[1]):
+        with np.errstate(invalid="ignore"):
+            low, one, two = (np.where(lines[k + 1] == 0, lines[k], lines[k] + s * lines[k + 1])
+                             for k in (0, 2, 4))
+        lower, upper = frame.bounds(s)
+        assert low == pytest.approx(lower, rel=1e-5)
+        assert np.minimum(one, two) == pytest.approx(upper, rel=1e-5)
+    assert (frame.bounds(0.5)[1] < frame.bounds(1.0)[1]).any()
+
+
+def test_numbers_are_packed_as_they_are() -> None:
+    values = np.random.default_rng(2).normal(size=101).astype("<f4")
+    raw = np.frombuffer(zlib.decompress(base64.b64decode(packed(values)), -15), np.uint8)
+    assert (np.ascontiguousarray(raw.reshape(4, -1).T).view("<f4").ravel() == values).all()
+
+
+def test_the_mesh_is_measured(lesson) -> None:
+    found = mesh_error(lesson.facts, [lesson.facts.ask(0, load=500.0)])
+    assert found["points"] == 1
+    assert 0.0 < found["share_max"] < 0.2
+    assert "On a mesh of 2.4 mm" in mesh_words(found)
 
 
 # -- the page ---------------------------------------------------------------------------------
-
-def test_columns_are_rounded_finely() -> None:
-    rows = np.random.default_rng(2).normal(size=(40, 3)) * [1.0, 1e-6, 1e5]
-    rows[:, 0] = 7.0
-    back = rounded(rows)
-    assert np.abs(back - rows).max(axis=0) == pytest.approx(np.ptp(rows, axis=0) / 131070, rel=0.1)
-    packed = table(rows)
-    whole = np.frombuffer(base64.b64decode(packed["bytes"]), "<u2").reshape(rows.shape)
-    assert np.array(packed["low"]) + whole * np.array(packed["step"]) == pytest.approx(
-        back, rel=1e-6, abs=1e-9)
-
-
-def test_rounding_twice_changes_nothing(lesson) -> None:
-    solved = lesson.solved[0][-1]
-    before = [s.copy() for p in solved.paths.values() for s in p.states]
-    round_states(solved)
-    after = [s for p in solved.paths.values() for s in p.states]
-    assert np.array(after) == pytest.approx(np.array(before), rel=1e-9, abs=1e-12)
-
 
 def test_no_text_can_end_the_script() -> None:
     text = embedded({"a": "</script><script>alert(1)</script>&amp;<!--"})
@@ -260,8 +169,7 @@ def test_the_page_is_whole_and_small(lesson, tmp_path: Path) -> None:
     assert LABEL.split(".")[0] in text
     assert "What this cannot tell you" in text
     assert not re.search(r"https?://(?!www\.w3\.org/2000/svg)", text)
-    assert "measured" not in accuracy_words(lesson.accuracy[0])
-    assert accuracy_words({}) in render(replace(lesson, accuracy=({},), mesh=({},)))
+    assert mesh_words({}) in render(lesson)
 
 
 def test_wrong_input_is_one_message(tmp_path: Path) -> None:

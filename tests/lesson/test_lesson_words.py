@@ -39,7 +39,7 @@ class Told(Facts):
     """Facts whose states are what a test says."""
 
     def __init__(self, told: Callable[[Asked, str], Look], outside: float = 1.0) -> None:
-        super().__init__(SCENES, ())
+        super().__init__(SCENES)
         self.told, self.outside = told, outside
 
     def look(self, asked: Asked) -> Look:
@@ -99,8 +99,8 @@ def test_screws_that_press_it_on_the_slope_are_said_to_only_where_they_do() -> N
     (1000.0, 1010.0, "hardly matters"), (1000.0, 500.0, "near the joint holds more"),
     (500.0, 1000.0, "near the apex holds more")])
 def test_the_place_of_a_screw(upper: float, lower: float, claim: str) -> None:
-    ends = {UPPER: upper, LOWER: lower}
-    assert claim in said(words.screw, lambda a, n: held(0.1, end=ends.get(n, 2000.0)))
+    ends = {(LOWER,): upper, (UPPER,): lower}       # what is out
+    assert claim in said(words.screw, lambda a, n: held(0.1, end=ends.get(a.out, 2000.0)))
 
 
 def test_screws_with_friction_are_beside_screws_without() -> None:

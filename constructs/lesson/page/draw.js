@@ -67,8 +67,8 @@ function drawSection(svg, now) {
   rings.filter((q) => q.kind === "fragment").forEach((r, i) => {
     const there = r.at.map((p) => see(moved(now.motions[i], p, now.held ? k : now.amplitude)));
     make(svg, "path", { d: path(there, true), fill: FILL.fragment, "fill-opacity": 0.85,
-      stroke: now.held ? "#5c4712" : "#A63C00", "stroke-width": now.held ? 0.6 : 0.9,
-      "stroke-dasharray": now.held ? "none" : "2 1.2" });
+      stroke: now.fails ? "#A63C00" : "#5c4712", "stroke-width": now.fails ? 0.9 : 0.6,
+      "stroke-dasharray": now.fails ? "2 1.2" : "none" });
     make(svg, "path", { d: path(r.points, true), fill: "none", stroke: "#222",
       "stroke-width": 0.4, "stroke-dasharray": "1.4 1" });
     if (!now.held) {
@@ -81,7 +81,7 @@ function drawSection(svg, now) {
     make(svg, "path", { d: path(m.points.map(see)), fill: "none", stroke: "#777", "stroke-width": 0.35,
       "stroke-dasharray": "1.4 1" });
     const there = m.points.map(([x, y], i) => now.held
-      ? [x + k * now.state[m.at + 1 + 2 * i], y + k * now.state[m.at + 2 + 2 * i]] : [x, y]).map(see);
+      ? [x + k * now.state[m.at + 2 * i], y + k * now.state[m.at + 2 * i + 1]] : [x, y]).map(see);
     make(svg, "path", { d: path(there), fill: "none", stroke: colour, "stroke-width": width,
       "stroke-opacity": now.held ? 0.9 : 0.45, "stroke-linecap": "round",
       "stroke-linejoin": "round" });

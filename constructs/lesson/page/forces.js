@@ -3,7 +3,7 @@
 /* Forces on the shown fragment that are worth an arrow. `point`: of the force's line of action,
    the one nearest to where its source acts. */
 function forcesOn(now) {
-  const { layout } = now.family, seen = {};
+  const { layout } = now, seen = {};
   if (!now.held) return [];
   return layout.sources.map((s, j) => {
     const at = layout.force[now.fragment][j];
@@ -127,7 +127,7 @@ function drawFree(svg, now, forces) {
   make(svg, "path", { d: path(ring.map(to), true), fill: FILL.fragment, stroke: "#5c4712",
     "stroke-width": f2(0.1 * em) });
   if (!now.held) {
-    say(board, ["not held"], "#A63C00", 1);
+    say(board, [now.fails ? "not held" : "not known"], now.fails ? "#A63C00" : "#333", 1);
     return;
   }
   for (const l of lines.filter((x) => x.beside)) {   // its line, where it passes the fragment by
@@ -139,8 +139,9 @@ function drawFree(svg, now, forces) {
 
 function drawPolygon(svg, now, forces) {
   if (!now.held) {
-    say(canvas(svg, now.scene, [[0, 0]], 0), ["No polygon closes:", "no forces within", "their limits",
-      "balance the load."], "#A63C00", 1);
+    const words = now.fails ? ["No polygon closes:", "no forces within", "their limits", "balance the load."]
+      : ["Not known:", "the solver found", "no answer here."];
+    say(canvas(svg, now.scene, [[0, 0]], 0), words, now.fails ? "#A63C00" : "#333", 1);
     return null;
   }
   let at = [0, 0];

@@ -1,46 +1,32 @@
 /* Controls, tour, and the one function that shows a state. */
 const DATA = JSON.parse(document.getElementById("data").textContent);
-const AXIS = ["slope", "quality", "position", "friction"];
-const STEP = { slope: 0.5, quality: 0.01, position: 0.5, friction: 0.01, load: 10 };
+const LISTED = ["slope", "position"], FREE = ["friction", "strength", "tension"];
+const SLIDERS = [...LISTED, ...FREE];
+const FINE = { friction: 0.01, strength: 0.01, tension: 0.01, load: 10 };
 const $ = (id) => document.getElementById(id);
-const lesson = { scene: 0, choice: 0, step: 0, before: null, now: null, milliseconds: 0 };
+const lesson = { scene: 0, choice: 0, step: 0, before: null, now: null, milliseconds: 0,
+  out: new Set(), graft: true, moved: "" };
 window.lesson = lesson;
 
-DATA.scenes.forEach((s) => {
-  s.friction = s.families.some((f) => f && f.axes[3].length > 1);
-});
-
-function labels(point) {
-  return { slope: point[0].toFixed(1).replace(/\.0$/, "") + "°",
-    quality: Math.round(100 * point[1] / DATA.scenes[lesson.scene].base[1]) + " %",
-    position: Math.abs(point[2]) < 0.05 ? "0 mm"
-      : Math.abs(point[2]).toFixed(1).replace(/\.0$/, "") + " mm " +
-        (point[2] > 0 ? "up" : "down"),
-    friction: point[3].toFixed(2) };
+function labels(wanted) {
+  const share = (x) => Math.round(100 * x) + " %", plain = (x) => x.toFixed(1).replace(/\.0$/, "");
+  return { slope: plain(wanted.slope) + "°", strength: share(wanted.strength),
+    tension: share(wanted.tension), friction: wanted.friction.toFixed(2),
+    position: Math.abs(wanted.position) < 0.05 ? "0 mm"
+      : plain(Math.abs(wanted.position)) + " mm " + (wanted.position > 0 ? "up" : "down") };
 }
 
-/* The state of the controls, read from the solved states. */
+const chosenNow = () => DATA.scenes[lesson.scene].choices[lesson.choice];
+
+/* The state of the controls, solved. */
 function current() {
-  const scene = DATA.scenes[lesson.scene], choice = scene.choices[lesson.choice];
-  const switches = { screws: $("screws").checked, plate: $("plate").checked,
-    graft: $("graft").checked };
-  const key = ["screws", "plate", "graft"].map((s, i) => (choice.has[i] && switches[s] ? 1 : 0))
-    .join("");
-  const number = choice.families[key], family = scene.families[number];
-  const point = AXIS.map((a, i) => family.axes[i].length > 1 ? Number($(a).value)
-    : family.axes[i][0]);
-  const load = Number($("load").value), seen = readState(family, point, load);
-  const now = { scene, choice: choice.name, switches, family, number, point, load,
-    label: labels(point), fragment: Math.min(lesson.fragment || 0,
-      family.layout.fragments.length - 1) };
-  if (!seen) return { ...now, nothing: true };
-  Object.assign(now, seen, { geometry: readGeometry(family, point),
-    status: family.paths.status[seen.corner[0]], go: family.go[family.paths.go[seen.corner[0]]] });
-  now.motions = family.layout.fragments.map((_, k) => now.held
-    ? [0, 1, 2].map((i) => now.state[family.layout.rigid[k] + i])
-    : family.paths.escape[seen.corner[0]].slice(3 * k, 3 * k + 3));
-  now.moves = now.held ? largestMoves(now.geometry.rings, now.motions) : [];
-  now.largest = now.held ? Math.max(...now.moves) : null;
+  const scene = DATA.scenes[lesson.scene];
+  const now = stateOf(scene, chosenNow(), { ...lesson, out: new Set(lesson.out),
+    wanted: { ...lesson.wanted }, load: Number($("load").value) });
+  if (!now) return null;
+  now.label = labels(now.wanted);
+  now.fragment = Math.min(lesson.fragment || 0, now.layout.fragments.length - 1);
+  now.fails = !now.held && now.verdict !== "not known";
   now.amplitude = 7;
   now.asked = Number($("magnify").value);
   now.magnified = now.held ? Math.min(now.asked, 16 / Math.max(now.largest, 1e-9)) : 0;
@@ -51,42 +37,48 @@ function current() {
   return now;
 }
 
-/* Sliders of the family that is shown: its range, and whether it has one. */
+/* Sliders as they stand: of slope and place those that were built, of the others all. */
 function fit() {
-  const scene = DATA.scenes[lesson.scene], choice = scene.choices[lesson.choice];
-  // A part that this hardware has not shows neither a tick nor an empty box.
-  ["screws", "plate", "graft"].forEach((s, i) => {
-    $(s).disabled = $(s).indeterminate = !choice.has[i];
+  const scene = DATA.scenes[lesson.scene], { wanted } = lesson;
+  const family = familyOf(scene, chosenNow(), lesson.out, lesson.graft);
+  const problem = nearest(family, wanted, lesson.moved);
+  if (!problem) return;
+  LISTED.forEach((a, i) => {
+    const list = listOf(family, i), input = $(a);
+    wanted[a] = problem.place[i];
+    input.disabled = list.length < 2;
+    input.min = 0;
+    input.max = list.length - 1;
+    input.step = 1;
+    input.value = list.indexOf(wanted[a]);
   });
-  const key = ["screws", "plate", "graft"].map((s, i) =>
-    (choice.has[i] && $(s).checked ? 1 : 0)).join("");
-  const family = scene.families[choice.families[key]];
-  if (!family) return false;
-  AXIS.forEach((a, i) => {
-    const nodes = family.axes[i], input = $(a), value = lesson.wanted[a];
-    const open = nodes.length > 1;
-    input.disabled = !open;
-    input.min = nodes[0];
-    input.max = nodes[nodes.length - 1];
-    input.step = STEP[a] * (a === "quality" ? scene.base[1] : 1);
-    input.value = open ? value : nodes[0];
+  const open = { friction: scene.rubs, strength: true, tension: problem.tighten.length > 0 };
+  for (const a of FREE) {
+    const input = $(a);
+    [input.min, input.max] = scene.free[a];
+    input.step = FINE[a];
+    input.disabled = problem.staged || !open[a];
+    input.value = wanted[a];
+  }
+  document.querySelectorAll("#parts input").forEach((box) => {
+    box.checked = box.value === "graft" ? lesson.graft : !lesson.out.has(box.dataset.part);
+    box.disabled = problem.staged;
   });
-  return true;
 }
 
 function show(what) {
   const start = performance.now();
-  const fits = fit(), now = fits ? current() : { nothing: true };
-  if (now.nothing) {
-    $("changed").textContent = $("between").textContent = "";
-    $("outcome").textContent = "This hardware cannot be placed on the bone here: nothing was " +
-      "solved.";
+  fit();
+  const now = current();
+  if (!now) {
+    $("changed").textContent = "";
+    $("outcome").textContent = "This hardware does not fit on the bone here.";
     ["section", "free", "polygon", "forces"].forEach((id) => $(id).replaceChildren());
     lesson.now = null;
     return;
   }
-  for (const a of AXIS) {
-    $(a + "-value").textContent = now.family.axes[AXIS.indexOf(a)].length > 1 ? now.label[a] : "fixed";
+  for (const a of SLIDERS) {
+    $(a + "-value").textContent = $(a).disabled ? "fixed" : now.label[a];
     $(a).setAttribute("aria-valuetext", now.label[a]);
   }
   $("load-value").textContent = newton(now.load);
@@ -97,23 +89,22 @@ function show(what) {
   const tied = (text) => text.replace(/(\d) (?=mm|N\b|%)/g, "$1\u00a0");
   $("changed").textContent = tied(changed);
   $("outcome").textContent = tied(sentence);
-  $("sentence").classList.toggle("bad", !now.held);
+  $("sentence").classList.toggle("bad", now.fails);
   const { words } = now.scene.view, seen = words[0].toUpperCase() + words.slice(1) + ". ";
   $("picture-note").textContent = seen + (now.held
     ? "Movement × " + now.magnified.toFixed(now.magnified < 9.95 ? 1 : 0) +
       (now.magnified < now.asked - 0.01 ? " (less than asked, to stay in the picture)" : "") +
       "; dashed: before loading"
-    : "How the fragment fails: a direction, not an amount");
+    : now.fails && now.motions.some((m) => m.some((x) => x))
+      ? "How the fragment fails: a direction, not an amount" : "Drawn as before loading");
   $("meaning").hidden = !now.held;
   away();
-  $("between").textContent = now.mixed ? "Solved states around here differ in kind (one is held, " +
-    "the next gives way or is not held): the nearest one is shown." : "";
   $("section").setAttribute("aria-label", "Section of a " + words + ", with " +
     (listed(holders(now)) || "nothing") + " holding the fragment. " + sentence);
   $("free").setAttribute("aria-label", "Free body of the fragment. " + forces.map((f) =>
     f.name + " " + newton(f.size)).join(", "));
   $("polygon").setAttribute("aria-label", now.held ? "Force polygon; it closes."
-    : "No force polygon closes.");
+    : now.fails ? "No force polygon closes." : "Force polygon not known.");
   lesson.now = now;
   lesson.milliseconds = performance.now() - start;
 }
@@ -146,9 +137,9 @@ function legend(now, forces) {
 function away() {
   const s = DATA.steps[lesson.step], near = (a, b) => Math.abs(a - b) < 1e-6;
   const left = s.scene !== undefined && !(s.scene === lesson.scene && s.choice === lesson.choice &&
-    near(Number($("load").value), s.load) &&
-    ["screws", "plate", "graft"].every((n, i) => $(n).disabled || $(n).checked === Boolean(s.on[i])) &&
-    AXIS.every((a, i) => $(a).disabled || near(Number($(a).value), s.point[i])));
+    near(Number($("load").value), s.load) && s.graft === lesson.graft &&
+    s.out.length === lesson.out.size && s.out.every((name) => lesson.out.has(name)) &&
+    SLIDERS.every((a) => $(a).disabled || near(lesson.wanted[a], s.point[a])));
   $("step-text").classList.toggle("away", left);
   $("again").classList.toggle("unseen", !left);
 }
@@ -171,26 +162,49 @@ function announce() {
 }
 
 function changedBy(what) {
+  clearTimeout(lesson.ahead);
   show(what);
   announce();
 }
 
+/* One part in or out: a plate goes with its screws, and none stays without any. */
+function put(name, there) {
+  const { parts } = chosenNow(), own = parts.find((p) => p.name === name);
+  const mates = parts.filter((p) => p.plate === (own.plate || name));
+  const set = (part, on) => (on ? lesson.out.delete(part) : lesson.out.add(part));
+  set(name, there);
+  if (own.plate === undefined) mates.forEach((p) => set(p.name, there));
+  else if (own.plate && there) set(own.plate, true);
+  else if (own.plate && mates.every((p) => lesson.out.has(p.name))) set(own.plate, false);
+}
+
 function listen() {
-  for (const a of [...AXIS, "load"]) {
+  for (const a of [...SLIDERS, "load"]) {
     $(a).addEventListener("input", () => {
-      if (a !== "load") lesson.wanted[a] = Number($(a).value);
+      const value = Number($(a).value);
+      if (LISTED.includes(a)) {
+        const scene = DATA.scenes[lesson.scene];
+        lesson.wanted[a] = listOf(familyOf(scene, chosenNow(), lesson.out, lesson.graft),
+          LISTED.indexOf(a))[value];
+        lesson.moved = a;
+      } else if (a !== "load") lesson.wanted[a] = value;
       changedBy(a);
     });
-    $(a).addEventListener("change", () => { lesson.before = lesson.now; });
-    $(a).addEventListener("focus", () => { lesson.before = lesson.now; });
-    $(a).addEventListener("pointerdown", () => { lesson.before = lesson.now; });
+    for (const e of ["change", "focus", "pointerdown"]) {
+      $(a).addEventListener(e, () => { lesson.before = lesson.now; });
+    }
   }
-  for (const s of ["screws", "plate", "graft"]) {
-    $(s).addEventListener("change", () => { lesson.before = lesson.now; changedBy(s); });
-  }
+  $("parts").addEventListener("change", (e) => {
+    lesson.before = lesson.now;
+    if (e.target.value === "graft") lesson.graft = e.target.checked;
+    else put(e.target.dataset.part, e.target.checked);
+    changedBy(e.target.value === "graft" ? "graft" : "part " + e.target.dataset.part);
+  });
   $("choice").addEventListener("change", () => {
     lesson.before = lesson.now;
     lesson.choice = Number($("choice").value);
+    lesson.out = new Set();
+    lesson.graft = true;
     note();
     changedBy("choice");
   });
@@ -235,34 +249,44 @@ function options(select, names) {
   }));
 }
 
+/* The note of a construct, and a box for each of its parts. */
 function note() {
-  const { note: text, has } = DATA.scenes[lesson.scene].choices[lesson.choice];
-  $("note").textContent = (text ? "With all in place: " + text : "") + (!has[1] ? ""
-    : has[0] ? " The box “screws”: those outside the plate." : " Its screws go with the plate.");
+  const { note: text, parts, has } = chosenNow();
+  $("note").textContent = text ? "With all in place: " + text : "";
+  const box = (value, name, words) => {
+    const label = document.createElement("label"), input = document.createElement("input");
+    Object.assign(input, { type: "checkbox", value });
+    input.dataset.part = name;
+    label.append(input, " " + words);
+    return label;
+  };
+  $("parts").replaceChildren(...parts.map((p) => box("part", p.name, p.name)),
+    ...(has[2] ? [box("graft", "", "graft")] : []));
 }
 
 function enter(number) {
-  const scene = DATA.scenes[number];
-  lesson.scene = number;
-  lesson.choice = 0;
-  lesson.fragment = 0;
-  lesson.before = null;
-  lesson.wanted = Object.fromEntries(AXIS.map((a, i) => [a, scene.base[i]]));
+  const scene = DATA.scenes[number], first = scene.families.flat()[0];
+  Object.assign(lesson, { scene: number, choice: 0, fragment: 0, before: null, moved: "",
+    wanted: { ...scene.base }, out: new Set(), graft: true });
   $("scene").value = number;
   options($("choice"), scene.choices.map((c) => c.name));
-  const first = scene.families.find((f) => f);
-  const names = first ? first.layout.fragments : [];
-  options($("fragment"), names);
-  $("fragment-row").hidden = names.length < 2;
-  // 100 % is another bone in another scene: the slider says which.
-  document.querySelector("label[for=quality]").textContent = scene.bone
-    ? scene.bone[0].toUpperCase() + scene.bone.slice(1) + " bone" : "Bone quality";
+  options($("fragment"), first.layout.fragments);
+  $("fragment-row").hidden = first.layout.fragments.length < 2;
   $("load").min = scene.load[0];
   $("load").max = scene.load[1];
-  $("load").step = STEP.load;
+  $("load").step = FINE.load;
   $("load").value = scene.load_base;
-  ["screws", "plate", "graft"].forEach((s) => { $(s).checked = true; });
   note();
+}
+
+/* The next step is solved while this one is read, so that it is shown at once. */
+function solveAhead() {
+  clearTimeout(lesson.ahead);
+  const s = DATA.steps[lesson.step + 1];
+  if (!s || s.scene === undefined) return;
+  const scene = DATA.scenes[s.scene];
+  lesson.ahead = setTimeout(() => stateOf(scene, scene.choices[s.choice], { out: new Set(s.out),
+    graft: s.graft, wanted: s.point, moved: "", load: s.load }), 400);
 }
 
 /* A step of the tour puts the controls where its text needs them. */
@@ -274,8 +298,9 @@ function go(step) {
     lesson.choice = s.choice;
     $("choice").value = s.choice;
     note();
-    ["screws", "plate", "graft"].forEach((name, i) => { $(name).checked = Boolean(s.on[i]); });
-    AXIS.forEach((a, i) => { lesson.wanted[a] = s.point[i]; });
+    lesson.out = new Set(s.out);
+    lesson.graft = s.graft;
+    lesson.wanted = { ...s.point };
     $("load").value = s.load;
   }
   $("step-title").textContent = (lesson.step + 1) + " of " + DATA.steps.length + ": " + s.title;
@@ -292,10 +317,20 @@ function go(step) {
   clearTimeout(timer);
   $("spoken").textContent = $("step-title").textContent + ". " + s.text.join(" ") + " " +
     $("outcome").textContent;
+  solveAhead();
 }
 
-options($("scene"), DATA.scenes.map((s) => s.title));
-$("scene-row").hidden = DATA.scenes.length < 2;
-options($("steps"), DATA.steps.map((s, i) => (i + 1) + ". " + s.title));
-listen();
-go(0);
+/* All problems are unpacked first: a moment, once. */
+async function begin() {
+  for (const scene of DATA.scenes) {
+    scene.families = await Promise.all(scene.families.map((f) => Promise.all(f.map(opened))));
+  }
+  options($("scene"), DATA.scenes.map((s) => s.title));
+  $("scene-row").hidden = DATA.scenes.length < 2;
+  options($("steps"), DATA.steps.map((s, i) => (i + 1) + ". " + s.title));
+  listen();
+  go(0);
+
+}
+
+lesson.begun = begin();

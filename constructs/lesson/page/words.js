@@ -1,4 +1,4 @@
-/* Sentences about the shown state; every number in them is read from solved states. */
+/* Sentences about the shown state; every number in them is read from it. */
 const mm = (x) => (Math.abs(x) < 0.0995 ? x.toFixed(3) : x.toFixed(2)) + " mm";
 const newton = (x) => Math.round(x) + " N";
 const about = (x) => Number(x.toPrecision(3)) + " N";   // a limit, as the tour rounds it
@@ -11,21 +11,21 @@ function listed(parts) {
 
 /* What is left to hold the fragment, in words. */
 function holders(now) {
-  const { screws, plates, grafts } = now.family.parts, out = [];
-  if (now.scene.friction) out.push("friction");
+  const { screws, plates, grafts } = now.parts, out = [];
+  if (now.scene.rubs) out.push("friction");
   if (plates.length) {
     out.push(plates.length === 1 ? "a plate with its screws"
       : plates.length + " plates with their screws");
   }
   if (screws) out.push(count(screws, "screw"));
-  if (grafts.length) out.push("graft");
+  if (grafts) out.push("graft");
   return out;
 }
 
 /* What each kind of source does on the fragment: `share` of its load carried against it, all
    together one; `aside` [N], the push across the load, positive towards +x. */
 function carriers(now) {
-  const { layout } = now.family, at = (j) => layout.force[now.fragment][j];
+  const { layout } = now, at = (j) => layout.force[now.fragment][j];
   const force = (j) => [now.state[at(j)], now.state[at(j) + 1]];
   const own = layout.sources.findIndex((s) => s.kind === "load"), load = force(own);
   const size = Math.hypot(...load), found = {};
@@ -75,78 +75,74 @@ function carriedWords(now) {
   return out.join(" ");
 }
 
+/* What friction alone would have to be, where nothing else is in place: by limit analysis. */
 function frictionWords(now) {
-  if (!now.scene.friction || now.family.axes[3].length < 2) return "";
-  const need = leastFriction(now.family, now.point, now.load);
-  const top = now.family.axes[3][now.family.axes[3].length - 1];
-  if (now.held) {
-    return need === null ? "" : need <= 0.001 ? "It would hold even without friction."
-      : "It needs friction of at least μ = " + need.toFixed(2) + ".";
-  }
-  if (now.status === 2) return "";
-  if (need === null) return "No friction up to μ = " + top.toFixed(1) + " would be enough.";
-  return "It would need friction of at least μ = " + need.toFixed(2) + ", and has " +
-    now.point[3].toFixed(2) + ".";
+  const { need } = now.problem;
+  if (need === undefined || !now.scene.rubs) return "";
+  if (need === null) return "No friction would be enough.";
+  return now.held ? "It needs friction of at least μ = " + need.toFixed(2) + "."
+    : "It would need friction of at least μ = " + need.toFixed(2) + ", and has " +
+      now.wanted.friction.toFixed(2) + ".";
 }
 
 function outcome(now) {
-  const name = now.family.layout.fragments[now.fragment];
-  if (!now.held && now.status === 3) {
-    return "No answer at " + newton(now.load) + ": the solver did not converge here.";
+  const name = now.layout.fragments[now.fragment];
+  if (now.verdict === "not known") {
+    return "Not known at " + newton(now.load) + ": the solver found no answer here, which says " +
+      "nothing of whether it is held.";
   }
   if (!now.held) {
-    const why = now.status === 2 ? ": the bone fails while the screws are tightened"
-      : now.go ? ": " + now.go : "";
+    const why = now.goes ? ": " + now.goes : "";
     const limit = now.end > 1 ? " The peak is about " + about(now.end) + "." : "";
     return "Not held at " + newton(now.load) + why + "." + limit + " " + frictionWords(now);
   }
-  const { state, family } = now, sunk = state[family.layout.sunk[now.fragment]];
+  const { state, layout } = now, sunk = state[layout.sunk[now.fragment]];
   const out = ["“" + name + "” moves up to " + mm(now.moves[now.fragment]) +
     " and its joint surface " + (sunk >= 0 ? "subsides " : "rises ") + mm(Math.abs(sunk))];
-  const edges = family.layout.edge.map((e) => [state[e], state[e + 1]]);
+  const edges = layout.edge.map((e) => [state[e], state[e + 1]]);
   if (edges.length) {
     out.push("step-off " + mm(Math.max(...edges.map((e) => Math.abs(e[0])))));
     const gap = Math.max(...edges.map((e) => e[1]));
     if (gap > 0.005) out.push("gap " + mm(gap));
   }
-  const turn = Math.abs(state[family.layout.rigid[now.fragment] + 2]) * 180 / Math.PI;
+  const turn = Math.abs(state[layout.rigid[now.fragment] + 2]) * 180 / Math.PI;
   if (turn >= 0.005) out.push("tilt " + turn.toFixed(2) + "°");
   return "Held at " + newton(now.load) + ": " + out.join(", ") + ". " + carriedWords(now) + " " +
     frictionWords(now);
 }
 
-const SWITCH = { screws: "screws", plate: "plate and its screws", graft: "graft" };
-
 /* What was changed, and what that did, compared with the state before. */
 function change(before, now, what) {
   if (!before || before.scene !== now.scene) return "";
-  if (what in SWITCH) {
-    const on = now.switches[what];
-    const left = holders(now);
-    const begin = on ? "With the " + SWITCH[what] + ": "
-      : "Without the " + SWITCH[what] + ", nothing stops the fragment" +
-        (left.length ? " but " + listed(left) + ": " : ": ");
-    return begin + compared(before, now);
+  if (what.startsWith("part ") || what === "graft") {
+    const name = what === "graft" ? "the graft" : "“" + what.slice(5) + "”", left = holders(now);
+    const on = what === "graft" ? now.graft : !now.out.has(what.slice(5));
+    return (on ? "With " + name + ": " : "Without " + name + ", nothing stops the fragment" +
+      (left.length ? " but " + listed(left) + ": " : ": ")) + compared(before, now);
   }
-  const a = ["slope", "quality", "position", "friction"].indexOf(what);
   if (what === "load") {
     return "Load " + newton(before.load) + " before, " + newton(now.load) + " now: " +
       compared(before, now);
   }
-  if (a >= 0) {
-    const [from, to] = [before, now].map((n) => n.label[what]);
-    return NAMES[what] + " " + from + " before, " + to + " now: " + compared(before, now);
+  if (what in NAMES) {
+    // Slope and plate are built in pairs: where one takes the other along, that is said.
+    const also = ["slope", "position"].filter((a) => a !== what && before.label[a] !== now.label[a])
+      .map((a) => ", with the " + NAMES[a].toLowerCase() + " at " + now.label[a]).join("");
+    return NAMES[what] + " " + before.label[what] + " before, " + now.label[what] + " now" + also + ": " +
+      compared(before, now);
   }
   if (what === "choice") return "Now " + now.choice + ": " + compared(before, now);
   return "";
 }
 
-const NAMES = { slope: "Fracture angle", quality: "Bone", position: "Plate", friction: "Friction" };
+const NAMES = { slope: "Fracture angle", strength: "Bone strength", position: "Plate", friction: "Friction",
+  tension: "Screw tension" };
 
 function compared(before, now) {
+  if (now.verdict === "not known") return "what it does is not known.";
   if (before.held && !now.held) return "the fragment is no longer held.";
-  if (!before.held && now.held) return "the fragment is held again.";
-  if (!now.held) return "still not held.";
+  if (!before.held && now.held) return before.fails ? "the fragment is held again." : "the fragment is held.";
+  if (!now.held) return before.fails ? "still not held." : "not held.";
   const read = (n) => n.largest;
   const a = read(before), b = read(now), off = Math.max(0.005, 0.02 * Math.max(a, b));
   if (Math.abs(a - b) < off) return "it moves as before, up to " + mm(b) + ".";

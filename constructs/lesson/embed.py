@@ -1,0 +1,124 @@
+"""A scene for the page: its controls, and the condensed problems of its families."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from buttress.bone.patches import patches
+from buttress.fe.arrays import FloatArray
+from buttress.fe.errors import InputError
+from buttress.fe.solve.path import FIRST_MM, GROWTH
+from buttress.lesson.grid import FREE, Family, Place, Scene, has
+from buttress.lesson.look import Asked, Facts, least_friction
+from buttress.lesson.problem import problem_data
+from buttress.lesson.states import Geometry, Layout, geometry_of, layout_of
+from buttress.model.pressing import FARTHEST_MM, SEARCH_LIMIT_N
+from buttress.study.study import Construct
+from buttress.study.view import View
+
+DRAWN = 2
+"""Decimals of coordinates that are only drawn [mm]."""
+
+
+@dataclass(frozen=True)
+class Embedded:
+    """The condensed problem of a family at a place, for the page; None where it does not fit the
+    bone there, for the ``reason``."""
+
+    place: Place
+    data: dict[str, Any] | None
+    reason: str = ""
+
+
+def embedded_problem(facts: Facts, scene: int, family: Family, place: Place) -> Embedded:
+    """Condense a family at a place."""
+    here = facts.scenes[scene]
+    point = {**here.base, "slope": place[0], "position": place[1]}
+    try:
+        case = here.case(family.construct, point)
+        frame, model, _ = facts.workshops[scene].model(case, case.study.constructs[0])
+    except InputError as error:
+        return Embedded(place, None, error.message)
+    layout = layout_of(model)
+    plain = model.problem.lower, model.problem.upper
+    bounds = (lambda _: plain) if family.construct.stages else frame.bounds
+    data = problem_data(model, layout, bounds)
+    if not (model.hardware.parts or model.hardware.fills):
+        data["need"] = least_friction(model.problem, model.bone.load_vector(here.load_N[1]))
+    for part in data["parts"]:
+        part["plate"] = next((s.plate for s in family.construct.screws
+                              if s.name == part["name"]), None)
+    return Embedded(place, data | {
+        "place": list(place), "geometry": _drawn(geometry_of(model, layout)),
+        "layout": _columns(layout)})
+
+
+def _drawn(geometry: Geometry) -> dict[str, Any]:
+    return {"rings": [{"name": n, "kind": k, "points": _points(r)} for n, k, r in geometry.rings],
+            "members": [_points(m) for m in geometry.members],
+            "near": [_points(near) for near in geometry.near]}
+
+
+def _points(points: FloatArray) -> list[list[float]]:
+    return np.round(points, DRAWN).tolist()
+
+
+def _columns(lay: Layout) -> dict[str, Any]:
+    """Where things stand in a state's columns."""
+    return {
+        "fragments": list(lay.fragments),
+        "sources": [{"name": n, "kind": k} for n, k in lay.sources], "edges": list(lay.edges),
+        "members": [{"name": n, "kind": k, "points": c, "width": w, "at": lay.member(i)}
+                    for i, (n, k, c, w) in enumerate(lay.members)],
+        "rigid": [lay.rigid(k) for k in range(len(lay.fragments))],
+        "sunk": [lay.sunk(k) for k in range(len(lay.fragments))],
+        "edge": [lay.edge(k) for k in range(len(lay.edges))],
+        "force": [[lay.force(k, j) for j in range(len(lay.sources))]
+                  for k in range(len(lay.fragments))]}
+
+
+def scene_data(scene: Scene, problems: tuple[tuple[Embedded, ...], ...]) -> dict[str, Any]:
+    """A scene for the page: sliders, switches, problems by family."""
+    load = scene.study.load
+    half = load.patch_width_mm / 2.0
+    return {
+        "title": scene.title, "scenario": scene.study.scenario.strip(), "base": scene.base,
+        "free": {k: list(v) for k, v in FREE.items()}, "turned": scene.turned is not None,
+        "load": list(scene.load_N), "load_base": scene.load_base_N, "bare": scene.bare,
+        "limits": {"first": FIRST_MM, "growth": GROWTH, "farthest": FARTHEST_MM,
+                   "load": SEARCH_LIMIT_N},
+        "patches": [[p.centre - half, p.centre + half, p.share] for p in patches(scene.study)],
+        "sides": list(scene.study.section.sides), "view": _view(scene.study.section.view),
+        "rubs": bool(scene.study.fractures), "direction": load.direction_deg,
+        "choices": [{"name": c.name, "note": c.note, "has": list(c.has),
+                     "parts": _parts(scene.study.constructs[i]),
+                     "families": [c.families.get(False), c.families[True]]}
+                    for i, c in enumerate(scene.choices)],
+        "families": [[e.data for e in family if e.data is not None] for family in problems]}
+
+
+def _parts(construct: Construct) -> list[dict[str, Any]]:
+    """What may be taken out, one by one; ``group`` is the switch of the tour that it belongs to."""
+    plates = [{"name": p.name, "group": 1, "count": 1} for p in construct.plates]
+    screws = [{"name": s.name, "group": 1 if s.plate else 0, "plate": s.plate, "count": s.count}
+              for s in construct.screws]
+    wires = [{"name": w.name, "group": 0, "plate": None, "count": w.count} for w in construct.wires]
+    return [*plates, *screws, *wires]
+
+
+def controls(asked: Asked, facts: Facts) -> dict[str, Any]:
+    """Where a step of the tour puts the controls."""
+    whole = facts.scenes[asked.scene].study.constructs[asked.choice]
+    left = facts.construct(asked)
+    kept = {part["name"] for part in _parts(left)}
+    out = [part["name"] for part in _parts(whole) if part["name"] not in kept]
+    return {"scene": asked.scene, "choice": asked.choice, "out": out,
+            "graft": asked.on[2] or not has(whole)[2], "point": asked.point, "load": asked.load_N}
+
+
+def _view(view: View) -> dict[str, Any]:
+    """What `draw.js` needs to draw a section as seen."""
+    return {"sign": view.sign, "hands": list(view.hands), "mark": view.mark, "words": view.words}
