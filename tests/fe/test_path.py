@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from perfect import perfect
 
 from buttress.bone.bone import build_bone
 from buttress.fe.solve.answer import Memory
@@ -13,7 +14,6 @@ from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import balance, probe, state_at, to_load
 from buttress.fe.verification import hinge, pressed, statics
 from buttress.model.install import build_model
-from buttress.study.loads import HardeningInput
 from buttress.verification.studies import coarse
 
 
@@ -27,8 +27,7 @@ def construct(name, hardens=False):
     """A path of the study of a medial shear fracture, with peaks where nothing hardens."""
     study = coarse("medial-shear", name)
     if not hardens:
-        study = study.model_copy(update={
-            "hardening": HardeningInput(bone_share=0.0, metal_share=0.0)})
+        study = perfect(study)
     model = build_model(build_bone(study), next(c for c in study.constructs if c.name == name))
     ram = Ram.of(model.problem, model.bone.load_vector(1.0))
     return model, press(ram, model.memory, steps(5.0), near=model.tightened)

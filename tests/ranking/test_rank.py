@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from perfect import perfect
 from small_study import small_study
 
 from buttress.draw.sweep import over_range
@@ -327,7 +328,7 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("two_inputs")
 def test_where_everything_lets_go_there_is_no_figure_of_differences(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
+    found = rank(perfect(STUDY), samples=4, seed=2, out=tmp_path / "r.sqlite", load=6000.0, workers=0,
                  with_indices=False, by="subsidence")
     assert not found.outcomes.held.any()
     assert found.sentence == "At 6000 N none of the constructs is held in any of the 4 samples."
