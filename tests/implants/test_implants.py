@@ -169,7 +169,7 @@ def test_plate_of_segments() -> None:
 def test_metals_and_wires() -> None:
     steel = implants.metal("steel")
     assert steel.shear_modulus == pytest.approx(193000 / 2.6)
-    assert wire_diameters() == (1.0, 1.25, 1.6, 2.0, 2.5)
+    assert wire_diameters() == (1.0, 1.25, 1.6, 1.8, 2.0, 2.5, 3.0)
     with pytest.raises(InputError, match="titanium"):
         implants.metal("gold")
 

@@ -170,7 +170,7 @@ def test_texts_with_braces_elsewhere_are_texts() -> None:
     data = plain(STUDY) | {"scenario": "a {curly} scenario"}
     study = study_from(data)
     assert (study.scenario, study.coupled) == ("a {curly} scenario", {})
-    with pytest.raises(InputError, match="unknown choice"):
+    with pytest.raises(InputError, match="unknown bone"):
         with_text("section.bone", "{section.width_mm}")
 
 
