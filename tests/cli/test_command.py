@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from command import plain, run
+from command import run
 
 from buttress import LABEL
 from buttress.study.read import example_text
@@ -19,10 +19,10 @@ MAIN = example_text("medial-shear").replace("[load]", "[mesh]\nsize_mm = 5\n\n[l
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess]:
-    """The main job on a coarse mesh, by a new interpreter; the README's own runs elsewhere."""
+    """The main job on a coarse mesh; the README's own runs elsewhere."""
     where = tmp_path_factory.mktemp("main")
     (where / "medial-shear.toml").write_text(MAIN)
-    return where / "out", plain("compare", "medial-shear.toml", "--json", "--out", "out", cwd=where)
+    return where / "out", run("compare", "medial-shear.toml", "--json", "--out", "out", cwd=where)
 
 
 def test_the_main_job_writes_every_file(results: tuple) -> None:

@@ -82,7 +82,7 @@ def kept(data: dict[str, Any], other_load: float | None) -> str:
 
 
 @given(studies(), st.none() | st.floats(60.0, 3000.0))
-@settings(max_examples=12)
+@settings(max_examples=8)
 def test_a_drawn_study_is_refused_in_words_or_keeps_what_must_hold(
         data: dict[str, Any], other_load: float | None) -> None:
     ended = kept(data, other_load)
