@@ -25,12 +25,16 @@ CORNER_POINTS = 5
 class Sizes(Protocol):
     """What of `[section]` the outline is drawn from: lengths in mm, the slope in degrees."""
 
-    width_mm: float
-    shaft_width_mm: float
-    depth_mm: float
-    shaft_depth_mm: float
-    height_mm: float
-
+    @property
+    def width_mm(self) -> float: ...
+    @property
+    def shaft_width_mm(self) -> float: ...
+    @property
+    def depth_mm(self) -> float: ...
+    @property
+    def shaft_depth_mm(self) -> float: ...
+    @property
+    def height_mm(self) -> float: ...
     @property
     def sagittal(self) -> bool: ...
     @property
