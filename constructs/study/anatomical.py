@@ -9,7 +9,7 @@ cuts are horizontal, as with an outline from a file.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -18,19 +18,39 @@ from buttress.fe.arrays import FloatArray
 from buttress.study.outline import Drawn
 from buttress.study.tables import number
 
-if TYPE_CHECKING:
-    from buttress.study.bone import SectionInput
-
 CORNER_POINTS = 5
 """Vertices of the rounded edge of the plateau."""
 
 
-def anatomical(given: SectionInput) -> Drawn:
+class Sizes(Protocol):
+    """What of `[section]` the outline is drawn from: lengths in mm, the slope in degrees."""
+
+    @property
+    def width_mm(self) -> float: ...
+    @property
+    def shaft_width_mm(self) -> float: ...
+    @property
+    def depth_mm(self) -> float: ...
+    @property
+    def shaft_depth_mm(self) -> float: ...
+    @property
+    def height_mm(self) -> float: ...
+    @property
+    def sagittal(self) -> bool: ...
+    @property
+    def slice_condyle(self) -> str: ...
+    @property
+    def slope(self) -> float: ...
+    @property
+    def shaft_offset(self) -> float: ...
+
+
+def anatomical(given: Sizes) -> Drawn:
     """The outline of a section of the given sizes, mm."""
     return _sagittal(given) if given.sagittal else _coronal(given)
 
 
-def _coronal(given: SectionInput) -> Drawn:
+def _coronal(given: Sizes) -> Drawn:
     def row(field: str) -> float:
         return number("anatomy", "anatomical coronal", field)
 
@@ -53,7 +73,7 @@ def _coronal(given: SectionInput) -> Drawn:
     return Drawn(walls[0], walls[1], top)
 
 
-def _sagittal(given: SectionInput) -> Drawn:
+def _sagittal(given: Sizes) -> Drawn:
     def row(field: str) -> float:
         return number("anatomy", "anatomical sagittal", field)
 
