@@ -49,7 +49,8 @@ def _structure(comparison: Comparison) -> list[Row]:
     statuses = Counter(a.status for a in assumptions(study))
     return [
         ("structure", "geometry", f"{study.section.plane} section of a {study.section.side} "
-                                  f"tibia, {study.section.plane_state} with a depth that varies; outline "
+                                  f"tibia, {study.section.plane_state} with a depth that varies; "
+                                  "outline "
                                   + (f"from {study.section.outline_file}"
                                      if study.section.outline_file else "from the tables")),
         ("structure", "mesh", f"{elements} triangles with six nodes in {len(bodies)} bodies, "
