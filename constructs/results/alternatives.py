@@ -8,10 +8,10 @@ from itertools import combinations
 
 from buttress.results.bearing import asked_for, judged
 from buttress.results.comparison import Comparison
-from buttress.results.order import before, reserve
+from buttress.results.order import TIE, before, reserve
 from buttress.results.records import ConstructResult, not_tightened
 from buttress.results.spread import Alternative
-from buttress.results.verdict import failure_words, first_failure
+from buttress.results.verdict import FAILURES, failure_words, first_failure
 from buttress.study.loads import LoadInput
 
 ORDER, FAILURE, BEARING = "order", "first failing part", "weight bearing"
@@ -63,6 +63,16 @@ def fails(c: ConstructResult) -> str:
     return "nothing reaches its strength" if event is None else f"first {failure_words(c, event)}"
 
 
+def _near(c: ConstructResult) -> frozenset[tuple[str, str]]:
+    """What fails within the stated indifference of the load at which something fails first: which
+    of these comes first is a tie."""
+    event = None if c.path is None or not_tightened(c) else first_failure(c.path)
+    if event is None or c.path is None:
+        return frozenset()
+    return frozenset((e.kind, e.where.part) for e in c.path.events
+                     if e.kind in FAILURES and e.load_N <= (1.0 + TIE) * event.load_N)
+
+
 def changes(comparison: Comparison) -> list[Change]:
     """Every verdict that an alternative changes: one line each, weight bearing per construct."""
     if comparison.alternatives is None:
@@ -77,7 +87,7 @@ def _changes(own: Mapping[str, ConstructResult], x: Alternative, load: LoadInput
     moved: dict[tuple[str, str, str], list[str]] = {}
     for (about, name, more), said in other.items():
         was = usual[about, name, more]
-        if said == was:
+        if said == was or (about == FAILURE and _near(own[name]) & _near(x.constructs[name])):
             continue
         if about == BEARING:
             moved.setdefault((name, said, was), []).append(more)
@@ -100,11 +110,14 @@ def surviving(comparison: Comparison) -> dict[str, tuple[list[str], int]]:
         return {}
     load = comparison.study.load
     usual = verdicts(comparison.own, load)
+    changed = {(c.about, c.construct) for c in changes(comparison) if c.about == FAILURE}
     others = [verdicts(x.constructs, load) for x in comparison.alternatives.tried]
     out: dict[str, tuple[list[str], int]] = {}
     for about in ABOUT:
         mine = {k: v for k, v in usual.items() if k[0] == about}
-        kept = [_told(k, v) for k, v in mine.items() if all(o.get(k, v) == v for o in others)]
+        kept = [_told(k, v) for k, v in mine.items()
+                if (k[:2] not in changed if about == FAILURE
+                    else all(o.get(k, v) == v for o in others))]
         if mine:
             out[about] = kept, len(mine)
     return out

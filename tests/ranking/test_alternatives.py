@@ -182,6 +182,20 @@ def test_which_verdicts_change_in_words() -> None:
     assert len(bearing) == 1    # one line for all activities
 
 
+def test_parts_that_fail_at_nearly_the_same_load_are_a_tie() -> None:
+    made = spread()
+    one = made.alternatives.tried[0]
+    hinge = PathEvent("hinge", 1.0, 0.2, Where("plate", None))
+    for share, count in ((1.02, 0), (1.2, 1)):
+        a = one.constructs["a"]
+        late = replace(hinge, load_N=share * a.path.events[0].load_N)
+        a = replace(a, path=replace(a.path, events=(*a.path.events, late)))
+        other = replace(made, alternatives=ModelSpread((
+            replace(one, constructs={**one.constructs, "a": a}),)))
+        assert sum(c.about == FAILURE for c in changes(other)) == count
+        assert len(surviving(other)[FAILURE][0]) == 2 - count
+
+
 def test_what_survives_all_of_them() -> None:
     made = spread()
     kept = surviving(made)
