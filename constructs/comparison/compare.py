@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
 from time import perf_counter
@@ -65,10 +65,12 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
     others = finer(study, error_bars)
     parts = parts_of(study)
     found = _all(Solving(study, pictures), parts, workers, say)
-    done, staged, soft, seconds = [], [], {}, Counter[str]()
+    done, staged, soft = [], [], {}
+    seconds: defaultdict[str, float] = defaultdict(float)
     for part in parts:
         one = found[part.number]
-        seconds.update(one.seconds)
+        for spent, took in one.seconds.items():
+            seconds[spent] += took
         name = part.construct.name
         if one.bears is not None:
             soft[name] = one.bears
@@ -101,10 +103,9 @@ def _with_bars(done: list[ConstructResult], mesh: dict, studies: Sequence[Study]
     """The constructs with their error bars; ``studies``: the study, and it on finer meshes."""
     meshes, more = [mesh], []
     for study in studies[1:]:
-        words = f", on a mesh of {study.mesh.size_mm:.3g} mm"
+        told = _on_mesh(study, say)
         parts = [part for part in parts_of(study) if not part.soft]
-        found = _all(Solving(study, False, others=False), parts, workers,
-                     lambda text, words=words: say(text + words))
+        found = _all(Solving(study, False, others=False), parts, workers, told)
         more.append({one.result.name: one.result for one in found.values()
                      if one.result is not None})
         meshes.append(next(x.mesh for x in found.values() if x.mesh))
@@ -116,6 +117,10 @@ def _with_bars(done: list[ConstructResult], mesh: dict, studies: Sequence[Study]
         on_all, [[each[c.name] for c in on_all] for each in more], sizes)}
     return [barred.get(c.name, c) for c in done], Meshes(
         tuple((x.mesh.size_mm, x.mesh.coarse_mm) for x in studies), tuple(elements), sizes)
+
+
+def _on_mesh(study: Study, say: Say) -> Say:
+    return lambda text: say(f"{text}, on a mesh of {study.mesh.size_mm:.3g} mm")
 
 
 def _all(solving: Solving, parts: list[Part], workers: int | None, say: Say
