@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
 from time import perf_counter

@@ -176,7 +176,7 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ("step_off_mm = 2", "step_off_mm = [2]", "limits.step_off_mm", "a number"),
     ("step_off_mm = 2", "step_off_mm = 2020-01-01", "limits.step_off_mm", "a number"),
     ('bone = "dense"', 'bone = "dens"', "section.bone", 'did you mean "dense"'),
-    ('bone = "dense"', "bone = 3", "section.bone", '"soft"'),
+    ('bone = "dense"', "bone = 3", "section.bone", "text in quotes"),
     ('bone = "dense"', "foam_grade = 12", "section.foam_grade", "15"),
     ("washer = true", "washer = 1", "construct.lag screws.screw.upper lag.washer",
      "true or false"),
