@@ -12,7 +12,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.solve.path import FIRST_MM, GROWTH
 from buttress.lesson.grid import FREE, Family, Place, Scene, has
-from buttress.lesson.look import Asked, Facts, least_friction
+from buttress.lesson.look import MOST_FRICTION, Asked, Facts, least_friction
 from buttress.lesson.problem import problem_data
 from buttress.lesson.states import Geometry, Layout, geometry_of, layout_of
 from buttress.model.pressing import FARTHEST_MM, SEARCH_LIMIT_N
@@ -48,6 +48,7 @@ def embedded_problem(facts: Facts, scene: int, family: Family, place: Place) -> 
     data = problem_data(model, layout, bounds)
     if not (model.hardware.parts or model.hardware.fills):
         data["need"] = least_friction(model.problem, model.bone.load_vector(here.load_N[1]))
+        data["most_friction"] = MOST_FRICTION
     for part in data["parts"]:
         part["plate"] = next((s.plate for s in family.construct.screws
                               if s.name == part["name"]), None)

@@ -6,11 +6,13 @@ find the next state; `refine` removes the rounding of the inverse before a solut
 
 from __future__ import annotations
 
+import contextlib
+
 import numpy as np
 
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.solve.step import Step
-from buttress.fe.solve.system import System
+from buttress.fe.solve.system import Singular, System
 
 REFINEMENTS = 4
 ENOUGH = 1e-12
@@ -28,7 +30,17 @@ class Guess(System):
         self._correct(step.sticking)
 
     def refine(self) -> None:
-        """Remove the rounding of the inverse: the pass with the smallest error is kept."""
+        """Remove the rounding of the inverse: the pass with the smallest error is kept.
+
+        Where the factors of another state do not get there, those of this one do it.
+        """
+        if self._refined() > ENOUGH * self.step.reference and self.borrowed:
+            with contextlib.suppress(Singular):
+                self.factorise()
+                self._refined()
+
+    def _refined(self) -> float:
+        """Refine; the error of the forces that is left [N]."""
         s, p, step = self.step.solver, self.step.p, self.step
         least, best = np.inf, (self.force, self.rigid, self.slack, self.kink)
         for count in range(REFINEMENTS + 1):
@@ -43,6 +55,7 @@ class Guess(System):
                 self._correct(s.inverse @ np.concatenate(
                     [gap / s.unit, step.r - p.rigid.T @ self.force]))
         self.force, self.rigid, self.slack, self.kink = best
+        return least
 
     def _correct(self, base: FloatArray) -> None:
         """Add the solution for a right-hand side, given that of the sticking links."""

@@ -330,8 +330,11 @@ class Ram:
         n = self.plain.n
         with one_thread():
             step = RamStep(self, memory, None, 0.0, 0.0)
-            still = step.accept(np.zeros(n + 1), np.zeros(step.p.rigid.shape[1]),
-                                np.zeros(step.p.kinks.shape[1]), 1.0, 0)
+            none = np.zeros(step.p.kinks.shape[1])
+            still = step.accept(np.zeros(n + 1), np.zeros(step.p.rigid.shape[1]), none, 1.0, 0)
+            if still is None and near is not None and near.held:
+                # What tightening has led to, if it stays so when the screws are let go.
+                still = step.accept(np.append(near.force, 0.0), near.rigid, none, near.rcond, 0)
         if still is not None:
             return self._cut(replace(still, method="at rest"))
         known = [] if near is None else [Pressed(near, 0.0, 0.0)]

@@ -19,7 +19,7 @@ from buttress.fe.solve.step import Step
 RCOND = 1e-12
 SOUND = 1e-10
 """Reciprocal condition above which factors serve other states, too."""
-FEW = 0.25
+FEW = 0.1
 """Share of the unknowns that may differ from those of the factors."""
 MOST_KNOWN = 8
 """Number of factors that a solver keeps."""
@@ -183,15 +183,22 @@ class System:
             np.concatenate([self.mate, none.astype(int)]), np.concatenate([self.slope, none]),
             np.concatenate([-self.rise * s.scale[self.out],
                             self.kink_rise * s.kink_scale[self.hin]]))
-        self.solved = self._solved(equations)
-        self.solve, self.rcond = self.solved.solve, self.solved.rcond
+        self.equations = equations
+        near = None if step.factors is None else Bordered(
+            step.factors, equations, s.replies, FEW * equations.size)
+        self.borrowed = near is not None and near.rcond > SOUND
+        if self.borrowed and near is not None:
+            self.solve, self.rcond = near.solve, near.rcond
+        else:
+            self.factorise()
 
-    def _solved(self, equations: Equations) -> Factors | Bordered:
-        step, replies = self.step, self.step.solver.replies
-        if step.factors is not None:
-            near = Bordered(step.factors, equations, replies, FEW * equations.size)
-            if near.rcond > SOUND:
-                return near
+    def factorise(self) -> None:
+        """Solve with the factors of this state itself; raises `Singular`."""
+        factors = self._factors()
+        self.solve, self.rcond, self.borrowed = factors.solve, factors.rcond, False
+
+    def _factors(self) -> Factors:
+        step, equations, replies = self.step, self.equations, self.step.solver.replies
         # Factors of earlier steps serve where they are those that would be made here: what is found
         # does not depend on what was asked before.
         known, key = step.solver.known, equations.key

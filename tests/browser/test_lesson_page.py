@@ -78,7 +78,7 @@ def test_a_load_that_was_passed_takes_few_guesses(page: Any) -> None:
         const before = lesson.now.ready.pressing.guesses;
         $('load').value = load; show('load');
         return lesson.now.ready.pressing.guesses - before; })""")
-    assert max(guesses) <= 12
+    assert max(guesses) <= 20
 
 
 def test_every_part_changes_picture_and_sentence(page: Any) -> None:
@@ -116,8 +116,8 @@ def test_without_any_hardware_it_says_what_friction_would_be_needed(page: Any) -
     for part in ("antiglide plate", "upper lag", "lower lag"):
         page.uncheck(box(part))
     assert "Not held" in sentence(page)
-    # A plane 20 degrees steep holds from a friction of cot 20 = 2.7 on; the states go to 0.6.
-    assert "No friction up to μ = 0.6 would be enough" in sentence(page)
+    # A plane 20 degrees steep holds from a friction of cot 20 = 2.7 on, if nothing tilts.
+    assert "No friction up to μ = 6 would be enough" in sentence(page)
     assert "friction of at least" not in sentence(page)
     assert "No polygon closes" in page.text_content("#polygon")
     slopes = int(page.get_attribute("#slope", "max"))

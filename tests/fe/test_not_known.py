@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from buttress.fe.solve.answer import Memory
-from buttress.fe.solve.path import BEYOND, Path, press, steps
+from buttress.fe.solve.path import BEYOND, RISES, Path, press, steps
 from buttress.fe.solve.ram import Pressed, Ram, RamStep
 from buttress.fe.status import Status
 from buttress.fe.verification import hinge
@@ -51,13 +51,13 @@ def test_a_step_that_would_move_too_far_ends_the_path_without_a_gap(
     path = pressed(monkeypatch, "no equilibrium")
     assert path.gaps == ()
     assert (path.status, path.stopped) == ("stopped", BEYOND)
-    assert path.peak_status == "not known"
+    assert path.peak_status == RISES
 
 
 def test_a_load_is_never_reached_only_below_a_peak_that_is_found() -> None:
     ram = Ram.of(hinge.bar(built_in=True).problem, np.ones(1))
     short = press(ram, Memory.none(ram.plain), steps(0.02, first=0.005))
-    assert short.peak_status == "not known"     # it still rises
+    assert short.peak_status == RISES
     assert short.reach(2.0 * short.peak_N) == "not known"
     assert replace(short, peak_status="found").reach(2.0 * short.peak_N) == "never"
 

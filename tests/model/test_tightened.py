@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from perfect import perfect
 from small_study import small_study
 from staged_study import LAG, staged_study, tighten
 
@@ -24,7 +25,7 @@ from buttress.sweeps.vary import plain
 
 @pytest.fixture(scope="module")
 def model() -> Model:
-    data = plain(small_study("lag screws"))
+    data = plain(perfect(small_study("lag screws")))    # what hardens has no limit load
     data["mesh"] = {"size_mm": 6.0, "coarse_mm": 12.0}
     study = study_from(data)
     return build_model(build_bone(study), study.constructs[0])

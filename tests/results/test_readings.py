@@ -11,7 +11,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.bone import Bone, build_bone
-from buttress.comparison import compare as comparison
+from buttress.comparison import solving
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.implants.hardware import Part
 from buttress.implants.sections import Bending, metal
@@ -215,4 +215,4 @@ def test_a_construct_with_an_unknown_answer_is_not_known_to_fail(answers: tuple[
                                                                  status: str) -> None:
     loads: Any = [SimpleNamespace(status=a) for a in answers]
     model: Any = SimpleNamespace(stands=True)
-    assert comparison._status(model, loads) == status
+    assert solving._status(model, loads) == status

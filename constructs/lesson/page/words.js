@@ -79,7 +79,9 @@ function carriedWords(now) {
 function frictionWords(now) {
   const { need } = now.problem;
   if (need === undefined || !now.scene.rubs) return "";
-  if (need === null) return "No friction would be enough.";
+  if (need === null) {
+    return "No friction up to μ = " + now.problem.most_friction + " would be enough.";
+  }
   return now.held ? "It needs friction of at least μ = " + need.toFixed(2) + "."
     : "It would need friction of at least μ = " + need.toFixed(2) + ", and has " +
       now.wanted.friction.toFixed(2) + ".";
