@@ -15,6 +15,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, limit_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
+    ENDED,
     HELD_BY_NOTHING,
     NOT_KNOWN,
     ConstructResult,
@@ -162,7 +163,8 @@ def _bar(ax: Axes, c: ConstructResult, at: int, end: float, row: float, colour: 
 def _meaning(comparison: Comparison, name: str) -> str:
     """What a mark means, in words."""
     if name == EQUILIBRIUM:
-        return "peak load, screws stretched by the load"
+        ended = any(c.ends_status == ENDED for c in comparison.constructs)
+        return "peak load" + (", or end of the path (movements no longer small)" if ended else "")
     limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
     return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
             else limit_words(name, limit))
@@ -179,7 +181,7 @@ def _marks(comparison: Comparison, end: float) -> list:
         handles.append(Patch(color="#777777", label="carried even without friction"))
     if any(low is not None and high is not None and high > low for low, high in brackets):
         handles.append(Patch(facecolor="white", edgecolor="#777777", hatch="////",
-                             label="carried with friction at its best, screws as tight as set"))
+                             label="carried with friction at its best, nothing hardening"))
     handles += [Line2D([], [], linestyle="none", marker=MARKERS[name], color="black",
                        markersize=_size(name, 9), label=_meaning(comparison, name))
                 for name in _lanes(comparison, end)]

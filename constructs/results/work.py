@@ -14,7 +14,7 @@ from buttress.results.search import Search
 TAKERS = ("friction", "crushing", "bending", "anchorage")
 ANCHORAGE = {Hold.THREAD, Hold.PRESS_FIT, Hold.BONDED_PLATE, Kind.BOND, Kind.BOND_SHEAR}
 WORDS = {"elastic": "is stored in elastic parts", "friction": "is lost to friction",
-         "crushing": "crushes bone or graft", "bending": "bends metal for good",
+         "crushing": "crushes bone or graft", "bending": "bends metal permanently",
          "anchorage": "goes into threads and bonds at their strength"}
 LEAST = 0.01
 """Shares below this are not told."""
