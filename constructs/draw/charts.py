@@ -12,7 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, wrap, wrap_all
 from buttress.results.comparison import Comparison
-from buttress.results.limits import EQUILIBRIUM, limit_words
+from buttress.results.limits import EQUILIBRIUM, METAL, limit_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ENDED,
@@ -118,6 +118,7 @@ def _axis_end(comparison: Comparison) -> float:
 def _reached(c: ConstructResult) -> dict[str, float]:
     """The load [N] at which each limit is reached, of those that are."""
     found = {EQUILIBRIUM: c.equilibrium_ends_N, "step-off": c.step_off_limit_N}
+    found |= {METAL: c.first_yield_N}   # an event, where the study sets no such limit
     found |= {name: r.load_N for name, r in c.limits.items()}
     return {name: load for name, load in found.items() if load is not None}
 
@@ -166,6 +167,8 @@ def _meaning(comparison: Comparison, name: str) -> str:
         ended = any(c.ends_status == ENDED for c in comparison.constructs)
         return "peak load" + (", or end of the path (movements no longer small)" if ended else "")
     limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
+    if name == METAL and limit is None:
+        return "metal first yields (an event, no limit here)"
     return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
             else limit_words(name, limit))
 

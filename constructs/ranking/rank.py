@@ -20,10 +20,11 @@ from buttress.ranking.certainty import (
 )
 from buttress.ranking.coupling import coupled_of
 from buttress.ranking.inputs import inputs_of
-from buttress.ranking.outcomes import ANSWERS, LIMITS, MERITS, Outcomes, read_outcomes
+from buttress.ranking.outcomes import ANSWERS, MERITS, Outcomes, read_outcomes
 from buttress.ranking.records import PARTS, Against, Binning, Driven, RankResult, Standing
 from buttress.ranking.samples import Samples, make_samples
 from buttress.ranking.words import sentence
+from buttress.results.limits import limits_of
 from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
@@ -119,8 +120,8 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
            cost: Estimate) -> RankResult:
     """The statistics of existing outcomes."""
     names = found.constructs
-    limits = {name: float(getattr(study.limits, x.key)) for name, x in LIMITS.items()
-              if name in found.figures and np.isfinite(found.figures[name]).any()}
+    limits = {x.name: float(getattr(study.limits, x.key)) for x in limits_of(study.limits)
+              if x.name in found.figures and np.isfinite(found.figures[x.name]).any()}
     paired = found.rows(drawn.paired)
     kept = {name: paired.keeps(name, limit) for name, limit in limits.items()}
     all_kept, best, ranks = paired.keeps_all(limits), paired.best(limits), paired.ranks(limits)

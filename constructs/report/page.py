@@ -183,7 +183,9 @@ def _limits(study: Study) -> str:
     return (f"step-off of {limits.step_off_mm:g} mm at the joint, depression of "
             f"{limits.depression_mm:g} mm of a fragment's joint surface, widening of the plateau "
             f"by {limits.widening_mm:g} mm, {100 * limits.bone_over_yield_share:g} % of the bone "
-            f"over yield, metal at {100 * limits.metal_yield_ratio:g} % of yield")
+            f"over yield" + ("; the first yield of metal is an event on the curve, and no limit "
+                             "of this study" if limits.metal_yield_ratio is None else
+                             f", metal at {100 * limits.metal_yield_ratio:g} % of yield"))
 
 
 def _asked(comparison: Comparison) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from buttress.report.error_bars import below, interval_of
 from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
-from buttress.results.limits import kept_words, limit_words
+from buttress.results.limits import kept_words, limit_words, yield_words
 from buttress.results.order import ENDS, ranks, reserve, reserve_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
@@ -182,7 +182,9 @@ def limits_table(c: ConstructResult) -> Table | None:
     return Table(("limit", "reached at [N]", "where"), [
         (Cell(limit_words(name, r), bold=name == c.lowest_limit), number(r.load_N, 0),
          CANNOT_TIGHTEN if not_tightened(c) else kept_words(name, r) if not_found(r) else
-         r.where.words if r.where else r.missing) for name, r in c.limits.items()],
+         r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
+        [(Cell("metal first yields (an event, no limit)"), number(c.first_yield_N, 0),
+          c.first_yield_at)] if yield_words(c) else []),
         (0, 2), "small") if c.limits else None
 
 

@@ -12,6 +12,7 @@ from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
+from buttress.results.limits import yield_words
 from buttress.results.order import best_first, order_words, rank_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
@@ -129,7 +130,8 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
         first = not_tightened(construct) or f"first limit: {construct.first_limit}"
         for words in (rank_words(construct, comparison.constructs),
                       verdict(construct, comparison.constructs), first,
-                      *filter(None, [extra(construct, comparison.constructs),
+                      *filter(None, [yield_words(construct),
+                                     extra(construct, comparison.constructs),
                                      error_bars.words(construct)]),
                       *construct.remarks):
             out += wrap(words, width, initial_indent="  ", subsequent_indent="    ")

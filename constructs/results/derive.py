@@ -68,6 +68,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
+        first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
         first_crushing_N=crushing,
         reserve=_reserve(search, reader, model, movement_mm),
         reserve_to_failure=_reserve(search, reader, model, failure),

@@ -20,22 +20,37 @@ from buttress.fe.solve.recover import displacements
 from buttress.model.model import Model
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
-from buttress.results.quantity import Quantity
+from buttress.results.quantity import Limit, Quantity
 from buttress.results.reader import Reader, bone_strain
-from buttress.results.records import BEYOND, ENDED, NOT_KNOWN, LetsGo, LimitResult, Where
+from buttress.results.records import (
+    BEYOND,
+    ENDED,
+    NOT_KNOWN,
+    ConstructResult,
+    LetsGo,
+    LimitResult,
+    Where,
+)
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
 from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 
+METAL = "metal over yield"
+"""Name of the limit that only a study sets: without it the first yield is an event."""
 NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
 """What moves, by the quantities of `MOVEMENT`."""
+
+
+def limits_of(limits: LimitsInput) -> tuple[Limit, ...]:
+    """The limits that a study sets, by its own key or by default."""
+    return tuple(x for x in LIMITS if getattr(limits, x.key) is not None)
 
 
 def gauges(reader: Reader, model: Model, limits: LimitsInput) -> tuple[Gauge, ...]:
     """The gauges of a construct in the order of their report: the worst of a quantity, each."""
     out = []
-    for x in LIMITS:
+    for x in limits_of(limits):
         limit, costly = float(getattr(limits, x.key)), x.quantity == "bone_over_yield"
         read: Callable[[Answer], Reading | None] = partial(largest, reader, model, (limited(x),))
         if costly:
@@ -50,9 +65,18 @@ def gauge_of(reader: Reader, model: Model, quantities: Sequence[Quantity], limit
                  partial(largest, reader, model, quantities, named=True))
 
 
+def yield_words(c: ConstructResult) -> str:
+    """The first yield of metal as an event, where the study sets no limit of it; else empty."""
+    if METAL in c.limits or c.first_yield_N is None:
+        return ""
+    by_tightening = c.first_yield_N == 0.0
+    when = "by tightening alone" if by_tightening else f"at about {c.first_yield_N:.0f} N"
+    return f"metal first yields {when} ({c.first_yield_at}): an event, no limit of this study"
+
+
 def first_yield(reader: Reader, model: Model) -> Gauge:
     """The gauge of the stress of metal over its yield, whatever limit a study sets."""
-    return Gauge("metal over yield", "", 1.0, "stress / yield stress", partial(
+    return Gauge(METAL, "", 1.0, "stress / yield stress", partial(
         largest, reader, model, tuple(limited(x) for x in LIMITS if x.quantity == "yield_ratio")))
 
 
@@ -178,7 +202,7 @@ def limit_words(name: str, limit: LimitResult) -> str:
         return "end of the path" if limit.where == Where(ENDED, None) else "peak"
     if name == "bone over yield":
         return "share of bone over yield exceeds its limit"
-    if name == "metal over yield":
+    if name == METAL:
         return "metal reaches yield" if limit.limit == 1.0 else (
             f"metal reaches {100 * (limit.limit or 0.0):g} % of yield")
     return f"{name} reaches {limit.limit:g} {limit.unit}"

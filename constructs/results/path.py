@@ -105,8 +105,8 @@ class Derived:
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
     the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
-    tests call failure. ``work``: up to the first point that has moved so far, else to the last
-    before the peak.
+    tests call failure. ``first_yield_at``: the part that yields first. ``work``: up to the first
+    point that has moved so far, else to the last before the peak.
     """
 
     path: PathResult | None = None
@@ -117,6 +117,7 @@ class Derived:
     energy_to_peak_Nmm: float | None = None
     load_at_N: dict[str, dict[str, float | None]] = field(default_factory=dict)
     first_yield_N: float | None = None
+    first_yield_at: str = ""
     first_crushing_N: float | None = None
     reserve: Reserve
     reserve_to_failure: Reserve | None = None

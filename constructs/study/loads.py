@@ -198,8 +198,9 @@ class LimitsInput(Checked):
     Step-off: relative displacement of the lips of a fracture across the joint line. Depression:
     largest subsidence of any point on a fragment's joint surface. Widening: increase of the
     plateau's width. Bone: share of its volume over the yield strain. Metal: stress of an outer
-    fibre over the yield stress. `movement_mm` is no limit: constructs are ordered by the load at
-    which the largest of net subsidence, step-off and gap first reaches it.
+    fibre over the yield stress; without it the first yield is an event on the curve and limits
+    nothing, since a plate may carry far more than that. `movement_mm` is no limit: constructs are
+    ordered by the load at which the largest of net subsidence, step-off and gap first reaches it.
     """
 
     step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")
@@ -207,5 +208,5 @@ class LimitsInput(Checked):
     widening_mm: Annotated[float, Within(0.05, 30, "mm")] = listed("anatomy.limits.widening")
     bone_over_yield_share: Annotated[float, Within(1e-5, 0.5)] = listed(
         "anatomy.limits.bone_over_yield")
-    metal_yield_ratio: Annotated[float, Within(0.05, 2)] = listed("anatomy.limits.metal_yield")
+    metal_yield_ratio: Annotated[float, Within(0.05, 2)] | None = None
     movement_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.movement")

@@ -48,7 +48,7 @@ def test_each_value_is_that_of_the_study_on_that_mesh(made: Comparison) -> None:
     other = compare(fine, pictures=False)
     own = made["lag screws"]
     for key, read in (("reserve_N", lambda c: reserve(c).load_N), ("peak_N", lambda c: c.peak_N),
-                      ("metal_limit_N", lambda c: c.limits["metal over yield"].load_N)):
+                      ("first_yield_N", lambda c: c.first_yield_N)):
         bar = own.bar(key)
         assert bar is not None
         assert bar.values == (read(own), pytest.approx(read(other["lag screws"]), rel=1e-9))

@@ -172,7 +172,9 @@ def test_each_limit_has_its_own_share_and_indices() -> None:
     sunk = np.stack([np.full(len(friction), np.nan), np.where(friction > 0.55, 9.0, 1.0)], axis=1)
     made.figures.update({"metal over yield": metal, "depression": sunk,
                          "widening": np.full(metal.shape, np.nan)})
-    found = ranked(STUDY, drawn, made, "B", SUMMARY, COST)
+    limited = STUDY.model_copy(update={"limits": STUDY.limits.model_copy(
+        update={"metal_yield_ratio": 1.0})})
+    found = ranked(limited, drawn, made, "B", SUMMARY, COST)
     assert set(found.limits) == {"step-off", "depression", "metal over yield"}  # no width to see
     a, b = sorted(found.standings, key=lambda s: s.construct)
     low, high = 0.2**2 / (0.4 * 0.3), 0.05**2 / (0.4 * 0.1)  # tails of the triangle
