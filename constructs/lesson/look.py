@@ -26,7 +26,7 @@ from buttress.sweeps.workshop import Frame, Workshop
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least sufficient one is sought."""
 GONE: dict[str, str] = {
-    Hold.PLASTIC_HINGE: "“{}” bends permanently (a plastic hinge)",
+    Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
     Hold.THREAD: "the thread of “{}” tears out of the bone",
     Hold.BEARING: "the bone next to “{}” is crushed"}
 """How each kind of link fails, by the name of the part; `words.js` says the same."""

@@ -173,9 +173,9 @@ def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> Non
 
 
 def test_a_plate_too_low_says_what_lets_go() -> None:
-    lost = Look(False, 600.0, goes="the plate bends permanently")
+    lost = Look(False, 600.0, goes="the plate bends for good")
     text = said(words.place, lambda a, n: lost if a.point["position"] < 0 else held(0.1))
-    assert "first screw, and the plate bends permanently." in text
+    assert "first screw, and the plate bends for good." in text
 
 
 def test_the_joint_side() -> None:

@@ -1,6 +1,6 @@
 /* From the controls to a solved state, and what of it is drawn and said. */
 const LEAST_FRICTION = 1e-4, WORTH = 0.25;
-const GONE = { "plastic hinge": "“{}” bends permanently (a plastic hinge)",
+const GONE = { "plastic hinge": "“{}” bends for good (a plastic hinge)",
   thread: "the thread of “{}” tears out of the bone", bearing: "the bone next to “{}” is crushed" };
 
 /* The problems that belong to a construct with some parts out: without any hardware those of the
