@@ -99,8 +99,8 @@ def link(**law: Any) -> Link:
     ({"compliance": -1e-9}, "negative compliance"),
     ({"slope": -1.0}, "must not be negative"),
     ({"slope": 1.0, "friction": 0.3, "partner": 0}, "zero with friction"),
-    ({"friction": 0.3}, "needs a partner"),
-    ({"friction": 0.3, "partner": 2}, "needs a partner"),
+    ({"friction": 0.3}, "needs a partner that was added before"),
+    ({"friction": 0.3, "partner": 2}, "needs a partner that was added before"),
     ({"friction": 0.3, "partner": 1}, "hardens one way only")])
 def test_a_law_that_cannot_be_is_refused_and_not_added(law: dict[str, Any], message: str) -> None:
     links = LinkList()
