@@ -78,8 +78,10 @@ def friction(facts: Facts) -> Step:
     shown = facts.ask(0, THIN_LAG, **bare, slope=45.0)
     steep, flat = facts.look(shown), facts.look(facts.ask(0, THIN_LAG, **bare, slope=65.0))
     if steep.need is not None:
-        text.append(f"At 45° it takes μ ≥ {steep.need:.2f}{_by_hand(steep.need, 45.0)}. Bone "
-                    "on bone gives about 0.4 to 0.6 (from memory, to be checked).")
+        text.append(f"At 45° it takes μ ≥ {steep.need:.2f}{_by_hand(steep.need, 45.0)}. For "
+                    "bone on bone 0.4 to 0.6 is recalled, and no source was found; a test of sawn "
+                    "long bones found that it depends on the finish of the faces (Surf Technol "
+                    "1985;25:377).")
     text.append(f"At 65°, much flatter, the friction of {mu:.2f} "
                 + ("is enough: it is held. A shear fracture is steep, and that is its trouble."
                    if flat.held else "is still not enough.")

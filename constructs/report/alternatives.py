@@ -6,7 +6,7 @@ from typing import Any
 
 from buttress.files import plain
 from buttress.report.markup import Table
-from buttress.results.alternatives import ABOUT, changes, fails, surviving
+from buttress.results.alternatives import ABOUT, changes, fails, kept_words, surviving
 from buttress.results.comparison import Comparison
 from buttress.results.order import ranks, reserve
 from buttress.results.records import ConstructResult
@@ -47,8 +47,9 @@ def change_lines(comparison: Comparison) -> list[str]:
 
 def kept_lines(comparison: Comparison) -> list[str]:
     """What no alternative changes, kind by kind."""
+    told = kept_words(comparison)
     return [f"{about}, the same with every alternative: {len(same)} of {count}"
-            + (f": {'; '.join(same)}" if same else "")
+            + (f": {'; '.join(told[about])}" if same else "")
             for about, (same, count) in surviving(comparison).items()]
 
 

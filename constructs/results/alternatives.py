@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 from buttress.results.bearing import asked_for, judged
 from buttress.results.comparison import Comparison
-from buttress.results.order import TIE, before, reserve
-from buttress.results.records import ConstructResult, not_tightened
+from buttress.results.order import AT_LEAST, TIE, before, reserve
+from buttress.results.records import NOT_KNOWN, ConstructResult, not_tightened
 from buttress.results.spread import Alternative
-from buttress.results.verdict import FAILURES, failure_words, first_failure
+from buttress.results.verdict import FAILURES, failure_words, first_failure, standing
 from buttress.study.loads import LoadInput
 
 ORDER, FAILURE, BEARING = "order", "first failing part", "weight bearing"
 ABOUT = (ORDER, FAILURE, BEARING)
 """The kinds of verdicts that are compared."""
+UNKNOWN = f"{NOT_KNOWN} what fails first"
+EVERYWHERE = "every load of the weight-bearing table"
 
 
 Verdicts = dict[tuple[str, str, str], str]
@@ -50,6 +52,8 @@ def _relation(a: ConstructResult, b: ConstructResult) -> str:
         return f"'{a.name}' comes before '{b.name}'"
     if before(b, a):
         return f"'{b.name}' comes before '{a.name}'"
+    if AT_LEAST in (reserve(a).kind, reserve(b).kind):
+        return f"{NOT_KNOWN} which of '{a.name}' and '{b.name}' comes first"
     return f"'{a.name}' and '{b.name}' share a rank"
 
 
@@ -58,9 +62,13 @@ def fails(c: ConstructResult) -> str:
     if why := not_tightened(c):
         return why
     if reserve(c).load_N <= 0.0:
-        return "it carries no load"
+        return UNKNOWN if reserve(c).kind == AT_LEAST else "it carries no load"
     event = None if c.path is None else first_failure(c.path)
-    return "nothing reaches its strength" if event is None else f"first {failure_words(c, event)}"
+    if event is None:
+        return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing reaches its strength"
+    if (event.kind, event.where.part) in standing(c):
+        return f"{failure_words(c, event)} than by tightening alone"
+    return f"first {failure_words(c, event)}"
 
 
 def _near(c: ConstructResult) -> frozenset[tuple[str, str]]:
@@ -96,15 +104,22 @@ def _changes(own: Mapping[str, ConstructResult], x: Alternative, load: LoadInput
             yield Change(x.name, about, name, f"{said} ({', '.join(loads)}); in the study {was}")
         else:
             yield Change(x.name, about, name, f"'{name}': {said}; in the study {was}")
+    count = len(asked_for(load))
     for (name, said, was), rows in moved.items():
         yield Change(x.name, BEARING, name,
-                     f"'{name}' at {', '.join(rows)}: {said}; in the study {was}")
+                     f"'{name}' at {_rows(rows, count)}: {said}; in the study {was}")
+
+
+def _rows(names: Sequence[str], count: int) -> str:
+    """Rows of the weight-bearing table, in words where they are all of its ``count``."""
+    return EVERYWHERE if len(names) == count > 1 else ", ".join(names)
 
 
 def surviving(comparison: Comparison) -> dict[str, tuple[list[str], int]]:
     """By kind: the verdicts that no alternative changes, in words, and how many there are in all.
 
-    A verdict on a construct that an alternative refuses counts as not changed by that one.
+    A verdict on a construct that an alternative refuses counts as not changed by that one. What is
+    not known of the study itself is no verdict.
     """
     if comparison.alternatives is None:
         return {}
@@ -114,12 +129,30 @@ def surviving(comparison: Comparison) -> dict[str, tuple[list[str], int]]:
     others = [verdicts(x.constructs, load) for x in comparison.alternatives.tried]
     out: dict[str, tuple[list[str], int]] = {}
     for about in ABOUT:
-        mine = {k: v for k, v in usual.items() if k[0] == about}
+        mine = {k: v for k, v in usual.items() if k[0] == about and not v.startswith(NOT_KNOWN)}
         kept = [_told(k, v) for k, v in mine.items()
                 if (k[:2] not in changed if about == FAILURE
                     else all(o.get(k, v) == v for o in others))]
         if mine:
             out[about] = kept, len(mine)
+    return out
+
+
+def kept_words(comparison: Comparison) -> dict[str, list[str]]:
+    """By kind: the verdicts of `surviving` as a reader is told them, those on the weight bearing of
+    a construct in one clause where the words are the same."""
+    if comparison.alternatives is None:
+        return {}
+    out = {about: list(same) for about, (same, _) in surviving(comparison).items()}
+    if BEARING in out:
+        usual = verdicts(comparison.own, comparison.study.load)
+        rows: dict[tuple[str, str], list[str]] = {}
+        for (about, name, more), words in usual.items():
+            if about == BEARING and _told((about, name, more), words) in out[BEARING]:
+                rows.setdefault((name, words), []).append(more)
+        count = len(asked_for(comparison.study.load))
+        out[BEARING] = [f"'{name}' at {_rows(found, count)}: {words}"
+                        for (name, words), found in rows.items()]
     return out
 
 

@@ -109,11 +109,11 @@ def first_failure(path: PathResult) -> PathEvent | None:
 
 def failure_words(c: ConstructResult, event: PathEvent) -> str:
     """What an event of a construct's path means: ``the plate 'a' forms a plastic hinge``."""
-    said = FURTHER if (event.kind, event.where.part) in _standing(c) else FAILURES
+    said = FURTHER if (event.kind, event.where.part) in standing(c) else FAILURES
     return said[event.kind].format(_part(c, event.where.part))
 
 
-def _standing(c: ConstructResult) -> set[tuple[str, str]]:
+def standing(c: ConstructResult) -> set[tuple[str, str]]:
     """What tightening alone has led to: kinds of events and parts."""
     already = () if c.path is None else c.path.already
     return {(e.kind, e.where.part) for e in already if e.kind in STANDING}
@@ -122,7 +122,7 @@ def _standing(c: ConstructResult) -> set[tuple[str, str]]:
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
-    event, before = first_failure(c.path), _standing(c)
+    event, before = first_failure(c.path), standing(c)
     already = [f"{STANDING[kind].format(_part(c, part))} already when tightened"
                for kind, part in sorted(before)]
     if event is None:

@@ -10,7 +10,7 @@ from importlib import import_module
 from buttress.fe.verification import Case
 
 #: Modules with cases, in the order of the table.
-MODULES = ("balance", "whole", "mirror", "maps", "loading", "stresses", "trade")
+MODULES = ("balance", "whole", "mirror", "maps", "loading", "stresses", "planestrain", "trade")
 
 
 def cases() -> list[Case]:

@@ -81,21 +81,25 @@ def ring(around: int, across: int) -> TissueField:
     return tissue_fields([body], [body.body.solve(load)])[0]
 
 
-def hoop(across: int) -> float:
-    """Hoop stress at the inner edge, MPa, from the points of the innermost row of elements.
+def at_bore(found: TissueField, inner: float, depth: float) -> float:
+    """Hoop stress at the inner edge of a ring, MPa, from the points within a depth [mm] of it.
 
     The reader has no value at the edge itself: A + B / r², the form of any stress that is the same
-    all round, is fitted to the points of that row.
+    all round, is fitted to those points, the innermost row of elements.
     """
-    found = ring(2 * across, across)
     x, y = np.moveaxis(found.points, -1, 0)
     r = np.hypot(x, y)
     sxx, syy, sxy = np.moveaxis(found.stress, -1, 0)
     around = (sxx * y**2 + syy * x**2 - 2.0 * sxy * x * y) / r**2
-    inner = r < lame.INNER + (lame.OUTER - lame.INNER) / across
-    form = np.column_stack([np.ones(int(inner.sum())), r[inner]**-2])
-    even, part = np.linalg.lstsq(form, around[inner], rcond=None)[0]
-    return float(even + part / lame.INNER**2)
+    near = r < inner + depth
+    form = np.column_stack([np.ones(int(near.sum())), r[near]**-2])
+    even, part = np.linalg.lstsq(form, around[near], rcond=None)[0]
+    return float(even + part / inner**2)
+
+
+def hoop(across: int) -> float:
+    """Hoop stress at the inner edge, MPa."""
+    return at_bore(ring(2 * across, across), lame.INNER, (lame.OUTER - lame.INNER) / across)
 
 
 def ring_stress(share: float, measure: str) -> float:

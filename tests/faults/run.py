@@ -1,12 +1,12 @@
 """Break a copy of the code in stated ways, one after another, and report which tests notice.
 
-    .venv/bin/python tests/faults/run.py --out results/faults.md
+    .venv/bin/python tests/faults/run.py --missed --out tests/faults/noticed.md
 
 Each fault (solver.toml, constructs.toml, readings.toml) is put into a copy, and the test files of
 the physics that it breaks are run there one by one until one fails. `--stored` also runs the
 comparisons with stored numbers where none does. Some fifteen minutes of one core. `--only TEXT`
 keeps the faults whose name contains a text, `--missed` those that the table in `--out` does not
-show as noticed by a test of their physics; the other rows stay.
+show as noticed by a test of their physics; the other rows stay. `noticed.md` is the committed table.
 """
 
 from __future__ import annotations

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
-from planted import ROOT, STORED, Fault, faults
+from planted import HERE, ROOT, STORED, Fault, faults
+from run import PHYSICS, rows_of
 
 FAULTS = faults()
 
@@ -34,3 +35,11 @@ def test_a_text_that_is_gone_or_there_twice_is_refused() -> None:
     for content in ("b = 1", "a = 1; a = 1"):
         with pytest.raises(ValueError, match="not once"):
             fault.applied(content)
+
+
+def test_the_table_shows_none_that_a_test_of_its_physics_did_not_notice() -> None:
+    """A fault that is new has no row yet: `run.py --missed` makes it."""
+    rows = rows_of((HERE / "noticed.md").read_text(encoding="utf-8"))
+    assert len(rows) >= 60
+    assert [name for name, row in rows.items()
+            if row.split(" | ")[3] != PHYSICS and name in {f.name for f in FAULTS}] == []

@@ -8,6 +8,8 @@ import pytest
 from buttress.bone.section import Section
 from buttress.model.model import Bones, Model, assemble
 from buttress.study.read import example
+from buttress.study.tables import table_value
+from buttress.sweeps.vary import varied
 from buttress.verification.studies import coarse
 
 
@@ -74,3 +76,25 @@ def test_between_bone_and_fill_the_weaker_crushes() -> None:
                     assert link.upper / link.weight <= min(own, bone) * (1 + 1e-9)
                     seen.add(bool(own < bone))
     assert seen == {True, False}
+
+
+@pytest.mark.parametrize("share", [0.05, 0.12])
+def test_a_crushed_face_rises_by_the_slope_of_its_bone_over_the_depth_of_a_layer(
+        share: float) -> None:
+    """By hand: a column of bone as deep as the layer that crushes at share x E carries
+    share x E / depth more pressure for each mm; cortex carries no more."""
+    study = varied(coarse("medial-shear", "antiglide"), {"hardening.bone_share": share}).study
+    model = assemble(Bones(study).of(study.constructs[0]), study.constructs[0])
+    section = model.bone.section
+    deep = table_value("materials", "crushed bone", "face_layer").value
+    assert deep == 10.0    # mm, as stated in the table
+    seen = set()
+    for link in model.problem.links.links:
+        if link.source != "shear plane" or link.kind != "contact":
+            continue
+        at = np.array(link.place)
+        core = float(section.core_thickness(at)) / float(section.chord(at))
+        by_hand = share * core * float(section.core_at(at)) / deep
+        assert link.slope / link.weight == pytest.approx(by_hand, rel=1e-9)
+        seen.add(by_hand > 0.0)
+    assert seen == {True, False}    # some of the face is cortex through and through

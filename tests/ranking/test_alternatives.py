@@ -27,7 +27,16 @@ from buttress.report import alternatives as report
 from buttress.report.folder import document
 from buttress.report.page import write_report
 from buttress.report.trust import how_far
-from buttress.results.alternatives import BEARING, FAILURE, ORDER, changes, surviving, verdicts
+from buttress.results.alternatives import (
+    BEARING,
+    FAILURE,
+    ORDER,
+    changes,
+    fails,
+    kept_words,
+    surviving,
+    verdicts,
+)
 from buttress.results.bar import Bar
 from buttress.results.comparison import Comparison
 from buttress.results.order import reserve
@@ -207,6 +216,52 @@ def test_what_survives_all_of_them() -> None:
     assert kept[BEARING][1] == rows_
     assert len(kept[BEARING][0]) == rows_ // 2    # those of b
     assert surviving(replace(made, alternatives=None)) == {}
+
+
+def unknown(c: ConstructResult, load: float) -> ConstructResult:
+    """The construct, known to carry a load and not known above it."""
+    return replace(c, reserve=Reserve(None, 0.5, None, None, load), peak_N=load,
+                   peak_status="not known", path=replace(c.path, events=()))
+
+
+def test_what_is_not_known_is_no_tie_and_no_verdict() -> None:
+    made = spread()
+    a, b = made.constructs
+    lost = replace(made.alternatives.tried[0], constructs={
+        "a": unknown(a, 900.0), "b": unknown(b, 1000.0)})
+    other = replace(made, alternatives=ModelSpread((lost,)))
+    (order,) = [c.words for c in changes(other) if c.about == ORDER]
+    assert order == ("not known which of 'a' and 'b' comes first ('a' ≥ 900 N, 'b' ≥ 1000 N); in "
+                     "the study 'a' comes before 'b'")
+    assert [c.words.split(";")[0] for c in changes(other) if c.about == FAILURE] == [
+        "'a': not known what fails first", "'b': not known what fails first"]
+    assert fails(unknown(a, 0.0)) == "not known what fails first"    # not "it carries no load"
+    # Of the study itself: nothing that an alternative could keep.
+    own = replace(made, constructs=(unknown(a, 900.0), unknown(b, 1000.0)))
+    assert ORDER not in surviving(own)
+    assert FAILURE not in surviving(own)
+
+
+def test_a_part_that_tightening_has_brought_to_its_strength_is_said_to_give_more() -> None:
+    a = spread()["a"]
+    yields = PathEvent("yield", 500.0, 0.1, Where("upper lag", None))
+    path = replace(a.path, events=(yields,))
+    assert fails(replace(a, path=path)) == (
+        "first the anchorage of 'upper lag' reaches its strength")
+    assert fails(replace(a, path=replace(path, already=(replace(yields, load_N=0.0),)))) == (
+        "more of the anchorage of 'upper lag' reaches its strength than by tightening alone")
+
+
+def test_the_same_words_at_every_load_are_told_once() -> None:
+    made = spread()
+    told = kept_words(made)
+    assert told[BEARING] == [
+        "'b' at every load of the weight-bearing table: within all limits"]
+    (line,) = [x for x in report.kept_lines(made) if x.startswith(BEARING)]
+    assert line.endswith(": 8 of 16: " + told[BEARING][0])
+    (bearing,) = [c.words for c in changes(made) if c.about == BEARING]
+    assert bearing.startswith("'a' at every load of the weight-bearing table: over a limit")
+    assert kept_words(replace(made, alternatives=None)) == {}
 
 
 def test_terminal_page_and_files(tmp_path: Path) -> None:

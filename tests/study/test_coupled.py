@@ -16,6 +16,7 @@ from buttress.fe.errors import InputError
 from buttress.lesson.grid import exit_of
 from buttress.model.resolve import resolved
 from buttress.rules.plate import apexes
+from buttress.study.points import apex
 from buttress.study.read import example, example_text, parse_study, study_from
 from buttress.sweeps.design import make_design
 from buttress.sweeps.vary import plain, varied
@@ -45,6 +46,17 @@ def test_a_plate_is_placed_from_the_apex() -> None:
     share = (y - y0) / (y1 - y0)
     surface = -float(Section(STUDY.section).half_width(y))
     assert x0 + share * (x1 - x0) == pytest.approx(surface, abs=0.02)
+
+
+@pytest.mark.parametrize(("ends", "wanted"), [
+    ((-108.0, -116.0), (14.0, -113.4)), ((-116.0, -108.0), (-14.0, -113.4))])
+def test_of_two_exits_the_apex_is_the_lower(ends: tuple[float, float],
+                                            wanted: tuple[float, float]) -> None:
+    """By hand: a line from x = -40 to 40 across the straight shaft leaves it on both sides, 14 mm
+    from its middle, at 0.675 and 0.325 of its way."""
+    assert float(Section(STUDY.section).half_width(-113.0)) == pytest.approx(14.0, abs=1e-9)
+    line = [(-40.0, ends[0]), (40.0, ends[1])]
+    assert apex(line, STUDY.section, snap_mm=0.1) == pytest.approx(wanted, abs=1e-9)
 
 
 def test_the_apex_does_not_depend_on_the_mesh() -> None:

@@ -87,6 +87,24 @@ def test_columns_tell_their_units(tmp_path: Path) -> None:
             assert f"-- {unit}" in line, line
 
 
+def test_a_case_is_stored_whole(tmp_path: Path) -> None:
+    """Every row of every table comes back with its values, under the number of its case."""
+    case = outcome(4)
+    case.limits += [{"construct": "construct 0", "limit_name": "step-off", "load_N": 812.5}]
+    case.fail("unconverged", "why", "construct 1", 900.0)
+    with opened(tmp_path / "s.sqlite") as store:
+        store.write(case)
+    rows = {"capacities": case.capacities, "results": case.results, "fragments": case.fragments,
+            "edges": case.edges, "limits": case.limits, "failures": case.failures}
+    with reading(tmp_path / "s.sqlite") as db:
+        db.row_factory = sqlite3.Row
+        for table, given in rows.items():
+            assert given
+            found = [dict(r) for r in db.execute(f"SELECT * FROM {table}")]
+            assert [{k: r[k] for k in g} for r, g in zip(found, given, strict=True)] == given, table
+            assert {r["case_id"] for r in found} == {4}, table
+
+
 def test_a_case_written_again_replaces_its_rows(tmp_path: Path) -> None:
     with opened(tmp_path / "s.sqlite") as store:
         bad = outcome(2, constructs=1)
