@@ -23,7 +23,7 @@ made will do. Units: mm, N, MPa, degrees. Everything is educational and not for 
 # They are imported by string: packages below import `LABEL` from here, and no statement of this
 # file may point to them. Type checkers read the same names from `__init__.pyi`.
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 LABEL = (
     "Educational, not for planning treatment. Follow local regulations and guidelines, "
