@@ -8,8 +8,8 @@
 
 - Studies: `example`, `example_names`, `example_text`, `load_study`, `parse_study`, `study_from`;
   changed ones: `only`, `varied`, `known_keys`; `write_study`.
-- Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `batch`, `rank`, `Explorer`;
-  `improve` searches placements; `diff` compares two answers.
+- Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `describe`, `batch`, `rank`,
+  `Explorer`; `improve` searches placements; `diff` compares two answers.
 - Pictures: `figures`.
 - How far to trust it: `verify`, `run_bench`, `assumptions`, `LIMITS`, `glossary`, `table_value`,
   `statics`, `extrapolate`.
@@ -38,6 +38,7 @@ _PLACES = {
     "batch": "buttress.sweeps.batch",
     "check": "buttress.rules.check",
     "compare": "buttress.comparison.compare",
+    "describe": "buttress.ranking.designs",
     "diff": "buttress.report.diff",
     "example": "buttress.study.read",
     "example_names": "buttress.study.read",
