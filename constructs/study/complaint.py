@@ -15,6 +15,7 @@ from buttress.study.lines import line_of
 from buttress.study.paths import Address, models
 
 DIGITS = 15  # whole numbers with more are shown by their number of digits
+UNITS = ("mm", "N", "MPa", "deg", "kg")
 SHOWN = 5  # errors reported one by one; the rest are counted
 
 
@@ -166,7 +167,11 @@ def _told(owner: type[BaseModel] | None, loc: tuple[int | str, ...]) -> str:
         if key == (field.alias or name):
             table = ".".join(str(part) for part in loc[:-1] if isinstance(part, str)) or WHOLE
             meaning = meanings().get(table, {}).get(key, "")
-            return allowed(field.annotation, field.metadata) + (f" ({meaning})" if meaning else "")
+            words = allowed(field.annotation, field.metadata)
+            unit = key.rpartition("_")[2]
+            if words == "number" and unit in UNITS:
+                words = f"a number in {unit}"
+            return words + (f" ({meaning})" if meaning else "")
     return ""
 
 
