@@ -8,8 +8,8 @@
 
 - Studies: `example`, `example_names`, `example_text`, `load_study`, `parse_study`, `study_from`;
   changed ones: `only`, `varied`, `known_keys`; `write_study`.
-- Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `batch`, `rank`, `Explorer`;
-  `improve` searches placements; `diff` compares two answers.
+- Answers: `compare`, `check`, `run_stages`, `sweep`, `sweep_frame`, `describe`, `batch`, `rank`,
+  `Explorer`; `improve` searches placements; `diff` compares two answers.
 - Pictures: `figures`.
 - How far to trust it: `verify`, `run_bench`, `assumptions`, `LIMITS`, `glossary`, `table_value`,
   `statics`, `extrapolate`.
@@ -23,7 +23,7 @@ made will do. Units: mm, N, MPa, degrees. Everything is educational and not for 
 # They are imported by string: packages below import `LABEL` from here, and no statement of this
 # file may point to them. Type checkers read the same names from `__init__.pyi`.
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 LABEL = (
     "Educational, not for planning treatment. Follow local regulations and guidelines, "
@@ -38,6 +38,7 @@ _PLACES = {
     "batch": "buttress.sweeps.batch",
     "check": "buttress.rules.check",
     "compare": "buttress.comparison.compare",
+    "describe": "buttress.ranking.designs",
     "diff": "buttress.report.diff",
     "example": "buttress.study.read",
     "example_names": "buttress.study.read",

@@ -8,6 +8,7 @@ from buttress.fe.errors import InputError as InputError
 from buttress.fe.richardson import extrapolate as extrapolate
 from buttress.fe.verification import statics as statics
 from buttress.improving.search import improve as improve
+from buttress.ranking.designs import describe as describe
 from buttress.ranking.rank import rank as rank
 from buttress.report.assumptions import LIMITS as LIMITS
 from buttress.report.assumptions import assumptions as assumptions

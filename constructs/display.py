@@ -23,6 +23,11 @@ def shows(kind: type[T]) -> Callable[[Callable[[T], str]], Callable[[T], str]]:
     return register
 
 
+def displayed() -> tuple[type, ...]:
+    """The kinds of record for which a writer is registered."""
+    return tuple(_WRITERS)
+
+
 class Brief:
     """A record whose repr is one line: the attributes named in ``brief``, long ones shortened.
 

@@ -73,8 +73,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             alternatives: Alternatives = False, json: Json = False, quiet: NoWarnings = False,
             workers: Annotated[int, typer.Option(
                 "--workers", metavar="N", min=0, max=256,
-                help="Number of processes that share the constructs, with the same answers; 0 for "
-                     "one per core.")] = 1,
+                help="Number of processes that share constructs and figures, with the same "
+                     "answers; 0 for one per core.")] = 1,
             svg: Svg = False,
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
@@ -94,6 +94,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     from buttress.report.folder import document, write_results
     from buttress.results.stress import FIELDS
     from buttress.study.checked import require_known
+    from buttress.workers import cores
 
     require_known(field, FIELDS, "field", key="--field")
     progress = say(quiet or json)
@@ -112,7 +113,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
             comparison = with_alternatives(comparison, progress)
     with told_late() as writing, drafted(folder) as draft:
-        write_results(comparison, draft, text, progress, field, points, svg)
+        write_results(comparison, draft, text, progress, field, points, svg,
+                      workers or cores())
         if motion:
             write_film(made, draft / "motion.gif", progress)
         folder = claimed(draft, folder, force)

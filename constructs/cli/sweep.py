@@ -53,7 +53,7 @@ Path_ = Annotated[bool, typer.Option(
                    "(slower).")]
 Limits = Annotated[bool, typer.Option(
     "--limits", help="As --path, and the load at every limit and, with a body mass, the cells of "
-                     "the weight-bearing table in the study's own bone (slower still).")]
+                     "the weight-bearing table (slower still).")]
 Strain = Annotated[bool, typer.Option(
     "--strain", help="Also the share of bone over its yield strain (slower).")]
 Figures = Annotated[bool, typer.Option("--figures", help="Also draw figures.")]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path, PurePosixPath
 
 from matplotlib.axes import Axes
@@ -28,6 +29,10 @@ from buttress.results.picture import Picture
 from buttress.results.records import ConstructResult
 from buttress.results.stress import STRAIN_RATIO
 from buttress.study.study import Study
+from buttress.workers import pool
+
+FEWEST = 4
+"""Figures for each process, at least: it starts in the time in which it draws two or three."""
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
@@ -114,8 +119,9 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     return out
 
 
-def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[str, Axes]]:
-    """Every figure of a comparison with its file name, one at a time; ``field`` colours sections.
+def planned(comparison: Comparison, field: str = STRAIN_RATIO
+            ) -> Iterator[tuple[str, Callable[[], Axes]]]:
+    """Every figure of a comparison: its file name, and what draws it; ``field`` colours sections.
     """
     names = stems(comparison)
     given = [c.name for c in comparison.constructs]
@@ -126,44 +132,69 @@ def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[s
     loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     most = overview_load(comparison)
     if most is not None:
-        yield names["overview", "", ""], overview(comparison, most, field=field)
-    yield names["capacity", "", ""], capacity(comparison)
+        yield names["overview", "", ""], partial(overview, comparison, most, field=field)
+    yield names["capacity", "", ""], partial(capacity, comparison)
     table = weight_bearing(comparison)
     if table is not None:
-        yield names["weight bearing", "", ""], figure_bearing.weight_bearing(table)
+        yield names["weight bearing", "", ""], partial(
+            figure_bearing.weight_bearing, table)
     for fragment in comparison.fragments:
-        yield names["curves", "", fragment], curves(comparison, fragment)
+        yield names["curves", "", fragment], partial(curves, comparison, fragment)
     if ("map", "", "") in names and shown:
         mesh = next(iter(shown.values())).bodies
-        yield names["map", "", ""], modulus_map(comparison.study, mesh)
+        yield names["map", "", ""], partial(modulus_map, comparison.study, mesh)
     top = colours_of(list(shown.values()), field).top
     for construct, picture in shown.items():
-        yield names["deformed", construct, ""], deformed(
-            picture, direction_deg=comparison.study.load.direction_deg, top=top, field=field,
-            factor=magnification([picture]) if picture.held else None)
+        yield names["deformed", construct, ""], partial(
+            deformed, picture, direction_deg=comparison.study.load.direction_deg, top=top,
+            field=field, factor=magnification([picture]) if picture.held else None)
         if (load := loads[construct].get(picture.load_N)) is not None and picture.held:
-            yield names["contact", construct, ""], contact_pressure(picture, load)
+            yield names["contact", construct, ""], partial(contact_pressure, picture, load)
         for fragment in comparison.fragments:
-            yield names["free body", construct, fragment], free_body(picture, fragment)
+            yield names["free body", construct, fragment], partial(free_body, picture, fragment)
     for name in () if comparison.alternatives is None else comparison.own:
-        yield names["tornado", name, ""], tornado(comparison, name)
+        yield names["tornado", name, ""], partial(tornado, comparison, name)
     factor = common_factor(comparison.stages)
     for staged in comparison.stages:
         if any(staged.pictures):
-            yield names["stages", staged.name, ""], stage_pictures(staged, factor=factor)
+            yield names["stages", staged.name, ""], partial(stage_pictures, staged, factor=factor)
         if ("screw forces", staged.name, "") in names:
-            yield names["screw forces", staged.name, ""], screw_forces(staged)
+            yield names["screw forces", staged.name, ""], partial(screw_forces, staged)
 
 
-def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, svg: bool = False
-             ) -> list[Path]:
+def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[str, Axes]]:
+    """Every figure of a comparison with its file name, one at a time; ``field``: see `planned`."""
+    for stem, draw in planned(comparison, field):
+        yield stem, draw()
+
+
+def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, svg: bool = False,
+             workers: int = 1) -> list[Path]:
     """Draw every figure into a folder, as PNG and, where asked, SVG; ``field`` colours sections.
 
-    Returns the files in reading order.
+    ``workers``: processes that share the figures, this one among them; the files are the same to
+    the last byte. Returns the files in reading order.
     """
-    out: list[Path] = []
-    for stem, ax in drawn(comparison, field):
-        figure = ax.get_figure(root=True)
-        assert isinstance(figure, Figure)
-        out += save(figure, folder, stem, svg)
+    shares = min(workers, len(list(planned(comparison, field))) // FEWEST)
+    if shares < 2:
+        return [path for _, paths in draw_share(comparison, folder, field, svg, 0, 1)
+                for path in paths]
+    with pool(shares - 1) as others:
+        sent = [others.submit(draw_share, comparison, folder, field, svg, i, shares)
+                for i in range(1, shares)]
+        done = draw_share(comparison, folder, field, svg, 0, shares)
+        for share in sent:
+            done += share.result()
+    return [path for _, paths in sorted(done) for path in paths]
+
+
+def draw_share(comparison: Comparison, folder: Path, field: str, svg: bool, first: int, step: int
+               ) -> list[tuple[int, list[Path]]]:
+    """Draw every ``step``-th figure from the ``first`` on; their numbers and files."""
+    out = []
+    for number, (stem, draw) in enumerate(planned(comparison, field)):
+        if number % step == first:
+            figure = draw().get_figure(root=True)
+            assert isinstance(figure, Figure)
+            out.append((number, save(figure, folder, stem, svg)))
     return out

@@ -63,11 +63,13 @@ def _write_fields(picture: Picture, path: Path) -> None:
 
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None,
-                  field: str = STRAIN_RATIO, points: Points = (), svg: bool = False) -> None:
+                  field: str = STRAIN_RATIO, points: Points = (), svg: bool = False,
+                  workers: int = 1) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given.
 
     ``field``: what colours the sections, see `figures.deformed`; ``points``: where strain and
-    stress are asked for, see `Comparison.at`; ``svg``: figures also as SVG.
+    stress are asked for, see `Comparison.at`; ``svg``: figures also as SVG;
+    ``workers``: processes that share the figures.
     """
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
@@ -104,6 +106,6 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         for picture in construct.pictures:
             _write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
     say("drawing")
-    figures = draw_all(comparison, folder, field, svg)
+    figures = draw_all(comparison, folder, field, svg, workers)
     say("writing the report")
     write_report(comparison, folder / "report.html", figures)

@@ -14,9 +14,10 @@ from buttress.draw import all as figures
 from buttress.draw.images import few_colours, image_of
 from buttress.draw.primitives import DPI
 from buttress.draw.stages import common_factor
-from buttress.fe.errors import ButtressError
+from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.status import Status
 from buttress.files import as_csv, claimed, drafted, require_room
+from buttress.report.api import write_api
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
@@ -163,7 +164,16 @@ def write_gallery(folder: Path, names: Sequence[str] = (), say: Say = lambda tex
             say("\n".join(lines(comparison)))
             raise
         written += [target / path.name for path in made]
-    return [*written, *write_index(folder)]
+    return [*written, *write_index(folder), *_api(folder, say)]
+
+
+def _api(folder: Path, say: Say) -> list[Path]:
+    """The page of the facade; where pdoc is missing this says so, and what is there stays."""
+    try:
+        return write_api(folder / "api")
+    except InputError as error:
+        say(f"gallery: {error}")
+        return []
 
 
 def write_index(folder: Path) -> list[Path]:
@@ -184,6 +194,7 @@ def write_index(folder: Path) -> list[Path]:
     out += [f"| [{words}]({name}/) | | `{command}` |"
             for name, (words, command) in OTHERS.items() if (folder / name).exists()]
     out += ["", "[Every key of a study file](keys.md) · "
+            "[what Python offers](api/buttress.html) (open it in a browser) · "
             "[What this cannot tell you, and what it assumes](assumptions.md) · "
             "[words, for people who are not engineers and for people who are not surgeons]"
             "(glossary.md)", ""]

@@ -9,11 +9,13 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from buttress.fe.errors import InputError
+from buttress.study.allowed import WHOLE, allowed, meanings
 from buttress.study.checked import Checked, closest, did_you_mean
 from buttress.study.lines import line_of
 from buttress.study.paths import Address, models
 
 DIGITS = 15  # whole numbers with more are shown by their number of digits
+UNITS = ("mm", "N", "MPa", "deg", "kg")
 SHOWN = 5  # errors reported one by one; the rest are counted
 
 
@@ -105,7 +107,8 @@ def _one(entry: Any, data: dict[str, Any], model: type[BaseModel]) -> tuple[Inpu
         if isinstance(entry["loc"][-1], int):
             return InputError("too few numbers", key=_dotted(loc[:-1], data),
                               value=show(given), expected="[x, y]"), ""
-        return InputError("missing key", key=key, expected=_wanted(str(loc[-1]))), ""
+        return InputError("missing key", key=key, expected=_wanted(str(loc[-1])) or _told(
+            _model_at(loc[:-1], model), loc)), ""
     message, expected = _plain(kind, context, given, str(loc[-1]) if loc else "")
     return InputError(message, key=key, value=show(given), expected=expected), ""
 
@@ -129,6 +132,8 @@ def _plain(kind: str, context: dict[str, Any], given: Any, key: str) -> tuple[st
         "string_type": "text in quotes", "bool_type": "true or false (no quotes)",
         "tuple_type": "a list in [ ]", "model_type": "a table of keys",
     }.get(kind, "")
+    if kind == "tuple_type" and isinstance(given, int | float | str):
+        wanted += f", such as [{show(given)}]"
     if kind == "tuple_type" and isinstance(given, dict):
         wanted = f"a heading in double brackets, such as [[{key}]], for each"
     if kind == "model_type" and isinstance(given, list | tuple):
@@ -136,25 +141,38 @@ def _plain(kind: str, context: dict[str, Any], given: Any, key: str) -> tuple[st
     return "wrong type", wanted
 
 
-# What a missing key should hold, by the end of its name; the first that fits counts.
+# What a missing key should hold, by the end of its name; the others are told by their model.
 _WANTED = (
     ("inside_mm", "a point inside the fragment, [x, y]"),
     ("points_mm", "at least two points, [[x, y], [x, y]]"),
     ("origin_mm", "the lower left corner of the map, [x, y]"),
-    ("file", "the name of a file in the study's folder"), ("kind", '"modulus" or "density"'),
-    ("length_mm", "a length in mm"), ("_mm", "a number in mm"),
-    ("total_N", "at least one load in N"), ("_N", "a number in N"), ("name", "a name"),
+    ("file", "the name of a file in the study's folder"),
+    ("total_N", "at least one load in N"), ("name", "a name"),
     ("construct", "at least one [[construct]] with a name"),
-    ("void", "the name of a [[void]]"), ("material", "a graft material"),
+    ("void", "the name of a [[void]]"),
     ("share", "a fraction of the height, from 0 to 1"),
     ("side", '"medial" or "lateral", in a sagittal section "anterior" or "posterior"'),
-    ("form", "a thread form"),
 )
 
 
 def _wanted(key: str) -> str:
-    """What a missing key should hold; empty when nothing is known of it."""
+    """What a missing key should hold; empty when its model tells it better."""
     return next((text for ending, text in _WANTED if key.endswith(ending)), "")
+
+
+def _told(owner: type[BaseModel] | None, loc: tuple[int | str, ...]) -> str:
+    """Allowed values and meaning of a missing key, as in the list of keys; empty when unknown."""
+    key = str(loc[-1])
+    for name, field in owner.model_fields.items() if owner is not None else ():
+        if key == (field.alias or name):
+            table = ".".join(str(part) for part in loc[:-1] if isinstance(part, str)) or WHOLE
+            meaning = meanings().get(table, {}).get(key, "")
+            words = allowed(field.annotation, field.metadata)
+            unit = key.rpartition("_")[2]
+            if words == "number" and unit in UNITS:
+                words = f"a number in {unit}"
+            return words + (f" ({meaning})" if meaning else "")
+    return ""
 
 
 def _keys(owner: type[BaseModel] | None) -> list[str]:

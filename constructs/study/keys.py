@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import inspect
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from textwrap import indent, wrap
 from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
 from buttress import LABEL
-from buttress.study.checked import Checked, OneOf, Within
+from buttress.study.allowed import WHOLE, allowed, meanings
+from buttress.study.checked import Checked
 from buttress.study.study import Study
 
-NEEDED, NONE, WHOLE = "needed", "-", "the file itself"
+NEEDED, NONE = "needed", "-"
 FURTHER = """Varied in a sweep by its dotted path: `section.bone`, `fracture.NAME.friction`,
 `construct.NAME.screw.NAME.angle_deg`; `*` stands for every name of a list. In addition to the keys
 of the file there are `ANY ENTRY.present` (true or false: whether a named entry is included;
@@ -59,13 +57,6 @@ class Table:
     keys: tuple[Key, ...]
 
 
-@cache
-def meanings() -> dict[str, dict[str, str]]:
-    """What keys mean, by table and key, and sketches by the dotted key: `data/keys.toml`."""
-    text = files("buttress").joinpath("data", "keys.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def tables() -> list[Table]:
     """All tables of a study file, in the order of the models."""
     return list(_tables(Study, "", ""))
@@ -104,31 +95,6 @@ def _model(annotation: Any) -> tuple[type[Checked] | None, bool]:
         found = [m for m in map(_model, parts) if m[0] is not None]
         return found[0] if found else (None, False)
     return None, False
-
-
-def allowed(annotation: Any, metadata: Any = ()) -> str:
-    """The allowed values of a key, in words."""
-    for mark in metadata:
-        if isinstance(mark, Within):
-            unit = "" if mark.unit == "-" else f" {mark.unit}"
-            whole = "whole number, " if annotation is int else ""
-            return f"{whole}{mark.low:g} to {mark.high:g}{unit}"
-        if isinstance(mark, OneOf):
-            return " | ".join(f'"{n}"' for n in mark.names())
-    parts = [a for a in get_args(annotation) if a is not NoneType]
-    origin = get_origin(annotation)
-    if origin is Annotated:
-        return allowed(parts[0], parts[1:])
-    if origin is Literal:
-        return " | ".join(f'"{p}"' if isinstance(p, str) else f"{p}" for p in parts)
-    if origin in (Union, UnionType):
-        return ", or ".join(dict.fromkeys(allowed(p) for p in parts))
-    if origin is tuple:
-        if parts[-1] is Ellipsis:
-            return f"list of: {allowed(parts[0])}"
-        return "[" + ", ".join(allowed(p) for p in parts) + "]"
-    return {bool: "true | false", int: "whole number", float: "number",
-            str: "text"}.get(annotation, "a value")
 
 
 def _default(field: FieldInfo) -> str:

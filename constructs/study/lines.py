@@ -31,7 +31,8 @@ def key_lines(text: str) -> dict[str, int]:
             waiting += line + "\n"
             value = _value(waiting)
             if value is not None:
-                if path[-1] == "name" and isinstance(value, str):
+                # A name that a message cannot show stands for no entry in it.
+                if path[-1] == "name" and isinstance(value, str) and _shown(value):
                     names[here] = value
                 waiting = ""
         elif head := _HEADING.fullmatch(line):
@@ -50,6 +51,10 @@ def key_lines(text: str) -> dict[str, int]:
 
 def _called(path: tuple[str | int, ...], names: dict[tuple[str | int, ...], str]) -> str:
     return names.get(path, str(path[-1])) if isinstance(path[-1], int) else str(path[-1])
+
+
+def _shown(name: str) -> bool:
+    return 0 < len(name) <= 60 and name.isprintable()
 
 
 def _value(line: str) -> Any:

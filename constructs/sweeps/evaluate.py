@@ -10,26 +10,26 @@ from functools import partial
 from time import perf_counter
 from typing import Any
 
-from buttress.comparison.soft import bears
+from buttress.comparison.soft import bears, in_soft_bone
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Answer
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.results.bearing import asked_for, judged_by
 from buttress.results.capacity import bracket
-from buttress.results.derive import MOVED_MM, derive
+from buttress.results.derive import derive
 from buttress.results.escape import escaping
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import first_yield
 from buttress.results.reader import Reader
 from buttress.results.search import Search
 from buttress.study.read import study_from
-from buttress.study.study import Construct, Study
+from buttress.study.study import Construct
 from buttress.sweeps.checking import Checker
-from buttress.sweeps.keys import bone_key, digest, hardware_key
+from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key
 from buttress.sweeps.layout import answer_columns, path_columns
+from buttress.sweeps.limits import cell_rows, limit_rows
 from buttress.sweeps.vary import Case
 from buttress.sweeps.workshop import Frame, Kept, Law, Workshop, share_key
 from buttress.workers import KILLED, Job
@@ -44,7 +44,7 @@ class Options:
     ``strain`` recovers the fields of strain, for the share of bone over its yield strain; ``path``
     presses each construct past the loads of the study, for peak, reserve and first yield;
     ``limits`` does so too, for the load at every limit, at stated movements and, where the study
-    gives a body mass, the cells of the weight-bearing table in its own bone.
+    gives a body mass, the cells of the weight-bearing table, in its own bone and in soft bone.
     """
 
     capacity: bool = True
@@ -137,7 +137,8 @@ class Evaluator:
             try:
                 case = Case(study_from(task.data, folder=task.folder), task.scales)
                 self._checker.bone(case.study)
-                self.workshop.make_room(case.study)
+                soft = in_soft_bone(case.study)[0] if self.options.limits else None
+                self.workshop.make_room(*filter(None, (case.study, soft)))
                 # An error in the bone affects every construct.
                 intact = self.workshop.intact(case.study)
                 alone = self.workshop.alone(case.study)
@@ -208,8 +209,20 @@ class Evaluator:
             results.append(row)
         if self.options.path or self.options.limits:
             capacities[0] |= pressed(model, reader, case.study.limits.movement_mm)
-        limits, cells = limit_rows(model, reader, case.study) if self.options.limits else ([], [])
+        limits, cells = self._limits(case, model, reader) if self.options.limits else ([], [])
         return capacities, results, fragments, edges, limits, cells, failures
+
+    def _limits(self, case: Case, model: Model, reader: Reader) -> tuple[list[dict[str, Any]],
+                                                                         list[dict[str, Any]]]:
+        """Rows of the tables limits and bearing: in the case's own bone, and cells in soft bone."""
+        own = bears(reader, model, SEARCH_LIMIT_N)
+        study, _ = in_soft_bone(case.study)
+        if study is None:
+            return limit_rows(own, model, reader), cell_rows(own, case.study, None)
+        _, softer, _ = self.workshop.model(Case(study, case.scales), model.construct)
+        tissues = self.workshop.ground(study, model.construct, load_key(study)).tissues
+        soft = bears(Reader(softer.bone, tissues, self.workshop.intact(study)), softer)
+        return limit_rows(own, model, reader), cell_rows(own, case.study, soft)
 
     @staticmethod
     def _figures(frame: Frame, model: Model, answer: Answer, reader: Reader, total: float
@@ -252,33 +265,6 @@ def pressed(model: Model, reader: Reader, movement_mm: float) -> dict[str, Any]:
     found = derive(Search(model), reader, first_yield(reader, model), movement_mm, whole=False)
     return {column: q.of(found, ()) for q in path_columns() if q.of is not None
             for column in q.columns(q.store)}
-
-
-def limit_rows(model: Model, reader: Reader, study: Study
-               ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Rows of the tables limits and bearing for a construct: see `compare` for what they mean."""
-    found = bears(reader, model, SEARCH_LIMIT_N)
-    limits = [{"limit_name": name, "load_N": r.load_N, "kept_to_N": r.kept_to_N,
-               "missing": r.missing or None, "part": r.where.part if r.where else None,
-               **dict(zip(("x_mm", "y_mm"), (r.where and r.where.place_mm) or (None, None),
-                          strict=True))}
-              for name, r in found.limits.items()]
-    whole = derive(Search(model), reader, first_yield(reader, model), study.limits.movement_mm,
-                   whole=False, moved=MOVED_MM)
-    for kind, loads in whole.load_at_N.items():
-        limits += [{"limit_name": f"{kind.replace('_', '-')} of {mm} mm", "load_N": load}
-                   for mm, load in loads.items()]
-    if whole.reserve_to_failure is not None:
-        r = whole.reserve_to_failure
-        limits.append({"limit_name": f"joint moved {r.movement_mm:g} mm", "load_N": r.load_N,
-                       "kept_to_N": r.kept_to_N, "part": r.where})
-    cells = []
-    for name, (low, high), *_ in asked_for(study.load):
-        cell = judged_by(found, high)
-        cells.append({"activity": name, "joint_force_low_N": low, "joint_force_high_N": high,
-                      "verdict": cell.verdict, "limit_load_N": cell.load_N,
-                      "not_found": cell.doubt or None})
-    return limits, cells
 
 
 def stored(figures: Figures, strain: bool) -> tuple[dict[str, Any], list[dict[str, Any]],

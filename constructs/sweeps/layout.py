@@ -12,7 +12,7 @@ from buttress.results import quantities
 from buttress.results.figures import Level
 from buttress.results.quantity import Quantity
 
-LAYOUT = 6
+LAYOUT = 7
 """Number of this layout: a store of another one is refused."""
 TYPES = {float: "REAL", int: "INTEGER", bool: "INTEGER", str: "TEXT"}
 
@@ -71,6 +71,9 @@ CREATE TABLE bearing (         -- where asked: cells of the weight-bearing table
     verdict TEXT NOT NULL,             -- never permission to load a leg
     limit_load_N REAL,                 -- N, from which on; empty: all limits are met, or not known
     not_found TEXT,                    -- what is not known
+    verdict_soft_bone TEXT,            -- the same in soft bone; empty where nothing is judged there
+    limit_load_soft_bone_N REAL,       -- N
+    not_found_soft_bone TEXT,
     PRIMARY KEY (case_id, construct, activity)
 ) WITHOUT ROWID;
 CREATE TABLE failures (        -- missing answers, with the reason; no equilibrium is an answer

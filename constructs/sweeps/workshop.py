@@ -267,11 +267,12 @@ class Workshop:
         self.counts: Counter[str] = Counter()
         self.grounds: Kept[Ground] = Kept(MOST_BONES)
 
-    def make_room(self, study: Study) -> None:
-        """Keep at least the bones of one case, where constructs have bones of their own."""
-        own = {bone_key(study, c) for c in study.constructs
+    def make_room(self, *studies: Study) -> None:
+        """Keep at least the bones of one case, where constructs have bones of their own; further
+        studies: the same case in other bone."""
+        own = {bone_key(study, c) for study in studies for c in study.constructs
                if blocks_of(c) or c.model != "links"}
-        self.grounds.most = max(MOST_BONES, 1 + len(own))
+        self.grounds.most = max(MOST_BONES, len(studies) + len(own))
 
     def ground(self, study: Study, construct: Construct | None, load: str) -> Ground:
         """The ground of a construct; for None, that of the bone without blocks or bonded metal."""

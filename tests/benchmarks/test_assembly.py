@@ -4,10 +4,15 @@
 
 Ours gets a sheet at every quadrature point, scikit-fem one constant material. With the pattern
 known, scikit-fem's basis is known too; with it counted in, both start from points and triangles.
+Both integrate with six points (exact to order 4), as ours must where the depth varies in an
+element. The ratio depends on this: with fewer points scikit-fem is faster, and at 100,000 unknowns
+9.5 (three points), 11.6 (four) and 15.9 (six) were measured in one run; 11.6 and 18 of earlier
+notes were for different rules and meshes. It also grows with the mesh (11 at 13,000 unknowns).
+Times are of CPU, in rounds that take turns, so that other work on the machine counts for little.
 In the normal run a tiny mesh only shows that this works.
 """
 
-from time import perf_counter
+from time import process_time
 
 import numpy as np
 import pytest
@@ -22,14 +27,19 @@ MODULUS, POISSON = 1000.0, 0.3
 LAME = (MODULUS * POISSON / (1 - POISSON**2), MODULUS / (2 * (1 + POISSON)))  # plane stress
 
 
-def best(work, rounds):
-    """Shortest time of some rounds, s, and the last result."""
-    times = []
+HELD = 15.0
+"""With the pattern known, at least."""
+
+
+def best(works, rounds):
+    """Shortest CPU time of each piece of work over rounds in which they take turns, s, and results."""
+    times, results = [[] for _ in works], [None] * len(works)
     for _ in range(rounds):
-        start = perf_counter()
-        result = work()
-        times.append(perf_counter() - start)
-    return min(times), result
+        for i, work in enumerate(works):
+            start = process_time()
+            results[i] = work()
+            times[i].append(process_time() - start)
+    return [min(t) for t in times], results
 
 
 @pytest.mark.parametrize("known", [True, False], ids=["pattern known", "pattern counted in"])
@@ -48,13 +58,13 @@ def test_assembly_against_scikit_fem(benchmark, capsys, known):
 
     with threadpool_limits(limits=1):
         stored = (pattern(), basis()) if known else None
-        theirs, reference = best(lambda: linear_elasticity(*LAME).assemble(
-            stored[1] if stored else basis()), rounds)
+        form = linear_elasticity(*LAME)
 
         def ours():
             return stiffness(mesh, sheets, stored[0] if stored else pattern())
 
-        mine, matrix = best(ours, rounds)
+        (theirs, mine), (reference, matrix) = best(
+            [lambda: form.assemble(stored[1] if stored else basis()), ours], rounds)
         benchmark(ours)
 
     # The same matrix in another numbering.
@@ -68,4 +78,4 @@ def test_assembly_against_scikit_fem(benchmark, capsys, known):
             print(f"\nassembly, {matrix.shape[0]} unknowns, pattern "
                   f"{'known' if known else 'counted in'}: ours {mine * 1e3:.1f} ms, "
                   f"scikit-fem {theirs * 1e3:.1f} ms, ratio {ratio:.1f}")
-        assert ratio >= (10 if known else 1)
+        assert ratio >= (HELD if known else 1)

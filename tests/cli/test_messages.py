@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from test_wrong_input import told
 
+from buttress.fe.errors import InputError
 from buttress.study.lines import key_lines, line_of
-from buttress.study.read import example_names, example_text
+from buttress.study.read import example_names, example_text, parse_study
 
 TEXT = example_text("medial-shear")
 POINTS = "points_mm = [[-3, 0], [-24, -57.7]]"
@@ -114,3 +115,36 @@ def test_each_key_of_a_shipped_study_has_its_line(name: str) -> None:
     for key, number in found.items():
         last = key.rpartition(".")[2]
         assert lines[number - 1].startswith((f"{last} =", "[")), key
+
+
+@pytest.mark.parametrize("name", ['""', '"\\u0000"', f'"{"n" * 70}"'])
+def test_an_entry_whose_name_is_wrong_is_found_by_its_line(name: str) -> None:
+    text = example_text("medial-shear").replace('name = "shear plane"', f"name = {name}", 1)
+    with pytest.raises(InputError) as caught:
+        parse_study(text, "s.toml")
+    line = text.splitlines().index(f"name = {name}") + 1
+    assert caught.value.key == "fracture.1.name"
+    assert caught.value.line == line
+
+
+def test_a_missing_key_of_ones_own_plate_is_told_from_its_own_table() -> None:
+    """`kind` was told as that of a map: "modulus" or "density"."""
+    text = example_text("medial-shear") + """
+[[own.plate_section]]
+name = "mine"
+source = "a drawing"
+width_mm = 12
+thickness_mm = 3
+"""
+    with pytest.raises(InputError) as caught:
+        parse_study(text, "s.toml")
+    said = str(caught.value)
+    assert '"flat" | "arc" | "head and shaft"' in said
+    assert "density" not in said
+    assert "3 to 60 mm (from hole to hole)" in said
+
+
+def test_one_load_without_brackets_is_told_how_to_write_it() -> None:
+    text = example_text("medial-shear").replace("total_N = [", "total_N = 500 # [", 1)
+    with pytest.raises(InputError, match=r"a list in \[ \], such as \[500\]"):
+        parse_study(text, "s.toml")

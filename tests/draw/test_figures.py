@@ -327,6 +327,7 @@ def test_given_axes_are_used_and_returned_and_labelled_once(draw) -> None:
 
 
 def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_path: Path) -> None:
+    """The second time two processes share them."""
     made = comparison((construct("A + B"), construct("a  b"), construct("../é")))
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
@@ -340,7 +341,9 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
     assert all(f.stat().st_size < 1_000_000 for f in files)
     usual = figures.draw_all(made, tmp_path / "two")
     assert [f.name for f in usual] == [f.name for f in files if f.suffix == ".png"]
-    for again in figures.draw_all(made, tmp_path / "two", svg=True):
+    shared = figures.draw_all(made, tmp_path / "two", svg=True, workers=2)
+    assert [f.name for f in shared] == [f.name for f in files]
+    for again in shared:
         assert again.read_bytes() == (tmp_path / "one" / again.name).read_bytes(), again.name
     assert b"<dc:date>" not in (tmp_path / "one" / "capacity.svg").read_bytes()
 

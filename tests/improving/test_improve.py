@@ -19,10 +19,17 @@ from buttress.cli.app import app
 from buttress.draw.landscape import landscape
 from buttress.fe.errors import InputError
 from buttress.improving.records import LEFT, REFUSED, SOLVED, UNKNOWN
-from buttress.improving.search import improve
+from buttress.improving.search import BONE, improve
+from buttress.ranking.inputs import inputs_of
 from buttress.results.order import AT_LEAST
 from buttress.results.records import BEYOND, NOT_KNOWN
+from buttress.study.read import only, parse_study
+from buttress.study.study import Study
+from buttress.sweeps.design import unit_samples
+from buttress.sweeps.evaluate import Evaluator, Options, Task
+from buttress.sweeps.keys import planned
 from buttress.sweeps.store import reading
+from buttress.sweeps.vary import Varier
 
 FREE = [f"{TOP}=-31:-23", f"{ANGLE}=-12:12"]
 
@@ -211,3 +218,74 @@ def test_the_command_and_its_picture(monkeypatch: pytest.MonkeyPatch, tmp_path: 
     drawn = [c for a in panels for c in a.collections if c.get_gid() == SOLVED]
     assert [len(c.get_offsets()) for c in drawn] == [12, 12, 12]
     assert isinstance(figure.axes[0].images[0].norm, matplotlib.colors.Normalize)
+
+
+def resting(shift_mm: float) -> Study:
+    """A plateau cut off straight across, on a symmetric bone, with nothing but contact below it."""
+    return parse_study(f"""
+name = "resting"
+title = "A plateau that rests on its shaft"
+scenario = "An invented scenario for a test."
+[section]
+width_mm = 76
+depth_mm = 48
+shaft_width_mm = 28
+shaft_depth_mm = 28
+height_mm = 120
+[mesh]
+size_mm = 5
+coarse_mm = 9
+[[fracture]]
+name = "across"
+points_mm = [[-45, -30], [45, -30]]
+[[fragment]]
+name = "plateau"
+inside_mm = [0, -10]
+[load]
+total_N = [500]
+medial_share = 0.5
+medial_centre_mm = -22
+lateral_centre_mm = 22
+shift_mm = {shift_mm}
+[[construct]]
+name = "nothing"
+""")
+
+
+def test_the_real_model_finds_an_optimum_that_is_known_in_closed_form(tmp_path: Path) -> None:
+    """A block on an elastic base under a load P at e: its load sinks by P (1/k + e^2/k_r), since
+    the block turns by P e / k_r (statics, linear; k_r: stiffness in rotation). So 1/stiffness is a
+    parabola in e, whose vertex lies at 0 by symmetry."""
+    found = improve(resting(7.0), "nothing", ["load.shift_mm=-9:11"], by="stiffness", cases=12,
+                    out=tmp_path / "i.sqlite")
+    best = found.best
+    assert best is not None
+    assert best.values[0] == pytest.approx(0.0, abs=1.0)    # of a range of 20
+    assert found.beyond_tie
+    e, k = np.array([(p.values[0], p.value) for p in found.placements if p.status == SOLVED]).T
+    a, b, c = np.polyfit(e, 1.0 / k, 2)
+    assert -b / (2 * a) == pytest.approx(0.0, abs=0.3)
+    assert np.polyval([a, b, c], e) == pytest.approx(1.0 / k, rel=0.01)
+    assert a * 81 > 0.2 * c    # the turn counts
+
+
+def test_the_worst_of_uncertain_bone_is_what_its_samples_give_one_by_one(tmp_path: Path) -> None:
+    """The model itself, each sample solved apart."""
+    study = small_study("nothing", "lag screws")
+    key = "fracture.shear plane.friction"
+    found = improve(study, "lag screws", [f"{key}=0.2:0.6"], cases=2, samples=2,
+                    out=tmp_path / "i.sqlite")
+    inputs = [entry for entry in inputs_of(only(study, "lag screws")) if entry.key in BONE]
+    assert {entry.key for entry in inputs} >= {"section.modulus_scale", "scale.cancellous_strength"}
+    u = unit_samples(len(inputs), "sobol", 2, 0)
+    drawn = zip(*(entry.values(u[:, j]) for j, entry in enumerate(inputs)), strict=True)
+    alone = []
+    for values in drawn:
+        case = Varier(only(study, "lag screws")).case(dict(zip((e.key for e in inputs), values,
+                                                               strict=True)))
+        plan = planned(1, case, {})
+        fresh = Evaluator(Options(path=True))
+        (row,) = fresh.evaluate(Task(1, plan.hash, plan.data, plan.scales)).capacities
+        alone.append(row["reserve_N"])
+    assert found.start.value == pytest.approx(min(alone), rel=1e-6)
+    assert max(alone) > 1.05 * min(alone)    # else the least is no choice

@@ -31,6 +31,7 @@ def test_limits_and_cells_are_those_of_compare() -> None:
     plan = planned(1, Varier(study).case({}), {})
     found = Evaluator(Options(limits=True)).evaluate(Task(1, plan.hash, plan.data, plan.scales))
     assert found.failures == []
+    differs = 0
     for c in whole:
         own = {r["limit_name"]: r for r in found.limits if r["construct"] == c.name}
         assert own.keys() >= c.limits.keys()
@@ -49,6 +50,22 @@ def test_limits_and_cells_are_those_of_compare() -> None:
         for row in table.rows:
             assert cells[row.name]["verdict"] == row.cells[c.name].verdict
             assert cells[row.name]["limit_load_N"] == near(row.cells[c.name].load_N)
+            soft = row.cells[c.name].soft
+            assert soft is not None
+            assert cells[row.name]["verdict_soft_bone"] == soft.verdict
+            assert cells[row.name]["limit_load_soft_bone_N"] == near(soft.load_N)
+            differs += soft.load_N != row.cells[c.name].load_N
+    assert differs    # else the test cannot tell one bone from the other
+
+
+def test_bone_that_is_soft_already_has_no_further_cells() -> None:
+    study = small_study("lag screws", body_mass_kg=75.0)
+    soft = study.model_copy(update={"section": study.section.model_copy(update={"bone": "soft"})})
+    plan = planned(1, Varier(soft).case({}), {})
+    found = Evaluator(Options(limits=True)).evaluate(Task(1, plan.hash, plan.data, plan.scales))
+    assert found.failures == []
+    assert found.bearing
+    assert not any("verdict_soft_bone" in row for row in found.bearing)
 
 
 def named(name: str, **load: float):
