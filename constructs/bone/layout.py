@@ -45,9 +45,14 @@ class Layout:
                 if p.buffer(JOINED).intersection(self.joint).length > ADJOINS}
 
     def below(self, points: FloatArray) -> FloatArray:
-        """Depth of points (n, 2) below the joint surface, mm."""
+        """Depth of points (n, 2) below the plateaus, mm.
+
+        What stands above the line from rim to rim, as the eminence does, does not count.
+        """
         line = np.array(self.joint.coords)
-        return np.asarray(np.interp(points[:, 0], line[:, 0], line[:, 1]) - points[:, 1])
+        surface = np.minimum(np.interp(points[:, 0], line[:, 0], line[:, 1]),
+                             np.interp(points[:, 0], line[[0, -1], 0], line[[0, -1], 1]))
+        return np.asarray(surface - points[:, 1])
 
     def slope(self, direction: FloatArray) -> float:
         """Angle in degrees, 0 to 90, between a direction (2,) and the joint line."""

@@ -17,6 +17,8 @@ from buttress.bone.measures import reference_band
 from buttress.bone.section import Section
 from buttress.study.case import Case
 from buttress.study.implants import tension
+from buttress.study.points import ends, entry
+from buttress.study.points import slope as angle
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
@@ -96,8 +98,8 @@ class Scene:
             turned = turned_line(self.study, line, point["slope"])
             now = exit_of(self.study, line)
             row = next(r for r in data["fracture"] if r["name"] == self.turned)
-            row["points_mm"] = [list(line_start(line)), list(turned[1])]
-            side = -1.0 if now[0] < line_start(line)[0] else 1.0
+            row["points_mm"] = [list(line_start(self.study, line)), list(turned[1])]
+            side = -1.0 if now[0] < line_start(self.study, line)[0] else 1.0
             for plate in construct.plates:
                 if plate.side == self.study.section.sides[0 if side < 0 else 1]:
                     # The plate's place is given from the apex, so it moves with it.
@@ -109,16 +111,14 @@ class Scene:
         return data
 
 
-def line_start(fracture: Fracture) -> tuple[float, float]:
-    """The end of a straight fracture at the joint [mm]."""
-    x, y = max(fracture.points_mm, key=lambda p: p[1])
-    return float(x), float(y)
+def line_start(study: Study, fracture: Fracture) -> tuple[float, float]:
+    """The place at which a straight fracture enters the joint surface [mm]."""
+    return entry(fracture.points_mm, Section(study.section).shape.joint_line())
 
 
 def slope_of(fracture: Fracture) -> float:
     """Angle of a straight fracture to the long axis, to a tenth of a degree."""
-    (x0, y0), (x1, y1) = (line_start(fracture), min(fracture.points_mm, key=lambda p: p[1]))
-    return round(float(np.degrees(np.arctan2(abs(x1 - x0), y0 - y1))), 1)
+    return round(angle(fracture.points_mm), 1)
 
 
 def exit_of(study: Study, fracture: Fracture) -> tuple[float, float]:
@@ -129,7 +129,7 @@ def exit_of(study: Study, fracture: Fracture) -> tuple[float, float]:
 def turned_line(study: Study, fracture: Fracture, slope: float
                 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """Apex and end point of a fracture turned about its end at the joint to a slope [degrees]."""
-    start = np.array(line_start(fracture))
+    start = np.array(line_start(study, fracture))
     low = np.array(min(fracture.points_mm, key=lambda p: p[1]))
     side = -1.0 if low[0] < start[0] else 1.0
     along = np.array([side * np.sin(np.radians(slope)), -np.cos(np.radians(slope))])
@@ -143,7 +143,7 @@ def turned_line(study: Study, fracture: Fracture, slope: float
 
 def within(study: Study, fracture: Fracture, end: tuple[float, float]) -> tuple[float, float]:
     """A point inside the fragment that a straight fracture to ``end`` parts from the shaft."""
-    start, last = np.array(line_start(fracture)), np.array(end)
+    start, last = np.array(line_start(study, fracture)), np.array(end)
     above = start - BEYOND * (last - start) / np.hypot(*(last - start))
     pieces = split(Polygon(Section(study.section).outline()[0]), LineString([above, last])).geoms
     point = max(pieces, key=lambda piece: piece.bounds[1]).representative_point()
@@ -181,7 +181,7 @@ def turnable(study: Study) -> str | None:
     if len(study.fractures) != 1 or study.voids or len(study.fractures[0].points_mm) != 2:
         return None
     line = study.fractures[0]
-    (x0, y0), x1 = line_start(line), min(line.points_mm, key=lambda p: p[1])[0]
+    (x0, y0), x1 = ends(line.points_mm)[0], min(line.points_mm, key=lambda p: p[1])[0]
     if y0 < -1e-9 or abs(x0) > study.section.width_mm / 2 or x1 == x0:
         return None
     apex = exit_of(study, line)

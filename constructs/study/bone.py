@@ -63,8 +63,9 @@ class SectionInput(Checked):
     from the front: lateral of a right tibia is on the viewer's left. It changes no number, and in
     files x points lateral (posterior in a sagittal section) for either knee.
 
-    ``outline``: "simple", a flare under a straight joint line, or "anatomical", with eminence,
-    concave medial plateau and uneven flares (see `buttress.study.anatomical`).
+    ``outline``: "anatomical", with eminence, concave medial plateau and uneven flares (see
+    `buttress.study.anatomical`), or "simple", a flare under a straight joint line, which foam has
+    unless it is given. None where an outline is read from a file.
     ``plane_state`` and ``side_plates`` are choices of the model, not of the bone: whether anything
     strains out of the plane, and whether the cortex in front and behind shares the strain of the
     core or is only a rim in the plane.
@@ -97,7 +98,7 @@ class SectionInput(Checked):
     side_plates: bool = True
     side: Knee = "right"
     reference_band_mm: tuple[Depth, Depth] | None = None
-    outline: Literal["simple", "anatomical"] = "simple"
+    outline: Literal["simple", "anatomical"] | None = None
     outline_file: str | None = None
     outline_sha256: Sha256 | None = None
     outline_smoothing_mm: Annotated[float, Within(0.01, 3, "mm")] = 0.05
@@ -144,7 +145,7 @@ class SectionInput(Checked):
         """Read the files that the section is made from."""
         self._folder = folder_of(info)
         if self.outline_file is not None:
-            if self.outline != "simple":
+            if self.outline is not None:
                 refuse("two outlines", key="outline", value=self.outline,
                        expected="no outline, or no outline_file")
             self._no_sizes()
@@ -157,10 +158,14 @@ class SectionInput(Checked):
                 refuse("the cortex (times cortex_scale) fills the narrowest part of the outline",
                        key="shaft_cortex_mm", value=self.shaft_cortex_mm,
                        expected=f"less than {narrow:.1f} mm")
-        elif self.outline == "anatomical":
-            from buttress.study.anatomical import anatomical
+        else:
+            if self.outline is None:
+                object.__setattr__(self, "outline",
+                                   "simple" if self.bone == "foam" else "anatomical")
+            if self.outline == "anatomical":
+                from buttress.study.anatomical import anatomical
 
-            self._drawn = anatomical(self)
+                self._drawn = anatomical(self)
         if self.outline_file is None and self.outline_sha256 is not None:
             refuse("a digest without a file", key="outline_sha256", value=self.outline_sha256,
                    expected="outline_file as well, or no digest")

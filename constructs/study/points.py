@@ -38,6 +38,16 @@ def leaves(line: Sequence[Sequence[float]], wall: ArrayLike, snap_mm: float) -> 
     return min(((p.x, p.y) for p in met), key=lambda xy: xy[1], default=None)
 
 
+def entry(line: Sequence[Sequence[float]], joint: ArrayLike) -> XY:
+    """Where a fracture drawn from above first meets the joint line (n, 2); else its upper end."""
+    path = LineString(line if line[0][1] >= line[-1][1] else line[::-1])
+    met = shapely.get_coordinates(path.intersection(LineString(joint)))
+    if not len(met):
+        return ends(line)[0]
+    x, y = min(met, key=lambda xy: path.project(Point(xy)))
+    return float(x), float(y)
+
+
 def ends(line: Sequence[Sequence[float]]) -> tuple[XY, XY]:
     """Upper and lower end of a line, as it is drawn."""
     upper, lower = sorted((line[0], line[-1]), key=lambda p: -p[1])

@@ -57,7 +57,7 @@ def filled(depth: float, low: float, high: float, *materials: tuple[float, float
            ) -> FillPiece:
     """A fill of a depth [mm] from level layers: share of the height, modulus, Poisson's ratio."""
     share, modulus, poisson = (np.array(x) for x in zip(*materials, strict=True))
-    return FillPiece(Plates(SectionInput()), FillMaterial(
+    return FillPiece(Plates(SectionInput(outline="simple")), FillMaterial(
         share, modulus, poisson, np.zeros(len(share)), np.zeros(len(share)), 0.0,
         None), low, high, depth)
 
@@ -183,7 +183,7 @@ def plates() -> dict[str, TissueField]:
     """Core and side plates under a pull along x, on a distorted mesh."""
     grid = scattered(rectangle(4, 3, 2.0, 1.0), 0.08)
     held = symmetry(grid.edges["left"], grid.edges["bottom"])
-    body = solid(grid, BonePiece(Plates(SectionInput())), held)
+    body = solid(grid, BonePiece(Plates(SectionInput(outline="simple"))), held)
     load = edge_load(grid, grid.edges["right"], lambda xy, normal: sideplates.PULL * normal)
     u = solve(stiffness(body.mesh, body.body.sheets), load, held)
     return {x.tissue: x for x in tissue_fields([body], [u])}

@@ -15,8 +15,12 @@ OTHER = {"medial": "lateral", "lateral": "medial"}
 
 
 def coarse(name: str, *constructs: str, size_mm: float = 4.0, fractured: bool = True) -> Study:
-    """A shipped study on a coarse mesh, with some of its constructs (all if none is named)."""
+    """A shipped study on a coarse mesh, with some of its constructs (all if none is named).
+
+    It is put on the simple outline, which has a mirror image.
+    """
     data = plain(example(name))
+    data["section"]["outline"] = "simple"
     data["mesh"] = {"size_mm": size_mm, "coarse_mm": 2.0 * size_mm}
     if constructs:
         data["construct"] = [c for c in data["construct"] if c["name"] in constructs]

@@ -25,7 +25,7 @@ CANCELLOUS, WALL = (0.0, -30.0), (-0.98, -30.0)
 
 
 def test_only_cancellous_bone_carries_more_as_it_is_crushed() -> None:
-    bone = Section(SectionInput())
+    bone = Section(SectionInput(outline="simple"))
     xy = np.array([CANCELLOUS, (WALL[0] * float(bone.half_width(-30.0)), -30.0)])
     assert bone.is_cortex(xy, 0.0).tolist() == [False, True]
     local = bone.local_bone(xy)
@@ -45,7 +45,7 @@ def test_layers_of_a_fill_lie_from_the_bottom_up() -> None:
     soft, hard = "impacted graft", "calcium phosphate cement"
     fill = Fill.model_validate({"name": "f", "void": "v", "bonded": False, "friction": 0.3, "layers": [
         {"material": soft, "share": 0.25}, {"material": hard, "share": 0.75}]})
-    piece = FillPiece(Section(SectionInput()), fill_material(fill), low=-20.0, high=-10.0)
+    piece = FillPiece(Section(SectionInput(outline="simple")), fill_material(fill), low=-20.0, high=-10.0)
     xy = np.array([(0.0, -19.0), (0.0, -17.6), (0.0, -17.4), (0.0, -11.0)])
     local = piece.local(xy, 0.0)
     low, high = (number("grafts", m, "modulus") for m in (soft, hard))

@@ -11,8 +11,7 @@ from buttress.model.install import build_model
 from buttress.study.read import example_names
 from buttress.verification.studies import OTHER, coarse, mirrored
 
-NAMES = [n for n in example_names() if not coarse(n).section.sagittal
-         and coarse(n).section.outline == "simple"]     # the anatomical one has no mirror image
+NAMES = [n for n in example_names() if not coarse(n).section.sagittal]
 
 
 def places(bone: Bone) -> dict[str, np.ndarray]:

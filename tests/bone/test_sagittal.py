@@ -29,7 +29,7 @@ SCREW = {"name": "s", "form": "HA 3.5", "side": "posterior", "height_mm": -12,
 
 
 def slice_(**changes: object) -> Section:
-    return Section(SectionInput.model_validate({"plane": "sagittal", **changes}))
+    return Section(SectionInput.model_validate({"plane": "sagittal", "outline": "simple", **changes}))
 
 
 def study(constructs: tuple[str, ...] = ("buttress",), **section: Any) -> Study:
@@ -70,7 +70,7 @@ def test_the_slice_of_a_whole_bone_is_half_of_it() -> None:
     # Turned by a quarter, the coronal section of a round bone is twice its sagittal slice.
     size = {"width_mm": 60, "depth_mm": 60, "slope_deg": 0, "shaft_offset_mm": 0}
     half = slice_(**size)
-    whole = Section(SectionInput(width_mm=60, depth_mm=60))
+    whole = Section(SectionInput(width_mm=60, depth_mm=60, outline="simple"))
     xy = np.array([[3.0, -0.7], [-20.0, -10.0], [8.0, -50.0], [13.99, SHAFT]])
     np.testing.assert_allclose(2 * half.sheets(xy), whole.sheets(xy), rtol=1e-12)
 

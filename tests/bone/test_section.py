@@ -14,7 +14,7 @@ SHAFT = -95.0  # a height in the straight shaft
 
 
 def section(**changes: object) -> Section:
-    return Section(SectionInput.model_validate(changes))
+    return Section(SectionInput.model_validate({"outline": "simple"} | changes))
 
 
 def across(bone: Section, y: float, n: int = 20000) -> tuple[np.ndarray, float]:

@@ -111,7 +111,7 @@ def test_wrong_input_is_one_message_and_exit_2(tmp_path: Path, content: bytes, w
      "points_mm = [[-3, 0], [-20, -30], [-3, -30], [-24, -10]]", "shear plane"),
     ("medial_share = 0.65", "medial_share = 0.65\nmedial_centre_mm = -36", "medial_centre_mm"),
     ("friction = 0.5\n", 'friction = 0.5\n[[fracture]]\nname = "second"\n'
-     "points_mm = [[-3.4, 0], [-24.4, -57.7]]\n", "second"),
+     "points_mm = [[2.1, 15], [-24.4, -57.7]]\n", "second"),
 ])
 def test_wrong_geometry_is_named(tmp_path: Path, old: str, new: str, word: str) -> None:
     text = example_text("medial-shear")

@@ -30,7 +30,7 @@ def pictures() -> dict[str, Picture]:
 
 
 def section(**keys: object) -> Section:
-    return Section(SectionInput.model_validate(keys))
+    return Section(SectionInput.model_validate({"outline": "simple"} | keys))
 
 
 def test_ghosts_come_with_the_anatomical_outline_alone() -> None:

@@ -122,7 +122,7 @@ def test_a_tissue_in_plane_strain_has_stress_out_of_the_plane() -> None:
 
 
 def test_without_side_plates_the_cortex_is_a_rim() -> None:
-    given, bare = Section(SectionInput()), Section(SectionInput(side_plates=False))
+    given, bare = (Section(SectionInput(outline="simple", **x)) for x in ({}, {"side_plates": False}))
     inside, rim = np.array([[0.0, -20.0], [-25.0, -10.0]]), np.array([[13.0, -100.0]])
     assert (given.core_thickness(inside) < given.chord(inside)).all()
     assert bare.core_thickness(inside) == pytest.approx(bare.chord(inside))

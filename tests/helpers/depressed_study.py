@@ -16,6 +16,7 @@ def depressed(fill: dict[str, Any], loads: tuple[float, ...] = (800.0,), **chang
     """A joint fragment over a filled void, on a coarse mesh."""
     return study_from({
         "name": "depressed", "mesh": MESH,
+        "section": {"outline": "simple"},
         "fracture": [{"name": "inner", "points_mm": [[13, 0], [12, -9]]},
                      {"name": "outer", "points_mm": [[27, 0], [28, -9]]}],
         "void": [{"name": "hole", "points_mm": [[12, -9], [15, -20], [25, -20], [28, -9]]}],

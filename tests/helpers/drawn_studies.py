@@ -118,7 +118,8 @@ def studies(draw: Draw) -> dict[str, Any]:
     elif often(draw, 0.2):
         load["shift_mm"] = draw(number(-5, 5, 1))
     out: dict[str, Any] = {
-        "name": "drawn", "mesh": {"size_mm": size, "coarse_mm": 2 * size}, "section": section,
+        "name": "drawn", "mesh": {"size_mm": size, "coarse_mm": 2 * size},
+        "section": {"outline": "simple"} | section,
         "load": load, "construct": [_construct(draw, kind)], **_broken(draw, kind)}
     if often(draw, 0.3):
         out["hardening"] = {"bone_share": draw(number(0.0, 0.3)), "metal_share": draw(number(0.0, 1.0))}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from buttress.study.read import Study, example, study_from
+from simple_shear import simple_shear
+
+from buttress.study.read import Study, study_from
 from buttress.sweeps.vary import plain
 
 
@@ -13,7 +15,7 @@ def small_study(*constructs: str, loads: tuple[float, ...] = (700.0,), **load: A
 
     It has no body mass unless ``load`` gives one, so that nothing is solved again in soft bone.
     """
-    data = plain(example("medial-shear"))
+    data = plain(simple_shear())
     data["mesh"] = {"size_mm": 4.0, "coarse_mm": 8.0}
     wanted = constructs or ("nothing", "lag screws")
     data["construct"] = [c for c in data["construct"] if c["name"] in wanted]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
+from simple_shear import simple_shear
+
 from buttress.comparison.stages import run_stages
 from buttress.results.stages import StagedResult
-from buttress.study.read import Study, example, study_from
+from buttress.study.read import Study, study_from
 from buttress.sweeps.vary import plain
 
 PLATE, FIRST, SECOND, LAG = "antiglide plate", "shaft 1", "shaft 2", "lag"
@@ -77,7 +79,7 @@ USUAL = [place(LAG), {"do": "tighten", "what": [LAG]}, place(PLATE, FIRST),
 def staged_data(*stages: dict[str, Any], screws: dict[str, dict[str, Any]] | None = None,
                 **section: Any) -> dict[str, Any]:
     """Input of one construct with stages (the usual ones if none are given)."""
-    data = plain(example("medial-shear"))
+    data = plain(simple_shear())
     data["mesh"] = {"size_mm": 4.0, "coarse_mm": 8.0}
     data["load"] = {"total_N": [500.0, 1000.0], "medial_share": 0.65}
     data["limits"] = {}

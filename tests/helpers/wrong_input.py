@@ -11,6 +11,8 @@ from buttress.study.read import parse_study
 
 VOID_STUDY = """
 name = "small"
+[section]
+outline = "simple"
 [[fracture]]
 name = "inner"
 points_mm = [[13, 0], [12, -9]]

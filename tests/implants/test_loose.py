@@ -46,6 +46,7 @@ def study(voids: list[dict[str, Any]], chip: tuple[float, float] | None, lateral
         pieces.append({"name": "chip", "inside_mm": list(chip)})
     return study_from({
         "name": "chips", "mesh": {"size_mm": 3, "coarse_mm": 6}, "void": voids, "fragment": pieces,
+        "section": {"outline": "simple"},
         "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -58]]}],
         "load": {"total_N": [500.0], "patch_width_mm": 10, "medial_centre_mm": -22,
                  "lateral_centre_mm": lateral},

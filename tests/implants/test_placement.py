@@ -22,7 +22,7 @@ from buttress.implants.placement import (
 from buttress.study.read import parse_study
 from buttress.study.study import Fracture, Plate, Screw, SectionInput, Void, Wire
 
-BONE = Section(SectionInput())
+BONE = Section(SectionInput(outline="simple"))
 
 
 def screw(**changes: object) -> Screw:

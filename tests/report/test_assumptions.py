@@ -31,6 +31,7 @@ def bare() -> dict[str, Any]:
     screws = [{"name": f"hole {n}", "form": "HA 3.5", "plate": "plate", "hole": n,
                "length_mm": "bicortical"} for n in (3, 4)]
     return {"name": "x", "mesh": {"size_mm": 4.0},
+            "section": {"outline": "simple"},
             "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]]}],
             "fragment": [{"name": "medial", "inside_mm": [-25, -12]}],
             "construct": [{"name": "c", "screw": screws, "plate": [plate]}]}

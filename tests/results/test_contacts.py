@@ -25,6 +25,7 @@ def plated() -> Study:
     """A medial shear fragment under a plate with two screws below the apex."""
     return study_from({
         "name": "plated", "mesh": MESH, "load": {"total_N": [700.0]},
+        "section": {"outline": "simple"},
         "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]]}],
         "fragment": [{"name": "medial", "inside_mm": [-25, -10]}],
         "construct": [{"name": "c", "plate": [
@@ -58,6 +59,7 @@ def test_a_level_fracture_carries_the_whole_load() -> None:
     # Statics: across a horizontal cut the normal forces sum to the load, the shear to nothing.
     load = solved(study_from({
         "name": "level", "mesh": MESH, "load": {"total_N": [900.0], "medial_share": 0.5},
+        "section": {"outline": "simple"},
         "fracture": [{"name": "cut", "points_mm": [[-60, -70], [60, -70]]}],
         "fragment": [{"name": "top", "inside_mm": [0, -20]}], "construct": [{"name": "c"}]}))
     cut = load.contacts["cut"]
@@ -200,6 +202,7 @@ def test_an_intact_bone_is_net_of_nothing() -> None:
     # Friction that no load overcomes and no gap: like the intact bone, to the mesh.
     study = study_from({
         "name": "whole", "mesh": MESH, "load": {"total_N": [500.0]},
+        "section": {"outline": "simple"},
         "fracture": [{"name": "cut", "points_mm": [[-60, -70], [60, -70]], "friction": 1.5}],
         "construct": [{"name": "c"}]})
     for c in solved(study).condyles.values():

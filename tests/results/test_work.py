@@ -14,6 +14,7 @@ from buttress.study.read import example, study_from
 MESH = {"size_mm": 4, "coarse_mm": 8}
 BLOCK = {
     "name": "block", "mesh": MESH, "load": {"total_N": [800.0], "medial_share": 1.0},
+    "section": {"outline": "simple"},
     "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]], "friction": 0.5}],
     "fragment": [{"name": "medial", "inside_mm": [-25, -10]}]}
 
@@ -51,6 +52,7 @@ def test_nothing_is_lost_where_nothing_gives_way() -> None:
     # Bonded across a smooth plane that is not there: an intact bone stores all.
     bonded = compare(study_from({
         "name": "level", "mesh": MESH, "load": {"total_N": [500.0], "medial_share": 0.5},
+        "section": {"outline": "simple"},
         "fracture": [{"name": "cut", "points_mm": [[-60, -70], [60, -70]], "friction": 1.5}],
         "fragment": [{"name": "top", "inside_mm": [0, -20]}], "construct": [{"name": "c"}]}),
         pictures=False).constructs[0]

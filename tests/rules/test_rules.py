@@ -35,6 +35,7 @@ def study(screws: list[dict[str, Any]] | None = None, plates: list[dict[str, Any
           **changes: Any) -> Study:
     data = {
         "name": "x",
+        "section": {"outline": "simple"},
         "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-24, -57.7]]}],
         "fragment": [{"name": "medial", "inside_mm": [-25, -12]}],
         "construct": [{"name": "c", "screw": screws or [], "plate": plates or []}],

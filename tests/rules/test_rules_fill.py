@@ -29,7 +29,8 @@ BLOCK = {"name": "block", "void": "hole", "material": "structural block",
 def study(fill: dict[str, Any] | None = FULL, *, screw: Any = (), wire: Any = (),
           plate: Any = (), **changes: Any) -> Study:
     data = {
-        "name": "x", "fracture": EDGES, "void": [VOID],
+        "name": "x", "section": {"outline": "simple"},
+        "fracture": EDGES, "void": [VOID],
         "fragment": [{"name": "piece", "inside_mm": [20, -4]}],
         "construct": [{"name": "c", "screw": list(screw), "wire": list(wire),
                        "plate": list(plate), "fill": [fill] if fill else []}],

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from simple_shear import simple_shear, simple_text
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
@@ -17,11 +18,11 @@ from buttress.lesson.grid import exit_of
 from buttress.model.resolve import resolved
 from buttress.rules.plate import apexes
 from buttress.study.points import apex
-from buttress.study.read import example, example_text, parse_study, study_from
+from buttress.study.read import parse_study, study_from
 from buttress.sweeps.design import make_design
 from buttress.sweeps.vary import plain, varied
 
-STUDY = example("medial-shear")
+STUDY = simple_shear()
 PLATE = "construct.antiglide.plate.antiglide plate"
 TOP = f"{PLATE}.top_mm"
 APEX = "{fracture.shear plane.apex.y}"
@@ -78,7 +79,7 @@ def test_names_are_keys_and_points(text: str, wanted: float) -> None:
 
 
 def test_the_file_is_read_with_numbers_and_keeps_its_text(tmp_path: Path) -> None:
-    text = example_text("medial-shear")
+    text = simple_text()
     assert "top_mm = -25" in text
     text = text.replace("top_mm = -25", 'top_mm = "{fracture.shear plane.apex.y} + 23"', 1)
     study = parse_study(text, "s.toml")
@@ -188,7 +189,7 @@ def test_texts_with_braces_elsewhere_are_texts() -> None:
 
 @pytest.mark.parametrize("name", ["compare", "check"])
 def test_the_command_says_one_line_and_ends_with_2(tmp_path: Path, name: str) -> None:
-    text = example_text("medial-shear").replace("top_mm = -25", 'top_mm = "1 / {load.shift_mm}"', 1)
+    text = simple_text().replace("top_mm = -25", 'top_mm = "1 / {load.shift_mm}"', 1)
     (tmp_path / "s.toml").write_text(text)
     done = subprocess.run([sys.executable, "-m", "buttress", name, "s.toml"], cwd=tmp_path,
                           capture_output=True, text=True, check=False, timeout=120)

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from made_up import construct, load_result
 from scipy.constants import g as scipy_gravity
+from simple_shear import simple_text
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
@@ -27,13 +28,13 @@ from buttress.study.activities import (
     weight,
 )
 from buttress.study.loads import LoadInput
-from buttress.study.read import example_text, parse_study, study_from
+from buttress.study.read import parse_study, study_from
 from buttress.sweeps.evaluate import Evaluator, Options, Task
 from buttress.sweeps.keys import case_hash, load_key, planned
 from buttress.sweeps.vary import varied
 
 MASS = "body_mass_kg = 75       # invented; for the weight-bearing table only\n"
-TEXT = example_text("medial-shear").replace(MASS, "")
+TEXT = simple_text().replace(MASS, "")
 LOADS = "total_N = [500, 1000, 1500]\nmedial_share = 0.65"
 
 

@@ -351,7 +351,7 @@ def test_steps_of_pixels_go_with_smoothing(tmp_path: Path) -> None:
 
 
 def test_a_sagittal_outline(tmp_path: Path) -> None:
-    sizes = Section(SectionInput(plane="sagittal", condyle="lateral", height_mm=125.0))
+    sizes = Section(SectionInput(plane="sagittal", condyle="lateral", height_mm=125.0, outline="simple"))
     points = sizes.outline()[0]
     path = write(tmp_path, 'plane = "sagittal"\noutline_file = "o.csv"',
                  o_csv=outline_file(points))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+from simple_shear import simple_shear
 
 from buttress.bone.bone import build_meshes
 from buttress.bone.section import Section
@@ -13,7 +14,7 @@ from buttress.model.resolve import resolved
 from buttress.study.read import example, example_names, study_from
 from buttress.sweeps.vary import SCALES, Case, Varier, addresses, known_keys, plain, varied
 
-STUDY = example("medial-shear")
+STUDY = simple_shear()
 PLATE = "construct.antiglide.plate.antiglide plate"
 
 
