@@ -96,13 +96,6 @@ class Words:
         found = [self.own_glossary[w] for w in words]
         return Glossary(tuple(Term(f["word"], f["not_surgeon"], f["not_engineer"]) for f in found))
 
-    def meaning(self, word: str) -> str:
-        """What a word of the glossary means to people who are not surgeons, inside a sentence."""
-        if self.own_glossary:
-            return self.own_glossary[word]["inside"]
-        text = glossary()[word].not_surgeon
-        return text[0].lower() + text[1:].rstrip(".")
-
 
 @cache
 def words_in(language: str) -> Words:

@@ -258,8 +258,11 @@ def side_by_side(construct: Construct, kinds: Kinds) -> Construct:
 
 
 def scene_of(study: Study, title: str = "", more: Places | None = None,
-             kinds: Mapping[str, Kinds] | None = None, times: tuple[Time, ...] = ()) -> Scene:
+             kinds: Mapping[str, Kinds] | None = None, times: tuple[Time, ...] = (),
+             most_N: float = 1000.0) -> Scene:
     """The scene of a study: every construct, with and without its graft.
+
+    ``most_N``: load up to which its slider goes at least.
 
     ``more``: further places of its constructs; without it, of all where they are few. ``kinds``:
     what else a screw may be, by construct.
@@ -297,7 +300,7 @@ def scene_of(study: Study, title: str = "", more: Places | None = None,
     return Scene(
         study=study, title=title or study.title or study.name, turned=turned,
         families=tuple(families), choices=tuple(choices), base=base,
-        load_N=(LOAD_LOW_N, max(*study.load.total_N, 1000.0)),
+        load_N=(LOAD_LOW_N, max(*study.load.total_N, most_N)),
         load_base_N=min(study.load.total_N, key=lambda p: abs(p - 0.6 * top)), bare=bare,
         times=times)
 

@@ -10,6 +10,8 @@ from buttress.study.tables import number
 
 MESH_MM = 2.5
 """Element edge of the lesson's meshes."""
+MOST_N = 3000.0
+"""Load up to which the sliders of the shear fractures go: four times the weight of 75 kg."""
 THIN_LAG = "thin plate + lag screws"
 THICK_LAG = "thick plate + lag screws"
 UPPER, LOWER = "upper lag", "lower lag"
@@ -80,8 +82,9 @@ def shipped_scenes(size: float = MESH_MM) -> tuple[Scene, ...]:
     shear = shear_study()
     thin = next(c for c in shear.constructs if c.name == THIN_LAG)
     return (scene_of(coarse(shear, size), "Medial shear fracture", FURTHER,
-                     {THIN_LAG: kinds_of(thin)}, fading()),
+                     {THIN_LAG: kinds_of(thin)}, fading(), MOST_N),
             scene_of(coarse(some_of("posterior-shear", SIDE_VIEW), size),
-                     "Posterior shear fracture, from the side", {}, times=fading()),
+                     "Posterior shear fracture, from the side", {}, times=fading(),
+                     most_N=MOST_N),
             scene_of(coarse(some_of("lateral-depression", DEPRESSION), size),
                      "Depressed lateral joint surface", {}))

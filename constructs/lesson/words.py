@@ -19,7 +19,7 @@ from buttress.lesson.step import Step, claim
 ENGLISH = words_in("en")
 POSITION = {UPPER: "position", LOWER: "position"}
 LOCKED = {f"shaft {k}": "locked" for k in (1, 2, 3)}
-FADED_N = 1000.0
+FADED_N, LATE_N = 3000.0, 2000.0
 CLOSER_MM = 2.5
 BENCH_SAME = 1.25
 """Movements within this ratio count as not different, as in the comparison with bench tests."""
@@ -196,6 +196,8 @@ def locked(facts: Facts, t: Words = ENGLISH) -> Step:
     text = [t("locked.what"),
             t("locked.two", load=newton(free.load_N), free=t.outcome(a), locked=t.outcome(b)) + " "
             + t(verdict(a, b, "locked.more", "locked.less", "locked.same", "neither")),
+            t("locked.carried", free=percent(a.carried("plate")),
+              locked=percent(b.carried("plate"))) if a.held and b.held else t("locked.pushed"),
             t("locked.lag", free=t.outcome(both[0]), locked=t.outcome(both[1])) + " "
             + t(verdict(both[0], both[1], "locked.lag.more", "locked.lag.less",
                         "locked.lag.same", "neither")),
@@ -291,10 +293,9 @@ def fades(facts: Facts, t: Words = ENGLISH) -> Step:
                 for name, look in zip(("alone", "both"), pair, strict=True)}),
             t(verdict(alone, both, "fades.plate.more", "fades.plate.less", "fades.plate.same",
                       "neither"))]
-    most = facts.most(faded(facts, "steps"))
-    soft = [facts.look(faded(facts, "steps", strength=SOFT, plate=p)).end_N for p in (False, True)]
-    text.append(t("fades.soft", soft=percent(SOFT), alone=t.upto(soft[0], most),
-                  both=t.upto(soft[1], most)))
+    soft = [facts.look(faded(facts, "steps", strength=SOFT, plate=p)) for p in (False, True)]
+    text.append(t("fades.soft", soft=percent(SOFT), alone=t.outcome(soft[0]),
+                  both=t.outcome(soft[1])))
     later = [rows[k][0] for k in ("tight", "steps")]
     claim(verdict(later[0], later[1], "more", "less", "same", "neither") != "less",
           t("fades.claim"))
@@ -310,16 +311,15 @@ def from_the_side(facts: Facts, t: Words = ENGLISH) -> Step:
     front, back = facts.ask(1, "front lag screws"), facts.ask(1, "buttress")
     a, b = facts.look(front), facts.look(back)
     both, thin = (facts.look(facts.ask(1, n)) for n in ("buttress + front lag screws", "thin plate"))
-    most = facts.most(front)
-    text = [t("side.view", slope=t.short(front.point["slope"]) if facts.scenes[1].turned else "10"),
+    text = [t("side.view"),
             t("side.two", load=newton(front.load_N), front=t.outcome(a), back=t.outcome(b)) + " "
             + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")),
             t("side.more", thin=t.outcome(thin), both=t.outcome(both))]
     time = fading()[2]
-    late = [facts.look(facts.ask(1, n, friction=facts.scenes[1].base["friction"] * time.friction,
+    late = [facts.look(facts.ask(1, n, load=LATE_N, friction=facts.scenes[1].base["friction"] * time.friction,
                                  tension=time.tension)) for n in ("front lag screws", "buttress")]
-    text.append(t("side.late", front=t.outcome(late[0]), back=t.outcome(late[1]),
-                  front_end=t.upto(late[0].end_N, most), back_end=t.upto(late[1].end_N, most)))
+    text.append(t("side.late", load=newton(LATE_N), front=t.outcome(late[0]),
+                  back=t.outcome(late[1])))
     text.append(t("side.bench") + " " + _said_too(t, verdict(
         late[0], late[1], "more", "less", "same", "neither") == "less"))
     return Step(t("side.title"), tuple(text), (front, back),

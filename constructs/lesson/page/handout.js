@@ -9,10 +9,12 @@ async function writeHandout() {
     pictures.className = "drawn";
     for (const [k, at] of (s.sides || []).entries()) {
       const q = at && question(DATA.scenes[s.scene], { ...at, out: new Set(at.out) }, s.point, s.load);
-      const answer = q && await solver.here(q);
+      const answer = q && await solver.ask(q, k);
       if (!answer) continue;
       const svg = document.createElementNS(SVG, "svg"), now = stateShown(q, answer);
       drawSection(svg, now);
+      svg.setAttribute("role", "img");
+      svg.setAttribute("aria-label", own(s.title));
       pictures.appendChild(svg);
       if (k) pictures.classList.add("both");
     }

@@ -13,6 +13,8 @@ const QUESTIONS = {
   carries: { options: ([now]) => [...new Set(now.layout.sources.map((s) => s.kind))]
     .filter((k) => k !== "load" && has("source." + k)),
   answer: ([now]) => (now.held ? carriers(now).kinds.reduce((a, b) => (b.share > a.share ? b : a)).kind : "none") },
+  which: { options: () => own(DATA.steps[lesson.step].which).slice().sort(),
+    answer: () => own(DATA.steps[lesson.step].which)[0] },
   less: { options: () => ["a", "b", "same"],
     answer: ([a, b]) => (!a.held && !b.held ? "same" : a.held !== b.held ? (a.held ? "a" : "b")
       : Math.abs(a.largest - b.largest) < 0.05 * Math.max(a.largest, b.largest) ? "same"
@@ -33,6 +35,7 @@ function wayOf(now) {
 function optionWords(asks, option) {
   const [low, high] = sceneNow().sides.map((s) => t("side." + s));
   const names = lesson.sides.map((s) => (s ? named(choiceOf(s).name) : ""));
+  if (asks === "which") return option;
   if (asks === "carries" && option !== "none") return upper(sourceWords(option));
   return t("option." + asks + "." + option, { low, high, a: names[0], b: names[1],
     limit: mm(sceneNow().movement) });

@@ -57,6 +57,7 @@ function solvedState(problem, { out, kinds = {}, wanted, load }, limits) {
   return { held, verdict, state, force: answer ? answer.force : null, motions, moves,
     largest: held ? Math.max(...moves) : null, end: !held && peak && peak.known ? peak.load : null,
     goes: held ? [] : verdict === "not tightened" ? [["tightening", ""]] : failing(problem, ready),
+    links: ready.p.links.slice(0, -1).map((i) => layout.sources[problem.sourceOf[i]].name),
     guesses: ready.pressing ? ready.pressing.guesses : 0 };
 }
 
