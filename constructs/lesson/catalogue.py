@@ -84,6 +84,12 @@ class Words:
             return self("is.unknown", load=newton(look.load_N))
         return self("is.not.held", load=newton(look.load_N))
 
+    def moved(self, look: Look) -> str:
+        """How far it moves, or that it is not held, in as few words as a list needs."""
+        if look.held:
+            return self.mm(look.moved_mm)
+        return self("short.unknown" if look.status == "unconverged" else "short.not.held")
+
     def goes(self, look: Look) -> str:
         """What fails, in words; empty where that is not known."""
         return self("and").join(self(f"goes.{key}", name=self.named(name))

@@ -40,8 +40,8 @@ def filled(facts: Facts, t: Words = ENGLISH) -> Step:
     empty = facts.look(facts.ask(SCENE, GRAFTED, graft=False))
     shown = facts.ask(SCENE, GRAFTED)
     looks = {key: facts.look(facts.ask(SCENE, name)) for key, name in FILLINGS.items()}
-    text = [t("fill.all", load=newton(shown.load_N), empty=t.outcome(empty), each="; ".join(
-        t("fill.one", what=t(key), outcome=t.outcome(look)) for key, look in looks.items()))]
+    text = [t("fill.all", load=newton(shown.load_N), empty=t.moved(empty), each="; ".join(
+        t("fill.one", what=t(key), moved=t.moved(look)) for key, look in looks.items()))]
     order = [n for n, look in sorted(looks.items(), key=lambda x: x[1].moved_mm or math.inf)
              if look.held]
     if order:

@@ -198,7 +198,7 @@ def locked(facts: Facts, t: Words = ENGLISH) -> Step:
             + t(verdict(a, b, "locked.more", "locked.less", "locked.same", "neither")),
             t("locked.carried", free=percent(a.carried("plate")),
               locked=percent(b.carried("plate"))) if a.held and b.held else t("locked.pushed"),
-            t("locked.lag", free=t.outcome(both[0]), locked=t.outcome(both[1])) + " "
+            t("locked.lag", free=t.moved(both[0]), locked=t.moved(both[1])) + " "
             + t(verdict(both[0], both[1], "locked.lag.more", "locked.lag.less",
                         "locked.lag.same", "neither")),
             t("locked.bench") + " " + _said_too(t, verdict(
@@ -255,7 +255,7 @@ def left_out(facts: Facts, t: Words = ENGLISH) -> Step:
              for n in ("shaft 1", "shaft 2", "shaft 3")}
     order = _worst(looks)
     text = [t("out.plate", load=newton(whole.load_N), outcome=t.outcome(full)) + " " + t(
-        "out.each", each="; ".join(t("out.one", name=t.named(n), outcome=t.outcome(looks[n]))
+        "out.each", each="; ".join(t("out.one", name=t.named(n), moved=t.moved(looks[n]))
                                    for n in order))]
     others = [n for n in looks if n != order[0]]
     alike = all(verdict(looks[order[0]], looks[n], "", "", "same", "neither") in (
@@ -264,13 +264,11 @@ def left_out(facts: Facts, t: Words = ENGLISH) -> Step:
         "out.first" if order[0] == "shaft 1" else "out.other"))
     tight = {n: facts.look(facts.ask(0, THIN_LAG, load=600.0, out=(n,)))
              for n in (UPPER, LOWER, "shaft 1")}
-    text.append(t("out.lags", each="; ".join(t("out.one", name=t.named(n), outcome=t.outcome(k))
+    text.append(t("out.lags", each="; ".join(t("out.one", name=t.named(n), moved=t.moved(k))
                                             for n, k in tight.items()),
-                  outcome=t.outcome(facts.look(facts.ask(0, THIN_LAG, load=600.0)))))
-    return Step(t("out.title"), tuple(text), (
-        facts.ask(0, THIN_LAG, screws=False, load=600.0, out=(order[0],)),),
-        t("out.before", load=newton(whole.load_N)), "which",
-        tuple(t.named(n) for n in order) if not alike else ())
+                  moved=t.moved(facts.look(facts.ask(0, THIN_LAG, load=600.0)))))
+    return Step(t("out.title"), tuple(text), (whole,), t("out.before", load=newton(whole.load_N)),
+                "which", tuple(t.named(n) for n in order) if not alike else ())
 
 
 def faded(facts: Facts, key: str, strength: float = 1.0, **on: bool) -> Asked:
@@ -289,13 +287,13 @@ def fades(facts: Facts, t: Words = ENGLISH) -> Step:
     text = [t("fades.what", tension=percent(fading()[2].tension),
               friction=percent(fading()[2].friction), hour=percent(fading()[1].tension)),
             t("fades.rows", load=newton(FADED_N), **{
-                f"{k}_{name}": t.outcome(look) for k, pair in rows.items()
+                f"{k}_{name}": t.moved(look) for k, pair in rows.items()
                 for name, look in zip(("alone", "both"), pair, strict=True)}),
             t(verdict(alone, both, "fades.plate.more", "fades.plate.less", "fades.plate.same",
                       "neither"))]
     soft = [facts.look(faded(facts, "steps", strength=SOFT, plate=p)) for p in (False, True)]
-    text.append(t("fades.soft", soft=percent(SOFT), alone=t.outcome(soft[0]),
-                  both=t.outcome(soft[1])))
+    text.append(t("fades.soft", soft=percent(SOFT), alone=t.moved(soft[0]),
+                  both=t.moved(soft[1])))
     later = [rows[k][0] for k in ("tight", "steps")]
     claim(verdict(later[0], later[1], "more", "less", "same", "neither") != "less",
           t("fades.claim"))
@@ -314,12 +312,11 @@ def from_the_side(facts: Facts, t: Words = ENGLISH) -> Step:
     text = [t("side.view"),
             t("side.two", load=newton(front.load_N), front=t.outcome(a), back=t.outcome(b)) + " "
             + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")),
-            t("side.more", thin=t.outcome(thin), both=t.outcome(both))]
+            t("side.more", thin=t.moved(thin), both=t.moved(both))]
     time = fading()[2]
     late = [facts.look(facts.ask(1, n, load=LATE_N, friction=facts.scenes[1].base["friction"] * time.friction,
                                  tension=time.tension)) for n in ("front lag screws", "buttress")]
-    text.append(t("side.late", load=newton(LATE_N), front=t.outcome(late[0]),
-                  back=t.outcome(late[1])))
+    text.append(t("side.late", load=newton(LATE_N), front=t.moved(late[0]), back=t.moved(late[1])))
     text.append(t("side.bench") + " " + _said_too(t, verdict(
         late[0], late[1], "more", "less", "same", "neither") == "less"))
     return Step(t("side.title"), tuple(text), (front, back),

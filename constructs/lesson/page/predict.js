@@ -34,7 +34,7 @@ function wayOf(now) {
 
 function optionWords(asks, option) {
   const [low, high] = sceneNow().sides.map((s) => t("side." + s));
-  const names = lesson.sides.map((s) => (s ? named(choiceOf(s).name) : ""));
+  const names = lesson.shown.map((now) => (now ? described(now) : ""));
   if (asks === "which") return option;
   if (asks === "carries" && option !== "none") return upper(sourceWords(option));
   return t("option." + asks + "." + option, { low, high, a: names[0], b: names[1],

@@ -130,6 +130,7 @@ function present(what) {
   const [now, other] = lesson.shown, two = lesson.sides[1] !== null;
   $("pictures").classList.toggle("two", two);
   veil();
+  if (two && now && other) now.low = other.low = Math.min(now.low, other.low);
   if (two && now && other) now.magnified = other.magnified = Math.min(now.magnified || Infinity,
     other.magnified || Infinity);
   for (const n of [now, other]) if (n && (!n.held || !isFinite(n.magnified))) n.magnified = 0;
@@ -137,6 +138,7 @@ function present(what) {
   $("changed").textContent = tied(two ? beside(now, other) : changed);
   tell(now, "section", "outcome", "picture-note");
   if (two) tell(other, "section-b", "outcome-b", "picture-note-b");
+  else $("outcome-b").textContent = "";
   $("sentence").classList.toggle("bad", !!(now && now.fails) && !two);
   $("meaning").hidden = two || !(now && now.held);
   const forces = now ? forcesOn(now) : [];
@@ -166,7 +168,7 @@ function tell(now, picture, words, note) {
   $(words).textContent = tied(sentence);
   const [slope, position] = now.problem.place, there = Math.abs(slope - lesson.wanted.slope) < 1e-6 &&
     Math.abs(position - lesson.wanted.position) < 1e-6;
-  const title = two ? named(now.choice) + (there ? "" : " (" + t("elsewhere",
+  const title = two ? described(now) + (there ? "" : " (" + t("elsewhere",
     { slope: plain(slope) + "°", place: labels({ ...now.wanted, position }).position }) + ")") + ". " : "";
   $(note).textContent = title + upper(seen) + ". " + (hidden ? t("note.before") : now.held
     ? t(now.magnified < now.asked - 0.01 ? "note.held.less" : "note.held",

@@ -132,6 +132,17 @@ function compared(before, now) {
   return t(b > a ? "then.more" : "then.less", { is: mm(b), was: mm(a) });
 }
 
+/* A construct in few words: its name, or what of it is in place, with the kinds of its screws. */
+function described(now) {
+  const parts = now.scene.choices.find((c) => c.name === now.choice).parts;
+  const kinds = [...new Set(parts.filter((p) => p.kinds && !now.out.has(p.name))
+    .map((p) => t("kind." + now.kinds[p.name])))];
+  const usual = parts.every((p) => !p.kinds || now.kinds[p.name] === p.kinds[0]);
+  const all = now.graft || !now.scene.choices.find((c) => c.name === now.choice).has[2];
+  if (!now.out.size && usual && all) return named(now.choice);
+  return upper(listed(holders(now)) || t("nothing")) + (kinds.length ? " (" + kinds.join(", ") + ")" : "");
+}
+
 /* Both constructs of a comparison in one sentence. */
 function beside(a, b) {
   if (!a || !b) return "";
