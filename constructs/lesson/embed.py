@@ -94,8 +94,10 @@ def _columns(lay: Layout, choice: Choice | None) -> dict[str, Any]:
     kinds = choice.kinds if choice is not None else {}
     return {
         "fragments": list(lay.fragments),
-        "sources": [{**_shown(n, kinds), "kind": k} for n, k in lay.sources], "edges": list(lay.edges),
-        "members": [{**_shown(n, kinds), "kind": k, "points": c, "width": w, "at": lay.member(i)}
+        "sources": [{**_shown(n, kinds), "kind": k} for n, k in lay.sources],
+        "edges": list(lay.edges),
+        "members": [{**_shown(n, kinds), "kind": k, "points": c, "width": w,
+                     "at": lay.member(i)}
                     for i, (n, k, c, w) in enumerate(lay.members)],
         "rigid": [lay.rigid(k) for k in range(len(lay.fragments))],
         "sunk": [lay.sunk(k) for k in range(len(lay.fragments))],

@@ -27,7 +27,7 @@ MOST_FRICTION = 6.0
 """Friction coefficient up to which the least sufficient one is sought."""
 GOES: dict[str, str] = {
     Hold.PLASTIC_HINGE: "hinge", Hold.THREAD: "thread", Hold.BEARING: "bearing"}
-"""Key of the catalogue (after ``goes.``) for how each kind of link fails; `state.js` has the same."""
+"""Key of the catalogue (after ``goes.``) for how each kind of link fails, as in `state.js`."""
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""
 
@@ -115,7 +115,8 @@ class Facts:
     def construct(self, asked: Asked) -> Construct:
         """What is in place at a point."""
         scene = self.scenes[asked.scene]
-        return without(parted(scene.of_kinds(asked.choice, dict(asked.kinds)), *asked.on), asked.out)
+        whole = scene.of_kinds(asked.choice, dict(asked.kinds))
+        return without(parted(whole, *asked.on), asked.out)
 
     def built(self, asked: Asked) -> tuple[Frame, Model]:
         """The model of a point, tightened. Raises `InputError` where it does not fit the bone."""

@@ -308,14 +308,16 @@ def from_the_side(facts: Facts, t: Words = ENGLISH) -> Step:
     """Posterior shear, from the side: screws from the front, or a posterior plate."""
     front, back = facts.ask(1, "front lag screws"), facts.ask(1, "buttress")
     a, b = facts.look(front), facts.look(back)
-    both, thin = (facts.look(facts.ask(1, n)) for n in ("buttress + front lag screws", "thin plate"))
+    both, thin = (facts.look(facts.ask(1, n))
+                  for n in ("buttress + front lag screws", "thin plate"))
     text = [t("side.view"),
             t("side.two", load=newton(front.load_N), front=t.outcome(a), back=t.outcome(b)) + " "
             + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")),
             t("side.more", thin=t.moved(thin), both=t.moved(both))]
     time = fading()[2]
-    late = [facts.look(facts.ask(1, n, load=LATE_N, friction=facts.scenes[1].base["friction"] * time.friction,
-                                 tension=time.tension)) for n in ("front lag screws", "buttress")]
+    mu = facts.scenes[1].base["friction"] * time.friction
+    late = [facts.look(facts.ask(1, n, load=LATE_N, friction=mu, tension=time.tension))
+            for n in ("front lag screws", "buttress")]
     text.append(t("side.late", load=newton(LATE_N), front=t.moved(late[0]), back=t.moved(late[1])))
     text.append(t("side.bench") + " " + _said_too(t, verdict(
         late[0], late[1], "more", "less", "same", "neither") == "less"))

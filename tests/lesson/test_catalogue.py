@@ -62,7 +62,7 @@ def test_the_label_is_that_of_the_toolkit() -> None:
 def test_what_is_missing_is_an_error() -> None:
     with pytest.raises(ButtressError, match="no words for 'nothing here'"):
         ENGLISH("nothing here")
-    with pytest.raises(ButtressError, match="nothing to put for {load}"):
+    with pytest.raises(ButtressError, match=r"nothing to put for \{load\}"):
         ENGLISH("more.than")
 
 
@@ -82,7 +82,7 @@ def reads_as_words(text: str) -> bool:
 
 KINDS = {"plastic hinge", "part ", "not held", "not tightened", "not known", "held",
          "no words for ", "nothing to put for ", "Arial, 'DejaVu Sans', sans-serif", "DejaVu Sans",
-         "use strict", "too far", "not found", "too far", "a ray that may be due to rounding"}
+         "use strict", "too far", "not found", "a ray that may be due to rounding"}
 """Names of kinds and verdicts inside the scripts, errors of the catalogue itself, and a font."""
 
 

@@ -2,27 +2,24 @@
    none, the page itself. */
 class Solver {
   constructor(scenes) {
-    this.scenes = scenes;
-    this.lanes = [0, 1].map(() => ({ busy: null, next: null, worker: null }));
+    this.lanes = [0, 1].map(() => ({ busy: null, next: null, worker: null, sent: new Set() }));
     this.local = null;
     scenes.forEach((scene, s) => scene.families.forEach((family, f) => family.forEach((p, i) => {
-      p.id = [s, f, i];
+      p.id = [s, f, i].join();
     })));
   }
 
   worker() {
     const source = new Blob([document.getElementById("solver").textContent], { type: "text/javascript" });
-    const url = URL.createObjectURL(source), worker = new Worker(url);
-    worker.postMessage({ scenes: this.scenes });
-    return worker;
+    return new Worker(URL.createObjectURL(source));
   }
 
   /* The answer to a question on a side's lane; null where a newer one took its place. */
-  ask({ id, controls }, side = 0) {
+  ask(asked, side = 0) {
     const lane = this.lanes[side];
     return new Promise((done, failed) => {
       if (lane.next) lane.next.done(null);
-      lane.next = { id, controls, done, failed };
+      lane.next = { asked, done, failed };
       if (!lane.busy) this.start(lane);
     });
   }
@@ -32,32 +29,35 @@ class Solver {
     lane.next = null;
     if (!job) return;
     try {
-      job.done(await this.solve(lane, job));
+      job.done(await this.solve(lane, job.asked));
     } catch (error) {
       job.failed(error);
     }
     this.start(lane);
   }
 
-  solve(lane, { id, controls }) {
-    if (this.alone) return this.here({ id, controls });
+  solve(lane, asked) {
+    if (this.alone) return this.here(asked);
     if (!lane.worker) {
       try {
         lane.worker = this.worker();
       } catch {
         this.alone = true;
-        return this.here({ id, controls });
+        return this.here(asked);
       }
     }
+    const { id, problem, controls, scene: { limits } } = asked;
+    const given = lane.sent.has(id) ? undefined : problem;   // it is sent once
+    lane.sent.add(id);
     return new Promise((done, failed) => {
-      lane.worker.onmessage = ({ data }) => done(data.answer);
+      lane.worker.onmessage = ({ data }) => done(data);
       lane.worker.onerror = (e) => failed(new Error(e.message));
-      lane.worker.postMessage({ number: 0, id, controls });
+      lane.worker.postMessage({ id, given, controls, limits });
     });
   }
 
-  here(question) {
-    this.local ??= new Problems(this.scenes);
-    return this.local.answer(question);
+  here({ id, problem, controls, scene: { limits } }) {
+    this.local ??= new Problems();
+    return this.local.answer({ id, given: problem, controls, limits });
   }
 }

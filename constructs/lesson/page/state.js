@@ -61,26 +61,18 @@ function solvedState(problem, { out, kinds = {}, wanted, load }, limits) {
     guesses: ready.pressing ? ready.pressing.guesses : 0 };
 }
 
-/* All problems of a page; one is unpacked when it is first asked for. */
+/* The problems that were asked for, unpacked; one comes with the first question on it. */
 class Problems {
-  constructor(scenes) { Object.assign(this, { scenes, open: new Map() }); }
+  constructor() { this.open = new Map(); }
 
-  async at([scene, family, index]) {
-    const key = [scene, family, index].join();
-    if (!this.open.has(key)) this.open.set(key, opened(this.scenes[scene].families[family][index]));
-    return this.open.get(key);
-  }
-
-  async answer({ id, controls }) {
-    return solvedState(await this.at(id), controls, this.scenes[id[0]].limits);
+  async answer({ id, given, controls, limits }) {
+    if (!this.open.has(id)) this.open.set(id, opened(given));
+    return solvedState(await this.open.get(id), controls, limits);
   }
 }
 
-/* In a worker thread: the scenes first, then questions, each with its number. */
+/* In a worker thread: one question after the other. */
 if (typeof document === "undefined") {
-  let problems = null;
-  onmessage = async ({ data }) => {
-    if (data.scenes) { problems = new Problems(data.scenes); return; }
-    postMessage({ number: data.number, answer: await problems.answer(data) });
-  };
+  const problems = new Problems();
+  onmessage = async ({ data }) => postMessage(await problems.answer(data));
 }
