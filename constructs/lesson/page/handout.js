@@ -7,17 +7,23 @@ async function writeHandout() {
     title.textContent = (i + 1) + ". " + own(s.title);
     const pictures = document.createElement("div");
     pictures.className = "drawn";
+    const shown = [];
     for (const [k, at] of (s.sides || []).entries()) {
       const q = at && question(DATA.scenes[s.scene], { ...at, out: new Set(at.out) }, s.point, s.load);
       const answer = q && await solver.ask(q, k);
       if (!answer) continue;
-      const svg = document.createElementNS(SVG, "svg"), now = stateShown(q, answer);
-      drawSection(svg, now);
+      shown.push(stateShown(q, answer));
+    }
+    const low = Math.min(...shown.map((now) => now.low));
+    const times = Math.min(...shown.map((now) => (now.held ? now.magnified : Infinity)));
+    for (const now of shown) {        // both to one scale
+      const svg = document.createElementNS(SVG, "svg");
+      drawSection(svg, { ...now, low, magnified: now.held ? times : 0 });
       svg.setAttribute("role", "img");
       svg.setAttribute("aria-label", own(s.title));
       pictures.appendChild(svg);
-      if (k) pictures.classList.add("both");
     }
+    pictures.classList.toggle("both", shown.length > 1);
     cell.append(title, pictures, ...own(s.text).map((text) => {
       const p = document.createElement("p");
       p.textContent = text;

@@ -29,7 +29,7 @@ function wholePicture() {
     }
     root.appendChild(drawn);
     let y = 2 * margin + high + line;
-    for (const text of lines($(note).textContent + " " + $(words).textContent, Math.floor(wide / (0.53 * size)))) {
+    for (const text of lines($(note).textContent + ". " + $(words).textContent, Math.floor(wide / (0.53 * size)))) {
       write(text, x, y);
       y += line;
     }
