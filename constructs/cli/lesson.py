@@ -50,12 +50,12 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
         size = write_lesson(made, draft / "lesson.html")
         folder = claimed(draft, folder, force)
     page = None if writing.error else folder / "lesson.html"
-    unheld = [f"{s.title}: not held at {s.shows.load_N:g} N" for s in made.steps
-              if s.shows is not None and not made.facts.look(s.shows).held]
+    unheld = [f"{s.title}: not held at {a.load_N:g} N" for s in made.steps for a in s.shows
+              if not made.facts.look(a).held]
     if json:
         print_json(plain({"label": LABEL, "versions": made.versions, "page": page and str(page),
                           "bytes": size, "problems": made.count, "mesh": made.mesh,
-                          "notes": made.notes,
+                          "notes": [*made.told[0].notes, *made.bench],
                           "steps": [{"title": s.title, "text": s.text} for s in made.steps]}))
     else:
         for scene, found in zip(made.scenes, made.mesh, strict=True):

@@ -11,26 +11,28 @@ import numpy as np
 from buttress.fe.errors import InputError
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
+from buttress.lesson.catalogue import LANGUAGES, Words, words_in
 from buttress.lesson.embed import Embedded, embedded_problem
 from buttress.lesson.grid import Scene, scene_of
 from buttress.lesson.look import Asked, Facts
 from buttress.lesson.own_words import own_tour
-from buttress.lesson.page import Lesson
+from buttress.lesson.page import Lesson, Told, mesh_words
 from buttress.lesson.shipped import MESH_MM, coarse, shipped_scenes
-from buttress.lesson.words import Step, tour
+from buttress.lesson.step import Step
+from buttress.lesson.words import tour
 from buttress.report.benched import counts_words, recorded, speaking
 from buttress.study.study import Study
 from buttress.versions import versions
 
-TITLE = "What holds a broken tibial plateau, and why?"
+Tour = Callable[[Facts, Words], tuple[Step, ...]]
 FINER = 0.6
 """Element edge of the finer mesh over the lesson's."""
 Say = Callable[[str], None]
 
 
 def shipped_lesson(say: Say = lambda text: None, command: str = "buttress lesson") -> Lesson:
-    """The lesson that ships: shear, then depression."""
-    return make(shipped_scenes(), tour, TITLE, say, command)
+    """The lesson that ships: shear, seen from the front and from the side, then depression."""
+    return make(shipped_scenes(), tour, "", say, command)
 
 
 def study_lesson(study: Study, say: Say = lambda text: None,
@@ -43,11 +45,12 @@ def study_lesson(study: Study, say: Say = lambda text: None,
     return make((scene,), own_tour, scene.title, say, command)
 
 
-def make(scenes: tuple[Scene, ...], words: Callable[[Facts], tuple[Step, ...]], title: str,
-         say: Say, command: str, finer: bool = True) -> Lesson:
-    """Condense the scenes, and put solved states into words by ``words``.
+def make(scenes: tuple[Scene, ...], words: Tour, title: str, say: Say, command: str,
+         finer: bool = True) -> Lesson:
+    """Condense the scenes, and put solved states into words by ``words``, in every language.
 
-    ``finer``: measure what the mesh adds.
+    ``title``: empty for that of the shipped lesson. ``finer``: measure what the mesh adds.
+    Raises `ContradictedError` where a claim of the tour is not what the states say.
     """
     facts = Facts(scenes)
     total = sum(len(f.places) for scene in scenes for f in scene.families)
@@ -60,17 +63,23 @@ def make(scenes: tuple[Scene, ...], words: Callable[[Facts], tuple[Step, ...]], 
             say(f"condensed '{scene.title}'")
     _refuse_nothing(scenes, found)
     say("solving the states that the tour speaks of")
-    steps = words(facts)
+    languages = [words_in(x) for x in LANGUAGES]
+    steps = [words(facts, t) for t in languages]
     mesh = []
     for number in range(len(scenes)):
-        shown = [s.shows for s in steps if s.shows is not None and s.shows.scene == number]
+        shown = [a for s in steps[0] for a in s.shows if a.scene == number]
         mesh.append(mesh_error(facts, shown) if finer else {})
-    unknown = sum(facts.look(s.shows).status == Status.UNCONVERGED for s in steps
-                  if s.shows is not None)
+    unknown = sum(any(facts.look(a).status == Status.UNCONVERGED for a in s.shows)
+                  for s in steps[0])
+    told = tuple(Told(
+        t, title or t("title"), said,
+        tuple((t.named(s.title), mesh_words(m, t)) for s, m in zip(scenes, mesh, strict=True)),
+        _notes(scenes, found, t)) for t, said in zip(languages, steps, strict=True))
+    bench = [f"{s.title}: {said}" for s in scenes for said in speaking(s.study.name, recorded())]
     return Lesson(
-        title=title, scenes=scenes, problems=tuple(found), facts=facts, steps=steps,
-        mesh=tuple(mesh), command=command, notes=_notes(scenes, found), unknown=unknown,
-        versions=versions())
+        scenes=scenes, problems=tuple(found), facts=facts, told=told, mesh=tuple(mesh),
+        command=command, bench=(*bench, *([counts_words(recorded())] if recorded() else [])),
+        unknown=unknown, versions=versions())
 
 
 def _refuse_nothing(scenes: tuple[Scene, ...], found: list[tuple[tuple[Embedded, ...], ...]]
@@ -82,24 +91,20 @@ def _refuse_nothing(scenes: tuple[Scene, ...], found: list[tuple[tuple[Embedded,
                              value=scene.study.name, expected="a construct that can be solved")
 
 
-def _notes(scenes: tuple[Scene, ...], found: list[tuple[tuple[Embedded, ...], ...]]
+def _notes(scenes: tuple[Scene, ...], found: list[tuple[tuple[Embedded, ...], ...]], t: Words
            ) -> tuple[str, ...]:
     """What the page leaves out, and why."""
     out = []
     for scene, families in zip(scenes, found, strict=True):
+        name = t.named(scene.title)
         if scene.turned is None:
-            out.append(f"{scene.title}: no slider for the angle of the fracture, which "
-                       "needs a single straight fracture from the joint to the side.")
+            out.append(t("notes.no.slope", scene=name))
         gone = sum(e.data is None for f in families for e in f)
         if gone:
-            out.append(f"{scene.title}: {gone} constructs or places of the plate do not fit on the "
-                       "bone.")
+            out.append(t("notes.gone", scene=name, gone=gone))
         if any(c.stages for c in scene.study.constructs):
-            out.append(f"{scene.title}: constructs with stages are pressed from the state that "
-                       "their stages leave; only the load can be changed.")
-        out += [f"{scene.title}, bench test: {said}"
-                for said in speaking(scene.study.name, recorded())]
-    return (*out, *([counts_words(recorded())] if recorded() else []))
+            out.append(t("notes.stages", scene=name))
+    return tuple(out)
 
 
 def mesh_error(facts: Facts, shown: list[Asked]) -> dict[str, Any]:

@@ -11,13 +11,13 @@ from buttress.bone.patches import patches
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.solve.path import FIRST_MM, GROWTH
-from buttress.lesson.grid import FREE, Family, Place, Scene, has
+from buttress.lesson.grid import FREE, Choice, Family, Kinds, Place, Scene, has, kind_name
 from buttress.lesson.look import MOST_FRICTION, Asked, Facts, least_friction
 from buttress.lesson.problem import problem_data
 from buttress.lesson.states import Geometry, Layout, geometry_of, layout_of
 from buttress.model.pressing import FARTHEST_MM, SEARCH_LIMIT_N
 from buttress.study.study import Construct
-from buttress.study.view import View
+from buttress.study.view import CORONAL, View
 
 DRAWN = 2
 """Decimals of coordinates that are only drawn [mm]."""
@@ -38,7 +38,7 @@ def embedded_problem(facts: Facts, scene: int, family: Family, place: Place) -> 
     here = facts.scenes[scene]
     point = {**here.base, "slope": place[0], "position": place[1]}
     try:
-        case = here.case(family.construct, point)
+        case = here.case(family.at(place), point)
         frame, model, _ = facts.workshops[scene].model(case, case.study.constructs[0])
     except InputError as error:
         return Embedded(place, None, error.message)
@@ -49,12 +49,34 @@ def embedded_problem(facts: Facts, scene: int, family: Family, place: Place) -> 
     if not (model.hardware.parts or model.hardware.fills):
         data["need"] = least_friction(model.problem, model.bone.load_vector(here.load_N[1]))
         data["most_friction"] = MOST_FRICTION
+    choice = _choice_of(here, family, place)
+    kinds = choice.kinds if choice is not None else {}
+    data["base"] = [p["body"] for p in data["parts"]
+                    if p["name"] != _shown(p["name"], kinds)["name"]]
     for part in data["parts"]:
-        part["plate"] = next((s.plate for s in family.construct.screws
-                              if s.name == part["name"]), None)
+        part |= _shown(part["name"], kinds)
+        if "variant" in part:
+            part["kinds"] = [kind for kind, _ in kinds[part["name"]]]
     return Embedded(place, data | {
         "place": list(place), "geometry": _drawn(geometry_of(model, layout)),
-        "layout": _columns(layout)})
+        "layout": _columns(layout, choice)})
+
+
+def _choice_of(scene: Scene, family: Family, place: Place) -> Choice | None:
+    """The choice whose screws stand side by side in the problem of a family at a place."""
+    if family.at(place) is family.construct:
+        return None
+    number = scene.families.index(family)
+    return next(c for c in scene.choices if c.kinds and number in c.families.values())
+
+
+def _shown(name: str, kinds: Kinds) -> dict[str, str]:
+    """A part's own name, and of which kind it is where there are several."""
+    for own, all_ in kinds.items():
+        for i, (kind, _) in enumerate(all_):
+            if name == (kind_name(own, kind) if i else own):
+                return {"name": own, "variant": kind}
+    return {"name": name}
 
 
 def _drawn(geometry: Geometry) -> dict[str, Any]:
@@ -67,12 +89,15 @@ def _points(points: FloatArray) -> list[list[float]]:
     return np.round(points, DRAWN).tolist()
 
 
-def _columns(lay: Layout) -> dict[str, Any]:
+def _columns(lay: Layout, choice: Choice | None) -> dict[str, Any]:
     """Where things stand in a state's columns."""
+    kinds = choice.kinds if choice is not None else {}
     return {
         "fragments": list(lay.fragments),
-        "sources": [{"name": n, "kind": k} for n, k in lay.sources], "edges": list(lay.edges),
-        "members": [{"name": n, "kind": k, "points": c, "width": w, "at": lay.member(i)}
+        "sources": [{**_shown(n, kinds), "kind": k} for n, k in lay.sources],
+        "edges": list(lay.edges),
+        "members": [{**_shown(n, kinds), "kind": k, "points": c, "width": w,
+                     "at": lay.member(i)}
                     for i, (n, k, c, w) in enumerate(lay.members)],
         "rigid": [lay.rigid(k) for k in range(len(lay.fragments))],
         "sunk": [lay.sunk(k) for k in range(len(lay.fragments))],
@@ -92,34 +117,45 @@ def scene_data(scene: Scene, problems: tuple[tuple[Embedded, ...], ...]) -> dict
         "limits": {"first": FIRST_MM, "growth": GROWTH, "farthest": FARTHEST_MM,
                    "load": SEARCH_LIMIT_N},
         "patches": [[p.centre - half, p.centre + half, p.share] for p in patches(scene.study)],
+        "movement": scene.study.limits.movement_mm,
+        "times": [{"id": x.key, "friction": x.friction, "tension": x.tension}
+                  for x in scene.times],
         "sides": list(scene.study.section.sides), "view": _view(scene.study.section.view),
         "rubs": bool(scene.study.fractures), "direction": load.direction_deg,
         "choices": [{"name": c.name, "note": c.note, "has": list(c.has),
-                     "parts": _parts(scene.study.constructs[i]),
+                     "parts": _parts(scene.study.constructs[i], c.kinds),
                      "families": [c.families.get(False), c.families[True]]}
                     for i, c in enumerate(scene.choices)],
         "families": [[e.data for e in family if e.data is not None] for family in problems]}
 
 
-def _parts(construct: Construct) -> list[dict[str, Any]]:
+def _parts(construct: Construct, kinds: Kinds) -> list[dict[str, Any]]:
     """What may be taken out, one by one; ``group`` is the switch of the tour that it belongs to."""
     plates = [{"name": p.name, "group": 1, "count": 1} for p in construct.plates]
     screws = [{"name": s.name, "group": 1 if s.plate else 0, "plate": s.plate, "count": s.count}
+              | ({"kinds": [k for k, _ in kinds[s.name]]} if s.name in kinds else {})
               for s in construct.screws]
     wires = [{"name": w.name, "group": 0, "plate": None, "count": w.count} for w in construct.wires]
     return [*plates, *screws, *wires]
 
 
-def controls(asked: Asked, facts: Facts) -> dict[str, Any]:
-    """Where a step of the tour puts the controls."""
+def controls(shows: tuple[Asked, ...], facts: Facts) -> dict[str, Any]:
+    """Where a step of the tour puts the controls: one construct, or two side by side."""
+    first = shows[0]
+    return {"scene": first.scene, "point": first.point, "load": first.load_N,
+            "sides": [side(asked, facts) for asked in shows]}
+
+
+def side(asked: Asked, facts: Facts) -> dict[str, Any]:
+    """One construct as the page holds it."""
     whole = facts.scenes[asked.scene].study.constructs[asked.choice]
-    left = facts.construct(asked)
-    kept = {part["name"] for part in _parts(left)}
-    out = [part["name"] for part in _parts(whole) if part["name"] not in kept]
-    return {"scene": asked.scene, "choice": asked.choice, "out": out,
-            "graft": asked.on[2] or not has(whole)[2], "point": asked.point, "load": asked.load_N}
+    kept = {part["name"] for part in _parts(facts.construct(asked), {})}
+    out = [part["name"] for part in _parts(whole, {}) if part["name"] not in kept]
+    return {"choice": asked.choice, "out": out, "graft": asked.on[2] or not has(whole)[2],
+            "kinds": dict(asked.kinds)}
 
 
 def _view(view: View) -> dict[str, Any]:
-    """What `draw.js` needs to draw a section as seen."""
-    return {"sign": view.sign, "hands": list(view.hands), "mark": view.mark, "words": view.words}
+    """What `draw.js` needs to draw a section as seen; ``seen`` is a key of the catalogue."""
+    seen = f"front.{view.knee}" if view.sides == CORONAL else f"side.{view.knee}.{view.condyle}"
+    return {"sign": view.sign, "hands": list(view.hands), "mark": view.mark, "seen": seen}

@@ -7,7 +7,7 @@ geometry (the slope of the fracture, the place of the plate, graft or none) come
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from shapely.geometry import LineString, Polygon
@@ -16,7 +16,7 @@ from shapely.ops import split
 from buttress.bone.measures import reference_band
 from buttress.bone.section import Section
 from buttress.study.case import Case
-from buttress.study.implants import tension
+from buttress.study.implants import Screw, tension
 from buttress.study.points import ends, entry
 from buttress.study.points import slope as angle
 from buttress.study.read import study_from
@@ -43,12 +43,27 @@ FEW = 2
 """Constructs up to which a study of one's own is also built at other slopes and places."""
 
 
+Kinds = Mapping[str, tuple[tuple[str, Screw], ...]]
+"""Of a screw, by name: (kind, the screw as that kind), as it is in the construct first."""
+
+
+def kind_name(screw: str, kind: str) -> str:
+    """Name of a screw of another kind than in the construct, beside it in one problem."""
+    return f"{screw} ({kind})"
+
+
 @dataclass(frozen=True)
 class Family:
-    """One set of hardware and the places at which it is built, the study's own first."""
+    """One set of hardware and the places at which it is built, the study's own first. ``kinds``:
+    the same with every kind of its screws side by side, which is built at the study's own place."""
 
     construct: Construct
     places: tuple[Place, ...]
+    kinds: Construct | None = None
+
+    def at(self, place: Place) -> Construct:
+        """What is condensed at a place."""
+        return self.kinds if self.kinds is not None and place == self.places[0] else self.construct
 
 
 @dataclass(frozen=True)
@@ -59,6 +74,16 @@ class Choice:
     note: str
     has: tuple[bool, bool, bool]
     families: dict[bool, int]
+    kinds: Kinds = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Time:
+    """What is left of friction and tension after a time, as shares: ``key`` of the catalogue."""
+
+    key: str
+    friction: float
+    tension: float
 
 
 @dataclass(frozen=True)
@@ -75,6 +100,13 @@ class Scene:
     load_N: tuple[float, float]
     load_base_N: float
     bare: int | None = None
+    times: tuple[Time, ...] = ()
+
+    def of_kinds(self, choice: int, kinds: Mapping[str, str]) -> Construct:
+        """A construct with the kinds of its screws."""
+        whole, known = self.study.constructs[choice], self.choices[choice].kinds
+        return whole.model_copy(update={"screws": tuple(
+            dict(known[s.name])[kinds[s.name]] if s.name in kinds else s for s in whole.screws)})
 
     def case(self, construct: Construct, point: Point) -> Case:
         """The study of one construct at a point. Raises `InputError` where it cannot be built."""
@@ -217,10 +249,23 @@ Places = Mapping[str, tuple[Place, ...]]
 """Further places of some constructs, by name: slopes and moves of the plate."""
 
 
-def scene_of(study: Study, title: str = "", more: Places | None = None) -> Scene:
+def side_by_side(construct: Construct, kinds: Kinds) -> Construct:
+    """A construct with every kind of its screws at once, of which the page takes one each."""
+    beside = [s.model_copy(update={"name": kind_name(name, kind)})
+              for name, all_ in kinds.items() for kind, s in all_[1:]
+              if any(x.name == name for x in construct.screws)]
+    return construct.model_copy(update={"screws": (*construct.screws, *beside)})
+
+
+def scene_of(study: Study, title: str = "", more: Places | None = None,
+             kinds: Mapping[str, Kinds] | None = None, times: tuple[Time, ...] = (),
+             most_N: float = 1000.0) -> Scene:
     """The scene of a study: every construct, with and without its graft.
 
-    ``more``: further places of its constructs; without it, of all where they are few.
+    ``most_N``: load up to which its slider goes at least.
+
+    ``more``: further places of its constructs; without it, of all where they are few. ``kinds``:
+    what else a screw may be, by construct.
     """
     turned = turnable(study)
     study = study.model_copy(update={"section": study.section.model_copy(
@@ -230,32 +275,34 @@ def scene_of(study: Study, title: str = "", more: Places | None = None) -> Scene
     families: list[Family] = []
     number: dict[str, int] = {}
 
-    def family(construct: Construct, places: tuple[Place, ...]) -> int:
+    def family(construct: Construct, places: tuple[Place, ...], kinds: Kinds) -> int:
         key = content(construct)
         if key not in number:
             number[key] = len(families)
-            families.append(Family(construct, places))
+            families.append(Family(construct, places,
+                                   side_by_side(construct, kinds) if kinds else None))
         return number[key]
 
     choices = []
     for construct in study.constructs:
-        found = {}
+        found, own_kinds = {}, (kinds or {}).get(construct.name, {})
         for graft in ((True, False) if construct.fills else (True,)):
             kept = parted(construct, True, True, graft)
             places = (own, *(p for p in _further(study, kept, turned, own, more) if p != own))
-            found[graft] = family(kept, places)
-        choices.append(Choice(construct.name, construct.note, has(construct), found))
+            found[graft] = family(kept, places, own_kinds)
+        choices.append(Choice(construct.name, construct.note, has(construct), found, own_kinds))
     bare = None
     if turned is not None:
         slopes = [own[0], *(s for s in BARE_SLOPES if abs(s - own[0]) > 1.0)]
         bare = family(parted(study.constructs[0], False, False, False),
-                      tuple((s, 0.0) for s in slopes))
+                      tuple((s, 0.0) for s in slopes), {})
     top = max(study.load.total_N)
     return Scene(
         study=study, title=title or study.title or study.name, turned=turned,
         families=tuple(families), choices=tuple(choices), base=base,
-        load_N=(LOAD_LOW_N, max(*study.load.total_N, 1000.0)),
-        load_base_N=min(study.load.total_N, key=lambda p: abs(p - 0.6 * top)), bare=bare)
+        load_N=(LOAD_LOW_N, max(*study.load.total_N, most_N)),
+        load_base_N=min(study.load.total_N, key=lambda p: abs(p - 0.6 * top)), bare=bare,
+        times=times)
 
 
 def _further(study: Study, construct: Construct, turned: str | None, own: Place,

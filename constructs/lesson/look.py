@@ -25,11 +25,9 @@ from buttress.sweeps.workshop import Frame, Workshop
 
 MOST_FRICTION = 6.0
 """Friction coefficient up to which the least sufficient one is sought."""
-GONE: dict[str, str] = {
-    Hold.PLASTIC_HINGE: "“{}” bends for good (a plastic hinge)",
-    Hold.THREAD: "the thread of “{}” tears out of the bone",
-    Hold.BEARING: "the bone next to “{}” is crushed"}
-"""How each kind of link fails, by the name of the part; `words.js` says the same."""
+GOES: dict[str, str] = {
+    Hold.PLASTIC_HINGE: "hinge", Hold.THREAD: "thread", Hold.BEARING: "bearing"}
+"""Key of the catalogue (after ``goes.``) for how each kind of link fails, as in `state.js`."""
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""
 
@@ -49,7 +47,7 @@ class Push:
 class Look:
     """One state in numbers: None where it does not exist. ``moved_mm`` is of the point that moves
     most of all fragments; the rest is of the first one, with the load ``on_N`` on it. ``goes``:
-    what fails, in words."""
+    how what fails does so, and the name of the part."""
 
     held: bool
     load_N: float
@@ -62,7 +60,7 @@ class Look:
     need: float | None = None
     on_N: float | None = None
     pushes: Mapping[str, Push] = field(default_factory=dict)
-    goes: str = ""
+    goes: tuple[tuple[str, str], ...] = ()
     status: str = "ok"
 
     def carried(self, kind: str) -> float:
@@ -81,8 +79,9 @@ class Look:
 
 @dataclass(frozen=True)
 class Asked:
-    """A point of the lesson: scene, choice, switches (screws, plate, graft), sliders, load, and
-    the names of single parts that are left out."""
+    """A point of the lesson: scene, choice, switches (screws, plate, graft), sliders, load, the
+    names of single parts that are left out, and of which kind a screw is where it is not the
+    usual one: (name, kind)."""
 
     scene: int
     choice: int
@@ -90,6 +89,7 @@ class Asked:
     point: dict[str, float]
     load_N: float
     out: tuple[str, ...] = ()
+    kinds: tuple[tuple[str, str], ...] = ()
 
 
 class Facts:
@@ -102,18 +102,20 @@ class Facts:
 
     def ask(self, scene: int, choice: int | str = 0, *, screws: bool = True, plate: bool = True,
             graft: bool = True, load: float | None = None, out: tuple[str, ...] = (),
-            **point: float) -> Asked:
+            kinds: Mapping[str, str] | None = None, **point: float) -> Asked:
         """A point: the scene's own values but for what is given."""
         here = self.scenes[scene]
         number = choice if isinstance(choice, int) else next(
             i for i, c in enumerate(here.choices) if c.name == choice)
         return Asked(
             scene=scene, choice=number, on=(screws, plate, graft), point={**here.base, **point},
-            load_N=here.load_base_N if load is None else load, out=out)
+            load_N=here.load_base_N if load is None else load, out=out,
+            kinds=tuple(sorted((kinds or {}).items())))
 
     def construct(self, asked: Asked) -> Construct:
         """What is in place at a point."""
-        whole = self.scenes[asked.scene].study.constructs[asked.choice]
+        scene = self.scenes[asked.scene]
+        whole = scene.of_kinds(asked.choice, dict(asked.kinds))
         return without(parted(whole, *asked.on), asked.out)
 
     def built(self, asked: Asked) -> tuple[Frame, Model]:
@@ -124,7 +126,7 @@ class Facts:
 
     def look(self, asked: Asked) -> Look:
         """The numbers of a point."""
-        key = (asked.scene, asked.choice, asked.on, asked.out, asked.load_N,
+        key = (asked.scene, asked.choice, asked.on, asked.out, asked.kinds, asked.load_N,
                tuple(sorted(asked.point.items())))
         if key not in self._looks:
             self._looks[key] = self._solve(asked)
@@ -172,7 +174,7 @@ def _fragments(geometry: Geometry) -> list[FloatArray]:
 
 
 def seen(model: Model, load_N: float, state: FloatArray, end: float | None, need: float | None,
-         goes: str) -> Look:
+         goes: tuple[tuple[str, str], ...]) -> Look:
     """The numbers of a held state."""
     lay = layout_of(model)
     moved = max(float(np.hypot(*moved_by(state[lay.rigid(k):lay.rigid(k) + 3], ring).T).max())
@@ -204,10 +206,10 @@ def peak_of(model: Model, most: float) -> float | None:
     return max((p.load_N for p in path.points), default=0.0)
 
 
-def failing(model: Model, upper: Capacity) -> str:
-    """What fails, in words."""
-    found = [GONE[x.kind].format(x.source) for x in lets_go(model, upper) if x.kind in GONE]
-    return " and ".join(dict.fromkeys(found))
+def failing(model: Model, upper: Capacity) -> tuple[tuple[str, str], ...]:
+    """How what fails does so, and the name of the part."""
+    found = [(GOES[x.kind], x.source) for x in lets_go(model, upper) if x.kind in GOES]
+    return tuple(dict.fromkeys(found))
 
 
 def least_friction(problem: Condensed, load: FloatArray) -> float | None:
@@ -229,34 +231,6 @@ def least_friction(problem: Condensed, load: FloatArray) -> float | None:
     return high
 
 
-def mm(value: float | None) -> str:
-    """Millimetres, three decimals below a tenth."""
-    if value is None:
-        return "no number"
-    return f"{value:.3f} mm" if abs(value) < 0.0995 else f"{value:.2f} mm"
-
-
-def upto(end: float | None, most: float) -> str:
-    """A limit load in words, or that there is none up to the largest load ``most``."""
-    return f"more than {most:.0f} N" if end is None or end > most else f"up to {newton(end)}"
-
-
-def newton(value: float) -> str:
-    """Newtons, three digits."""
-    return f"{float(f'{value:.3g}'):.0f} N"
-
-
-def outcome(look: Look) -> str:
-    """Held with how much movement, or not."""
-    if look.held:
-        return f"held, moving up to {mm(look.moved_mm)}"
-    if look.status == "not tightened":
-        return "not held: the bone fails while the screws are tightened"
-    if look.status == Status.UNCONVERGED:
-        return f"not known at {newton(look.load_N)} (the solver found no answer)"
-    return f"not held at {newton(look.load_N)}"
-
-
 def verdict(a: Look, b: Look, more: str, less: str, same: str, neither: str,
             share: float = 0.05) -> str:
     """One of four sentences: b moves more than a, less, the same within a share, or neither
@@ -270,8 +244,3 @@ def verdict(a: Look, b: Look, more: str, less: str, same: str, neither: str,
     if abs(a.moved_mm - b.moved_mm) <= share * max(a.moved_mm, b.moved_mm):
         return same
     return more if b.moved_mm > a.moved_mm else less
-
-
-def percent(value: float) -> str:
-    """A share in percent."""
-    return f"{100 * value:.0f} %"

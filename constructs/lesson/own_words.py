@@ -4,30 +4,32 @@ from __future__ import annotations
 
 import math
 
-from buttress.lesson.look import Asked, Facts, Look, outcome, verdict
-from buttress.lesson.words import Step
+from buttress.lesson.catalogue import Words, words_in
+from buttress.lesson.look import Asked, Facts, Look, verdict
+from buttress.lesson.step import Step
 
+ENGLISH = words_in("en")
 MOST_NAMED = 15
 PARTS = ("screws", "plate", "graft")
 
 
-def own_tour(facts: Facts) -> tuple[Step, ...]:
+def own_tour(facts: Facts, t: Words = ENGLISH) -> tuple[Step, ...]:
     """Steps for one study: the question, the constructs, what their parts do."""
     scene = facts.scenes[0]
     looks = [(facts.ask(0, i), facts.look(facts.ask(0, i))) for i in range(len(scene.choices))]
     order = sorted(range(len(looks)), key=lambda i: _rank(looks[i][1]))
-    best = order[0]
-    text = [" ".join(scene.study.scenario.split()) or "A study without a scenario."]
+    best, load = order[0], f"{looks[0][1].load_N:.0f} N"
+    scenario = " ".join(scene.study.scenario.split()) or t("own.no.scenario")
     held = sum(look.held for _, look in looks)
-    text.append(f"At {looks[0][1].load_N:.0f} N {held} of {len(looks)} constructs are held."
-                if held else f"At {looks[0][1].load_N:.0f} N no construct of this study is held.")
-    steps = [Step("The question", tuple(text), looks[best][0])]
+    count = t("own.held", load=load, held=held, all=len(looks)) if held else t(
+        "own.none", load=load)
+    steps = [Step(t("own.title"), (scenario, count), (looks[best][0],), scenario, "within")]
     for i in order[:MOST_NAMED]:
         asked, look = looks[i]
         name = scene.choices[i].name
-        lines = [f"{name}: {outcome(look)}."]
-        lines += _parts(facts, i, look)
-        steps.append(Step(name, tuple(lines), asked))
+        lines = [t("own.one", name=name, outcome=t.outcome(look)), *_parts(facts, i, look, t)]
+        steps.append(Step(name, tuple(lines), (asked,), t("own.before", name=name, load=load),
+                          "within"))
     return tuple(steps)
 
 
@@ -35,7 +37,7 @@ def _rank(look: Look) -> tuple[bool, float]:
     return not look.held, look.moved_mm if look.moved_mm is not None else math.inf
 
 
-def _parts(facts: Facts, choice: int, whole: Look) -> list[str]:
+def _parts(facts: Facts, choice: int, whole: Look, t: Words) -> list[str]:
     """What each part does: the construct without it."""
     out = []
     for k, part in enumerate(PARTS):
@@ -46,9 +48,6 @@ def _parts(facts: Facts, choice: int, whole: Look) -> list[str]:
         look = facts.look(Asked(
             scene=0, choice=choice, on=(on[0], on[1], on[2]), point=asked.point,
             load_N=asked.load_N))
-        out.append(f"Without its {part}: {outcome(look)}. " + verdict(
-            look, whole, f"It moves more with the {part} than without.",
-            f"It moves less with the {part}.",
-            f"The {part} {'makes' if part != 'screws' else 'make'} no difference here.",
-            "Neither is held."))
+        out.append(t(f"own.without.{part}", outcome=t.outcome(look)) + " " + t(verdict(
+            look, whole, f"own.more.{part}", f"own.less.{part}", f"own.same.{part}", "neither")))
     return out

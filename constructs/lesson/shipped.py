@@ -1,14 +1,18 @@
-"""The scenes of the lesson that ships: the shear fracture and the depressed joint surface."""
+"""The scenes of the lesson that ships: shear from the front and from the side, and depression."""
 
 from __future__ import annotations
 
-from buttress.lesson.grid import Scene, scene_of
+from buttress.lesson.grid import Kinds, Scene, Time, scene_of
+from buttress.study.implants import Screw
 from buttress.study.read import example
-from buttress.study.study import Study
+from buttress.study.study import Construct, Study
+from buttress.study.tables import number
 
 MESH_MM = 2.5
 """Element edge of the lesson's meshes."""
-THIN_LAG, THIN_POSITION = "thin plate + lag screws", "thin plate + position screws"
+MOST_N = 3000.0
+"""Load up to which the sliders of the shear fractures go: four times the weight of 75 kg."""
+THIN_LAG = "thin plate + lag screws"
 THICK_LAG = "thick plate + lag screws"
 UPPER, LOWER = "upper lag", "lower lag"
 """Names of the two lag screws of the study."""
@@ -27,39 +31,60 @@ def coarse(study: Study, size: float = MESH_MM) -> Study:
 def shear_study() -> Study:
     """The shipped shear fracture with the hardware that the lesson argues with.
 
-    Everything is taken from the study medial-shear; the position screws are its lag screws,
-    threaded along their whole length and not tightened.
+    Everything is taken from the study medial-shear.
     """
     study = example("medial-shear")
     given = {c.name: c for c in study.constructs}
     both, straight = given["antiglide + lag screws"], given["straight plate"]
     lags = tuple(s for s in both.screws if s.plate is None)
-    position = tuple(s.model_copy(update={"use": "positional", "tension_N": 0.0,
-                                          "thread_mm": s.length_mm}) for s in lags)
-    in_plate = tuple(s for s in both.screws if s.plate is not None)
     constructs = (
         both.model_copy(update={"name": THIN_LAG}),
-        both.model_copy(update={"name": THIN_POSITION, "screws": (*position, *in_plate),
-                                "note": "The screws across the fracture are threaded along their "
-                                        "whole length and not tightened: they hold apart what "
-                                        "they hold together."}),
         straight.model_copy(update={"name": THICK_LAG, "screws": (*lags, *straight.screws),
                                     "note": "A thick straight plate in place of the thin one."}))
     return study.model_copy(update={"constructs": constructs})
 
 
-DEPRESSION = ("raft plate + impacted graft", "raft + impacted graft", "raft + loose chips",
-              "raft + cement")
+def kinds_of(construct: Construct) -> Kinds:
+    """What else each screw may be: a lag screw a position screw, threaded along its whole length
+    and not tightened; a screw in a plate locked in its hole."""
+    out: dict[str, tuple[tuple[str, Screw], ...]] = {}
+    for s in construct.screws:
+        if s.plate is None:
+            out[s.name] = (("lag", s), ("position", s.model_copy(update={
+                "use": "positional", "tension_N": 0.0, "thread_mm": s.length_mm})))
+        else:
+            out[s.name] = (("unlocked", s), ("locked", s.model_copy(update={"locked": True})))
+    return out
 
 
-def depression_study() -> Study:
-    """The shipped depressed joint surface with some of its constructs."""
-    study = example("lateral-depression")
+DEPRESSION = ("raft + impacted graft", "raft + loose chips", "raft + structural block",
+              "raft + cement", "raft plate + impacted graft", "screws below + impacted graft")
+SIDE_VIEW = ("front lag screws", "buttress", "thin plate", "buttress + front lag screws")
+
+
+def some_of(name: str, constructs: tuple[str, ...]) -> Study:
+    """A shipped study with some of its constructs."""
+    study = example(name)
     given = {c.name: c for c in study.constructs}
-    return study.model_copy(update={"constructs": tuple(given[n] for n in DEPRESSION)})
+    return study.model_copy(update={"constructs": tuple(given[n] for n in constructs)})
 
 
-def shipped_scenes(size: float = MESH_MM) -> tuple[Scene, Scene]:
-    """Both scenes of the lesson."""
-    return (scene_of(coarse(shear_study(), size), "Medial shear fracture", FURTHER),
-            scene_of(coarse(depression_study(), size), "Depressed lateral joint surface", {}))
+def fading() -> tuple[Time, ...]:
+    """An hour and a thousand steps after tightening, by the shares of the data table."""
+    lost, most, rubbed = (number("materials", "fading", n)
+                          for n in ("lost_tension", "lost_most", "lost_friction"))
+    return (Time("tight", 1.0, 1.0), Time("hour", 1.0, 1.0 - lost),
+            Time("steps", 1.0 - rubbed, 1.0 - most))
+
+
+def shipped_scenes(size: float = MESH_MM) -> tuple[Scene, ...]:
+    """The scenes of the lesson."""
+    shear = shear_study()
+    thin = next(c for c in shear.constructs if c.name == THIN_LAG)
+    return (scene_of(coarse(shear, size), "Medial shear fracture", FURTHER,
+                     {THIN_LAG: kinds_of(thin)}, fading(), MOST_N),
+            scene_of(coarse(some_of("posterior-shear", SIDE_VIEW), size),
+                     "Posterior shear fracture, from the side", {}, times=fading(),
+                     most_N=MOST_N),
+            scene_of(coarse(some_of("lateral-depression", DEPRESSION), size),
+                     "Depressed lateral joint surface", {}))

@@ -57,6 +57,7 @@ def advice(said: Iterator[str]) -> list[str]:
 def sources() -> list[Path]:
     modules = [p for name in PACKAGES for p in sorted((ROOT / name).rglob("*.py"))]
     tables = [p for name in TABLES for p in sorted((ROOT / name).rglob("*.toml"))]
+    tables += sorted((ROOT / "lesson" / "page").glob("*.toml"))
     pages = [*ROOT.rglob("*.js"), *ROOT.rglob("*.j2")]
     return [*modules, *tables, *sorted(pages)]
 

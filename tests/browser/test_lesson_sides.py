@@ -29,7 +29,7 @@ def test_the_section_is_drawn_as_seen_from_the_front(browser: Any, tmp_path: Pat
     page.on("pageerror", lambda e: said.append(str(e)))
     page.goto(path.as_uri())
     page.evaluate("lesson.begun")
-    page.evaluate("go(1)")
+    page.evaluate("lesson.predict = false; go(1)")
     middles = page.evaluate("""() => [...$('section').querySelectorAll('path')].map((p) =>
         [p.getAttribute('fill'), p.getBBox().x + p.getBBox().width / 2])""")
     shaft, fragment = (next(x for fill, x in middles if fill == wanted)
@@ -46,7 +46,7 @@ def test_the_section_is_drawn_as_seen_from_the_front(browser: Any, tmp_path: Pat
     told = page.evaluate("""() => forcesOn(lesson.now).map((f) => {
         const ring = lesson.now.geometry.rings.find((r) => r.kind === 'fragment').points;
         const { to } = canvas($('free'), lesson.now.scene, ring, 1), at = to([0, 0]);
-        return [f.name, f.force[0], to(f.force)[0] - at[0], direction(f.force)]; })""")
+        return [f.name, f.force[0], to(f.force)[0] - at[0], direction(lesson.now.scene, f.force)]; })""")
     assert told
     for name, x, drawn, words in told:
         assert np.sign(drawn) == np.sign(x) * (-1.0 if knee == "right" else 1.0), name

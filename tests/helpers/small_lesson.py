@@ -13,6 +13,7 @@ from buttress.lesson.grid import FREE, Scene, has, scene_of
 from buttress.lesson.look import Asked, Facts
 from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import Lesson
+from buttress.lesson.shipped import kinds_of
 from buttress.study.study import Study
 
 NAME = "antiglide + lag screws"
@@ -20,8 +21,9 @@ NAME = "antiglide + lag screws"
 
 def small_scene(study: Study | None = None) -> Scene:
     """The shear fracture with lag screws and thin plate, at few places."""
-    scene = scene_of(study or small_study(NAME, loads=(400.0, 1000.0)), "",
-                     {NAME: ((30.0, 0.0), (20.0, 2.5))})
+    study = study or small_study(NAME, loads=(400.0, 1000.0))
+    kinds = {c.name: kinds_of(c) for c in study.constructs if c.name == NAME}
+    scene = scene_of(study, "", {NAME: ((30.0, 0.0), (20.0, 2.5))}, kinds)
     return replace(scene, families=tuple(
         replace(f, places=f.places[::3]) if i == scene.bare else f
         for i, f in enumerate(scene.families)))
@@ -50,9 +52,11 @@ def random_points(facts: Facts, count: int, seed: int) -> list[Asked]:
         family = scene.families[scene.choices[choice].families.get(
             graft, scene.choices[choice].families[True])]
         slope, position = family.places[int(rng.integers(len(family.places)))]
+        kinds = {n: k[int(rng.integers(len(k)))][0] for n, k in scene.choices[choice].kinds.items()
+                 if (slope, position) == family.places[0] and rng.random() < 0.3}
         free = {name: float(rng.uniform(*span)) for name, span in FREE.items()}
         out.append(Asked(
             scene=number, choice=choice, on=(True, True, graft or not has(whole)[2]),
             point={"slope": slope, "position": position, **free},
-            load_N=float(rng.uniform(*scene.load_N)), out=tuple(sorted(gone))))
+            load_N=float(rng.uniform(*scene.load_N)), out=tuple(sorted(gone)), kinds=tuple(sorted(kinds.items()))))
     return out

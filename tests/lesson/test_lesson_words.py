@@ -7,17 +7,14 @@ from typing import Any
 
 import pytest
 
-from buttress.lesson import words
-from buttress.lesson.look import Asked, Facts, Look, Push, mm, outcome, upto, verdict
-from buttress.lesson.shipped import (
-    LOWER,
-    THICK_LAG,
-    THIN_POSITION,
-    UPPER,
-    shipped_scenes,
-)
+from buttress.lesson import depressed, words
+from buttress.lesson.catalogue import words_in
+from buttress.lesson.look import Asked, Facts, Look, Push, verdict
+from buttress.lesson.shipped import LOWER, THICK_LAG, UPPER, shipped_scenes
+from buttress.lesson.step import ContradictedError, Step
 
 SCENES = shipped_scenes()
+ENGLISH = words_in("en")
 NOT = Look(False, 600.0)
 
 
@@ -49,7 +46,7 @@ class Told(Facts):
         return self.outside
 
 
-def said(step: Callable[[Facts], words.Step], told: Callable[[Asked, str], Look], **more: Any
+def said(step: Callable[[Facts], Step], told: Callable[[Asked, str], Look], **more: Any
          ) -> str:
     return " ".join(step(Told(told, **more)).text)
 
@@ -81,7 +78,7 @@ def test_friction_topples_slides_or_holds() -> None:
     (held(0.1), held(0.101), "no difference"), (NOT, held(0.1), "do worse"),
     (held(0.1), NOT, "the tightened screws the fragment moves less"), (NOT, NOT, "Neither is held")])
 def test_lag_against_position(lag: Look, position: Look, claim: str) -> None:
-    text = said(words.screw, lambda a, n: position if n == THIN_POSITION else lag)
+    text = said(words.screw, lambda a, n: position if a.kinds else lag)
     assert claim in text
 
 
@@ -109,8 +106,10 @@ def test_screws_with_friction_are_beside_screws_without() -> None:
 
     text = said(words.screw, ends)
     assert "Without friction one alone holds up to 900 N near the joint" in text
-    assert "With friction of 0.50 either alone holds more than 1500 N" in text
+    assert "With friction of 0.50 either alone holds more than 3000 N" in text
     assert "either" not in said(words.screw, lambda a, n: held(0.1, end=1200.0))
+    assert "Either of the lag screws alone holds more than 3000 N" in said(
+        words.screw, lambda a, n: held(0.1, end=None))
 
 
 def test_the_plate_at_the_apex_carries_what_it_carries() -> None:
@@ -162,7 +161,7 @@ ONE = {**USUAL, "shaft 1": push("screw", 0.4)}
     (held(0.05, pushes={**ONE, "shaft 2": push("screw", -0.1)}), 2,
      ["It moves less", "two of its screws now cross the fracture and carry 30 %"]),
     (held(0.05), 0, ["It moves less", "still pass below the fragment"]),
-    (held(0.4), 0, ["It moves more"]), (NOT, 0, ["Not held"])])
+    (held(0.4), 0, ["It moves more"]), (NOT, 0, ["The reason"])])
 def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> None:
     text = said(words.place, lambda a, n: up if a.point["position"] > 0 else held(0.1))
     last = text[text.index("15 mm up"):]
@@ -173,9 +172,9 @@ def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> Non
 
 
 def test_a_plate_too_low_says_what_lets_go() -> None:
-    lost = Look(False, 600.0, goes="the plate bends for good")
+    lost = Look(False, 600.0, goes=(("hinge", "the plate"),))
     text = said(words.place, lambda a, n: lost if a.point["position"] < 0 else held(0.1))
-    assert "first screw, and the plate bends for good." in text
+    assert "first screw, and “the plate” bends permanently (a plastic hinge)." in text
 
 
 def test_the_joint_side() -> None:
@@ -199,7 +198,7 @@ def test_who_stops_the_slide_is_read_from_the_forces(plate: float, claim: str) -
     assert claim in text
     assert f"100 N sideways, the plate pushes {plate:.0f} N" in text
     assert "little to do" not in text
-    assert ("in bone tension fades" in text) == (plate < 20.0)
+    assert ("Tension fades in bone" in text) == (plate < 20.0)
 
 
 def test_a_plate_in_reserve_is_claimed_only_where_it_is() -> None:
@@ -211,31 +210,34 @@ def test_a_plate_in_reserve_is_claimed_only_where_it_is() -> None:
 
 
 def test_the_depressed_piece() -> None:
-    assert "nothing below it" in said(words.raft, lambda a, n: NOT if bare(a) else held(0.1))
-    assert "nothing below it" not in said(words.raft, lambda a, n: held(0.1))
+    assert "nothing below it" in said(depressed.raft, lambda a, n: NOT if bare(a) else held(0.1))
+    assert "nothing below it" not in said(depressed.raft, lambda a, n: held(0.1))
 
     def chips(moved: float) -> Callable[[Asked, str], Look]:
         return lambda a, n: held(moved if "chips" in n else 0.1)
 
-    assert "Even loose chips help" in said(words.filled, chips(0.05))
-    assert "worse than nothing" in said(words.filled, chips(0.3))
-    assert "do next to nothing" in said(words.filled, chips(0.1))
-    alone = said(words.filled, lambda a, n: held(0.3 if not a.on[0] else 0.1))
+    assert "Even loose chips help" in said(depressed.filled, chips(0.05))
+    assert "worse than nothing" in said(depressed.filled, chips(0.3))
+    assert "do next to nothing" in said(depressed.filled, chips(0.1))
+    alone = said(depressed.filled, lambda a, n: held(0.3 if not a.on[0] else 0.1))
     assert "share the work: 0 % and 0 %" in alone    # of a told state: neither pushes there
-    assert "adds nothing" in said(words.filled, lambda a, n: held(0.1))
+    assert "adds nothing" in said(depressed.filled, lambda a, n: held(0.1))
 
 
 def test_the_plate_over_the_raft() -> None:
     def plated(moved: float) -> Callable[[Asked, str], Look]:
         return lambda a, n: held(moved if "plate" in n else 0.1)
 
-    assert "helps the raft" in said(words.plated, plated(0.05))
-    assert "makes it worse" in said(words.plated, plated(0.3))
-    text = said(words.plated, lambda a, n: held(0.1) if a.on[1] else
+    assert "helps the raft" in said(depressed.plated, plated(0.05))
+    assert "makes it worse" in said(depressed.plated, plated(0.3))
+    text = said(depressed.plated, lambda a, n: held(0.1) if a.on[1] else
                 held(0.4) if a.on[2] else NOT)
     assert "the raft goes too, since its screws sit in the plate; the graft alone: held, moving " \
            "up to 0.40 mm. Both off: not held" in text
-    assert "hardly changes" in said(words.plated, plated(0.1))
+    assert "one through it sank alike" in text
+    assert text.endswith("This model says the same.")
+    assert said(depressed.plated, plated(0.3)).endswith("This model does not show that.")
+    assert "hardly changes" in said(depressed.plated, plated(0.1))
 
 
 def test_a_state_that_does_not_hold_is_worse_than_any_that_does() -> None:
@@ -247,15 +249,67 @@ def test_a_state_that_does_not_hold_is_worse_than_any_that_does() -> None:
 
 
 def test_numbers_that_do_not_exist_are_words() -> None:
-    assert mm(None) == "no number"
-    assert upto(None, 1500.0) == "more than 1500 N"
-    assert upto(1234.0, 1500.0) == "up to 1230 N"
-    assert "tightened" in outcome(Look(False, 600.0, status="not tightened"))
+    assert ENGLISH.mm(None) == "no number"
+    assert ENGLISH.upto(None, 1500.0) == "more than 1500 N"
+    assert ENGLISH.upto(1234.0, 1500.0) == "up to 1230 N"
+    assert "tightened" in ENGLISH.outcome(Look(False, 600.0, status="not tightened"))
+    assert words_in("de").mm(0.1234) == "0,12 mm"
 
 
-def test_every_step_puts_the_controls_where_its_text_is() -> None:
-    steps = words.tour(Told(lambda a, n: held(0.1)))
+@pytest.mark.parametrize(("free", "fast", "claim"), [
+    (0.4, 0.2, "Locked, the fragment moves less"), (0.2, 0.4, "Locked, the fragment moves more"),
+    (0.2, 0.2, "hardly changes anything")])
+def test_a_locked_head_says_what_it_changes(free: float, fast: float, claim: str) -> None:
+    text = said(words.locked, lambda a, n: held(fast if a.kinds else free))
+    assert claim in text
+    assert ("This model says the same" in text) == (max(free, fast) <= 1.25 * min(free, fast))
+
+
+def test_the_worst_screw_to_leave_out_is_the_one_without_which_it_moves_most() -> None:
+    def told(worst: str) -> Callable[[Asked, str], Look]:
+        return lambda a, n: NOT if worst in a.out else held(0.1)
+
+    for name in ("shaft 1", "shaft 3"):
+        assert f"The worst one to leave out is “{name}”" in said(words.left_out, told(name))
+        step = words.left_out(Told(told(name)))
+        assert step.which[0] == name
+        assert step.shows[0].out == ()        # the picture does not give it away
+    assert "the nearest to the apex" not in said(words.left_out, told("shaft 3"))
+    assert "It hardly matters which one" in said(words.left_out, lambda a, n: held(0.1))
+
+
+def test_fading_screws_are_told_beside_the_plate() -> None:
+    def told(late: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: held(0.1 if a.on[1] else late if a.point["tension"] < 0.5 else 0.1)
+
+    assert "The screws rely on what fades" in said(words.fades, told(0.9))
+    assert "the plate changes nothing yet" in said(words.fades, told(0.1))
+    assert "This model says the same" in said(words.fades, told(0.9))
+    assert "This model does not show that" in said(words.fades, told(0.1))
+
+
+def test_no_page_is_made_where_states_contradict_a_claim() -> None:
+    """Screws that held better for having lost tension and friction would be a wrong model."""
+    with pytest.raises(ContradictedError, match="lag screws alone move no less"):
+        words.fades(Told(lambda a, n: held(0.05 if a.point["tension"] < 0.5 else 0.4)))
+
+
+def test_plate_and_screws_from_the_front_are_told_as_they_are() -> None:
+    def told(plate: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: held(plate if n == "buttress" else 0.2)
+
+    assert "stands in the way of the slide, lets it move less" in said(words.from_the_side, told(0.1))
+    assert "As long as the screws are tight they let it move less" in said(
+        words.from_the_side, told(0.4))
+    assert "no difference" in said(words.from_the_side, told(0.2))
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_every_step_puts_the_controls_where_its_text_is(language: str) -> None:
+    steps = words.tour(Told(lambda a, n: held(0.1)), words_in(language))
     assert max(len(s.title) for s in steps) <= 30    # the menu of steps shows them whole
     assert [s.title for s in steps] == list(dict.fromkeys(s.title for s in steps))
-    assert len(steps) == 10
-    assert all(s.shows is not None and s.text for s in steps)
+    assert len(steps) == 14
+    assert steps[9].title == words_in(language)("fades.title")    # which another step points to
+    assert all(s.shows and s.text and s.before and s.asks for s in steps)
+    assert all(len(s.shows) == 2 for s in steps if s.asks == "less")

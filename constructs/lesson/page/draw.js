@@ -36,14 +36,6 @@ function badge(parent, at, number, colour, size) {
     "text-anchor": "middle", fill: colour, "font-weight": "700" }, String(number));
 }
 
-/* Rigid motion (x, y of the origin, turn) of a point. */
-const moved = (m, [x, y], k) => [x + k * (m[0] - m[2] * y), y + k * (m[1] + m[2] * x)];
-
-/* Movement of the point of each fragment that moves most. */
-const largestMoves = (rings, motions) => rings.filter((r) => r.kind === "fragment")
-  .map((r, k) => Math.max(...r.points.map(([x, y]) => Math.hypot(
-    motions[k][0] - motions[k][2] * y, motions[k][1] + motions[k][2] * x))));
-
 /* A place of the section as seen, or a force: the only function that mirrors. In the data x points
    lateral (posterior) for either knee; a right one seen from the front has lateral on the left. */
 const asSeen = (scene, [x, y]) => [scene.view.sign * x, y];
@@ -96,14 +88,14 @@ function drawSection(svg, now) {
         "", 0.8, 2.6);
     }
     make(svg, "text", { x: f2(see([0.5 * (a + b), 0])[0]), y: -14.6, "font-size": 4, "text-anchor": "middle" },
-      Math.round(share * now.load) + " N");
+      newton(share * now.load));
   }
   make(svg, "path", { d: path([[left + 3, low + 5], [left + 13, low + 5]]), stroke: "#000",
     "stroke-width": 0.8 });
-  make(svg, "text", { x: f2(left + 3), y: f2(-low - 7), "font-size": 3.6 }, "10 mm");
+  make(svg, "text", { x: f2(left + 3), y: f2(-low - 7), "font-size": 3.6 }, t("scale"));
   const { hands, mark } = now.scene.view, outer = hands.indexOf("lateral");
   hands.forEach((name, i) => make(svg, "text", { x: f2(i ? right - 1 : left + 1),
-    y: f2(-high + 4.5), "font-size": 3.8, fill: "#333", "text-anchor": i ? "end" : "start" }, name));
+    y: f2(-high + 4.5), "font-size": 3.8, fill: "#333", "text-anchor": i ? "end" : "start" }, t("side." + name)));
   // The side marker of a radiograph, on the lateral side.
   make(svg, "text", { x: f2(outer > 0 ? right - 1 : left + 1), y: f2(-high + 10), "font-size": 4.6,
     "font-weight": "700", "text-anchor": outer > 0 ? "end" : "start", class: "mark" }, mark);

@@ -127,7 +127,7 @@ function drawFree(svg, now, forces) {
   make(svg, "path", { d: path(ring.map(to), true), fill: FILL.fragment, stroke: "#5c4712",
     "stroke-width": f2(0.1 * em) });
   if (!now.held) {
-    say(board, [now.fails ? "not held" : "not known"], now.fails ? "#A63C00" : "#333", 1);
+    say(board, [t(now.fails ? "free.fails" : "free.unknown")], now.fails ? "#A63C00" : "#333", 1);
     return;
   }
   for (const l of lines.filter((x) => x.beside)) {   // its line, where it passes the fragment by
@@ -139,8 +139,7 @@ function drawFree(svg, now, forces) {
 
 function drawPolygon(svg, now, forces) {
   if (!now.held) {
-    const words = now.fails ? ["No polygon closes:", "no forces within", "their limits", "balance the load."]
-      : ["Not known:", "the solver found", "no answer here."];
+    const words = t(now.fails ? "polygon.fails" : "polygon.unknown").split("|");
     say(canvas(svg, now.scene, [[0, 0]], 0), words, now.fails ? "#A63C00" : "#333", 1);
     return null;
   }

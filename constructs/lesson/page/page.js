@@ -1,190 +1,215 @@
-/* Controls, tour, and the one function that shows a state. */
-const DATA = JSON.parse(document.getElementById("data").textContent);
-const LISTED = ["slope", "position"], FREE = ["friction", "strength", "tension"];
-const SLIDERS = [...LISTED, ...FREE];
-const FINE = { friction: 0.01, strength: 0.01, tension: 0.01, load: 10 };
-const $ = (id) => document.getElementById(id);
-const lesson = { scene: 0, choice: 0, step: 0, before: null, now: null, milliseconds: 0,
-  out: new Set(), graft: true, moved: "" };
-window.lesson = lesson;
-
-function labels(wanted) {
-  const share = (x) => Math.round(100 * x) + " %", plain = (x) => x.toFixed(1).replace(/\.0$/, "");
-  return { slope: plain(wanted.slope) + "°", strength: share(wanted.strength),
-    tension: share(wanted.tension), friction: wanted.friction.toFixed(2),
-    position: Math.abs(wanted.position) < 0.05 ? "0 mm"
-      : plain(Math.abs(wanted.position)) + " mm " + (wanted.position > 0 ? "up" : "down") };
-}
-
-const chosenNow = () => DATA.scenes[lesson.scene].choices[lesson.choice];
-
-/* The state of the controls, solved. */
-function current() {
-  const scene = DATA.scenes[lesson.scene];
-  const now = stateOf(scene, chosenNow(), { ...lesson, out: new Set(lesson.out),
-    wanted: { ...lesson.wanted }, load: Number($("load").value) });
-  if (!now) return null;
-  now.label = labels(now.wanted);
-  now.fragment = Math.min(lesson.fragment || 0, now.layout.fragments.length - 1);
-  now.fails = !now.held && now.verdict !== "not known";
-  now.amplitude = 7;
-  now.asked = Number($("magnify").value);
-  now.magnified = now.held ? Math.min(now.asked, 16 / Math.max(now.largest, 1e-9)) : 0;
-  now.low = Math.max(Math.min(...now.geometry.rings.flatMap((r) => r.points.map((p) => p[1]))),
-    Math.min(-62, ...now.geometry.rings.filter((r) => r.kind !== "shaft")
-      .flatMap((r) => r.points.map((p) => p[1] - 12)), ...now.geometry.members
-      .flatMap((m) => m.points.map((p) => p[1] - 6))));
-  return now;
-}
-
-/* Sliders as they stand: of slope and place those that were built, of the others all. */
-function fit() {
-  const scene = DATA.scenes[lesson.scene], { wanted } = lesson;
-  const family = familyOf(scene, chosenNow(), lesson.out, lesson.graft);
-  const problem = nearest(family, wanted, lesson.moved);
-  if (!problem) return;
-  LISTED.forEach((a, i) => {
-    const list = listOf(family, i), input = $(a);
-    wanted[a] = problem.place[i];
-    input.disabled = list.length < 2;
-    input.min = 0;
-    input.max = list.length - 1;
-    input.step = 1;
-    input.value = list.indexOf(wanted[a]);
-  });
-  const open = { friction: scene.rubs, strength: true, tension: problem.tighten.length > 0 };
-  for (const a of FREE) {
-    const input = $(a);
-    [input.min, input.max] = scene.free[a];
-    input.step = FINE[a];
-    input.disabled = problem.staged || !open[a];
-    input.value = wanted[a];
-  }
-  document.querySelectorAll("#parts input").forEach((box) => {
-    box.checked = box.value === "graft" ? lesson.graft : !lesson.out.has(box.dataset.part);
-    box.disabled = problem.staged;
-  });
-}
-
-function show(what) {
-  const start = performance.now();
-  fit();
-  const now = current();
-  if (!now) {
-    $("changed").textContent = "";
-    $("outcome").textContent = "This hardware does not fit on the bone here.";
-    ["section", "free", "polygon", "forces"].forEach((id) => $(id).replaceChildren());
-    lesson.now = null;
-    return;
-  }
-  for (const a of SLIDERS) {
-    $(a + "-value").textContent = $(a).disabled ? "fixed" : now.label[a];
-    $(a).setAttribute("aria-valuetext", now.label[a]);
-  }
-  $("load-value").textContent = newton(now.load);
-  const forces = forcesOn(now);
-  draw(now, forces);
-  legend(now, forces);
-  const sentence = outcome(now), changed = what ? change(lesson.before, now, what) : "";
-  const tied = (text) => text.replace(/(\d) (?=mm|N\b|%)/g, "$1\u00a0");
-  $("changed").textContent = tied(changed);
-  $("outcome").textContent = tied(sentence);
-  $("sentence").classList.toggle("bad", now.fails);
-  const { words } = now.scene.view, seen = words[0].toUpperCase() + words.slice(1) + ". ";
-  $("picture-note").textContent = seen + (now.held
-    ? "Movement × " + now.magnified.toFixed(now.magnified < 9.95 ? 1 : 0) +
-      (now.magnified < now.asked - 0.01 ? " (less than asked, to stay in the picture)" : "") +
-      "; dashed: before loading"
-    : now.fails && now.motions.some((m) => m.some((x) => x))
-      ? "How the fragment fails: a direction, not an amount" : "Drawn as before loading");
-  $("meaning").hidden = !now.held;
-  away();
-  $("section").setAttribute("aria-label", "Section of a " + words + ", with " +
-    (listed(holders(now)) || "nothing") + " holding the fragment. " + sentence);
-  $("free").setAttribute("aria-label", "Free body of the fragment. " + forces.map((f) =>
-    f.name + " " + newton(f.size)).join(", "));
-  $("polygon").setAttribute("aria-label", now.held ? "Force polygon; it closes."
-    : now.fails ? "No force polygon closes." : "Force polygon not known.");
-  lesson.now = now;
-  lesson.milliseconds = performance.now() - start;
-}
-
-function draw(now, forces) {
-  drawSection($("section"), now);
-  drawFree($("free"), now, forces);
-  now.left = drawPolygon($("polygon"), now, forces);
-}
-
-function legend(now, forces) {
-  const rows = forces.map((f) => {
-    const row = document.createElement("tr");
-    const cells = [String(f.number), f.name, newton(f.size), direction(f.force)];
-    cells.forEach((text, i) => {
-      const cell = document.createElement("td");
-      cell.textContent = text;
-      if (i === 0) cell.className = "n " + f.kind;
-      row.appendChild(cell);
-    });
-    return row;
-  });
-  $("forces").replaceChildren(...rows);
-  $("forces").parentElement.hidden = !now.held;
-  $("closes").textContent = !now.held ? "" : now.left < 0.01 * now.load ? "They close."
-    : "They close to within " + newton(now.left) + ": forces below 1 % of the load are left out.";
-}
-
-/* Whether the controls have left the step of the tour whose text is shown. */
-function away() {
-  const s = DATA.steps[lesson.step], near = (a, b) => Math.abs(a - b) < 1e-6;
-  const left = s.scene !== undefined && !(s.scene === lesson.scene && s.choice === lesson.choice &&
-    near(Number($("load").value), s.load) && s.graft === lesson.graft &&
-    s.out.length === lesson.out.size && s.out.every((name) => lesson.out.has(name)) &&
-    SLIDERS.every((a) => $(a).disabled || near(lesson.wanted[a], s.point[a])));
-  $("step-text").classList.toggle("away", left);
-  $("again").classList.toggle("unseen", !left);
-}
-
-function direction([x, y]) {
-  const a = Math.atan2(y, x) * 180 / Math.PI;
-  const [left, right] = DATA.scenes[lesson.scene].sides;
-  const names = [right, right + " and up", "up", left + " and up", left, left + " and down",
-    "down", right + " and down"];
-  return names[((Math.round(a / 45) % 8) + 8) % 8];
-}
+/* Controls and tour. */
+const solver = new Solver(DATA.scenes);
 
 /* -- controls ----------------------------------------------------------------------------- */
 let timer = 0;
 function announce() {
   clearTimeout(timer);
   timer = setTimeout(() => {
-    $("spoken").textContent = $("changed").textContent + " " + $("outcome").textContent;
+    $("spoken").textContent = pending() ? $("question-text").textContent
+      : ["changed", "outcome", "outcome-b"].map((id) => $(id).textContent).join(" ");
   }, 250);
 }
 
+/* A control that is moved before the answer was guessed shows the answer. */
 function changedBy(what) {
   clearTimeout(lesson.ahead);
-  show(what);
-  announce();
+  if (pending()) { lesson.chosen.set(lesson.step, { option: null, right: null }); writeStep(); }
+  return show(what).then(announce);
 }
 
 /* One part in or out: a plate goes with its screws, and none stays without any. */
-function put(name, there) {
-  const { parts } = chosenNow(), own = parts.find((p) => p.name === name);
-  const mates = parts.filter((p) => p.plate === (own.plate || name));
-  const set = (part, on) => (on ? lesson.out.delete(part) : lesson.out.add(part));
+function put(side, name, there) {
+  const { parts } = choiceOf(side), part = parts.find((p) => p.name === name);
+  const mates = parts.filter((p) => p.plate === (part.plate || name));
+  const set = (who, on) => (on ? side.out.delete(who) : side.out.add(who));
   set(name, there);
-  if (own.plate === undefined) mates.forEach((p) => set(p.name, there));
-  else if (own.plate && there) set(own.plate, true);
-  else if (own.plate && mates.every((p) => lesson.out.has(p.name))) set(own.plate, false);
+  if (part.plate === undefined) mates.forEach((p) => set(p.name, there));
+  else if (part.plate && there) set(part.plate, true);
+  else if (part.plate && mates.every((p) => side.out.has(p.name))) set(part.plate, false);
+}
+
+const partsOf = (k) => $(k ? "parts-b" : "parts");
+
+/* A box for each part of a side, and what kind of screw it is where there is a choice. */
+function writeParts(k) {
+  const side = lesson.sides[k], { parts, has: [, , graft] } = choiceOf(side);
+  const box = (value, name, words) => {
+    const label = document.createElement("label"), input = document.createElement("input");
+    Object.assign(input, { type: "checkbox", value });
+    input.dataset.part = name;
+    label.append(input, " " + words);
+    return label;
+  };
+  const kind = (p) => {
+    const button = document.createElement("button");
+    Object.assign(button, { type: "button", className: "kind" });
+    button.dataset.kind = p.name;
+    return button;
+  };
+  partsOf(k).replaceChildren(...parts.map((p) => {
+    const item = document.createElement("span");
+    item.append(box("part", p.name, named(p.name)), ...(p.kinds ? [kind(p)] : []));
+    return item;
+  }), ...(graft ? [box("graft", "", t("graft"))] : []));
+}
+
+function fitParts(side, k) {
+  const choice = choiceOf(side), scene = sceneNow();
+  const problem = nearest(familyOf(scene, choice, side.out, side.graft), lesson.wanted, lesson.moved);
+  partsOf(k).querySelectorAll("input").forEach((box) => {
+    box.checked = box.value === "graft" ? side.graft : !side.out.has(box.dataset.part);
+    box.disabled = !!problem && problem.staged;
+  });
+  partsOf(k).querySelectorAll("button").forEach((button) => {
+    const name = button.dataset.kind, part = choice.parts.find((p) => p.name === name);
+    const here = !!problem && problem.parts.some((p) => p.name === name && p.kinds);
+    if (!here) delete side.kinds[name];
+    const now = side.kinds[name] || part.kinds[0];
+    button.textContent = t("kind." + now);
+    button.disabled = !here || side.out.has(name);
+    button.setAttribute("aria-label", t("name.kind", { name: named(name), kind: t("kind." + now) }));
+  });
+}
+
+function choose(k, number) {
+  lesson.sides[k] = number === null ? null : whole(number);
+  if (lesson.sides[k]) writeParts(k);
+  $("beside-parts").hidden = lesson.sides[1] === null;
+}
+
+/* What time does to friction and tension, as factors on the study's own. */
+function fitTime() {
+  const { wanted } = lesson, { base, times } = sceneNow(), near = (a, b) => Math.abs(a - b) < 0.006;
+  const at = times.findIndex((x) => near(wanted.friction, base.friction * x.friction) &&
+    near(wanted.tension, x.tension));
+  $("time").value = at < 0 ? "" : String(at);
+  $("time-row").hidden = !times.length;
+}
+
+function enter(number) {
+  const scene = DATA.scenes[number];
+  Object.assign(lesson, { scene: number, fragment: 0, before: null, moved: "", wanted: { ...scene.base } });
+  for (const [name, key] of [["min", 0], ["max", 1]]) $("load")[name] = scene.load[key];
+  $("load").step = FINE.load;
+  $("load").value = scene.load_base;
+  writeMenus();
+  choose(0, 0);
+  choose(1, null);
+}
+
+/* Puts the controls where a step, or anything else, wants them. */
+function place({ scene, sides, point, load }) {
+  enter(scene);
+  [0, 1].forEach((k) => {
+    const at = sides[k];
+    choose(k, at ? at.choice : null);
+    if (at) Object.assign(lesson.sides[k], { out: new Set(at.out), graft: at.graft, kinds: { ...at.kinds } });
+  });
+  lesson.wanted = { ...point };
+  $("load").value = load;
+  $("choice").value = lesson.sides[0].choice;
+  $("beside").value = lesson.sides[1] ? lesson.sides[1].choice : "";
+}
+
+function options(select, names, none) {
+  const option = (value, text) => {
+    const o = document.createElement("option");
+    o.value = value;
+    o.textContent = text;
+    return o;
+  };
+  const kept = select.value;
+  select.replaceChildren(...(none === undefined ? [] : [option("", none)]), ...names.map((n, i) => option(i, n)));
+  if ([...select.options].some((o) => o.value === kept)) select.value = kept;
+}
+
+/* The menus in the chosen language, with what they stand at. */
+function writeMenus() {
+  const scene = sceneNow(), names = scene.choices.map((c) => named(c.name));
+  options($("scene"), DATA.scenes.map((s) => named(s.title)));
+  $("scene").value = lesson.scene;
+  $("scene-row").hidden = DATA.scenes.length < 2;
+  options($("choice"), names);
+  options($("beside"), names, t("beside.nothing"));
+  options($("time"), scene.times.map((x) => t("time." + x.id)), t("time.other"));
+  options($("steps"), [...DATA.steps.map((s, i) => (i + 1) + ". " + own(s.title)),
+    ...(asked() ? [t("summary.title")] : [])]);
+  $("steps").value = lesson.step;
+  options($("fragment"), scene.families.flat()[0].layout.fragments.map(named));
+  $("fragment-row").hidden = scene.families.flat()[0].layout.fragments.length < 2;
+}
+
+const asked = () => lesson.predict && DATA.steps.some((s) => s.asks);
+const lastStep = () => DATA.steps.length - (asked() ? 0 : 1);
+
+/* The words of a step: before its question is answered only what is put in place. */
+function writeStep() {
+  const s = DATA.steps[lesson.step], paragraph = (text) => {
+    const p = document.createElement("p");
+    p.textContent = text;
+    return p;
+  };
+  document.body.classList.toggle("summing", !s);
+  if (!s) {
+    $("step-title").textContent = t("summary.title");
+    $("step-text").replaceChildren(...summary());
+    return;
+  }
+  $("step-title").textContent = t("step.of", { step: lesson.step + 1, all: DATA.steps.length, title: own(s.title) });
+  $("step-text").replaceChildren(...(pending() ? [own(s.before)] : own(s.text)).map(paragraph));
+}
+
+/* A step of the tour puts the controls where its text needs them. */
+function go(step) {
+  lesson.step = Math.min(Math.max(step, 0), lastStep());
+  const s = DATA.steps[lesson.step];
+  if (s && s.scene !== undefined) place(s);
+  writeStep();
+  $("steps").value = lesson.step;
+  $("back").disabled = lesson.step === 0;
+  $("next").disabled = lesson.step === lastStep();
+  clearTimeout(timer);
+  return show("").then(() => {
+    lesson.before = lesson.now;
+    $("spoken").textContent = [$("step-title"), $("step-text"), pending() ? $("question-text")
+      : $("outcome")].map((e) => e.textContent).join(" ");
+    solveAhead();
+  });
+}
+
+/* The next step is solved while this one is read, so that it is shown at once. */
+function solveAhead() {
+  clearTimeout(lesson.ahead);
+  const s = DATA.steps[lesson.step + 1];
+  if (!s || s.scene === undefined) return;
+  lesson.ahead = setTimeout(() => s.sides.forEach((at, k) => {
+    const q = at && question(DATA.scenes[s.scene], { ...at, out: new Set(at.out) }, s.point, s.load);
+    if (q) solver.ask(q, k);
+  }), 400);
+}
+
+/* Another language: the same page in its words. */
+function speak(chosen) {
+  language = chosen;
+  sayAll();
+  document.title = $("title").textContent = own(DATA.title);
+  writeMenus();
+  lesson.sides.forEach((s, k) => s && writeParts(k));
+  $("choice").value = lesson.sides[0].choice;
+  $("beside").value = lesson.sides[1] ? lesson.sides[1].choice : "";
+  fit();
+  writeStep();
+  for (const now of lesson.shown) if (now) now.label = labels(now.wanted);
+  present("");
 }
 
 function listen() {
   for (const a of [...SLIDERS, "load"]) {
     $(a).addEventListener("input", () => {
-      const value = Number($(a).value);
+      const value = Number($(a).value), [side] = lesson.sides;
       if (LISTED.includes(a)) {
-        const scene = DATA.scenes[lesson.scene];
-        lesson.wanted[a] = listOf(familyOf(scene, chosenNow(), lesson.out, lesson.graft),
+        lesson.wanted[a] = listOf(familyOf(sceneNow(), choiceOf(side), side.out, side.graft),
           LISTED.indexOf(a))[value];
         lesson.moved = a;
       } else if (a !== "load") lesson.wanted[a] = value;
@@ -194,19 +219,38 @@ function listen() {
       $(a).addEventListener(e, () => { lesson.before = lesson.now; });
     }
   }
-  $("parts").addEventListener("change", (e) => {
-    lesson.before = lesson.now;
-    if (e.target.value === "graft") lesson.graft = e.target.checked;
-    else put(e.target.dataset.part, e.target.checked);
-    changedBy(e.target.value === "graft" ? "graft" : "part " + e.target.dataset.part);
+  [0, 1].forEach((k) => {
+    const changes = (what) => { if (k === 0) lesson.before = lesson.now; changedBy(what); };
+    partsOf(k).addEventListener("change", (e) => {
+      const graft = e.target.value === "graft", name = e.target.dataset.part;
+      if (graft) lesson.sides[k].graft = e.target.checked;
+      else put(lesson.sides[k], name, e.target.checked);
+      changes(graft ? "graft" : "part " + name);
+    });
+    partsOf(k).addEventListener("click", (e) => {
+      const name = e.target.dataset.kind, side = lesson.sides[k];
+      if (!name) return;
+      const { kinds } = choiceOf(side).parts.find((p) => p.name === name);
+      const at = kinds.indexOf(side.kinds[name] || kinds[0]);
+      side.kinds[name] = kinds[(at + 1) % kinds.length];
+      changes("kind " + name);
+    });
   });
   $("choice").addEventListener("change", () => {
     lesson.before = lesson.now;
-    lesson.choice = Number($("choice").value);
-    lesson.out = new Set();
-    lesson.graft = true;
-    note();
+    choose(0, Number($("choice").value));
     changedBy("choice");
+  });
+  $("beside").addEventListener("change", () => {
+    choose(1, $("beside").value === "" ? null : Number($("beside").value));
+    changedBy("");
+  });
+  $("time").addEventListener("change", () => {
+    const x = sceneNow().times[Number($("time").value)];
+    if ($("time").value === "" || !x) return;
+    lesson.before = lesson.now;
+    Object.assign(lesson.wanted, { friction: sceneNow().base.friction * x.friction, tension: x.tension });
+    changedBy("time");
   });
   // The text of a step belongs to its fracture, so another fracture is another step.
   $("scene").addEventListener("change", () => {
@@ -220,14 +264,21 @@ function listen() {
     lesson.fragment = Number($("fragment").value);
     changedBy("");
   });
+  $("language").addEventListener("change", () => speak($("language").value));
+  $("predict").addEventListener("change", () => {
+    lesson.predict = $("predict").checked;
+    writeMenus();
+    go(Math.min(lesson.step, lastStep()));
+  });
+  $("show").addEventListener("click", () => reveal(null));
   $("back").addEventListener("click", () => go(lesson.step - 1));
   $("next").addEventListener("click", () => go(lesson.step + 1));
   $("steps").addEventListener("change", () => go(Number($("steps").value)));
   $("again").addEventListener("click", () => { go(lesson.step); $("next").focus(); });
-  $("print").addEventListener("click", () => window.print());
-  window.addEventListener("resize", () => {
-    if (lesson.now) draw(lesson.now, forcesOn(lesson.now));
-  });
+  $("handout").addEventListener("click", printHandout);
+  $("png").addEventListener("click", savePng);
+  $("svg").addEventListener("click", saveSvg);
+  window.addEventListener("resize", () => { if (lesson.now) paint(lesson.now, forcesOn(lesson.now)); });
   // Remote controls of lecture halls send the two page keys; arrows belong to a slider or a menu
   // where one is in hand, and to the tour elsewhere.
   document.addEventListener("keydown", (e) => {
@@ -240,97 +291,11 @@ function listen() {
   });
 }
 
-function options(select, names) {
-  select.replaceChildren(...names.map((n, i) => {
-    const o = document.createElement("option");
-    o.value = i;
-    o.textContent = n;
-    return o;
-  }));
-}
-
-/* The note of a construct, and a box for each of its parts. */
-function note() {
-  const { note: text, parts, has } = chosenNow();
-  $("note").textContent = text ? "With all in place: " + text : "";
-  const box = (value, name, words) => {
-    const label = document.createElement("label"), input = document.createElement("input");
-    Object.assign(input, { type: "checkbox", value });
-    input.dataset.part = name;
-    label.append(input, " " + words);
-    return label;
-  };
-  $("parts").replaceChildren(...parts.map((p) => box("part", p.name, p.name)),
-    ...(has[2] ? [box("graft", "", "graft")] : []));
-}
-
-function enter(number) {
-  const scene = DATA.scenes[number], first = scene.families.flat()[0];
-  Object.assign(lesson, { scene: number, choice: 0, fragment: 0, before: null, moved: "",
-    wanted: { ...scene.base }, out: new Set(), graft: true });
-  $("scene").value = number;
-  options($("choice"), scene.choices.map((c) => c.name));
-  options($("fragment"), first.layout.fragments);
-  $("fragment-row").hidden = first.layout.fragments.length < 2;
-  $("load").min = scene.load[0];
-  $("load").max = scene.load[1];
-  $("load").step = FINE.load;
-  $("load").value = scene.load_base;
-  note();
-}
-
-/* The next step is solved while this one is read, so that it is shown at once. */
-function solveAhead() {
-  clearTimeout(lesson.ahead);
-  const s = DATA.steps[lesson.step + 1];
-  if (!s || s.scene === undefined) return;
-  const scene = DATA.scenes[s.scene];
-  lesson.ahead = setTimeout(() => stateOf(scene, scene.choices[s.choice], { out: new Set(s.out),
-    graft: s.graft, wanted: s.point, moved: "", load: s.load }), 400);
-}
-
-/* A step of the tour puts the controls where its text needs them. */
-function go(step) {
-  lesson.step = Math.min(Math.max(step, 0), DATA.steps.length - 1);
-  const s = DATA.steps[lesson.step];
-  if (s.scene !== undefined) {
-    enter(s.scene);
-    lesson.choice = s.choice;
-    $("choice").value = s.choice;
-    note();
-    lesson.out = new Set(s.out);
-    lesson.graft = s.graft;
-    lesson.wanted = { ...s.point };
-    $("load").value = s.load;
-  }
-  $("step-title").textContent = (lesson.step + 1) + " of " + DATA.steps.length + ": " + s.title;
-  $("step-text").replaceChildren(...s.text.map((t) => {
-    const p = document.createElement("p");
-    p.textContent = t;
-    return p;
-  }));
-  $("steps").value = lesson.step;
-  $("back").disabled = lesson.step === 0;
-  $("next").disabled = lesson.step === DATA.steps.length - 1;
-  show("");
-  lesson.before = lesson.now;
-  clearTimeout(timer);
-  $("spoken").textContent = $("step-title").textContent + ". " + s.text.join(" ") + " " +
-    $("outcome").textContent;
-  solveAhead();
-}
-
-/* All problems are unpacked first: a moment, once. */
 async function begin() {
-  for (const scene of DATA.scenes) {
-    scene.families = await Promise.all(scene.families.map((f) => Promise.all(f.map(opened))));
-  }
-  options($("scene"), DATA.scenes.map((s) => s.title));
-  $("scene-row").hidden = DATA.scenes.length < 2;
-  options($("steps"), DATA.steps.map((s, i) => (i + 1) + ". " + s.title));
+  $("predict").checked = lesson.predict;
   listen();
-  go(0);
-
+  sayAll();
+  return go(0);
 }
 
 lesson.begun = begin();

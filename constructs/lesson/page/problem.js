@@ -89,7 +89,8 @@ class Sticking {
   constructor(p, all = null) {
     this.p = p;
     const { n, h } = p;
-    this.stiff = all ? block(all.stiff, all.p.n, p.links, p.links) : p.F.slice();
+    const places = all && p.links.map((i) => all.p.number.get(i));
+    this.stiff = all ? block(all.stiff, all.p.n, places, places) : p.F.slice();
     if (!all) for (let i = 0; i < n; i++) this.stiff[i * n + i] += p.compliance[i];
     const own = new Float64Array(n).map((_, i) => this.stiff[i * n + i]);
     const floor = Math.max(FLOOR * median(own), 1e-300);
@@ -127,7 +128,8 @@ class Sticking {
   partOf({ p: whole, inverse }) {
     if (!inverse) return null;
     const wide = whole.n + whole.m, { p } = this;
-    const kept = [...p.links, ...p.motions.map((j) => whole.n + j)], there = new Set(kept);
+    const kept = [...p.links.map((i) => whole.number.get(i)),
+      ...p.motions.map((j) => whole.n + whole.motions.indexOf(j))], there = new Set(kept);
     const left = Array.from({ length: wide }, (_, i) => i).filter((i) => !there.has(i));
     const k = kept.length, r = left.length, out = block(inverse, wide, kept, kept);
     const middle = factorised(block(inverse, wide, left, left), r);

@@ -16,9 +16,12 @@ function prepared(problem, { friction, strength, tension, out }, limits) {
   const gone = [...out].sort((a, b) => a - b).join();
   const key = [gone, friction, strength, tension].join(" ");
   return remembered(problem.known, "at " + key, MOST_KNOWN, () => {
-    problem.all ??= new Sticking(withoutBodies(problem, new Set()));
-    const stuck = !out.length ? problem.all : remembered(problem.stuck, gone, MOST_STUCK,
-      () => new Sticking(withoutBodies(problem, new Set(out)), problem.all));
+    const set = new Set(out), base = problem.base || [];
+    problem.all ??= new Sticking(withoutBodies(problem, new Set(base)));
+    const within = base.every((body) => set.has(body));   // what is in place is there in `all`
+    const stuck = within && out.length === base.length ? problem.all
+      : remembered(problem.stuck, gone, MOST_STUCK,
+        () => new Sticking(withoutBodies(problem, set), within ? problem.all : null));
     const { p } = stuck, law = lawOf(p, { friction, strength });
     if (problem.staged) return built(problem, stuck, law, limits);
     const heads = problem.tighten.map(([i, force]) => [p.number.get(i), force * tension])

@@ -1,25 +1,14 @@
-/* From the controls to a solved state, and what of it is drawn and said. */
+/* From a problem and its settings to a solved state, as plain data: no page is needed here. */
 const LEAST_FRICTION = 1e-4, WORTH = 0.25;
-const GONE = { "plastic hinge": "“{}” bends for good (a plastic hinge)",
-  thread: "the thread of “{}” tears out of the bone", bearing: "the bone next to “{}” is crushed" };
+const FAILS = { "plastic hinge": "hinge", thread: "thread", bearing: "bearing" };
 
-/* The problems that belong to a construct with some parts out: without any hardware those of the
-   bare fracture, which is there at more slopes. */
-function familyOf(scene, choice, out, graft) {
-  const bare = scene.bare !== null && !(choice.has[2] && graft) &&
-    choice.parts.every((p) => out.has(p.name));
-  const number = bare ? scene.bare : choice.families[graft || !choice.has[2] ? 1 : 0];
-  return number === null ? [] : scene.families[number];
-}
+/* Rigid motion (x, y of the origin, turn) of a point. */
+const moved = (m, [x, y], k) => [x + k * (m[0] - m[2] * y), y + k * (m[1] + m[2] * x)];
 
-/* The problem nearest to a wanted slope and place of the plate; what was `moved` last counts most. */
-function nearest(family, wanted, moved) {
-  const far = (p) => Math.abs(p.place[0] - wanted.slope) * (moved === "slope" ? 1e3 : 1) +
-    Math.abs(p.place[1] - wanted.position) * (moved === "position" ? 1e3 : 1);
-  return family.reduce((a, b) => (a === null || far(b) < far(a) ? b : a), null);
-}
-
-const listOf = (family, axis) => [...new Set(family.map((p) => p.place[axis]))].sort((a, b) => a - b);
+/* Movement of the point of each fragment that moves most. */
+const largestMoves = (rings, motions) => rings.filter((r) => r.kind === "fragment")
+  .map((r, k) => Math.max(...r.points.map(([x, y]) => Math.hypot(
+    motions[k][0] - motions[k][2] * y, motions[k][1] + motions[k][2] * x))));
 
 /* The motion of each fragment in which a construct gives way: that of the last step of its path,
    scaled to 1 mm at most; null where that is not known. */
@@ -32,14 +21,14 @@ function givingWay(problem, ready) {
   return most > 0 ? motions.map((m) => m.map((x) => x / most)) : null;
 }
 
-/* What moves at its bound in the last step of a path, in words. */
+/* What moves at its bound in the last step of a path: how it fails and the name of its part. */
 function failing(problem, ready) {
   const points = ready.pressing ? ready.pressing.points : [];
-  if (points.length < 2) return "";
+  if (points.length < 2) return [];
   const { p } = ready, { slack, kinkStep } = points[points.length - 1].state, found = new Map();
   const note = (kind, source, size) => {
-    if (!(kind in GONE)) return;
-    const key = GONE[kind].replace("{}", problem.layout.sources[source].name);
+    if (!(kind in FAILS)) return;
+    const key = JSON.stringify([FAILS[kind], problem.layout.sources[source].name]);
     found.set(key, Math.max(found.get(key) || 0, Math.abs(size)));
   };
   p.links.slice(0, -1).forEach((i, k) =>
@@ -47,34 +36,43 @@ function failing(problem, ready) {
   p.kinks.forEach((j, k) => note("plastic hinge", problem.kinkOf[j], kinkStep[k]));
   const way = points[points.length - 1].ram - points[points.length - 2].ram;
   return [...found].filter(([, size]) => size > WORTH * way).sort((a, b) => b[1] - a[1])
-    .slice(0, 2).map(([words]) => words).join(" and ");
+    .slice(0, 2).map(([key]) => JSON.parse(key));
 }
 
-/* The state of a construct: held or not, or not known, and all that the page shows of it. */
-function stateOf(scene, choice, controls) {
-  const { out, graft, wanted, moved, load } = controls;
-  const family = familyOf(scene, choice, out, graft), problem = nearest(family, wanted, moved);
-  if (!problem) return null;
-  const gone = problem.parts.filter((p) => out.has(p.name));
+/* Bodies that are not in place: parts left out, and the other kinds of those that are there. */
+const bodiesOut = (problem, out, kinds) => problem.parts.filter((p) => out.has(p.name) ||
+  (p.kinds && p.variant !== (kinds[p.name] || p.kinds[0]))).map((p) => p.body);
+
+/* The state of a construct: held or not, or not known, and all that is shown of it. */
+function solvedState(problem, { out, kinds = {}, wanted, load }, limits) {
   const settings = { friction: Math.max(wanted.friction, LEAST_FRICTION), strength: wanted.strength,
-    tension: wanted.tension, out: gone.map((p) => p.body) };
-  const found = solvedAt(problem, settings, load, scene.limits), { ready } = found;
-  const { layout, geometry } = problem, there = (p) => !out.has(p.name);
+    tension: wanted.tension, out: bodiesOut(problem, out, kinds) };
+  const { held, verdict, state, answer, ready } = solvedAt(problem, settings, load, limits);
+  const { layout, geometry } = problem;
   const peak = ready.pressing && ready.pressing.points.length ? ready.pressing.peak() : null;
-  const now = { scene, choice: choice.name, out, family, problem, layout, load, wanted, graft,
-    held: found.held, verdict: found.verdict, state: found.state, answer: found.answer, ready,
-    end: !found.held && peak && peak.known ? peak.load : null,
-    parts: { screws: choice.parts.filter((p) => there(p) && p.group === 0).reduce((s, p) => s + p.count, 0),
-      plates: choice.parts.filter((p) => there(p) && p.group === 1 && p.plate === undefined).map((p) => p.name),
-      grafts: choice.has[2] && graft ? 1 : 0 },
-    geometry: { rings: geometry.rings, near: geometry.near, members: layout.members
-      .map((m, i) => ({ ...m, points: geometry.members[i] })).filter(there) } };
-  const escape = now.held || now.verdict === "not known" ? null : givingWay(problem, ready);
-  now.motions = layout.rigid.map((at, k) => (now.held ? [0, 1, 2].map((i) => found.state[at + i])
+  const escape = held || verdict === "not known" ? null : givingWay(problem, ready);
+  const motions = layout.rigid.map((at, k) => (held ? [0, 1, 2].map((i) => state[at + i])
     : escape ? escape[k] : [0, 0, 0]));
-  now.moves = now.held ? largestMoves(geometry.rings, now.motions) : [];
-  now.largest = now.held ? Math.max(...now.moves) : null;
-  now.goes = now.held ? "" : found.verdict === "not tightened"
-    ? "the bone fails while the screws are tightened" : failing(problem, ready);
-  return now;
+  const moves = held ? largestMoves(geometry.rings, motions) : [];
+  return { held, verdict, state, force: answer ? answer.force : null, motions, moves,
+    largest: held ? Math.max(...moves) : null, end: !held && peak && peak.known ? peak.load : null,
+    goes: held ? [] : verdict === "not tightened" ? [["tightening", ""]] : failing(problem, ready),
+    links: ready.p.links.slice(0, -1).map((i) => layout.sources[problem.sourceOf[i]].name),
+    guesses: ready.pressing ? ready.pressing.guesses : 0 };
+}
+
+/* The problems that were asked for, unpacked; one comes with the first question on it. */
+class Problems {
+  constructor() { this.open = new Map(); }
+
+  async answer({ id, given, controls, limits }) {
+    if (!this.open.has(id)) this.open.set(id, opened(given));
+    return solvedState(await this.open.get(id), controls, limits);
+  }
+}
+
+/* In a worker thread: one question after the other. */
+if (typeof document === "undefined") {
+  const problems = new Problems();
+  onmessage = async ({ data }) => postMessage(await problems.answer(data));
 }

@@ -1,24 +1,12 @@
 /* Sentences about the shown state; every number in them is read from it. */
-const mm = (x) => (Math.abs(x) < 0.0995 ? x.toFixed(3) : x.toFixed(2)) + " mm";
-const newton = (x) => Math.round(x) + " N";
-const about = (x) => Number(x.toPrecision(3)) + " N";   // a limit, as the tour rounds it
-const count = (n, one) => (n === 1 ? "one " + one : n + " " + one + "s");
-
-function listed(parts) {
-  return parts.length < 2 ? parts.join("") : parts.slice(0, -1).join(", ") + " and " +
-    parts[parts.length - 1];
-}
 
 /* What is left to hold the fragment, in words. */
 function holders(now) {
   const { screws, plates, grafts } = now.parts, out = [];
-  if (now.scene.rubs) out.push("friction");
-  if (plates.length) {
-    out.push(plates.length === 1 ? "a plate with its screws"
-      : plates.length + " plates with their screws");
-  }
-  if (screws) out.push(count(screws, "screw"));
-  if (grafts) out.push("graft");
+  const many = (key, n) => (n ? [t(key + (n === 1 ? ".one" : ".many"), { n })] : []);
+  if (now.scene.rubs) out.push(t("hold.friction"));
+  out.push(...many("hold.plate", plates.length), ...many("hold.screw", screws));
+  if (grafts) out.push(t("hold.graft"));
   return out;
 }
 
@@ -27,12 +15,12 @@ function holders(now) {
 function carriers(now) {
   const { layout } = now, at = (j) => layout.force[now.fragment][j];
   const force = (j) => [now.state[at(j)], now.state[at(j) + 1]];
-  const own = layout.sources.findIndex((s) => s.kind === "load"), load = force(own);
+  const loads = layout.sources.findIndex((s) => s.kind === "load"), load = force(loads);
   const size = Math.hypot(...load), found = {};
   if (size < 0.01 * now.load) return { size: 0, kinds: [] };
   const [ux, uy] = load.map((c) => c / size), across = uy < 0 ? [-uy, ux] : [uy, -ux];
   layout.sources.forEach((s, j) => {
-    if (j === own) return;
+    if (j === loads) return;
     const [x, y] = force(j), f = found[s.kind] = found[s.kind] || { kind: s.kind, share: 0, aside: 0 };
     f.share -= (x * ux + y * uy) / size;
     f.aside += x * across[0] + y * across[1];
@@ -51,26 +39,25 @@ function percents(kinds) {
   return kinds;
 }
 
-const SOURCE = { fracture: "the fracture face", plate: "the plate", screw: "the screws",
-  wire: "the wires", graft: "the graft" };
+const sourceWords = (kind) => (has("source." + kind) ? t("source." + kind) : kind);
 const ASIDE = 0.05;
 
 /* Who carries the fragment's load, and who pushes it sideways, in two sentences. */
 function carriedWords(now) {
-  const { size, kinds } = carriers(now), name = (k) => SOURCE[k.kind] || k.kind;
-  const said = (list) => listed(list.map((k) => name(k) + " (" + Math.abs(k.percent) + " %)"));
+  const { size, kinds } = carriers(now), name = (k) => sourceWords(k.kind);
+  const said = (list) => listed(list.map((k) => name(k) + " (" + percent(Math.abs(k.percent)) + ")"));
   const up = kinds.filter((k) => k.percent > 0).sort((a, b) => b.percent - a.percent);
   const down = kinds.filter((k) => k.percent < 0);
   if (!up.length) return "";
-  const out = ["Its load of " + newton(size) + (down.length ? ", and what presses down with it, " +
-    said(down) + "," : "") + " is carried by " + said(up) + "."];
-  const [left, right] = now.scene.sides, most = Math.max(...kinds.map((k) => Math.abs(k.aside)));
+  const out = [t(down.length ? "carried.with" : "carried", { load: newton(size), up: said(up),
+    down: down.length ? said(down) : "" })];
+  const [left, right] = now.scene.sides.map((s) => t("side." + s));
+  const most = Math.max(...kinds.map((k) => Math.abs(k.aside)));
   const pushers = (sign) => listed(kinds.filter((k) => sign * k.aside > 0.01 * size)
     .sort((a, b) => sign * (b.aside - a.aside))
     .map((k) => name(k) + " (" + newton(Math.abs(k.aside)) + ")"));
   if (most > ASIDE * size && pushers(1) && pushers(-1)) {
-    out.push("Pushing sideways: " + pushers(1) + " to " + right + ", " + pushers(-1) + " to " +
-      left + ".");
+    out.push(t("pushing", { one: pushers(1), right, other: pushers(-1), left }));
   }
   return out.join(" ");
 }
@@ -79,74 +66,100 @@ function carriedWords(now) {
 function frictionWords(now) {
   const { need } = now.problem;
   if (need === undefined || !now.scene.rubs) return "";
-  if (need === null) {
-    return "No friction up to μ = " + now.problem.most_friction + " would be enough.";
-  }
-  return now.held ? "It needs friction of at least μ = " + need.toFixed(2) + "."
-    : "It would need friction of at least μ = " + need.toFixed(2) + ", and has " +
-      now.wanted.friction.toFixed(2) + ".";
+  if (need === null) return t("need.none", { most: now.problem.most_friction });
+  return t(now.held ? "need.held" : "need.more",
+    { need: fixed(need, 2), has: fixed(now.wanted.friction, 2) });
 }
 
+const goesWords = (now) => now.goes.map(([key, name]) => t("goes." + key, { name: named(name) }))
+  .join(t("and"));
+
 function outcome(now) {
-  const name = now.layout.fragments[now.fragment];
-  if (now.verdict === "not known") {
-    return "Not known at " + newton(now.load) + ": the solver found no answer here, which says " +
-      "nothing of whether it is held.";
-  }
+  const name = named(now.layout.fragments[now.fragment]), load = newton(now.load);
+  if (now.verdict === "not known") return t("outcome.unknown", { load });
   if (!now.held) {
-    const why = now.goes ? ": " + now.goes : "";
-    const limit = now.end > 1 ? " The peak is about " + about(now.end) + "." : "";
-    return "Not held at " + newton(now.load) + why + "." + limit + " " + frictionWords(now);
+    const why = now.goes.length ? ": " + goesWords(now) : "";
+    const limit = now.end > 1 ? t("outcome.peak", { peak: about(now.end) }) : "";
+    return [t("outcome.fails", { load, why }), limit, frictionWords(now)].filter(Boolean).join(" ");
   }
   const { state, layout } = now, sunk = state[layout.sunk[now.fragment]];
-  const out = ["“" + name + "” moves up to " + mm(now.moves[now.fragment]) +
-    " and its joint surface " + (sunk >= 0 ? "subsides " : "rises ") + mm(Math.abs(sunk))];
+  const out = [t(sunk >= 0 ? "moved.sinks" : "moved.rises", { name,
+    moved: mm(now.moves[now.fragment]), sunk: mm(Math.abs(sunk)) })];
   const edges = layout.edge.map((e) => [state[e], state[e + 1]]);
   if (edges.length) {
-    out.push("step-off " + mm(Math.max(...edges.map((e) => Math.abs(e[0])))));
+    out.push(t("moved.step", { step: mm(Math.max(...edges.map((e) => Math.abs(e[0])))) }));
     const gap = Math.max(...edges.map((e) => e[1]));
-    if (gap > 0.005) out.push("gap " + mm(gap));
+    if (gap > 0.005) out.push(t("moved.gap", { gap: mm(gap) }));
   }
   const turn = Math.abs(state[layout.rigid[now.fragment] + 2]) * 180 / Math.PI;
-  if (turn >= 0.005) out.push("tilt " + turn.toFixed(2) + "°");
-  return "Held at " + newton(now.load) + ": " + out.join(", ") + ". " + carriedWords(now) + " " +
-    frictionWords(now);
+  if (turn >= 0.005) out.push(t("moved.tilt", { tilt: fixed(turn, 2) + "°" }));
+  return [t("outcome.held", { load, moved: out.join(", ") }), carriedWords(now), frictionWords(now)]
+    .filter(Boolean).join(" ");
 }
 
 /* What was changed, and what that did, compared with the state before. */
 function change(before, now, what) {
   if (!before || before.scene !== now.scene) return "";
+  const then = compared(before, now);
   if (what.startsWith("part ") || what === "graft") {
-    const name = what === "graft" ? "the graft" : "“" + what.slice(5) + "”", left = holders(now);
-    const on = what === "graft" ? now.graft : !now.out.has(what.slice(5));
-    return (on ? "With " + name + ": " : "Without " + name + ", nothing stops the fragment" +
-      (left.length ? " but " + listed(left) + ": " : ": ")) + compared(before, now);
+    const name = what === "graft" ? t("the.graft") : t("the.part", { name: named(what.slice(5)) });
+    const on = what === "graft" ? now.graft : !now.out.has(what.slice(5)), left = holders(now);
+    return t(on ? "change.with" : left.length ? "change.without" : "change.bare",
+      { name, left: listed(left), then });
   }
-  if (what === "load") {
-    return "Load " + newton(before.load) + " before, " + newton(now.load) + " now: " +
-      compared(before, now);
+  if (what.startsWith("kind ")) {
+    const name = what.slice(5);
+    return t("change.kind", { name: named(name), kind: t("kind." + now.kinds[name]), then });
   }
-  if (what in NAMES) {
+  if (what === "load") return t("change.load", { was: newton(before.load), is: newton(now.load), then });
+  if (what === "time") return t("change.time", { then });
+  if (has("change." + what)) {
     // Slope and plate are built in pairs: where one takes the other along, that is said.
     const also = ["slope", "position"].filter((a) => a !== what && before.label[a] !== now.label[a])
-      .map((a) => ", with the " + NAMES[a].toLowerCase() + " at " + now.label[a]).join("");
-    return NAMES[what] + " " + before.label[what] + " before, " + now.label[what] + " now" + also + ": " +
-      compared(before, now);
+      .map((a) => t("change.also." + a, { is: now.label[a] })).join("");
+    return t("change." + what, { was: before.label[what], is: now.label[what], also, then });
   }
-  if (what === "choice") return "Now " + now.choice + ": " + compared(before, now);
-  return "";
+  return what === "choice" ? t("change.choice", { name: named(now.choice), then }) : "";
 }
 
-const NAMES = { slope: "Fracture angle", strength: "Bone strength", position: "Plate", friction: "Friction",
-  tension: "Screw tension" };
-
 function compared(before, now) {
-  if (now.verdict === "not known") return "what it does is not known.";
-  if (before.held && !now.held) return "the fragment is no longer held.";
-  if (!before.held && now.held) return before.fails ? "the fragment is held again." : "the fragment is held.";
-  if (!now.held) return before.fails ? "still not held." : "not held.";
-  const read = (n) => n.largest;
-  const a = read(before), b = read(now), off = Math.max(0.005, 0.02 * Math.max(a, b));
-  if (Math.abs(a - b) < off) return "it moves as before, up to " + mm(b) + ".";
-  return "it moves " + (b > a ? "more" : "less") + ", up to " + mm(b) + " instead of " + mm(a) + ".";
+  if (now.verdict === "not known") return t("then.unknown");
+  if (before.held && !now.held) return t("then.lost");
+  if (!before.held && now.held) return t(before.fails ? "then.again" : "then.held");
+  if (!now.held) return t(before.fails ? "then.still" : "then.not");
+  const a = before.largest, b = now.largest, off = Math.max(0.005, 0.02 * Math.max(a, b));
+  if (Math.abs(a - b) < off) return t("then.same", { is: mm(b) });
+  return t(b > a ? "then.more" : "then.less", { is: mm(b), was: mm(a) });
+}
+
+/* A construct in few words: its name, or what of it is in place, with the kinds of its screws. */
+function described(now) {
+  const parts = now.scene.choices.find((c) => c.name === now.choice).parts;
+  const kinds = [...new Set(parts.filter((p) => p.kinds && !now.out.has(p.name))
+    .map((p) => t("kind." + now.kinds[p.name])))];
+  const usual = parts.every((p) => !p.kinds || now.kinds[p.name] === p.kinds[0]);
+  const all = now.graft || !now.scene.choices.find((c) => c.name === now.choice).has[2];
+  if (!now.out.size && usual && all) return named(now.choice);
+  return upper(listed(holders(now)) || t("nothing")) + (kinds.length ? " (" + kinds.join(", ") + ")" : "");
+}
+
+/* Both constructs of a comparison in one sentence. */
+function beside(a, b) {
+  if (!a || !b) return "";
+  if (a.verdict === "not known" || b.verdict === "not known") return t("beside.unknown");
+  if (!a.held && !b.held) return t("beside.neither");
+  if (a.held !== b.held) return t(a.held ? "beside.only.a" : "beside.only.b");
+  const more = Math.max(a.largest, b.largest), less = Math.min(a.largest, b.largest);
+  if (more - less < Math.max(0.005, 0.05 * more)) return t("beside.same", { a: mm(a.largest), b: mm(b.largest) });
+  return t(a.largest < b.largest ? "beside.a" : "beside.b",
+    { a: mm(a.largest), b: mm(b.largest), times: fixed(more / Math.max(less, 1e-9), 1) });
+}
+
+function direction(scene, [x, y]) {
+  const eighth = ((Math.round(Math.atan2(y, x) * 4 / Math.PI) % 8) + 8) % 8;
+  const [left, right] = scene.sides.map((s) => t("side." + s));
+  const aside = [right, right, "", left, left, left, "", right][eighth];
+  const way = ["", "up", "up", "up", "", "down", "down", "down"][eighth];
+  if (!way) return aside;
+  return aside ? t("way.and." + way, { side: aside }) : t("way." + way);
 }
