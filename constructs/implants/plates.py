@@ -25,6 +25,7 @@ from buttress.implants.hardware import (
     stations,
 )
 from buttress.implants.kinds import Hold
+from buttress.implants.loose import leave
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import metal, section_at
 from buttress.study.study import Plate
@@ -34,10 +35,11 @@ NEAR = 0.5
 
 
 def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
-              bonded: bool = False) -> Seat:
+              bonded: bool = False, attached: bool = True) -> Seat:
     """The plate's member and its contact with the bone; ``bonded`` resists both directions.
 
-    Raises `InputError` where it touches no body.
+    One that is not ``attached`` by a screw is left where it is, with a warning: bone can only push
+    it away. Raises `InputError` where it touches no body.
     """
     line = plate_line(bone.section, plate)
     touching = _surface_nodes(bone, plate.side, line)
@@ -60,6 +62,12 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
     part = Part(
         name=plate.name, kind="plate", member=member, sections=tuple(sections), material=material)
     out.parts.append(part)
+    if not (bonded or attached):
+        leave(member, links)
+        out.loose.add(plate.name)
+        out.warnings.append(f"no screw goes through '{plate.name}': it bears nothing; kept in "
+                            "place, not part of the solution")
+        touching = []
     for body, node, place, weight in touching:
         k = int(np.argmin(np.abs(s - place)))
         normal = normals[k]

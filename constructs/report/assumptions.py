@@ -121,6 +121,8 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     if study.hardening.bone_share > 0:
         yield "materials", "crushed bone"
     yield "materials", "friction"
+    if any(f.layer_mm for f in study.fractures):
+        yield "materials", "debris"
     if any(c.stages for c in study.constructs):
         yield "anatomy", "loose piece"
     if any(s.do == "relax" for c in study.constructs for s in c.stages):

@@ -17,7 +17,7 @@ for the kink of a chain: see `Hinge`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -117,11 +117,13 @@ class LinkList:
     def contact(self, kind: str, source: str, ends: tuple[Body, Body], points: tuple, *,
                 normal: FloatArray, friction: float, gap: float = 0.0, strength: float = np.inf,
                 compliance: float = 0.0, place: tuple[float, float] = (np.nan, np.nan),
-                weight: float = 0.0, slope: float = 0.0) -> tuple[int, int | None]:
+                weight: float = 0.0, slope: float = 0.0,
+                shear_compliance: float | None = None) -> tuple[int, int | None]:
         """A normal contact link and its friction link.
 
         ``points`` are two functions that turn a direction ``(2,)`` into a column of body a and of
-        body b; ``normal`` points from a to b. Without friction there is no tangential link.
+        body b; ``normal`` points from a to b. Without friction there is no tangential link; its
+        compliance is ``shear_compliance``, that of the normal link unless given.
         """
         a, b = ends
         tangent = np.array([-normal[1], normal[0]])
@@ -135,8 +137,10 @@ class LinkList:
         normal_link = self.add(link(normal, lower=0.0, upper=strength, gap=gap, slope=slope))
         if friction <= 0.0:
             return normal_link, None
-        return normal_link, self.add(link(tangent, lower=0.0, upper=0.0, friction=friction,
-                                          partner=normal_link))
+        rubs = link(tangent, lower=0.0, upper=0.0, friction=friction, partner=normal_link)
+        if shear_compliance is not None:
+            rubs = replace(rubs, compliance=shear_compliance)
+        return normal_link, self.add(rubs)
 
     def arrays(self) -> dict[str, Any]:
         """Compliance, lower, upper, gap, friction, slope and partner as arrays over the links."""
