@@ -40,7 +40,7 @@ MODEL = (
     "Fracture faces press on each other and slide with Coulomb friction; they do not interlock.",
     "Plates, screws and wires are beams. Bone supports a screw across its axis by a bearing "
     "stiffness (Vesic) and along it by the thread (shear lag; pull-out after Chapman), each up to "
-    "a strength.",
+    "a strength. Heads and washers press on bone or plate on both sides of their hole, and rub.",
     "Beyond their strength cancellous bone and graft stiffen again as they crush, by a share of "
     "their stiffness before, and metal by the slope of its alloy between yield and ultimate "
     "strength; a study's [hardening] sets both. Threads and cement carry no more.",

@@ -17,7 +17,7 @@ from buttress.fe.links.link import End, LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification.meshes import rectangle
-from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, matched, piece, spring
+from buttress.fe.verification.parts import ACROSS, GROUND, matched, piece, spring
 from buttress.fe.verification.problem import unknowns
 from buttress.model.model import Bones, Model, assemble
 from buttress.study.read import Study, study_from
