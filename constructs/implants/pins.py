@@ -136,13 +136,18 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | N
             engaged, shear = length, press_fit() if solid.kind == Made.BONE else 0.0
         if engaged <= SAME_PLACE or shear <= 0.0:
             continue
+        kept: dict[str, float] = {}
+        if isinstance(pin, Screw) and bone.study.hardening.thread_residual < 1.0:
+            kept = {"residual": bone.study.hardening.thread_residual,
+                    "soften": number("materials", "broken", "thread_slip")
+                    * screw_form(pin.form).pitch}
         hold_back = count * shear * np.pi * outer(pin) * engaged
         pull = axial_compliance(modulus, poisson, stretch, outer(pin),
                                 metal_modulus * element.area, depth, plane)
         links.add(Link(Hold.THREAD if isinstance(pin, Screw) else Hold.PRESS_FIT, pin.name,
                        End(member, member.translation(node, along)), End(solid.body, grip.along),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
-                       direction=_pair(along), weight=engaged * count, **here))
+                       direction=_pair(along), weight=engaged * count, **kept, **here))
 
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,

@@ -284,6 +284,9 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
             bonds = [p.material.bond for p in pieces]
             if all(bond is not None for bond in bonds):
                 law |= {"bond": min(bond for bond in bonds if bond is not None)}
+                left = bone.study.hardening.bond_residual
+                if left < 1.0:
+                    law |= {"residual": left, "soften": number("materials", "broken", "bond_slip")}
         start = len(links.links)
         interface_links(links, face, (a.body, b.body), **law)
         _bond_in_metal(links, start, bone.inclusions)
@@ -311,7 +314,7 @@ def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...
         link = links.links[i]
         if any(bar.holds(np.array(link.place)) for bar in inclusions):
             links.links[i] = replace(link, lower=-np.inf, upper=np.inf, friction=0.0, partner=-1,
-                                     gap=0.0)
+                                     gap=0.0, soften=0.0)
 
 
 def intact_problem(bone: Bone) -> Condensed:

@@ -82,7 +82,9 @@ def hardware_key(study: Study, construct: Construct) -> str:
     for screw in data.get("screw", ()):
         screw.pop("tension_N", None)
     rubbing = {f.name: f.friction > 0 for f in study.fractures}
-    hardens = {k: v > 0 for k, v in study.hardening.model_dump().items()}
+    given = study.hardening
+    hardens = [given.bone_share > 0, given.metal_share > 0, given.thread_residual,
+               given.bond_residual]
     fit = [[_dump(piece).get(name) for name in FIT]
            for piece in (*study.fractures, *study.fragments)]
     return digest([data, rubbing, hardens, fit])

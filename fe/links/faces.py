@@ -17,6 +17,7 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
                     strength: FloatArray | float = np.inf, bond: float | None = None,
                     compliance: FloatArray | float = 0.0, slope: FloatArray | float = 0.0,
                     gap: FloatArray | float = 0.0,
+                    soften: float = 0.0, residual: float = 1.0,
                     shear_compliance: FloatArray | float | None = None) -> list[int]:
     """Links node by node along matched faces; returns the numbers of the normal links.
 
@@ -27,7 +28,8 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
     ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them; ``slope``
     [MPa/mm, likewise] the rise of the pressure as the faces are crushed, without bond only.
     ``gap`` [mm, likewise] is their distance, and ``shear_compliance`` [mm/N, likewise] that of the
-    layer along them (as across them unless given): both without bond only.
+    layer along them (as across them unless given): both without bond only. ``soften`` [mm] and
+    ``residual``: a finite bond loses strength, see `Link`.
     """
     a, b = ends
     places = a.mesh.points[interface.nodes_a]
@@ -55,6 +57,7 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
                                        (Kind.BOND_SHEAR, tangent, force)):
             number = links.add(Link(kind, source, End(a, take[0](direction)),
                                     End(b, take[1](direction)), lower=-force, upper=upper,
+                                    soften=soften if np.isfinite(force) else 0.0, residual=residual,
                                     direction=(float(direction[0]), float(direction[1])), **here))
             if kind == Kind.BOND:
                 numbers.append(number)

@@ -11,8 +11,10 @@ compliance lam`` the law is
 
 and the bounds of a frictional link are widened by ``friction`` times its partner's force
 (Coulomb). Beyond a bound the force rises by ``slope`` for each mm that the link has given way there
-(linear kinematic hardening, Prager: a spring next to the slip). Hinges of members are the same law
-for the kink of a chain: see `Hinge`.
+(linear kinematic hardening, Prager: a spring next to the slip). A link that softens loses strength
+instead, evenly with what it has given way by, down to a residual share: one with equal strengths
+both, any other its lower one (a bond breaks in tension and still bears compression). Hinges of
+members are the same law for the kink of a chain: see `Hinge`.
 """
 
 from __future__ import annotations
@@ -65,6 +67,9 @@ class Link:
     direction: tuple[float, float] = (0.0, 0.0)
     slope: float = 0.0
     """Rise of the force beyond a bound, N for each mm that gives way there; an opening has none."""
+    soften: float = 0.0
+    """What it gives way by, mm, until only ``residual`` of its strength is left; 0: it keeps it."""
+    residual: float = 1.0
     weight: float = 0.0
     """Tributary area or length of the link, mm² or mm: force over weight is a pressure."""
 
@@ -107,6 +112,10 @@ class LinkList:
         if link.slope < 0 or (link.slope > 0 and link.friction > 0):
             raise ValueError(f"{link.source}: slope {link.slope} must not be negative, and zero "
                              "with friction")
+        if link.soften < 0 or not 0 <= link.residual <= 1 or (
+                link.soften > 0 and (link.slope > 0 or link.friction > 0 or link.lower >= 0)):
+            raise ValueError(f"{link.source}: softening over {link.soften} to {link.residual} "
+                             "needs a two-way link without slope and friction")
         if link.friction and not 0 <= link.partner < len(self.links):
             raise ValueError(f"{link.source}: friction needs a partner that was added before")
         if link.friction and self.links[link.partner].slope and self.links[link.partner].lower < 0:
@@ -143,8 +152,8 @@ class LinkList:
         return normal_link, self.add(rubs)
 
     def arrays(self) -> dict[str, Any]:
-        """Compliance, lower, upper, gap, friction, slope and partner as arrays over the links."""
-        names = ("compliance", "lower", "upper", "gap", "friction", "slope")
+        """Every number of the laws, and partners, as arrays over the links."""
+        names = ("compliance", "lower", "upper", "gap", "friction", "slope", "soften", "residual")
         out = {n: np.array([getattr(x, n) for x in self.links], dtype=float) for n in names}
         out["partner"] = np.array([x.partner for x in self.links], dtype=np.int64)
         out["opens"] = np.array([x.opens for x in self.links], dtype=bool)
