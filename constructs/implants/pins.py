@@ -136,7 +136,7 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | N
             engaged, shear = length, press_fit() if solid.kind == Made.BONE else 0.0
         if engaged <= SAME_PLACE or shear <= 0.0:
             continue
-        kept: dict[str, float] = {}
+        kept: dict[str, Any] = {}
         if isinstance(pin, Screw) and bone.study.hardening.thread_residual < 1.0:
             kept = {"residual": bone.study.hardening.thread_residual,
                     "soften": number("materials", "broken", "thread_slip")

@@ -43,8 +43,8 @@ MODEL = (
     "a strength. Heads and washers press on bone or plate on both sides of their hole, and rub.",
     "Beyond their strength cancellous bone and graft stiffen again as they crush, by a share of "
     "their stiffness before, and metal by the slope of its alloy between yield and ultimate "
-    "strength; a study's [hardening] sets both. Threads and cement carry no more, and keep what they "
-    "carry unless [hardening] says what share of it is left beyond their peak.",
+    "strength; a study's [hardening] sets both. Threads and cement carry no more, and keep what "
+    "they carry unless [hardening] says what share of it is left beyond their peak.",
     "Fractures are reduced without gap, step or debris unless a study gives them.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",

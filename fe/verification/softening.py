@@ -51,7 +51,7 @@ def stripped(steps: int) -> Path:
     spring(links, end, GROUND, BESIDE)
     problem = condense([body], links, [[(body, body.translation(0, -ACROSS))]])
     return press(Ram.of(problem, np.ones(1)), Memory.none(problem),
-                 np.linspace(0.0, FAR, steps + 1)[1:])
+                 np.linspace(0.0, FAR, steps + 1)[1:].tolist())
 
 
 def worst(steps: int) -> float:
