@@ -46,7 +46,9 @@ def layer(bone: Bone, face: Interface, area: FloatArray) -> tuple[FloatArray, Fl
     A thin layer of thickness t and modulus E: t / (E A) across it and t / (G A) along it.
     """
     given = next(f for f in bone.study.fractures if f.name == face.name)
-    across = given.layer_mm / (given.layer_MPa * area)
+    if given.layer_mm == 0.0:
+        return np.zeros_like(area), np.zeros_like(area)
+    across = given.layer_mm / (given.layer_modulus * area)
     return across, 2.0 * (1.0 + number("materials", "debris", "poisson")) * across
 
 

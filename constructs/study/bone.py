@@ -285,7 +285,7 @@ class Fracture(Checked):
     """`[[fracture]]`: a polyline that divides the section; ends outside it are cut off.
 
     Reduction may leave its faces apart by `gap_mm`, or a layer of debris between them, `layer_mm`
-    thick and of modulus `layer_MPa`.
+    thick and of modulus `layer_MPa` (that of "debris" in data/materials.toml unless given).
     """
 
     name: Name
@@ -293,7 +293,12 @@ class Fracture(Checked):
     friction: Annotated[float, Within(0, 1.5)] = listed("materials.friction.bone_on_bone")
     gap_mm: Annotated[float, Within(0, 5, "mm")] = 0.0
     layer_mm: Annotated[float, Within(0, 3, "mm")] = 0.0
-    layer_MPa: Annotated[float, Within(0.5, 2000, "MPa")] = listed("materials.debris.modulus")
+    layer_MPa: Annotated[float, Within(0.5, 2000, "MPa")] | None = None
+
+    @property
+    def layer_modulus(self) -> float:
+        """Modulus of the layer of debris, MPa."""
+        return self.layer_MPa or tables.number("materials", "debris", "modulus")
 
     @model_validator(mode="after")
     def _distinct(self) -> Fracture:
