@@ -13,6 +13,7 @@ class Hold(StrEnum):
     PRESS_FIT = "press fit"
     REST = "rest"
     HEAD_ON_BONE = "head on bone"
+    HEAD_ON_BONE_FRICTION = "head on bone friction"
     HEAD_ON_PLATE = "head on plate"
     HEAD_ON_PLATE_FRICTION = "head on plate friction"
     LOCKED_HEAD = "locked head"

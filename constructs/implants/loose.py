@@ -10,8 +10,9 @@ from buttress.bone.bone import Bone
 from buttress.bone.pieces import Solid
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.continuum import Continuum
+from buttress.fe.bodies.member import Member
 from buttress.fe.links.link import End, Link, LinkList
-from buttress.implants.hardware import Hardware
+from buttress.implants.hardware import LEVER, Hardware
 from buttress.implants.kinds import Hold
 
 LEFT_OUT = Hold.LEFT_OUT
@@ -64,6 +65,15 @@ def _groups(bodies: Sequence[Body], links: LinkList) -> dict[int, int]:
         if link.a.body is not None and link.b.body is not None:
             above[top(id(link.a.body))] = top(id(link.b.body))
     return {k: top(k) for k in above}
+
+
+def leave(member: Member, links: LinkList) -> None:
+    """Three links to the ground that keep a member where it is; it touches nothing else."""
+    turn = member.rotation(0)
+    for column in (member.translation(0, np.array([1.0, 0.0])),
+                   member.translation(0, np.array([0.0, 1.0])),
+                   Column.of(turn.dofs, turn.values * LEVER)):
+        links.add(Link(LEFT_OUT, LEFT_OUT, End(member, column), End(None, None)))
 
 
 def _hold(body: Continuum, links: LinkList) -> None:

@@ -29,6 +29,7 @@ from buttress.implants.hardware import (
     beam,
     stations,
 )
+from buttress.implants.heads import head_on_bone
 from buttress.implants.kinds import Hold
 from buttress.implants.placement import (
     Axis,
@@ -38,7 +39,6 @@ from buttress.implants.placement import (
     thread_span,
 )
 from buttress.implants.sections import (
-    head_diameter,
     metal,
     outer,
     pin_section,
@@ -86,7 +86,7 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
     if isinstance(pin, Screw):
         later = construct.locks_later(pin.name)
         head = _head_on_plate(pin, axis, part, seats[pin.plate], links, later) if pin.plate \
-            else (_head_on_bone(solids, pin, axis, member, links),)
+            else head_on_bone(solids, pin, axis, member, links)
         if tension(pin) > 0 and not pin.locked and not construct.stages:
             out.tighten |= shared(head, tension(pin) * pin.count)
     add_hinges(part, links, bone.study.hardening)
@@ -136,13 +136,18 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | N
             engaged, shear = length, press_fit() if solid.kind == Made.BONE else 0.0
         if engaged <= SAME_PLACE or shear <= 0.0:
             continue
+        kept: dict[str, Any] = {}
+        if isinstance(pin, Screw) and bone.study.hardening.thread_residual < 1.0:
+            kept = {"residual": bone.study.hardening.thread_residual,
+                    "soften": number("materials", "broken", "thread_slip")
+                    * screw_form(pin.form).pitch}
         hold_back = count * shear * np.pi * outer(pin) * engaged
         pull = axial_compliance(modulus, poisson, stretch, outer(pin),
                                 metal_modulus * element.area, depth, plane)
         links.add(Link(Hold.THREAD if isinstance(pin, Screw) else Hold.PRESS_FIT, pin.name,
                        End(member, member.translation(node, along)), End(solid.body, grip.along),
                        compliance=pull / (engaged * count), lower=-hold_back, upper=hold_back,
-                       direction=_pair(along), weight=engaged * count, **here))
+                       direction=_pair(along), weight=engaged * count, **kept, **here))
 
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
@@ -195,28 +200,6 @@ def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach
         if hit.size and (best is None or steps[hit[0]] < best[1]):
             best = (i, float(steps[hit[0]]))
     return best
-
-
-def _head_on_bone(solids: list[Solid], screw: Screw, axis: Axis, member: Member, links: LinkList
-                  ) -> int:
-    """One-sided link between head and cortex, spread over the head or its washer."""
-    reach = head_diameter(screw) / 2 * (number("screws", "in use", "washer") if screw.washer
-                                        else 1.0)
-    along = axis.direction
-    across = np.array([-along[1], along[0]])
-    surface = axis.point(axis.entry)
-    spots = surface + 0.3 * along + np.linspace(-reach, reach, 9)[:, None] * across
-    for solid in solids:
-        inside = solid.body.inside(spots)
-        inside &= inside[::-1]
-        if inside.any():
-            take = solid.body.spread(spots[inside], np.ones(int(inside.sum())))
-            return links.add(Link(Hold.HEAD_ON_BONE, screw.name,
-                                  End(member, member.translation(0, along)),
-                                  End(solid.body, take(along)), compliance=STIFF, lower=0.0,
-                                  place=_pair(surface), direction=_pair(along)))
-    raise InputError("the screw head has no bone under it", key=f"screw.{screw.name}",
-                     expected="a head on the bone surface")
 
 
 def heads_of(links: LinkList) -> dict[str, tuple[int, ...]]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from buttress.bone import fit
 from buttress.bone.bone import Block, Bone, build_bone, make_solid
 from buttress.bone.fills import fill_material
 from buttress.bone.pieces import FillPiece, Inclusion, Made, Solid
@@ -184,7 +185,9 @@ def assemble(bone: Bone, construct: Construct) -> Model:
                           if fill_for(construct, mesh.name) is not None]
         face_links(bone, construct, hardware, links)
         solids = [*bone.solids, *hardware.fills]
-        seats = {p.name: add_plate(bone, p, links, hardware, bonded) for p in construct.plates}
+        screwed = {s.plate for s in construct.screws}
+        seats = {p.name: add_plate(bone, p, links, hardware, bonded, p.name in screwed)
+                 for p in construct.plates}
         for pin in construct.pins:
             if bonded:
                 hardware.warnings += _left_out(bone.study, construct, pin)
@@ -270,7 +273,10 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
         if fills and construct.model == "bonded inclusions":
             law |= {"source": fills[0].name, "bond": np.inf, "strength": np.inf}
         elif not fills:
-            law |= {"friction": bone.friction(face.name)}
+            across, along = fit.layer(bone, face, area)
+            law |= {"friction": bone.friction(face.name), "gap": fit.gaps(bone, face),
+                    "compliance": law["compliance"] + across,
+                    "shear_compliance": law["compliance"] + along}
         else:
             pieces = [s.piece for s in fills if isinstance(s.piece, FillPiece)]
             law |= {"source": fills[0].name,
@@ -278,6 +284,9 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
             bonds = [p.material.bond for p in pieces]
             if all(bond is not None for bond in bonds):
                 law |= {"bond": min(bond for bond in bonds if bond is not None)}
+                left = bone.study.hardening.bond_residual
+                if left < 1.0:
+                    law |= {"residual": left, "soften": number("materials", "broken", "bond_slip")}
         start = len(links.links)
         interface_links(links, face, (a.body, b.body), **law)
         _bond_in_metal(links, start, bone.inclusions)
@@ -304,7 +313,8 @@ def _bond_in_metal(links: LinkList, start: int, inclusions: tuple[Inclusion, ...
     for i in range(start, len(links.links)):
         link = links.links[i]
         if any(bar.holds(np.array(link.place)) for bar in inclusions):
-            links.links[i] = replace(link, lower=-np.inf, upper=np.inf, friction=0.0, partner=-1)
+            links.links[i] = replace(link, lower=-np.inf, upper=np.inf, friction=0.0, partner=-1,
+                                     gap=0.0, soften=0.0)
 
 
 def intact_problem(bone: Bone) -> Condensed:

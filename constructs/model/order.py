@@ -156,7 +156,16 @@ class Order:
         share = stage.low_medial_share if stage.low_medial_share is not None \
             else stage.medial_share
         loads = [self.load(stage.total_N, stage.medial_share), self.load(low, share)]
-        found = cycle(self.staging, state, loads, self._watch, stage.times, stage.settle_mm)
+        wear, least = None, 0
+        if stage.friction_factor is not None and stage.wear_cycles is not None:
+            fresh, lost, least = state, 1.0 - stage.friction_factor, stage.wear_cycles
+
+            def wear(now: State, count: int) -> State:
+                kept = 1.0 - lost * min(count / least, 1.0)
+                return replace(now, friction=self._worn(fresh, kept).friction)
+
+        found = cycle(self.staging, state, loads, self._watch, stage.times, stage.settle_mm, wear,
+                      least)
         held = found.answer.held
         return Done(
             answer=found.answer, state=found.state, total=low if held else total,

@@ -31,6 +31,9 @@ def resolved(study: Study) -> dict[str, Any]:
             data["section"] |= {"slope_deg": own.slope, "shaft_offset_mm": own.shaft_offset}
         data["load"]["slice_centre_mm"] = study.load.slice_centre
     data["load"] |= _forces(study)
+    for fracture, row in zip(study.fractures, data["fracture"], strict=True):
+        if fracture.layer_mm:
+            row["layer_MPa"] = fracture.layer_modulus
     section = Section(study.section)
     for construct, out in zip(study.constructs, data["construct"], strict=True):
         for plate, row in zip(construct.plates, out["plate"], strict=True):

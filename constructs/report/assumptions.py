@@ -40,10 +40,12 @@ MODEL = (
     "Fracture faces press on each other and slide with Coulomb friction; they do not interlock.",
     "Plates, screws and wires are beams. Bone supports a screw across its axis by a bearing "
     "stiffness (Vesic) and along it by the thread (shear lag; pull-out after Chapman), each up to "
-    "a strength.",
+    "a strength. Heads and washers press on bone or plate on both sides of their hole, and rub.",
     "Beyond their strength cancellous bone and graft stiffen again as they crush, by a share of "
     "their stiffness before, and metal by the slope of its alloy between yield and ultimate "
-    "strength; a study's [hardening] sets both. Threads and cement carry no more.",
+    "strength; a study's [hardening] sets both. Threads and cement carry no more, and keep what "
+    "they carry unless [hardening] says what share of it is left beyond their peak.",
+    "Fractures are reduced without gap, step or debris unless a study gives them.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",
     "Screws are tightened first, or the stages of a construct are carried out in their order.",
@@ -120,7 +122,11 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
             yield "materials", row
     if study.hardening.bone_share > 0:
         yield "materials", "crushed bone"
+    if study.hardening.softens:
+        yield "materials", "broken"
     yield "materials", "friction"
+    if any(f.layer_mm for f in study.fractures):
+        yield "materials", "debris"
     if any(c.stages for c in study.constructs):
         yield "anatomy", "loose piece"
     if any(s.do == "relax" for c in study.constructs for s in c.stages):

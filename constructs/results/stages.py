@@ -238,7 +238,9 @@ def words(stage: Stage, own_force: float | None = None) -> str:
         share = ""
         if stage.medial_share is not None or stage.low_medial_share is not None:
             share = ", medial share changing"
-        return f"cycle {stage.low_N or 0.0:g} to {stage.total_N:g} N{share}"
+        wears = "" if stage.friction_factor is None else (
+            f", friction wearing to × {stage.friction_factor:g} over {stage.wear_cycles} cycles")
+        return f"cycle {stage.low_N or 0.0:g} to {stage.total_N:g} N{share}{wears}"
     return f"{stage.do} {names}".strip()
 
 

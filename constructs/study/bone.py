@@ -287,11 +287,23 @@ class MeshInput(Checked):
 
 
 class Fracture(Checked):
-    """`[[fracture]]`: a polyline that divides the section; ends outside it are cut off."""
+    """`[[fracture]]`: a polyline that divides the section; ends outside it are cut off.
+
+    Reduction may leave its faces apart by `gap_mm`, or a layer of debris between them, `layer_mm`
+    thick and of modulus `layer_MPa` (that of "debris" in data/materials.toml unless given).
+    """
 
     name: Name
     points_mm: Annotated[tuple[Point, ...], Field(min_length=2, max_length=MOST)]
     friction: Annotated[float, Within(0, 1.5)] = listed("materials.friction.bone_on_bone")
+    gap_mm: Annotated[float, Within(0, 5, "mm")] = 0.0
+    layer_mm: Annotated[float, Within(0, 3, "mm")] = 0.0
+    layer_MPa: Annotated[float, Within(0.5, 2000, "MPa")] | None = None
+
+    @property
+    def layer_modulus(self) -> float:
+        """Modulus of the layer of debris, MPa."""
+        return self.layer_MPa or tables.number("materials", "debris", "modulus")
 
     @model_validator(mode="after")
     def _distinct(self) -> Fracture:
@@ -300,11 +312,15 @@ class Fracture(Checked):
 
 
 class Fragment(Checked):
-    """`[[fragment]]`: a name for the piece that contains a point; its depth if not the bone's."""
+    """`[[fragment]]`: a name for the piece that contains a point; its depth if not the bone's.
+
+    `step_mm`: how far reduction has left it below its place; it has then slid along its fracture.
+    """
 
     name: Name
     inside_mm: Point
     depth_mm: Thickness | None = None
+    step_mm: Annotated[float, Within(-5, 5, "mm")] = 0.0
 
 
 class Void(Checked):

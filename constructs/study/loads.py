@@ -186,10 +186,19 @@ class HardeningInput(Checked):
     before; the default is that of "crushed bone" in data/materials.toml; 0 is crushing at a
     constant force. ``metal_share``: of the slope of the alloy between its yield and its ultimate
     strength; 0 is a plastic hinge of constant moment. Cortex and cement do not harden.
+    ``thread_residual`` and ``bond_residual``: share of its strength that is left to a thread that
+    has stripped, and to a bonded fill that has broken off; 1: all of it, at any slip.
     """
 
     bone_share: Annotated[float, Within(0, 0.5)] = listed("materials.crushed bone.slope_share")
     metal_share: Annotated[float, Within(0, 2)] = 1.0
+    thread_residual: Annotated[float, Within(0, 1)] = 1.0
+    bond_residual: Annotated[float, Within(0, 1)] = 1.0
+
+    @property
+    def softens(self) -> bool:
+        """Whether anything loses strength beyond its peak."""
+        return min(self.thread_residual, self.bond_residual) < 1.0
 
 
 class LimitsInput(Checked):

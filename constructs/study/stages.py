@@ -17,6 +17,8 @@ Share = Annotated[float, Within(0, 1)]
 LOADING = ("load", "unload", "cycle")
 CYCLES = {"low_N": 0.0, "times": 50, "settle_mm": 0.001}
 """Defaults of a cycle. Practice, no source: a micrometre per cycle is below what is measurable."""
+WEAR = {"wear_cycles": 20}
+"""Default where friction wears. No source: a number of cycles within reach of a study."""
 
 
 class Stage(Checked):
@@ -29,9 +31,10 @@ class Stage(Checked):
     fractures becomes `friction_factor` times what it is; either or both), "release" (parts are
     removed), "load" (the joint force becomes `total_N`), "unload" (the joint force becomes zero),
     "cycle" (between `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface
-    by `settle_mm` or less). A part that no stage places is present from the start. `steps` divides
-    tightening, relaxing, loading or unloading into equal steps; one is enough unless a piece is
-    loose, since its position depends on the path.
+    by `settle_mm` or less; with `friction_factor` the friction of the fractures wears to that share
+    of it, evenly over the first `wear_cycles`). A part that no stage places is present from the
+    start. `steps` divides tightening, relaxing, loading or unloading into equal steps; one is
+    enough unless a piece is loose, since its position depends on the path.
     """
 
     do: Do
@@ -47,6 +50,7 @@ class Stage(Checked):
     low_medial_share: Share | None = None
     steps: Annotated[int, Within(1, 100)] | None = None
     times: Annotated[int, Within(2, 2000)] | None = None
+    wear_cycles: Annotated[int, Within(1, 2000)] | None = None
     settle_mm: Annotated[float, Within(1e-6, 1, "mm")] | None = None
 
     NEEDED: ClassVar[Mapping[str, tuple[str, ...]]] = {
@@ -56,13 +60,15 @@ class Stage(Checked):
         "tighten": ("force_N", "steps"),
         "relax": ("what", "lost_share", "friction_factor", "hours", "steps"),
         "load": ("medial_share", "steps"), "unload": ("steps",),
-        "cycle": ("low_N", "medial_share", "low_medial_share", "times", "settle_mm")}
+        "cycle": ("low_N", "medial_share", "low_medial_share", "times", "settle_mm",
+                  "friction_factor", "wear_cycles")}
 
     @model_validator(mode="before")
     @classmethod
     def _defaults(cls, data: Any) -> Any:
         if isinstance(data, dict) and data.get("do") == "cycle":
-            return CYCLES | data
+            worn = WEAR if data.get("friction_factor") is not None else {}
+            return CYCLES | worn | data
         if isinstance(data, dict) and data.get("do") == "relax" and data.get("what"):
             return {"lost_share": listed("materials", "fading", "lost_tension")} | data
         return data
@@ -86,6 +92,12 @@ class Stage(Checked):
                 self.lost_share is not None or self.friction_factor is None):
             refuse("nothing relaxes", key="what", value=None,
                    expected="the names of screws, or friction_factor without lost_share")
+        if self.wear_cycles is not None and self.friction_factor is None:
+            refuse("cycles of wear without wear", key="wear_cycles", value=self.wear_cycles,
+                   expected="friction_factor as well, or no wear_cycles")
+        if self.wear_cycles is not None and self.wear_cycles >= (self.times or 0):
+            refuse("friction still wears in the last cycle", key="wear_cycles",
+                   value=self.wear_cycles, expected=f"less than times = {self.times}")
         if self.do == "cycle" and not (self.low_N or 0.0) < (self.total_N or 0.0) \
                 and self.low_medial_share in (None, self.medial_share):
             refuse("the load does not vary within a cycle", key="low_N", value=self.low_N,

@@ -22,6 +22,8 @@ from buttress.study.study import Construct, Study
 NO_PART = ("name", "title", "scenario", "load", "limits", "hardening", "construct")
 """Tables and texts of a study that do not belong to its bone."""
 SIZE_OF_LOAD = (*SIZES, "body_mass_kg")
+FIT = ("gap_mm", "layer_mm", "layer_MPa", "step_mm")
+"""Keys of a fracture or a fragment on what reduction has left: they change links alone."""
 LAW_ONLY_LOAD = (*SIZE_OF_LOAD, "medial_share", "shift_mm")
 
 
@@ -48,8 +50,9 @@ def case_hash(case: Case, options: dict[str, Any]) -> str:
 def bone_key(study: Study, construct: Construct | None = None) -> str:
     """Hash of everything that determines mesh and modulus field (None: the bare bone)."""
     data = {k: v for k, v in _dump(study).items() if k not in NO_PART}
-    for fracture in data.get("fracture", ()):
-        fracture.pop("friction", None)
+    for piece in (*data.get("fracture", ()), *data.get("fragment", ())):
+        for name in ("friction", *FIT):
+            piece.pop(name, None)
     own: Any = []
     if construct is not None:
         if construct.model == "links":
@@ -79,8 +82,12 @@ def hardware_key(study: Study, construct: Construct) -> str:
     for screw in data.get("screw", ()):
         screw.pop("tension_N", None)
     rubbing = {f.name: f.friction > 0 for f in study.fractures}
-    hardens = {k: v > 0 for k, v in study.hardening.model_dump().items()}
-    return digest([data, rubbing, hardens])
+    given = study.hardening
+    hardens = [given.bone_share > 0, given.metal_share > 0, given.thread_residual,
+               given.bond_residual]
+    fit = [[_dump(piece).get(name) for name in FIT]
+           for piece in (*study.fractures, *study.fragments)]
+    return digest([data, rubbing, hardens, fit])
 
 
 @dataclass(frozen=True)
@@ -112,7 +119,7 @@ def planned(number: int, case: Case, options: dict[str, Any]) -> Planned:
     rest = {**data, "load": {k: v for k, v in data["load"].items()
                              if k not in SIZE_OF_LOAD}}
     own = [digest([frame, {k: v for k, v in c.items() if k not in ("name", "note")},
-                   data.get("fracture"), data["load"], dict(case.scales)])
+                   data.get("fracture"), data.get("fragment"), data["load"], dict(case.scales)])
            for frame, c in zip(frames, data["construct"], strict=True)]
     return Planned(
         number=number, hash=case_hash(case, options), data=data, scales=dict(case.scales),

@@ -148,7 +148,7 @@ class Frame:
         tighten = self._tighten(construct)
         spring = case.scale("bearing_stiffness")
         own = tuple(tension(s) for s in construct.screws) if construct.stages else ()
-        hardens = tuple(case.study.hardening.model_dump().values())
+        hardens = case.study.hardening.bone_share, case.study.hardening.metal_share
         key = (friction.tobytes(), np.array(scale).tobytes(), tuple(sorted(tighten.items())), own,
                spring, hardens, case.scale("friction_under_load"))
         law = self.laws.get_or(key, lambda: self._law(friction, scale, tighten, spring, hardens))
@@ -202,7 +202,8 @@ class Frame:
     def _law(self, friction: FloatArray, scale: tuple[FloatArray, FloatArray],
              tighten: dict[int, float], spring: float, hardens: tuple[float, float]) -> Law:
         p = self.model.problem
-        built = self.model.bone.study.hardening.model_dump().values()
+        given = self.model.bone.study.hardening
+        built = given.bone_share, given.metal_share
         bone, metal = (now / then if then else 0.0
                        for now, then in zip(hardens, built, strict=True))
         arrays = {"friction": friction, "lower": p.lower * scale[0], "upper": p.upper * scale[1],

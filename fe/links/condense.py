@@ -65,6 +65,8 @@ class Condensed:
     gap: FloatArray
     friction: FloatArray
     slope: FloatArray            # (n,) rise of the force beyond a bound, N/mm
+    soften: FloatArray           # (n,) way of giving at which only the residual share is left, mm
+    residual: FloatArray         # (n,) that share
     partner: IntArray
     opens: BoolArray
 
@@ -79,6 +81,22 @@ class Condensed:
             self, lower=np.where(hardens & (self.lower < 0), -np.inf, self.lower),
             upper=np.where(hardens, np.inf, self.upper),
             kink_limit=np.where(self.kink_slope > 0, np.inf, self.kink_limit))
+
+    def kept(self, given: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Shares ``(n,)`` of the lower and upper bounds that are left after giving way [mm]."""
+        soft = self.soften > 0
+        way = np.minimum(np.abs(given) / np.where(soft, self.soften, 1.0), 1.0)
+        left = np.where(soft, 1.0 - (1.0 - self.residual) * way, 1.0)
+        return left, np.where(self.upper == -self.lower, left, 1.0)
+
+    def after(self, slack: FloatArray, given: FloatArray) -> FloatArray:
+        """What links that harden or soften have given way by ``(n,)`` after a slack, mm.
+
+        Strength that is lost does not come back when a link slips back; crushing breaks no bond.
+        """
+        hardens = (self.slope > 0) & ((slack > 0) | (self.lower < 0))
+        loses = (self.soften > 0) & ((slack < 0) | (self.upper == -self.lower))
+        return given + np.where(hardens, slack, 0.0) + np.where(loses, np.abs(slack), 0.0)
 
     @property
     def n(self) -> int:

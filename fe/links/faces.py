@@ -15,8 +15,10 @@ from buttress.fe.mesh.bodies import Interface
 def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum, Continuum], *,
                     source: str, area: FloatArray, friction: float = 0.0,
                     strength: FloatArray | float = np.inf, bond: float | None = None,
-                    compliance: FloatArray | float = 0.0, slope: FloatArray | float = 0.0
-                    ) -> list[int]:
+                    compliance: FloatArray | float = 0.0, slope: FloatArray | float = 0.0,
+                    gap: FloatArray | float = 0.0,
+                    soften: float = 0.0, residual: float = 1.0,
+                    shear_compliance: FloatArray | float | None = None) -> list[int]:
     """Links node by node along matched faces; returns the numbers of the normal links.
 
     ``area (k,)`` [mm²] is the tributary area of each node (its share of the length times the
@@ -25,12 +27,17 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
     and shear.
     ``compliance`` [mm/N, a number or ``(k,)``] is that of a thin layer between them; ``slope``
     [MPa/mm, likewise] the rise of the pressure as the faces are crushed, without bond only.
+    ``gap`` [mm, likewise] is their distance, and ``shear_compliance`` [mm/N, likewise] that of the
+    layer along them (as across them unless given): both without bond only. ``soften`` [mm] and
+    ``residual``: a finite bond loses strength, see `Link`.
     """
     a, b = ends
     places = a.mesh.points[interface.nodes_a]
     crush = np.broadcast_to(strength, area.shape) * area
     soft = np.broadcast_to(compliance, area.shape)
     rise = np.broadcast_to(slope, area.shape) * area
+    apart = np.broadcast_to(gap, area.shape)
+    shears = soft if shear_compliance is None else np.broadcast_to(shear_compliance, area.shape)
     numbers = []
     for i in range(len(places)):
         normal = interface.normal[i]
@@ -40,7 +47,8 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
         if bond is None:
             number, _ = links.contact(Kind.CONTACT, source, (a, b), take, normal=normal,
                                       friction=friction, strength=float(crush[i]),
-                                      slope=float(rise[i]), **here)
+                                      slope=float(rise[i]), gap=float(apart[i]),
+                                      shear_compliance=float(shears[i]), **here)
             numbers.append(number)
             continue
         tangent = np.array([-normal[1], normal[0]])
@@ -49,6 +57,7 @@ def interface_links(links: LinkList, interface: Interface, ends: tuple[Continuum
                                        (Kind.BOND_SHEAR, tangent, force)):
             number = links.add(Link(kind, source, End(a, take[0](direction)),
                                     End(b, take[1](direction)), lower=-force, upper=upper,
+                                    soften=soften if np.isfinite(force) else 0.0, residual=residual,
                                     direction=(float(direction[0]), float(direction[1])), **here))
             if kind == Kind.BOND:
                 numbers.append(number)

@@ -11,13 +11,15 @@ compliance lam`` the law is
 
 and the bounds of a frictional link are widened by ``friction`` times its partner's force
 (Coulomb). Beyond a bound the force rises by ``slope`` for each mm that the link has given way there
-(linear kinematic hardening, Prager: a spring next to the slip). Hinges of members are the same law
-for the kink of a chain: see `Hinge`.
+(linear kinematic hardening, Prager: a spring next to the slip). A link that softens loses strength
+instead, evenly with what it has given way by, down to a residual share: one with equal strengths
+both, any other its lower one (a bond breaks in tension and still bears compression). Hinges of
+members are the same law for the kink of a chain: see `Hinge`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -65,6 +67,9 @@ class Link:
     direction: tuple[float, float] = (0.0, 0.0)
     slope: float = 0.0
     """Rise of the force beyond a bound, N for each mm that gives way there; an opening has none."""
+    soften: float = 0.0
+    """What it gives way by, mm, until only ``residual`` of its strength is left; 0: it keeps it."""
+    residual: float = 1.0
     weight: float = 0.0
     """Tributary area or length of the link, mm² or mm: force over weight is a pressure."""
 
@@ -107,6 +112,10 @@ class LinkList:
         if link.slope < 0 or (link.slope > 0 and link.friction > 0):
             raise ValueError(f"{link.source}: slope {link.slope} must not be negative, and zero "
                              "with friction")
+        if link.soften < 0 or not 0 <= link.residual <= 1 or (
+                link.soften > 0 and (link.slope > 0 or link.friction > 0 or link.lower >= 0)):
+            raise ValueError(f"{link.source}: softening over {link.soften} to {link.residual} "
+                             "needs a two-way link without slope and friction")
         if link.friction and not 0 <= link.partner < len(self.links):
             raise ValueError(f"{link.source}: friction needs a partner that was added before")
         if link.friction and self.links[link.partner].slope and self.links[link.partner].lower < 0:
@@ -117,11 +126,13 @@ class LinkList:
     def contact(self, kind: str, source: str, ends: tuple[Body, Body], points: tuple, *,
                 normal: FloatArray, friction: float, gap: float = 0.0, strength: float = np.inf,
                 compliance: float = 0.0, place: tuple[float, float] = (np.nan, np.nan),
-                weight: float = 0.0, slope: float = 0.0) -> tuple[int, int | None]:
+                weight: float = 0.0, slope: float = 0.0,
+                shear_compliance: float | None = None) -> tuple[int, int | None]:
         """A normal contact link and its friction link.
 
         ``points`` are two functions that turn a direction ``(2,)`` into a column of body a and of
-        body b; ``normal`` points from a to b. Without friction there is no tangential link.
+        body b; ``normal`` points from a to b. Without friction there is no tangential link; its
+        compliance is ``shear_compliance``, that of the normal link unless given.
         """
         a, b = ends
         tangent = np.array([-normal[1], normal[0]])
@@ -135,12 +146,14 @@ class LinkList:
         normal_link = self.add(link(normal, lower=0.0, upper=strength, gap=gap, slope=slope))
         if friction <= 0.0:
             return normal_link, None
-        return normal_link, self.add(link(tangent, lower=0.0, upper=0.0, friction=friction,
-                                          partner=normal_link))
+        rubs = link(tangent, lower=0.0, upper=0.0, friction=friction, partner=normal_link)
+        if shear_compliance is not None:
+            rubs = replace(rubs, compliance=shear_compliance)
+        return normal_link, self.add(rubs)
 
     def arrays(self) -> dict[str, Any]:
-        """Compliance, lower, upper, gap, friction, slope and partner as arrays over the links."""
-        names = ("compliance", "lower", "upper", "gap", "friction", "slope")
+        """Every number of the laws, and partners, as arrays over the links."""
+        names = ("compliance", "lower", "upper", "gap", "friction", "slope", "soften", "residual")
         out = {n: np.array([getattr(x, n) for x in self.links], dtype=float) for n in names}
         out["partner"] = np.array([x.partner for x in self.links], dtype=np.int64)
         out["opens"] = np.array([x.opens for x in self.links], dtype=bool)

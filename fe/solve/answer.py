@@ -17,7 +17,7 @@ class Memory:
     """State left by earlier stages: slip or crushing of each link and kink of each hinge [mm].
 
     ``offset`` holds tightened lengths too; ``given`` only what links have given way at a bound that
-    hardens.
+    hardens, or in all directions together at one that softens.
     """
 
     offset: FloatArray

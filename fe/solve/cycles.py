@@ -44,11 +44,13 @@ class Cycled:
 
 
 def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
-          watch: Callable[[Answer], FloatArray], limit: int, settled: float) -> Cycled:
+          watch: Callable[[Answer], FloatArray], limit: int, settled: float,
+          wear: Callable[[State, int], State] | None = None, least: int = 0) -> Cycled:
     """Repeat ``loads`` (each ``(p,)``) in cycles, at most ``limit`` times.
 
     Ends once the largest change of ``watch(answer)`` [mm] from one cycle to the next is at most
-    ``settled`` [mm].
+    ``settled`` [mm], after more than ``least`` cycles. ``wear``: the state as a cycle (from 1)
+    begins, with a law that the cycles before have worn.
     """
     changes: list[float] = []
     before = step_before = None
@@ -57,6 +59,8 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
     one_way = False
     for count in range(1, limit + 1):
         answers, moved = [], 0.0
+        if wear is not None:
+            state = wear(state, count)
         for load, before_it in zip(loads, peaks or [None] * len(loads), strict=True):
             answer, state = staging.step(state, load, near=before_it)
             if not answer.held:
@@ -72,7 +76,7 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
             changes.append(float(np.abs(step).max(initial=0.0)))
             one_way = step_before is not None and float(step @ step_before) > 0.0
             step_before = step
-            if changes[-1] <= settled:
+            if changes[-1] <= settled and count > least:
                 return Cycled(
                     verdict="settled", count=count, change=tuple(changes), ratio=ratio(changes),
                     slip=slip, peaks=peaks, answer=answers[-1], state=state)

@@ -33,6 +33,7 @@ from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import LOCKED, Step
 from buttress.fe.solve.strategy import FIRM
 from buttress.fe.solve.trace import Trace
+from buttress.fe.solve.weakened import weakened
 from buttress.fe.threads import one_thread
 
 GROUND = End(None, None)
@@ -105,6 +106,7 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
         compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
         upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0),
         friction=longer(problem.friction, 0.0), slope=longer(problem.slope, 0.0),
+        soften=longer(problem.soften, 0.0), residual=longer(problem.residual, 1.0),
         partner=longer(problem.partner, -1),
         opens=longer(problem.opens, True))
 
@@ -202,8 +204,18 @@ class Ram:
         """The step from ``memory`` to a position [mm] or a force [N] of the ram; None if not found.
 
         ``near``: states whose neighbours are tried first. ``hammer``: Lemke's method, where
-        active sets find nothing.
+        active sets find nothing. Where links soften, the step is repeated with the strength that
+        they have left at its end, so that it does not depend on its length.
         """
+        def once(kept: Memory, found: Pressed | None) -> Pressed | None:
+            return self._step(kept, place, load, near if found is None else [found], size, hammer)
+
+        return weakened(self.plain, memory, once, lambda found: None if found is None or
+                        not found.held else found.answer.slack)
+
+    def _step(self, memory: Memory, place: float | None, load: float | None,
+              near: Sequence[Pressed], size: float, hammer: bool) -> Pressed | None:
+        """One step with the strengths that a memory leaves."""
         with one_thread():
             step = RamStep(self, memory, place, load, size)
             found = self._search(step, near)

@@ -20,6 +20,7 @@ from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.step import Step
 from buttress.fe.solve.sticking import Sticking
 from buttress.fe.solve.strategy import run
+from buttress.fe.solve.weakened import weakened
 from buttress.fe.threads import one_thread
 
 
@@ -39,9 +40,13 @@ class Solver(Sticking):
         not affect acceptance.
         """
         load = np.asarray(load, dtype=float)
+
+        def once(kept: Memory, found: Answer | None) -> Answer:
+            return run(Step(self, load, kept, prescribed or {}), near if found is None else found)
+
         with one_thread():
-            step = Step(self, load, memory or Memory.none(self.problem), prescribed or {})
-            return run(step, near)
+            return weakened(self.problem, memory or Memory.none(self.problem), once,
+                            lambda found: found.slack if found.held else None)
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""
@@ -52,6 +57,8 @@ class Solver(Sticking):
         # An open link has no memory of its opening; one that was just tightened carries a force.
         idle = np.abs(answer.force) <= 1e-12 * np.abs(answer.force).max(initial=0.0)
         keep[self.problem.opens & idle & (answer.slack < 0)] = 0.0
-        hardens = (self.problem.slope > 0) & ((keep > 0) | (self.problem.lower < 0))
-        given = np.where(hardens, keep, 0.0)
-        return Memory(memory.offset + keep, memory.kink + answer.kink_step, memory.given + given)
+        p = self.problem
+        given = p.after(keep, memory.given)
+        broken = (p.soften > 0) & (p.kept(given)[0] == 0.0) & (p.upper != -p.lower)
+        keep[broken & idle & (answer.slack < 0)] = 0.0
+        return Memory(memory.offset + keep, memory.kink + answer.kink_step, given)

@@ -36,6 +36,8 @@ class Step:
         self.friction = p.friction.copy()
         both = p.lower < 0
         self.slope_high, self.slope_low = p.slope.copy(), np.where(both, p.slope, 0.0)
+        left = p.kept(memory.given)
+        self.lower, self.upper = self.lower * left[0], self.upper * left[1]
         # What has given way before has moved the bounds: in both directions, but none of opening.
         moved = p.slope * memory.given
         self.upper += moved

@@ -120,5 +120,6 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
         measure_rigid=problem.measure_rigid[:, motions],
         measure_kinks=problem.measure_kinks[:, hinges], partner=partner,
         **{name: getattr(problem, name)[kept]
-           for name in ("compliance", "lower", "upper", "gap", "friction", "slope", "opens")})
+           for name in ("compliance", "lower", "upper", "gap", "friction", "slope", "soften",
+                        "residual", "opens")})
     return Subset(whole=problem, problem=part, links=kept, motions=motions, hinges=hinges)

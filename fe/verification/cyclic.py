@@ -6,11 +6,13 @@ the block slips back and forth by (Q - 2 R)/k in every cycle. On two feet with c
 that rocks from one to the other makes the block walk under a constant push Q: the loaded foot
 stretches its spring k by Q/k while the other one follows, so each cycle advances by 2 Q/k. With a
 spring K to the ground the walk decays: after j half cycles it has advanced by
-(Q/K) (1 - r^j), r = k/(k + K).
+(Q/K) (1 - r^j), r = k/(k + K). A block whose friction wears evenly to w R over the first cycles
+stays where it is while Q is below what is left, and at last lies at (Q - w R)/k.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -20,7 +22,7 @@ from buttress.fe.links.link import End, LinkList
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.solver import Solver
-from buttress.fe.solve.stages import Staging
+from buttress.fe.solve.stages import Staging, State
 from buttress.fe.verification import Case, register
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring
 from buttress.fe.verification.stagepath import FRICTION, PRESS, SPRING, block, foot, held, sliding
@@ -28,6 +30,7 @@ from buttress.fe.verification.stagepath import FRICTION, PRESS, SPRING, block, f
 ROUGH = FRICTION * PRESS    # N
 SHAKES, SWINGS = 1.5 * ROUGH, 2.75 * ROUGH
 FOOT, STAY, WALK = 2000.0, 500.0, 300.0    # N/mm of a foot, of the spring that holds, N of push
+RUB, LEFT, WEARS = 0.9 * ROUGH, 0.5, 10     # N of push, share of friction left, cycles
 FINE = 1e-4                 # mm a cycle, at which a walk counts as settled
 SOURCE = "frictional block under a cyclic push, closed form"
 WALKING = "frictional block that rocks on two feet, closed form"
@@ -44,6 +47,19 @@ def pushed(push: float) -> Cycled:
     state = held(staging.step(staging.start(np.ones(1, dtype=bool)), np.array([PRESS, 0.0])))
     loads = [np.array([PRESS, push]), np.array([PRESS, 0.0])]
     return cycle(staging, state, loads, moved, 20, 1e-9)
+
+
+def wearing(push: float, left: float, cycles: int) -> Cycled:
+    """The block on one foot under an alternating push while its friction wears to a share."""
+    staging = sliding()
+    state = held(staging.step(staging.start(np.ones(1, dtype=bool)), np.array([PRESS, 0.0])))
+
+    def worn(now: State, count: int) -> State:
+        share = 1.0 - (1.0 - left) * min(count / cycles, 1.0)
+        return replace(now, friction=share * staging.problem.friction)
+
+    loads = [np.array([PRESS, push]), np.array([PRESS, 0.0])]
+    return cycle(staging, state, loads, moved, 50, 1e-9, worn, cycles)
 
 
 @cache
@@ -100,6 +116,11 @@ CASES = register(
          0.0, 1e-12, lambda: pushed(SHAKES).slip or 0.0),
     Case("block that slips to and fro", SOURCE, "derived", "slip each way", "mm",
          (SWINGS - 2 * ROUGH) / SPRING, 1e-9, lambda: pushed(SWINGS).slip or 0.0),
+    Case("block whose friction wears", SOURCE, "derived", "place at the end", "mm",
+         (RUB - LEFT * ROUGH) / SPRING, 1e-9,
+         lambda: end_of(wearing(RUB, LEFT, WEARS), 1)),
+    Case("block whose friction wears: cycles", SOURCE, "derived", "cycles until it is at rest", "-",
+         WEARS + 1, 0.0, lambda: float(wearing(RUB, LEFT, WEARS).count)),
     Case("block that walks", WALKING, "derived", "advance a cycle", "mm", 2 * WALK / FOOT, 1e-9,
          lambda: walked(0.0, 12).change[-1]),
     Case("block that walks against a spring", WALKING, "derived", "advance at the end", "mm",

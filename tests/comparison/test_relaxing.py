@@ -58,6 +58,19 @@ def test_friction_that_fades_is_the_friction_of_a_study_with_less_of_it() -> Non
     assert ends[0].change_mm > 1.05 * usual.change_mm
 
 
+def test_friction_that_wears_in_cycles_lets_the_fragment_sink_further() -> None:
+    """Worn before the first load or by cycles under it: below its strength it ends no lower."""
+    cycles = {"do": "cycle", "total_N": 600.0, "times": 40}
+    built = [place(LAG), tighten(LAG, 400.0)]
+    fresh, worn = (staged(*built, cycles | more).stages[-1]
+                   for more in ({}, {"friction_factor": 0.6, "wear_cycles": 10}))
+    assert worn.words == "cycle 0 to 600 N, friction wearing to × 0.6 over 10 cycles"
+    assert fresh.cycle.verdict == worn.cycle.verdict == "settled"
+    assert worn.cycle.count > 10 >= fresh.cycle.count
+    sunk = [s.cycle.subsidence_loaded_mm["medial"] for s in (fresh, worn)]
+    assert sunk[1] > 1.05 * sunk[0]
+
+
 def test_the_comparison_presses_what_has_faded_before_it_is_loaded() -> None:
     fresh, old = (compare(staged_study(place(LAG), tighten(LAG, 400.0), *more), pictures=False)
                   for more in ([], [relax(LAG, lost_share=0.5, friction_factor=0.6)]))

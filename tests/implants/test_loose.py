@@ -13,14 +13,16 @@ from buttress.comparison.stages import run_stages
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
 from buttress.model.install import build_model
+from buttress.model.model import Bones
 from buttress.results.records import ConstructResult
 from buttress.rules.check import check
 from buttress.study.case import Case
 from buttress.study.read import Study, study_from
 from buttress.sweeps.evaluate import Evaluator, Options, Task
 from buttress.sweeps.keys import planned
-from buttress.sweeps.vary import Varier
+from buttress.sweeps.vary import Varier, plain
 from buttress.sweeps.workshop import Workshop
+from buttress.verification.studies import coarse
 
 LAGS = [{"name": "lag 1", "form": "HB 6.5", "side": "medial", "height_mm": -35, "length_mm": 50,
          "thread_mm": 32},
@@ -229,3 +231,23 @@ def test_a_sweep_that_moves_the_load_onto_a_loose_piece_sees_it_fall() -> None:
         _, model, _ = workshop.model(one, one.study.constructs[0])
         found.append(model.answer(500.0).status)
     assert found == ["held", "no equilibrium", "held"]
+
+
+@pytest.mark.parametrize("misfit", [0.0, 1.5])
+def test_a_plate_without_screws_bears_nothing(misfit: float) -> None:
+    """Bone can only push such a plate away: the screws beside it carry what they carry alone."""
+    data = plain(coarse("medial-shear", "antiglide + lag screws"))
+    [both] = data["construct"]
+    both["screw"] = [s for s in both["screw"] if not s.get("plate")]
+    both["plate"][0]["mismatch_mm"] = misfit
+    data["construct"].append({**both, "name": "alone", "plate": []})
+    study = study_from(data)
+    bones, peaks, warnings = Bones(study), [], []
+    for construct in study.constructs:
+        model = build_model(bones.of(construct), construct)
+        path = model.pressing.up_to(4000.0)
+        peaks.append([p.load_N for p in path.points])
+        warnings.append([w for w in model.hardware.warnings if "no screw goes through" in w])
+    assert peaks[0] == pytest.approx(peaks[1], rel=1e-6)
+    assert max(peaks[1]) > 1000.0
+    assert [len(w) for w in warnings] == [1, 0]

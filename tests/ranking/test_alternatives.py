@@ -84,6 +84,9 @@ def test_the_ends_of_ranges_are_those_of_the_tables() -> None:
         "medial patch inward", "medial patch outward")) == laws["load.medial_centre_mm"]
     assert sorted(shipped()[n]["add"]["load.slice_centre_mm"] for n in (
         "patch anterior", "patch posterior")) == laws["load.slice_centre_mm"]
+    for name, key in (("fracture gap", "fracture.*.gap_mm"),
+                      ("debris in the fracture", "fracture.*.layer_mm")):
+        assert shipped()[name]["set"][key] == laws[key][1]
     ends = [shipped()[n]["set"]["hardening.bone_share"] for n in ("little hardening",
                                                                   "much hardening")]
     assert ends[0] < number("materials", "crushed bone", "slope_share") < ends[1]

@@ -44,6 +44,11 @@ WRONG = {
                          "does not vary"),
     "negative load": ([load(-500.0)], "stage.1.total_N", "sign"),
     "named twice": ([place(LAG, LAG)], "stage.1.what", "twice"),
+    "wear without a factor": ([{"do": "cycle", "total_N": 500.0, "wear_cycles": 5}],
+                              "stage.1.wear_cycles", "without wear"),
+    "wear without an end": ([{"do": "cycle", "total_N": 500.0, "times": 10,
+                              "friction_factor": 0.5, "wear_cycles": 10}],
+                            "stage.1.wear_cycles", "still wears"),
     "one cycle": ([{"do": "cycle", "total_N": 500.0, "times": 1}], "stage.1.times", "2 to 2000"),
 }
 
