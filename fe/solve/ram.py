@@ -42,6 +42,9 @@ NOTHING = 1e-13
 """Share of the reference below which the ram's force is none."""
 SOON = 10
 """Guesses from a neighbour's states before pivots lead on from it."""
+PROBED = 20
+"""Guesses of a search for another answer: all that found one in the shipped studies took at most
+14."""
 
 
 @dataclass
@@ -285,11 +288,11 @@ class Ram:
             for share in shares if rubs.any() else ():
                 other = copy(step)
                 other.friction = share * step.friction
-                near = search(other, known, turning)
+                near = search(other, known, turning, most=PROBED)
                 if near is not None and near.held:
                     starts.append(step.project(near.force, near.slack, near.kink_step)[2:])
             for start in starts if rubs.any() else ():
-                found = self._tried(step, *start, most=None)
+                found = self._tried(step, *start, most=PROBED)
                 if found is not None and found.held:
                     out.append(self._cut(found))
         return out
