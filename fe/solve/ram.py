@@ -57,6 +57,7 @@ class Tally:
     lost_searches: int = 0
     traced: int = 0             # times that pivots led on from a neighbour
     lemke: int = 0              # times that Lemke's method solved the whole problem
+    pivots: int = 0             # of that method
 
     def add(self, guesses: int, found: bool) -> None:
         """Enter a search."""
@@ -263,6 +264,7 @@ class Ram:
         found = lemke_answer(step, Capacity("not asked", None, True, None, None))
         self.tally.guesses += step.guesses - before
         self.tally.lemke += 1
+        self.tally.pivots += step.pivots.taken
         return found
 
     def settled(self, state: Pressed) -> Pressed:

@@ -10,6 +10,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
+from buttress.fe.solve.lemke import Pivots
 from buttress.fe.solve.sticking import Sticking
 from buttress.fe.status import Status
 
@@ -54,6 +55,7 @@ class Step:
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
         self.guesses = 0
+        self.pivots = Pivots()
         self.factors: Any = None    # of a state tried before (`fe.solve.system`)
 
     @cached_property
