@@ -36,9 +36,9 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
     """Solve ``v = M z + q >= 0, z >= 0, z.v = 0``; returns ``z (n,)`` or None, and the reason.
 
     Reasons: "solution"; "ray" (none on this path; ``z`` is then the unbounded direction); "pivots"
-    (none are left of ``pivots``, ``z`` is None). Ties in the ratio test are broken lexicographically by the rows
-    of the basis inverse. ``covering (n,)`` is the positive vector that starts the path, ones if not
-    given: with friction another path may end at a solution.
+    (none are left of ``pivots``, ``z`` is None). Ties in the ratio test are broken
+    lexicographically by the rows of the basis inverse. ``covering (n,)`` is the positive vector
+    that starts the path, ones if not given: with friction another path may end at a solution.
     """
     n = right.size
     if n == 0 or right.min() >= 0:
