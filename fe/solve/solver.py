@@ -31,17 +31,18 @@ class Solver(Sticking):
     """
 
     def answer(self, load: FloatArray, memory: Memory | None = None,
-               prescribed: dict[int, float] | None = None, near: Answer | None = None
-               ) -> Answer:
+               prescribed: dict[int, float] | None = None, near: Answer | None = None,
+               before: Answer | None = None) -> Answer:
         """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are constant.
 
         ``near``: a held answer at a similar load, from which the states are followed first; it does
-        not affect acceptance.
+        not affect acceptance. ``before``: the answer that ``memory`` stands for, without what it
+        has committed; pivots lead on from it where short searches find nothing.
         """
         load = np.asarray(load, dtype=float)
         with one_thread():
             step = Step(self, load, memory or Memory.none(self.problem), prescribed or {})
-            return run(step, near)
+            return run(step, near, before)
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""
