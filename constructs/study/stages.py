@@ -30,8 +30,9 @@ class Stage(Checked):
     removed), "load" (the joint force becomes `total_N`), "unload" (the joint force becomes zero),
     "cycle" (between `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface
     by `settle_mm` or less). A part that no stage places is present from the start. `steps` divides
-    tightening, relaxing, loading or unloading into equal steps; one is enough unless a piece is
-    loose, since its position depends on the path.
+    tightening, relaxing, loading or unloading into equal steps. A load without it is
+    pressed along the path, as the loads of a comparison are; for the others one step is enough
+    unless a piece is loose, since its position depends on the path.
     """
 
     do: Do
