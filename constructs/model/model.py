@@ -25,6 +25,7 @@ from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.path import BEYOND
 from buttress.fe.solve.solver import Solver
+from buttress.fe.solve.subset import frictionless
 from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
 from buttress.implants.loose import leave_out_loose
 from buttress.implants.pins import add_pin
@@ -97,8 +98,10 @@ class Model:
         """
         if not self.stands:
             return None
-        slippery = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
-        pressing = Pressing(slippery, self.bone.load_vector(1.0), self.memory, self.tightened)
+        slippery, tightened = frictionless(self.problem), self.tightened
+        pressing = Pressing(
+            slippery.problem, self.bone.load_vector(1.0), slippery.memory(self.memory),
+            None if tightened is None else slippery.narrowed(tightened))
         path = pressing.up_to(most)
         if path.peak_status == "not known" and path.stopped != BEYOND:
             return None

@@ -16,6 +16,7 @@ from buttress.implants.drag import DRAG
 from buttress.implants.kinds import Hold
 from buttress.implants.pins import HEAD_MOMENT, heads_of, shared
 from buttress.model.model import Model
+from buttress.model.pressing import Pressing
 from buttress.study.implants import tension
 from buttress.study.stages import Stage
 
@@ -115,6 +116,11 @@ class Order:
         else:
             total = stage.total_N or 0.0
             target = self.load(total, stage.medial_share)
+        if stage.do == "load" and stage.steps is None:
+            pressed = self._pressed(state, target)
+            if pressed is not None:
+                answer, state = pressed
+                return Done(answer=answer, state=state, total=total, answers=(answer,))
         answers: list[Answer] = []
         first, count = state.answer.load, stage.steps or 1
         held = {head: float(state.answer.force[head]) for head in prescribed}
@@ -129,6 +135,25 @@ class Order:
         return Done(
             answer=answers[-1], state=state, total=total, answers=tuple(answers),
             tightened=tuple(prescribed))
+
+    def _pressed(self, state: State, target: FloatArray) -> tuple[Answer, State] | None:
+        """Where pressing from the load of a state first reaches ``target (p,)``, as any other load
+        is answered; None where part of the load is taken away, or a body is held by drag alone."""
+        staging, first = self.staging, state.answer.load
+        more = target - first
+        size = float(np.abs(more).sum())
+        if size == 0.0 or (more < 0.0).any():
+            return None
+        state = replace(state, held_back=state.held_back | staging.drags)
+        cut, _ = staging.part(state)
+        pressing = Pressing(cut.problem, more / size, cut.memory(state.memory),
+                            cut.narrowed(state.answer), first)
+        found, memory = pressing.reached(size)
+        answer = cut.carried_back(found, state.memory)
+        if not answer.held:
+            return answer, state
+        after = replace(state, memory=cut.remembered(memory, state.memory), answer=answer)
+        return None if staging.loose(after, answer) else (answer, after)
 
     def _worn(self, state: State, factor: float) -> State:
         """The state with less friction in the fractures, from here on."""

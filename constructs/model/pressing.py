@@ -33,15 +33,18 @@ NO_FORCES = "no force system carries this load (limit analysis with friction)"
 
 
 class Pressing:
-    """The path of one construct, pressed only as far as it has been asked for."""
+    """The path of one construct, pressed only as far as it has been asked for.
+
+    ``base (p,)``: a load that acts already, on top of which the ram presses.
+    """
 
     def __init__(self, problem: Condensed, pattern: FloatArray, memory: Memory,
-                 tightened: Answer | None) -> None:
+                 tightened: Answer | None, base: FloatArray | None = None) -> None:
         self.memory, self.tightened = memory, tightened
         if not pattern.any():
             raise InputError("the load presses on nothing in this section", key="load",
                              expected="a share of the joint force on a condyle that is shown")
-        self.ram = Ram.of(problem, pattern)
+        self.ram = Ram.of(problem, pattern, base)
         self._places = steps(FARTHEST_MM)
         self._path: Path | None = None
 
@@ -67,10 +70,18 @@ class Pressing:
         than small movements allow, with the motion in which it gives way; "unconverged" where
         that is not known.
         """
+        return self.reached(load)[0]
+
+    def reached(self, load: float) -> tuple[Answer, Memory]:
+        """`answer`, and the memory that it leaves; that of the tightened state where it is not
+        held."""
         path = self.up_to(load)
         point = state_at(path, load)
         if point is not None:
-            return self.since_tightened(point)
+            return self.since_tightened(point), point.memory
+        return self._not_reached(path, load), self.memory
+
+    def _not_reached(self, path: Path, load: float) -> Answer:
         if path.reach(load) == "never":
             return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
         if path.stopped == BEYOND or path.peak_status == RISES:

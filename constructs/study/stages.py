@@ -33,8 +33,9 @@ class Stage(Checked):
     "cycle" (between `total_N` and `low_N`, at most `times`, until a cycle changes the joint surface
     by `settle_mm` or less; with `friction_factor` the friction of the fractures wears to that share
     of it, evenly over the first `wear_cycles`). A part that no stage places is present from the
-    start. `steps` divides tightening, relaxing, loading or unloading into equal steps; one is
-    enough unless a piece is loose, since its position depends on the path.
+    start. `steps` divides tightening, relaxing, loading or unloading into equal steps. A load
+    without it is pressed along the path, as the loads of a comparison are; for the others one step
+    is enough unless a piece is loose, since its position depends on the path.
     """
 
     do: Do

@@ -142,13 +142,13 @@ class Reduced:
         pull = np.abs(big[:forces, plus] * weight[:forces, None]).max(axis=0, initial=0.0)
         weight[plus] = weight[minus] = 1.0 / np.where(pull > 0, pull, 1.0)
         scaled, right = weight[:, None] * big * weight, weight * q
-        z, reason = lemke(scaled, right)
+        z, reason = lemke(scaled, right, step.pivots)
         rng = np.random.default_rng(0)
         for _ in range(PATHS if size <= SMALL else 1):
-            if reason == "solution":
+            if reason == "solution" or step.pivots.left <= 0:
                 break
             # With friction a ray does not prove that there is no solution: try other paths.
-            other = lemke(scaled, right, covering=rng.uniform(0.05, 1.0, size))
+            other = lemke(scaled, right, step.pivots, covering=rng.uniform(0.05, 1.0, size))
             if other[1] == "solution" or z is None:
                 z, reason = other
         if z is None:
@@ -203,7 +203,8 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         kept_force, modes, reason = reduced.solve()
         force, rigid, kink = reduced.full(kept_force, modes, direction=reason == "ray")
         if reason != "solution":
-            if ((active == bounded).all() and hinging.all()) or p.n + hinging.size > SMALL:
+            if (((active == bounded).all() and hinging.all()) or p.n + hinging.size > SMALL
+                    or step.pivots.left <= 0):
                 break
             active, hinging = bounded, np.ones_like(hinging)
             continue
@@ -232,4 +233,6 @@ def lemke_answer(step: Step, limit: Capacity) -> Answer:
         return step.none(Status.NO_EQUILIBRIUM, Escape(rigid / largest, kink / largest),
                           "no force system that develops under load carries it (a ray of Lemke's "
                           "method: not a strict proof with friction)", method="Lemke")
+    if reason == "pivots":
+        reason = f"the limit of {step.pivots.most} pivots"
     return step.none(Status.UNCONVERGED, limit.escape, f"Lemke's method ended on: {reason}")

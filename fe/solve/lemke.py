@@ -7,22 +7,38 @@ this form.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.linalg.blas import dger
 
 from buttress.fe.arrays import FloatArray
 
-MOST_PIVOTS = 20_000
+MOST_PIVOTS = 5_000
+"""Pivots that one answer may cost, all its rounds together: those that are found take less than
+twice as many as there are unknowns. With more it is not known."""
 
 
-def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
+@dataclass
+class Pivots:
+    """What is left of the pivots of an answer, and how many it took."""
+
+    most: int = MOST_PIVOTS
+    taken: int = 0
+
+    @property
+    def left(self) -> int:
+        return self.most - self.taken
+
+
+def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
           covering: FloatArray | None = None) -> tuple[FloatArray | None, str]:
     """Solve ``v = M z + q >= 0, z >= 0, z.v = 0``; returns ``z (n,)`` or None, and the reason.
 
     Reasons: "solution"; "ray" (none on this path; ``z`` is then the unbounded direction); "pivots"
-    (limit reached, ``z`` is None). Ties in the ratio test are broken lexicographically by the rows
-    of the basis inverse. ``covering (n,)`` is the positive vector that starts the path, ones if not
-    given: with friction another path may end at a solution.
+    (none are left of ``pivots``, ``z`` is None). Ties in the ratio test are broken
+    lexicographically by the rows of the basis inverse. ``covering (n,)`` is the positive vector
+    that starts the path, ones if not given: with friction another path may end at a solution.
     """
     n = right.size
     if n == 0 or right.min() >= 0:
@@ -47,7 +63,8 @@ def lemke(matrix: FloatArray, right: FloatArray, most: int = MOST_PIVOTS,
     leaving = int(lowest[-1])
     entering = n + leaving  # complement of the v that the cover variable replaces
     pivot(leaving, cover)
-    for _ in range(most):
+    while pivots.left > 0:
+        pivots.taken += 1
         column = table[:, entering]
         rows = np.flatnonzero(column > 1e-11 * max(1.0, float(np.abs(column).max())))
         if rows.size == 0:

@@ -29,6 +29,9 @@ SEAT_N = 1.0
 """Force [N] that seats the parts before they are pressed by displacement."""
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
+MOST_PIVOTS = 20_000
+"""Pivots of Lemke's method on one path; after them it is not asked again, and what the other ways
+do not find is not known."""
 PLATEAU, LAST = 1e-3, 0.2
 """A load that rises by less than this share of the peak over the last fifth of the way is on its
 plateau."""
@@ -82,6 +85,8 @@ class Path:
     peak_N: float
     peak_status: str
     zero: float = 0.0
+    pivots: int = 0
+    """Of Lemke's method, up to the last point."""
 
     @property
     def farthest(self) -> float:
@@ -132,6 +137,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         walk = _Walk(ram, onto.points[0], onto.zero)
         walk.points, walk.gaps, walk.size = list(onto.points), list(onto.gaps), onto.largest
         walk.missed = sum(g.ram_mm > walk.points[-1].ram_mm for g in walk.gaps)
+        walk.pivots = onto.pivots
         places = [place for place in places if place > onto.farthest]
     elif after is None:
         rest = ram.rest(memory, near)
@@ -157,7 +163,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
     peak, peak_status = _peak(walk.points, walk.gaps, why)
     return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
-                walk.zero)
+                walk.zero, walk.pivots)
 
 
 class _Walk:
@@ -167,6 +173,7 @@ class _Walk:
         self.ram, self.zero = ram, zero
         self.points, self.gaps = [start], list[Gap]()
         self.size, self.missed, self.why = abs(start.load_N), 0, ""
+        self.pivots = 0
 
     def seat(self, place: float) -> None:
         """Seat the parts by a small force, if they are then short of a displacement [mm].
@@ -202,9 +209,11 @@ class _Walk:
 
     def _step(self, place: float, hammer: bool) -> bool | None:
         """Whether the point is reached; None where that is not known."""
-        last = self.points[-1]
+        last, tally = self.points[-1], self.ram.tally
+        before = tally.pivots
         found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],
-                              size=self.size, hammer=hammer)
+                              size=self.size, hammer=hammer and self.pivots < MOST_PIVOTS)
+        self.pivots += tally.pivots - before
         if found is None or not found.held:
             return None if found is None else False
         self.size = max(self.size, abs(found.load))

@@ -43,6 +43,9 @@ NOTHING = 1e-13
 """Share of the reference below which the ram's force is none."""
 SOON = 10
 """Guesses from a neighbour's states before pivots lead on from it."""
+PROBED = 20
+"""Guesses of a search for another answer: all that found one in the shipped studies took at most
+14."""
 
 
 @dataclass
@@ -55,6 +58,7 @@ class Tally:
     lost_searches: int = 0
     traced: int = 0             # times that pivots led on from a neighbour
     lemke: int = 0              # times that Lemke's method solved the whole problem
+    pivots: int = 0             # of that method
 
     def add(self, guesses: int, found: bool) -> None:
         """Enter a search."""
@@ -272,6 +276,7 @@ class Ram:
         found = lemke_answer(step, Capacity("not asked", None, True, None, None))
         self.tally.guesses += step.guesses - before
         self.tally.lemke += 1
+        self.tally.pivots += step.pivots.taken
         return found
 
     def settled(self, state: Pressed) -> Pressed:
@@ -297,11 +302,11 @@ class Ram:
             for share in shares if rubs.any() else ():
                 other = copy(step)
                 other.friction = share * step.friction
-                near = search(other, known, turning)
+                near = search(other, known, turning, most=PROBED)
                 if near is not None and near.held:
                     starts.append(step.project(near.force, near.slack, near.kink_step)[2:])
             for start in starts if rubs.any() else ():
-                found = self._tried(step, *start, most=None)
+                found = self._tried(step, *start, most=PROBED)
                 if found is not None and found.held:
                     out.append(self._cut(found))
         return out

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from buttress.fe.errors import SolveError
-from buttress.fe.solve.path import Path, Point
+from buttress.fe.solve.path import MOST_PIVOTS, Path, Point
 from buttress.fe.solve.ram import Pressed, Ram
 
 CLOSE = 1e-9
@@ -53,13 +53,14 @@ def between(path: Path, before: Point, after: Point, load: float) -> Pressed | N
 
     found = at_load(low, high)
     # The load need not rise steadily with the force held; it does with the ram.
-    misses = [low.load - load, high.load - load]
+    misses, spent = [low.load - load, high.load - load], ram.tally.pivots
     for _ in range(TRIES):
         if found is not None:
             return found
         share = min(max(misses[0] / (misses[0] - misses[1]), 0.02), 0.98)
         middle = ram.step(before.memory, place=low.place + share * (high.place - low.place),
-                          near=[low, high], size=size, hammer=True)
+                          near=[low, high], size=size,
+                          hammer=ram.tally.pivots - spent < MOST_PIVOTS)
         if middle is None or not middle.held:
             return None
         miss = middle.load - load

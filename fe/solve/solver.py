@@ -32,17 +32,18 @@ class Solver(Sticking):
     """
 
     def answer(self, load: FloatArray, memory: Memory | None = None,
-               prescribed: dict[int, float] | None = None, near: Answer | None = None
-               ) -> Answer:
+               prescribed: dict[int, float] | None = None, near: Answer | None = None,
+               before: Answer | None = None) -> Answer:
         """The step to ``load (p,)`` from ``memory``; ``prescribed`` link forces [N] are constant.
 
         ``near``: a held answer at a similar load, from which the states are followed first; it does
-        not affect acceptance.
+        not affect acceptance. ``before``: the answer that ``memory`` stands for, without what it
+        has committed; pivots lead on from it where short searches find nothing.
         """
         load = np.asarray(load, dtype=float)
 
         def once(kept: Memory, found: Answer | None) -> Answer:
-            return run(Step(self, load, kept, prescribed or {}), near if found is None else found)
+            return run(Step(self, load, kept, prescribed or {}), near if found is None else found, before)
 
         with one_thread():
             return weakened(self.problem, memory or Memory.none(self.problem), once,

@@ -193,12 +193,20 @@ class Staging:
         if not held and np.array_equal(load, state.answer.load):
             found = self._unchanged(cut, solver, state, memory)
         if found is None:
-            found = solver.answer(load, memory, held, cut.narrowed(near) if near else None)
+            found = solver.answer(load, memory, held, cut.narrowed(near) if near else None,
+                                  cut.narrowed(self._settled(state)))
         answer = cut.carried_back(found, state.memory)
         if not answer.held:
             return answer, state
         after = cut.remembered(solver.advance(found, memory), state.memory)
         return answer, replace(state, memory=after, answer=answer)
+
+    def _settled(self, state: State) -> Answer:
+        """The answer of a state whose slip and crushing are committed: what is open has a slack."""
+        p, a = self.problem, state.answer
+        opens = (state.lower == 0.0) & (state.friction == 0.0) & (a.force == 0.0)
+        return replace(a, slack=np.where(opens, np.minimum(self.lack(state), 0.0), 0.0),
+                       kink_step=np.zeros(p.kinks.shape[1]))
 
     def _unchanged(self, cut: Subset, solver: Solver, state: State, memory: Memory
                    ) -> Answer | None:

@@ -10,6 +10,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape
+from buttress.fe.solve.lemke import Pivots
 from buttress.fe.solve.sticking import Sticking
 from buttress.fe.status import Status
 
@@ -56,6 +57,7 @@ class Step:
             self.reference = float((np.abs(self.d) / solver.scale).max(initial=1e-12))
         self.tol = 1e-12 * self.reference
         self.guesses = 0
+        self.pivots = Pivots()
         self.factors: Any = None    # of a state tried before (`fe.solve.system`)
 
     @cached_property
@@ -97,11 +99,13 @@ class Step:
         hard = self.hardened(slack)
         trial = force + slack / (firm * s.scale)
         lower, upper = self.lower + hard, self.upper + hard
-        value = np.clip(trial, lower, upper)
-        rubs = self.friction > 0
-        width = np.where(rubs, self.friction * np.maximum(value[self.partner], 0.0), 0.0)
-        lower, upper = lower - width, upper + width
-        value = np.where(rubs, np.clip(trial, lower, upper), value)
+        value = np.minimum(np.maximum(trial, lower), upper)
+        rubs = np.flatnonzero(self.friction > 0)
+        if rubs.size:
+            width = self.friction[rubs] * np.maximum(value[self.partner[rubs]], 0.0)
+            lower[rubs] -= width
+            upper[rubs] += width
+            value[rubs] = np.minimum(np.maximum(trial[rubs], lower[rubs]), upper[rubs])
         state = (trial > upper + self.tol).astype(np.int8) - (trial < lower - self.tol)
         # A friction link whose partner carries no force has no sign; it is given a fixed one, so
         # that noise does not look like a change of state. Prescribed forces likewise.
@@ -110,7 +114,7 @@ class Step:
         trial_moment = moment + kink / s.kink_scale
         moved = self.kink_moved + p.kink_slope * kink
         low, high = moved - p.kink_limit, moved + p.kink_limit
-        kink_value = np.clip(trial_moment, low, high)
+        kink_value = np.minimum(np.maximum(trial_moment, low), high)
         turning = (trial_moment > high + self.tol).astype(np.int8) - (
             trial_moment < low - self.tol)
         return value, kink_value, state.astype(np.int8), turning.astype(np.int8)

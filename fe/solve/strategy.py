@@ -13,6 +13,7 @@ from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.solve.complementarity import lemke_answer
 from buttress.fe.solve.search import follow, most_guesses, search
 from buttress.fe.solve.step import Step
+from buttress.fe.solve.trace import Trace
 from buttress.fe.status import Status
 
 FIRM = 1e3
@@ -46,7 +47,7 @@ def _further(step: Step, stick: IntArray) -> Answer | None:
     return None
 
 
-def run(step: Step, near: Answer | None = None) -> Answer:
+def run(step: Step, near: Answer | None = None, before: Answer | None = None) -> Answer:
     """The answer of a step, from the first start that converges; see `solver.Solver.answer`."""
     p, found = step.p, None
     stick = np.zeros(p.n, dtype=np.int8)
@@ -66,6 +67,10 @@ def run(step: Step, near: Answer | None = None) -> Answer:
     limit = capacity(p.firm(), step.load, prescribed=step.prescribed)
     if _impossible(limit):
         return step.none(Status.NO_EQUILIBRIUM, limit.escape)
+    if starts and before is not None:
+        found = Trace(step, before).run()
+        if found is not None:
+            return replace(found, method="pivots from a neighbour")
     if starts and most_guesses(p.n) > SOON:
         found = search(step, stick)
     if starts:

@@ -123,3 +123,14 @@ def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:
            for name in ("compliance", "lower", "upper", "gap", "friction", "slope", "soften",
                         "residual", "opens")})
     return Subset(whole=problem, problem=part, links=kept, motions=motions, hinges=hinges)
+
+
+def frictionless(problem: Condensed) -> Subset:
+    """The problem with friction lost: without the links that then carry no force at all.
+
+    What of a friction link has bounds of its own (adhesion, say) stays as a link without friction.
+    """
+    none = (problem.lower == 0.0) & (problem.upper == 0.0) & (problem.slope == 0.0)
+    lost = problem.with_law(friction=np.zeros_like(problem.friction))
+    return subset(lost, np.ones(len(problem.bodies), dtype=bool),
+                  ~(none & (problem.friction > 0.0)))

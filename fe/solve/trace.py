@@ -18,7 +18,8 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.search import search
 from buttress.fe.solve.step import Step
-from buttress.fe.solve.system import Singular, System
+from buttress.fe.solve.system import SOUND, Singular, Unsolved, factors_of
+from buttress.fe.solve.updated import Updated
 
 MOST_PIVOTS = 150
 MOST_GUESSES = 8
@@ -51,6 +52,11 @@ class Trace:
         unbalanced = step.r - p.rigid.T @ force
         self.push = s.inverse @ np.concatenate([(step.d - before) / s.unit, unbalanced])
         self.way = 0.0
+        self.updated: Updated | None = None
+        self.rubs = np.flatnonzero(step.friction > 0)
+        self.mates = step.partner[self.rubs]
+        self.one_way = step.lower[self.mates] == 0.0
+        self.fixed = np.flatnonzero((step.upper == step.lower) & ~(step.friction > 0))
 
     def rates(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Forces, slacks and kinks for the whole way, if no state changed."""
@@ -58,17 +64,17 @@ class Trace:
         n = p.n
         change, slack, kink = self.push[:n].copy(), np.zeros(n), np.zeros(p.kinks.shape[1])
         self.snaps, move = False, np.zeros(0)
-        try:
-            g = System(self.step, self.state, self.turning)
-            if g.out.size or g.hin.size:
-                miss = np.concatenate([self.pull[g.out] + g.slope * change[g.mate] - change[g.out],
-                                       -self.bend[g.hin] - g.kinks.T @ change])
-                move = g.solve(miss)
-        except Singular as error:
-            # A mechanism: it moves while the data stay.
-            g, self.snaps = error.system, True
-            move = scipy.linalg.svd(error.matrix)[2][-1] * self.step.reference
-            change = np.zeros(n)
+        g = Unsolved(self.step, self.state, self.turning)
+        if g.equations.size:
+            miss = np.concatenate([self.pull[g.out] + g.slope * change[g.mate] - change[g.out],
+                                   -self.bend[g.hin] - g.kinks.T @ change])
+            try:
+                move = self._moves(g, miss)
+            except Singular as error:
+                # A mechanism: it moves while the data stay.
+                self.snaps = True
+                move = scipy.linalg.svd(error.matrix)[2][-1] * self.step.reference
+                change = np.zeros(n)
         k = g.out.size
         if move.size:
             spread = np.zeros(n)
@@ -80,6 +86,16 @@ class Trace:
             kink[g.hin] = move[k:] * s.kink_scale[g.hin]
         return change, slack, kink
 
+    def _moves(self, g: Unsolved, miss: FloatArray) -> FloatArray:
+        """The unknowns of a state; raises `Singular`."""
+        if self.updated is not None and self.updated.to(g.equations):
+            return self.updated.solve(miss, g.equations.own)
+        self.updated = None
+        factors = factors_of(self.step, g.equations)
+        if factors.rcond > SOUND:
+            self.updated = Updated(g.equations, factors, self.step.solver.replies)
+        return factors.solve(miss)
+
     def room(self, force: FloatArray, slack: FloatArray, kink: FloatArray, *, rate: bool
              ) -> FloatArray:
         """What is left to the two bounds of each link and hinge ``(2, n + h)``, N; or its rate.
@@ -88,29 +104,28 @@ class Trace:
         there its slack. Infinite where nothing bounds.
         """
         step, s, p = self.step, self.step.solver, self.step.p
-        rubs = step.friction > 0
-        width = np.where(rubs, step.friction * force[step.partner], 0.0)
+        n, rubs, none = p.n, self.rubs, 0.0 if rate else np.inf
+        width = np.zeros(n)
+        width[rubs] = step.friction[rubs] * force[self.mates]
         moment = -(p.kinks.T @ force)
+        both = np.empty((2, n + moment.size))
+        links, hinges = both[:, :n], both[:, n:]
         if rate:
-            high, low = width - force, width + force
-            m_high, m_low = -moment, moment
+            links[0], links[1] = width - force, width + force
+            hinges[0], hinges[1] = -moment, moment
         else:
-            high, low = step.upper + width - force, force - step.lower + width
-            moment = step.k + moment
-            m_high = p.kink_limit + step.kink_moved - moment
-            m_low = moment + p.kink_limit - step.kink_moved
-        none = 0.0 if rate else np.inf
-        loose, bend = slack / s.scale, kink / s.kink_scale
-        parted = rubs & (self.state[step.partner] < 0) & (step.lower[step.partner] == 0.0)
-        up = np.where(self.state == 0, high, np.where(self.state > 0, loose, none))
-        down = np.where(self.state == 0, low, np.where(self.state < 0, -loose, none))
-        up[parted] = down[parted] = none
-        fixed = step.upper == step.lower
-        fixed &= ~rubs
-        up[fixed] = down[fixed] = none
-        b_up = np.where(self.turning == 0, m_high, np.where(self.turning > 0, bend, none))
-        b_down = np.where(self.turning == 0, m_low, np.where(self.turning < 0, -bend, none))
-        return np.stack([np.concatenate([up, b_up]), np.concatenate([down, b_down])])
+            links[0], links[1] = step.upper + width - force, force - step.lower + width
+            moment = step.k + moment - step.kink_moved
+            hinges[0], hinges[1] = p.kink_limit - moment, moment + p.kink_limit
+        for rooms, state, moved in ((links, self.state, slack / s.scale),
+                                    (hinges, self.turning, kink / s.kink_scale)):
+            left = np.flatnonzero(state)
+            high = state[left] > 0
+            rooms[0, left] = np.where(high, moved[left], none)
+            rooms[1, left] = np.where(high, none, -moved[left])
+        links[:, rubs[(self.state[self.mates] < 0) & self.one_way]] = none
+        links[:, self.fixed] = none
+        return both
 
     def run(self) -> Answer | None:
         """Pivot until the data are the step's; the answer there, if its residuals prove it."""
