@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.geometry import Geometry, Moved
 from buttress.fe.solve.ram import Pressed, Ram
 
 FIRST_MM, GROWTH = 0.02, 1.35
@@ -47,6 +48,10 @@ class Point:
     memory: Memory
     began: Memory | None = None
     """The memory that its step began from; None for the tightened state."""
+    ram: Ram | None = None
+    """The ram on the moved geometry in which it was found; None: that of the path."""
+    moved: Moved | None = None
+    """Where the bodies are; None as long as geometry is as built."""
 
     @property
     def answer(self) -> Answer:
@@ -116,20 +121,22 @@ def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> t
 
 def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | None = None,
           most_load: float = np.inf, stop: Callable[[Point], str | None] | None = None,
-          after: tuple[Point, float] | None = None, onto: Path | None = None) -> Path:
+          after: tuple[Point, float] | None = None, onto: Path | None = None,
+          geometry: Geometry | None = None) -> Path:
     """Press from the state that ``memory`` stands for to rising displacements ``places`` [mm].
 
     ``near``: the tightened answer. ``most_load`` [N] ends the search. ``stop`` says of a point why
     the path ends with it, or None. ``after``: a point to start from instead, and the zero of its
     path (reloading). ``onto``: a path that was pressed less far, which is gone on with: its points
-    are those that pressing at once would have. Raises ValueError for displacements that are not
+    are those that pressing at once would have. ``geometry``: steps on geometry that moves, from
+    where they are due. Raises ValueError for displacements that are not
     positive and rising.
     """
     first = 0.0 if after is None else after[0].ram_mm
     if not len(places) or places[0] <= first or (np.diff(places) <= 0).any():
         raise ValueError(f"displacements of the ram must rise from {first:g} mm")
     if onto is not None and onto.points:
-        walk = _Walk(ram, onto.points[0], onto.zero)
+        walk = _Walk(ram, onto.points[0], onto.zero, geometry)
         walk.points, walk.gaps, walk.size = list(onto.points), list(onto.gaps), onto.largest
         walk.missed = sum(g.ram_mm > walk.points[-1].ram_mm for g in walk.gaps)
         places = [place for place in places if place > onto.farthest]
@@ -138,10 +145,11 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         if rest is None or not rest.held:
             status = "unconverged" if rest is None else rest.answer.status
             return Path(ram, (), (Gap(0.0, status),), "gaps", "", np.nan, "not known")
-        walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place)
+        walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place,
+                     geometry)
         walk.seat(float(places[0]))
     else:
-        walk = _Walk(ram, *after)
+        walk = _Walk(ram, *after, geometry)
     why = ""
     for place in places:
         before = len(walk.points)
@@ -163,8 +171,8 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
 class _Walk:
     """The points so far, and the way to the next."""
 
-    def __init__(self, ram: Ram, start: Point, zero: float) -> None:
-        self.ram, self.zero = ram, zero
+    def __init__(self, ram: Ram, start: Point, zero: float, geometry: Geometry | None) -> None:
+        self.ram, self.zero, self.geometry = ram, zero, geometry
         self.points, self.gaps = [start], list[Gap]()
         self.size, self.missed, self.why = abs(start.load_N), 0, ""
 
@@ -182,8 +190,18 @@ class _Walk:
             self.points.append(Point(found.place - self.zero, found.load, found,
                                      self.ram.advance(found, start.memory), start.memory))
 
-    def to(self, place: float, halved: int = 0) -> bool:
-        """Go to a displacement; whether it was reached."""
+    def to(self, place: float) -> bool:
+        """Go to a displacement, in short steps once geometry moves; whether it was reached."""
+        while self.geometry is not None and self.geometry.due(self.points[-1]):
+            start = self.points[-1].ram_mm
+            count = int(np.ceil((place - start) / self.geometry.longest - 1e-9))
+            if count <= 1:
+                break
+            if not self._to(start + (place - start) / count):
+                return False
+        return self._to(place)
+
+    def _to(self, place: float, halved: int = 0) -> bool:
         # Without any force the next answer is proportional to the step: shorter ones are no easier.
         last = halved == HALVINGS or not self.points[-1].answer.force.any()
         found = self._step(place, hammer=last)
@@ -198,11 +216,18 @@ class _Walk:
                 self.why = BEYOND
             return False
         middle = 0.5 * (self.points[-1].ram_mm + place)
-        return self.to(middle, halved + 1) and self.to(place, halved + 1)
+        return self._to(middle, halved + 1) and self._to(place, halved + 1)
 
     def _step(self, place: float, hammer: bool) -> bool | None:
         """Whether the point is reached; None where that is not known."""
         last = self.points[-1]
+        if self.geometry is not None and self.geometry.due(last):
+            point = self.geometry.step(last, self.zero + place, self.zero, self.size, hammer)
+            if not isinstance(point, Point):
+                return point
+            self.size = max(self.size, abs(point.load_N))
+            self.points.append(point)
+            return True
         found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],
                               size=self.size, hammer=hammer)
         if found is None or not found.held:

@@ -103,7 +103,7 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
         measure_links=np.hstack([problem.measure_links,
                                  -(problem.measure_loads @ pattern)[:, None]]),
         compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
-        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0),
+        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0 if problem.load_base is None else pattern @ problem.load_base),
         friction=longer(problem.friction, 0.0), slope=longer(problem.slope, 0.0),
         partner=longer(problem.partner, -1),
         opens=longer(problem.opens, True))
@@ -194,7 +194,7 @@ class Ram:
         """``f^T u`` [mm] of an answer of the problem with ram."""
         p = self.solver.problem
         return -float(p.load_deformation[-1] @ self.base - p.flexibility[-1] @ found.force
-                      + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink)
+                      + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink) + float(p.gap[-1])
 
     def step(self, memory: Memory, *, place: float | None = None, load: float | None = None,
              near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False

@@ -1,0 +1,164 @@
+"""A path goes on with geometry that moves: from one committed configuration to the next.
+
+Each step starts from the committed configuration: where faces meet is found anew there, and slip is
+counted from there. Pressed to the next place of the ram, the answer moves the bodies; the problem
+is built again where they now are and solved again, until they move no more. So equilibrium holds in
+the configuration of the answer itself, whatever the size of the step; only friction and the work of
+the ram depend on it. A step that moves a body too far is shortened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from buttress.fe.arrays import FloatArray
+from buttress.fe.links.condense import Condensed
+from buttress.fe.moved.faces import Meeting, faces_of
+from buttress.fe.moved.place import Mover
+from buttress.fe.moved.shape import Config, Shape, bend, kinked, rigid_move
+from buttress.fe.moved.spots import CannotMove, Layout
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.path import Point
+from buttress.fe.solve.ram import Pressed, Ram, with_ram
+from buttress.fe.solve.solver import Solver
+
+STEP_MM = 0.25
+"""Longest step of the ram once geometry moves."""
+MOST_MM = 0.75
+"""Longest motion of a body in a step: of its centre, or of a point at its radius of inertia."""
+STILL_MM = 1e-4
+"""Motion in a correction below which a configuration is that of its answer."""
+ROUNDS = 16
+"""Corrections of a step before it is taken as not found. What a correction leaves is about the
+share of the stiffness that forces have by turning (geometric stiffness): a half in a string."""
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A committed configuration with where its faces meet, and slip since the tightened state."""
+
+    config: Config
+    meeting: Meeting
+    slipped: FloatArray
+
+
+class Moving:
+    """Steps of a ram's path on moved geometry. Raises `CannotMove` for what it cannot move.
+
+    ``kinds``: names of the contact links that form faces. ``from_mm``: motion of a body from which
+    on a path moves its geometry.
+    """
+
+    def __init__(self, ram: Ram, kinds: Iterable[str], from_mm: float, still_mm: float = STILL_MM
+                 ) -> None:
+        self.still_mm = still_mm
+        self.ram, self.from_mm, self.longest = ram, from_mm, STEP_MM
+        layout = Layout(ram.plain)
+        self.layout, self.mover = layout, Mover(layout, faces_of(layout, kinds))
+        faces = [f.friction[f.friction >= 0] for f in self.mover.faces]
+        self.rubs = np.concatenate(faces) if faces else np.zeros(0, dtype=np.int64)
+
+    def due(self, last: Point) -> bool:
+        """Whether what follows a point is to be found on moved geometry."""
+        if last.moved is not None:
+            return True
+        rigid = last.answer.rigid
+        return bool(np.abs(rigid).max(initial=0.0) >= self.from_mm)
+
+    def step(self, last: Point, place: float, zero: float, size: float, hammer: bool
+             ) -> Point | None | bool:
+        """The next committed point at a position of the ram [mm]; None where it is not known,
+        False where it would move too far for one step."""
+        start = self._started(last)
+        first = self._ram(start.config, start.meeting, start.meeting)
+        memory = self._memory(first.plain, last)
+        near = self._settled(last.state)
+        ram, config = first, start.config
+        for _ in range(ROUNDS):
+            found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer)
+            if found is None or not found.held:
+                return None
+            motion = float(np.abs(found.answer.rigid).max(initial=0.0))
+            after = self.advance(config, ram.plain, found.answer)
+            if self._far(start.config, after) > MOST_MM:
+                return False
+            if motion < self.still_mm and ram is not first:
+                break
+            config = after
+            meeting = self.mover.meeting(config, start.meeting)
+            ram, near = self._ram(config, meeting, start.meeting), self._settled(found)
+        else:
+            return None
+        answer = replace(found.answer, moved=ram.plain)
+        kept = ram.advance(found, memory)
+        slipped = start.slipped + kept.offset - memory.offset
+        return Point(place - zero, found.load, replace(found, answer=answer), kept, memory, ram,
+                     Moved(after, self.mover.meeting(after), slipped))
+
+    def _far(self, before: Config, after: Config) -> float:
+        """The largest motion of a body between two configurations [mm]."""
+        lay = self.layout
+        step = np.hypot(*(after.middle(lay) - before.middle(lay)).T)
+        turn = np.abs(after.angle - before.angle) * lay.length
+        return float(max(step.max(initial=0.0), turn.max(initial=0.0)))
+
+    def _settled(self, state: Pressed) -> Pressed:
+        """A state as a start in another geometry: its motion is where the geometry now is."""
+        a = state.answer
+        return replace(state, answer=replace(a, rigid=np.zeros_like(a.rigid)))
+
+    def _started(self, last: Point) -> Moved:
+        if last.moved is not None:
+            return last.moved
+        config = Config.start(self.layout)
+        meeting = self.mover.meeting(config)
+        problem = self.mover.problem(config, meeting)
+        config = self.advance(config, problem, last.answer)
+        return Moved(config, self.mover.meeting(config), last.memory.offset)
+
+    def _memory(self, problem: Condensed, last: Point) -> Memory:
+        """What the last point left, slip on faces counted from there in the new geometry."""
+        memory, a = last.memory, last.answer
+        offset = memory.offset.copy()
+        apart = (problem.load_deformation @ a.load - problem.gap + problem.kinks @ a.kink
+                 - problem.flexibility @ a.force - problem.compliance * a.force)
+        offset[self.rubs] = apart[self.rubs]
+        return replace(memory, offset=offset)
+
+    def _ram(self, config: Config, meeting: Meeting, began: Meeting) -> Ram:
+        problem = self.mover.problem(config, meeting, began)
+        return replace(self.ram, plain=problem, solver=Solver(with_ram(problem, self.ram.pattern)))
+
+    def advance(self, config: Config, problem: Condensed, answer: Answer) -> Config:
+        """The configuration after an answer of the problem in another one."""
+        lay, placed = self.layout, problem.placed
+        assert placed is not None
+        centre, angle, pushed = config.centre.copy(), config.angle.copy(), config.pushed.copy()
+        shapes: dict[int, Shape] = {}
+        for i, body in enumerate(lay.problem.bodies):
+            rigid = answer.rigid[lay.problem.rigid_body == i]
+            if i not in config.shapes:
+                if not lay.free[i]:
+                    continue
+                turn = rigid[2] / lay.length[i]
+                about = centre[i] + 0.5 * rigid[:2]
+                unit = self.mover.pushes.unit(config, i, about)
+                pushed += unit @ np.array([rigid[0], rigid[1], turn])
+                centre[i] += rigid[:2]
+                angle[i] += turn
+                continue
+            shape, mine = config.shapes[i], lay.hinges == i
+            forces = self.mover.pushes.on_member(i)[0].T @ answer.load - placed.columns[
+                i].T @ answer.force
+            kinks = answer.kink[mine] / lay.length[i]
+            move = (shape.flexibility @ (forces - shape.forces)
+                    + rigid_move(shape.points, shape.points.mean(axis=0), lay.length[i], rigid)
+                    + kinked(shape, lay.hinge_node[mine], kinks - shape.kinks))
+            shapes[i] = bend(body, lay.hinge_node[mine], shape, move, forces, kinks)
+        return Config(centre, angle, shapes, pushed)
+
+
+__all__ = ["CannotMove", "Moved", "Moving"]
