@@ -39,7 +39,7 @@ class Shape:
            kinks: FloatArray) -> Shape:
         # Elements give way as at their natural lengths, however they are stretched.
         long = [np.hypot(*np.diff(x, axis=0).T) for x in (points, natural.points)]
-        sections = [BeamSection(k * s.axial, k * s.bending, k * s.shear)
+        sections = [BeamSection(k * s.axial, k * s.bending, s.shear / k)
                     for s, k in zip(natural.sections, (long[0] / long[1]).tolist(), strict=True)]
         member = Member(natural.name, points, sections)
         return Shape(points, angle, forces, kinks, member, member.solve(np.eye(member.n_dof)))
@@ -84,7 +84,27 @@ def bend(natural: Member, hinges: FloatArray, before: Shape, move: FloatArray,
     # Angles are counted on beyond half a turn.
     about = before.angle.mean() + move[2::3].mean()
     turn += 2.0 * np.pi * round((about - angle.mean() - turn) / (2.0 * np.pi))
-    return Shape.of(natural, placed, angle + turn, forces, kinks)
+    held = _held(placed, inner[:, 0], first, second)
+    return Shape.of(natural, placed, angle + turn, held, kinks)
+
+
+def _held(points: FloatArray, axial: FloatArray, first: FloatArray, second: FloatArray
+          ) -> FloatArray:
+    """Forces ``(3k,)`` that hold the elements of a chain as they are strained.
+
+    Each element is in equilibrium by itself. Forces of the links are so about the points before; in
+    the new shape their unbalanced moments would bend the chain between whatever is pinned.
+    """
+    step = np.diff(points, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    along = step / length[:, None]
+    end = axial[:, None] * along - ((first + second) / length)[:, None] * left_of(along)
+    out = np.zeros((len(points), 3))
+    out[:-1, :2] -= end
+    out[1:, :2] += end
+    out[:-1, 2] += first
+    out[1:, 2] += second
+    return out.ravel()
 
 
 def kinked(shape: Shape, hinge_nodes: FloatArray, kinks: FloatArray) -> FloatArray:

@@ -29,11 +29,12 @@ STEP_MM = 0.25
 """Longest step of the ram once geometry moves."""
 MOST_MM = 0.75
 """Longest motion of a body in a step: of its centre, or of a point at its radius of inertia."""
-STILL_MM = 1e-4
+STILL_MM = 5e-3
 """Motion in a correction below which a configuration is that of its answer."""
 ROUNDS = 16
-"""Corrections of a step before it is taken as not found. What a correction leaves is about the
-share of the stiffness that forces have by turning (geometric stiffness): a half in a string."""
+"""Corrections of a step before it is taken as not found."""
+LEAST, MOST = 0.2, 1.5
+"""Bounds of the share of a correction that is made."""
 
 
 @dataclass(frozen=True)
@@ -77,17 +78,21 @@ class Moving:
         memory = self._memory(first.plain, last)
         near = self._settled(last.state)
         ram, config = first, start.config
-        for _ in range(ROUNDS):
+        share, missed = 1.0, np.zeros(0)
+        for number in range(ROUNDS):
             found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer)
             if found is None or not found.held:
                 return None
-            motion = float(np.abs(found.answer.rigid).max(initial=0.0))
+            miss = found.answer.rigid
             after = self.advance(config, ram.plain, found.answer)
             if self._far(start.config, after) > MOST_MM:
                 return False
-            if motion < self.still_mm and ram is not first:
+            if number > 0 and float(np.abs(miss).max(initial=0.0)) < self.still_mm:
                 break
-            config = after
+            share = _relaxed(share, missed, miss) if number > 1 else 1.0
+            missed = miss
+            config = after if share == 1.0 else self.advance(config, ram.plain, found.answer,
+                                                             share)
             meeting = self.mover.meeting(config, start.meeting)
             ram, near = self._ram(config, meeting, start.meeting), self._settled(found)
         else:
@@ -132,14 +137,16 @@ class Moving:
         problem = self.mover.problem(config, meeting, began)
         return replace(self.ram, plain=problem, solver=Solver(with_ram(problem, self.ram.pattern)))
 
-    def advance(self, config: Config, problem: Condensed, answer: Answer) -> Config:
-        """The configuration after an answer of the problem in another one."""
+    def advance(self, config: Config, problem: Condensed, answer: Answer, share: float = 1.0
+                ) -> Config:
+        """The configuration after an answer of the problem in another one, or a share of the way
+        there."""
         lay, placed = self.layout, problem.placed
         assert placed is not None
         centre, angle, pushed = config.centre.copy(), config.angle.copy(), config.pushed.copy()
         shapes: dict[int, Shape] = {}
         for i, body in enumerate(lay.problem.bodies):
-            rigid = answer.rigid[lay.problem.rigid_body == i]
+            rigid = share * answer.rigid[lay.problem.rigid_body == i]
             if i not in config.shapes:
                 if not lay.free[i]:
                     continue
@@ -154,11 +161,28 @@ class Moving:
             forces = self.mover.pushes.on_member(i)[0].T @ answer.load - placed.columns[
                 i].T @ answer.force
             kinks = answer.kink[mine] / lay.length[i]
+            forces = shape.forces + share * (forces - shape.forces)
+            kinks = shape.kinks + share * (kinks - shape.kinks)
             move = (shape.flexibility @ (forces - shape.forces)
                     + rigid_move(shape.points, shape.points.mean(axis=0), lay.length[i], rigid)
                     + kinked(shape, lay.hinge_node[mine], kinks - shape.kinks))
             shapes[i] = bend(body, lay.hinge_node[mine], shape, move, forces, kinks)
         return Config(centre, angle, shapes, pushed)
+
+
+def _relaxed(share: float, before: FloatArray, now: FloatArray) -> float:
+    """The share of the next correction (Aitken's process for vectors: Irons and Tuck, Int J Numer
+    Meth Engng 1969;1:275-7; memory).
+
+    What a correction leaves undone is what forces do by turning (geometric stiffness), which the
+    condensed problem does not hold: next to a hinge of metal that yields it is most of the
+    stiffness.
+    """
+    change = now - before
+    size = float(change @ change)
+    if size == 0.0:
+        return 1.0
+    return float(np.clip(-share * (before @ change) / size, LEAST, MOST))
 
 
 __all__ = ["CannotMove", "Moved", "Moving"]
