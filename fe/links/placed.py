@@ -12,6 +12,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from buttress.fe.arrays import BoolArray, FloatArray
+from buttress.fe.bodies.member import Member
 
 
 @dataclass(frozen=True)
@@ -21,10 +22,10 @@ class Placed:
     ``columns``: of each body ``(n, n_dof)``, what a unit force of each link does to its nodes, in
     the body's own frame (a member's frame is space). ``angle (b,)`` [rad], ``centre (b, 2)`` and
     ``start (b, 2)`` are the poses (now, as built). ``bent``: displacements of a member's nodes in
-    the shape that its chain was taken in, the elastic ones of ``forces`` among them; None for
-    meshed bodies. ``measured (k,)`` are the measures of the poses alone [mm]. ``kinks (h,)``: those
-    that the shapes have [mm]. ``direction``, ``push (n, 2)``: of each link's force, and where it
-    acts on its two bodies ``(2, n, 2)``; ``lever`` as in the layout.
+    the shape that its chain was taken in, the elastic ones of ``forces`` among them, and ``members``
+    the chains themselves; None for meshed bodies. ``measured (k,)`` are the measures of the poses alone [mm]. ``kinks (h,)``: those
+    that the shapes have [mm]. ``direction (n, 2)``: of each link's force; ``at (2, n, 2)``: where
+    it acts on its first and its second body, ``ground (2, n)``: or on none.
     """
 
     columns: tuple[sp.csr_matrix, ...]
@@ -34,11 +35,12 @@ class Placed:
     length: FloatArray
     bent: tuple[FloatArray | None, ...]
     forces: tuple[FloatArray | None, ...]
+    members: tuple[Member | None, ...]
     measured: FloatArray
     kinks: FloatArray
     direction: FloatArray
-    at: FloatArray           # (2, n, 2) where the force of a link acts on its first and second body
-    ground: BoolArray        # (2, n)
+    at: FloatArray
+    ground: BoolArray
 
     def turned(self, number: int, vectors: FloatArray, back: bool = False) -> FloatArray:
         """Vectors ``(..., 2)`` of a body's frame in space, or ``back``."""

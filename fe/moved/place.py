@@ -173,6 +173,8 @@ class Mover:
             placed=Placed(
                 columns=tuple(columns), angle=config.angle, centre=config.centre,
                 start=lay.centre, length=lay.length, bent=tuple(bent), forces=tuple(forces),
+                members=tuple(config.shapes[i].member if i in config.shapes else None
+                              for i in range(count)),
                 measured=measured - m_kinks @ in_shape
                 - self._elastic(config, p), kinks=in_shape, direction=direction, at=at_ends,
                 ground=ground))

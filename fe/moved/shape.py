@@ -144,6 +144,13 @@ class Config:
             out[i] = shape.points.mean(axis=0)
         return out
 
+    def turns(self, layout: Any) -> FloatArray:
+        """By how much the bodies have turned ``(b,)``, rad; of a member the mean of its nodes."""
+        out = self.angle.copy()
+        for i, shape in self.shapes.items():
+            out[i] = shape.angle.mean()
+        return out
+
     def spots(self, layout: Any) -> tuple[FloatArray, FloatArray]:
         """Places ``(s, 2)`` of all spots without the elastic displacements of meshed bodies, and
         the angles ``(s,)`` by which what is fixed to them has turned."""

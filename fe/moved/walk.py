@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from buttress.fe.arrays import FloatArray
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.moved.faces import Meeting, faces_of
 from buttress.fe.moved.place import Mover
@@ -29,21 +30,26 @@ STEP_MM = 0.25
 """Longest step of the ram once geometry moves."""
 MOST_MM = 0.75
 """Longest motion of a body in a step: of its centre, or of a point at its radius of inertia."""
+SNAP_MM = 3.0
+"""The same where shorter steps were no use: something snaps."""
+FARTHEST_MM, FARTHEST_DEG = 20.0, 60.0
+"""Movement of a body beyond which geometry is not followed."""
 STILL_MM = 5e-3
 """Motion in a correction below which a configuration is that of its answer."""
 ROUNDS = 16
 """Corrections of a step before it is taken as not found."""
+PIVOTS = 30
+"""Most pivots from a neighbour: shortening a step takes less than long ways round."""
 LEAST, MOST = 0.2, 1.5
 """Bounds of the share of a correction that is made."""
 
 
 @dataclass(frozen=True)
 class Moved:
-    """A committed configuration with where its faces meet, and slip since the tightened state."""
+    """A committed configuration with where its faces meet."""
 
     config: Config
     meeting: Meeting
-    slipped: FloatArray
 
 
 class Moving:
@@ -55,19 +61,45 @@ class Moving:
 
     def __init__(self, ram: Ram, kinds: Iterable[str], from_mm: float, still_mm: float = STILL_MM
                  ) -> None:
-        self.still_mm = still_mm
+        self.still_mm, self.kinds = still_mm, tuple(kinds)
         self.ram, self.from_mm, self.longest = ram, from_mm, STEP_MM
-        layout = Layout(ram.plain)
-        self.layout, self.mover = layout, Mover(layout, faces_of(layout, kinds))
+        self.cannot = ""
+
+    @cached_property
+    def mover(self) -> Mover:
+        """Made when it is first needed: most paths end before."""
+        layout = Layout(self.ram.plain)
+        return Mover(layout, faces_of(layout, self.kinds))
+
+    @property
+    def layout(self) -> Layout:
+        return self.mover.layout
+
+    @cached_property
+    def rubs(self) -> IntArray:
+        """The friction links of faces."""
         faces = [f.friction[f.friction >= 0] for f in self.mover.faces]
-        self.rubs = np.concatenate(faces) if faces else np.zeros(0, dtype=np.int64)
+        return np.concatenate(faces) if faces else np.zeros(0, dtype=np.int64)
 
     def due(self, last: Point) -> bool:
         """Whether what follows a point is to be found on moved geometry."""
         if last.moved is not None:
             return True
-        rigid = last.answer.rigid
-        return bool(np.abs(rigid).max(initial=0.0) >= self.from_mm)
+        if self.cannot or np.abs(last.answer.rigid).max(initial=0.0) < self.from_mm:
+            return False
+        try:
+            return bool(self.layout.problem.n)
+        except CannotMove as error:
+            self.cannot = str(error)
+            return False
+
+    def motion(self, before: Point, after: Point) -> tuple[FloatArray, FloatArray]:
+        """Rigid motions ``(m,)`` and kinks ``(h,)`` [mm] from one point to another."""
+        lay, (a, b) = self.layout, (self._started(p).config for p in (before, after))
+        step = b.middle(lay) - a.middle(lay)
+        turn = (b.turns(lay) - a.turns(lay)) * lay.length
+        rigid = np.column_stack([step, turn])[lay.free].ravel()
+        return rigid, after.answer.kink - before.answer.kink
 
     def step(self, last: Point, place: float, zero: float, size: float, hammer: bool
              ) -> Point | None | bool:
@@ -80,12 +112,14 @@ class Moving:
         ram, config = first, start.config
         share, missed = 1.0, np.zeros(0)
         for number in range(ROUNDS):
-            found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer)
+            found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
+                             pivots=PIVOTS)
             if found is None or not found.held:
                 return None
             miss = found.answer.rigid
             after = self.advance(config, ram.plain, found.answer)
-            if self._far(start.config, after) > MOST_MM:
+            far = self._far(start.config, after)
+            if far > (SNAP_MM if hammer else MOST_MM) or self._beyond(after):
                 return False
             if number > 0 and float(np.abs(miss).max(initial=0.0)) < self.still_mm:
                 break
@@ -97,18 +131,24 @@ class Moving:
             ram, near = self._ram(config, meeting, start.meeting), self._settled(found)
         else:
             return None
-        answer = replace(found.answer, moved=ram.plain)
         kept = ram.advance(found, memory)
-        slipped = start.slipped + kept.offset - memory.offset
-        return Point(place - zero, found.load, replace(found, answer=answer), kept, memory, ram,
-                     Moved(after, self.mover.meeting(after), slipped))
+        return Point(place - zero, found.load, found, kept, memory, ram,
+                     Moved(after, self.mover.meeting(after)), self._slipped(last))
 
     def _far(self, before: Config, after: Config) -> float:
         """The largest motion of a body between two configurations [mm]."""
         lay = self.layout
         step = np.hypot(*(after.middle(lay) - before.middle(lay)).T)
-        turn = np.abs(after.angle - before.angle) * lay.length
+        turn = np.abs(after.turns(lay) - before.turns(lay)) * lay.length
         return float(max(step.max(initial=0.0), turn.max(initial=0.0)))
+
+    def _beyond(self, config: Config) -> bool:
+        """Whether a body has moved farther than geometry is followed."""
+        lay = self.layout
+        step = np.hypot(*(config.middle(lay) - lay.centre).T)
+        turn = np.abs(config.turns(lay))
+        return bool(step.max(initial=0.0) > FARTHEST_MM
+                    or turn.max(initial=0.0) > np.radians(FARTHEST_DEG))
 
     def _settled(self, state: Pressed) -> Pressed:
         """A state as a start in another geometry: its motion is where the geometry now is."""
@@ -122,7 +162,14 @@ class Moving:
         meeting = self.mover.meeting(config)
         problem = self.mover.problem(config, meeting)
         config = self.advance(config, problem, last.answer)
-        return Moved(config, self.mover.meeting(config), last.memory.offset)
+        return Moved(config, self.mover.meeting(config))
+
+    @staticmethod
+    def _slipped(last: Point) -> FloatArray:
+        """Slip of each link up to a point, what tightening has led to among it."""
+        if last.slipped is None or last.began is None:
+            return last.memory.offset
+        return last.slipped + last.memory.offset - last.began.offset
 
     def _memory(self, problem: Condensed, last: Point) -> Memory:
         """What the last point left, slip on faces counted from there in the new geometry."""

@@ -4,15 +4,6 @@ from __future__ import annotations
 
 from typing import Any, Protocol
 
-from buttress.fe.arrays import FloatArray
-
-
-class Moved(Protocol):
-    """Where the bodies are at a committed point; ``slipped (n,)``: slip since it was tightened."""
-
-    @property
-    def slipped(self) -> FloatArray: ...
-
 
 class Geometry(Protocol):
     """Steps on moved geometry; points are those of `fe.solve.path`."""

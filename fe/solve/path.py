@@ -14,16 +14,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer, Memory
-from buttress.fe.solve.geometry import Geometry, Moved
+from buttress.fe.solve.geometry import Geometry
 from buttress.fe.solve.ram import Pressed, Ram
 
 FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS = 2
 BEYOND = "movements are no longer small"
+FARTHER = "movements are larger than moved geometry is followed"
+FAR = (BEYOND, FARTHER)
+"""Ends of a path by movement: more is not held, as far as the model follows."""
 LOAD_LIMIT = "limit of load"
 RISES = "still rising"
 SEAT_N = 1.0
@@ -50,8 +55,11 @@ class Point:
     """The memory that its step began from; None for the tightened state."""
     ram: Ram | None = None
     """The ram on the moved geometry in which it was found; None: that of the path."""
-    moved: Moved | None = None
-    """Where the bodies are; None as long as geometry is as built."""
+    moved: Any = None
+    """Where the bodies are after it (`fe.moved`); None as long as geometry is as built."""
+    slipped: FloatArray | None = None
+    """Slip of each link up to its step ``(n,)`` [mm], in moved geometry, whose memory begins anew
+    with each step where faces slide."""
 
     @property
     def answer(self) -> Answer:
@@ -97,6 +105,27 @@ class Path:
     def largest(self) -> float:
         """The largest size of the ram's force so far [N]: what errors are relative to."""
         return max((abs(p.load_N) for p in self.points), default=0.0)
+
+    def ram_of(self, number: int) -> Ram:
+        """The ram with which a point was found."""
+        return self.points[number].ram or self.ram
+
+    def began(self, number: int) -> Memory:
+        """The memory that the step to a point began from."""
+        point = self.points[number]
+        return self.points[number - 1].memory if point.began is None else point.began
+
+    def between(self, number: int, found: Pressed) -> Point:
+        """A point for a state that was stepped to from the point before the numbered one."""
+        after, ram, began = self.points[number], self.ram_of(number), self.began(number)
+        return Point(found.place - self.zero, found.load, found, ram.advance(found, began), began,
+                     after.ram, slipped=after.slipped)
+
+    @property
+    def moves_from(self) -> float | None:
+        """Displacement of the ram [mm] from which on geometry moves; None where it never does."""
+        number = next((i for i, p in enumerate(self.points) if p.moved is not None), None)
+        return None if number is None else self.points[max(number - 1, 0)].ram_mm
 
     def first_above(self, load: float) -> int | None:
         """Number of the first point that carries ``load`` [N] or more; None where none does."""
@@ -213,7 +242,7 @@ class _Walk:
                 self.gaps.append(Gap(place, "unconverged"))
                 self.missed += 1
             else:
-                self.why = BEYOND
+                self.why = FARTHER if self.points[-1].moved is not None else BEYOND
             return False
         middle = 0.5 * (self.points[-1].ram_mm + place)
         return self._to(middle, halved + 1) and self._to(place, halved + 1)

@@ -32,7 +32,7 @@ from buttress.fe.solve.search import search
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import LOCKED, Step
 from buttress.fe.solve.strategy import FIRM
-from buttress.fe.solve.trace import Trace
+from buttress.fe.solve.trace import MOST_PIVOTS, Trace
 from buttress.fe.threads import one_thread
 
 GROUND = End(None, None)
@@ -103,7 +103,8 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
         measure_links=np.hstack([problem.measure_links,
                                  -(problem.measure_loads @ pattern)[:, None]]),
         compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
-        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0 if problem.load_base is None else pattern @ problem.load_base),
+        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0 if problem.load_base is None
+                   else pattern @ problem.load_base),
         friction=longer(problem.friction, 0.0), slope=longer(problem.slope, 0.0),
         partner=longer(problem.partner, -1),
         opens=longer(problem.opens, True))
@@ -187,7 +188,8 @@ class Ram:
         n, load = self.plain.n, float(found.force[-1])
         moved = float(self.place_of(found))
         answer = replace(found, force=found.force[:n], slack=found.slack[:n],
-                         load=self.base + load * self.pattern)
+                         load=self.base + load * self.pattern,
+                         moved=None if self.plain.placed is None else self.plain)
         return Pressed(answer, load, moved)
 
     def place_of(self, found: Answer) -> float:
@@ -197,16 +199,16 @@ class Ram:
                       + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink) + float(p.gap[-1])
 
     def step(self, memory: Memory, *, place: float | None = None, load: float | None = None,
-             near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False
-             ) -> Pressed | None:
+             near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False,
+             pivots: int = MOST_PIVOTS) -> Pressed | None:
         """The step from ``memory`` to a position [mm] or a force [N] of the ram; None if not found.
 
         ``near``: states whose neighbours are tried first. ``hammer``: Lemke's method, where
-        active sets find nothing.
+        active sets find nothing. ``pivots``: most of them from a neighbour.
         """
         with one_thread():
             step = RamStep(self, memory, place, load, size)
-            found = self._search(step, near)
+            found = self._search(step, near, pivots)
             if found is None and hammer:
                 found = _unresisted(step) or self._lemke(step)
         if found is None or found.status == "unconverged":
@@ -215,7 +217,7 @@ class Ram:
             found.force[-1] = 0.0       # rounding
         return self._cut(found)
 
-    def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
+    def _search(self, step: RamStep, near: Sequence[Pressed], pivots: int) -> Answer | None:
         if self.solver.inverse is None:
             return None
         moved = [self._lifted(step, other) for other in near if other.answer.force.any()]
@@ -226,7 +228,7 @@ class Ram:
                 return replace(found, method="active set, neighbour")
         for a in moved[:1]:
             before = step.guesses
-            found = Trace(step, a).run()
+            found = Trace(step, a).run(pivots)
             self.tally.add(step.guesses - before, found is not None)
             self.tally.traced += 1
             if found is not None:
