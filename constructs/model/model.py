@@ -23,7 +23,7 @@ from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity, capacity
-from buttress.fe.solve.path import BEYOND
+from buttress.fe.solve.path import FAR
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.subset import frictionless
 from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
@@ -52,6 +52,8 @@ class Model:
     """For a construct with stages: all parts that are ever placed, before the first stage."""
     built: tuple[Any, ...] = ()
     """For `whole`: the result of its building stages, so that they are not carried out twice."""
+    large: str = "off"
+    """Whether the path moves geometry: the study's ``press.large_movements``."""
 
     @property
     def problem(self) -> Condensed:
@@ -77,7 +79,8 @@ class Model:
 
         Raises InputError where the load presses on nothing.
         """
-        return Pressing(self.problem, self.bone.load_vector(1.0), self.memory, self.tightened)
+        return Pressing(self.problem, self.bone.load_vector(1.0), self.memory, self.tightened,
+                        large=self.large)
 
     def answer(self, total: float) -> Answer:
         """The state in which pressing from the tightened state first reaches a joint force [N].
@@ -98,12 +101,16 @@ class Model:
         """
         if not self.stands:
             return None
-        slippery, tightened = frictionless(self.problem), self.tightened
-        pressing = Pressing(
-            slippery.problem, self.bone.load_vector(1.0), slippery.memory(self.memory),
-            None if tightened is None else slippery.narrowed(tightened))
+        pattern = self.bone.load_vector(1.0)
+        if self.large == "off":
+            slippery, tightened = frictionless(self.problem), self.tightened
+            pressing = Pressing(slippery.problem, pattern, slippery.memory(self.memory),
+                                None if tightened is None else slippery.narrowed(tightened))
+        else:       # moved geometry needs the links of faces as they were built
+            lost = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
+            pressing = Pressing(lost, pattern, self.memory, self.tightened, large=self.large)
         path = pressing.up_to(most)
-        if path.peak_status == "not known" and path.stopped != BEYOND:
+        if path.peak_status == "not known" and path.stopped not in FAR:
             return None
         return max(p.load_N for p in path.points)
 
@@ -209,7 +216,7 @@ def assemble(bone: Bone, construct: Construct) -> Model:
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
     return Model(
         bone=bone, construct=construct, hardware=hardware, solver=solver, tightened=None,
-        memory=Memory.none(solver.problem))
+        memory=Memory.none(solver.problem), large=bone.study.press.large_movements)
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:

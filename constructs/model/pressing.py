@@ -14,19 +14,26 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import Kind
+from buttress.fe.moved.walk import Moving
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape, capacity
-from buttress.fe.solve.path import BEYOND, LOAD_LIMIT, RISES, Path, Point, press, steps
+from buttress.fe.solve.path import FAR, LOAD_LIMIT, RISES, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
 from buttress.fe.status import Status
+from buttress.implants.kinds import Hold
 from buttress.study.tables import number
 
 SEARCH_LIMIT_N = number("loads", "path", "search_limit")
 """Loads are pressed up to here: about ten times body weight, beyond any activity of the knee."""
 FARTHEST_MM = number("loads", "path", "farthest")
 """Displacement of the ram at which pressing ends: the joint has then moved more than 5 mm."""
+MOVED_FROM_MM = number("loads", "path", "moved_from")
+"""Motion of a piece or implant from which on a path moves geometry, where that is automatic."""
+FACES = (Kind.CONTACT, Hold.PLATE_ON_BONE)
+"""Contacts that form faces, along which pieces and plates slide."""
 NEVER_REACHED = "the path never reaches this load"
 NOT_KNOWN = "the path is not known up to this load"
 NO_FORCES = "no force system carries this load (limit analysis with friction)"
@@ -39,12 +46,15 @@ class Pressing:
     """
 
     def __init__(self, problem: Condensed, pattern: FloatArray, memory: Memory,
-                 tightened: Answer | None, base: FloatArray | None = None) -> None:
+                 tightened: Answer | None, base: FloatArray | None = None,
+                 large: str = "off") -> None:
         self.memory, self.tightened = memory, tightened
         if not pattern.any():
             raise InputError("the load presses on nothing in this section", key="load",
                              expected="a share of the joint force on a condyle that is shown")
         self.ram = Ram.of(problem, pattern, base)
+        self.geometry = None if large == "off" else Moving(
+            self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM)
         self._places = steps(FARTHEST_MM)
         self._path: Path | None = None
 
@@ -57,9 +67,11 @@ class Pressing:
         """The path at least to where it first carries a load [N], if it does."""
         path = self._path
         if path is None:
-            path = press(self.ram, self.memory, self._places, near=self.tightened, most_load=load)
+            path = press(self.ram, self.memory, self._places, near=self.tightened, most_load=load,
+                         geometry=self.geometry)
         elif path.stopped == LOAD_LIMIT and path.first_above(load) is None:
-            path = press(self.ram, self.memory, self._places, most_load=load, onto=path)
+            path = press(self.ram, self.memory, self._places, most_load=load, onto=path,
+                         geometry=self.geometry)
         self._path = path
         return path
 
@@ -84,7 +96,7 @@ class Pressing:
     def _not_reached(self, path: Path, load: float) -> Answer:
         if path.reach(load) == "never":
             return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
-        if path.stopped == BEYOND or path.peak_status == RISES:
+        if path.stopped in FAR or path.peak_status == RISES:
             return self._none(load, Status.NO_EQUILIBRIUM, TOO_FAR, self.motion(path))
         proof = capacity(self.ram.plain.firm(), self.ram.base + load * self.ram.pattern)
         if not proof.feasible or (proof.factor is not None and proof.factor < 1.0 - 1e-9):
@@ -94,6 +106,9 @@ class Pressing:
     def since_tightened(self, point: Point) -> Answer:
         """The answer of a point, its slip and kinks counted from the tightened state."""
         found = point.answer
+        if point.slipped is not None:
+            slack = found.slack + point.slipped - self.memory.offset
+            return replace(found, slack=slack, kink_step=found.kink - self.memory.kink)
         # A point's own step begins at the memory that it started from.
         before = point.began or self.memory
         slack = found.slack + before.offset - self.memory.offset
@@ -101,13 +116,12 @@ class Pressing:
 
     def between(self, path: Path, number: int, ram_mm: float) -> Point | None:
         """The state at a displacement between two points, stepped to from the first of them."""
-        before, after = path.points[number - 1], path.points[number]
-        found = self.ram.step(before.memory, place=path.zero + ram_mm,
-                              near=[before.state, after.state], size=path.largest)
+        near = [p.state for p in path.points[number - 1:number + 1]]
+        found = path.ram_of(number).step(path.began(number), place=path.zero + ram_mm, near=near,
+                                         size=path.largest)
         if found is None or not found.held:
             return None
-        return Point(ram_mm, found.load, found, self.ram.advance(found, before.memory),
-                     before.memory)
+        return replace(path.between(number, found), ram_mm=ram_mm)
 
     def motion(self, path: Path) -> Escape | None:
         """The motion in which the construct gives way: that of the last step of its path."""
@@ -115,6 +129,8 @@ class Pressing:
             return None
         last, before = path.points[-1].answer, path.points[-2].answer
         rigid, kink = last.rigid - before.rigid, last.kink - before.kink
+        if path.points[-1].moved is not None and self.geometry is not None:
+            rigid, kink = self.geometry.motion(*path.points[-2:])
         size = float(np.abs(rigid).max(initial=0.0))
         return Escape(rigid / size, kink / size) if size > 0.0 else None
 

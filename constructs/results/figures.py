@@ -9,6 +9,7 @@ a place (a fragment, a fracture, a screw; empty for the construct under its load
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from enum import StrEnum
 from functools import cached_property
 from typing import Any
@@ -18,7 +19,7 @@ import numpy as np
 from buttress.bone.measures import rims
 from buttress.bone.patches import patches
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import displacements, nodal_forces, pushes, resultant
+from buttress.fe.solve.recover import nodal_forces, pushes, resultant, strained
 from buttress.implants.hardware import Part
 from buttress.model.model import Model
 from buttress.results.contact_figures import contact_result, graft_results, unknown_contacts
@@ -101,15 +102,21 @@ class Figures:
 
     @cached_property
     def moved(self) -> list[FloatArray]:
-        """Displacements of all bodies ``(n_dof,)`` [mm]: one solve per body."""
-        return displacements(self.model.problem, self.answer)
+        """Displacements of all bodies ``(n_dof,)`` [mm] for strains: one solve per body."""
+        return strained(self.model.problem, self.answer)
 
     @cached_property
     def parts(self) -> dict[str, tuple[Part, FloatArray]]:
         """Each plate, screw and wire with the forces on its nodes."""
-        forces = self._pulled() if self._pulled is not None else nodal_forces(
-            self.model.problem, self.answer.load, self.answer.force)[len(self.model.solids):]
-        return {p.name: (p, f) for p, f in zip(self.model.hardware.parts, forces, strict=True)}
+        moved, count = self.answer.moved, len(self.model.solids)
+        known = self._pulled is not None and moved is None
+        forces = self._pulled() if known else nodal_forces(
+            moved or self.model.problem, self.answer.load, self.answer.force)[count:]
+        parts = self.model.hardware.parts
+        if moved is not None and moved.placed is not None:
+            parts = [p if chain is None else replace(p, member=chain)
+                     for p, chain in zip(parts, moved.placed.members[count:], strict=True)]
+        return {p.name: (p, f) for p, f in zip(parts, forces, strict=True)}
 
     @cached_property
     def stresses(self) -> dict[str, tuple[FloatArray, FloatArray]]:

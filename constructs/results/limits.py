@@ -16,7 +16,7 @@ import numpy as np
 
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import displacements
+from buttress.fe.solve.recover import strained
 from buttress.model.model import Model
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
@@ -112,7 +112,7 @@ def strained_bone(reader: Reader, model: Model, answer: Answer, share: float) ->
     Over 1 just where more than that share of the volume is over yield. The place is the point of
     that bone next to its centre, in the piece that has most of it.
     """
-    ratios = bone_strain(reader, displacements(model.problem, answer))[0]
+    ratios = bone_strain(reader, strained(model.problem, answer))[0]
     volumes = [t.volume for t in reader.tissues]
     value = np.concatenate([r.ravel() for r in ratios])
     weight = np.concatenate([v.ravel() for v in volumes])

@@ -47,7 +47,7 @@ class Reader:
     def measures(self, model: Model, answer: Answer) -> dict[str, float]:
         """Displacements since the last tightening, mm."""
         p = model.problem
-        now = p.measures(answer.load, answer.force, answer.rigid, answer.kink)
+        now = (answer.moved or p).measures(answer.load, answer.force, answer.rigid, answer.kink)
         if model.tightened is not None:
             t = model.tightened
             before = p.measures(t.load, t.force, t.rigid, t.kink)

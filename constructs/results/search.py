@@ -6,8 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.path import BEYOND as BEYOND_SMALL
-from buttress.fe.solve.path import PLATEAU, RISES, Point
+from buttress.fe.solve.path import FAR, PLATEAU, RISES, Point
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.records import (
@@ -106,9 +105,9 @@ class Search:
             if self.ends_status in (ENDED, NOT_KNOWN):
                 # Limit analysis bounds every load, however far its screws are stretched.
                 bound = model.capacity(rising=True).factor
-                if bound is not None and self.known_to >= (1.0 - PLATEAU) * bound:
+                if bound is not None and path.moves_from is None and self.known_to >= (1.0 - PLATEAU) * bound:
                     self.ends_status = FOUND
-                elif path.stopped == BEYOND_SMALL:
+                elif path.stopped in FAR:
                     self.ends_status = ENDED
             # The last point on the plateau of the peak.
             self.peak = max(i for i, p in enumerate(self.points)

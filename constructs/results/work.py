@@ -27,11 +27,12 @@ def work_to(search: Search, reader: Reader, movement_mm: float) -> Work | None:
     """
     if search.known_to <= 0.0 or len(search.points) < 2:
         return None
-    model, ram = search.model, search.path.ram
+    model = search.model
     gauge = moved_joint(reader, model, movement_mm)
     taken = dict.fromkeys(TAKERS, 0.0)
     moved = 0.0
-    for point in search.points[1:search.peak + 1]:
+    for number, point in enumerate(search.points[1:search.peak + 1], 1):
+        ram = search.path.ram_of(number)
         links, hinges = ram.taken(point.state)
         for link, energy in zip(ram.plain.links.links, links, strict=True):
             taken[_taker(link)] += float(energy)
@@ -40,7 +41,7 @@ def work_to(search: Search, reader: Reader, movement_mm: float) -> Work | None:
         moved = np.nan if read is None else read.value
         if moved >= movement_mm:
             break
-    elastic = ram.energy(point.state) - ram.energy(search.points[0].state)
+    elastic = ram.energy(point.state) - search.path.ram.energy(search.points[0].state)
     done = elastic + sum(taken.values())
     if not done > 0.0:
         return None

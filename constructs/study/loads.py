@@ -201,6 +201,17 @@ class HardeningInput(Checked):
         return min(self.thread_residual, self.bond_residual) < 1.0
 
 
+class PressInput(Checked):
+    """`[press]`: how the joint is pressed.
+
+    ``large_movements``: whether pieces, implants and their contacts are moved along the path, once
+    one of them has moved by more than `loads.path.moved_from` (auto), from the first step (on), or
+    never (off: all forces act where they did before any load). The load keeps its line.
+    """
+
+    large_movements: Literal["auto", "on", "off"] = "off"
+
+
 class LimitsInput(Checked):
     """`[limits]`: criteria of failure.
 

@@ -34,7 +34,7 @@ from buttress.study.checked import (
     unique,
 )
 from buttress.study.implants import Fill, Layer, Pin, Plate, Screw, Segment, Wire
-from buttress.study.loads import HardeningInput, LimitsInput, LoadInput
+from buttress.study.loads import HardeningInput, LimitsInput, LoadInput, PressInput
 from buttress.study.own import OwnInput
 from buttress.study.paths import Address
 from buttress.study.stages import Stage, check_stages
@@ -127,6 +127,7 @@ class Study(Checked):
     voids: Annotated[tuple[Void, ...], Field(alias="void", max_length=MOST)] = ()
     load: LoadInput = Field(default_factory=LoadInput)
     hardening: HardeningInput = Field(default_factory=HardeningInput)
+    press: PressInput = Field(default_factory=PressInput)
     limits: LimitsInput = Field(default_factory=LimitsInput)
     constructs: Annotated[tuple[Construct, ...],
                           Field(alias="construct", min_length=1, max_length=MOST)]

@@ -19,7 +19,7 @@ from buttress.study.case import Case
 from buttress.study.loads import SIZES
 from buttress.study.study import Construct, Study
 
-NO_PART = ("name", "title", "scenario", "load", "limits", "hardening", "construct")
+NO_PART = ("name", "title", "scenario", "load", "limits", "hardening", "press", "construct")
 """Tables and texts of a study that do not belong to its bone."""
 SIZE_OF_LOAD = (*SIZES, "body_mass_kg")
 FIT = ("gap_mm", "layer_mm", "layer_MPa", "step_mm")

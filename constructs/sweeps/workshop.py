@@ -159,7 +159,8 @@ class Frame:
         model = law.ready.get_or(load, lambda: made_ready(replace(
             self.model, bone=bone, construct=construct, solver=solver,
             hardware=replace(self.model.hardware, tighten=tighten))))
-        model = replace(model, bone=bone, construct=construct)
+        model = replace(model, bone=bone, construct=construct,
+                        large=case.study.press.large_movements)
         kept = case.scale("friction_under_load")
         if kept != 1.0:    # after tightening, which had all of it
             p = model.problem

@@ -21,6 +21,7 @@ from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.link import LinkList
+from buttress.fe.links.placed import Placed
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,11 @@ class Condensed:
     residual: FloatArray         # (n,) that share
     partner: IntArray
     opens: BoolArray
+    measure_parts: tuple[tuple[tuple[Body, Column], ...], ...] = ()
+    load_base: FloatArray | None = None
+    """What unit loads have moved by the poses of moved bodies ``(p,)``, mm."""
+    placed: Placed | None = None
+    """How the bodies have moved; None as built."""
 
     def with_law(self, **law: Any) -> Condensed:
         """Copy with other law arrays or kink limits (friction, strengths, gaps, compliances)."""
@@ -107,6 +113,8 @@ class Condensed:
         """The measured displacements [mm] of a solution."""
         values = (self.measure_loads @ load - self.measure_links @ force
                   + self.measure_rigid @ rigid + self.measure_kinks @ kink)
+        if self.placed is not None:
+            values += self.placed.measured
         return dict(zip(self.measure_names, values.tolist(), strict=True))
 
 
@@ -189,7 +197,8 @@ def condense(bodies: Sequence[Body], links: LinkList,
         rigid_body=owner,
         farthest=np.concatenate([np.zeros(0), *(b.farthest for b in bodies)]),
         measure_names=tuple(x.name for x in measures), measure_links=m_links, measure_rigid=m_rigid,
-        measure_kinks=m_kinks, measure_loads=m_loads, **links.arrays())
+        measure_kinks=m_kinks, measure_loads=m_loads,
+        measure_parts=tuple(x.parts for x in measures), **links.arrays())
 
 
 def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int, int]

@@ -47,6 +47,8 @@ class Answer:
     steps: int
     escape: Escape | None = None
     notes: tuple[str, ...] = field(default=())
+    moved: Condensed | None = None
+    """The problem in the moved geometry in which this was found; None: as it was built."""
 
     @property
     def held(self) -> bool:

@@ -59,8 +59,10 @@ class Event:
 class _Piece:
     """The way between two committed points, with the states that have been solved on it."""
 
-    def __init__(self, ram: Ram, before: Point, after: Point, size: float) -> None:
-        self.ram, self.before, self.size = ram, before, size
+    def __init__(self, path: Path, number: int) -> None:
+        ram, (before, after) = path.ram_of(number), path.points[number - 1:number + 1]
+        self.ram, self.before, self.size = ram, before, path.peak_N
+        self.began = path.began(number)
         # What the first point left is committed: only later movement counts.
         self.known = [ram.settled(before.state), after.state]
 
@@ -72,7 +74,7 @@ class _Piece:
         number = int(np.searchsorted([s.place for s in self.known], place))
         low, high = self.known[number - 1], self.known[min(number, len(self.known) - 1)]
         near = [self.before.state if low is self.known[0] else low, high]
-        found = self.ram.step(self.before.memory, place=place, near=near, size=self.size)
+        found = self.ram.step(self.began, place=place, near=near, size=self.size)
         if found is None or not found.held:
             return None
         self.known.insert(number, found)
@@ -212,7 +214,8 @@ def events_of(path: Path, kinds: Sequence[str] = EVERY) -> tuple[Event, ...]:
     stood = _Stood.of(path)
     links, hinges = ram.plain.links.links, ram.plain.links.hinges
     for number, (before, after) in enumerate(pairwise(path.points)):
-        piece = _Piece(ram, before, after, path.peak_N)
+        piece = _Piece(path, number + 1)
+        ram = piece.ram
         for kind in (k for k in KINDS if k in kinds):
             named = hinges if kind == "hinge" else links
             groups: dict[str, list[int]] = {}

@@ -14,15 +14,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.geometry import Geometry
 from buttress.fe.solve.ram import Pressed, Ram
 
 FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS = 2
 BEYOND = "movements are no longer small"
+FARTHER = "movements are larger than moved geometry is followed"
+FAR = (BEYOND, FARTHER)
+"""Ends of a path by movement: more is not held, as far as the model follows."""
 LOAD_LIMIT = "limit of load"
 RISES = "still rising"
 SEAT_N = 1.0
@@ -50,6 +56,13 @@ class Point:
     memory: Memory
     began: Memory | None = None
     """The memory that its step began from; None for the tightened state."""
+    ram: Ram | None = None
+    """The ram on the moved geometry in which it was found; None: that of the path."""
+    moved: Any = None
+    """Where the bodies are after it (`fe.moved`); None as long as geometry is as built."""
+    slipped: FloatArray | None = None
+    """Slip of each link up to its step ``(n,)`` [mm], in moved geometry, whose memory begins anew
+    with each step where faces slide."""
 
     @property
     def answer(self) -> Answer:
@@ -98,6 +111,27 @@ class Path:
         """The largest size of the ram's force so far [N]: what errors are relative to."""
         return max((abs(p.load_N) for p in self.points), default=0.0)
 
+    def ram_of(self, number: int) -> Ram:
+        """The ram with which a point was found."""
+        return self.points[number].ram or self.ram
+
+    def began(self, number: int) -> Memory:
+        """The memory that the step to a point began from."""
+        point = self.points[number]
+        return self.points[number - 1].memory if point.began is None else point.began
+
+    def between(self, number: int, found: Pressed) -> Point:
+        """A point for a state that was stepped to from the point before the numbered one."""
+        after, ram, began = self.points[number], self.ram_of(number), self.began(number)
+        return Point(found.place - self.zero, found.load, found, ram.advance(found, began), began,
+                     after.ram, slipped=after.slipped)
+
+    @property
+    def moves_from(self) -> float | None:
+        """Displacement of the ram [mm] from which on geometry moves; None where it never does."""
+        number = next((i for i, p in enumerate(self.points) if p.moved is not None), None)
+        return None if number is None else self.points[max(number - 1, 0)].ram_mm
+
     def first_above(self, load: float) -> int | None:
         """Number of the first point that carries ``load`` [N] or more; None where none does."""
         return next((i for i, p in enumerate(self.points) if p.load_N >= load), None)
@@ -121,20 +155,22 @@ def steps(farthest: float, first: float = FIRST_MM, growth: float = GROWTH) -> t
 
 def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | None = None,
           most_load: float = np.inf, stop: Callable[[Point], str | None] | None = None,
-          after: tuple[Point, float] | None = None, onto: Path | None = None) -> Path:
+          after: tuple[Point, float] | None = None, onto: Path | None = None,
+          geometry: Geometry | None = None) -> Path:
     """Press from the state that ``memory`` stands for to rising displacements ``places`` [mm].
 
     ``near``: the tightened answer. ``most_load`` [N] ends the search. ``stop`` says of a point why
     the path ends with it, or None. ``after``: a point to start from instead, and the zero of its
     path (reloading). ``onto``: a path that was pressed less far, which is gone on with: its points
-    are those that pressing at once would have. Raises ValueError for displacements that are not
+    are those that pressing at once would have. ``geometry``: steps on geometry that moves, from
+    where they are due. Raises ValueError for displacements that are not
     positive and rising.
     """
     first = 0.0 if after is None else after[0].ram_mm
     if not len(places) or places[0] <= first or (np.diff(places) <= 0).any():
         raise ValueError(f"displacements of the ram must rise from {first:g} mm")
     if onto is not None and onto.points:
-        walk = _Walk(ram, onto.points[0], onto.zero)
+        walk = _Walk(ram, onto.points[0], onto.zero, geometry)
         walk.points, walk.gaps, walk.size = list(onto.points), list(onto.gaps), onto.largest
         walk.missed = sum(g.ram_mm > walk.points[-1].ram_mm for g in walk.gaps)
         walk.pivots = onto.pivots
@@ -144,10 +180,11 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         if rest is None or not rest.held:
             status = "unconverged" if rest is None else rest.answer.status
             return Path(ram, (), (Gap(0.0, status),), "gaps", "", np.nan, "not known")
-        walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place)
+        walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place,
+                     geometry)
         walk.seat(float(places[0]))
     else:
-        walk = _Walk(ram, *after)
+        walk = _Walk(ram, *after, geometry)
     why = ""
     for place in places:
         before = len(walk.points)
@@ -169,8 +206,8 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
 class _Walk:
     """The points so far, and the way to the next."""
 
-    def __init__(self, ram: Ram, start: Point, zero: float) -> None:
-        self.ram, self.zero = ram, zero
+    def __init__(self, ram: Ram, start: Point, zero: float, geometry: Geometry | None) -> None:
+        self.ram, self.zero, self.geometry = ram, zero, geometry
         self.points, self.gaps = [start], list[Gap]()
         self.size, self.missed, self.why = abs(start.load_N), 0, ""
         self.pivots = 0
@@ -189,8 +226,18 @@ class _Walk:
             self.points.append(Point(found.place - self.zero, found.load, found,
                                      self.ram.advance(found, start.memory), start.memory))
 
-    def to(self, place: float, halved: int = 0) -> bool:
-        """Go to a displacement; whether it was reached."""
+    def to(self, place: float) -> bool:
+        """Go to a displacement, in short steps once geometry moves; whether it was reached."""
+        while self.geometry is not None and self.geometry.due(self.points[-1]):
+            start = self.points[-1].ram_mm
+            count = int(np.ceil((place - start) / self.geometry.longest - 1e-9))
+            if count <= 1:
+                break
+            if not self._to(start + (place - start) / count):
+                return False
+        return self._to(place)
+
+    def _to(self, place: float, halved: int = 0) -> bool:
         # Without any force the next answer is proportional to the step: shorter ones are no easier.
         last = halved == HALVINGS or not self.points[-1].answer.force.any()
         found = self._step(place, hammer=last)
@@ -202,14 +249,21 @@ class _Walk:
                 self.gaps.append(Gap(place, "unconverged"))
                 self.missed += 1
             else:
-                self.why = BEYOND
+                self.why = FARTHER if self.points[-1].moved is not None else BEYOND
             return False
         middle = 0.5 * (self.points[-1].ram_mm + place)
-        return self.to(middle, halved + 1) and self.to(place, halved + 1)
+        return self._to(middle, halved + 1) and self._to(place, halved + 1)
 
     def _step(self, place: float, hammer: bool) -> bool | None:
         """Whether the point is reached; None where that is not known."""
         last, tally = self.points[-1], self.ram.tally
+        if self.geometry is not None and self.geometry.due(last):
+            point = self.geometry.step(last, self.zero + place, self.zero, self.size, hammer)
+            if not isinstance(point, Point):
+                return point
+            self.size = max(self.size, abs(point.load_N))
+            self.points.append(point)
+            return True
         before = tally.pivots
         found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],
                               size=self.size, hammer=hammer and self.pivots < MOST_PIVOTS)

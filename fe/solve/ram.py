@@ -32,7 +32,7 @@ from buttress.fe.solve.search import search
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import LOCKED, Step
 from buttress.fe.solve.strategy import FIRM
-from buttress.fe.solve.trace import Trace
+from buttress.fe.solve.trace import MOST_PIVOTS, Trace
 from buttress.fe.solve.weakened import weakened
 from buttress.fe.threads import one_thread
 
@@ -108,7 +108,9 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
         measure_links=np.hstack([problem.measure_links,
                                  -(problem.measure_loads @ pattern)[:, None]]),
         compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
-        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, 0.0),
+        upper=longer(problem.upper, np.inf),
+        gap=longer(problem.gap, 0.0 if problem.load_base is None
+                   else pattern @ problem.load_base),
         friction=longer(problem.friction, 0.0), slope=longer(problem.slope, 0.0),
         soften=longer(problem.soften, 0.0), residual=longer(problem.residual, 1.0),
         partner=longer(problem.partner, -1),
@@ -193,36 +195,40 @@ class Ram:
         n, load = self.plain.n, float(found.force[-1])
         moved = float(self.place_of(found))
         answer = replace(found, force=found.force[:n], slack=found.slack[:n],
-                         load=self.base + load * self.pattern)
+                         load=self.base + load * self.pattern,
+                         moved=None if self.plain.placed is None else self.plain)
         return Pressed(answer, load, moved)
 
     def place_of(self, found: Answer) -> float:
         """``f^T u`` [mm] of an answer of the problem with ram."""
         p = self.solver.problem
         return -float(p.load_deformation[-1] @ self.base - p.flexibility[-1] @ found.force
-                      + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink)
+                      + p.rigid[-1] @ found.rigid + p.kinks[-1] @ found.kink) + float(p.gap[-1])
 
     def step(self, memory: Memory, *, place: float | None = None, load: float | None = None,
-             near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False
-             ) -> Pressed | None:
+             near: Sequence[Pressed] = (), size: float = 0.0, hammer: bool = False,
+             pivots: int = MOST_PIVOTS) -> Pressed | None:
         """The step from ``memory`` to a position [mm] or a force [N] of the ram; None if not found.
 
         ``near``: states whose neighbours are tried first. ``hammer``: Lemke's method, where
-        active sets find nothing. Where links soften, the step is repeated with the strength that
-        they have left at its end, so that it does not depend on its length.
+        active sets find nothing. ``pivots``: most of them from a neighbour. Where links soften, the
+        step is repeated with the strength that they have left at its end, so that it does not
+        depend on its length.
         """
         def once(kept: Memory, found: Pressed | None) -> Pressed | None:
-            return self._step(kept, place, load, near if found is None else [found], size, hammer)
+            return self._step(kept, place, load, near if found is None else [found], size,
+                              hammer, pivots)
 
         return weakened(self.plain, memory, once, lambda found: None if found is None or
                         not found.held else found.answer.slack)
 
     def _step(self, memory: Memory, place: float | None, load: float | None,
-              near: Sequence[Pressed], size: float, hammer: bool) -> Pressed | None:
+              near: Sequence[Pressed], size: float, hammer: bool, pivots: int
+              ) -> Pressed | None:
         """One step with the strengths that a memory leaves."""
         with one_thread():
             step = RamStep(self, memory, place, load, size)
-            found = self._search(step, near)
+            found = self._search(step, near, pivots)
             if found is None and hammer:
                 found = _unresisted(step) or self._lemke(step)
         if found is None or found.status == "unconverged":
@@ -231,7 +237,7 @@ class Ram:
             found.force[-1] = 0.0       # rounding
         return self._cut(found)
 
-    def _search(self, step: RamStep, near: Sequence[Pressed]) -> Answer | None:
+    def _search(self, step: RamStep, near: Sequence[Pressed], pivots: int) -> Answer | None:
         if self.solver.inverse is None:
             return None
         moved = [self._lifted(step, other) for other in near if other.answer.force.any()]
@@ -242,7 +248,7 @@ class Ram:
                 return replace(found, method="active set, neighbour")
         for a in moved[:1]:
             before = step.guesses
-            found = Trace(step, a).run()
+            found = Trace(step, a).run(pivots)
             self.tally.add(step.guesses - before, found is not None)
             self.tally.traced += 1
             if found is not None:

@@ -32,20 +32,18 @@ def state_at(path: Path, load: float) -> Point | None:
     if number == 0 or after.load_N == load:
         return after
     before = path.points[number - 1]
-    found = between(path, before, after, load)
-    if found is None:
-        return None
-    return Point(found.place - path.zero, found.load, found,
-                 path.ram.advance(found, before.memory), before.memory)
+    found = between(path, number, load)
+    return None if found is None else path.between(number, found)
 
 
-def between(path: Path, before: Point, after: Point, load: float) -> Pressed | None:
+def between(path: Path, number: int, load: float) -> Pressed | None:
     """The state at a load [N] between those of two committed points, stepped to from the first."""
-    ram, low, high = path.ram, before.state, after.state
+    before, after = path.points[number - 1:number + 1]
+    ram, low, high, began = path.ram_of(number), before.state, after.state, path.began(number)
     size = max(abs(p.load_N) for p in path.points)
 
     def at_load(*near: Pressed) -> Pressed | None:
-        found = ram.step(before.memory, load=load, near=near, size=size)
+        found = ram.step(began, load=load, near=near, size=size)
         slack = 1e-6 * (after.state.place - before.state.place)
         inside = found is not None and found.held and (
             before.state.place - slack <= found.place <= after.state.place + slack)
@@ -58,7 +56,7 @@ def between(path: Path, before: Point, after: Point, load: float) -> Pressed | N
         if found is not None:
             return found
         share = min(max(misses[0] / (misses[0] - misses[1]), 0.02), 0.98)
-        middle = ram.step(before.memory, place=low.place + share * (high.place - low.place),
+        middle = ram.step(began, place=low.place + share * (high.place - low.place),
                           near=[low, high], size=size,
                           hammer=ram.tally.pivots - spent < MOST_PIVOTS)
         if middle is None or not middle.held:
@@ -109,9 +107,10 @@ def probe(path: Path, number: int, shares: tuple[float, ...] = (0.0, 0.5, 2.0)
     friction slipping either way, and the states that other friction (``shares`` of it) leads to.
     The number is the spread of the load [N]; finding no branch does not prove that there is none.
     """
-    point, before = path.points[number], path.points[number - 1]
+    point = path.points[number]
     loads = [point.load_N]
-    for found in path.ram.others(before.memory, point.state, path.zero + point.ram_mm, shares):
+    for found in path.ram_of(number).others(path.began(number), point.state,
+                                            path.zero + point.ram_mm, shares):
         # A piece that runs ahead of the ram without any force is no state under a load.
         if found.load > 1e-6 * point.load_N:
             loads.append(found.load)
@@ -127,11 +126,12 @@ def work(path: Path, number: int, fine: float = 1e-9) -> float:
     change is below ``fine`` of the whole. Raises SolveError where a state between is not found.
     """
     before, after = path.points[number - 1:number + 1]
-    ram, whole = path.ram, max(abs(after.load_N * (after.ram_mm - before.ram_mm)), 1e-300)
+    ram, began = path.ram_of(number), path.began(number)
+    whole = max(abs(after.load_N * (after.ram_mm - before.ram_mm)), 1e-300)
 
     def area(low: Pressed, high: Pressed, halvings: int) -> float:
         way = high.place - low.place
-        middle = ram.step(before.memory, place=low.place + 0.5 * way, near=[high, low],
+        middle = ram.step(began, place=low.place + 0.5 * way, near=[high, low],
                           size=path.peak_N)
         if middle is None or not middle.held:
             raise SolveError("a state between two points of a path was not found")
@@ -146,7 +146,8 @@ def work(path: Path, number: int, fine: float = 1e-9) -> float:
 def balance(path: Path, number: int) -> tuple[float, float, float]:
     """Work of ram and base load, change of the elastic energy, and what was dissipated [N mm] in
     the step to a committed point."""
-    ram, (before, after) = path.ram, path.points[number - 1:number + 1]
-    done = work(path, number) + ram.base_place(after.state) - ram.base_place(before.state)
-    return (done, ram.energy(after.state) - ram.energy(before.state),
+    ram, last = path.ram_of(number), path.ram_of(number - 1)
+    before, after = path.points[number - 1:number + 1]
+    done = work(path, number) + ram.base_place(after.state) - last.base_place(before.state)
+    return (done, ram.energy(after.state) - last.energy(before.state),
             ram.dissipated(after.state))

@@ -10,13 +10,19 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed, kink_motions
+from buttress.fe.links.placed import Placed
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Escape
 
 
 def nodal_forces(problem: Condensed, load: FloatArray, force: FloatArray) -> list[FloatArray]:
-    """All forces on each body's dofs ``(n_dof,)``: loads and links, N (N mm on rotations)."""
+    """All forces on each body's dofs ``(n_dof,)``: loads and links, N (N mm on rotations).
+
+    Where the problem's geometry has moved they are in the frame of the (turned) body.
+    """
     number = {id(b): i for i, b in enumerate(problem.bodies)}
+    if problem.placed is not None:
+        return _moved_forces(problem, problem.placed, load, force)
     out = [np.zeros(b.n_dof) for b in problem.bodies]
     for factor, case in zip(load, problem.loads, strict=True):
         for body, column in case:
@@ -29,12 +35,66 @@ def nodal_forces(problem: Condensed, load: FloatArray, force: FloatArray) -> lis
 
 
 def displacements(problem: Condensed, answer: Answer) -> list[FloatArray]:
-    """Displacements ``(n_dof,)`` of each body, mm (rad for rotations): one solve per body."""
+    """Displacements ``(n_dof,)`` of each body, mm (rad for rotations): one solve per body.
+
+    In space, finite rotations and all, where the answer was found in moved geometry.
+    """
+    if answer.moved is not None and answer.moved.placed is not None:
+        return _moved_displacements(answer.moved, answer.moved.placed, answer)
     forces = nodal_forces(problem, answer.load, answer.force)
     out = []
     for i, (body, f) in enumerate(zip(problem.bodies, forces, strict=True)):
         u = body.solve(f) + body.rigid @ answer.rigid[problem.rigid_body == i]
         out.append(u + _turned(problem, body, answer.kink))
+    return out
+
+
+def strained(problem: Condensed, answer: Answer) -> list[FloatArray]:
+    """Displacements ``(n_dof,)`` of each body to take strains from: in its own (turned) frame."""
+    if answer.moved is None:
+        return displacements(problem, answer)
+    forces = nodal_forces(answer.moved, answer.load, answer.force)
+    return [body.solve(f) for body, f in zip(problem.bodies, forces, strict=True)]
+
+
+def _moved_forces(problem: Condensed, placed: Placed, load: FloatArray, force: FloatArray
+                  ) -> list[FloatArray]:
+    number = {id(b): i for i, b in enumerate(problem.bodies)}
+    out = [np.zeros(b.n_dof) for b in problem.bodies]
+    for factor, case in zip(load, problem.loads, strict=True):
+        for body, column in case:
+            i = number[id(body)]
+            given = np.zeros(body.n_dof)
+            given[column.dofs] = factor * column.values
+            out[i] += given if body.rotation_dof else placed.turned(
+                i, given.reshape(-1, 2), back=True).ravel()
+    return [f - columns.T @ force for f, columns in zip(out, placed.columns, strict=True)]
+
+
+def _moved_displacements(problem: Condensed, placed: Placed, answer: Answer) -> list[FloatArray]:
+    """Pose or shape, what is elastic, and the small motions of the answer from there."""
+    forces, out = nodal_forces(problem, answer.load, answer.force), []
+    for i, (body, f) in enumerate(zip(problem.bodies, forces, strict=True)):
+        rigid = answer.rigid[problem.rigid_body == i]
+        chain, bent, held = placed.members[i], placed.bent[i], placed.forces[i]
+        if chain is not None and bent is not None and held is not None:
+            small = bent.reshape(-1, 3).copy() + chain.solve(f - held).reshape(-1, 3)
+            own = [j for j, x in enumerate(problem.links.hinges) if x.member is chain]
+            turn = (answer.kink - placed.kinks)[own] / placed.length[i]
+            if own:
+                nodes = [problem.links.hinges[j].node for j in own]
+                small += (chain.kinks(nodes) @ turn).reshape(-1, 3)
+            points, centre = chain.points, chain.points.mean(axis=0)
+        else:
+            carried = placed.carried(i, body.points)
+            points, centre = body.points + carried, placed.centre[i]
+            small = carried + placed.turned(i, body.solve(f).reshape(-1, 2))
+        if rigid.size:
+            arm, turn = points - centre, rigid[2] / placed.length[i]
+            small[:, 0] += rigid[0] - turn * arm[:, 1]
+            small[:, 1] += rigid[1] + turn * arm[:, 0]
+            small[:, 2:] += turn
+        out.append(small.ravel())
     return out
 
 
@@ -77,13 +137,29 @@ def resultant(body: Body, column: Column, about: FloatArray) -> FloatArray:
 
 def pushes(problem: Condensed, answer: Answer, body: Body, about: FloatArray
            ) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Applied load and the forces of every source on a body, each ``(3,)``: Fx, Fy, moment."""
+    """Applied load and the forces of every source on a body, each ``(3,)``: Fx, Fy, moment.
+
+    In moved geometry they are those in space, about the point of the body that was at ``about``.
+    """
+    placed = None if answer.moved is None else answer.moved.placed
+    if placed is not None:
+        number = next(i for i, b in enumerate(problem.bodies) if b is body)
+        about = about + placed.carried(number, about[None])[0]
     applied = np.zeros(3)
     for factor, case in zip(answer.load, problem.loads, strict=True):
         for loaded, column in case:
             if loaded is body:
                 applied += factor * resultant(body, column, about)
     sources: dict[str, FloatArray] = {}
+    if placed is not None:
+        for i, link in enumerate(problem.links.links):
+            for side, (sign, end) in enumerate(((-1.0, link.a), (1.0, link.b))):
+                if end.body is body and end.column is not None:
+                    push, arm = sign * answer.force[i] * placed.direction[i], placed.at[side, i]
+                    arm = arm - about
+                    total = sources.setdefault(link.source, np.zeros(3))
+                    total += [*push, arm[0] * push[1] - arm[1] * push[0]]
+        return applied, sources
     for value, link in zip(answer.force, problem.links.links, strict=True):
         for sign, end in ((-1.0, link.a), (1.0, link.b)):
             if end.body is body and end.column is not None:

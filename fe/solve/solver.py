@@ -43,7 +43,8 @@ class Solver(Sticking):
         load = np.asarray(load, dtype=float)
 
         def once(kept: Memory, found: Answer | None) -> Answer:
-            return run(Step(self, load, kept, prescribed or {}), near if found is None else found, before)
+            step = Step(self, load, kept, prescribed or {})
+            return run(step, near if found is None else found, before)
 
         with one_thread():
             return weakened(self.problem, memory or Memory.none(self.problem), once,

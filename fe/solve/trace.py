@@ -127,11 +127,12 @@ class Trace:
         links[:, self.fixed] = none
         return both
 
-    def run(self) -> Answer | None:
-        """Pivot until the data are the step's; the answer there, if its residuals prove it."""
+    def run(self, most: int = MOST_PIVOTS) -> Answer | None:
+        """Pivot until the data are the step's, ``most`` times; the answer there, if its residuals
+        prove it."""
         forwards, flipped = 1.0, -1
         n = self.step.p.n
-        for _ in range(MOST_PIVOTS):
+        for _ in range(most):
             self.step.guesses += 1
             force, slack, kink = self.rates()
             room = self.room(self.force, self.slack, self.kink, rate=False)

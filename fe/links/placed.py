@@ -1,0 +1,55 @@
+"""How the bodies of a condensed problem have moved: what turns an answer back to space.
+
+A condensed problem whose geometry was moved is still linear in its forces and in small motions
+from there; `Placed` holds the rest: the finite poses, shapes of members, and directions of links.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from buttress.fe.arrays import BoolArray, FloatArray
+from buttress.fe.bodies.member import Member
+
+
+@dataclass(frozen=True)
+class Placed:
+    """The moved geometry of ``n`` links and ``b`` bodies.
+
+    ``columns``: of each body ``(n, n_dof)``, what a unit force of each link does to its nodes, in
+    the body's own frame (a member's frame is space). ``angle (b,)`` [rad], ``centre (b, 2)`` and
+    ``start (b, 2)`` are the poses (now, as built). ``bent``: displacements of a member's nodes in
+    the shape that its chain was taken in, the elastic ones of ``forces`` among them, and ``members``
+    the chains themselves; None for meshed bodies. ``measured (k,)`` are the measures of the poses alone [mm]. ``kinks (h,)``: those
+    that the shapes have [mm]. ``direction (n, 2)``: of each link's force; ``at (2, n, 2)``: where
+    it acts on its first and its second body, ``ground (2, n)``: or on none.
+    """
+
+    columns: tuple[sp.csr_matrix, ...]
+    angle: FloatArray
+    centre: FloatArray
+    start: FloatArray
+    length: FloatArray
+    bent: tuple[FloatArray | None, ...]
+    forces: tuple[FloatArray | None, ...]
+    members: tuple[Member | None, ...]
+    measured: FloatArray
+    kinks: FloatArray
+    direction: FloatArray
+    at: FloatArray
+    ground: BoolArray
+
+    def turned(self, number: int, vectors: FloatArray, back: bool = False) -> FloatArray:
+        """Vectors ``(..., 2)`` of a body's frame in space, or ``back``."""
+        angle = -self.angle[number] if back else self.angle[number]
+        cos, sin = np.cos(angle), np.sin(angle)
+        return np.stack([cos * vectors[..., 0] - sin * vectors[..., 1],
+                         sin * vectors[..., 0] + cos * vectors[..., 1]], axis=-1)
+
+    def carried(self, number: int, points: FloatArray) -> FloatArray:
+        """Displacements ``(k, 2)`` of points of a meshed body by its pose."""
+        arm = points - self.start[number]
+        return self.centre[number] + self.turned(number, arm) - points

@@ -1,0 +1,291 @@
+"""The condensed problem of bodies that have moved: rows turned, contacts found anew.
+
+Unknown are again all forces, and small motions from where the bodies are now. A link's deformation
+is what its ends are apart in space, exactly, plus the elastic displacements of meshed bodies (linear
+in their own frames) and of members about the shape that they have:
+
+    w = apart + (elastic displacements, F lam) + G q - gap - offset - C lam.
+
+The direction of a link that joins two points turns with its second body, and its force acts on that
+body at the place of the first end: rows of ``G`` are then the exact gradients of what is apart, so
+that no energy is lost. Where links meet on a face, see `faces`. Loads keep their direction and
+their line in space, as those of a test machine.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+
+from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.links.condense import Condensed
+from buttress.fe.links.link import Hinge, LinkList
+from buttress.fe.links.placed import Placed
+from buttress.fe.moved.faces import OPEN_MM, Face, Meeting, hermite, meet
+from buttress.fe.moved.pushes import Pushes
+from buttress.fe.moved.shape import Config
+from buttress.fe.moved.spots import NONE, Layout, cross, left_of, turned
+
+
+CORNER = 1e-6
+"""Least compliance of a corner on a face [mm/N]: a micrometre per kilonewton."""
+
+
+@dataclass(frozen=True)
+class Joined:
+    """The links where they are: legs (a link, a spot, a weight each) and what is apart.
+
+    ``direction (n, 2)`` of each link's force; ``at (legs, 2)``: where it acts; ``apart (n,)`` [mm].
+    """
+
+    link: IntArray
+    spot: IntArray
+    weight: FloatArray
+    lever: FloatArray
+    at: FloatArray
+    direction: FloatArray
+    apart: FloatArray
+
+
+class Mover:
+    """Builds the condensed problem of a layout in any configuration."""
+
+    def __init__(self, layout: Layout, faces: tuple[Face, ...]) -> None:
+        self.layout, self.faces = layout, faces
+        self.pushes = Pushes(layout)
+        p = layout.problem
+        self.n = p.n
+        self.rub = p.friction > 0.0
+
+    def meeting(self, config: Config, before: Meeting | None = None) -> Meeting:
+        """Where faces meet in a configuration."""
+        place, angle = config.spots(self.layout)
+        return meet(self.faces, self.n, place, self._normals(angle), before)
+
+    def _normals(self, angle: FloatArray) -> FloatArray:
+        lay = self.layout
+        out = np.zeros((self.n, 2, 2))
+        for side, ends in enumerate((lay.a, lay.b)):
+            out[:, side] = turned(np.where(ends == NONE, 0.0, angle[ends]), lay.along)
+        return out
+
+    def problem(self, config: Config, meeting: Meeting, began: Meeting | None = None) -> Condensed:
+        """The problem in a configuration whose faces meet as given.
+
+        ``began``: where they met at the last committed state; what has slid since then is apart.
+        """
+        lay, p = self.layout, self.layout.problem
+        j = self._joined(config, meeting, meeting if began is None else began)
+        middle = config.middle(lay)
+        body = lay.body[j.spot]
+        count = len(p.bodies)
+        n, m, h = self.n, p.rigid.shape[1], p.kinks.shape[1]
+        modes = np.concatenate([[0], np.cumsum(np.where(lay.free, 3, 0))])
+        d = j.direction[j.link]
+        # Rigid motions.
+        turn = (cross(j.at - middle[body], d) + j.lever) / lay.length[body]
+        rows = np.column_stack([d, turn]) * j.weight[:, None]
+        rigid = np.zeros((n, m))
+        free = lay.free[body]
+        for k in range(3):
+            np.add.at(rigid, (j.link[free], modes[body[free]] + k), rows[free, k])
+        # Flexibilities.
+        flexibility, columns = np.zeros((n, n)), []
+        load_def, load_flex = np.zeros((n, len(p.loads))), np.zeros((len(p.loads),) * 2)
+        m_links = np.zeros((len(p.measure_names), n))
+        m_loads = np.zeros((len(p.measure_names), len(p.loads)))
+        apart, kinks = j.apart.copy(), np.zeros((n, h))
+        hinges: list[Hinge] = list(p.links.hinges)
+        bent: list[FloatArray | None] = [None] * count
+        forces: list[FloatArray | None] = [None] * count
+        in_shape = np.zeros(h)
+        load_kinks, load_base = np.zeros((h, len(p.loads))), config.pushed.copy()
+        m_kinks = np.zeros((len(p.measure_names), h))
+        for i in range(count):
+            own = np.flatnonzero(body == i)
+            links, spot, w = j.link[own], j.spot[own], j.weight[own][:, None]
+            if lay.member[i]:
+                shape = config.shapes[i]
+                node = lay.node[spot]
+                arm = cross(j.at[own] - shape.points[node], d[own]) + j.lever[own]
+                values = np.column_stack([d[own], arm]) * w
+                at = 3 * node[:, None] + np.arange(3)
+                table, load, read = shape.flexibility, *self.pushes.on_member(i)
+                elastic = shape.bent
+                bent[i] = np.column_stack([shape.points - p.bodies[i].points,
+                                           shape.angle]).ravel()
+                forces[i] = shape.forces
+                mine = np.flatnonzero(lay.hinges == i)
+                in_shape[mine] = shape.kinks * lay.length[i]
+                for c in mine:
+                    hinge = int(lay.hinge_node[c])
+                    hinges[c] = replace(hinges[c], member=shape.member)
+                    before = node < hinge
+                    moment = cross(j.at[own] - shape.points[hinge], d[own]) + j.lever[own]
+                    np.add.at(kinks[:, c], links[before],
+                              (w[:, 0] * moment)[before] / lay.length[i])
+                if mine.size and (load.nnz or read.nnz):
+                    field = shape.member.kinks(lay.hinge_node[mine].tolist()) / lay.length[i]
+                    load_kinks[mine] = (load @ field).T
+                    m_kinks[:, mine] += read @ field
+                # Dead loads on members: exactly what their nodes have moved, less what is elastic.
+                load_base += load @ (bent[i] - elastic)
+            else:
+                back = turned(-config.angle[body[own]], d[own])
+                values = np.einsum("kij,kj->ki", lay.span[spot], back) * w
+                at = lay.table[spot]
+                table, load, read = self.pushes.on_piece(i, config.angle[i])
+                elastic = None
+            size = table.shape[0]
+            rows_ = sp.csr_matrix((values.ravel(), (np.repeat(links, values.shape[1]),
+                                                    at.ravel())), shape=(n, size))
+            used = np.unique(links)
+            d_i = rows_[used]
+            first = d_i @ table
+            flexibility[np.ix_(used, used)] += (d_i @ first.T).T
+            if elastic is not None:
+                apart[used] -= d_i @ elastic
+            if load.nnz:
+                load_def[used] += (load @ first.T).T
+                load_flex += load @ (load @ table).T
+            if read.nnz:
+                m_links[:, used] += read @ first.T
+                if load.nnz:
+                    m_loads += read @ (load @ table).T
+            columns.append(self.pushes.nodal(i, rows_))
+        flexibility = 0.5 * (flexibility + flexibility.T)
+        load_rigid, m_rigid, measured = self.pushes.rigid(config, middle, modes, bent)
+        gap = p.gap - apart + kinks @ in_shape
+        # A corner may come to lie on a point of its own: their forces are then made unique.
+        corner = meeting.slave == 1
+        compliance = np.where(corner, np.maximum(p.compliance, CORNER), p.compliance)
+        direction, at_ends, ground = self._ends(j)
+        return replace(
+            p, links=LinkList(p.links.links, hinges), flexibility=flexibility, rigid=rigid,
+            kinks=kinks, load_deformation=load_def, load_rigid=load_rigid, load_kinks=load_kinks,
+            load_flexibility=0.5 * (load_flex + load_flex.T), measure_links=m_links,
+            measure_rigid=m_rigid, measure_kinks=m_kinks, measure_loads=m_loads, gap=gap,
+            compliance=compliance,
+            load_base=load_base - load_kinks.T @ in_shape,
+            placed=Placed(
+                columns=tuple(columns), angle=config.angle, centre=config.centre,
+                start=lay.centre, length=lay.length, bent=tuple(bent), forces=tuple(forces),
+                members=tuple(config.shapes[i].member if i in config.shapes else None
+                              for i in range(count)),
+                measured=measured - m_kinks @ in_shape
+                - self._elastic(config, p), kinks=in_shape, direction=direction, at=at_ends,
+                ground=ground))
+
+    def _elastic(self, config: Config, p: Condensed) -> FloatArray:
+        """Of the measures, the elastic displacements in the shapes of members ``(k,)``."""
+        out = np.zeros(len(p.measure_names))
+        for i, shape in config.shapes.items():
+            read = self.pushes.on_member(i)[1]
+            if read.nnz:
+                out += read @ shape.bent
+        return out
+
+    def _ends(self, j: Joined) -> tuple[FloatArray, FloatArray, np.ndarray]:
+        at, ground = np.zeros((2, self.n, 2)), np.ones((2, self.n), dtype=bool)
+        for side in (0, 1):
+            own = (j.weight > 0) if side == 0 else (j.weight < 0)
+            at[side, j.link[own]] = j.at[own]
+            ground[side, j.link[own]] = False
+        return j.direction, at, ground
+
+    def _joined(self, config: Config, meeting: Meeting, began: Meeting) -> Joined:
+        lay = self.layout
+        place, angle = config.spots(lay)
+        normals = self._normals(angle)
+        # Two points: the direction turns with the second body.
+        direction = np.where((lay.b == NONE)[:, None], lay.along, normals[:, 1])
+        end = np.vstack([place, np.zeros((1, 2))])
+        a = np.where((lay.a == NONE)[:, None], lay.ground, end[lay.a])
+        b = np.where((lay.b == NONE)[:, None], lay.ground, end[lay.b])
+        along_b = np.where(lay.b == NONE, 0.0, np.append(angle, 0.0)[lay.b])
+        apart = np.einsum("ij,ij->i", direction, a - b) - lay.start
+        spin = np.append(angle, 0.0)
+        apart += lay.lever[:, 0] * spin[lay.a] - lay.lever[:, 1] * spin[lay.b]
+        # As built each end has its own place; what they are apart since then moves the second's.
+        push_b = b + (a - b) - turned(along_b, lay.apart)
+        legs = [self._legs(lay.a, np.ones(self.n), lay.lever[:, 0], a),
+                self._legs(lay.b, -np.ones(self.n), lay.lever[:, 1], push_b)]
+        faces = self._facing(meeting, began, place, angle, direction, apart)
+        mask = np.isin(np.arange(self.n), faces[0], invert=True)
+        kept = [tuple(x[mask[leg[0]]] for x in leg) for leg in legs]
+        parts = [np.concatenate(x) for x in zip(*kept, *faces[1], strict=True)]
+        return Joined(*parts, direction=direction, apart=apart)
+
+    @staticmethod
+    def _legs(spots: IntArray, weight: FloatArray, lever: FloatArray, at: FloatArray) -> tuple:
+        there = np.flatnonzero(spots != NONE)
+        return there, spots[there], weight[there], lever[there], at[there]
+
+    @cached_property
+    def _on_faces(self) -> IntArray:
+        """The links of faces, normal and friction."""
+        found = [f.normal for f in self.faces] + [f.friction[f.friction != NONE]
+                                                  for f in self.faces]
+        return np.concatenate(found) if found else np.zeros(0, dtype=np.int64)
+
+    @cached_property
+    def _ends_of(self) -> FloatArray:
+        """The spots at the ends of all links ``(2, n)``; of friction those of its contact."""
+        lay, p = self.layout, self.layout.problem
+        out = np.stack([lay.a, lay.b])
+        on = self._on_faces
+        rubs = on[self.rub[on]]
+        out[:, rubs] = out[:, p.partner[rubs]]
+        return out
+
+    def _facing(self, meeting: Meeting, began: Meeting, place: FloatArray, angle: FloatArray,
+                direction: FloatArray, apart: FloatArray) -> tuple[IntArray, list[tuple]]:
+        """Legs of the links of faces; enters their directions and what they are apart."""
+        on = self._on_faces
+        none = on[meeting.slave[on] == NONE]
+        met = on[meeting.slave[on] != NONE]
+        ends = self._ends_of
+        normal = meeting.normal[met]
+        rubs = self.rub[met]
+        direction[met] = np.where(rubs[:, None], left_of(normal), normal)
+        slave = meeting.slave[met]
+        own = ends[slave, met]
+        sign = np.where(slave == 0, 1.0, -1.0)
+        x = place[own]
+        reach = np.where(rubs[:, None], self._material(began, met, place, angle),
+                         meeting.point[met])
+        apart[met] = sign * np.einsum("ij,ij->i", direction[met], x - reach)
+        # What meets nothing is open, and rests on its own old partner for want of another.
+        apart[none[~self.rub[none]]] = -OPEN_MM
+        apart[none[self.rub[none]]] = 0.0
+        share, zero = meeting.share[met], np.zeros(met.size)
+        legs = [(met, own, sign, zero, x), (met, meeting.low[met], -sign * (1.0 - share), zero, x),
+                (met, meeting.high[met], -sign * share, zero, x)]
+        if none.size:
+            at = place[ends[0, none]]
+            zero = np.zeros(none.size)
+            legs += [(none, ends[0, none], 1.0 + zero, zero, at),
+                     (none, ends[1, none], -1.0 - zero, zero, at)]
+        return on, legs
+
+    def _material(self, began: Meeting, met: IntArray, place: FloatArray, angle: FloatArray
+                  ) -> FloatArray:
+        """Where the point that was met at the last committed state is now ``(k, 2)``."""
+        low, high = began.low[met], began.high[met]
+        p, q = place[low], place[high]
+        u, v = (left_of(turned(angle[s], self._spot_normal[s])) for s in (low, high))
+        size = np.linalg.norm(q - p, axis=1) * np.sign(np.einsum("ij,ij->i", u + v, q - p))
+        return hermite(began.share[met], p, q, size[:, None] * u, size[:, None] * v)[0]
+
+    @cached_property
+    def _spot_normal(self) -> FloatArray:
+        """The normal as built at each spot of a face ``(s, 2)``."""
+        lay = self.layout
+        out = np.zeros((len(lay.body), 2))
+        for face in self.faces:
+            for curve, ends in zip(face.curves, (lay.a, lay.b), strict=True):
+                out[ends[curve.link]] = lay.along[curve.link]
+        return out

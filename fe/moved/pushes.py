@@ -1,0 +1,158 @@
+"""Loads and measures of bodies that have moved: columns fixed in space, turned into their frames.
+
+A load keeps its direction and its line in space: on a body that has turned, each of its forces
+acts on the same node along a turned direction, and its moment is that of the fixed line. A measure
+is a functional of displacements in space.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import scipy.sparse as sp
+
+from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.bodies.body import Body, Column
+from buttress.fe.moved.shape import Config
+from buttress.fe.moved.spots import Layout, cross, left_of, turned
+
+
+class Pushes:
+    """The loads ``(p,)`` and measures ``(k,)`` of a layout, body by body."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout, p = layout, layout.problem
+        self.loads = [_by_body(p.loads, b) for b in p.bodies]
+        self.reads = [_by_body(p.measure_parts, b) for b in p.bodies]
+        self.tables: list[FloatArray] = []
+        self._nodal: list[sp.csr_matrix] = []
+        self._start: list[tuple[int, int]] = []
+        for i, body in enumerate(p.bodies):
+            columns = [] if layout.member[i] else list(layout.columns[i])
+            self._start.append((len(columns), len(columns) + 2 * len(self.loads[i])))
+            for _, column in (*self.loads[i], *self.reads[i]) if not layout.member[i] else ():
+                columns += [column, layout.turned(column)]
+            if layout.member[i]:
+                self.tables.append(np.zeros((0, 0)))
+                self._nodal.append(sp.csr_matrix(sp.eye(body.n_dof)))
+            else:
+                ids = body.register(columns)
+                self.tables.append(body.flexibility(ids, ids))
+                self._nodal.append(body.matrix(ids))
+        self._load_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.loads, p.bodies,
+                                                                     strict=True)]
+        self._read_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.reads, p.bodies,
+                                                                     strict=True)]
+        self.force = np.zeros((len(p.bodies), len(p.loads), 2))
+        self.moment = np.zeros((len(p.bodies), len(p.loads)))
+        for i, body in enumerate(p.bodies):
+            for (case, _), row in zip(self.loads[i], self._load_rows[i], strict=True):
+                step = 3 if layout.member[i] else 2
+                v = row.toarray().reshape(-1, step)
+                self.force[i, case] += v[:, :2].sum(axis=0)
+                self.moment[i, case] += cross(body.points - layout.centre[i], v[:, :2]).sum()
+                if step == 3:
+                    self.moment[i, case] += v[:, 2].sum()
+
+    def nodal(self, number: int, rows: sp.csr_matrix) -> sp.csr_matrix:
+        """Coefficients of a body's own columns as forces on its nodes."""
+        own = self._nodal[number]
+        return sp.csr_matrix(rows @ own[:rows.shape[1]])
+
+    def on_member(self, number: int) -> tuple[sp.csr_matrix, sp.csr_matrix]:
+        """Loads ``(p, n_dof)`` and measures ``(k, n_dof)`` on the nodes of a member."""
+        p = self.layout.problem
+        return (_summed(self.loads[number], self._load_rows[number], len(p.loads)),
+                _summed(self.reads[number], self._read_rows[number], len(p.measure_names)))
+
+    def on_piece(self, number: int, angle: float
+                 ) -> tuple[FloatArray, sp.csr_matrix, sp.csr_matrix]:
+        """The flexibilities of a meshed body's columns, and its loads and measures among them."""
+        p, size = self.layout.problem, len(self.tables[number])
+        load, read = (
+            _spread(group, start, angle, (count, size)) for group, start, count in zip(
+                (self.loads[number], self.reads[number]), self._start[number],
+                (len(p.loads), len(p.measure_names)), strict=True))
+        return self.tables[number], load, read
+
+    def rigid(self, config: Config, middle: FloatArray, modes: IntArray,
+              bent: Sequence[FloatArray | None]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Loads on the rigid motions ``(m, p)``, measures of them ``(k, m)``, and measures of the
+        poses and shapes ``(k,)``."""
+        lay, p = self.layout, self.layout.problem
+        m = p.rigid.shape[1]
+        load, read = np.zeros((m, len(p.loads))), np.zeros((len(p.measure_names), m))
+        measured = np.zeros(len(p.measure_names))
+        for i, body in enumerate(p.bodies):
+            if lay.free[i] and self.loads[i]:
+                at = slice(modes[i], modes[i] + 3)
+                if lay.member[i]:
+                    shape = config.shapes[i]
+                    rows = self.on_member(i)[0]
+                    load[at] = (rows @ _modes(shape.points, middle[i], lay.length[i], 3)).T
+                else:
+                    load[at] = self.unit(config, i, middle[i]).T / [[1.0], [1.0], [lay.length[i]]]
+            if not self.reads[i]:
+                continue
+            rows = _summed(self.reads[i], self._read_rows[i], len(p.measure_names))
+            if lay.member[i]:
+                now, step = config.shapes[i].points, 3
+                moved = bent[i]
+            else:
+                arm = body.points - lay.centre[i]
+                now, step = config.centre[i] + turned(np.full(len(arm), config.angle[i]), arm), 2
+                moved = (now - body.points).ravel()
+            measured += rows @ moved
+            if lay.free[i]:
+                read[:, modes[i]:modes[i] + 3] = rows @ _modes(now, middle[i], lay.length[i], step)
+        return load, read, measured
+
+    def unit(self, config: Config, number: int, about: FloatArray) -> FloatArray:
+        """Force and moment about a point of all unit loads on a meshed body ``(p, 3)``, on lines
+        fixed in space."""
+        force = self.force[number]
+        moment = self.moment[number] + cross(self.layout.centre[number] - about, force)
+        return np.column_stack([force, moment])
+
+
+def _modes(points: FloatArray, centre: FloatArray, length: float, step: int) -> FloatArray:
+    out = np.zeros((len(points), step, 3))
+    out[:, 0, 0] = out[:, 1, 1] = 1.0
+    out[:, :2, 2] = left_of(points - centre) / length
+    if step == 3:
+        out[:, 2, 2] = 1.0 / length
+    return out.reshape(-1, 3)
+
+
+def _by_body(groups: Sequence[Sequence[tuple[Body, Column]]], body: Body
+             ) -> list[tuple[int, Column]]:
+    return [(i, column) for i, items in enumerate(groups) for owner, column in items
+            if owner is body]
+
+
+def _summed(group: list[tuple[int, Column]], rows: sp.csr_matrix, count: int) -> sp.csr_matrix:
+    """Rows of columns added up by the load case or measure that they belong to."""
+    which = np.array([i for i, _ in group], dtype=np.int64)
+    gather = sp.csr_matrix((np.ones(which.size), (which, np.arange(which.size))),
+                           shape=(count, which.size))
+    return sp.csr_matrix(gather @ rows)
+
+
+def _spread(group: list[tuple[int, Column]], start: int, angle: float, shape: tuple[int, int]
+            ) -> sp.csr_matrix:
+    """A body's columns in space as combinations of its own: straight and turned by turns."""
+    which = np.repeat(np.array([i for i, _ in group], dtype=np.int64), 2)
+    values = np.tile([np.cos(angle), -np.sin(angle)], len(group))
+    return sp.csr_matrix((values, (which, start + np.arange(which.size))), shape=shape)
+
+
+def column_matrix(group: list[tuple[int, Column]], size: int) -> sp.csr_matrix:
+    """Columns as rows of a sparse matrix ``(k, size)``."""
+    columns = [c for _, c in group]
+    if not columns:
+        return sp.csr_matrix((0, size))
+    start = np.concatenate([[0], np.cumsum([c.dofs.size for c in columns])]).astype(np.int64)
+    return sp.csr_matrix((np.concatenate([c.values for c in columns]),
+                          np.concatenate([c.dofs for c in columns]), start),
+                         shape=(len(columns), size))

@@ -1,0 +1,235 @@
+"""A path goes on with geometry that moves: from one committed configuration to the next.
+
+Each step starts from the committed configuration: where faces meet is found anew there, and slip is
+counted from there. Pressed to the next place of the ram, the answer moves the bodies; the problem
+is built again where they now are and solved again, until they move no more. So equilibrium holds in
+the configuration of the answer itself, whatever the size of the step; only friction and the work of
+the ram depend on it. A step that moves a body too far is shortened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.links.condense import Condensed
+from buttress.fe.moved.faces import Meeting, faces_of
+from buttress.fe.moved.place import Mover
+from buttress.fe.moved.shape import Config, Shape, bend, kinked, rigid_move
+from buttress.fe.moved.spots import CannotMove, Layout
+from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.path import Point
+from buttress.fe.solve.ram import Pressed, Ram, with_ram
+from buttress.fe.solve.solver import Solver
+
+STEP_MM = 0.25
+"""Longest step of the ram once geometry moves."""
+MOST_MM = 0.75
+"""Longest motion of a body in a step: of its centre, or of a point at its radius of inertia."""
+SNAP_MM = 3.0
+"""The same where shorter steps were no use: something snaps."""
+FARTHEST_MM, FARTHEST_DEG = 20.0, 60.0
+"""Movement of a body beyond which geometry is not followed."""
+STILL_MM = 5e-3
+"""Motion in a correction below which a configuration is that of its answer."""
+ROUNDS = 16
+"""Corrections of a step before it is taken as not found."""
+PIVOTS = 30
+"""Most pivots from a neighbour: shortening a step takes less than long ways round."""
+LEAST, MOST = 0.2, 1.5
+"""Bounds of the share of a correction that is made."""
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A committed configuration with where its faces meet."""
+
+    config: Config
+    meeting: Meeting
+
+
+class Moving:
+    """Steps of a ram's path on moved geometry. Raises `CannotMove` for what it cannot move.
+
+    ``kinds``: names of the contact links that form faces. ``from_mm``: motion of a body from which
+    on a path moves its geometry.
+    """
+
+    def __init__(self, ram: Ram, kinds: Iterable[str], from_mm: float, still_mm: float = STILL_MM
+                 ) -> None:
+        self.still_mm, self.kinds = still_mm, tuple(kinds)
+        self.ram, self.from_mm, self.longest = ram, from_mm, STEP_MM
+        self.cannot = ""
+
+    @cached_property
+    def mover(self) -> Mover:
+        """Made when it is first needed: most paths end before."""
+        layout = Layout(self.ram.plain)
+        return Mover(layout, faces_of(layout, self.kinds))
+
+    @property
+    def layout(self) -> Layout:
+        return self.mover.layout
+
+    @cached_property
+    def rubs(self) -> IntArray:
+        """The friction links of faces."""
+        faces = [f.friction[f.friction >= 0] for f in self.mover.faces]
+        return np.concatenate(faces) if faces else np.zeros(0, dtype=np.int64)
+
+    def due(self, last: Point) -> bool:
+        """Whether what follows a point is to be found on moved geometry."""
+        if last.moved is not None:
+            return True
+        if self.cannot or np.abs(last.answer.rigid).max(initial=0.0) < self.from_mm:
+            return False
+        try:
+            return bool(self.layout.problem.n)
+        except CannotMove as error:
+            self.cannot = str(error)
+            return False
+
+    def motion(self, before: Point, after: Point) -> tuple[FloatArray, FloatArray]:
+        """Rigid motions ``(m,)`` and kinks ``(h,)`` [mm] from one point to another."""
+        lay, (a, b) = self.layout, (self._started(p).config for p in (before, after))
+        step = b.middle(lay) - a.middle(lay)
+        turn = (b.turns(lay) - a.turns(lay)) * lay.length
+        rigid = np.column_stack([step, turn])[lay.free].ravel()
+        return rigid, after.answer.kink - before.answer.kink
+
+    def step(self, last: Point, place: float, zero: float, size: float, hammer: bool
+             ) -> Point | None | bool:
+        """The next committed point at a position of the ram [mm]; None where it is not known,
+        False where it would move too far for one step."""
+        start = self._started(last)
+        first = self._ram(start.config, start.meeting, start.meeting)
+        memory = self._memory(first.plain, last)
+        near = self._settled(last.state)
+        ram, config = first, start.config
+        share, missed = 1.0, np.zeros(0)
+        for number in range(ROUNDS):
+            found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
+                             pivots=PIVOTS)
+            if found is None or not found.held:
+                return None
+            miss = found.answer.rigid
+            after = self.advance(config, ram.plain, found.answer)
+            far = self._far(start.config, after)
+            if far > (SNAP_MM if hammer else MOST_MM) or self._beyond(after):
+                return False
+            if number > 0 and float(np.abs(miss).max(initial=0.0)) < self.still_mm:
+                break
+            share = _relaxed(share, missed, miss) if number > 1 else 1.0
+            missed = miss
+            config = after if share == 1.0 else self.advance(config, ram.plain, found.answer,
+                                                             share)
+            meeting = self.mover.meeting(config, start.meeting)
+            ram, near = self._ram(config, meeting, start.meeting), self._settled(found)
+        else:
+            return None
+        kept = ram.advance(found, memory)
+        return Point(place - zero, found.load, found, kept, memory, ram,
+                     Moved(after, self.mover.meeting(after)), self._slipped(last))
+
+    def _far(self, before: Config, after: Config) -> float:
+        """The largest motion of a body between two configurations [mm]."""
+        lay = self.layout
+        step = np.hypot(*(after.middle(lay) - before.middle(lay)).T)
+        turn = np.abs(after.turns(lay) - before.turns(lay)) * lay.length
+        return float(max(step.max(initial=0.0), turn.max(initial=0.0)))
+
+    def _beyond(self, config: Config) -> bool:
+        """Whether a body has moved farther than geometry is followed."""
+        lay = self.layout
+        step = np.hypot(*(config.middle(lay) - lay.centre).T)
+        turn = np.abs(config.turns(lay))
+        return bool(step.max(initial=0.0) > FARTHEST_MM
+                    or turn.max(initial=0.0) > np.radians(FARTHEST_DEG))
+
+    def _settled(self, state: Pressed) -> Pressed:
+        """A state as a start in another geometry: its motion is where the geometry now is."""
+        a = state.answer
+        return replace(state, answer=replace(a, rigid=np.zeros_like(a.rigid)))
+
+    def _started(self, last: Point) -> Moved:
+        if last.moved is not None:
+            return last.moved
+        config = Config.start(self.layout)
+        meeting = self.mover.meeting(config)
+        problem = self.mover.problem(config, meeting)
+        config = self.advance(config, problem, last.answer)
+        return Moved(config, self.mover.meeting(config))
+
+    @staticmethod
+    def _slipped(last: Point) -> FloatArray:
+        """Slip of each link up to a point, what tightening has led to among it."""
+        if last.slipped is None or last.began is None:
+            return last.memory.offset
+        return last.slipped + last.memory.offset - last.began.offset
+
+    def _memory(self, problem: Condensed, last: Point) -> Memory:
+        """What the last point left, slip on faces counted from there in the new geometry."""
+        memory, a = last.memory, last.answer
+        offset = memory.offset.copy()
+        apart = (problem.load_deformation @ a.load - problem.gap + problem.kinks @ a.kink
+                 - problem.flexibility @ a.force - problem.compliance * a.force)
+        offset[self.rubs] = apart[self.rubs]
+        return replace(memory, offset=offset)
+
+    def _ram(self, config: Config, meeting: Meeting, began: Meeting) -> Ram:
+        problem = self.mover.problem(config, meeting, began)
+        return replace(self.ram, plain=problem, solver=Solver(with_ram(problem, self.ram.pattern)))
+
+    def advance(self, config: Config, problem: Condensed, answer: Answer, share: float = 1.0
+                ) -> Config:
+        """The configuration after an answer of the problem in another one, or a share of the way
+        there."""
+        lay, placed = self.layout, problem.placed
+        assert placed is not None
+        centre, angle, pushed = config.centre.copy(), config.angle.copy(), config.pushed.copy()
+        shapes: dict[int, Shape] = {}
+        for i, body in enumerate(lay.problem.bodies):
+            rigid = share * answer.rigid[lay.problem.rigid_body == i]
+            if i not in config.shapes:
+                if not lay.free[i]:
+                    continue
+                turn = rigid[2] / lay.length[i]
+                about = centre[i] + 0.5 * rigid[:2]
+                unit = self.mover.pushes.unit(config, i, about)
+                pushed += unit @ np.array([rigid[0], rigid[1], turn])
+                centre[i] += rigid[:2]
+                angle[i] += turn
+                continue
+            shape, mine = config.shapes[i], lay.hinges == i
+            forces = self.mover.pushes.on_member(i)[0].T @ answer.load - placed.columns[
+                i].T @ answer.force
+            kinks = answer.kink[mine] / lay.length[i]
+            forces = shape.forces + share * (forces - shape.forces)
+            kinks = shape.kinks + share * (kinks - shape.kinks)
+            move = (shape.flexibility @ (forces - shape.forces)
+                    + rigid_move(shape.points, shape.points.mean(axis=0), lay.length[i], rigid)
+                    + kinked(shape, lay.hinge_node[mine], kinks - shape.kinks))
+            shapes[i] = bend(body, lay.hinge_node[mine], shape, move, forces, kinks)
+        return Config(centre, angle, shapes, pushed)
+
+
+def _relaxed(share: float, before: FloatArray, now: FloatArray) -> float:
+    """The share of the next correction (Aitken's process for vectors: Irons and Tuck, Int J Numer
+    Meth Engng 1969;1:275-7; memory).
+
+    What a correction leaves undone is what forces do by turning (geometric stiffness), which the
+    condensed problem does not hold: next to a hinge of metal that yields it is most of the
+    stiffness.
+    """
+    change = now - before
+    size = float(change @ change)
+    if size == 0.0:
+        return 1.0
+    return float(np.clip(-share * (before @ change) / size, LEAST, MOST))
+
+
+__all__ = ["CannotMove", "Moved", "Moving"]

@@ -1,0 +1,19 @@
+"""What a path asks of geometry that moves (`fe.moved` has the one there is)."""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+
+class Geometry(Protocol):
+    """Steps on moved geometry; points are those of `fe.solve.path`."""
+
+    longest: float
+    """Longest step of the ram [mm]."""
+
+    def due(self, last: Any) -> bool:
+        """Whether what follows a point is to be found on moved geometry."""
+
+    def step(self, last: Any, place: float, zero: float, size: float, hammer: bool) -> Any:
+        """The next point at a position of the ram; None where it is not known, False where it
+        moves too far for one step."""
