@@ -24,8 +24,6 @@ from buttress.implants.hardware import Hardware
 from buttress.model.install import build_model
 from buttress.model.model import Model, intact_measures, intact_problem
 from buttress.report.folder import document, rows
-from buttress.report.terminal import lines
-from buttress.results.bearing import HOLDS, ONLY_FRICTION, judged
 from buttress.results.limits import (
     find_limit,
     find_limits,
@@ -34,7 +32,6 @@ from buttress.results.limits import (
     lowest,
     moved_joint,
     strained_bone,
-    yield_words,
 )
 from buttress.results.read import read
 from buttress.results.reader import Reader, bone_strain, intact_subsidence
@@ -170,26 +167,6 @@ def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     found = [(r.load_N, n) for n, r in lag.limits.items() if r.load_N is not None]
     assert lag.lowest_limit == min(found)[1]
     assert lag.first_limit.count("at about") == 1
-
-
-def test_the_first_yield_is_an_event_unless_the_study_makes_it_a_limit(antiglide) -> None:
-    """The load is the same; without the key no verdict rests on it, and it is still told."""
-    limited = antiglide["antiglide"]
-    free = compare(with_limits("antiglide", loads=(500.0, 900.0)), pictures=False)
-    event = free["antiglide"]
-    assert set(limited.limits) - set(event.limits) == {"metal over yield"}
-    assert event.first_yield_N == limited.limits["metal over yield"].load_N
-    assert event.first_yield_at == limited.limits["metal over yield"].where.words
-    told = f"metal first yields at about {event.first_yield_N:.0f} N ({event.first_yield_at})"
-    assert yield_words(event) == f"{told}: an event, no limit of this study"
-    assert yield_words(limited) == ""
-    assert yield_words(event) in " ".join(lines(free, 200))
-    above = event.first_yield_N + 1.0
-    assert judged(limited, above).verdict.startswith("over a limit")
-    assert judged(event, above).verdict in (HOLDS, ONLY_FRICTION)
-    row = next(r for r in rows(free) if r["construct"] == "antiglide")
-    assert row["metal_limit_N"] is None
-    assert row["first_yield_N"] == event.first_yield_N
 
 
 def test_limits_are_in_json_and_csv(antiglide) -> None:
