@@ -15,6 +15,8 @@ from buttress.fe.errors import InputError
 
 TEMPLATES = Path(__file__).parent / "templates"
 """Holds ``module.html.jinja2``, by which pdoc adds the label."""
+PUBLIC: list[str] = vars(buttress)["__all__"]
+"""The names of the facade; the stub that type checkers read lists them one by one."""
 KINDS = ('class="annotation"', 'class="signature', 'class="return-annotation"')
 """What lines that state kinds (types) hold."""
 PREFIX = re.compile(r'(?:<span class="n">[a-z_]\w*</span><span class="o">\.</span>)+(?=<span|<a)'
@@ -57,14 +59,14 @@ def facade() -> ModuleType:
     from importlib import import_module
 
     import_module("buttress.report.notebook")
-    for name in buttress.__all__:    # loaded when asked for, which pdoc does not
+    for name in PUBLIC:    # loaded when asked for, which pdoc does not
         getattr(buttress, name)
     shown = ModuleType("buttress", buttress.__doc__)
-    for name in buttress.__all__:
+    for name in PUBLIC:
         setattr(shown, name, getattr(buttress, name))
     for name, kind in records().items():
         setattr(shown, name, kind)
-    shown.__dict__["__all__"] = [*buttress.__all__, *records()]
+    shown.__dict__["__all__"] = [*PUBLIC, *records()]
     return shown
 
 
@@ -80,7 +82,7 @@ def pages() -> dict[str, str]:
                          expected='.venv/bin/pip install -e ".[test]"') from None
     render.configure(template_directory=TEMPLATES, docformat="markdown", show_source=False,
                      search=False, footer_text=buttress.LABEL)
-    below = [found for name in buttress.__all__
+    below = [found for name in PUBLIC
              if isinstance(found := getattr(buttress, name), ModuleType)]
     modules = {m.__name__: doc.Module(m) for m in (facade(), *below)}
     return {f"{name.replace('.', '/')}.html": plain(render.html_module(module, modules))
