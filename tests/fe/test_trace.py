@@ -11,8 +11,9 @@ from buttress.fe.links.condense import condense
 from buttress.fe.links.link import End, Hinge
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.solver import Solver
-from buttress.fe.solve.step import Step
+from buttress.fe.solve.step import LINEAR_PROGRAM, Step
 from buttress.fe.solve.trace import Trace
+from buttress.fe.status import Status
 from buttress.fe.verification.hardening import RISE, STIFFNESS, STRENGTH, TURN_RISE
 from buttress.fe.verification.hinge import LENGTH, PLASTIC, bar
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring
@@ -102,3 +103,13 @@ def test_pivots_end_in_the_state_that_a_search_from_rest_finds(make, start, end,
     assert found.slack == pytest.approx(wanted.slack, abs=1e-9)
     if last is not None:
         assert found.force[-1] == pytest.approx(last, rel=1e-3)
+
+
+def test_only_a_proof_that_nothing_holds_names_its_method() -> None:
+    """A step without an answer is not known: no linear program has proved anything of it."""
+    solver = fragment(stop=np.inf, gap=0.2)
+    step = Step(solver, np.array([500.0]), Memory.none(solver.problem), {})
+    assert step.none(Status.NO_EQUILIBRIUM, None).method == LINEAR_PROGRAM
+    lost = step.none(Status.UNCONVERGED, None, "why")
+    assert (lost.method, lost.notes, lost.held) == ("none", ("why",), False)
+    assert np.isnan(lost.force).all()
