@@ -271,12 +271,12 @@ def left_out(facts: Facts, t: Words = ENGLISH) -> Step:
                 "which", tuple(t.named(n) for n in order) if not alike else ())
 
 
-def faded(facts: Facts, key: str, strength: float = 1.0, **on: bool) -> Asked:
+def faded(facts: Facts, key: str, strength: float = 1.0, plate: bool = True) -> Asked:
     """The thin plate and the lag screws after a time."""
     share = next(x for x in fading() if x.key == key)
     mu = facts.scenes[0].base["friction"]
     return facts.ask(0, THIN_LAG, load=FADED_N, friction=mu * share.friction,
-                     tension=share.tension, strength=strength, **on)
+                     tension=share.tension, strength=strength, plate=plate)
 
 
 def fades(facts: Facts, t: Words = ENGLISH) -> Step:

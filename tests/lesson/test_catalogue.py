@@ -82,7 +82,7 @@ def reads_as_words(text: str) -> bool:
 
 KINDS = {"plastic hinge", "part ", "not held", "not tightened", "not known", "held",
          "no words for ", "nothing to put for ", "Arial, 'DejaVu Sans', sans-serif", "DejaVu Sans",
-         "use strict", "too far", "not found", "a ray that may be due to rounding"}
+         "use strict", "too far", "limit of load", "a ray that may be due to rounding"}
 """Names of kinds and verdicts inside the scripts, errors of the catalogue itself, and a font."""
 
 

@@ -23,9 +23,10 @@ from buttress.lesson.look import Facts
 from buttress.lesson.page import embedded, mesh_words, render, write_lesson
 from buttress.lesson.problem import STRENGTHS, packed
 from buttress.lesson.reading import rows_of
-from buttress.lesson.shipped import shipped_scenes
+from buttress.lesson.shipped import fading, shipped_scenes
 from buttress.lesson.states import Reading, layout_of
 from buttress.study.read import example
+from buttress.study.tables import number
 
 
 @pytest.fixture(scope="module")
@@ -46,13 +47,43 @@ def test_a_plate_takes_its_screws_with_it() -> None:
 
 
 def test_the_shipped_scenes_hold_what_the_tour_shows() -> None:
-    shear, depression = shipped_scenes()
+    shear, side, depression = shipped_scenes()
     assert shear.turned == "shear plane"
     assert depression.turned is None
     assert shear.bare is not None
     assert not shear.families[shear.bare].construct.screws
     assert {s for s, _ in shear.families[shear.bare].places} >= {20.0, 45.0, 65.0}
     assert all(len(c.families) == 2 for c in depression.choices)
+    fills = {f.material for c in depression.study.constructs for f in c.fills}
+    assert len(fills) == 4          # with the empty void the fifth
+    assert {p.side for c in side.study.constructs for p in c.plates} == {"posterior"}
+    assert {s.side for c in side.study.constructs for s in c.screws if s.plate is None} == {"anterior"}
+
+
+def test_every_kind_of_a_screw_is_in_the_problem_and_one_at_a_time_in_place(lesson) -> None:
+    data = lesson.problems[0][0][0].data
+    kinds = {p["name"]: p["kinds"] for p in data["parts"] if "kinds" in p}
+    assert kinds["upper lag"] == ["lag", "position"]
+    assert kinds["shaft 1"] == ["unlocked", "locked"]
+    assert sorted(data["base"]) == sorted(p["body"] for p in data["parts"]
+                                          if p.get("variant") in ("position", "locked"))
+    scene = lesson.scenes[0]
+    plain = scene.of_kinds(0, {})
+    assert plain == scene.study.constructs[0]
+    fast = scene.of_kinds(0, {"shaft 1": "locked", "upper lag": "position"})
+    assert [s.name for s in fast.screws] == [s.name for s in plain.screws]
+    by = {s.name: s for s in fast.screws}
+    assert by["shaft 1"].locked
+    assert not by["shaft 2"].locked
+    assert (by["upper lag"].tension_N, by["upper lag"].thread_mm) == (0.0, by["upper lag"].length_mm)
+
+
+def test_time_takes_the_shares_of_the_data_table() -> None:
+    tight, hour, steps = fading()
+    assert (tight.friction, tight.tension) == (1.0, 1.0)
+    assert 1.0 > hour.tension > steps.tension > 0.0
+    assert steps.tension == pytest.approx(1.0 - number("materials", "fading", "lost_most"))
+    assert steps.friction == pytest.approx(1.0 - number("materials", "fading", "lost_friction"))
 
 
 def test_a_fracture_is_turned_about_its_end_at_the_joint() -> None:
@@ -121,8 +152,8 @@ def test_rows_read_what_the_reader_of_results_reads(lesson) -> None:
 def test_bounds_follow_the_strength_of_bone(lesson) -> None:
     """The lines that the page reads bounds from are the bounds, at any factor of its range."""
     facts = lesson.facts
-    data = lesson.problems[0][0][0].data
-    frame = facts.built(facts.ask(0))[0]
+    data = lesson.problems[0][0][1].data
+    frame = facts.built(facts.ask(0, slope=30.0))[0]
     at, start = 0, {}
     for name, size in data["sizes"].items():
         start[name] = at, size

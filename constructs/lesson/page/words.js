@@ -140,7 +140,8 @@ function described(now) {
   const usual = parts.every((p) => !p.kinds || now.kinds[p.name] === p.kinds[0]);
   const all = now.graft || !now.scene.choices.find((c) => c.name === now.choice).has[2];
   if (!now.out.size && usual && all) return named(now.choice);
-  return upper(listed(holders(now)) || t("nothing")) + (kinds.length ? " (" + kinds.join(", ") + ")" : "");
+  const there = holders(now), bare = there.length > 1 && now.scene.rubs ? there.slice(1) : there;
+  return upper(listed(bare) || t("nothing")) + (kinds.length ? " (" + kinds.join(", ") + ")" : "");
 }
 
 /* Both constructs of a comparison in one sentence. */
