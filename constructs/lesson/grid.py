@@ -17,6 +17,7 @@ from buttress.bone.measures import reference_band
 from buttress.bone.section import Section
 from buttress.study.case import Case
 from buttress.study.implants import tension
+from buttress.study.loads import PressInput
 from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
@@ -218,11 +219,13 @@ Places = Mapping[str, tuple[Place, ...]]
 
 
 def scene_of(study: Study, title: str = "", more: Places | None = None) -> Scene:
-    """The scene of a study: every construct, with and without its graft.
+    """The scene of a study: every construct, with and without its graft, in small movements (as
+    the page solves it).
 
     ``more``: further places of its constructs; without it, of all where they are few.
     """
     turned = turnable(study)
+    study = study.model_copy(update={"press": PressInput(large_movements="off")})
     study = study.model_copy(update={"section": study.section.model_copy(
         update={"reference_band_mm": reference_band(study)})}) if study.fractures else study
     base = base_of(study, turned)
