@@ -17,6 +17,7 @@ from buttress.bone.measures import reference_band
 from buttress.bone.section import Section
 from buttress.study.case import Case
 from buttress.study.implants import Screw, tension
+from buttress.study.loads import PressInput
 from buttress.study.points import ends, entry
 from buttress.study.points import slope as angle
 from buttress.study.read import study_from
@@ -260,7 +261,8 @@ def side_by_side(construct: Construct, kinds: Kinds) -> Construct:
 def scene_of(study: Study, title: str = "", more: Places | None = None,
              kinds: Mapping[str, Kinds] | None = None, times: tuple[Time, ...] = (),
              most_N: float = 1000.0) -> Scene:
-    """The scene of a study: every construct, with and without its graft.
+    """The scene of a study: every construct, with and without its graft, in small movements (as
+    the page solves it).
 
     ``most_N``: load up to which its slider goes at least.
 
@@ -268,6 +270,7 @@ def scene_of(study: Study, title: str = "", more: Places | None = None,
     what else a screw may be, by construct.
     """
     turned = turnable(study)
+    study = study.model_copy(update={"press": PressInput(large_movements="off")})
     study = study.model_copy(update={"section": study.section.model_copy(
         update={"reference_band_mm": reference_band(study)})}) if study.fractures else study
     base = base_of(study, turned)

@@ -87,7 +87,7 @@ def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], other
             unique, spread = bool(unique) and found == "unique", max(spread, apart)
     points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
     return PathResult(path.status, path.stopped, unique, spread, points, events,
-                      tuple(g.ram_mm for g in path.gaps), _told(standing(path)))
+                      tuple(g.ram_mm for g in path.gaps), _told(standing(path)), path.moves_from)
 
 
 def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:

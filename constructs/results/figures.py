@@ -109,8 +109,7 @@ class Figures:
     def parts(self) -> dict[str, tuple[Part, FloatArray]]:
         """Each plate, screw and wire with the forces on its nodes."""
         moved, count = self.answer.moved, len(self.model.solids)
-        known = self._pulled is not None and moved is None
-        forces = self._pulled() if known else nodal_forces(
+        forces = self._pulled() if self._pulled is not None and moved is None else nodal_forces(
             moved or self.model.problem, self.answer.load, self.answer.force)[count:]
         parts = self.model.hardware.parts
         if moved is not None and moved.placed is not None:

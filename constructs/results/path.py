@@ -54,7 +54,8 @@ class PathResult:
     """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
     small) or "gaps". ``events``: what loading leads to first; ``already``: what tightening
     alone had led to, under no load. ``unique``: whether other starts found no other state at the
-    points tried (None: not tried); ``spread`` [N]: how far apart the loads of those states are."""
+    points tried (None: not tried); ``spread`` [N]: how far apart the loads of those states are.
+    ``moves_from_mm``: displacement of the ram from which on geometry was moved; None: nowhere."""
 
     status: str
     stopped: str
@@ -64,6 +65,7 @@ class PathResult:
     events: tuple[PathEvent, ...]
     gaps_mm: tuple[float, ...] = ()
     already: tuple[PathEvent, ...] = ()
+    moves_from_mm: float | None = None
 
 
 @dataclass(frozen=True)

@@ -105,7 +105,9 @@ class Search:
             if self.ends_status in (ENDED, NOT_KNOWN):
                 # Limit analysis bounds every load, however far its screws are stretched.
                 bound = model.capacity(rising=True).factor
-                if bound is not None and path.moves_from is None and self.known_to >= (1.0 - PLATEAU) * bound:
+                # Moved pieces may find what holds them better.
+                small = path.moves_from is None
+                if small and bound is not None and self.known_to >= (1.0 - PLATEAU) * bound:
                     self.ends_status = FOUND
                 elif path.stopped in FAR:
                     self.ends_status = ENDED

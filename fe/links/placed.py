@@ -21,11 +21,12 @@ class Placed:
 
     ``columns``: of each body ``(n, n_dof)``, what a unit force of each link does to its nodes, in
     the body's own frame (a member's frame is space). ``angle (b,)`` [rad], ``centre (b, 2)`` and
-    ``start (b, 2)`` are the poses (now, as built). ``bent``: displacements of a member's nodes in
-    the shape that its chain was taken in, the elastic ones of ``forces`` among them, and ``members``
-    the chains themselves; None for meshed bodies. ``measured (k,)`` are the measures of the poses alone [mm]. ``kinks (h,)``: those
-    that the shapes have [mm]. ``direction (n, 2)``: of each link's force; ``at (2, n, 2)``: where
-    it acts on its first and its second body, ``ground (2, n)``: or on none.
+    ``start (b, 2)`` are the poses (now, as built), ``length`` that of a turn of 1. ``members`` are
+    chains through the points that members now have, ``bent`` the displacements of their nodes to
+    there, elastic ones under ``forces`` among them; None for meshed bodies. ``measured (k,)`` are
+    the measures of poses and shapes alone [mm], ``kinks (h,)`` those that the shapes have [mm].
+    ``direction (n, 2)``: of each link's force; ``at (2, n, 2)``: where it acts on its first and
+    its second body, ``ground (2, n)``: or on none.
     """
 
     columns: tuple[sp.csr_matrix, ...]

@@ -1,8 +1,8 @@
 """The condensed problem of bodies that have moved: rows turned, contacts found anew.
 
 Unknown are again all forces, and small motions from where the bodies are now. A link's deformation
-is what its ends are apart in space, exactly, plus the elastic displacements of meshed bodies (linear
-in their own frames) and of members about the shape that they have:
+is what its ends are apart in space, exactly, plus the elastic displacements of meshed bodies
+(linear in their own frames) and of members about the shape that they have:
 
     w = apart + (elastic displacements, F lam) + G q - gap - offset - C lam.
 
@@ -28,7 +28,6 @@ from buttress.fe.moved.faces import OPEN_MM, Face, Meeting, hermite, meet
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import NONE, Layout, cross, left_of, turned
-
 
 CORNER = 1e-6
 """Least compliance of a corner on a face [mm/N]: a micrometre per kilonewton."""
@@ -115,8 +114,8 @@ class Mover:
                 at = 3 * node[:, None] + np.arange(3)
                 table, load, read = shape.flexibility, *self.pushes.on_member(i)
                 elastic = shape.bent
-                bent[i] = np.column_stack([shape.points - p.bodies[i].points,
-                                           shape.angle]).ravel()
+                moved = np.column_stack([shape.points - p.bodies[i].points, shape.angle]).ravel()
+                bent[i] = moved
                 forces[i] = shape.forces
                 mine = np.flatnonzero(lay.hinges == i)
                 in_shape[mine] = shape.kinks * lay.length[i]
@@ -132,13 +131,13 @@ class Mover:
                     load_kinks[mine] = (load @ field).T
                     m_kinks[:, mine] += read @ field
                 # Dead loads on members: exactly what their nodes have moved, less what is elastic.
-                load_base += load @ (bent[i] - elastic)
+                load_base += load @ (moved - elastic)
             else:
                 back = turned(-config.angle[body[own]], d[own])
                 values = np.einsum("kij,kj->ki", lay.span[spot], back) * w
                 at = lay.table[spot]
                 table, load, read = self.pushes.on_piece(i, config.angle[i])
-                elastic = None
+                elastic = np.zeros(0)
             size = table.shape[0]
             rows_ = sp.csr_matrix((values.ravel(), (np.repeat(links, values.shape[1]),
                                                     at.ravel())), shape=(n, size))
@@ -146,7 +145,7 @@ class Mover:
             d_i = rows_[used]
             first = d_i @ table
             flexibility[np.ix_(used, used)] += (d_i @ first.T).T
-            if elastic is not None:
+            if elastic.size:
                 apart[used] -= d_i @ elastic
             if load.nnz:
                 load_def[used] += (load @ first.T).T
@@ -216,8 +215,9 @@ class Mover:
         faces = self._facing(meeting, began, place, angle, direction, apart)
         mask = np.isin(np.arange(self.n), faces[0], invert=True)
         kept = [tuple(x[mask[leg[0]]] for x in leg) for leg in legs]
-        parts = [np.concatenate(x) for x in zip(*kept, *faces[1], strict=True)]
-        return Joined(*parts, direction=direction, apart=apart)
+        link, spot, weight, lever, at = (np.concatenate(x) for x in zip(*kept, *faces[1],
+                                                                       strict=True))
+        return Joined(link, spot, weight, lever, at, direction, apart)
 
     @staticmethod
     def _legs(spots: IntArray, weight: FloatArray, lever: FloatArray, at: FloatArray) -> tuple:

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from buttress.fe.arrays import FloatArray
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.moved.spots import cross, left_of, turned
 
@@ -50,7 +50,7 @@ class Shape:
         return self.flexibility @ self.forces
 
 
-def bend(natural: Member, hinges: FloatArray, before: Shape, move: FloatArray,
+def bend(natural: Member, hinges: IntArray, before: Shape, move: FloatArray,
          forces: FloatArray, kinks: FloatArray) -> Shape:
     """The shape of a member under ``forces`` with ``kinks`` at the nodes ``hinges``.
 
@@ -107,7 +107,7 @@ def _held(points: FloatArray, axial: FloatArray, first: FloatArray, second: Floa
     return out.ravel()
 
 
-def kinked(shape: Shape, hinge_nodes: FloatArray, kinks: FloatArray) -> FloatArray:
+def kinked(shape: Shape, hinge_nodes: IntArray, kinks: FloatArray) -> FloatArray:
     """Displacements ``(3k,)`` of small kinks [rad] at nodes of a shape."""
     return np.asarray(shape.member.kinks([int(n) for n in hinge_nodes]) @ kinks) if len(kinks) \
         else np.zeros(shape.member.n_dof)

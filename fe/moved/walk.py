@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 
 from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed
 from buttress.fe.moved.faces import Meeting, faces_of
 from buttress.fe.moved.place import Mover
@@ -102,7 +103,7 @@ class Moving:
         return rigid, after.answer.kink - before.answer.kink
 
     def step(self, last: Point, place: float, zero: float, size: float, hammer: bool
-             ) -> Point | None | bool:
+             ) -> Point | bool | None:
         """The next committed point at a position of the ram [mm]; None where it is not known,
         False where it would move too far for one step."""
         start = self._started(last)
@@ -194,7 +195,7 @@ class Moving:
         shapes: dict[int, Shape] = {}
         for i, body in enumerate(lay.problem.bodies):
             rigid = share * answer.rigid[lay.problem.rigid_body == i]
-            if i not in config.shapes:
+            if not isinstance(body, Member):
                 if not lay.free[i]:
                     continue
                 turn = rigid[2] / lay.length[i]

@@ -92,6 +92,7 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
     def longer(values: Any, last: float) -> Any:
         return np.append(values, np.asarray(last, dtype=values.dtype))
 
+    base = 0.0 if problem.load_base is None else float(pattern @ problem.load_base)
     n = problem.n
     flexibility = np.empty((n + 1, n + 1))
     flexibility[:n, :n] = problem.flexibility
@@ -108,9 +109,7 @@ def with_ram(problem: Condensed, pattern: FloatArray) -> Condensed:
         measure_links=np.hstack([problem.measure_links,
                                  -(problem.measure_loads @ pattern)[:, None]]),
         compliance=longer(problem.compliance, 0.0), lower=longer(problem.lower, 0.0),
-        upper=longer(problem.upper, np.inf),
-        gap=longer(problem.gap, 0.0 if problem.load_base is None
-                   else pattern @ problem.load_base),
+        upper=longer(problem.upper, np.inf), gap=longer(problem.gap, base),
         friction=longer(problem.friction, 0.0), slope=longer(problem.slope, 0.0),
         soften=longer(problem.soften, 0.0), residual=longer(problem.residual, 1.0),
         partner=longer(problem.partner, -1),

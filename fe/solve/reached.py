@@ -31,7 +31,6 @@ def state_at(path: Path, load: float) -> Point | None:
     after = path.points[number]
     if number == 0 or after.load_N == load:
         return after
-    before = path.points[number - 1]
     found = between(path, number, load)
     return None if found is None else path.between(number, found)
 

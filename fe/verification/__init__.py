@@ -16,8 +16,7 @@ MODULES = ("patch", "rigid", "manufactured", "le1", "cook", "cantilever", "kirsc
            "inclusion", "layers", "sideplates", "lame", "gci", "shrinkfit", "contactpatch", "hertz",
            "cattaneo", "timoshenko", "foundation", "dowel", "embedded", "shearlag", "bonded",
            "incline", "statics", "wedge", "slip", "pullout", "joint", "rim", "hinge", "stagepath",
-           "cyclic", "twobars", "pressed", "hardening",
-           "softening")
+           "cyclic", "twobars", "pressed", "hardening", "softening", "moved")
 
 Status = Literal["seen", "memory", "derived", "practice"]
 Basis = Literal["closed form", "published", "self-consistency", "common practice"]

@@ -103,7 +103,8 @@ def string() -> Built:
                    [BeamSection(STRETCH, 1e9, SLENDER)]) for side in (-1, 1)]
     links = LinkList()
     for d in (ALONG, ACROSS):
-        _join(links, *(End(b, b.translation(1, d)) for b in bars), d)
+        ends = [End(b, b.translation(1, d)) for b in bars]
+        _join(links, ends[0], ends[1], d)
         for b in bars:
             _join(links, End(b, b.translation(0, d)), GROUND, d)
     return Built(tuple(bars), links, (bars[0], bars[0].translation(1, -ACROSS)), 1e-4)
@@ -189,11 +190,12 @@ def rounded_load(angle: float) -> float:
     return float(ROUND_SPRING * LIFT * np.sin(angle) * np.cos(angle) / ASLANT)
 
 
-WAYS = {"bar on a hinge": (leaning, 9.0, leaning_load), "string": (string, 4.0, string_load),
-        "block on a slope": (partial(sliding, 0.0), 6.0, partial(sliding_load, 0.0)),
-        "block on a rough slope": (partial(sliding, 0.2), 6.0, partial(sliding_load, 0.2)),
-        "block over a corner": (cornered, 2.0, cornered_load),
-        "block on a round face": (rounded, 4.0, rounded_load)}
+WAYS: dict[str, tuple[Callable[[], Built], float, Callable[[float], float]]] = {
+    "bar on a hinge": (leaning, 9.0, leaning_load), "string": (string, 4.0, string_load),
+    "block on a slope": (partial(sliding, 0.0), 6.0, partial(sliding_load, 0.0)),
+    "block on a rough slope": (partial(sliding, 0.2), 6.0, partial(sliding_load, 0.2)),
+    "block over a corner": (cornered, 2.0, cornered_load),
+    "block on a round face": (rounded, 4.0, rounded_load)}
 
 
 @cache

@@ -19,6 +19,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("buttress.fe.bodies",),
     ("buttress.fe.links",),
     ("buttress.fe.solve",),
+    ("buttress.fe.moved",),
     ("buttress.fe.verification",),
     ("buttress.words", "buttress.display", "buttress.files", "buttress.versions",
      "buttress.workers"),

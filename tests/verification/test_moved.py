@@ -5,8 +5,8 @@ import pytest
 
 from buttress.fe.links.condense import condense
 from buttress.fe.links.link import Kind
-from buttress.fe.moved.walk import Moving
 from buttress.fe.moved.shape import Config
+from buttress.fe.moved.walk import Moving
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.recover import displacements, pushes
 from buttress.fe.verification import moved

@@ -1,0 +1,85 @@
+"""Large movements of a whole construct: the same while movements are small, sound beyond."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from buttress.fe.solve.reached import state_at
+from buttress.fe.solve.recover import pushes
+from buttress.model.install import build_model
+from buttress.model.model import Bones
+from buttress.model.pressing import MOVED_FROM_MM, Pressing
+from buttress.results.figures import Figures, Level
+from buttress.results.reader import Reader
+from buttress.study.read import example, only
+
+FAR = 2.0
+
+
+@pytest.fixture(scope="module")
+def lag():
+    study = only(example("medial-shear"), "lag screws")
+    bones = Bones(study)
+    construct = study.constructs[0]
+    return bones, build_model(bones.of(construct), construct)
+
+
+@pytest.fixture(scope="module")
+def paths(lag):
+    found = {}
+    for large in ("off", "auto"):
+        model = replace(lag[1], large=large)
+        pressing: Pressing = model.pressing
+        pressing._places = tuple(x for x in pressing._places if x < FAR)
+        found[large] = model, pressing.whole
+    return found
+
+
+def test_a_study_asks_for_it(lag):
+    assert lag[1].large == "off"
+
+
+def test_up_to_the_stated_movement_nothing_changes(paths):
+    small, large = paths["off"][1], paths["auto"][1]
+    assert small.moves_from is None
+    assert large.moves_from is not None
+    same = [p for p in large.points if p.ram_mm <= large.moves_from]
+    assert len(same) > 3
+    for one, other in zip(same, small.points, strict=False):
+        assert one.load_N == other.load_N
+    assert np.abs(same[-1].answer.rigid).max() >= MOVED_FROM_MM
+
+
+def test_the_next_load_is_that_of_small_movements_but_for_a_small_share(paths):
+    small, large = paths["off"][1], paths["auto"][1]
+    first = next(p for p in large.points if p.moved is not None)
+    loads = np.interp(first.ram_mm, *np.transpose([(p.ram_mm, p.load_N) for p in small.points]))
+    assert first.load_N == pytest.approx(loads, rel=0.02)
+
+
+def test_forces_on_the_moved_fragment_are_in_balance(lag, paths):
+    model, path = paths["auto"]
+    body = model.bone.bodies[model.bone.fragments[0]]
+    point = path.points[-1]
+    assert point.moved is not None
+    applied, sources = pushes(model.problem, point.answer, body, body.points.mean(axis=0))
+    left = applied + sum(sources.values())
+    assert np.abs(left[:2]).max() < 1e-6 * point.load_N
+    assert abs(left[2]) < 1e-6 * point.load_N * model.bone.section.extent
+
+
+def test_a_load_beyond_is_read_in_the_moved_place(lag, paths):
+    bones, _ = lag
+    model, path = paths["auto"]
+    reader = Reader.of(model.bone, bones.intact)
+    number = next(i for i, p in enumerate(path.points) if p.moved is not None)
+    low, high = path.points[number:number + 2]
+    found = state_at(path, 0.5 * (low.load_N + high.load_N))
+    assert found is not None
+
+    def sunk(point):
+        f = Figures(reader, model, model.pressing.since_tightened(point), point.load_N)
+        return next(f.sunk(name)[0].mean() for name in f.places(Level.FRAGMENT))
+
+    assert sunk(low) < sunk(found) < sunk(high)
