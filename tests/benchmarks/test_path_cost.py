@@ -18,7 +18,7 @@ from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model
 from buttress.results.search import Search
-from buttress.study.read import only
+from buttress.study.read import example, only
 from buttress.study.study import Study
 
 STUDIES = ("medial-shear", "bicondylar")
@@ -28,7 +28,7 @@ ROUNDS = 5
 
 def studies(enabled: bool) -> list[Study]:
     if enabled:
-        return [only(name) for name in STUDIES]
+        return [example(name) for name in STUDIES]
     study = only("medial-shear", "lag screws")
     return [study.model_copy(update={"mesh": study.mesh.model_copy(
         update={"size_mm": 4.0, "coarse_mm": 8.0})})]
