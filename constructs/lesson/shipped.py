@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from buttress.lesson.grid import Scene, scene_of
-from buttress.study.read import example
+from buttress.study.read import example, study_from
 from buttress.study.study import Study
+from buttress.sweeps.vary import plain
 
 MESH_MM = 2.5
 """Element edge of the lesson's meshes."""
@@ -12,6 +13,8 @@ THIN_LAG, THIN_POSITION = "thin plate + lag screws", "thin plate + position scre
 THICK_LAG = "thick plate + lag screws"
 UPPER, LOWER = "upper lag", "lower lag"
 """Names of the two lag screws of the study."""
+SHEAR_PLANE, TOP_MM = [[-3.0, 0.0], [-24.0, -57.7]], -25.0
+"""The fracture and the upper end of the plates on the simple outline [mm]."""
 FURTHER: dict[str, tuple[tuple[float, float], ...]] = {
     THIN_LAG: ((15.0, 0.0), (30.0, 0.0), (20.0, -10.0), (20.0, 2.5), (20.0, 15.0)),
     THICK_LAG: ((20.0, 2.5),)}
@@ -27,10 +30,16 @@ def coarse(study: Study, size: float = MESH_MM) -> Study:
 def shear_study() -> Study:
     """The shipped shear fracture with the hardware that the lesson argues with.
 
-    Everything is taken from the study medial-shear; the position screws are its lag screws,
-    threaded along their whole length and not tightened.
+    Everything is taken from the study medial-shear but the outline, which is the simple one: turned
+    to 65 degrees, a fracture of the anatomical one comes out on the concave plateau. The position
+    screws are its lag screws, threaded along their whole length and not tightened.
     """
-    study = example("medial-shear")
+    data = plain(example("medial-shear"))
+    data["section"]["outline"] = "simple"
+    data["fracture"][0]["points_mm"] = SHEAR_PLANE
+    for plate in (p for c in data["construct"] for p in c.get("plate", ())):
+        plate["top_mm"] = TOP_MM
+    study = study_from(data)
     given = {c.name: c for c in study.constructs}
     both, straight = given["antiglide + lag screws"], given["straight plate"]
     lags = tuple(s for s in both.screws if s.plate is None)
