@@ -26,6 +26,8 @@ CUT = 22.0
 """Higher pressures are cut off at this height [mm]: peaks at corners would cover the rest."""
 COLUMN = 2.3
 """Width of a column of labels, inches."""
+NOISE = 1e-6
+"""Pressures below this [MPa] are rounding, and said as 0."""
 SIGNS = 2.6
 """Width of the list of signs next to the axes, inches."""
 WORDS = {"fracture": "along a fracture", "plate": "under a plate", "graft": "on a graft's face"}
@@ -46,8 +48,9 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     low, high = _corners(picture, shown, per_mm)
     slide = ax is None
     beside = _sides(shown, per_mm, picture.view, low, high) if slide else (True, True)
-    room = COLUMN * sum(beside)
     box = np.array([d.WIDE - 1.4 - SIGNS, 5.25]) if ax is None else d.inches(ax)
+    column = min(COLUMN, 0.3 * float(box[0]))      # small axes keep room for the bone
+    room = column * sum(beside)
     scale = float(min(box[1] / (high[1] - low[1] + 4.0),
                       (box[0] - room) / (high[0] - low[0] + 10.0)))
     if ax is None:
@@ -59,7 +62,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     d.label(figure)
     words = "" if picture.held else ", so there is no pressure to draw"
     d.title(ax, f"{picture.construct}: contact pressure", outcome(picture) + words)
-    rooms = (COLUMN / scale * there + 5.0 for there in beside)
+    rooms = (column / scale * there + 5.0 for there in beside)
     seen.frame(ax, picture.view, *seen.widened(picture.view, low, high, *rooms, below=1.0,
                                                above=3.0), scale)
     for body in picture.bodies:
@@ -71,7 +74,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     d.draw_members(ax, picture.members, 0.0).set(zorder=1.5, alpha=0.45)
     for line in shown:
         _band(ax, line, per_mm)
-    _labels(ax, shown, load, picture.view, (low, high), per_mm, scale)
+    _labels(ax, shown, load, picture.view, (low, high), per_mm, scale, column)
     _signs(ax, shown, [load.contacts[x.name] for x in shown], per_mm, slide)
     return ax
 
@@ -140,7 +143,8 @@ def _sides(lines: list[ContactLine], per_mm: float, view: View, low: FloatArray,
 
 
 def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult, view: View,
-            corners: tuple[FloatArray, FloatArray], per_mm: float, scale: float) -> None:
+            corners: tuple[FloatArray, FloatArray], per_mm: float, scale: float,
+            column: float) -> None:
     low, high = corners
     at = _anchors(lines, per_mm)
     texts = [f"{line.name}\n{_words(load.contacts[line.name])}" for line in lines]
@@ -150,7 +154,7 @@ def _labels(ax: Axes, lines: list[ContactLine], load: LoadResult, view: View,
     for hand, x in zip((True, False), columns, strict=True):
         mine = np.flatnonzero(left == hand)
         seen.leaders(ax, at[mine], [texts[i] for i in mine], [colours[i] for i in mine],
-                     view=view, left=hand, x=x, room=COLUMN - 0.1, scale=scale,
+                     view=view, left=hand, x=x, room=column - 0.1, scale=scale,
                      span=(float(low[1]), float(high[1]) + 2.0))
 
 
@@ -167,6 +171,8 @@ def _words(result: ContactResult) -> str:
 def _figure(value: float | None) -> str:
     if value is None:
         return "–"
+    if abs(value) < NOISE:
+        return "0"
     return f"{value:.2g}" if abs(value) < 10 else f"{value:.0f}"
 
 

@@ -27,6 +27,8 @@ from buttress.results.stress import STRAIN_RATIO
 
 ESCAPE_MM = 5.0
 """How far a fragment that moves freely is drawn along its motion."""
+NOISE_MM = 1e-6
+"""Movements below this are rounding, and said as 0."""
 GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
 LEAST_MM = -60.0
@@ -174,8 +176,9 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     low[1] = max(low[1], _lowest(picture) - SHAFT_MM)   # the shaft below says nothing more
     view = picture.view
     names = _names(picture, factor if picture.held else 0.0, (low[0] + high[0]) / 2)
-    column = np.array([1.75 if side else 0.15 for side in names])   # inches of names
     box = d.inches(ax)
+    most = min(1.75, 0.3 * float(box[0]))      # small axes keep room for the bone
+    column = np.array([most if side else min(0.15, most) for side in names])   # inches of names
     margin = np.array([8.0, 8.0])
     scale = float(min(box[1] / (high[1] - low[1] + 28.0),
                       (box[0] - column.sum()) / (high[0] - low[0] + margin.sum())))
@@ -195,7 +198,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     for hand, (anchors, words, colours) in enumerate(zip(*s, strict=True) if s else ((), (), ())
                                                      for s in names):
         seen.leaders(ax, np.array(anchors), words, colours, view=view, left=hand == 0,
-                     scale=scale, x=columns[hand], room=1.7, span=(low[1], high[1]))
+                     scale=scale, x=columns[hand], room=most - 0.05, span=(low[1], high[1]))
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
     _list_of_lines(ax, picture, factor, handles, shown)
     if picture.held:
@@ -386,7 +389,7 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     sunk = _sunk(load)
     if sunk is None:
         return ONLY_FRICTION if picture.friction_only else "held"
-    return f"subsides {sunk:.3g} mm"
+    return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.3g} mm"
 
 
 def _sunk(load: LoadResult) -> float | None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from buttress.lesson.grid import Kinds, Scene, Time, scene_of
 from buttress.study.implants import Screw
-from buttress.study.read import example
+from buttress.study.read import example, study_from
 from buttress.study.study import Construct, Study
 from buttress.study.tables import number
+from buttress.sweeps.vary import plain
 
 MESH_MM = 2.5
 """Element edge of the lesson's meshes."""
@@ -16,6 +17,8 @@ THIN_LAG = "thin plate + lag screws"
 THICK_LAG = "thick plate + lag screws"
 UPPER, LOWER = "upper lag", "lower lag"
 """Names of the two lag screws of the study."""
+SHEAR_PLANE, TOP_MM = [[-3.0, 0.0], [-24.0, -57.7]], -25.0
+"""The fracture and the upper end of the plates on the simple outline [mm]."""
 FURTHER: dict[str, tuple[tuple[float, float], ...]] = {
     THIN_LAG: ((15.0, 0.0), (30.0, 0.0), (20.0, -10.0), (20.0, 2.5), (20.0, 15.0)),
     THICK_LAG: ((20.0, 2.5),)}
@@ -31,9 +34,15 @@ def coarse(study: Study, size: float = MESH_MM) -> Study:
 def shear_study() -> Study:
     """The shipped shear fracture with the hardware that the lesson argues with.
 
-    Everything is taken from the study medial-shear.
+    Everything is taken from the study medial-shear but the outline, which is the simple one: turned
+    to 65 degrees, a fracture of the anatomical one comes out on the concave plateau.
     """
-    study = example("medial-shear")
+    data = plain(example("medial-shear"))
+    data["section"]["outline"] = "simple"
+    data["fracture"][0]["points_mm"] = SHEAR_PLANE
+    for plate in (p for c in data["construct"] for p in c.get("plate", ())):
+        plate["top_mm"] = TOP_MM
+    study = study_from(data)
     given = {c.name: c for c in study.constructs}
     both, straight = given["antiglide + lag screws"], given["straight plate"]
     lags = tuple(s for s in both.screws if s.plate is None)

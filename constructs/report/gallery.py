@@ -23,10 +23,23 @@ from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
 from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first
+from buttress.results.order import best_first, reserve, reserve_words
 from buttress.results.rows import rows
+from buttress.results.verdict import verdict
 from buttress.study.read import example, example_names
 
+SHAPES = {
+    "bicondylar": "Schatzker V, AO/OTA 41-C", "bicondylar-detached": "Schatzker VI, AO/OTA 41-C",
+    "fading-tension": "Schatzker IV, AO/OTA 41-B",
+    "lateral-depression": "Schatzker III, AO/OTA 41-B2",
+    "lateral-split": "Schatzker I, AO/OTA 41-B1", "medial-shear": "Schatzker IV, AO/OTA 41-B",
+    "posterior-shear": "posterior column, AO/OTA 41-B",
+    "staged-tightening": "Schatzker I, AO/OTA 41-B1"}
+"""What a surgeon would call the shape of each study's fracture."""
+SOURCES = ("Shapes are named after Schatzker et al., Clin Orthop 1979;138:94-104, the AO/OTA "
+           "compendium, J Orthop Trauma 2018;32 Suppl 1, and the columns of Luo et al., J Orthop "
+           "Trauma 2010;24:683-92 (from memory, to be checked); the scenarios are invented, and a "
+           "flat section shows a part of such a fracture only.")
 COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
            "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
@@ -58,6 +71,15 @@ def chosen(comparison: Comparison) -> tuple[str, str]:
     sunk = {k: f.subsidence_mean_mm for k, f in held[-1].fragments.items()
             if f.subsidence_mean_mm is not None}
     return best.name, max(sunk, key=lambda k: sunk[k]) if sunk else next(iter(held[-1].fragments))
+
+
+def answer(comparison: Comparison) -> str:
+    """In one sentence which construct stands first, and what holds it there."""
+    first = best_first(comparison.constructs)[0]
+    if reserve(first).load_N <= 0.0:
+        return "no construct is known to carry load."
+    why = verdict(first, comparison.constructs)
+    return f"“{first.name}” stands first: {reserve_words(first)}; {why[:1].lower()}{why[1:]}"
 
 
 def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
@@ -116,14 +138,16 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
     command = f"buttress compare --example {study.name}"
     table = "\n".join(line.rstrip() for line in lines(comparison)).strip()
     page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
-            f"All of this comes from one command; the files are in the folder that it writes:\n\n"
+            f"**The answer of this model:** {shown(answer(comparison))}", ""]
+    rest = [f"All of this comes from one command; the files are in the folder that it writes:\n\n"
             f"    {command}\n",
-            f"## The table\n\nThe table of `{command}`, best first "
-            "([the numbers](comparison.csv)):\n", "```", table, "```", ""]
+            f"## The table\n\n<details><summary>The table of <code>{command}</code>, best first"
+            "</summary>\n", "```", table, "```", "", "</details>", "",
+            "[The numbers](comparison.csv)", ""]
     if comparison.stages:
         staged = "\n".join(line.rstrip() for line in stage_lines(comparison.stages)).strip()
-        page += ["## Stage by stage", "", "```", staged, "```", ""]
-    page += ["## How far these numbers go", "",
+        rest += ["## Stage by stage", "", "```", staged, "```", ""]
+    rest += ["## How far these numbers go", "",
              *(f"- **{kind}**: {shown(said)}" for kind, said in how_far(comparison).items()), ""]
     written = [folder / "comparison.csv"]
     written[0].write_text(numbers(comparison), encoding="utf-8")
@@ -133,6 +157,7 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
         page += [f"## {shown(words)}", "",
                  f"`{command}` → `{stem}.png`; in Python {ticks}{code}{ticks}", "",
                  f"![{shown(words)}]({stem}.png)", ""]
+    page += rest
     written.append(folder / "README.md")
     written[-1].write_text("\n".join(page), encoding="utf-8")
     return written
@@ -185,15 +210,17 @@ def write_index(folder: Path) -> list[Path]:
     out = ["# Gallery", "", LABEL, "", "All scenarios are invented. Made by", "",
            f"    {REMAKE}", "",
            "(`buttress examples NAME --gallery results/gallery` makes one study anew.)", "",
-           "| study | constructs | command |", "| --- | --- | --- |"]
+           "| study | shape of the fracture | constructs | command |",
+           "| --- | --- | --- | --- |"]
     for name in example_names():
         if (folder / name / "README.md").exists():
             study = example(name)
             out.append(f"| [{shown(study.title or name)}]({name}/README.md) | "
-                       f"{len(study.constructs)} | `buttress compare --example {name}` |")
-    out += [f"| [{words}]({name}/) | | `{command}` |"
+                       f"{SHAPES[name]} | {len(study.constructs)} | "
+                       f"`buttress compare --example {name}` |")
+    out += [f"| [{words}]({name}/) | | | `{command}` |"
             for name, (words, command) in OTHERS.items() if (folder / name).exists()]
-    out += ["", "[Every key of a study file](keys.md) · "
+    out += ["", SOURCES, "", "[Every key of a study file](keys.md) · "
             "[what Python offers](api/buttress.html) (open it in a browser) · "
             "[What this cannot tell you, and what it assumes](assumptions.md) · "
             "[words, for people who are not engineers and for people who are not surgeons]"

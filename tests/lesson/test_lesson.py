@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from simple_shear import simple_shear
 from small_lesson import random_points, small_lesson, small_scene
 from small_study import small_study
 
@@ -87,7 +88,7 @@ def test_time_takes_the_shares_of_the_data_table() -> None:
 
 
 def test_a_fracture_is_turned_about_its_end_at_the_joint() -> None:
-    study = example("medial-shear")
+    study = simple_shear()
     line = study.fractures[0]
     assert slope_of(line) == 20.0
     apexes = [turned_line(study, line, s)[0] for s in (15.0, 20.0, 30.0)]

@@ -195,7 +195,7 @@ def test_the_command_says_one_line_and_ends_with_2(tmp_path: Path, name: str) ->
                           capture_output=True, text=True, check=False, timeout=120)
     assert done.returncode == 2
     assert done.stderr.strip() == (
-        f'buttress: s.toml: a coupled key that divides by zero; key: {TOP} (line 77); '
+        f'buttress: s.toml: a coupled key that divides by zero; key: {TOP} (line 78); '
         'value: "1 / {load.shift_mm}"; expected: a divisor that is not zero')
     assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
 

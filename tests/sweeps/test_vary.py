@@ -125,8 +125,9 @@ def test_a_turned_fracture_keeps_its_corner_with_a_void() -> None:
     assert corners[0] == inner[1] != study.fractures[0].points_mm[1]
     assert corners[3] == outer[1] != study.fractures[1].points_mm[1]
     assert corners[1:3] == study.voids[0].points_mm[1:3]
-    assert inner[1][1] == outer[1][1] == -9.0
-    now, then = (math.atan2(p[0][0] - p[1][0], 9.0) for p in (study.fractures[0].points_mm, inner))
+    assert [x[1][1] for x in (inner, outer)] == [x.points_mm[1][1] for x in study.fractures]
+    now, then = (math.atan2(p[0][0] - p[1][0], p[0][1] - p[1][1])
+                 for p in (study.fractures[0].points_mm, inner))
     assert math.degrees(now - then) == pytest.approx(5.0)
 
 
