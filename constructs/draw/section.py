@@ -389,7 +389,8 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     sunk = _sunk(load)
     if sunk is None:
         return ONLY_FRICTION if picture.friction_only else "held"
-    return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.3g} mm"
+    # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
+    return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
 
 
 def _sunk(load: LoadResult) -> float | None:
