@@ -279,4 +279,4 @@ def write(figure: Figure, path: Path) -> None:
     with mpl.rc_context({"svg.hashsalt": "buttress", "svg.fonttype": "path",
                          "text.usetex": False, "savefig.bbox": None}):
         figure.savefig(path, dpi=DPI, metadata=told,
-                       pil_kwargs=None if svg else {"compress_level": COMPRESSION})
+                       **({} if svg else {"pil_kwargs": {"compress_level": COMPRESSION}}))

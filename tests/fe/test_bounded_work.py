@@ -58,8 +58,8 @@ def test_a_path_asks_lemke_no_more_once_its_pivots_are_used_up(
     """Beyond a place nothing is found, and each try costs 100 pivots: the path ends, not known."""
     ram, found, asked = Ram.of(hinge.bar(built_in=True).problem, np.ones(1)), Ram._search, []
 
-    def search(self: Ram, step: RamStep, near: tuple[Pressed, ...]) -> object:
-        return found(self, step, near) if -step.memory.offset[-1] <= 0.2 or step.prescribed else None
+    def search(self: Ram, step: RamStep, near: tuple[Pressed, ...], pivots: int) -> object:
+        return found(self, step, near, pivots) if -step.memory.offset[-1] <= 0.2 or step.prescribed else None
 
     def hammer(self: Ram, step: RamStep) -> None:
         asked.append(step)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import nnls
 
-from buttress.fe.solve.lemke import lemke, proves_none
+from buttress.fe.solve.lemke import Pivots, lemke, proves_none
 
 
 def minimum(matrix: np.ndarray, right: np.ndarray) -> np.ndarray:
@@ -23,7 +23,7 @@ def test_positive_definite_problems_are_those_of_least_squares(seed: int, coveri
     half = rng.normal(size=(n, n))
     matrix, right = half @ half.T + 0.1 * np.eye(n), rng.normal(size=n)
     right[int(np.argmin(right))] -= 2.0      # something must give way
-    z, why = lemke(matrix, right, covering=rng.uniform(0.5, 2.0, n) if covering else None)
+    z, why = lemke(matrix, right, Pivots(), covering=rng.uniform(0.5, 2.0, n) if covering else None)
     assert why == "solution"
     assert z == pytest.approx(minimum(matrix, right), abs=1e-9)
     v = matrix @ z + right
@@ -36,23 +36,23 @@ def test_ties_do_not_cycle() -> None:
     n = 30
     matrix = 2.0 * np.eye(n) - np.eye(n, k=1) - np.eye(n, k=-1)
     right = -np.ones(n)
-    z, why = lemke(matrix, right)
+    z, why = lemke(matrix, right, Pivots())
     assert why == "solution"
     x = np.arange(1, n + 1)
     assert z == pytest.approx(x * (n + 1 - x) / 2.0)      # a string under even load
-    assert lemke(matrix, right, most=3) == (None, "pivots")
+    assert lemke(matrix, right, Pivots(3)) == (None, "pivots")
 
 
 def test_what_is_not_pressed_stays() -> None:
-    z, why = lemke(-np.eye(2), np.array([0.0, 3.0]))
+    z, why = lemke(-np.eye(2), np.array([0.0, 3.0]), Pivots())
     assert (z.tolist(), why) == ([0.0, 0.0], "solution")
-    assert lemke(np.zeros((0, 0)), np.zeros(0))[1] == "solution"
+    assert lemke(np.zeros((0, 0)), np.zeros(0), Pivots())[1] == "solution"
 
 
 def test_a_mechanism_under_load_is_a_ray_along_its_motion() -> None:
     """Two rows that only a common motion leaves without resistance."""
     matrix, right = np.array([[1.0, -1.0], [-1.0, 1.0]]), np.array([-1.0, -1.0])
-    z, why = lemke(matrix, right)
+    z, why = lemke(matrix, right, Pivots())
     assert why == "ray"
     assert z[0] == pytest.approx(z[1])
     assert z[0] > 0.0

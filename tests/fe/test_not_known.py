@@ -23,9 +23,9 @@ def pressed(monkeypatch: pytest.MonkeyPatch, answered: str) -> Path:
     ram = Ram.of(hinge.bar(built_in=True).problem, np.ones(1))
     found = Ram._search
 
-    def search(self: Ram, step: RamStep, near: tuple[Pressed, ...]) -> object:
+    def search(self: Ram, step: RamStep, near: tuple[Pressed, ...], pivots: int) -> object:
         if -step.memory.offset[-1] <= LOST or step.prescribed:
-            return found(self, step, near)
+            return found(self, step, near, pivots)
         return None if answered == "nothing" else step.none(Status(answered), None)
 
     monkeypatch.setattr(Ram, "_search", search)

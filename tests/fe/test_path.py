@@ -152,7 +152,7 @@ def test_every_point_is_proved_by_its_residuals():
         assert slack == pytest.approx(a.slack, abs=1e-9)
 
 
-@pytest.mark.parametrize("name", ["lag screws", "antiglide + screw"])
+@pytest.mark.parametrize("name", ["lag screws", "antiglide"])
 def test_a_peak_is_where_single_steps_hold_no_more(name):
     model, path = construct(name)
     assert path.peak_status == "found"

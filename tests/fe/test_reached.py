@@ -18,7 +18,8 @@ from buttress.fe.verification.hardening import RISE, STIFFNESS, STRENGTH, crushe
 def coarse() -> Path:
     """The path of a crushed buttress with its first and its last points alone."""
     path = crushed()
-    ends = [path.points[0], path.points[-1]]
+    first, last = path.points[0], path.points[-1]
+    ends = [first, replace(last, began=first.memory)]
     assert ends[1].load_N > STRENGTH + 100.0
     return replace(path, points=ends)
 

@@ -61,6 +61,7 @@ def problem(seed, hardens=False):
         compliance=np.array(soft), lower=lower_array, upper=np.array(upper), gap=np.array(gap),
         kink_slope=none(0), friction=friction_array, partner=np.array(partner),
         slope=np.where((friction_array == 0) & hardens, 10.0 ** rises.uniform(1, 5, n), 0.0),
+        soften=none(n), residual=np.ones(n),
         opens=(lower_array == 0) & (friction_array == 0))
 
 

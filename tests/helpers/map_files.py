@@ -59,9 +59,8 @@ def raw_png(columns: int, rows: int, data: bytes, *, depth: int = 8, colour: int
 
 def study_text(section: str, name: str = "mapped", size: float = 4.0) -> str:
     """The shipped shear fracture, coarse, one construct and load, with more under [section]."""
-    text = simple_text().replace('side = "right"\n', f'side = "right"\n{section}\n', 1)
-    if "outline_file" in section:
-        text = text.replace('outline = "simple"\n', "", 1)
+    kept = "" if "outline_file" in section else 'outline = "simple"\n'
+    text = simple_text().replace('outline = "simple"\n', f"{kept}{section}\n", 1)
     text = text.replace('name = "medial-shear"', f'name = "{name}"')
     text = text.replace("[[fracture]]", f"[mesh]\nsize_mm = {size}\n\n[[fracture]]", 1)
     text = text.replace("total_N = [500, 1000, 1500]", "total_N = [700]")
