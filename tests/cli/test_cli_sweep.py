@@ -21,6 +21,8 @@ FRICTION = "fracture.shear plane.friction"
 VARY = ["--vary", f"{FRICTION}=0.3:0.5:2", "--vary", "section.modulus_scale=0.8,1"]
 STUDY = """
 name = "tiny"
+[section]
+outline = "simple"
 [mesh]
 size_mm = 4
 [[fracture]]

@@ -105,9 +105,9 @@ def test_wrong_input_is_one_message_and_exit_2(tmp_path: Path, content: bytes, w
 
 
 @pytest.mark.parametrize(("old", "new", "word"), [
-    ("points_mm = [[-3, 0], [-24, -57.7]]", "points_mm = [[-3, -5], [-10, -20]]", "shear plane"),
-    ("points_mm = [[-3, 0], [-24, -57.7]]", "points_mm = [[-3, 0], [-40, 30]]", "shear plane"),
-    ("points_mm = [[-3, 0], [-24, -57.7]]",
+    ("points_mm = [[2.5, 15], [-24, -57.7]]", "points_mm = [[-3, -5], [-10, -20]]", "shear plane"),
+    ("points_mm = [[2.5, 15], [-24, -57.7]]", "points_mm = [[-3, 0], [-40, 30]]", "shear plane"),
+    ("points_mm = [[2.5, 15], [-24, -57.7]]",
      "points_mm = [[-3, 0], [-20, -30], [-3, -30], [-24, -10]]", "shear plane"),
     ("medial_share = 0.65", "medial_share = 0.65\nmedial_centre_mm = -36", "medial_centre_mm"),
     ("friction = 0.5\n", 'friction = 0.5\n[[fracture]]\nname = "second"\n'

@@ -13,7 +13,7 @@ from buttress.study.lines import key_lines, line_of
 from buttress.study.read import example_names, example_text, parse_study
 
 TEXT = example_text("medial-shear")
-POINTS = "points_mm = [[-3, 0], [-24, -57.7]]"
+POINTS = "points_mm = [[2.5, 15], [-24, -57.7]]"
 LENGTH = "length_mm = 70"
 
 

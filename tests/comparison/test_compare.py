@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from simple_shear import simple_shear
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
@@ -52,7 +53,7 @@ def test_intact_bone_is_linear_and_sinks_less(lag) -> None:
 
 def test_mirror_image_gives_mirror_image() -> None:
     """A lateral copy of the fracture and its screws, loaded the other way round."""
-    study = example("medial-shear")
+    study = simple_shear()      # its outline is symmetric
     data = resolved(study)
     data["construct"] = [data["construct"][1]]
     mirrored = study_from({**data})

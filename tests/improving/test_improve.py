@@ -11,6 +11,7 @@ import matplotlib.colors
 import numpy as np
 import pytest
 from known_optimum import ANGLE, LENGTH, NAME, TOP
+from simple_shear import simple_shear
 from small_study import small_study
 from typer.testing import CliRunner
 
@@ -41,7 +42,7 @@ def hill(where: dict, scales: dict) -> float:
 
 def test_it_finds_an_optimum_that_is_known(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     solved = made.use(monkeypatch, hill)
-    found = improve("medial-shear", NAME, FREE, cases=40, out=tmp_path / "i.sqlite")
+    found = improve(simple_shear(), NAME, FREE, cases=40, out=tmp_path / "i.sqlite")
     best = found.best
     assert best is not None
     assert best.values == pytest.approx((-28.0, 4.0), abs=0.8)
@@ -62,18 +63,18 @@ def test_it_is_never_worse_than_the_start(seed: int, monkeypatch: pytest.MonkeyP
     slope, wave = rng.normal(size=2) * 400, rng.uniform(0.2, 2.0)
     made.use(monkeypatch, lambda w, s: 3000.0 + slope[0] * (w["top_mm"] + 25) + slope[1] * math.sin(
         wave * w["angle_deg"]))
-    found = improve("medial-shear", NAME, FREE, cases=9, seed=seed, out=tmp_path / "i.sqlite")
+    found = improve(simple_shear(), NAME, FREE, cases=9, seed=seed, out=tmp_path / "i.sqlite")
     assert found.best.value >= found.start.value
 
 
 def test_where_the_start_is_the_optimum_it_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path
                                                    ) -> None:
     made.use(monkeypatch, lambda w, s: 5000.0 - abs(w["top_mm"] + 25.0) - abs(w["angle_deg"]))
-    found = improve("medial-shear", NAME, FREE, cases=9, out=tmp_path / "i.sqlite")
+    found = improve(simple_shear(), NAME, FREE, cases=9, out=tmp_path / "i.sqlite")
     assert found.best is found.start
     assert found.sentences()[-1] == "no placement tried does better than the start"
     made.use(monkeypatch, lambda w, s: 5000.0 - w["top_mm"])
-    found = improve("medial-shear", NAME, FREE, cases=9, out=tmp_path / "j.sqlite")
+    found = improve(simple_shear(), NAME, FREE, cases=9, out=tmp_path / "j.sqlite")
     assert not found.beyond_tie
     assert "which is no difference: within the width of a tie" in " ".join(found.sentences())
 
@@ -88,7 +89,7 @@ def test_refused_and_not_known_are_counted_as_such(monkeypatch: pytest.MonkeyPat
         return 4000.0
 
     solved = made.use(monkeypatch, reserve)
-    found = improve("medial-shear", NAME, [f"{TOP}=-32:-18", f"{ANGLE}=-12:12"], cases=16,
+    found = improve(simple_shear(), NAME, [f"{TOP}=-32:-18", f"{ANGLE}=-12:12"], cases=16,
                     out=tmp_path / "i.sqlite")
     counts = found.counts
     assert counts[SOLVED] + counts[UNKNOWN] == 16 == len(solved)
@@ -111,7 +112,7 @@ def test_refused_and_not_known_are_counted_as_such(monkeypatch: pytest.MonkeyPat
 def test_a_search_that_was_dropped_resumes_and_ends_as_one_in_one_go(
         monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     made.use(monkeypatch, hill)
-    whole = improve("medial-shear", NAME, FREE, cases=14, out=tmp_path / "whole.sqlite")
+    whole = improve(simple_shear(), NAME, FREE, cases=14, out=tmp_path / "whole.sqlite")
     tried: list[float] = []
 
     def dies(where: dict, scales: dict) -> float:
@@ -122,17 +123,17 @@ def test_a_search_that_was_dropped_resumes_and_ends_as_one_in_one_go(
 
     made.use(monkeypatch, dies)
     with pytest.raises(KeyboardInterrupt):
-        improve("medial-shear", NAME, FREE, cases=14, out=tmp_path / "i.sqlite")
+        improve(simple_shear(), NAME, FREE, cases=14, out=tmp_path / "i.sqlite")
     again = made.use(monkeypatch, hill)
-    found = improve("medial-shear", NAME, FREE, cases=14, out=tmp_path / "i.sqlite")
+    found = improve(simple_shear(), NAME, FREE, cases=14, out=tmp_path / "i.sqlite")
     assert found.placements == whole.placements
     assert len(again) == 4    # ten were stored
     assert found.counts[LEFT] == 0
-    more = improve("medial-shear", NAME, FREE, cases=16, out=tmp_path / "i.sqlite")
+    more = improve(simple_shear(), NAME, FREE, cases=16, out=tmp_path / "i.sqlite")
     assert more.placements[:len(whole.placements)] == whole.placements
     assert more.counts[SOLVED] == 16
     with pytest.raises(InputError, match="another design"):
-        improve("medial-shear", NAME, [f"{TOP}=-31:-22"], cases=4, out=tmp_path / "i.sqlite")
+        improve(simple_shear(), NAME, [f"{TOP}=-31:-22"], cases=4, out=tmp_path / "i.sqlite")
 
 
 def test_the_worst_of_uncertain_bone_counts(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -143,7 +144,7 @@ def test_the_worst_of_uncertain_bone_counts(monkeypatch: pytest.MonkeyPatch, tmp
         return hill(where, scales) * scales["cancellous_strength"]
 
     made.use(monkeypatch, reserve)
-    found = improve("medial-shear", NAME, FREE, cases=4, samples=4, out=tmp_path / "i.sqlite")
+    found = improve(simple_shear(), NAME, FREE, cases=4, samples=4, out=tmp_path / "i.sqlite")
     assert len(seen) == 4
     least = min(strength for _, strength in seen)
     assert found.start.value == pytest.approx((8000.0 - 60 * 9 - 15 * 16) * least)
@@ -170,14 +171,14 @@ def test_more_friction_is_found_to_hold_more(tmp_path: Path) -> None:
     ([f"construct.{NAME}.screw.shaft 2.hole=1.5:5"], "bounds of a whole number")])
 def test_wrong_input_is_told(free: list[str], said: str, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=said):
-        improve("medial-shear", NAME, free, out=tmp_path / "i.sqlite")
+        improve(simple_shear(), NAME, free, out=tmp_path / "i.sqlite")
     assert not (tmp_path / "i.sqlite").exists()
 
 
 def test_a_hole_is_a_whole_number_and_a_coupled_key_follows(monkeypatch: pytest.MonkeyPatch,
                                                             tmp_path: Path) -> None:
     solved = made.use(monkeypatch, hill)
-    improve("medial-shear", NAME, [f"construct.{NAME}.screw.shaft 3.hole=4:6", f"{TOP}=-31:-23",
+    improve(simple_shear(), NAME, [f"construct.{NAME}.screw.shaft 3.hole=4:6", f"{TOP}=-31:-23",
                                    f"{LENGTH}={{{TOP}}} + 95"], cases=5, out=tmp_path / "i.sqlite")
     for task in solved:
         (construct,) = task.data["construct"]
@@ -202,7 +203,7 @@ def test_the_command_and_its_picture(monkeypatch: pytest.MonkeyPatch, tmp_path: 
     assert LABEL in text
     assert "An educational search" in text
     assert "12 solved" in text
-    found = improve("medial-shear", NAME, [*FREE, f"{LENGTH}=66:80"], cases=12,
+    found = improve(simple_shear(), NAME, [*FREE, f"{LENGTH}=66:80"], cases=12,
                     out=tmp_path / "i.sqlite")
     figure = landscape(found).get_figure(root=True)
     panels = [a for a in figure.axes if a.get_xlabel()]

@@ -82,7 +82,7 @@ def test_resolved_is_complete_and_reads_back_as_the_same_study() -> None:
 
 @pytest.mark.parametrize("points", ["[[-3, 0], [-60, -110]]", "[[-3, 0], [-10, -109]]"])
 def test_no_room_for_a_reference_band_is_told(points: str) -> None:
-    study = parse_study(changed(TEXT, ("[[-3, 0], [-24, -57.7]]", points)))
+    study = parse_study(changed(TEXT, ("[[2.5, 15], [-24, -57.7]]", points)))
     with pytest.raises(InputError, match="reference band"):
         resolved(study)
 
@@ -210,8 +210,8 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ("inside_mm = [-25, -12]", 'inside_mm = "here"', "fragment.medial.inside_mm", "a list"),
     ("inside_mm = [-25, -12]", "inside_mm = [-25, -12]\ndepth_mm = 60",
      "fragment.medial.depth_mm", "48"),
-    ("[[-3, 0], [-24, -57.7]]", "[[-3, 0]]", "fracture.shear plane.points_mm", "two points"),
-    ("[[-3, 0], [-24, -57.7]]", "[[-3, 0], [-3, 0]]", "fracture.shear plane.points_mm", "differ"),
+    ("[[2.5, 15], [-24, -57.7]]", "[[-3, 0]]", "fracture.shear plane.points_mm", "two points"),
+    ("[[2.5, 15], [-24, -57.7]]", "[[-3, 0], [-3, 0]]", "fracture.shear plane.points_mm", "differ"),
     ('name = "lag screws"', 'name = "NOTHING"', "construct.NOTHING.name", "two constructs"),
     ('name = "lower lag"', 'name = "upper lag"',
      "construct.lag screws.screw.upper lag.name", "two screws"),

@@ -72,7 +72,7 @@ def test_a_study_with_other_values_is_equal_when_it_was_written_and_read(
 
 def test_coupled_keys_are_written_as_they_were_given(tmp_path: Path) -> None:
     text = example_text("medial-shear").replace(
-        "top_mm = -25", 'top_mm = "{fracture.shear plane.apex.y} + 23"', 1)
+        "top_mm = -27.5", 'top_mm = "{fracture.shear plane.apex.y} + 23"', 1)
     study = parse_study(text)
     again = load_study(write_study(study, tmp_path / "s.toml"))
     assert again == study

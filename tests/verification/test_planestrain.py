@@ -40,4 +40,5 @@ def test_plane_stress_has_other_references() -> None:
     assert abs(e / (1 - nu**2) / planestrain.CONFINED - 1) > 0.05
     modulus, ratio, depth = planestrain.BONE
     free = 4 * modulus * depth * planestrain.wavenumber() / ((3 - ratio) * (1 + ratio))
-    assert abs(free / kelvin() - 1) > 0.05
+    assert free / kelvin() == pytest.approx(20 / 21)     # at a ratio of 0.3
+    assert ratio == 0.3
