@@ -64,6 +64,7 @@ def told(rule: str, construct: dict[str, Any]) -> bool:
     """Whether `check` names a rule for a construct on a sheared or a depressed fragment."""
     depressed = construct.get("wire") or construct.get("screw", [{}])[0].get("name") == "raft"
     data = plain(example("lateral-depression" if depressed else "medial-shear"))
+    data["section"]["outline"] = "simple"
     data["construct"] = [{"name": "c", **construct}]
     return any(f.rule == rule for f in check(study_from(data)))
 

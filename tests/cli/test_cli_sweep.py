@@ -133,7 +133,7 @@ def test_a_dry_run_stores_nothing(app: typer.Typer, study: str) -> None:
     assert LABEL in done.stdout
     assert not Path("results").exists()
     done = run(app, "rank", study, "--samples", "8", "--seed", "1", "--dry-run")
-    assert "44 cases with 88 constructs" in done.stdout
+    assert "52 cases with 104 constructs" in done.stdout
     assert "friction of the fracture (fracture.*.friction): triangular(0.2, 0.5, 0.6) [-]; memory: " \
         in done.stdout
     told = json.loads(run(app, "rank", study, "--samples", "8", "--dry-run", "--json").stdout)

@@ -203,7 +203,7 @@ def test_the_command_and_its_picture(monkeypatch: pytest.MonkeyPatch, tmp_path: 
     assert LABEL in text
     assert "An educational search" in text
     assert "12 solved" in text
-    found = improve(simple_shear(), NAME, [*FREE, f"{LENGTH}=66:80"], cases=12,
+    found = improve("medial-shear", NAME, [*FREE, f"{LENGTH}=66:80"], cases=12,
                     out=tmp_path / "i.sqlite")
     figure = landscape(found).get_figure(root=True)
     panels = [a for a in figure.axes if a.get_xlabel()]
@@ -228,6 +228,7 @@ name = "resting"
 title = "A plateau that rests on its shaft"
 scenario = "An invented scenario for a test."
 [section]
+outline = "simple"
 width_mm = 76
 depth_mm = 48
 shaft_width_mm = 28

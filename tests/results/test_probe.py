@@ -68,7 +68,9 @@ def test_a_linear_field_is_read_exactly(x: float, y: float) -> None:
 def test_at_a_quadrature_point_it_is_near_the_stored_value(made: Comparison) -> None:
     picture = made["lag screws"].picture(400.0)
     field = next(f for f in picture.fields if f.tissue == "core" and f.body == "medial")
-    k = int(np.argmax(np.abs(field.stress[..., 1]).max(axis=1)))
+    # In the rim there is no core, and close to the joint its modulus changes within an element.
+    there = (field.volume > 0.0).all(axis=1) & (field.points[:, :, 1] < -10.0).all(axis=1)
+    k = int(np.argmax(np.abs(field.stress[..., 1]).max(axis=1) * there))
     point = tuple(field.points[k, 0])
     found = made.at([point])
     row = found[(found.construct == "lag screws") & (found.total_load_N == 400.0)
