@@ -278,5 +278,8 @@ def write(figure: Figure, path: Path) -> None:
     told = {"Date": None, "Creator": None} if svg else {"Software": None}
     with mpl.rc_context({"svg.hashsalt": "buttress", "svg.fonttype": "path",
                          "text.usetex": False, "savefig.bbox": None}):
-        figure.savefig(path, dpi=DPI, metadata=told,
-                       **({} if svg else {"pil_kwargs": {"compress_level": COMPRESSION}}))
+        if svg:
+            figure.savefig(path, dpi=DPI, metadata=told)
+        else:
+            figure.savefig(path, dpi=DPI, metadata=told,
+                           pil_kwargs={"compress_level": COMPRESSION})

@@ -14,7 +14,7 @@ from buttress.model.install import build_model
 from buttress.model.model import Bones, intact_measures
 from buttress.model.resolve import resolved
 from buttress.results.reader import Reader, intact_subsidence
-from buttress.study.read import example, study_from
+from buttress.study.read import study_from
 from buttress.verification.studies import coarse
 
 
