@@ -30,12 +30,12 @@ NUMBERS = {
 
 LAG = {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -14, "length_mm": 76.5,
        "thread_mm": 32, "use": "lag", "tension_N": 300}
-COVERING = {"name": "plate", "section": "3.5 straight", "side": "medial", "top_mm": -25,
+COVERING = {"name": "plate", "section": "3.5 straight", "side": "medial", "top_mm": -27.5,
             "length_mm": 70}
 WIRE = {"name": "wires", "diameter_mm": 1.6, "side": "lateral", "height_mm": -6, "length_mm": 60,
         "count": 3}
-RAFT = {"name": "raft", "form": "HA 3.5", "side": "lateral", "height_mm": -7, "length_mm": 70,
-        "count": 4}
+RAFT = {"name": "raft", "form": "HA 3.5", "side": "lateral", "height_mm": -4.4, "angle_deg": -4.5,
+        "length_mm": 70, "count": 4}
 
 
 def _hole(hole: int) -> dict[str, Any]:
@@ -48,7 +48,7 @@ RULES: dict[str, tuple[str, dict[str, Any], dict[str, Any]]] = {
     "wires close to the joint lie parallel to it": (
         "wires parallel to the joint", {"wire": [WIRE | {"angle_deg": -14}]}, {"wire": [WIRE]}),
     "a raft lies close under the joint": (
-        "raft below the joint", {"screw": [RAFT | {"height_mm": -13}]}, {"screw": [RAFT]}),
+        "raft below the joint", {"screw": [RAFT | {"height_mm": -10.4}]}, {"screw": [RAFT]}),
     "a tip ends short of the tissue behind the far cortex": (
         "tip beyond the cortex", {"screw": [LAG | {"length_mm": 79}]}, {"screw": [LAG]}),
     "two screws at least below an apex": (
@@ -64,7 +64,6 @@ def told(rule: str, construct: dict[str, Any]) -> bool:
     """Whether `check` names a rule for a construct on a sheared or a depressed fragment."""
     depressed = construct.get("wire") or construct.get("screw", [{}])[0].get("name") == "raft"
     data = plain(example("lateral-depression" if depressed else "medial-shear"))
-    data["section"]["outline"] = "simple"
     data["construct"] = [{"name": "c", **construct}]
     return any(f.rule == rule for f in check(study_from(data)))
 

@@ -14,6 +14,7 @@ from buttress import LABEL, compare
 from buttress.bone.section import Section
 from buttress.cli.app import app
 from buttress.fe.bodies.assembly import quadrature_points
+from buttress.fe.bodies.element import QUADRATURE
 from buttress.fe.errors import InputError
 from buttress.report.folder import write_results
 from buttress.results.comparison import Comparison
@@ -68,7 +69,8 @@ def test_a_linear_field_is_read_exactly(x: float, y: float) -> None:
 def test_at_a_quadrature_point_it_is_near_the_stored_value(made: Comparison) -> None:
     picture = made["lag screws"].picture(400.0)
     field = next(f for f in picture.fields if f.tissue == "core" and f.body == "medial")
-    # In the rim there is no core, and close to the joint its modulus changes within an element.
+    # In the rim there is no core. Close to the joint a triangle holds the step from subchondral to
+    # cancellous modulus, over which a linear fit is no good; see the next test.
     there = (field.volume > 0.0).all(axis=1) & (field.points[:, :, 1] < -10.0).all(axis=1)
     k = int(np.argmax(np.abs(field.stress[..., 1]).max(axis=1) * there))
     point = tuple(field.points[k, 0])
@@ -81,6 +83,23 @@ def test_at_a_quadrature_point_it_is_near_the_stored_value(made: Comparison) -> 
         field.strain[k, 0], abs=1e-9 * size)    # linear in a straight triangle
     assert row["stress_yy_MPa"] == pytest.approx(field.stress[k, 0, 1], rel=0.02)
     assert row["von_mises_MPa"] == pytest.approx(field.von_mises[k, 0], rel=0.02)
+
+
+def test_the_centre_of_every_triangle_has_its_mean(made: Comparison) -> None:
+    """A weighted linear fit keeps the mean, which a straight triangle has at its centroid: also
+    where the modulus steps within it."""
+    field = next(f for f in made["lag screws"].picture(400.0).fields
+                 if f.tissue == "core" and f.body == "medial")
+    weight = QUADRATURE[field.stress.shape[1]][1]
+    whole = np.flatnonzero((field.volume > 0.0).all(axis=1))
+    steepest = whole[np.argsort(-np.ptp(field.stress[whole, :, 1], axis=1))[:5]]
+    for k in steepest:
+        centre, mean = (weight @ x[k] / weight.sum() for x in (field.points, field.stress))
+        found = made.at([tuple(centre)])
+        row = found[(found.construct == "lag screws") & (found.total_load_N == 400.0)
+                    & (found.tissue == "core")].iloc[0]
+        assert [row[f"stress_{c}_MPa"] for c in ("xx", "yy", "xy")] == pytest.approx(
+            mean, abs=1e-9 * np.abs(field.stress[k]).max())
 
 
 def test_core_and_cortex_have_the_same_strain_and_the_frame_says_what_it_is(made: Comparison

@@ -223,7 +223,8 @@ def test_a_quantity_costs_nothing_until_it_is_asked_for(monkeypatch: pytest.Monk
     def forbidden(*_: object, **__: object) -> None:
         raise AssertionError("a field that no column asks for")
 
-    for name in ("strained", "contact_lines", "pushes", "graft_results", "nodal_forces"):
+    for name in ("strained", "bone_strain", "contact_lines", "pushes", "graft_results",
+                 "nodal_forces"):
         monkeypatch.setattr(figures, name, forbidden)
     study = small_study("antiglide")
     plan = planned(1, Varier(study).case({}), {})

@@ -86,8 +86,11 @@ def test_set_ups_are_what_the_table_says(test):
     assert named == {c.name for c in study.constructs}
     wanted = {load for claim in test.claims for load in claim.load_N}
     assert wanted <= set(study.load.total_N)
-    broken = any(x.startswith("the whole load acts on the ") for x in test.assumptions)
-    assert (study.load.medial_share in (0.0, 1.0)) == broken
+    whole = {"broken condyle": (0.0, 1.0), "medial plateau": (1.0,), "lateral plateau": (0.0,)}
+    [wanted_share] = [share for side, share in whole.items()
+                      if f"the whole load acts on the {side}" in test.assumptions] or [()]
+    alone = study.load.medial_share in (0.0, 1.0)
+    assert study.load.medial_share in wanted_share if alone else wanted_share == ()
     assert [f for f in check(study) if f.level == "broken"] == []
     assert max(len(line) for line in study_text(test).splitlines()) <= 130
 
