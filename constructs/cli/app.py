@@ -88,7 +88,10 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                 help="What the sections show in colours: strain ratio (strain / yield strain), von "
                      "Mises stress or least principal stress (in MPa, of cancellous bone and "
                      "fills).")] = "strain ratio") -> None:
-    """Compare the constructs of a study: table on the terminal, folder of results."""
+    """Compare the constructs of a study.
+
+    Prints a table and writes a folder of results.
+    """
     from buttress.comparison.compare import compare as run
     from buttress.files import claimed, drafted, new_folder
     from buttress.report.folder import document, write_results
@@ -217,7 +220,7 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
 
 
 @app.command()
-def examples(name: Annotated[str, typer.Argument(metavar="[NAME]", show_default=False,
+def examples(name: Annotated[str, typer.Argument(metavar="NAME", show_default=False,
                                                  help="Study to copy.")] = "",
              out: Annotated[Path | None, typer.Option(
                  "--out", metavar="FILE", show_default=False,

@@ -19,7 +19,7 @@ def shipped(incomplete: str) -> list[str]:
     return [name for name in example_names() if name.startswith(incomplete)]
 
 
-StudyFile = Annotated[Path | None, typer.Argument(metavar="[STUDY.toml]", show_default=False,
+StudyFile = Annotated[Path | None, typer.Argument(metavar="STUDY.toml", show_default=False,
                                                   help="Study file; - for standard input.")]
 Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
                                       autocompletion=shipped,

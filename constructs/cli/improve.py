@@ -43,16 +43,16 @@ def improve(study: Annotated[str, typer.Argument(
             seed: Annotated[int, typer.Option("--seed", metavar="N", min=0,
                                               help="Seed of the points.")] = 0,
             workers: Annotated[int, typer.Option(
-                "--workers", metavar="N", min=1, max=256,
-                help="Number of processes.")] = 1,
+                "--workers", metavar="N", min=0, max=256,
+                help="Number of processes; 0 for one per core.")] = 1,
             out: Annotated[Path | None, typer.Option(
                 "--out", metavar="PATH", show_default=False,
                 help="Store (.sqlite) or its folder; the default name is derived from the input, "
                      "so that the same command resumes where it stopped.")] = None,
             svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
-    """Search the placement of a construct's parts for one that does better (educational).
+    """Search for a better placement of parts (educational).
 
-    Placements that cannot be built or break a rule of the trade are refused. Ctrl-C or SIGTERM
+    Of a construct, by free keys within bounds. Placements that cannot be built or break a rule of the trade are refused. Ctrl-C or SIGTERM
     finishes the case in progress; the same command resumes. Exit 0 if the search is complete, 1 if
     placements are left, 2 if the input is invalid.
     """
@@ -63,11 +63,12 @@ def improve(study: Annotated[str, typer.Argument(
     from buttress.improving.search import improve as run
     from buttress.report.columns import columns
     from buttress.study.read import as_study
+    from buttress.workers import cores
 
     given = as_study(study)
     with located(study, ""):
         found = run(given, construct, free or [], by=by, cases=cases, samples=samples, seed=seed,
-                    out=out, workers=0 if workers == 1 else workers, say=say(quiet or json))
+                    out=out, workers=0 if workers == 1 else workers or cores(), say=say(quiet or json))
     pictures: list[Path] = []
     with told_late() as writing:
         folder = found.path.with_name(found.path.stem + "-figures")

@@ -29,7 +29,10 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=F
 
 def lesson(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
            json: Json = False, quiet: Quiet = False) -> None:
-    """Write one teaching page for offline use; without a study, the shipped lesson."""
+    """Write one teaching page for offline use.
+
+    Without a study, the shipped lesson.
+    """
     from buttress.files import claimed, drafted, new_folder, plain
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import mesh_words, write_lesson

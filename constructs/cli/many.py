@@ -11,12 +11,11 @@ from buttress import LABEL
 from buttress.cli.common import Json, Quiet, print_json, say
 from buttress.cli.sweep import Cluster, Limits, Path_, Strain, Workers, sweep_lines
 
-Result = Annotated[str, typer.Argument(
-    show_default=False, help="Folder of results, study file, or name of a shipped study.")]
+RESULT = "Folder of results, study file, or name of a shipped study."
 
 
 def batch(files: Annotated[list[str], typer.Argument(
-              metavar="FILES...", show_default=False,
+              metavar="FILE", show_default=False,
               help="Study files, or names of shipped studies.")],
           store: Annotated[Path, typer.Option(
               "--store", metavar="PATH", show_default=False,
@@ -25,9 +24,9 @@ def batch(files: Annotated[list[str], typer.Argument(
           path: Path_ = False, limits: Limits = False, strain: Strain = False,
           workers: Workers = 0, cluster: Cluster = "", json: Json = False, quiet: Quiet = False
           ) -> None:
-    """Solve many studies into one store; the same command resumes a run.
+    """Solve many studies into one store.
 
-    Exit 0 if every study has an answer, 1 if one has none or is left, 2 if the input is invalid.
+    The same command resumes a run. Exit 0 if every study has an answer, 1 if one has none or is left, 2 if the input is invalid.
     """
     from buttress.sweeps.batch import batch as run
     from buttress.sweeps.evaluate import Options
@@ -42,11 +41,15 @@ def batch(files: Annotated[list[str], typer.Argument(
     raise typer.Exit(1 if done.failed or done.left else 0)
 
 
-def diff(a: Result, b: Result,
+def diff(a: Annotated[str, typer.Argument(metavar="FIRST", show_default=False, help=RESULT)],
+         b: Annotated[str, typer.Argument(metavar="SECOND", show_default=False, help=RESULT)],
          every: Annotated[bool, typer.Option(
              "--all", help="List figures without a difference too.")] = False,
          json: Json = False) -> None:
-    """What differs between two results, or two studies: input, figures, verdicts."""
+    """Tell what differs between two results, or two studies.
+
+    In the input, in each figure (beyond its interval) and in the verdicts.
+    """
     from buttress.report.diff import diff as run
     from buttress.report.diff import lines
 

@@ -75,9 +75,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
               help="Write a CSV file next to the store, after the run or with --status.")] = "",
           figures: Figures = False, svg: Svg = False, json: Json = False, quiet: Quiet = False
           ) -> None:
-    """Solve many variants of a study into one store; the same command resumes a run.
+    """Solve many variants of a study into one store.
 
-    Ctrl-C or SIGTERM finishes the cases in progress and exits 1, a second Ctrl-C abandons them.
+    The same command resumes a run. Ctrl-C or SIGTERM finishes the cases in progress and exits 1, a second Ctrl-C abandons them.
     Exit 0 if every case has an answer, 1 if one has none or is left, 2 if the input is invalid.
     """
     from buttress.fe.errors import InputError
@@ -163,7 +163,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
              "--no-indices", help="Skip the sensitivities: far fewer cases.")] = False,
          workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
          svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
-    """Compute how certain the ranking of constructs is, and what drives it."""
+    """Compute how certain the ranking is, and what drives it."""
     from buttress.fe.errors import InputError
     from buttress.ranking.coupling import coupled_lines
     from buttress.ranking.inputs import input_lines

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -79,3 +80,18 @@ def test_check_fits_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch,
     monkeypatch.setenv("COLUMNS", "60")
     lines = told(["check", "--example", "medial-shear"], monkeypatch, capsys)[1].splitlines()
     assert max(map(len, lines[:-2])) <= 60
+
+
+def test_the_list_of_commands_is_whole_at_80_columns(
+        monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    _, listed, _ = told(["--help"], monkeypatch, capsys)
+    assert "lesson" in listed and "..." not in listed.split("Commands:")[1]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_arguments_are_named_in_words_and_bracketed_once(
+        command: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    _, text, _ = told([command, "-h"], monkeypatch, capsys)
+    usage = text.splitlines()[0].split("[OPTIONS]")[1]
+    assert not re.search(r"\[\[|\{\{|\.{4}|[{\[][a-z]+[}\]]", usage)
