@@ -52,9 +52,9 @@ def improve(study: Annotated[str, typer.Argument(
             svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
     """Search for a better placement of parts (educational).
 
-    Of a construct, by free keys within bounds. Placements that cannot be built or break a rule of the trade are refused. Ctrl-C or SIGTERM
-    finishes the case in progress; the same command resumes. Exit 0 if the search is complete, 1 if
-    placements are left, 2 if the input is invalid.
+    Of one construct, by free keys within bounds. Placements that cannot be built or break a rule
+    of the trade are refused. Ctrl-C or SIGTERM finishes the case in progress; the same command
+    resumes. Exit 0 if the search is complete, 1 if placements are left, 2 if the input is invalid.
     """
     from buttress.draw.landscape import landscape
     from buttress.draw.primitives import save
@@ -68,7 +68,8 @@ def improve(study: Annotated[str, typer.Argument(
     given = as_study(study)
     with located(study, ""):
         found = run(given, construct, free or [], by=by, cases=cases, samples=samples, seed=seed,
-                    out=out, workers=0 if workers == 1 else workers or cores(), say=say(quiet or json))
+                    out=out, workers=0 if workers == 1 else workers or cores(),
+                    say=say(quiet or json))
     pictures: list[Path] = []
     with told_late() as writing:
         folder = found.path.with_name(found.path.stem + "-figures")

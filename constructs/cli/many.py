@@ -26,7 +26,8 @@ def batch(files: Annotated[list[str], typer.Argument(
           ) -> None:
     """Solve many studies into one store.
 
-    The same command resumes a run. Exit 0 if every study has an answer, 1 if one has none or is left, 2 if the input is invalid.
+    The same command resumes a run. Exit 0 if every study has an answer, 1 if one has none or is
+    left, 2 if the input is invalid.
     """
     from buttress.sweeps.batch import batch as run
     from buttress.sweeps.evaluate import Options

@@ -77,8 +77,9 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
           ) -> None:
     """Solve many variants of a study into one store.
 
-    The same command resumes a run. Ctrl-C or SIGTERM finishes the cases in progress and exits 1, a second Ctrl-C abandons them.
-    Exit 0 if every case has an answer, 1 if one has none or is left, 2 if the input is invalid.
+    The same command resumes a run. Ctrl-C or SIGTERM finishes the cases in progress and
+    exits 1, a second Ctrl-C abandons them. Exit 0 if every case has an answer, 1 if one has none or
+    is left, 2 if the input is invalid.
     """
     from buttress.fe.errors import InputError
 
