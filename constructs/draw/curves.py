@@ -28,7 +28,7 @@ from buttress.study.checked import require_known
 SHOWN_MM = 2.2
 """Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
 EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is crushed"),
-          "yield": ("P", "an anchorage reaches its strength"),
+          "yield": ("P", "part of an anchorage reaches its strength"),
           "hinge": ("D", "a plastic hinge forms"),
           "snap": ("*", "snap-through")}
 """Marker and meaning of the events that are drawn; slip begins with the first load."""

@@ -250,7 +250,7 @@ def test_a_part_that_tightening_has_brought_to_its_strength_is_said_to_give_more
     yields = PathEvent("yield", 500.0, 0.1, Where("upper lag", None))
     path = replace(a.path, events=(yields,))
     assert fails(replace(a, path=path)) == (
-        "first the anchorage of 'upper lag' reaches its strength")
+        "first part of the anchorage of 'upper lag' reaches its strength")
     assert fails(replace(a, path=replace(path, already=(replace(yields, load_N=0.0),)))) == (
         "more of the anchorage of 'upper lag' reaches its strength than by tightening alone")
 

@@ -75,7 +75,7 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     assert first_failure(made.path).kind == "crushing"
-    assert "first the graft 'graft' is crushed at about 700 N" in verdict(made, (made,))
+    assert "first part of the graft 'graft' is crushed at about 700 N" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
     assert "first the plate 'plate' forms a plastic hinge at about 900 N" in verdict(
         bent, (bent,))
