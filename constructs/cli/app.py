@@ -147,7 +147,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                 code = 1
             if load.status != Status.HELD and not stripped:
                 who = f", failure mechanism: motion of '{load.escapes}'" if load.escapes else ""
-                print(f"{construct.name}: {load.status} at {load.load_words}{who}",
+                print(f"{construct.name}: {load.verdict} at {load.load_words}{who}",
                       file=sys.stderr)
     for staged in comparison.stages:
         if staged.status != Status.HELD:

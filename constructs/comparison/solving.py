@@ -23,6 +23,7 @@ from buttress.model.model import Bones, Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.capacity import bracket, friction_lost, lets_go
 from buttress.results.derive import derive
+from buttress.results.judged import with_verdicts
 from buttress.results.limits import find_limits, first_words, first_yield, gauges, lowest
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import read
@@ -164,8 +165,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         result, nodal = read(reader, model, answer, total)
         loads.append(replace(result, load_name=study.load.name(total)))
         if pictures:
-            shots.append(replace(take_picture(model, answer, total, nodal), friction_only=(
-                least is not None and total > least)))
+            shots.append(take_picture(model, answer, total, nodal))
     search = Search(model)
     found_gauges = gauges(reader, model, study.limits)
     letting_go = lets_go(model, upper)
@@ -174,7 +174,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
     derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm,
                      others=others)
     points = () if derived.path is None else derived.path.points
-    found = ConstructResult(
+    found = with_verdicts(ConstructResult(
         name=model.construct.name, note=model.construct.note, status=_status(model, loads),
         capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
         equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
@@ -187,10 +187,10 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         warnings=tuple(model.hardware.warnings), pictures=tuple(shots), limits=limits,
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         without_friction_N=least, tightened_N=sum(model.hardware.tighten.values()),
-        **{x.name: getattr(derived, x.name) for x in fields(derived)})
+        **{x.name: getattr(derived, x.name) for x in fields(derived)}))
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
-        return replace(found, pictures=tuple(unloaded(p, why) for p in shots))
+        return replace(found, pictures=tuple(unloaded(p, why) for p in found.pictures))
     return found
 
 

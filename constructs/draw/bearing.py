@@ -9,18 +9,11 @@ from matplotlib.patches import Patch, Rectangle
 from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.errors import InputError
-from buttress.results.bearing import (
-    HOLDS,
-    LETS_GO,
-    MOST_COLUMNS,
-    UNKNOWN,
-    Bearing,
-    BearingRow,
-    Cell,
-)
+from buttress.results.bearing import MOST_COLUMNS, Bearing, BearingRow
 from buttress.results.bearing import weight_bearing as table_of
 from buttress.results.comparison import Comparison
-from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION
+from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell
+from buttress.results.records import CANNOT_TIGHTEN
 
 LOOKS = {HOLDS: ("#DEDEDE", ""), ONLY_FRICTION: ("#DEDEDE", ".."), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
@@ -113,7 +106,7 @@ def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     named = {HOLDS: HOLDS,
              ONLY_FRICTION: "within all limits, but only with friction",
              "": "over a limit, from the load given",
-             LETS_GO: "fails (no equilibrium)",
+             LETS_GO: "fails: the load is never reached",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
             if (v in verdicts if v else verdicts - set(named))]

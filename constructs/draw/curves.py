@@ -14,11 +14,11 @@ from buttress.draw import primitives as d
 from buttress.draw.text import LINE, SIZE, width, wrap_all
 from buttress.fe.arrays import FloatArray
 from buttress.results.comparison import Comparison
+from buttress.results.judged import ONLY_FRICTION
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ENDED,
     NOT_KNOWN,
-    ONLY_FRICTION,
     ConstructResult,
     needs_friction,
     not_tightened,
@@ -186,5 +186,5 @@ def ending(c: ConstructResult) -> str:
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
         return f"ends at {c.equilibrium_ends_N:.0f} N, where movements are no longer small"
-    return "no equilibrium" if c.equilibrium_ends_N == 0.0 else (
+    return "no load is carried" if c.equilibrium_ends_N == 0.0 else (
         f"peak at {c.equilibrium_ends_N:.0f} N")

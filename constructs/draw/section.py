@@ -22,7 +22,7 @@ from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
-from buttress.results.records import CANNOT_TIGHTEN, ONLY_FRICTION, ConstructResult, LoadResult
+from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
 
 ESCAPE_MM = 5.0
@@ -67,16 +67,16 @@ def unmade(picture: Picture) -> bool:
 
 def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
-    load = picture.load_words
+    load, verdict = picture.load_words, picture.verdict or picture.status
     if picture.held:
-        return f"held at {load}" + (f" {ONLY_FRICTION}" if picture.friction_only else "")
+        return f"{load}: {verdict}"
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
     if picture.status != Status.NO_EQUILIBRIUM:
-        return f"{picture.status} at {load}: no answer, drawn undeformed"
+        return f"{load}: {verdict} (no answer), drawn undeformed"
     if (body := escaping(picture)) is None:
-        return f"no equilibrium at {load}"
-    return f"no equilibrium at {load}: {body.name} moves freely along the arrow"
+        return f"{load}: {verdict}"
+    return f"{load}: {verdict}; {body.name} moves freely along the arrow"
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
@@ -385,10 +385,10 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
 def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
     if load is None or load.status != Status.HELD:
-        return CANNOT_TIGHTEN if unmade(picture) else picture.status
+        return CANNOT_TIGHTEN if unmade(picture) else picture.verdict or picture.status
     sunk = _sunk(load)
     if sunk is None:
-        return ONLY_FRICTION if picture.friction_only else "held"
+        return picture.verdict or picture.status
     # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
     return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
 

@@ -126,9 +126,11 @@ def _filled(places: list[float], step: float) -> FloatArray:
     """Increasing distances that include all `places`, at most `step` and at least 1e-6 apart."""
     ordered = np.unique(np.round(places, 9))
     ordered = ordered[np.concatenate([[True], np.diff(ordered) > TOUCH])]
-    parts = [np.linspace(a, b, math.ceil((b - a) / step), endpoint=False)
-             for a, b in itertools.pairwise(ordered)]
-    return np.concatenate([*parts, ordered[-1:]])
+    gap = np.diff(ordered)
+    count = np.ceil(gap / step).astype(int)
+    nth = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return np.append(np.repeat(ordered[:-1], count) + nth * np.repeat(gap / count, count),
+                     ordered[-1])
 
 
 def _normals(surface: FloatArray, arc: FloatArray, s: FloatArray, turn: float) -> FloatArray:

@@ -40,7 +40,7 @@ SOURCES = ("Shapes are named after Schatzker et al., Clin Orthop 1979;138:94-104
            "compendium, J Orthop Trauma 2018;32 Suppl 1, and the columns of Luo et al., J Orthop "
            "Trauma 2010;24:683-92 (from memory, to be checked); the scenarios are invented, and a "
            "flat section shows a part of such a fracture only.")
-COLUMNS = ("construct", "total_load_N", "fragment", "status", "subsidence_mean_mm",
+COLUMNS = ("construct", "total_load_N", "fragment", "verdict", "subsidence_mean_mm",
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
            "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
            "equilibrium_ends_N", "ends_status", "step_off_limit_N")

@@ -256,7 +256,7 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
     notes = [f"{r.load_words}: {n}" for r in c.loads for n in r.notes]
     if load.escapes and not not_tightened(c):
-        notes.insert(0, f"No equilibrium at {load.load_words}: “{load.escapes}” moves "
+        notes.insert(0, f"Fails at {load.load_words}: “{load.escapes}” moves "
                         "freely. The motion drawn is the failure mechanism of limit analysis: "
                         "rigid pieces that slide along their faces and rotate at hinges.")
     return {

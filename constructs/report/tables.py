@@ -13,19 +13,18 @@ from buttress.report.error_bars import below, interval_of
 from buttress.report.markup import Cell, Shown, Table, render
 from buttress.report.terminal import MARK, ends_text, ends_words
 from buttress.results.bearing import MOST_COLUMNS, Bearing
+from buttress.results.judged import HOLDS, ONLY_FRICTION, UNKNOWN
 from buttress.results.limits import kept_words, limit_words, yield_words
 from buttress.results.order import ENDS, ranks, reserve, reserve_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
     CANNOT_TIGHTEN,
-    ONLY_FRICTION,
     ConstructResult,
     FragmentResult,
     LoadResult,
     largest,
     not_tightened,
-    shown_status,
 )
 from buttress.results.search import not_found
 from buttress.results.verdict import verdict
@@ -57,7 +56,7 @@ TRUST = ("algebra\nerror", "bone\nover yield", "warn-\nings")
 
 def head(movement_mm: float) -> tuple[str, ...]:
     """Heads of the main table, for the movement by which constructs are ordered."""
-    return ("construct", "load\n[N]", "status", *(_head(q) for q in headed()), "capacity\n[N]",
+    return ("construct", "load\n[N]", "verdict", *(_head(q) for q in headed()), "capacity\n[N]",
             "peak\n[N]", "rank",
             f"joint moved\n{movement_mm:g}\N{NO-BREAK SPACE}mm at\n[N]",
             *(_head(q) for q in headed(constructs=True)))
@@ -85,7 +84,7 @@ def main_table(constructs: Sequence[ConstructResult]) -> Markup:
         for load in c.loads:
             worst = worst_fragment(load)
             rows.append({"cells": (
-                Cell(newtons(load.total_load_N), load.load_name), _status(c, load),
+                Cell(newtons(load.total_load_N), load.load_name), _verdict(load),
                 *(_over(shown(q, in_row(q, load, worst)),
                         below(c, q, load.total_load_N, worst)) for q in headed())),
                 "trust": (tiny(largest(errors(load))), share(load.bone_over_yield, 2))})
@@ -128,10 +127,9 @@ def _over(value: Shown, interval: str) -> Shown:
         else value
 
 
-def _status(construct: ConstructResult, load: LoadResult) -> Cell:
-    shown = shown_status(construct, load)
-    kinds = {Status.HELD: "good", ONLY_FRICTION: "open", Status.UNCONVERGED: "open"}
-    return Cell(shown, kind=kinds.get(shown, "bad"))
+def _verdict(load: LoadResult) -> Cell:
+    kinds = {HOLDS: "good", ONLY_FRICTION: "open", UNKNOWN: "open"}
+    return Cell(load.verdict, kind=kinds.get(load.verdict, "bad"))
 
 
 def forces(fragment: FragmentResult, toward: str = "lateral") -> dict[str, Any]:

@@ -23,7 +23,6 @@ from buttress.results.records import (
     ConstructResult,
     LoadResult,
     not_tightened,
-    shown_status,
 )
 from buttress.results.verdict import verdict
 from buttress.study.activities import newtons
@@ -34,6 +33,7 @@ FRAME = (
     "slowly from the tightened state. Peak: the largest load on that path, not known above a load "
     "where answers do not converge. Capacity: limit analysis without - with friction, screws as "
     "tight as they were set and nothing that hardens (the peak may lie above it). "
+    "Verdicts name the limit that is reached first; fails: above the largest load of the path. "
     "Only with friction: held above what the path with friction lost after tightening carries "
     "(without a body mass, above the lower bound of the capacity).",
     "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
@@ -42,7 +42,7 @@ MARK = "(!) breaks a rule of the trade: see its warnings"
 
 def header() -> tuple[str, ...]:
     """Heads of the columns, with units on their last lines."""
-    return ("load N", "status", *(_head(q) for q in headed()), "residual")
+    return ("load N", "verdict", *(_head(q) for q in headed()), "residual")
 
 
 def _head(q: Quantity) -> str:
@@ -53,10 +53,10 @@ def _head(q: Quantity) -> str:
     return "\n".join([*above, unit.rstrip()])
 
 
-def cells(load: LoadResult, construct: ConstructResult) -> tuple[str, ...]:
+def cells(load: LoadResult) -> tuple[str, ...]:
     """A row of the table: an answer, with the figures of the fragment that subsides most."""
     worst = worst_fragment(load)
-    return (newtons(load.total_load_N), shown_status(construct, load),
+    return (newtons(load.total_load_N), load.verdict,
             *(q.text(in_row(q, load, worst)) or "-" for q in headed()),
             "-" if load.residual is None else f"{load.residual:.0e}")
 
@@ -106,7 +106,7 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     load, or several lines where the columns do not fit next to each other."""
     order = best_first(comparison.constructs)
     head = [h.split("\n") for h in header()]
-    rows = {c.name: [cells(load, c) for load in c.loads] for c in order}
+    rows = {c.name: [cells(load) for load in c.loads] for c in order}
     wide = [max(len(x) for x in (*h, *(r[i] for some in rows.values() for r in some)))
             for i, h in enumerate(head)]
     parts = _parts(wide, width)

@@ -9,21 +9,14 @@ range of joint forces and is judged at its upper end.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from buttress.results.comparison import Comparison
-from buttress.results.limits import EQUILIBRIUM, kept_words
-from buttress.results.records import (
-    CANNOT_TIGHTEN,
-    NOT_KNOWN,
-    NOT_TIGHTENED,
-    ONLY_FRICTION,
-    ConstructResult,
-    not_tightened,
-)
+from buttress.results.judged import Cell, judged
+from buttress.results.limits import kept_words
 from buttress.results.search import not_found
-from buttress.results.soft import Bears, SoftBone
+from buttress.results.soft import SoftBone
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 from buttress.study.loads import LoadInput
@@ -34,63 +27,8 @@ JUDGED = ("A mass on the ground is converted by the ratio of knee force to groun
           "upper one. Peak forces were measured with instrumented knee implants, not in fractured "
           "knees.")
 USUAL = "The study names no activity or mass on the ground, so the usual ones are shown. "
-HOLDS, LETS_GO, UNKNOWN = "within all limits", "fails", NOT_KNOWN
-OVER = "over a limit: "
-"""How the verdict begins that names the limit reached first."""
-IN_SOFT = "in soft bone:"
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One construct under one row: "within all limits", "only with friction", "over a limit: " and
-    the limit reached first, "fails" (above the peak), "cannot be tightened" or "not known".
-
-    ``load_N`` is the load at which that limit is reached (or the peak), None where none is;
-    ``doubt`` says what was not found where the verdict is not known. ``soft``: the same in soft
-    bone, None where nothing is judged there.
-    """
-
-    verdict: str
-    load_N: float | None
-    doubt: str = ""
-    soft: Cell | None = None
-
-    @property
-    def words(self) -> str:
-        """As in a cell of the table: ``over a limit: step-off from 1076 N``."""
-        return "; ".join(filter(None, (self.own_words, self.soft_words)))
-
-    @property
-    def own_words(self) -> str:
-        """The verdict and its load in the study's own bone."""
-        return f"{self.verdict} {self.since}".strip()
-
-    @property
-    def soft_words(self) -> str:
-        """``in soft bone: fails above 950 N``; empty where the verdict is the same."""
-        return f"{IN_SOFT} {self.soft.own_words}" if self.soft and self.differs else ""
-
-    @property
-    def verdicts(self) -> str:
-        """The words of a cell without loads."""
-        return self.verdict + (f"; {IN_SOFT} {self.soft.verdict}"
-                               if self.soft and self.differs else "")
-
-    @property
-    def differs(self) -> bool:
-        """Whether the verdict in soft bone is another one."""
-        return self.soft is not None and self.soft.verdict != self.verdict
-
-    @property
-    def since(self) -> str:
-        """From which load on, or what was not found; empty where all limits are met."""
-        if self.load_N is None:
-            return f"({self.doubt})" if self.doubt else ""
-        if self.load_N <= 0.0:
-            return "at any load"
-        return f"{'above' if self.verdict == LETS_GO else 'from'} {self.load_N:.0f} N"
 
 
 @dataclass(frozen=True)
@@ -165,47 +103,6 @@ def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]
         case = activity_case(name, mass)
         about.append((name, (case.total_N, case.total_N), case.source, case.status))
     return sorted(about, key=lambda row: (row[1][1], row[0]))
-
-
-def judged(construct: ConstructResult, force: float, soft: Bears | None = None) -> Cell:
-    """What a construct does under a joint force [N], from the loads at which limits are reached.
-
-    ``soft``: those of the same construct in soft bone.
-    """
-    if construct.status != NOT_TIGHTENED:
-        own = _judged(construct, force)
-    elif not_tightened(construct):
-        own = Cell(CANNOT_TIGHTEN, None)
-    else:
-        own = Cell(UNKNOWN, None, "tightening did not converge")
-    if soft is None:
-        return own
-    return replace(own, soft=judged_by(soft, force))
-
-
-def judged_by(found: Bears, force: float) -> Cell:
-    """What a construct does under a joint force [N], from its limits alone."""
-    return (Cell(CANNOT_TIGHTEN, None) if found.status == NOT_TIGHTENED
-            else _judged(found, force))
-
-
-def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
-    ends = construct.equilibrium_ends_N
-    if ends is not None and force > ends:
-        return Cell(LETS_GO, ends)
-    reached = [(r.load_N, name) for name, r in construct.limits.items()
-               if r.load_N is not None and name != EQUILIBRIUM and r.load_N <= force]
-    if reached:
-        load, name = min(reached)
-        return Cell(f"{OVER}{name}", load)
-    if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
-        return Cell(UNKNOWN, None, f"above {construct.known_to_N or 0.0:.0f} N")
-    lost = [name for name, r in construct.limits.items()
-            if not_found(r) and force > (r.kept_to_N or 0.0)]
-    if lost:
-        return Cell(UNKNOWN, None, f"{lost[0]} not found")
-    least = construct.without_friction_N
-    return Cell(HOLDS if least is None or force <= least else ONLY_FRICTION, None)
 
 
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",

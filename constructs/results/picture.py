@@ -111,7 +111,7 @@ class Picture(Brief):
     view: View                # which knee, seen from where
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
-    friction_only: bool = False   # held above what limit analysis carries without friction
+    verdict: str = ""         # as that of the load, empty for an answer by itself
     escapes: str | None = None    # the body that moves freely without equilibrium
     backdrop: Backdrop = NO_BACKDROP
     fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held

@@ -99,6 +99,9 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="status", words="status", unit="", level=L, kind=str, csv="=", always=True,
              read=f.of_answer("status"), store="=",
              definition="held, no equilibrium or unconverged", glossary="no equilibrium"),
+    Quantity(key="verdict", words="verdict", unit="", level=L, kind=str, csv="=", always=True,
+             definition="within all limits, only with friction, over a limit: which, fails, cannot "
+                        "be tightened or not known"),
     Quantity(key="subsidence_mean_mm", words="mean subsidence", unit="mm", level=F,
              axis="mean subsidence of the worst fragment", read=f.subsidence_mean, worse="more",
              header="subsidence|mean", csv="=", store="=", glossary="subsidence",

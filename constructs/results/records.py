@@ -26,8 +26,6 @@ CANNOT_TIGHTEN, HELD_BY_NOTHING = "cannot be tightened", "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
 ENDED = "movements no longer small"
 """What the path says of the peak; `ENDED`: it rises to where what is above counts as not held."""
-ONLY_FRICTION = "only with friction"
-"""Verdict on what is held above the load that is carried without friction."""
 
 
 def largest(values: Any) -> float | None:
@@ -221,9 +219,10 @@ class LoadResult(Displayed):
     it (work-conjugate). ``bone_over_yield``: share of bone volume whose principal strain is over
     yield; ``strain_ratio_p95`` and ``p99``: percentiles by volume of strain over yield strain.
     ``load_name``: name of an activity or of a mass on the ground, empty for a load given in N.
+    ``verdict``: what it means in words (`judged.Cell`), empty for an answer by itself.
     """
 
-    brief = ("load_words", "status", "escapes", "fragments", "members")
+    brief = ("load_words", "status", "verdict", "escapes", "fragments", "members")
 
     total_load_N: float
     status: Status
@@ -244,6 +243,7 @@ class LoadResult(Displayed):
     escapes: str | None
     notes: tuple[str, ...] = ()
     load_name: str = ""
+    verdict: str = ""
     condyles: dict[str, CondyleResult] = field(default_factory=dict)
     contacts: dict[str, ContactResult] = field(default_factory=dict)
     grafts: dict[str, GraftResult] = field(default_factory=dict)
@@ -379,15 +379,6 @@ def not_tightened(construct: ConstructResult) -> str:
     why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
                f"'{escapes}' moves freely")
     return f"{CANNOT_TIGHTEN}: {why}"
-
-
-def shown_status(construct: ConstructResult, load: LoadResult) -> str:
-    """The status of an answer as tables show it: what cannot be tightened is not loaded at all,
-    and what is held by friction alone says so."""
-    if not_tightened(construct):
-        return CANNOT_TIGHTEN
-    return ONLY_FRICTION if load.status == Status.HELD and needs_friction(
-        construct, load.total_load_N) else load.status
 
 
 def needs_friction(construct: ConstructResult, load: float) -> bool:

@@ -21,7 +21,8 @@ from buttress.study.tables import number
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
             "yield": "part of the anchorage of {} reaches its strength",
-            "crushing": "part of {} is crushed", "snap": "{} snaps through", "peak": "the load peaks"}
+            "crushing": "part of {} is crushed", "snap": "{} snaps through",
+            "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part."""
 STANDING = {"hinge": "{} has a plastic hinge",
             "yield": "part of the anchorage of {} is at its strength",

@@ -9,6 +9,7 @@ cuts are horizontal, as with an outline from a file.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -47,14 +48,19 @@ class Sizes(Protocol):
 
 def anatomical(given: Sizes) -> Drawn:
     """The outline of a section of the given sizes, mm."""
-    return _sagittal(given) if given.sagittal else _coronal(given)
+    if given.sagittal:
+        return _sagittal(given.depth_mm, given.shaft_depth_mm, given.height_mm,
+                         given.slice_condyle, given.slope, given.shaft_offset)
+    return _coronal(given.width_mm, given.shaft_width_mm, given.height_mm)
 
 
-def _coronal(given: Sizes) -> Drawn:
+# Every variant of a study is read anew, nearly always with the same sizes.
+@lru_cache(maxsize=64)
+def _coronal(width_mm: float, shaft_width_mm: float, height_mm: float) -> Drawn:
     def row(field: str) -> float:
         return number("anatomy", "anatomical coronal", field)
 
-    half, shaft = given.width_mm / 2, given.shaft_width_mm / 2
+    half, shaft = width_mm / 2, shaft_width_mm / 2
     end = 1.0 - number("anatomy", "outline", "corner") / half
     out, spine = row("eminence_half_width"), row("spine_place")
     knots = ((-end, 0.0), (-row("lowest_place"), -row("medial_depth")), (-out, 0.0),
@@ -69,29 +75,31 @@ def _coronal(given: Sizes) -> Drawn:
             ((number("anatomy", "outline", "upper_depth"), row(f"{side}_upper")),
              (number("anatomy", "outline", "lower_depth"), row(f"{side}_lower"))))
         start = top[0] if sign < 0 else top[-1]
-        walls.append(_wall(start, sign, sign * half, sign * shaft, share, given.height_mm))
+        walls.append(_wall(start, sign, sign * half, sign * shaft, share, height_mm))
     return Drawn(walls[0], walls[1], top)
 
 
-def _sagittal(given: Sizes) -> Drawn:
+@lru_cache(maxsize=64)
+def _sagittal(depth_mm: float, shaft_depth_mm: float, height_mm: float, side: str, slope: float,
+              offset: float) -> Drawn:
     def row(field: str) -> float:
         return number("anatomy", "anatomical sagittal", field)
 
-    half, side = given.depth_mm / 2, given.slice_condyle
+    half = depth_mm / 2
     end = 1.0 - number("anatomy", "outline", "corner") / half
     bow = row("lateral_rise") if side == "lateral" else -row("medial_depth")
     top = _joint_line(((-end, 0.0), (0.0, bow), (end, 0.0)), half,
-                      -np.tan(np.radians(given.slope)))
-    front, back = (-given.shaft_offset + s * given.shaft_depth_mm / 2 for s in (-1.0, 1.0))
+                      -np.tan(np.radians(slope)))
+    front, back = (-offset + s * shaft_depth_mm / 2 for s in (-1.0, 1.0))
     usual = (number("anatomy", "outline", "plateau_end"), number("anatomy", "outline", "flare_end"))
     middle = 0.5 * sum(usual)
-    before = _wall(top[0], -1.0, -half, front, _share(*usual, ((middle, 0.5),)), given.height_mm)
+    before = _wall(top[0], -1.0, -half, front, _share(*usual, ((middle, 0.5),)), height_mm)
     # Behind: straight down below the rim, then at the published angle to the shaft, ends rounded.
     lip = row("posterior_lip")
     run = max(half - back, 1.0) / np.tan(np.radians(row(f"{side}_surface")))
     ease = row("ease")
     share = _share(lip, lip + run, ((lip + ease * run, 1.0 - ease), (lip + (1 - ease) * run, ease)))
-    behind = _wall(top[-1], 1.0, half, back, share, given.height_mm)
+    behind = _wall(top[-1], 1.0, half, back, share, height_mm)
     return Drawn(before, behind, top)
 
 

@@ -8,6 +8,7 @@ Entries without a name, and the numbers of a plain list, go by their number from
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel
@@ -21,9 +22,7 @@ def walk(model: type[BaseModel], data: Any, path: Address = ()
          ) -> Iterator[tuple[Address, FieldInfo]]:
     """Addresses below a table, each with its field: keys that the table has or may have, and
     numbers of lists."""
-    for name, info in model.model_fields.items():
-        key = info.alias or name
-        inner = next(models(info.annotation), None)
+    for key, info, inner, many in _fields(model):
         here = data.get(key) if isinstance(data, dict) else None
         at = (*path, key)
         if inner is None:
@@ -34,14 +33,13 @@ def walk(model: type[BaseModel], data: Any, path: Address = ()
             for i, row in enumerate(here):
                 if isinstance(row, dict):
                     yield from walk(inner, row, (*at, str(row.get("name", i + 1))))
-        elif not is_list(info.annotation) and here is not None:
+        elif not many and here is not None:
             yield from walk(inner, here, at)
 
 
 def entries(model: type[BaseModel], data: Any, path: Address = ()) -> Iterator[Address]:
     """Addresses of the named entries of all lists below a table."""
-    for name, info in model.model_fields.items():
-        key, inner = info.alias or name, next(models(info.annotation), None)
+    for key, _, inner, _ in _fields(model):
         here = data.get(key) if isinstance(data, dict) else None
         if inner is None or not isinstance(here, list):
             continue
@@ -50,6 +48,14 @@ def entries(model: type[BaseModel], data: Any, path: Address = ()) -> Iterator[A
                 at = (*path, key, str(row["name"]))
                 yield at
                 yield from entries(inner, row, at)
+
+
+@cache
+def _fields(model: type[BaseModel]
+            ) -> tuple[tuple[str, FieldInfo, type[BaseModel] | None, bool], ...]:
+    """Key of each field of a table, the field, the table below it, and whether it holds a list."""
+    return tuple((info.alias or name, info, next(models(info.annotation), None),
+                  is_list(info.annotation)) for name, info in model.model_fields.items())
 
 
 def _numbered(value: Any, path: Address) -> Iterator[Address]:

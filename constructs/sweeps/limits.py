@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from buttress.model.model import Model
-from buttress.results.bearing import asked_for, judged_by
+from buttress.results.bearing import asked_for
 from buttress.results.derive import MOVED_MM, derive
+from buttress.results.judged import judged_by
 from buttress.results.limits import first_yield
 from buttress.results.reader import Reader
 from buttress.results.search import Search

@@ -19,9 +19,10 @@ from buttress.draw import bearing as figure_bearing
 from buttress.draw.text import clashes, shown_texts
 from buttress.ranking.inputs import shipped
 from buttress.report import bearing as terminal
-from buttress.results.bearing import HOLDS, LETS_GO, UNKNOWN, Bearing, Cell, rows, weight_bearing
+from buttress.results.bearing import Bearing, rows, weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.records import CANNOT_TIGHTEN, NOT_KNOWN, NOT_TIGHTENED, ONLY_FRICTION
+from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell
+from buttress.results.records import CANNOT_TIGHTEN, NOT_KNOWN, NOT_TIGHTENED
 from buttress.results.soft import Bears, SoftBone
 from buttress.study.bone import SectionInput
 from buttress.study.read import load_study

@@ -10,6 +10,7 @@ import numpy as np
 from buttress.draw.text import shown_texts
 from buttress.results.comparison import Comparison
 from buttress.results.contacts import ContactLine
+from buttress.results.judged import with_verdicts
 from buttress.results.path import Reserve
 from buttress.results.picture import (
     Arrow,
@@ -226,7 +227,7 @@ def moves(name: str, load: float, **given: Any) -> ConstructResult:
 def comparison(constructs: tuple[ConstructResult, ...]) -> Comparison:
     mesh = {"medial": {"elements": 24, "unknowns": 126}, "shaft": {"elements": 24, "unknowns": 126}}
     return Comparison(
-        study=example("medial-shear"), constructs=constructs,
+        study=example("medial-shear"), constructs=tuple(map(with_verdicts, constructs)),
         versions={"buttress": "0.1.0", "numpy": "2.0"}, mesh=mesh,
         trust={"worst_residual": 2e-16, "methods": {"active set": 3}}, seconds={"bone": 1.0})
 

@@ -20,9 +20,10 @@ from buttress.report.folder import document, write_results
 from buttress.report.tables import limits_table
 from buttress.report.terminal import print_table
 from buttress.results import bearing
-from buttress.results.bearing import HOLDS, LETS_GO, TITLE, UNKNOWN, Cell, judged, weight_bearing
+from buttress.results.bearing import TITLE, weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, ONLY_FRICTION, LimitResult
+from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell, judged
+from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, LimitResult
 
 LOST = "not found: answers did not converge near it"
 

@@ -11,8 +11,8 @@ from buttress.fe.solve.path import BEYOND
 from buttress.model.install import build_model
 from buttress.model.model import Bones
 from buttress.report.terminal import ends_words
-from buttress.results.bearing import LETS_GO, judged
 from buttress.results.comparison import Comparison
+from buttress.results.judged import LETS_GO, judged
 from buttress.results.records import ENDED, FOUND
 from buttress.verification.studies import coarse
 

@@ -7,7 +7,7 @@ from small_study import small_study
 from buttress.comparison.compare import compare
 from buttress.report.folder import rows
 from buttress.report.terminal import lines
-from buttress.results.bearing import HOLDS, ONLY_FRICTION, judged
+from buttress.results.judged import HOLDS, ONLY_FRICTION, judged
 from buttress.results.limits import yield_words
 from buttress.study.read import study_from
 from buttress.sweeps.vary import plain

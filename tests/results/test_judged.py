@@ -1,0 +1,37 @@
+"""Verdicts on the loads of a study: by the loads at which limits are reached, in all tables."""
+
+from __future__ import annotations
+
+from small_study import small_study
+
+from buttress.comparison.compare import compare
+from buttress.fe.status import Status
+from buttress.report.folder import rows
+from buttress.report.tables import main_table
+from buttress.report.terminal import lines
+from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, OVER, judged
+from buttress.study.read import study_from
+from buttress.sweeps.vary import plain
+
+
+def test_what_is_held_beyond_a_limit_says_which_in_every_table() -> None:
+    """The solver's "held" is true on both sides of the limit; the sentence is not."""
+    data = plain(small_study("antiglide", loads=(500.0,)))
+    data["limits"]["step_off_mm"] = 0.2
+    found = compare(study_from(data), pictures=False)["antiglide"]
+    limit, ends = found.limits["step-off"].load_N, found.equilibrium_ends_N
+    assert limit < 0.9 * ends
+    data["load"]["total_N"] = [0.95 * limit, 1.05 * limit, 1.1 * ends]
+    made = compare(study_from(data))
+    below, above, beyond = made["antiglide"].loads
+    assert below.edges["shear plane"].step_off_mm < 0.2 < above.edges["shear plane"].step_off_mm
+    assert (below.status, above.status, beyond.status) == (
+        Status.HELD, Status.HELD, Status.NO_EQUILIBRIUM)
+    assert below.verdict in (HOLDS, ONLY_FRICTION)
+    assert (above.verdict, beyond.verdict) == (f"{OVER}step-off", LETS_GO)
+    for load in made["antiglide"].loads:
+        assert load.verdict == judged(made["antiglide"], load.total_load_N).verdict
+        assert made["antiglide"].picture(load.total_load_N).verdict == load.verdict
+        assert load.verdict in " ".join(lines(made, 200))
+        assert load.verdict in main_table(made.constructs)
+    assert [r["verdict"] for r in rows(made)] == [r.verdict for r in made["antiglide"].loads]
