@@ -127,10 +127,10 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
         out += ["", *wrap(f"{construct.marked_name}: capacity {capacity}"
                           f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}",
                           width, subsequent_indent="  ")]
-        first = not_tightened(construct) or f"first limit: {construct.first_limit}"
+        first = "" if not_tightened(construct) else f"first limit: {construct.first_limit}"
         for words in (rank_words(construct, comparison.constructs),
-                      verdict(construct, comparison.constructs), first,
-                      *filter(None, [yield_words(construct),
+                      verdict(construct, comparison.constructs),
+                      *filter(None, [first, yield_words(construct),
                                      extra(construct, comparison.constructs),
                                      error_bars.words(construct)]),
                       *construct.remarks):
