@@ -69,14 +69,14 @@ def outcome(picture: Picture) -> str:
     """In words how a construct answers the load of its picture."""
     load, verdict = picture.load_words, picture.verdict or picture.status
     if picture.held:
-        return f"{load}: {verdict}"
+        return f"{load}, {verdict}"
     if unmade(picture):
         return f"{picture.status}; drawn unloaded"
     if picture.status != Status.NO_EQUILIBRIUM:
-        return f"{load}: {verdict} (no answer), drawn undeformed"
+        return f"{load}, {verdict} (no answer), drawn undeformed"
     if (body := escaping(picture)) is None:
-        return f"{load}: {verdict}"
-    return f"{load}: {verdict}; {body.name} moves freely along the arrow"
+        return f"{load}, {verdict}"
+    return f"{load}, {verdict}: {body.name} moves freely along the arrow"
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
