@@ -14,22 +14,25 @@ STATUS_WORDS = {"seen": "read in the source", "memory": "recalled, to be checked
                 "practice": "common practice or a choice of this tool, no source",
                 tables.GIVEN: "given in the study"}
 
+SMALL = ("<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where "
+         "the forces were computed.")
+LARGE = ("<b>Large movements in part</b>: pieces meet only those that they met at first, and heads "
+         "stay where they sit in their plates.")
 LIMITS = (
     "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "
     "rotation about the long axis, no anterior or posterior pieces, no torsion.",
-    "<b>Small displacements</b>: a fragment that has moved by millimetres is no longer where the "
-    "forces were computed.",
+    SMALL,
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
     "or wear of itself: tension and friction fade only where a stage says by how much, and where "
     "stages load in cycles, bone and metal are the same in every cycle.",
     "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
     "Bone inside a piece does not break in this model.",
-    "<b>Plates and screws bend at perfectly plastic hinges</b>: a hinge rotates "
-    "at a constant moment and never fractures.",
+    "<b>Metal does not break</b>: plates and screws bend at plastic hinges that never fracture.",
     "<b>Capacity is a bracket</b>, with screws as tight as they were set: the lower load "
     "assumes no friction, the upper one friction at its most favourable. It is where the model "
-    "fails, not a load that a patient may put on the leg.",
-    "The scenario is <b>invented</b>. Compare constructs with it; do not read off millimetres.",
+    "fails if nothing hardens, not a load that a patient may put on the leg.",
+    "The shipped scenarios are <b>invented</b>. Compare constructs with the model; do not read off "
+    "millimetres.",
 )
 """What the model cannot show, as HTML of ours (no input in it)."""
 
@@ -71,6 +74,8 @@ MODEL = (
 def stated(lines: Sequence[str], study: Study) -> list[str]:
     """Lines of `LIMITS` or `MODEL` as they are true of a study."""
     out = [line.replace("plane stress", study.section.plane_state) for line in lines]
+    if study.press.large_movements != "off":
+        out = [LARGE if line == SMALL else line for line in out]
     return out if study.section.side_plates else [line.replace(SUMMED, RIM) for line in out]
 
 

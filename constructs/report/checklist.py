@@ -56,8 +56,8 @@ def _structure(comparison: Comparison) -> list[Row]:
         ("structure", "mesh", f"{elements} triangles with six nodes in {len(bodies)} bodies, "
                               f"{study.mesh.size_mm:g} mm at faces, {study.mesh.coarse_mm:g} mm "
                               "elsewhere; per body below"),
-        ("structure", "materials", "elastic bone, plates and screws as beams with perfectly "
-                                   "plastic hinges; values in use with source and status under "
+        ("structure", "materials", "elastic bone, plates and screws as beams with plastic "
+                                   "hinges; values in use with source and status under "
                                    "Assumptions: " + ", ".join(
                                        f"{n} {s}" for s, n in statuses.items())),
         ("structure", "contact", "fracture faces, plates, heads and fills press, open and slide "

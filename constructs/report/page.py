@@ -35,6 +35,7 @@ from buttress.report.tables import (
     number,
     trust_table,
 )
+from buttress.report.terminal import VERDICTS
 from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
@@ -78,6 +79,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
         "answer": _answer(order), "lost": comparison.lost, "main": main_table(order),
+        "verdict_words": VERDICTS,
         "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
         "bars": None if comparison.meshes is None else {
@@ -204,9 +206,9 @@ def _asked(comparison: Comparison) -> dict[str, Any]:
                                for f in study.fractures) or "none",
         "loads": f"{load.all_words} in total, {_shares(study)}{shift}, {direction}",
         "limits": _limits(study),
-        "constructs": Table(("construct", "what it is"),
-                            [(Cell(c.name, bold=True), c.note) for c in comparison.constructs],
-                            (0, 1), "plain")}
+        "constructs": Table(("construct", "what it is"), [
+            (Cell(c.name, bold=True), c.note) for c in comparison.constructs], (0, 1), "plain")
+        if any(c.note for c in comparison.constructs) else None}
 
 
 def _bearing(comparison: Comparison, figure: Callable[..., Figure | None]

@@ -27,15 +27,16 @@ from buttress.results.records import (
 from buttress.results.verdict import verdict
 from buttress.study.activities import newtons
 
+VERDICTS = (
+    "Verdicts name the limit that is reached first; fails: above the largest load of the path. "
+    "Only with friction: held above what the path with friction lost after tightening carries "
+    "(without a body mass, above the lower bound of the capacity).")
 FRAME = (
     "Movements in the frame of the shaft, distal and opening positive, zero after the last "
     "tightening; the worst fragment. The state at a load is the first that is reached by pressing "
     "slowly from the tightened state. Peak: the largest load on that path, not known above a load "
     "where answers do not converge. Capacity: limit analysis without - with friction, screws as "
-    "tight as they were set and nothing that hardens (the peak may lie above it). "
-    "Verdicts name the limit that is reached first; fails: above the largest load of the path. "
-    "Only with friction: held above what the path with friction lost after tightening carries "
-    "(without a body mass, above the lower bound of the capacity).",
+    "tight as they were set and nothing that hardens (the peak may lie above it). " + VERDICTS,
     "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
 MARK = "(!) breaks a rule of the trade: see its warnings"
 
