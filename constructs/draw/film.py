@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from buttress.draw import primitives as d
 from buttress.draw import seen
 from buttress.draw.images import few_colours, image_of
+from buttress.draw.page import SLIDE
 from buttress.draw.parts import draw_backdrop, draw_details, draw_escape
 from buttress.draw.section import bounds, draw_loads, escaping
 from buttress.draw.text import LINE, SIZE, wrap
@@ -102,9 +103,9 @@ def draw_frame(made: Film, number: int) -> Figure:
     pictures = [s.picture for s in pair]
     low, high = bounds([s.picture for f in made.frames for s in f if s.picture.held] or pictures,
                        made.factor)
-    wide, high_in = d.WIDE / 2 - 0.6, 5.0
+    wide, high_in = SLIDE.wide / 2 - 0.6, 5.0
     for side, shot in enumerate(pair):
-        ax = d.axes_at(figure, 0.3 + side * d.WIDE / 2, 1.3, wide, high_in)
+        ax = d.axes_at(figure, 0.3 + side * SLIDE.wide / 2, 1.3, wide, high_in)
         ax.axis("off")
         seen.frame(ax, shot.picture.view, low - 2, high + np.array([2.0, 16.0]), cell=True)
         _section(ax, shot, made)
@@ -113,7 +114,7 @@ def draw_frame(made: Film, number: int) -> Figure:
         figure.text(middle, 0.92, name, size=16, weight="bold", ha="center", va="top")
         figure.text(middle, 0.125, wrap(_words(shot), wide, 16), size=16, ha="center",
                     color=d.KINDS["fracture"] if shot.loose else "black")
-    figure.text(0.5, (0.1 + 1.6 * LINE) / d.HIGH,
+    figure.text(0.5, (0.1 + 1.6 * LINE) / SLIDE.high,
                 f"{pictures[0].view.all_words}; displacement × {made.factor:g} in both; without "
                 "equilibrium: direction in which the fragment moves.\nDarkest: strain of "
                 f"{made.top:g} of yield or more.",

@@ -10,6 +10,7 @@ from matplotlib.path import Path as Outline
 
 from buttress.draw import primitives as d
 from buttress.draw import seen
+from buttress.draw.page import page, whole_page
 from buttress.draw.parts import draw_escape
 from buttress.draw.section import escaping, outcome, unmade
 from buttress.draw.text import LINE, SIZE, wrap
@@ -55,7 +56,8 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     """
     require_known(fragment, picture.fragments, "fragment")
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.15, 6.6, 5.3)
+        whole_page("free_body")
+        ax = d.axes_at(d.slide(), 0.95, 1.15, (page().wide - 1.2) / 1.83, page().high - 2.2)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
@@ -76,7 +78,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
                  f"It {picture.status}. No load was applied, so there are no forces to draw."
                  if unmade(picture) else
                  f"No answer ({picture.status}), so no forces to draw.")
-        ax.text(1.08, 0.5, wrap(words, 4.0), size=14, va="center", transform=ax.transAxes)
+        ax.text(1.08, 0.5, wrap(words, 4.0), size=SIZE, va="center", transform=ax.transAxes)
         return ax
     style = looks(body.arrows)
     force = np.array([a.force for a in body.arrows])

@@ -15,6 +15,7 @@ from buttress.bone.pieces import Made
 from buttress.draw import parts, seen
 from buttress.draw import primitives as d
 from buttress.draw.fields import Colours, colour_bar, colours_of
+from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.link import Kind
@@ -165,8 +166,10 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     them. Raises InputError for an unknown field or tissue.
     """
     own = ax is None
+    now = page()
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.15, 7.1, 5.3)
+        ax = d.axes_at(d.slide(), 0.95, 1.15, now.wide - (1.1 if now.narrow else 6.2),
+                       now.high - (0.2 if now.narrow else 2.2))
     figure_of = ax.get_figure(root=True)
     assert figure_of is not None
     d.label(figure_of)
@@ -182,11 +185,11 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     margin = np.array([8.0, 8.0])
     scale = float(min(box[1] / (high[1] - low[1] + 28.0),
                       (box[0] - column.sum()) / (high[0] - low[0] + margin.sum())))
-    if own:
+    if own and not now.narrow:
         box[0] = (high[0] - low[0] + margin.sum()) * scale + column.sum()
         # Section and list together in the middle of the slide.
-        start = max(0.95, (d.WIDE - box[0] - 3.9) / 2 + 0.2)
-        ax.set_position((start / d.WIDE, ax.get_position().y0, box[0] / d.WIDE,
+        start = max(0.95, (now.wide - box[0] - 3.9) / 2 + 0.2)
+        ax.set_position((start / now.wide, ax.get_position().y0, box[0] / now.wide,
                          ax.get_position().height))
     seen.frame(ax, view, *seen.widened(view, low, high, *(column / scale + margin), below=4.0,
                                        above=24.0), scale)
@@ -202,7 +205,9 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
     _list_of_lines(ax, picture, factor, handles, shown)
     if picture.held:
-        bar = ax.inset_axes((1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+        at = ((0.0, -1.0 / box[1], 0.5, 0.15 / box[1]) if own and now.narrow
+              else (1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+        bar = ax.inset_axes(at)
         colour_bar(bar, shown, 3, f"{shown.label}\n{shown.note}")
     d.title(ax, picture.construct, outcome(picture))
     return ax
@@ -260,8 +265,8 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     if not unloaded:
         handles.append(Line2D([], [], color="black", marker="v", markersize=9, linestyle="none",
                               label="joint force"))
-    legend = ax.legend(handles=[*handles, *forces], loc="upper left", fontsize=SIZE, frameon=False,
-                       bbox_to_anchor=(1.02, 1.0), borderaxespad=0, handlelength=1.6)
+    legend = ax.legend(handles=[*handles, *forces], handlelength=1.6,
+                       **d.beside(ax, 1.9 if picture.held else 0.85))
     legend.set_zorder(7)
 
 
@@ -305,7 +310,7 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
     shown = [(c, c.picture(load)) for c in comparison.constructs]
     pictures = [p for _, p in shown]
     factor, shades = d.magnification(pictures), colours_of(pictures, field)
-    box = np.array([d.WIDE - 0.6, d.HIGH - ABOVE_IN]) if ax is None else d.inches(ax)
+    box = np.array([page().wide - 0.6, page().high - ABOVE_IN]) if ax is None else d.inches(ax)
     columns, rows, cell_high, names = _grid(shown, box[0], box[1])
     if ax is None:
         box[1] = max(box[1], rows * cell_high)
@@ -348,18 +353,25 @@ def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: F
                    ghosts: str) -> None:
     """Under the sections: length scale, magnification, colour bar."""
     low = -0.25 / box[1]
-    bar = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
-    colour_bar(bar, shown, 2)
+    words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
+             f"failure mechanism{ghosts}")
+    label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"
     there: dict[str, Any] = {"transform": ax.transAxes, "clip_on": False}
     long = 20.0 * scale
     ax.plot([0, long / box[0]], [low, low], color="black", linewidth=3, solid_capstyle="butt",
             **there)
     ax.text((long + 0.1) / box[0], low, "20 mm", size=SIZE, va="center", **there)
-    words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             f"failure mechanism{ghosts}")
+    if page().column_mm is not None:    # the words below, over the whole width
+        wide = min(2.5, 0.45 * float(box[0]))
+        bar = ax.inset_axes((1 - (wide + 0.2) / box[0], low - 0.08 / box[1], wide / box[0],
+                             0.16 / box[1]))
+        colour_bar(bar, shown, 2, label)
+        ax.text(0.0, low - 0.75 / box[1], wrap(words, box[0]), size=SIZE, va="top", **there)
+        return
+    bar = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
+    colour_bar(bar, shown, 2)
     ax.text((long + 1.0) / box[0], low, wrap(words, box[0] - long - 6.3), size=SIZE, va="center",
             **there)
-    label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"
     ax.text(1 - 2.85 / box[0], low, label, size=SIZE, va="center", ha="right", **there)
 
 
