@@ -18,11 +18,13 @@ from buttress.draw.curves import curves
 from buttress.draw.fields import colours_of
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
+from buttress.draw.overview import overview
 from buttress.draw.page import COLUMN_MM, PAGE_MM, PaperFigure
 from buttress.draw.page import paper as on_paper
 from buttress.draw.primitives import magnification, save
-from buttress.draw.section import deformed, overview
+from buttress.draw.section import deformed
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
+from buttress.draw.stages_overview import stages_overview
 from buttress.draw.text import boxed
 from buttress.draw.tornado import tornado
 from buttress.files import file_names, slug
@@ -93,13 +95,15 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
     Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "curves",
-    "overview", "stages", "screw forces", "tornado" and "map". Names of the files that the
-    section was read from lie in the same folder and are taken.
+    "overview", "all stages", "stages", "screw forces", "tornado" and "map". Names of the files
+    that the section was read from lie in the same folder and are taken.
     """
     taken = {PurePosixPath(f).stem.lower() for f in comparison.study.section.files}
     several = comparison.fragments
     out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
         "capacity", taken)}
+    if comparison.stages:
+        out["all stages", "", ""] = slug("stages", taken)
     if comparison.study.load.body_mass_kg is not None:
         out["weight bearing", "", ""] = slug("weight bearing", taken)
     for name in several:
@@ -148,7 +152,11 @@ def _keyed(comparison: Comparison, field: str) -> Iterator[tuple[str, str, Calla
     loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     most = overview_load(comparison)
     if most is not None:
-        yield "overview", names["overview", "", ""], partial(overview, comparison, most, field=field)
+        yield "overview", names["overview", "", ""], partial(overview, comparison, most,
+                                                             field=field)
+    if comparison.stages:
+        yield "all stages", names["all stages", "", ""], partial(
+            stages_overview, comparison.stages)
     yield "capacity", names["capacity", "", ""], partial(capacity, comparison)
     table = weight_bearing(comparison)
     if table is not None:
@@ -165,17 +173,21 @@ def _keyed(comparison: Comparison, field: str) -> Iterator[tuple[str, str, Calla
             deformed, picture, direction_deg=comparison.study.load.direction_deg, top=top,
             field=field, factor=magnification([picture]) if picture.held else None)
         if (load := loads[construct].get(picture.load_N)) is not None and picture.held:
-            yield "contact", names["contact", construct, ""], partial(contact_pressure, picture, load)
+            yield "contact", names["contact", construct, ""], partial(
+                contact_pressure, picture, load)
         for fragment in comparison.fragments:
-            yield "free body", names["free body", construct, fragment], partial(free_body, picture, fragment)
+            yield "free body", names["free body", construct, fragment], partial(
+                free_body, picture, fragment)
     for name in () if comparison.alternatives is None else comparison.own:
         yield "tornado", names["tornado", name, ""], partial(tornado, comparison, name)
     factor = common_factor(comparison.stages)
     for staged in comparison.stages:
         if any(staged.pictures):
-            yield "stages", names["stages", staged.name, ""], partial(stage_pictures, staged, factor=factor)
+            yield "stages", names["stages", staged.name, ""], partial(
+                stage_pictures, staged, factor=factor)
         if ("screw forces", staged.name, "") in names:
-            yield "screw forces", names["screw forces", staged.name, ""], partial(screw_forces, staged)
+            yield "screw forces", names["screw forces", staged.name, ""], partial(
+                screw_forces, staged)
 
 
 def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[str, Axes]]:

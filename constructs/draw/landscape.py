@@ -17,7 +17,7 @@ from matplotlib.lines import Line2D
 
 from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
-from buttress.draw.text import SIZE, plain
+from buttress.draw.text import SIZE, plain, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.improving.estimate import Estimate
 from buttress.improving.free import shares_of
@@ -72,12 +72,11 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
             figure, page().wide - 1.35, BELOW + 0.75, 0.2, high_in - ABOVE - BELOW - 0.85))
         bar.set_label(f"{WORDS[found.by][0]} [{WORDS[found.by][1]}]", size=SIZE)
         bar.ax.tick_params(labelsize=SIZE)
-    figure.text(0.95 / page().wide, 1.0 - 0.45 / high_in, plain(f"{found.study}: {found.construct}"),
-                size=16, weight="bold", ha="left", va="center")
-    figure.text(0.95 / page().wide, 1.0 - 0.85 / high_in, f"Educational search: {found.sentences()[1]}; "
-                f"start {found.shown(found.start)}" + (
-                    "" if found.best is None else f", largest found {found.shown(found.best)}"),
-                size=SIZE, ha="left", va="center")
+    d.headline(figure, plain(f"{found.study}: {found.construct}"))
+    told = f"Educational search: {found.sentences()[1]}; start {found.shown(found.start)}" + (
+        "" if found.best is None else f", largest found {found.shown(found.best)}")
+    figure.text(0.95 / page().wide, 1.0 - 0.75 / high_in, wrap(told, page().wide - 1.2), size=SIZE,
+                ha="left", va="top")
     if estimate is not None:
         figure.text(0.95 / page().wide, 1.0 - 1.15 / high_in, "Between what was solved: an estimate"
                     + (", all other keys as in the largest found" if len(found.free) > 2 else ""),

@@ -91,12 +91,12 @@ class PaperFigure(Figure):
 
     caption = ""
 
-    def savefig(self, path: Any, **options: Any) -> None:
+    def savefig(self, fname: Any, **options: Any) -> None:
         """Write a PDF, SVG or PNG file of the figure at its true width, by the path's ending.
 
         ``options`` are those of matplotlib, of which size, cut and font type are set here.
         """
-        end = Path(path).suffix[1:].lower()
+        end = Path(fname).suffix[1:].lower()
         told = {"pdf": {"CreationDate": None, "Creator": None, "Producer": None},
                 "svg": {"Date": None, "Creator": None}}.get(end, {"Software": None})
         options |= {"format": end, "bbox_inches": self.cut(), "metadata": told,
@@ -106,12 +106,12 @@ class PaperFigure(Figure):
             if end == "svg":
                 text = io.StringIO()
                 super().savefig(text, **options)
-                Path(path).write_text(_true_size(text.getvalue()), encoding="utf-8")
+                Path(fname).write_text(_true_size(text.getvalue()), encoding="utf-8")
             elif end == "pdf":
-                with _ReducedPages(path, metadata=options.pop("metadata")) as pages:
+                with _ReducedPages(fname, metadata=options.pop("metadata")) as pages:
                     super().savefig(pages, **options)
             else:
-                super().savefig(path, **options)
+                super().savefig(fname, **options)
 
     def cut(self) -> Bbox:
         """Put the label below all that is drawn; the part of the layout that is written [in]."""
@@ -142,7 +142,7 @@ def _true_size(svg: str) -> str:
 class _ReducedFile(PdfFile):
     """A PDF file whose pages are as large as they are printed."""
 
-    def newPage(self, width: float, height: float) -> None:    # noqa: N802 (matplotlib's name)
+    def newPage(self, width: float, height: float) -> None:
         super().newPage(REDUCED * width, REDUCED * height)
         self.output(REDUCED, 0, 0, REDUCED, 0, 0, Op.concat_matrix)
 

@@ -301,7 +301,12 @@ def _size(drawn: _Placed) -> FloatArray:
 
 def _scale(drawn: _Placed, inches: float) -> float:
     """Inches per mm of a construct between its two columns of names."""
-    return float((inches - 2 * COLUMN) / _size(drawn)[0])
+    return float((inches - 2 * _column(inches)) / _size(drawn)[0])
+
+
+def _column(inches: float) -> float:
+    """Width of a column of names; small axes keep room for the bone."""
+    return min(COLUMN, 0.3 * inches)
 
 
 def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
@@ -310,8 +315,9 @@ def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
     d.label(figure)
     view, section, box = study.section.view, Section(study.section), d.inches(ax)
     low, high = drawn.low, drawn.high
-    scale = min(_scale(drawn, box[0]), float(box[1] / _size(drawn)[1]))
-    room = COLUMN / scale + BESIDE_MM
+    scale = min(_scale(drawn, float(box[0])), float(box[1] / _size(drawn)[1]))
+    column = _column(float(box[0]))
+    room = column / scale + BESIDE_MM
     seen.frame(ax, view, *seen.widened(view, low, high, room, room, above=4.0), scale, cell=cell,
                foot=True)
     if cell:
@@ -341,7 +347,7 @@ def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
     for hand, labels in enumerate(_sides(study, drawn)):
         seen.leaders(ax, np.array([label.at for label in labels]).reshape(-1, 2),
                      [label.text for label in labels], [label.colour for label in labels],
-                     view=view, x=columns[hand], room=COLUMN - 0.05, scale=scale,
+                     view=view, x=columns[hand], room=column - 0.05, scale=scale,
                      left=hand == 0, span=(bottom, ax.get_ylim()[1]))
     return ax
 

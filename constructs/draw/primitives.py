@@ -97,12 +97,13 @@ def listed(ax: Axes) -> Axes:
 def beside(ax: Axes, below: float = 0.65, aside: float = 1.02) -> dict[str, Any]:
     """Where and how the list of what is drawn stands: right of the axes, or in one column of a
     paper ``below`` them by that many inches. Options of ``Axes.legend``."""
-    at = (0.0, -below / float(inches(ax)[1])) if _narrow(ax) else (aside, 1.0)
+    at = (0.0, -below / float(inches(ax)[1])) if narrow(ax) else (aside, 1.0)
     return {"loc": "upper left", "bbox_to_anchor": at, "fontsize": SIZE, "frameon": False,
             "borderaxespad": 0}
 
 
-def _narrow(ax: Axes) -> bool:
+def narrow(ax: Axes) -> bool:
+    """Whether axes stand in one column of a paper, where lists are below them."""
     return page().narrow and isinstance(ax.get_figure(root=True), PaperFigure)
 
 

@@ -68,7 +68,9 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     box = d.inches(ax)
     cell = box / (columns, rows)
     size = high_xy - low
-    scale = float(min((cell[0] - 0.1) / size[0], (cell[1] - text - 0.1) / size[1]))
+    # Small axes keep room for the bones.
+    scale = float(min(max(cell[0] - 0.1, 0.5 * cell[0]) / size[0],
+                      max(cell[1] - text - 0.1, 0.3 * cell[1]) / size[1]))
     cells = []
     for i, stage in enumerate(_run(construct)):
         row, column = divmod(i, columns)
@@ -76,7 +78,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         ax.text(middle / box[0], (y - text + 0.3 * LINE) / box[1], _words(stage, cell[0]),
                 size=SIZE, ha="center", va="bottom", linespacing=1.1, transform=ax.transAxes,
                 color="black" if stage.held else d.KINDS["fracture"])
-        wide, tall = cell[0] - 0.05, size[1] * scale
+        wide, tall = max(cell[0] - 0.05, 0.5 * cell[0]), size[1] * scale
         cells.append(ax.inset_axes(((middle - wide / 2) / box[0], (y - text - tall) / box[1],
                                     wide / box[0], tall / box[1])))
         cells[-1].axis("off")
@@ -187,7 +189,8 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
-    room = now.wide - 2.0 if now.narrow else max(1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
+    room = now.wide - 2.0 if d.narrow(ax) else max(
+        1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
     held = [s for s in construct.stages if s.held]
     names = screw_names((construct,))
     for i, name in enumerate(names):
@@ -206,7 +209,7 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     told = [wrap(f"{s.number} {s.words}" + ("" if s.held else f": {s.status}"), room, most=2)
             for s in construct.stages]
     lines = list(ax.lines)
-    if now.narrow:
+    if d.narrow(ax):
         lines += [Line2D([], [], linestyle="none", label=text) for text in told]
     else:
         listed = [line for text in told for line in text.split("\n")]
