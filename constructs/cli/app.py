@@ -70,7 +70,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                      "with real text of 8 points and no title, in the folder paper.")] = "slides",
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
-                help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
+                help="Also an animation (motion.gif) of two constructs, pressed to their peaks and "
+                     "past them.")] = None,
             at: Annotated[list[str] | None, typer.Option(
                 "--at", metavar="X,Y", show_default=False,
                 help="Also strain and stress at this point [mm] (points.csv); may be repeated."
