@@ -118,7 +118,7 @@ def _shot(explorer: Explorer, name: str, way: Way, place: float, before: Shot | 
         return Shot(live, words, past)
     live = (explorer.answer(name, min(1.05 * way.largest_N, LARGEST_N))
             if way.largest_N >= LEAST_N else explorer.pressed(name, place))
-    words = (f"has given way, carried {way.largest_N:.0f} N" if way.largest_N >= LEAST_N
+    words = (way.ends if way.largest_N >= LEAST_N
              else f"{live.result.status}: carries nothing")
     return Shot(live, words, True, 1, None if before is None else before.picture)
 
@@ -141,11 +141,11 @@ def draw_frame(made: Film, number: int) -> Figure:
         middle = (side + 0.5) / 2
         name = wrap(shot.live.construct, wide, 16, most=2, bold=True)
         figure.text(middle, 0.92, name, size=16, weight="bold", ha="center", va="top")
-        figure.text(middle, 0.125, wrap(shot.words, wide, 16), size=16, ha="center", va="center",
+        figure.text(middle, 0.14, wrap(shot.words, wide, 16), size=16, ha="center", va="center",
                     color=d.KINDS["fracture"] if shot.loose or shot.past else "black")
     figure.text(0.5, (0.1 + 1.6 * LINE) / SLIDE.high,
-                f"{pictures[0].view.all_words}; displacement × {made.factor:g} in both; in newtons: "
-                "joint force; once it has given way: direction only.\nDarkest: strain of "
+                f"{pictures[0].view.all_words}; displacement × {made.factor:g} in both; N: joint "
+                "force; once it has given way: direction only.\nDarkest: strain of "
                 f"{made.top:g} of yield or more.",
                 size=SIZE, ha="center", va="bottom")
     return figure
@@ -161,7 +161,8 @@ def _section(ax: Axes, shot: Shot, made: Film) -> None:
     draw_backdrop(ax, picture)
     if (body := escaping(shot.picture)) is not None:
         draw_escape(ax, body)
-    draw_loads(ax, picture, made.study.load.direction_deg, 1.5)
+    if not shot.loose:
+        draw_loads(ax, picture, made.study.load.direction_deg, 1.5)
 
 
 def _drawn(shot: Shot, factor: float) -> Picture:

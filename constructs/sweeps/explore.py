@@ -8,7 +8,7 @@ from typing import Any
 
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
-from buttress.fe.solve.path import FAR, LOAD_LIMIT
+from buttress.fe.solve.path import FAR, LOAD_LIMIT, PLATEAU
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
@@ -107,14 +107,18 @@ class Explorer:
             if not model.stands:
                 return Way(0.0, None, 0.0, False, "cannot be tightened")
             path = model.pressing.whole
-            top = max(path.points, key=lambda p: p.load_N)
+            largest = max(p.load_N for p in path.points)
+            # On a plateau the largest of nearly equal loads may be anywhere.
+            top = next(p for p in path.points if p.load_N >= (1 - PLATEAU) * largest)
             found = path.peak_status == "found"
-            if found or path.stopped in FAR:
-                ends = "it gives way"
+            if found:
+                ends = f"has given way after its peak of {largest:.0f} N"
+            elif path.stopped in FAR:
+                ends = f"movements no longer small beyond {largest:.0f} N"
             else:
-                ends = (f"no peak up to {top.load_N:.0f} N" if path.stopped == LOAD_LIMIT
+                ends = (f"no peak up to {largest:.0f} N" if path.stopped == LOAD_LIMIT
                         else "farther on it is not known")
-            return Way(path.points[-1].ram_mm, top.ram_mm if found else None, top.load_N,
+            return Way(path.points[-1].ram_mm, top.ram_mm if found else None, largest,
                        found or path.stopped in FAR, ends)
 
     def pressed(self, construct: str, ram_mm: float) -> Live:
