@@ -166,10 +166,11 @@ def _words(result: ContactResult) -> str:
     """Share in contact and pressures of a line, in short lines."""
     if not result.contact_share:
         return "does not touch"
+    most = _figure(result.pressure_p95_MPa)
     return (f"touches over {100.0 * result.contact_share:.0f} %;\n"
-            f"mean pressure {_figure(result.pressure_mean_MPa)} MPa;\n"
-            f"95 % of it below {_figure(result.pressure_p95_MPa)} MPa;\n"
-            f"highest {_figure(result.pressure_max_MPa)} MPa")
+            f"mean {_figure(result.pressure_mean_MPa)} MPa;\n"
+            + ("95 % of it bears nothing;\n" if most == "0" else f"95 % of it below {most} MPa;\n")
+            + f"highest {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:
