@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import os
-import re
 import signal
 import sys
 import threading
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
-from typer.core import TyperCommand
 
 from buttress import LABEL, __version__
 from buttress.cli import improve as cli_improve
@@ -19,6 +17,7 @@ from buttress.cli import lesson as cli_lesson
 from buttress.cli import many as cli_many
 from buttress.cli import sweep as cli_sweep
 from buttress.cli.common import (
+    Compare,
     Example,
     Force,
     Json,
@@ -40,17 +39,6 @@ app = typer.Typer(
     rich_markup_mode=None, context_settings={"help_option_names": ["-h", "--help"]},
     help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
          f"2D finite-element model.\n\n{LABEL}")
-
-class Compare(TyperCommand):
-    """The command whose option ``--error-bars`` may stand without a number."""
-
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        given = list(args)
-        for i in reversed([i for i, a in enumerate(given) if a == "--error-bars"]):
-            if not re.fullmatch(r"[+-]?\d[\d.]*", "".join(given[i + 1:i + 2])):
-                given.insert(i + 1, "2")
-        return super().parse_args(ctx, given)
-
 
 ErrorBars = Annotated[int | None, typer.Option(
     "--error-bars", metavar="[MESHES]", show_default=False,
@@ -76,9 +64,14 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
                 help="Number of processes that share constructs and figures, with the same "
                      "answers; 0 for one per core.")] = 1,
             svg: Svg = False,
+            figures: Annotated[str, typer.Option(
+                "--figures", metavar="FOR",
+                help="slides (PNG), or paper: also as PDF and SVG for a paper, 85 or 180 mm wide, "
+                     "with real text of 8 points and no title, in the folder paper.")] = "slides",
             motion: Annotated[tuple[str, str] | None, typer.Option(
                 "--motion", metavar="CONSTRUCT CONSTRUCT", show_default=False,
-                help="Also an animation (motion.gif) of two constructs under rising load.")] = None,
+                help="Also an animation (motion.gif) of two constructs, pressed to their peaks and "
+                     "past them.")] = None,
             at: Annotated[list[str] | None, typer.Option(
                 "--at", metavar="X,Y", show_default=False,
                 help="Also strain and stress at this point [mm] (points.csv); may be repeated."
@@ -100,6 +93,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     from buttress.workers import cores
 
     require_known(field, FIELDS, "field", key="--field")
+    require_known(figures, ("slides", "paper"), "kind of figures", key="--figures")
     progress = say(quiet or json)
     given, text, name = given_study(study, example)
     points = points_given(given, at or [])
@@ -117,7 +111,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             comparison = with_alternatives(comparison, progress)
     with told_late() as writing, drafted(folder) as draft:
         write_results(comparison, draft, text, progress, field, points, svg,
-                      workers or cores())
+                      workers or cores(), paper=figures == "paper")
         if motion:
             write_film(made, draft / "motion.gif", progress)
         folder = claimed(draft, folder, force)

@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from buttress import LABEL
 from buttress.draw import bearing as figure_bearing
 from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
@@ -17,9 +18,13 @@ from buttress.draw.curves import curves
 from buttress.draw.fields import colours_of
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
+from buttress.draw.overview import overview
+from buttress.draw.page import COLUMN_MM, PAGE_MM, PaperFigure
+from buttress.draw.page import paper as on_paper
 from buttress.draw.primitives import magnification, save
-from buttress.draw.section import deformed, overview
+from buttress.draw.section import deformed
 from buttress.draw.stages import common_factor, screw_forces, stage_pictures
+from buttress.draw.stages_overview import stages_overview
 from buttress.draw.text import boxed
 from buttress.draw.tornado import tornado
 from buttress.files import file_names, slug
@@ -31,6 +36,8 @@ from buttress.results.stress import STRAIN_RATIO
 from buttress.study.study import Study
 from buttress.workers import pool
 
+IN_COLUMN = ("curves", "deformed", "screw forces")
+"""Kinds of figures that have room in one column of a paper; the others are as wide as its page."""
 FEWEST = 4
 """Figures for each process, at least: it starts in the time in which it draws two or three."""
 
@@ -88,13 +95,15 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
     Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "curves",
-    "overview", "stages", "screw forces", "tornado" and "map". Names of the files that the
-    section was read from lie in the same folder and are taken.
+    "overview", "all stages", "stages", "screw forces", "tornado" and "map". Names of the files
+    that the section was read from lie in the same folder and are taken.
     """
     taken = {PurePosixPath(f).stem.lower() for f in comparison.study.section.files}
     several = comparison.fragments
     out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
         "capacity", taken)}
+    if comparison.stages:
+        out["all stages", "", ""] = slug("stages", taken)
     if comparison.study.load.body_mass_kg is not None:
         out["weight bearing", "", ""] = slug("weight bearing", taken)
     for name in several:
@@ -119,10 +128,21 @@ def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     return out
 
 
-def planned(comparison: Comparison, field: str = STRAIN_RATIO
+def planned(comparison: Comparison, field: str = STRAIN_RATIO, paper: bool = False
             ) -> Iterator[tuple[str, Callable[[], Axes]]]:
-    """Every figure of a comparison: its file name, and what draws it; ``field`` colours sections.
-    """
+    """Every figure of a comparison: its file name, and what draws it; ``field`` colours sections,
+    ``paper``: at the width of a paper's column, or of its page, instead of slides."""
+    for key, stem, draw in _keyed(comparison, field):
+        yield stem, partial(_for_paper, draw, key) if paper else draw
+
+
+def _for_paper(draw: Callable[[], Axes], kind: str) -> Axes:
+    with on_paper(COLUMN_MM if kind in IN_COLUMN else PAGE_MM):
+        return draw()
+
+
+def _keyed(comparison: Comparison, field: str) -> Iterator[tuple[str, str, Callable[[], Axes]]]:
+    """Kind, file name and drawing of every figure."""
     names = stems(comparison)
     given = [c.name for c in comparison.constructs]
     comparison = _told_apart(comparison)
@@ -132,34 +152,42 @@ def planned(comparison: Comparison, field: str = STRAIN_RATIO
     loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     most = overview_load(comparison)
     if most is not None:
-        yield names["overview", "", ""], partial(overview, comparison, most, field=field)
-    yield names["capacity", "", ""], partial(capacity, comparison)
+        yield "overview", names["overview", "", ""], partial(overview, comparison, most,
+                                                             field=field)
+    if comparison.stages:
+        yield "all stages", names["all stages", "", ""], partial(
+            stages_overview, comparison.stages)
+    yield "capacity", names["capacity", "", ""], partial(capacity, comparison)
     table = weight_bearing(comparison)
     if table is not None:
-        yield names["weight bearing", "", ""], partial(
+        yield "weight bearing", names["weight bearing", "", ""], partial(
             figure_bearing.weight_bearing, table)
     for fragment in comparison.fragments:
-        yield names["curves", "", fragment], partial(curves, comparison, fragment)
+        yield "curves", names["curves", "", fragment], partial(curves, comparison, fragment)
     if ("map", "", "") in names and shown:
         mesh = next(iter(shown.values())).bodies
-        yield names["map", "", ""], partial(modulus_map, comparison.study, mesh)
+        yield "map", names["map", "", ""], partial(modulus_map, comparison.study, mesh)
     top = colours_of(list(shown.values()), field).top
     for construct, picture in shown.items():
-        yield names["deformed", construct, ""], partial(
+        yield "deformed", names["deformed", construct, ""], partial(
             deformed, picture, direction_deg=comparison.study.load.direction_deg, top=top,
             field=field, factor=magnification([picture]) if picture.held else None)
         if (load := loads[construct].get(picture.load_N)) is not None and picture.held:
-            yield names["contact", construct, ""], partial(contact_pressure, picture, load)
+            yield "contact", names["contact", construct, ""], partial(
+                contact_pressure, picture, load)
         for fragment in comparison.fragments:
-            yield names["free body", construct, fragment], partial(free_body, picture, fragment)
+            yield "free body", names["free body", construct, fragment], partial(
+                free_body, picture, fragment)
     for name in () if comparison.alternatives is None else comparison.own:
-        yield names["tornado", name, ""], partial(tornado, comparison, name)
+        yield "tornado", names["tornado", name, ""], partial(tornado, comparison, name)
     factor = common_factor(comparison.stages)
     for staged in comparison.stages:
         if any(staged.pictures):
-            yield names["stages", staged.name, ""], partial(stage_pictures, staged, factor=factor)
+            yield "stages", names["stages", staged.name, ""], partial(
+                stage_pictures, staged, factor=factor)
         if ("screw forces", staged.name, "") in names:
-            yield names["screw forces", staged.name, ""], partial(screw_forces, staged)
+            yield "screw forces", names["screw forces", staged.name, ""], partial(
+                screw_forces, staged)
 
 
 def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[str, Axes]]:
@@ -169,32 +197,39 @@ def drawn(comparison: Comparison, field: str = STRAIN_RATIO) -> Iterator[tuple[s
 
 
 def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, svg: bool = False,
-             workers: int = 1) -> list[Path]:
+             workers: int = 1, paper: bool = False) -> list[Path]:
     """Draw every figure into a folder, as PNG and, where asked, SVG; ``field`` colours sections.
 
     ``workers``: processes that share the figures, this one among them; the files are the same to
-    the last byte. Returns the files in reading order.
+    the last byte. ``paper``: figures for a paper, as PDF and SVG, and their titles in captions.txt.
+    Returns the figures' files in reading order.
     """
+    draw = partial(draw_share, comparison, folder, field, svg, paper)
     shares = min(workers, len(list(planned(comparison, field))) // FEWEST)
     if shares < 2:
-        return [path for _, paths in draw_share(comparison, folder, field, svg, 0, 1)
-                for path in paths]
-    with pool(shares - 1) as others:
-        sent = [others.submit(draw_share, comparison, folder, field, svg, i, shares)
-                for i in range(1, shares)]
-        done = draw_share(comparison, folder, field, svg, 0, shares)
-        for share in sent:
-            done += share.result()
-    return [path for _, paths in sorted(done) for path in paths]
+        done = draw(0, 1)
+    else:
+        with pool(shares - 1) as others:
+            sent = [others.submit(draw, i, shares) for i in range(1, shares)]
+            done = draw(0, shares)
+            for share in sent:
+                done += share.result()
+    done.sort()
+    if paper:
+        (folder / "captions.txt").write_text("\n".join([LABEL, "", *(
+            f"{paths[0].stem}: {caption}" for _, paths, caption in done)]) + "\n",
+            encoding="utf-8")
+    return [path for _, paths, _ in done for path in paths]
 
 
-def draw_share(comparison: Comparison, folder: Path, field: str, svg: bool, first: int, step: int
-               ) -> list[tuple[int, list[Path]]]:
-    """Draw every ``step``-th figure from the ``first`` on; their numbers and files."""
+def draw_share(comparison: Comparison, folder: Path, field: str, svg: bool, paper: bool,
+               first: int, step: int) -> list[tuple[int, list[Path], str]]:
+    """Draw every ``step``-th figure from the ``first`` on; their numbers, files and captions."""
     out = []
-    for number, (stem, draw) in enumerate(planned(comparison, field)):
+    for number, (stem, draw) in enumerate(planned(comparison, field, paper)):
         if number % step == first:
             figure = draw().get_figure(root=True)
             assert isinstance(figure, Figure)
-            out.append((number, save(figure, folder, stem, svg)))
+            out.append((number, save(figure, folder, stem, svg),
+                        figure.caption if isinstance(figure, PaperFigure) else ""))
     return out

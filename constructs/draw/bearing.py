@@ -7,6 +7,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
 from buttress.draw import primitives as d
+from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.errors import InputError
 from buttress.results.bearing import MOST_COLUMNS, Bearing, BearingRow
@@ -41,7 +42,7 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     turned = len(constructs) > MOST_COLUMNS
     across = len(activities) if turned else len(constructs)
     down = len(constructs) if turned else len(activities)
-    left, inside = 2.9, d.WIDE - 3.3
+    left, inside = 2.9, page().wide - 3.3
     cell = inside / across
     tops = ([f"{wrap(row.name, cell - 0.1)}\n{row.force_words} N" for row, _ in activities]
             if turned else [wrap(c, cell - 0.1) for c in constructs])
@@ -53,12 +54,13 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     deep = max(x.count("\n") + 1 for line in (*words, sides) for x in line)
     tall = (deep + 0.6) * LINE
     over = (max(t.count("\n") for t in tops) + 1) * LINE + 0.25
-    foot = wrap(" ".join((*bearing.doubts, bearing.judged)), d.WIDE - 0.6)
+    foot = wrap(" ".join((*bearing.doubts, bearing.judged)), page().wide - 0.6)
     # Three lines of words and a line of signs have their place; what is more lifts the matrix.
     signs = LINE * max(0, foot.count("\n") - 2) + 1.05
     under = signs + 0.5 + 0.25 * ((len(_looks(bearing)) - 1) // 3)
     if ax is None:
-        height = max(d.HIGH, down * tall + over + under + 0.85)
+        whole_page("weight_bearing")
+        height = max(page().high, down * tall + over + under + 0.85)
         tall = (height - over - under - 0.85) / down
         figure: Figure = d.slide(height)
         ax = d.axes_at(figure, left, under, inside, down * tall)
@@ -76,9 +78,7 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     ax.tick_params(length=0, labeltop=True, labelbottom=False)
     for spine in ax.spines.values():
         spine.set_visible(False)
-    figure.text(0.3 / d.WIDE, 1 - 0.55 / figure.get_figheight(),
-                f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", size=16,
-                weight="bold")
+    d.headline(figure, f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)")
     _signs(figure, bearing, signs, foot)
     return ax
 
@@ -118,6 +118,6 @@ def _signs(figure: Figure, bearing: Bearing, at: float, foot: str) -> None:
                for look, words in _looks(bearing)]
     high = figure.get_figheight()
     figure.legend(handles=handles, loc="lower left", ncols=3, fontsize=SIZE, frameon=False,
-                  bbox_to_anchor=(0.15 / d.WIDE, at / high))
-    figure.text(0.3 / d.WIDE, 0.42 / high, foot, size=SIZE,
+                  bbox_to_anchor=(0.15 / page().wide, at / high))
+    figure.text(0.3 / page().wide, 0.42 / high, foot, size=SIZE,
                 va="bottom", linespacing=1.15)

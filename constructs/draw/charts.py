@@ -10,6 +10,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from buttress.draw import primitives as d
+from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, wrap, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.limits import EQUILIBRIUM, METAL, limit_words
@@ -59,17 +60,19 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     constructs = comparison.constructs
     names = [c.name for c in constructs]
     row = 0.62
+    if ax is None:
+        whole_page("capacity")
     end = _axis_end(comparison)
     handles = _marks(comparison, end)
     # Three rows of marks have their place below the axes; each one more lifts them.
     under = 1.85 + 1.15 * LINE * max(0, (len(handles) + 1) // 2 - 3)
     if ax is None:
-        inside = max(d.HIGH - under - 0.7, len(names) * 0.42)
+        inside = max(page().high - under - 0.7, len(names) * 0.42)
         lines, widest = _names(names, inside)
         deep = [*lines, *(wrap(_said(c), WORDS) for c in constructs)]
         inside = max(inside, len(names) * (max(n.count("\n") + 1 for n in deep) + 0.3) * LINE)
         figure: Figure = d.slide(inside + under + 0.7)
-        ax = d.axes_at(figure, widest + 0.5, under, d.WIDE - widest - 0.5 - 2.55, inside)
+        ax = d.axes_at(figure, widest + 0.5, under, page().wide - widest - 0.5 - 2.55, inside)
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)

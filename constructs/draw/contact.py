@@ -11,6 +11,7 @@ from matplotlib.patches import Patch
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw import seen
+from buttress.draw.page import page, whole_page
 from buttress.draw.section import outcome
 from buttress.draw.text import SIZE, wrap
 from buttress.fe.arrays import FloatArray
@@ -46,17 +47,20 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     shown = [x for x in picture.contacts if x.name in load.contacts]
     per_mm = _scale([load.contacts[x.name] for x in shown])
     low, high = _corners(picture, shown, per_mm)
-    slide = ax is None
+    slide, now = ax is None, page()
     beside = _sides(shown, per_mm, picture.view, low, high) if slide else (True, True)
-    box = np.array([d.WIDE - 1.4 - SIGNS, 5.25]) if ax is None else d.inches(ax)
+    room = now.wide - 1.4 - SIGNS
+    if slide:
+        whole_page("contact_pressure")
+    box = np.array([room, now.high - 2.25]) if ax is None else d.inches(ax)
     column = min(COLUMN, 0.3 * float(box[0]))      # small axes keep room for the bone
-    room = column * sum(beside)
+    names = column * sum(beside)
     scale = float(min(box[1] / (high[1] - low[1] + 4.0),
-                      (box[0] - room) / (high[0] - low[0] + 10.0)))
+                      (box[0] - names) / (high[0] - low[0] + 10.0)))
     if ax is None:
         # No wider than what it shows; the legend is next to it, all in the middle.
-        box[0] = room + (high[0] - low[0] + 10.0) * scale
-        ax = d.axes_at(d.slide(), 0.95 + (d.WIDE - 1.4 - SIGNS - box[0]) / 2, 1.15, *box)
+        box[0] = names + (high[0] - low[0] + 10.0) * scale
+        ax = d.axes_at(d.slide(), 0.95 + (room - box[0]) / 2, 1.15, *box)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
@@ -162,10 +166,11 @@ def _words(result: ContactResult) -> str:
     """Share in contact and pressures of a line, in short lines."""
     if not result.contact_share:
         return "does not touch"
+    most = _figure(result.pressure_p95_MPa)
     return (f"touches over {100.0 * result.contact_share:.0f} %;\n"
-            f"mean pressure {_figure(result.pressure_mean_MPa)} MPa;\n"
-            f"95 % of it below {_figure(result.pressure_p95_MPa)} MPa;\n"
-            f"highest {_figure(result.pressure_max_MPa)} MPa")
+            f"mean {_figure(result.pressure_mean_MPa)} MPa;\n"
+            + ("95 % of it bears nothing;\n" if most == "0" else f"95 % of it below {most} MPa;\n")
+            + f"highest {_figure(result.pressure_max_MPa)} MPa")
 
 
 def _figure(value: float | None) -> str:
@@ -194,10 +199,10 @@ def _signs(ax: Axes, lines: list[ContactLine], results: list[ContactResult], per
                if peaked else "")
             + ("; on the other side of a band bonded faces pull" if pulls else ""))
     if beside:
-        ax.legend(handles=handles, loc="upper left", fontsize=SIZE, frameon=False,
-                  bbox_to_anchor=(1.0, 1.0), handlelength=1.2)
-        ax.annotate(wrap(height, SIGNS - 0.3) + "\n\n" + wrap(said, SIGNS - 0.3), (1.0, 1.0),
-                    (9, -14 - 1.8 * SIZE * len(kinds)), xycoords="axes fraction",
+        ax.legend(handles=handles, handlelength=1.2, **d.beside(ax, aside=1.03))
+        room = SIGNS - 0.3
+        ax.annotate(wrap(height, room) + "\n\n" + wrap(said, room), (1.03, 1.0),
+                    (0, -14 - 1.8 * SIZE * len(kinds)), xycoords="axes fraction",
                     textcoords="offset points", size=SIZE, va="top", color="#444444",
                     annotation_clip=False)
         return

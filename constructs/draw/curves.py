@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from buttress.draw import primitives as d
+from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap_all
 from buttress.fe.arrays import FloatArray
 from buttress.results.comparison import Comparison
@@ -51,12 +52,15 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     words = [f"{c.name} ({ending(c)})" for c in constructs]
     marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY, BARS]
     if ax is None:
-        high = d.HIGH - 1.9
-        lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE, (3.4, 4.2, 5.2))
+        now = page()
+        high = now.high - 1.9
+        lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE,
+                                 (now.wide - 2.0,) if now.narrow else (3.4, 4.2, 5.2))
         needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + len(marks) + 1)
         widest = max(widest, *(width(x) for x in marks))
-        figure: Figure = d.slide(max(d.HIGH, needed + 1.9))
-        ax = d.axes_at(figure, 1.2, 1.1, d.WIDE - widest - 2.5, figure.get_figheight() - 1.9)
+        figure: Figure = d.slide(now.high if now.narrow else max(now.high, needed + 1.9))
+        ax = d.axes_at(figure, 1.2, 1.1, now.wide - (1.4 if now.narrow else widest + 2.5),
+                       figure.get_figheight() - 1.9)
     else:
         lines, _ = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
         d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
@@ -92,8 +96,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
                        markeredgecolor="black", label=CROSSING)] if crossings else []
     handles += [_sign("|", BARS)] if barred else []
     handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
-    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
-              frameon=False, borderaxespad=0, labelspacing=0.35, handlelength=2.6)
+    ax.legend(handles=handles, labelspacing=0.35, handlelength=2.6, **d.beside(ax))
     if not any((np.asarray(load) > 0.0).any() for _, load in drawn):
         ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
                           "is not held, or does not reach the joint", size=SIZE, ha="center",

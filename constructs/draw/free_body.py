@@ -10,6 +10,7 @@ from matplotlib.path import Path as Outline
 
 from buttress.draw import primitives as d
 from buttress.draw import seen
+from buttress.draw.page import page, whole_page
 from buttress.draw.parts import draw_escape
 from buttress.draw.section import escaping, outcome, unmade
 from buttress.draw.text import LINE, SIZE, wrap
@@ -55,7 +56,8 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     """
     require_known(fragment, picture.fragments, "fragment")
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.15, 6.6, 5.3)
+        whole_page("free_body")
+        ax = d.axes_at(d.slide(), 0.95, 1.15, (page().wide - 1.2) / 1.83, page().high - 2.2)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
@@ -76,7 +78,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
                  f"It {picture.status}. No load was applied, so there are no forces to draw."
                  if unmade(picture) else
                  f"No answer ({picture.status}), so no forces to draw.")
-        ax.text(1.08, 0.5, wrap(words, 4.0), size=14, va="center", transform=ax.transAxes)
+        ax.text(1.08, 0.5, wrap(words, 4.0), size=SIZE, va="center", transform=ax.transAxes)
         return ax
     style = looks(body.arrows)
     force = np.array([a.force for a in body.arrows])
@@ -88,8 +90,9 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     lowest, highest = every.min(axis=0) - 2, every.max(axis=0) + 2
     tails = np.array([_outer(e, point[i]) for i, e in enumerate(ends)])
     left = seen.on_left(view, tails[:, 0], (low[0] + high[0]) / 2)
-    column = np.array([COLUMN if left.any() else 0.1, COLUMN if not left.all() else 0.1])
-    scale = float(min((size[0] - column.sum() - 0.2) / (highest[0] - lowest[0]),
+    room = min(COLUMN, 0.3 * float(size[0]))      # small axes keep room for the fragment
+    column = np.array([room if left.any() else 0.05, room if not left.all() else 0.05])
+    scale = float(min((size[0] - column.sum() - min(0.2, 0.1 * size[0])) / (highest[0] - lowest[0]),
                       size[1] / (highest[1] - lowest[1])))
     seen.frame(ax, view, *seen.widened(view, lowest, highest, *(column / scale)), scale)
     for (start, end), look in zip(ends, style, strict=True):
@@ -101,7 +104,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     for hand, x in zip((True, False), columns, strict=True):
         mine = np.flatnonzero(left == hand)
         seen.leaders(ax, tails[mine], [names[i] for i in mine], [colours[i] for i in mine],
-                     view=view, left=hand, x=x, room=COLUMN, scale=scale,
+                     view=view, left=hand, x=x, room=room, scale=scale,
                      span=tuple(np.sort(ax.get_ylim()) + np.array([1.0, -1.0 - LINE / scale])))
     _polygon(ax, body, view, style, newtons, scale, size)
     return ax
@@ -144,7 +147,8 @@ def _polygon(ax: Axes, body: FreeBody, view: View, style: list[dict], newtons: f
     wide = 0.8 * size[0]
     # Names stand on both sides of the polygon; the scale bar and the words lie below it.
     half = np.array([wide, size[1]]) / scale / 2
-    room = 2 * half - np.array([2 * COLUMN + 0.5, 1.7]) / scale
+    column = min(COLUMN, 0.3 * wide)
+    room = 2 * half - np.minimum([2 * column + 0.5, 1.7], 0.8 * 2 * half * scale) / scale
     ratio = float(min(1.0, *(room / np.maximum(high - low, 1e-9))))
     corner, low, high = corner * ratio, low * ratio, high * ratio
     middle = (low + high) / 2 - np.array([0.0, 0.45 / scale])
@@ -159,7 +163,7 @@ def _polygon(ax: Axes, body: FreeBody, view: View, style: list[dict], newtons: f
     for hand, x in zip((True, False), columns, strict=True):
         mine = np.flatnonzero(left == hand)
         seen.leaders(other, mids[mine], [body.arrows[i].source for i in mine],
-                     [style[i]["color"] for i in mine], view=view, left=hand, x=x, room=COLUMN,
+                     [style[i]["color"] for i in mine], view=view, left=hand, x=x, room=column,
                      scale=scale, span=(middle[1] - half[1] + 1.1 / scale,
                                         middle[1] + half[1] - 1))
     bar = d.round_number(1.2 / scale * newtons / 10.0 / ratio, (1, 2, 5, 10))

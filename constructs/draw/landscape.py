@@ -16,7 +16,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from buttress.draw import primitives as d
-from buttress.draw.text import SIZE, plain
+from buttress.draw.page import page, whole_page
+from buttress.draw.text import SIZE, plain, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.improving.estimate import Estimate
 from buttress.improving.free import shares_of
@@ -51,11 +52,12 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
     if ax is not None:
         _panel(ax, found, pairs[0], estimate, scale)
         return ax
+    whole_page("landscape")
     wide = min(3, len(pairs))
     rows = -(-len(pairs) // wide)
-    figure = d.slide(max(d.HIGH, ABOVE + 3.7 * rows + BELOW))
+    figure = d.slide(max(page().high, ABOVE + 3.7 * rows + BELOW))
     high_in = figure.get_figheight()
-    room, tall = (d.WIDE - 2.2) / wide, (high_in - ABOVE - BELOW) / rows
+    room, tall = (page().wide - 2.2) / wide, (high_in - ABOVE - BELOW) / rows
     first = None
     for i, pair in enumerate(pairs):
         row, column = divmod(i, wide)
@@ -67,17 +69,16 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
     _legend(figure, found)
     if pairs[0][1] is not None:
         bar = figure.colorbar(ScalarMappable(scale, mpl.colormaps[COLOURS]), cax=d.axes_at(
-            figure, d.WIDE - 1.35, BELOW + 0.75, 0.2, high_in - ABOVE - BELOW - 0.85))
+            figure, page().wide - 1.35, BELOW + 0.75, 0.2, high_in - ABOVE - BELOW - 0.85))
         bar.set_label(f"{WORDS[found.by][0]} [{WORDS[found.by][1]}]", size=SIZE)
         bar.ax.tick_params(labelsize=SIZE)
-    figure.text(0.95 / d.WIDE, 1.0 - 0.45 / high_in, plain(f"{found.study}: {found.construct}"),
-                size=16, weight="bold", ha="left", va="center")
-    figure.text(0.95 / d.WIDE, 1.0 - 0.85 / high_in, f"Educational search: {found.sentences()[1]}; "
-                f"start {found.shown(found.start)}" + (
-                    "" if found.best is None else f", largest found {found.shown(found.best)}"),
-                size=SIZE, ha="left", va="center")
+    d.headline(figure, plain(f"{found.study}: {found.construct}"))
+    told = f"Educational search: {found.sentences()[1]}; start {found.shown(found.start)}" + (
+        "" if found.best is None else f", largest found {found.shown(found.best)}")
+    figure.text(0.95 / page().wide, 1.0 - 0.75 / high_in, wrap(told, page().wide - 1.2), size=SIZE,
+                ha="left", va="top")
     if estimate is not None:
-        figure.text(0.95 / d.WIDE, 1.0 - 1.15 / high_in, "Between what was solved: an estimate"
+        figure.text(0.95 / page().wide, 1.0 - 1.15 / high_in, "Between what was solved: an estimate"
                     + (", all other keys as in the largest found" if len(found.free) > 2 else ""),
                     size=SIZE, ha="left", va="center")
     return first
@@ -170,4 +171,4 @@ def _legend(figure: Figure, found: Improved) -> None:
                mark("$?$", f"not known ({counts[UNKNOWN]})", 8, color="black"),
                mark("s", "start", 12, **open_), mark("*", "largest found", 16, **open_)]
     figure.legend(handles=handles, loc="lower left", ncols=5, frameon=False, fontsize=SIZE,
-                  bbox_to_anchor=(0.8 / d.WIDE, 0.38 / figure.get_figheight()))
+                  bbox_to_anchor=(0.8 / page().wide, 0.38 / figure.get_figheight()))

@@ -14,6 +14,7 @@ from buttress.bone.pieces import Made
 from buttress.bone.section import Section
 from buttress.draw import primitives as d
 from buttress.draw import seen
+from buttress.draw.page import page, whole_page
 from buttress.draw.text import SIZE, wrap
 from buttress.results.picture import BodyPicture
 from buttress.study.study import Study
@@ -33,8 +34,10 @@ def modulus_map(study: Study, bodies: tuple[BodyPicture, ...], *, ax: Axes | Non
     if given is None or field is None:
         raise ValueError("the study has no map")
     if ax is None:
-        figure = d.slide()
-        ax, used = d.axes_at(figure, 0.95, 1.15, 4.9, 5.1), d.axes_at(figure, 7.5, 1.15, 4.9, 5.1)
+        whole_page("modulus_map")
+        figure, now = d.slide(), page()
+        size = (now.wide / 2 - 1.75, now.high - 2.4)
+        ax, used = (d.axes_at(figure, x, 1.15, *size) for x in (0.95, now.wide / 2 + 0.85))
         d.title(ax, "Map of the bone over the mesh", given.words)
     unit = "apparent density [g/cm³]" if field.law is not None else "modulus [MPa]"
     if field.law is not None and field.law.apparent != 1.0:

@@ -20,6 +20,7 @@ from buttress.bone.pieces import Made
 from buttress.bone.section import Section
 from buttress.draw import primitives as d
 from buttress.draw import seen
+from buttress.draw.page import page, whole_page
 from buttress.draw.section import LEAST_MM
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
@@ -88,7 +89,8 @@ def placed(study: AnyStudy, construct: str, findings: Sequence[Finding] = (), *,
     require_known(construct, [c.name for c in study.constructs], "construct")
     own = next(c for c in study.constructs if c.name == construct)
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.2, d.WIDE - 1.6, d.HIGH - 2.1)
+        whole_page("placed")
+        ax = d.axes_at(d.slide(), 0.95, 1.2, page().wide - 1.6, page().high - 2.1)
         d.title(ax, own.name, "")
         return _draw(ax, study, _place(study, own, build_meshes(study)[0], findings), cell=False)
     return _draw(ax, study, _place(study, own, build_meshes(study)[0], findings), cell=True)
@@ -98,7 +100,7 @@ def sheet(study: Study, findings: Sequence[Finding]) -> Figure:
     """All constructs of a study where they are placed, each with the findings on it below."""
     meshes = build_meshes(study)[0]
     columns = min(2, len(study.constructs))
-    wide = (d.WIDE - 0.6) / columns
+    wide = (page().wide - 0.6) / columns
     cells = []
     for construct in study.constructs:
         told = "\n".join(wrap(line, wide - 0.3) for line in _told(construct.name, findings))
@@ -109,7 +111,7 @@ def sheet(study: Study, findings: Sequence[Finding]) -> Figure:
             for texts in (_texts(side) for side in _sides(study, drawn))))
         cells.append((name, drawn, told, high))
     rows = [cells[i:i + columns] for i in range(0, len(cells), columns)]
-    head = "\n".join(wrap(line, d.WIDE - 0.6) for line in (
+    head = "\n".join(wrap(line, page().wide - 0.6) for line in (
         f"{study.section.view.all_words}; as placed, before anything is solved. Bars over the "
         "joint line: contact patches; dots: tips, with x, y in mm, x "
         f"{study.section.sides[1]}, y over the joint line.", *_told("", findings)))
@@ -121,9 +123,9 @@ def sheet(study: Study, findings: Sequence[Finding]) -> Figure:
     tall = figure.get_figheight()
 
     def write(text: str, left: float, above: float, **style: Any) -> None:
-        figure.text(left / d.WIDE, 1 - above / tall, text, va="top", **style)
+        figure.text(left / page().wide, 1 - above / tall, text, va="top", **style)
 
-    write(wrap(study.title or study.name, d.WIDE - 0.6, 16, 1, bold=True), 0.3, 0.25, size=16,
+    write(wrap(study.title or study.name, page().wide - 0.6, 16, 1, bold=True), 0.3, 0.25, size=16,
           weight="bold")
     write(head, 0.3, 0.68, size=SIZE)
     y = top
@@ -299,7 +301,12 @@ def _size(drawn: _Placed) -> FloatArray:
 
 def _scale(drawn: _Placed, inches: float) -> float:
     """Inches per mm of a construct between its two columns of names."""
-    return float((inches - 2 * COLUMN) / _size(drawn)[0])
+    return float((inches - 2 * _column(inches)) / _size(drawn)[0])
+
+
+def _column(inches: float) -> float:
+    """Width of a column of names; small axes keep room for the bone."""
+    return min(COLUMN, 0.3 * inches)
 
 
 def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
@@ -308,8 +315,9 @@ def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
     d.label(figure)
     view, section, box = study.section.view, Section(study.section), d.inches(ax)
     low, high = drawn.low, drawn.high
-    scale = min(_scale(drawn, box[0]), float(box[1] / _size(drawn)[1]))
-    room = COLUMN / scale + BESIDE_MM
+    scale = min(_scale(drawn, float(box[0])), float(box[1] / _size(drawn)[1]))
+    column = _column(float(box[0]))
+    room = column / scale + BESIDE_MM
     seen.frame(ax, view, *seen.widened(view, low, high, room, room, above=4.0), scale, cell=cell,
                foot=True)
     if cell:
@@ -339,7 +347,7 @@ def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
     for hand, labels in enumerate(_sides(study, drawn)):
         seen.leaders(ax, np.array([label.at for label in labels]).reshape(-1, 2),
                      [label.text for label in labels], [label.colour for label in labels],
-                     view=view, x=columns[hand], room=COLUMN - 0.05, scale=scale,
+                     view=view, x=columns[hand], room=column - 0.05, scale=scale,
                      left=hand == 0, span=(bottom, ax.get_ylim()[1]))
     return ax
 

@@ -18,12 +18,11 @@ from matplotlib.tri import Triangulation
 
 from buttress import LABEL
 from buttress.bone.pieces import Made
+from buttress.draw.page import LABELLED, PaperFigure, page
 from buttress.draw.text import SIZE, families, plain, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 
-WIDE, HIGH = 13.3, 7.5
-"""A slide, inches."""
 DPI = 110
 COMPRESSION = 3
 """Of PNG files: far less work than the usual 6 for a twentieth more bytes."""
@@ -39,21 +38,28 @@ METAL = "#DADADA"
 BONE = "#EDE6D6"
 GRAFT = "#F3C97B"
 RATIO = "largest principal strain / yield strain [-]"
-_LABELLED = "educational label"
 
 
-def slide(height: float = HIGH) -> Figure:
-    """An empty slide with the educational label at its bottom, outside of pyplot's state."""
-    figure = Figure(figsize=(WIDE, height))
+def slide(height: float | None = None) -> Figure:
+    """An empty slide, or in `page.paper` a figure of that width, with the educational label at its
+    bottom, outside of pyplot's state; ``height`` in inches, usually that of the page."""
+    now = page()
+    kind = Figure if now.column_mm is None else PaperFigure
+    figure = kind(figsize=(now.wide, now.high if height is None else height))
     label(figure)
     return figure
 
 
 def label(figure: Figure) -> None:
     """Put the educational label at the bottom of a figure, once."""
-    if not any(t.get_gid() == _LABELLED for t in figure.texts):
-        figure.text(0.5, 0.1 / figure.get_figheight(), LABEL, size=SIZE, color="#444444",
-                    ha="center", va="bottom", gid=_LABELLED)
+    if any(t.get_gid() == LABELLED for t in figure.texts):
+        return
+    if isinstance(figure, PaperFigure):    # `PaperFigure.cut` puts it below all that is drawn
+        figure.text(0.5, -0.05, wrap(LABEL, figure.get_figwidth() - 0.1), size=SIZE,
+                    color="#444444", ha="center", va="top", linespacing=1.15, gid=LABELLED)
+        return
+    figure.text(0.5, 0.1 / figure.get_figheight(), LABEL, size=SIZE, color="#444444",
+                ha="center", va="bottom", gid=LABELLED)
 
 
 def axes_at(figure: Figure, left: float, bottom: float, wide: float, high: float) -> Axes:
@@ -69,7 +75,8 @@ def empty(name: str, x: str, y: str, *, scale: str = "linear") -> Axes:
 
     ``scale``: that of x, as matplotlib calls it.
     """
-    ax = axes_at(slide(), 1.2, 1.2, WIDE - 5.2, HIGH - 2.2)
+    now = page()
+    ax = axes_at(slide(), 1.2, 1.2, now.wide - (1.4 if now.narrow else 5.2), now.high - 2.2)
     ax.set_xscale(scale)
     ax.set_xlabel(plain(x), size=SIZE)
     ax.set_ylabel(plain(y), size=SIZE)
@@ -79,19 +86,35 @@ def empty(name: str, x: str, y: str, *, scale: str = "linear") -> Axes:
 
 
 def listed(ax: Axes) -> Axes:
-    """The list of what is drawn, right of the axes, in the order in which it was drawn."""
+    """The list of what is drawn, beside the axes, in the order in which it was drawn."""
     unnamed = ("_child", "_container", "_nolegend_")
     drawn: list[Any] = [*ax.lines, *ax.containers]
     handles = [h for h in drawn if not str(h.get_label()).startswith(unnamed)]
-    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), fontsize=SIZE,
-              frameon=False, borderaxespad=0)
+    ax.legend(handles=handles, **beside(ax))
     return ax
 
 
+def beside(ax: Axes, below: float = 0.65, aside: float = 1.02) -> dict[str, Any]:
+    """Where and how the list of what is drawn stands: right of the axes, or in one column of a
+    paper ``below`` them by that many inches. Options of ``Axes.legend``."""
+    at = (0.0, -below / float(inches(ax)[1])) if narrow(ax) else (aside, 1.0)
+    return {"loc": "upper left", "bbox_to_anchor": at, "fontsize": SIZE, "frameon": False,
+            "borderaxespad": 0}
+
+
+def narrow(ax: Axes) -> bool:
+    """Whether axes stand in one column of a paper, where lists are below them."""
+    return page().narrow and isinstance(ax.get_figure(root=True), PaperFigure)
+
+
 def title(ax: Axes, name: str, words: str) -> None:
-    """A name in bold over the axes, and what is to be said of it below the name."""
+    """A name in bold over the axes, and what is to be said of it below the name; in a paper both
+    are the caption."""
     figure = ax.get_figure(root=True)
     assert figure is not None
+    if isinstance(figure, PaperFigure):
+        figure.caption = plain(". ".join(x for x in (name, words) if x)).replace(r"\$", "$")
+        return
     room = figure.get_figwidth() * (1.0 - ax.get_position().x0) - 0.3
     below = wrap(words, room, 14) if words else ""
     if words:
@@ -103,6 +126,15 @@ def title(ax: Axes, name: str, words: str) -> None:
             break
     ax.set_title(lines, loc="left", size=size, weight="bold", family=families(),
                  pad=34 + 17 * below.count("\n") if words else 12)
+
+
+def headline(figure: Figure, words: str) -> None:
+    """A title over everything, of a figure that is more than one plot; in a paper its caption."""
+    if isinstance(figure, PaperFigure):
+        figure.caption = words
+        return
+    figure.text(0.3 / figure.get_figwidth(), 1 - 0.55 / figure.get_figheight(), words, size=16,
+                weight="bold")
 
 
 def inches(ax: Axes) -> FloatArray:
@@ -265,15 +297,20 @@ def draw_arrow(ax: Axes, start: Sequence[float] | FloatArray, end: Sequence[floa
 
 
 def save(figure: Figure, folder: Path, stem: str, svg: bool = False) -> list[Path]:
-    """Write a figure as PNG and, where asked, as SVG; the same figure gives the same bytes."""
-    out = [Path(folder) / f"{stem}.{end}" for end in (("png", "svg") if svg else ("png",))]
+    """Write a figure as PNG and, where asked, as SVG, one for a paper as PDF and SVG; the same
+    figure gives the same bytes."""
+    ends = ("pdf", "svg") if isinstance(figure, PaperFigure) else ("png", "svg")[:1 + svg]
+    out = [Path(folder) / f"{stem}.{end}" for end in ends]
     for path in out:
         write(figure, path)
     return out
 
 
 def write(figure: Figure, path: Path) -> None:
-    """Write a figure as PNG or SVG, by the ending of the path."""
+    """Write a figure as PNG or SVG, by the ending of the path; one for a paper as PDF, too."""
+    if isinstance(figure, PaperFigure):
+        figure.savefig(path)
+        return
     svg = path.suffix.lower() == ".svg"
     told = {"Date": None, "Creator": None} if svg else {"Software": None}
     with mpl.rc_context({"svg.hashsalt": "buttress", "svg.fonttype": "path",

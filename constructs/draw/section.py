@@ -1,9 +1,8 @@
-"""Pictures of the section: one construct deformed under a load, and all of them side by side."""
+"""Picture of the section: one construct deformed under a load."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,30 +14,24 @@ from buttress.bone.pieces import Made
 from buttress.draw import parts, seen
 from buttress.draw import primitives as d
 from buttress.draw.fields import Colours, colour_bar, colours_of
-from buttress.draw.text import LINE, SIZE, width, wrap
+from buttress.draw.page import page
+from buttress.draw.text import SIZE
 from buttress.fe.arrays import FloatArray
 from buttress.fe.links.link import Kind
 from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
-from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
-from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
+from buttress.results.records import CANNOT_TIGHTEN
 from buttress.results.stress import STRAIN_RATIO
 
 ESCAPE_MM = 5.0
 """How far a fragment that moves freely is drawn along its motion."""
-NOISE_MM = 1e-6
-"""Movements below this are rounding, and said as 0."""
 GROUP_MM = 6.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
 LEAST_MM = -60.0
 """The section is drawn at least down to here and a little further [mm]."""
 SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
-ABOVE_IN = 2.1
-"""Height of a slide that the overview leaves to its title and foot, inches."""
-MOST_COLUMNS = 6
-"""Sections in a row of the overview: more are not legible from the back row."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
@@ -165,8 +158,10 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     them. Raises InputError for an unknown field or tissue.
     """
     own = ax is None
+    now = page()
     if ax is None:
-        ax = d.axes_at(d.slide(), 0.95, 1.15, 7.1, 5.3)
+        ax = d.axes_at(d.slide(), 0.95, 1.15, now.wide - (1.1 if now.narrow else 6.2),
+                       now.high - (0.2 if now.narrow else 2.2))
     figure_of = ax.get_figure(root=True)
     assert figure_of is not None
     d.label(figure_of)
@@ -182,11 +177,11 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     margin = np.array([8.0, 8.0])
     scale = float(min(box[1] / (high[1] - low[1] + 28.0),
                       (box[0] - column.sum()) / (high[0] - low[0] + margin.sum())))
-    if own:
+    if own and not now.narrow:
         box[0] = (high[0] - low[0] + margin.sum()) * scale + column.sum()
         # Section and list together in the middle of the slide.
-        start = max(0.95, (d.WIDE - box[0] - 3.9) / 2 + 0.2)
-        ax.set_position((start / d.WIDE, ax.get_position().y0, box[0] / d.WIDE,
+        start = max(0.95, (now.wide - box[0] - 3.9) / 2 + 0.2)
+        ax.set_position((start / now.wide, ax.get_position().y0, box[0] / now.wide,
                          ax.get_position().height))
     seen.frame(ax, view, *seen.widened(view, low, high, *(column / scale + margin), below=4.0,
                                        above=24.0), scale)
@@ -202,7 +197,9 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     room = figure_of.get_figwidth() * (1 - ax.get_position().x1) - 1.1
     _list_of_lines(ax, picture, factor, handles, shown)
     if picture.held:
-        bar = ax.inset_axes((1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+        at = ((0.0, -1.0 / box[1], 0.5, 0.15 / box[1]) if own and now.narrow
+              else (1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+        bar = ax.inset_axes(at)
         colour_bar(bar, shown, 3, f"{shown.label}\n{shown.note}")
     d.title(ax, picture.construct, outcome(picture))
     return ax
@@ -260,8 +257,8 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     if not unloaded:
         handles.append(Line2D([], [], color="black", marker="v", markersize=9, linestyle="none",
                               label="joint force"))
-    legend = ax.legend(handles=[*handles, *forces], loc="upper left", fontsize=SIZE, frameon=False,
-                       bbox_to_anchor=(1.02, 1.0), borderaxespad=0, handlelength=1.6)
+    legend = ax.legend(handles=[*handles, *forces], handlelength=1.6,
+                       **d.beside(ax, 1.9 if picture.held else 0.85))
     legend.set_zorder(7)
 
 
@@ -288,112 +285,3 @@ def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple],
         sides[int(not seen.on_left(view, at[0], middle))].append(
             (at, m.name, d.KINDS.get(m.kind, "#444444")))
     return sides
-
-
-def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = None,
-             field: str = STRAIN_RATIO) -> Axes:
-    """Sections of all constructs under one ``load`` of the study, side by side.
-
-    The load is given by its total joint force [N] or by its name. One colour scale and one
-    magnification for all; ``field`` is what the colours show, see `deformed`. With ``ax`` the
-    cells lie inside of these axes, which are then a frame only; else on a slide, higher where
-    constructs are many.
-
-    Raises InputError, with the loads that there are, for one that was not asked for, for a field
-    that there is not, and where the study was compared without pictures.
-    """
-    shown = [(c, c.picture(load)) for c in comparison.constructs]
-    pictures = [p for _, p in shown]
-    factor, shades = d.magnification(pictures), colours_of(pictures, field)
-    box = np.array([d.WIDE - 0.6, d.HIGH - ABOVE_IN]) if ax is None else d.inches(ax)
-    columns, rows, cell_high, names = _grid(shown, box[0], box[1])
-    if ax is None:
-        box[1] = max(box[1], rows * cell_high)
-    low, high = bounds(pictures, factor)
-    size = high - low + 2.0
-    text = (max(n.count("\n") + 1 for n in names) + 0.6) * LINE
-    cell = box / (columns, rows)
-    scale = float(min((cell[0] - 0.15) / size[0], (cell[1] - text - 0.25) / size[1]))
-    pitch = min(cell[1], text + size[1] * scale + 0.5)
-    if ax is None:
-        box[1] = rows * pitch      # a slide no higher than its sections ask for
-        ax = d.axes_at(d.slide(float(box[1]) + ABOVE_IN), 0.3, 1.1, box[0], box[1])
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    d.label(figure)
-    ax.axis("off")
-    above = (box[1] - rows * pitch) / 2      # what is left over lies above and below
-    sections = []
-    for i, name in enumerate(names):
-        row, column = divmod(i, columns)
-        middle, y = (column + 0.5) * cell[0], box[1] - above - row * pitch
-        ax.text(middle / box[0], (y - text + 0.4 * LINE) / box[1], name, size=SIZE, ha="center",
-                va="bottom",
-                transform=ax.transAxes, linespacing=1.15)
-        wide, tall = cell[0] - 0.1, size[1] * scale
-        sections.append(ax.inset_axes(((middle - wide / 2) / box[0], (y - text - tall) / box[1],
-                                       wide / box[0], tall / box[1])))
-        sections[-1].axis("off")
-    figure.draw_without_rendering()    # gives the inset axes their places
-    for inner, picture in zip(sections, pictures, strict=True):
-        seen.frame(inner, picture.view, low, high, scale, cell=True, foot=True)
-        draw_section(inner, picture, factor, shades)
-    under = comparison.study.load.words(pictures[0].load_N)
-    d.title(ax, f"All constructs at {under} of joint force", pictures[0].view.all_words)
-    _overview_foot(ax, shades, factor, scale, box, parts.ghost_words(pictures))
-    return ax
-
-
-def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: FloatArray,
-                   ghosts: str) -> None:
-    """Under the sections: length scale, magnification, colour bar."""
-    low = -0.25 / box[1]
-    bar = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
-    colour_bar(bar, shown, 2)
-    there: dict[str, Any] = {"transform": ax.transAxes, "clip_on": False}
-    long = 20.0 * scale
-    ax.plot([0, long / box[0]], [low, low], color="black", linewidth=3, solid_capstyle="butt",
-            **there)
-    ax.text((long + 0.1) / box[0], low, "20 mm", size=SIZE, va="center", **there)
-    words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             f"failure mechanism{ghosts}")
-    ax.text((long + 1.0) / box[0], low, wrap(words, box[0] - long - 6.3), size=SIZE, va="center",
-            **there)
-    label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"
-    ax.text(1 - 2.85 / box[0], low, label, size=SIZE, va="center", ha="right", **there)
-
-
-def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
-          ) -> tuple[int, int, float, list[str]]:
-    """Columns, rows, least height of a cell [in] and wrapped names: sections as large as can be."""
-    best: tuple[float, int, int, float, list[str]] = (-1.0, 1, 1, high, [])
-    for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
-        rows = -(-len(shown) // columns)
-        cell = wide / columns
-        names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
-                 for c, p in shown]
-        if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
-            continue
-        deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
-        tall = max(high / rows, deep + 1.3)
-        size = min((tall - deep) / 125.0, cell / 85.0) - 10.0 * max(0.0, tall * rows - high)
-        if size > best[0] or not best[4]:
-            best = (size, columns, rows, tall, names)
-    return best[1:]
-
-
-def _result(construct: ConstructResult, picture: Picture) -> str:
-    load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
-    if load is None or load.status != Status.HELD:
-        return CANNOT_TIGHTEN if unmade(picture) else picture.verdict or picture.status
-    sunk = _sunk(load)
-    if sunk is None:
-        return picture.verdict or picture.status
-    # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
-    return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
-
-
-def _sunk(load: LoadResult) -> float | None:
-    found = [f.subsidence_mean_mm for f in load.fragments.values()
-             if f.subsidence_mean_mm is not None]
-    return max(found) if found else None

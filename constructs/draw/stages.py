@@ -8,10 +8,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from buttress.bone.pieces import Made
 from buttress.draw import primitives as d
 from buttress.draw import seen
+from buttress.draw.page import page
 from buttress.draw.parts import draw_backdrop, draw_details, draw_escape, ghost_words
 from buttress.draw.section import bounds, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
@@ -46,10 +48,10 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     shots = [p for p in construct.pictures if p is not None]
     figure: Figure
     if ax is None:
-        columns, rows, text = _grid(construct, d.WIDE - 0.6)
-        high = max(d.HIGH, rows * (text + LEAST_HIGH) + 1.9)
+        columns, rows, text = _grid(construct, page().wide - 0.6)
+        high = max(page().high, rows * (text + LEAST_HIGH) + 1.9)
         figure = d.slide(high)
-        ax = d.axes_at(figure, 0.3, 1.0, d.WIDE - 0.6, high - 1.9)
+        ax = d.axes_at(figure, 0.3, 1.0, page().wide - 0.6, high - 1.9)
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)
@@ -66,7 +68,9 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     box = d.inches(ax)
     cell = box / (columns, rows)
     size = high_xy - low
-    scale = float(min((cell[0] - 0.1) / size[0], (cell[1] - text - 0.1) / size[1]))
+    # Small axes keep room for the bones.
+    scale = float(min(max(cell[0] - 0.1, 0.5 * cell[0]) / size[0],
+                      max(cell[1] - text - 0.1, 0.3 * cell[1]) / size[1]))
     cells = []
     for i, stage in enumerate(_run(construct)):
         row, column = divmod(i, columns)
@@ -74,7 +78,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         ax.text(middle / box[0], (y - text + 0.3 * LINE) / box[1], _words(stage, cell[0]),
                 size=SIZE, ha="center", va="bottom", linespacing=1.1, transform=ax.transAxes,
                 color="black" if stage.held else d.KINDS["fracture"])
-        wide, tall = cell[0] - 0.05, size[1] * scale
+        wide, tall = max(cell[0] - 0.05, 0.5 * cell[0]), size[1] * scale
         cells.append(ax.inset_axes(((middle - wide / 2) / box[0], (y - text - tall) / box[1],
                                     wide / box[0], tall / box[1])))
         cells[-1].axis("off")
@@ -158,8 +162,8 @@ def _grid(construct: StagedResult, wide: float) -> tuple[int, int, float]:
         deep = max(_words(s, wide / columns).count("\n") + 1 for s in stages)
         text = (deep + 0.6) * LINE
         # A section is about as wide as high; a cell is never lower than LEAST_HIGH.
-        high = max((d.HIGH - 1.9) / rows - text, LEAST_HIGH)
-        over = max(0.0, rows * (high + text) + 1.9 - d.HIGH)
+        high = max((page().high - 1.9) / rows - text, LEAST_HIGH)
+        over = max(0.0, rows * (high + text) + 1.9 - page().high)
         best = max(best, (min(high, wide / columns) - 0.2 * over, columns, rows, text))
     return best[1:]
 
@@ -171,19 +175,22 @@ def _foot(ax: Axes, factor: float, scale: float, box: FloatArray, ghosts: str) -
             transform=ax.transAxes, clip_on=False)
     words = (f"20 mm; displacement × {factor:g} from the start (dashed); fragments in colour; "
              f"up, down: mean of the joint surface{ghosts}")
-    ax.text((long + 0.1) / box[0], y, wrap(words, box[0] - long - 0.2), size=SIZE, va="center",
+    lines = wrap(words, box[0] - long - 0.2)
+    ax.text((long + 0.1) / box[0], y + 0.5 * LINE / box[1], lines, size=SIZE, va="top",
             transform=ax.transAxes)
 
 
 def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     """Force of each screw's head after each stage: what tightening the next one, and the load,
     leave of it. The list of stages is to the right of the axes."""
+    now = page()
     if ax is None:
-        ax = d.axes_at(d.slide(), 1.1, 1.2, 8.2, 5.1)
+        ax = d.axes_at(d.slide(), 1.1, 1.2, now.wide - (1.3 if now.narrow else 5.1), now.high - 2.4)
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
-    room = max(1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
+    room = now.wide - 2.0 if d.narrow(ax) else max(
+        1.5, figure.get_figwidth() * (1 - ax.get_position().x1) - 0.4)
     held = [s for s in construct.stages if s.held]
     names = screw_names((construct,))
     for i, name in enumerate(names):
@@ -199,18 +206,19 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("force of the screw's head [N]", size=SIZE)
     ax.grid(axis="y", color="#DDDDDD")
     ax.set_axisbelow(True)
-    tall = d.inches(ax)[1]
-    if names:
-        ax.legend(loc="upper left", bbox_to_anchor=(1.02, 1.02), fontsize=SIZE, frameon=False,
-                  borderaxespad=0)
-    listed: list[str] = []
-    for s in construct.stages:
-        said = wrap(f"{s.number} {s.words}" + ("" if s.held else f": {s.status}"), room, most=2)
-        listed += said.split("\n")
-    fit = int(tall / LINE - 1.6 * len(names)) - 1
-    if len(listed) > fit:
-        listed = [*listed[:max(fit - 1, 1)], "and so on"]
-    ax.text(1.02, 0.0, "\n".join(listed), size=SIZE, transform=ax.transAxes, va="bottom",
-            linespacing=1.15)
+    told = [wrap(f"{s.number} {s.words}" + ("" if s.held else f": {s.status}"), room, most=2)
+            for s in construct.stages]
+    lines = list(ax.lines)
+    if d.narrow(ax):
+        lines += [Line2D([], [], linestyle="none", label=text) for text in told]
+    else:
+        listed = [line for text in told for line in text.split("\n")]
+        fit = int(d.inches(ax)[1] / LINE - 1.6 * len(names)) - 1
+        if len(listed) > fit:
+            listed = [*listed[:max(fit - 1, 1)], "and so on"]
+        ax.text(1.02, 0.0, "\n".join(listed), size=SIZE, transform=ax.transAxes, va="bottom",
+                linespacing=1.15)
+    if lines:
+        ax.legend(handles=lines, **d.beside(ax))
     d.title(ax, construct.name, "remaining force of each screw after each stage")
     return ax

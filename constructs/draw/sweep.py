@@ -14,6 +14,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
 from buttress.draw import primitives as d
+from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, plain, wrap
 from buttress.fe.errors import InputError
 from buttress.model.pressing import SEARCH_LIMIT_N
@@ -326,8 +327,9 @@ def _from_zero(column: str) -> bool:
 
 def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:
     if ax is None:
+        whole_page("of a sweep")
         figure = d.slide()
-        return d.axes_at(figure, left, 1.2, d.WIDE - left - right, d.HIGH - 2.4)
+        return d.axes_at(figure, left, 1.2, page().wide - left - right, page().high - 2.4)
     figure_of: Any = ax.get_figure(root=True)
     d.label(figure_of)
     return ax

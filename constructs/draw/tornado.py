@@ -6,6 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from buttress.draw import primitives as d
+from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, width, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.order import AT_LEAST, reserve
@@ -46,11 +47,12 @@ def tornado(comparison: Comparison, construct: str, *, ax: Axes | None = None) -
     own = reserve(c)
     bar = c.bar("reserve_N")
     names = [x.name for x in tried] + ([MESHES] if bar is not None else [])
-    high = max(d.HIGH, (len(names) + 1) * 1.15 * LINE + 2.2)
+    high = max(page().high, (len(names) + 1) * 1.15 * LINE + 2.2)
     if ax is None:
+        whole_page("tornado")
         lines, widest = wrap_all(names, high, (3.4,))
         widest = max(widest, width(MESHES))
-        ax = d.axes_at(d.slide(high), widest + 0.5, 1.1, d.WIDE - widest - 2.6, high - 2.0)
+        ax = d.axes_at(d.slide(high), widest + 0.5, 1.1, page().wide - widest - 2.6, high - 2.0)
     else:
         lines, _ = wrap_all(names, high, (3.4,))
         d.label(ax.get_figure(root=True))  # type: ignore[arg-type]

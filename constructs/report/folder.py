@@ -64,12 +64,13 @@ def _write_fields(picture: Picture, path: Path) -> None:
 def write_results(comparison: Comparison, folder: Path, text: str,
                   say: Callable[[str], None] = lambda message: None,
                   field: str = STRAIN_RATIO, points: Points = (), svg: bool = False,
-                  workers: int = 1) -> None:
+                  workers: int = 1, paper: bool = False) -> None:
     """All files of a comparison into a folder; ``text`` is the study as it was given.
 
     ``field``: what colours the sections, see `figures.deformed`; ``points``: where strain and
     stress are asked for, see `Comparison.at`; ``svg``: figures also as SVG;
-    ``workers``: processes that share the figures.
+    ``workers``: processes that share the figures; ``paper``: figures also for a paper, in a folder
+    of that name.
     """
     from buttress.draw.all import draw_all
     from buttress.report.page import write_report
@@ -107,5 +108,8 @@ def write_results(comparison: Comparison, folder: Path, text: str,
             _write_fields(picture, folder / f"{name}-{picture.load_N:g}N.vtu")
     say("drawing")
     figures = draw_all(comparison, folder, field, svg, workers)
+    if paper:
+        (folder / "paper").mkdir()
+        draw_all(comparison, folder / "paper", field, workers=workers, paper=True)
     say("writing the report")
     write_report(comparison, folder / "report.html", figures)

@@ -94,7 +94,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
             figure("map", "Map of the bone over the mesh")],
         "bearing": _bearing(comparison, figure),
         "stages": shown_stages(comparison.stages) if comparison.stages else None,
-        "stage_figures": [
+        "stage_figures": [figure("all stages", "What the stages of all constructs did")] + [
             figure(kind, f"{c.name}: {what} after each stage", c.name)
             for c in comparison.stages for kind, what in (
                 ("stages", "the fragment"), ("screw forces", "force of each screw"))],
@@ -134,8 +134,8 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
-    kinds = ["overview", "capacity", "weight bearing", "curves", "map", "stages", "screw forces",
-             "tornado", "deformed", "contact", "free body"]
+    kinds = ["overview", "all stages", "capacity", "weight bearing", "curves", "map", "stages",
+             "screw forces", "tornado", "deformed", "contact", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0

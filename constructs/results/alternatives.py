@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from buttress.results.bearing import asked_for, judged
+from buttress.results.bearing import asked_for
 from buttress.results.comparison import Comparison
+from buttress.results.judged import judged
 from buttress.results.order import AT_LEAST, TIE, before, reserve
 from buttress.results.records import NOT_KNOWN, ConstructResult, not_tightened
 from buttress.results.spread import Alternative

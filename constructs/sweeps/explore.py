@@ -8,6 +8,7 @@ from typing import Any
 
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
+from buttress.fe.solve.path import FAR, LOAD_LIMIT, PLATEAU
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
@@ -21,6 +22,11 @@ from buttress.study.checked import require_known
 from buttress.study.read import AnyStudy, as_study
 from buttress.sweeps.vary import Varier
 from buttress.sweeps.workshop import Frame, Law, Workshop, share_key
+
+LARGEST_N = 20_000.0
+"""Largest load that is answered."""
+LEAST_N = 1.0
+"""A path that never carries this [N] carries nothing: there is nothing to press on."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -40,6 +46,19 @@ class Live(Displayed):
         Empty where the load is not held.
         """
         return self.picture.fields
+
+
+@dataclass(frozen=True)
+class Way:
+    """How far the joint of a construct can be pressed [mm]; where its peak is, and None where none
+    is found; its largest load [N]; whether it ends since the construct gives way, with a peak
+    before or with movements that are no longer small; its end in words."""
+
+    ends_mm: float
+    peak_mm: float | None
+    largest_N: float
+    gives_way: bool
+    ends: str
 
 
 class Explorer:
@@ -70,7 +89,7 @@ class Explorer:
         (``fields``). Raises InputError for a construct or key that the study has not, and for a
         load that is not positive or over 20000 N.
         """
-        if not 0.0 < load_N <= 20_000.0:
+        if not 0.0 < load_N <= LARGEST_N:
             raise InputError("not a valid load", value=f"{load_N:g}",
                              expected="a total joint force above 0 and up to 20000 N")
         with one_thread():
@@ -79,6 +98,58 @@ class Explorer:
             found = model.answer(load_N)
             result, fields = read(reader, model, found, load_N)
             return Live(construct, result, take_picture(model, found, load_N, fields))
+
+    def way(self, construct: str) -> Way:
+        """How far a construct can be pressed, from the tightened state. Raises InputError for a
+        construct that the study has not."""
+        with one_thread():
+            _, _, model, _ = self._model(construct, None)
+            if not model.stands:
+                return Way(0.0, None, 0.0, False, "cannot be tightened")
+            path = model.pressing.whole
+            largest = max(p.load_N for p in path.points)
+            # On a plateau the largest of nearly equal loads may be anywhere.
+            top = next(p for p in path.points if p.load_N >= (1 - PLATEAU) * largest)
+            found = path.peak_status == "found"
+            if found:
+                ends = f"has given way after its peak of {largest:.0f} N"
+            elif path.stopped in FAR:
+                ends = f"movements no longer small beyond {largest:.0f} N"
+            else:
+                ends = (f"no peak up to {largest:.0f} N" if path.stopped == LOAD_LIMIT
+                        else "farther on it is not known")
+            return Way(path.points[-1].ram_mm, top.ram_mm if found else None, largest,
+                       found or path.stopped in FAR, ends)
+
+    def pressed(self, construct: str, ram_mm: float) -> Live:
+        """The answer of a construct where its joint has been pressed by ``ram_mm``, along the load
+        and from the tightened state: also past the peak, where the load falls.
+
+        A displacement beyond the end of its path (see `way`) has the answer of that end; one that
+        has no answer that of the point of the path before it. What carries nothing at all, or
+        cannot be tightened, has the answer of the study's largest load. Raises InputError as
+        `answer` does.
+        """
+        with one_thread():
+            case, _, model, _ = self._model(construct, None)
+            reader = Reader.of(model.bone, self._workshop.intact(case.study))
+            load, path = max(self.study.load.total_N), None
+            if model.stands:
+                path = model.pressing.whole
+            if path is None or path.peak_N < LEAST_N:
+                found = model.answer(load)
+            else:
+                after = next((i for i, p in enumerate(path.points) if p.ram_mm >= ram_mm), None)
+                if after is None:
+                    point = path.points[-1]
+                elif after == 0:
+                    point = path.points[0]
+                else:
+                    point = (model.pressing.between(path, after, ram_mm)
+                             or path.points[after - 1])
+                found, load = model.pressing.since_tightened(point), point.load_N
+            result, fields = read(reader, model, found, load)
+            return Live(construct, result, take_picture(model, found, load, fields))
 
     def capacity(self, construct: str, values: Mapping[str, Any] | None = None
                  ) -> tuple[float | None, float | None]:

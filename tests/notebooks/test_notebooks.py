@@ -72,7 +72,8 @@ def code(cell: dict[str, Any]) -> ast.Module:
 
 
 def test_there_are_notebooks_for_everything() -> None:
-    for word in ("first", "why", "depression", "staged", "sweep", "own", "verification", "trust"):
+    for word in ("first", "why", "depression", "staged", "sweep", "own", "verification", "trust",
+                 "bench", "paper"):
         assert any(word in p.stem for p in NOTEBOOKS), word
 
 

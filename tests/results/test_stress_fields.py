@@ -19,7 +19,8 @@ from buttress.bone.bone import build_bone
 from buttress.comparison.compare import compare
 from buttress.comparison.twins import with_twins
 from buttress.draw.fields import colours_of
-from buttress.draw.section import deformed, overview
+from buttress.draw.overview import overview
+from buttress.draw.section import deformed
 from buttress.draw.text import clashes, shown_texts
 from buttress.fe.bodies.assembly import quadrature_points, sheet
 from buttress.fe.bodies.stress import principal, strain, von_mises
