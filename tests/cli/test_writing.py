@@ -153,8 +153,10 @@ def test_a_reader_that_leaves_ends_it_quietly(command: str, at_once: str) -> Non
 def ended(words: list[str], folder: Path, sign: str, number: int = signal.SIGTERM
           ) -> tuple[int, float, str]:
     """A command that gets a signal once it says something: code, seconds to its end, its words."""
+    before = signal.signal(number, signal.SIG_DFL)  # a background job would inherit deaf ears
     process = subprocess.Popen([sys.executable, "-m", "buttress", *words], cwd=folder, text=True,
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    signal.signal(number, before)
     assert process.stderr is not None
     for line in process.stderr:
         if sign in line:
