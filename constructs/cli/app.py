@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-import signal
 import sys
-import threading
 from pathlib import Path
 from typing import Annotated
 
@@ -32,6 +30,7 @@ from buttress.cli.common import (
     say,
     told_late,
 )
+from buttress.cli.ending import end_on_signals
 from buttress.fe.status import Status
 
 app = typer.Typer(
@@ -359,8 +358,7 @@ def main() -> None:
     """Entry point: turns our own errors into one message and an exit code."""
     from buttress.fe.errors import ButtressError, InputError
 
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGTERM, _end)
+    end_on_signals()
     out = sys.stdout
     try:
         try:
@@ -383,11 +381,6 @@ def main() -> None:
         print(f"buttress: {error.filename or 'the output'}: {error.strerror or error}",
               file=sys.stderr)
         sys.exit(1)
-
-
-def _end(number: int, frame: object) -> None:
-    """SIGTERM ends a command in the ordinary way, so that drafts and processes go."""
-    sys.exit(128 + number)
 
 
 def _drop_output() -> None:

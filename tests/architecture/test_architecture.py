@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shlex
 import shutil
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from command import inside
 
 ROOT = Path(__file__).parents[2]
 LONGEST_FILE = 400
@@ -54,9 +53,7 @@ def test_the_code_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyP
     commands = [line for line in shell.splitlines() if line.startswith("buttress ")]
     assert any("sweep" in line for line in commands)
     for line in commands:
-        done = subprocess.run([sys.executable, "-m", "buttress", *shlex.split(line)[1:]],
-                              env=os.environ | {"PYTHONPATH": str(ROOT / ".src")}, text=True,
-                              capture_output=True, check=False)
+        done = inside(*shlex.split(line)[1:])
         assert done.returncode == 0, done.stderr
     blocks = re.findall(r"```python\n(.*?)```", text, re.S)
     names: dict[str, object] = {}

@@ -208,7 +208,7 @@ def test_ten_thousand_solves(benchmark, tmp_path: Path) -> None:
     start, before = perf_counter(), process_time() + children()
     done = benchmark.pedantic(lambda: sweep(
         study, ["load.total_N=uniform(200, 1500)", f"{FRICTION}=uniform(0.3, 0.6)"],
-        samples=cases, seed=1, out=path), rounds=1)
+        samples=cases, seed=1, out=path, workers=None if benchmark.enabled else 0), rounds=1)
     seconds, spent = perf_counter() - start, process_time() + children() - before
     solves = cases * len(study.constructs)
     said(benchmark, f"\n{solves} solves: {spent:.0f} s of processor, {seconds:.0f} s elapsed; for "

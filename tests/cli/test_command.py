@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from command import run
+from command import inside, run
 
 from buttress import LABEL
 from buttress.study.read import example_text
@@ -78,7 +78,7 @@ def test_csv_has_units_and_one_row_a_construct_load_and_fragment(results: tuple)
 
 
 def test_a_folder_that_is_not_empty_is_refused(results: tuple) -> None:
-    done = run("compare", "medial-shear.toml", "--out", "out", cwd=results[0].parent)
+    done = inside("compare", "medial-shear.toml", "--out", "out", cwd=results[0].parent)
     assert done.returncode == 2
     assert "--force" in done.stderr
     assert "Traceback" not in done.stderr
@@ -95,7 +95,7 @@ def test_wrong_input_is_one_message_and_exit_2(tmp_path: Path, content: bytes, w
     file = tmp_path / "study.toml"
     file.write_bytes(content)
     for command in ("compare", "check"):
-        done = run(command, str(file), cwd=tmp_path)
+        done = inside(command, str(file), cwd=tmp_path)
         assert done.returncode == 2, done.stderr
         assert word in done.stderr
         assert "study.toml" in done.stderr
@@ -118,7 +118,7 @@ def test_wrong_geometry_is_named(tmp_path: Path, old: str, new: str, word: str) 
     assert old in text
     file = tmp_path / "study.toml"
     file.write_text(text.replace(old, new))
-    done = run("compare", str(file), cwd=tmp_path)
+    done = inside("compare", str(file), cwd=tmp_path)
     assert done.returncode == 2, done.stderr
     assert word in done.stderr
     assert "Traceback" not in done.stderr
@@ -126,13 +126,13 @@ def test_wrong_geometry_is_named(tmp_path: Path, old: str, new: str, word: str) 
 
 
 def test_check_and_examples(tmp_path: Path) -> None:
-    done = run("check", "--example", "medial-shear")
+    done = inside("check", "--example", "medial-shear")
     assert done.returncode == 0
     assert LABEL in done.stdout
-    assert run("examples", "medial-shear", cwd=tmp_path).returncode == 0
-    assert run("examples", "medial-shear", cwd=tmp_path).returncode == 2
-    assert run("check", "medial-shear.toml", cwd=tmp_path).returncode == 0
-    missing = run("compare", "--example", "medial-shar")
+    assert inside("examples", "medial-shear", cwd=tmp_path).returncode == 0
+    assert inside("examples", "medial-shear", cwd=tmp_path).returncode == 2
+    assert inside("check", "medial-shear.toml", cwd=tmp_path).returncode == 0
+    missing = inside("compare", "--example", "medial-shar")
     assert missing.returncode == 2
     assert "medial-shear" in missing.stderr
 
@@ -156,7 +156,7 @@ def test_bonded_twins_are_added_paired_and_explained(tmp_path: Path) -> None:
     head = head.replace("[load]", "[mesh]\nsize_mm = 4\n\n[load]").replace(
         "[400, 800, 1200, 1600]", "[800]")
     (tmp_path / "s.toml").write_text(f"{head}[[construct]]\n{graft}")
-    done = run("compare", "s.toml", "--also-bonded", "--quiet", "--out", "out", cwd=tmp_path)
+    done = inside("compare", "s.toml", "--also-bonded", "--quiet", "--out", "out", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "raft + impacted graft, bonded: capacity not limited by this model" in done.stdout
     assert "Next to their bonded twins" in done.stdout

@@ -9,12 +9,14 @@ import subprocess
 import sys
 import threading
 import time
+import weakref
 from pathlib import Path
 
 import pytest
 from test_wrong_input import told
 
 from buttress import files
+from buttress.cli.ending import end_on_signals
 from buttress.fe.errors import ButtressError, InputError
 from buttress.files import claimed, drafted, new_folder, write_file
 from buttress.report import folder as report_folder
@@ -151,8 +153,10 @@ def test_a_reader_that_leaves_ends_it_quietly(command: str, at_once: str) -> Non
 def ended(words: list[str], folder: Path, sign: str, number: int = signal.SIGTERM
           ) -> tuple[int, float, str]:
     """A command that gets a signal once it says something: code, seconds to its end, its words."""
+    before = signal.signal(number, signal.SIG_DFL)  # a background job would inherit deaf ears
     process = subprocess.Popen([sys.executable, "-m", "buttress", *words], cwd=folder, text=True,
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    signal.signal(number, before)
     assert process.stderr is not None
     for line in process.stderr:
         if sign in line:
@@ -170,6 +174,29 @@ def test_sigterm_leaves_no_draft_behind(study: Path) -> None:
     assert code == 128 + signal.SIGTERM
     assert "Traceback" not in err
     assert list((study / "results").iterdir()) == []
+
+
+@pytest.mark.parametrize(("number", "end"), [
+    (signal.SIGTERM, SystemExit), (signal.SIGINT, KeyboardInterrupt)])
+def test_a_signal_is_heard_where_python_drops_exceptions(
+        number: int, end: type[BaseException], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "unraisablehook", sys.unraisablehook)
+    before = {n: signal.getsignal(n) for n in (signal.SIGTERM, signal.SIGINT)}
+    things = [threading.Event()]
+    watch = weakref.ref(things[0], lambda gone: signal.raise_signal(number))
+
+    def drop() -> None:
+        things.clear()
+        time.sleep(10)
+
+    try:
+        end_on_signals()
+        with pytest.raises(end):
+            drop()
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+    assert watch() is None
 
 
 @pytest.mark.skipif(os.name == "nt", reason="this system has no SIGTERM to hear")

@@ -25,24 +25,36 @@ SECONDS = 280
 """A notebook takes some ten seconds on a quiet machine."""
 
 RUN = """
-import sys, tempfile, warnings
+import sys, tempfile, traceback, warnings
+from pathlib import Path
 warnings.simplefilter("ignore")    # of the machinery; what a cell says is checked below
 import matplotlib.font_manager     # its list of fonts, made here, so that no cell says so
 import nbformat
 from jupyter_client.manager import AsyncKernelManager
 from nbclient import NotebookClient
-book = nbformat.read(sys.argv[1], as_version=4)
-with tempfile.TemporaryDirectory() as sockets:
-    # Sockets of its own instead of ports, which kernels started at once may snatch from each other.
-    manager = AsyncKernelManager(kernel_name="python3", transport="ipc", ip=sockets + "/k")
-    client = NotebookClient(book, km=manager, timeout=float(sys.argv[3]),
-                            resources={"metadata": {"path": sys.argv[2]}})
-    # An output widget kept here answers the kernel while its reply is waited for, past the event
-    # loop. A reply that comes in at that moment is not noticed, and both sides wait for ever.
-    client.widget_registry = {}
-    client.execute()
-nbformat.write(book, sys.argv[2] + "/done.ipynb")
+
+def run(path, folder):
+    folder.mkdir()
+    book = nbformat.read(path, as_version=4)
+    with tempfile.TemporaryDirectory() as sockets:
+        # Sockets of its own instead of ports, which kernels started at once may snatch from each other.
+        manager = AsyncKernelManager(kernel_name="python3", transport="ipc", ip=sockets + "/k")
+        client = NotebookClient(book, km=manager, timeout=float(sys.argv[2]),
+                                resources={"metadata": {"path": str(folder)}})
+        # An output widget kept here answers the kernel while its reply is waited for, past the event
+        # loop. A reply that comes in at that moment is not noticed, and both sides wait for ever.
+        client.widget_registry = {}
+        client.execute()
+    nbformat.write(book, folder / "done.ipynb")
+
+for path in map(Path, sys.argv[3:]):
+    folder = Path(sys.argv[1], path.stem)
+    try:
+        run(path, folder)
+    except Exception:
+        (folder / "failed.txt").write_text(traceback.format_exc())
 """
+"""One process starts the kernels of all notebooks in turn, each in a folder of its own."""
 
 COARSE = """
 from buttress.study import read
@@ -112,18 +124,30 @@ def test_imports_are_public_and_one_a_line(path: Path) -> None:
                 assert not node.attr.startswith("_")
 
 
-@each
-def test_it_runs(path: Path, tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def run(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folders of the notebooks of this run, in which each has run."""
+    folder = tmp_path_factory.mktemp("notebooks")
     env = os.environ | {"PYTHONPATH": str(ROOT / ".src"), "OPENBLAS_NUM_THREADS": "1",
-                        "IPYTHONDIR": str(tmp_path / "ipython"),
-                        "JUPYTER_RUNTIME_DIR": str(tmp_path / "runtime")}
-    startup = tmp_path / "ipython" / "profile_default" / "startup"
+                        "IPYTHONDIR": str(folder / "ipython"),
+                        "JUPYTER_RUNTIME_DIR": str(folder / "runtime")}
+    startup = folder / "ipython" / "profile_default" / "startup"
     startup.mkdir(parents=True)
     (startup / "coarse.py").write_text(COARSE)
-    done = subprocess.run([sys.executable, "-c", RUN, str(path), str(tmp_path), str(SECONDS)],
-                          capture_output=True, text=True, env=env, check=False, timeout=SECONDS)
+    wanted = [str(item.callspec.params["path"]) for item in request.session.items
+              if getattr(item, "function", None) is test_it_runs]
+    done = subprocess.run([sys.executable, "-c", RUN, str(folder), str(SECONDS), *wanted],
+                          capture_output=True, text=True, env=env, check=False,
+                          timeout=len(wanted) * SECONDS)
     assert done.returncode == 0, done.stderr[-3000:]
-    ran = cells(tmp_path / "done.ipynb", "code")
+    return folder
+
+
+@each
+def test_it_runs(path: Path, run: Path) -> None:
+    failed = run / path.stem / "failed.txt"
+    assert not failed.exists(), failed.read_text()[-3000:]
+    ran = cells(run / path.stem / "done.ipynb", "code")
     assert [c["execution_count"] for c in ran] == list(range(1, len(ran) + 1))
     for cell in ran:
         said = [o for o in cell["outputs"] if o.get("name") == "stderr"]

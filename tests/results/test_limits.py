@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from copy import copy
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from command import inside
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
@@ -374,8 +373,7 @@ def test_wrong_loads_and_limits_by_the_command(tmp_path: Path, old: str, new: st
     text = example_text("medial-shear")
     assert old in text
     (tmp_path / "s.toml").write_text(text.replace(old, new))
-    done = subprocess.run([sys.executable, "-m", "buttress", "compare", "s.toml"],
-                          cwd=tmp_path, capture_output=True, text=True, check=False, timeout=120)
+    done = inside("compare", "s.toml", cwd=tmp_path)
     assert done.returncode == 2
     assert told in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1

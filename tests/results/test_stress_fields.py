@@ -10,7 +10,7 @@ from pathlib import Path
 import meshio
 import numpy as np
 import pytest
-from command import run
+from command import inside
 from depressed_study import GRAFT, depressed
 from small_study import small_study
 
@@ -282,8 +282,8 @@ def test_wrong_names_are_refused(compared: Comparison, tmp_path: Path) -> None:
         deformed(picture, field="von mises stres")
     with pytest.raises(InputError, match="core, cortex"):
         deformed(picture, field=LEAST, tissue="marrow")
-    done = run("compare", "--example", "medial-shear", "--field", "mises", "--out",
-               str(tmp_path / "x"))
+    done = inside("compare", "--example", "medial-shear", "--field", "mises", "--out",
+                  str(tmp_path / "x"))
     assert done.returncode == 2
     assert "--field" in done.stderr
     assert "least principal stress" in done.stderr

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from command import inside
 from hypothesis import given
 from hypothesis import strategies as st
 from simple_shear import simple_shear, simple_text
@@ -191,8 +190,7 @@ def test_texts_with_braces_elsewhere_are_texts() -> None:
 def test_the_command_says_one_line_and_ends_with_2(tmp_path: Path, name: str) -> None:
     text = simple_text().replace("top_mm = -25", 'top_mm = "1 / {load.shift_mm}"', 1)
     (tmp_path / "s.toml").write_text(text)
-    done = subprocess.run([sys.executable, "-m", "buttress", name, "s.toml"], cwd=tmp_path,
-                          capture_output=True, text=True, check=False, timeout=120)
+    done = inside(name, "s.toml", cwd=tmp_path)
     assert done.returncode == 2
     assert done.stderr.strip() == (
         f'buttress: s.toml: a coupled key that divides by zero; key: {TOP} (line 78); '

@@ -91,7 +91,7 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
                                                                    ) -> None:
     vary = [f"{FRICTION}=0.3:0.5:30", "section.modulus_scale=0.8,1"]
     path = tmp_path / "s.sqlite"
-    process = started(path, 2, "nothing,lag screws", *vary)
+    process = started(path, 2 - solved, "nothing,lag screws", *vary)
     wait_for_cases(path, solved, process)
     if not solved:
         time.sleep(0.3)  # the workers are being started

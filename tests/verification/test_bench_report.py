@@ -2,11 +2,10 @@
 are the same. Agreement is not asked for."""
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from command import inside
 
 from buttress.bench.expect import Reading, expectations, verdict
 from buttress.bench.run import run_test, study_of, study_text
@@ -95,13 +94,8 @@ def test_set_ups_are_what_the_table_says(test):
     assert max(len(line) for line in study_text(test).splitlines()) <= 130
 
 
-def command(*words):
-    return subprocess.run([sys.executable, "-m", "buttress", "verify", *words],
-                          capture_output=True, text=True)
-
-
 def test_command_writes_the_report_of_one_test(tmp_path):
-    out = command("--bench", "--only", CHEAP[1], "--out", str(tmp_path / "b"), "--json")
+    out = inside("verify", "--bench", "--only", CHEAP[1], "--out", str(tmp_path / "b"), "--json")
     assert out.returncode == 0, out.stderr
     told = json.loads(out.stdout)
     assert told["tests"] == json.loads((tmp_path / "b" / "bench.json").read_text(
@@ -113,7 +107,7 @@ def test_command_writes_the_report_of_one_test(tmp_path):
     (("--bench", "--only", "posteromedial split, T plat"), "did you mean"),
     (("--only", CHEAP[0]), "needs --bench"), (("--out", "x"), "needs --bench")])
 def test_command_refuses(words, said):
-    out = command(*words)
+    out = inside("verify", *words)
     assert out.returncode == 2
     assert said in out.stderr
     assert "Traceback" not in out.stderr
