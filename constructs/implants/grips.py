@@ -17,7 +17,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.bodies.embed import keep_pairs, spread_points
-from buttress.implants.placement import Axis
+from buttress.implants.placement import Axis, void_stretches
 from buttress.implants.sections import outer, screw_form
 from buttress.study.implants import Pin
 from buttress.study.study import Screw
@@ -28,12 +28,13 @@ STEP = 0.02
 """Tolerance [mm] to which walls crossed by an axis are located."""
 LEAST = 0.2
 """Shorter segments [mm] are ignored."""
-EMPTY = -1
+EMPTY, OUTSIDE = -1, -2
+"""In a void that nothing fills, where bone can rest on a pin; and in no part of the section."""
 
 
 @dataclass(frozen=True)
 class Cell:
-    """A segment of a pin in one solid, or in none (``solid`` is -1), with one station."""
+    """A segment of a pin in one solid, or in a void (``solid`` is EMPTY), with one station."""
 
     solid: int
     start: float
@@ -66,7 +67,7 @@ class Grip:
 
 def gripped(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis, low: float
             ) -> tuple[list[Cell], list[Grip | None]]:
-    """The cells of a pin from its head on and the grip of each, None in no solid.
+    """The cells of a pin from its head on and the grip of each, None in a void.
 
     ``low``: where the thread starts to engage; nearer to the head a screw has its shaft's diameter.
     """
@@ -81,7 +82,7 @@ def gripped(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis, low: floa
         hole = Axis(
             head=np.array([x, y]), direction=np.array([dx, dy]), length=length, entry=0.0,
             exit=leave)
-        cells = _cut(solids, pin, hole)
+        cells = _cut(bone, solids, pin, hole)
         bone.grips[key] = cells, _grips(solids, cells, hole, pin, [
             shaft if c.middle < thread else outer(pin) for c in cells])
     cells, grips = bone.grips[key]
@@ -95,18 +96,22 @@ def _known_by(solid: Solid) -> tuple[int, bytes]:
         piece, FillPiece) else b""
 
 
-def _cut(solids: Sequence[Solid], pin: Pin, axis: Axis) -> list[Cell]:
-    """Segments of an axis from the surface on, solid by solid, none across a fracture."""
+def _cut(bone: Bone, solids: Sequence[Solid], pin: Pin, axis: Axis) -> list[Cell]:
+    """Segments of an axis from the surface on, solid by solid, none across a fracture.
+
+    Beyond the surface, whether at its end or where it grazes the bone, nothing can rest on a pin.
+    """
     fine = np.arange(0.0, axis.length, STEP) + STEP / 2
-    owner = np.full(fine.size, EMPTY)
+    owner = np.full(fine.size, OUTSIDE)
+    for start, end, _ in void_stretches(bone.study, axis):
+        owner[(fine > start) & (fine < end)] = EMPTY
     for i, piece in enumerate(solids):
         owner[piece.body.inside(axis.point(fine))] = i
     wanted = float(np.clip(outer(pin) / 2, *STATION))
     cells: list[Cell] = []
     for run in np.split(np.arange(fine.size), np.flatnonzero(np.diff(owner)) + 1):
         solid, start, end = int(owner[run[0]]), fine[run[0]] - STEP / 2, fine[run[-1]] + STEP / 2
-        # Outside the bone, beyond the exit, nothing can rest on it.
-        if end - start < LEAST or (solid == EMPTY and not 0.0 < start < axis.exit):
+        if end - start < LEAST or solid == OUTSIDE:
             continue
         bounds = np.linspace(start, end, max(1, round((end - start) / wanted)) + 1)
         cells += [Cell(solid, float(a), float(b))

@@ -70,11 +70,9 @@ def _under(solids: Sequence[Solid], surface: FloatArray, along: FloatArray, outw
     """The solid under one side of a ring and the points ``(k, 2)`` of it that are pressed on.
 
     Bone that is not at right angles to the screw is met before or behind the head's plane; a head
-    is seated there.
+    is seated there. Bone thinner than ``UNDER`` is pressed on at its surface.
     """
-    reach = np.arange(-ring[1], ring[1], STEP)
-    lines = (surface + np.linspace(*ring, SPOTS)[:, None] * outward)[:, None] + (
-        reach[:, None] * along)
+    reach, lines = search_lines(surface, along, outward, ring)
     first, owner = np.full(SPOTS, np.inf), np.full(SPOTS, -1)
     for i, solid in enumerate(solids):
         inside = solid.body.inside(lines.reshape(-1, 2)).reshape(lines.shape[:2])
@@ -83,8 +81,18 @@ def _under(solids: Sequence[Solid], surface: FloatArray, along: FloatArray, outw
         first[nearer], owner[nearer] = at[nearer], i
     if (owner < 0).all():
         return None
-    solid = solids[int(np.bincount(owner[owner >= 0]).argmax())]
+    number_ = int(np.bincount(owner[owner >= 0]).argmax())
+    solid = solids[number_]
     spots = (surface + np.linspace(*ring, SPOTS)[:, None] * outward
              + (np.where(np.isfinite(first), first, 0.0) + UNDER)[:, None] * along)
     kept = spots[solid.body.inside(spots)]
-    return (solid, kept) if len(kept) else None
+    return solid, kept if len(kept) else (spots - UNDER * along)[owner == number_]
+
+
+def search_lines(surface: FloatArray, along: FloatArray, outward: FloatArray,
+                 ring: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+    """Distances ``(n,)`` along a screw at which bone is looked for under one side of a ring, from
+    the head's place on, and the points ``(SPOTS, n, 2)`` of that search, mm."""
+    reach = np.arange(-ring[1], ring[1], STEP)
+    across = surface + np.linspace(*ring, SPOTS)[:, None] * outward
+    return reach, across[:, None] + reach[:, None] * along

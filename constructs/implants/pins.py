@@ -53,6 +53,8 @@ from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
 HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
+DEEPER = 0.2
+"""How far below the surface bone that rests on a pin is taken hold of [mm]."""
 
 
 def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
@@ -165,7 +167,7 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
                 continue
             number_, distance = found
             solid, length = solids[number_], cell.end - cell.start
-            touch = centre + (distance + 0.2) * outward
+            touch = _deeper(solid, centre + distance * outward, outward)
             points = touch + np.linspace(-0.5, 0.5, 5)[:, None] * length * along
             inside = solid.body.inside(points)
             inside &= inside[::-1]
@@ -200,6 +202,12 @@ def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach
         if hit.size and (best is None or steps[hit[0]] < best[1]):
             best = (i, float(steps[hit[0]]))
     return best
+
+
+def _deeper(solid: Solid, surface: FloatArray, inward: FloatArray) -> FloatArray:
+    """A point ``(2,)`` just below a solid's surface; on it where the solid is thinner than that."""
+    deep = surface + DEEPER * inward
+    return deep if solid.body.inside(deep[None])[0] else surface
 
 
 def heads_of(links: LinkList) -> dict[str, tuple[int, ...]]:

@@ -239,7 +239,7 @@ def crossings(start: FloatArray, direction: FloatArray, line: FloatArray) -> Flo
     """Distances along the ray start + s direction, s >= 0, where it crosses a polyline (n, 2)."""
     a, edge = line[:-1], np.diff(line, axis=0)
     cross = direction[0] * edge[:, 1] - direction[1] * edge[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         apart = a - start
         s = (apart[:, 0] * edge[:, 1] - apart[:, 1] * edge[:, 0]) / cross
         along = (apart[:, 0] * direction[1] - apart[:, 1] * direction[0]) / cross

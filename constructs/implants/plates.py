@@ -116,13 +116,14 @@ def _ends(bone: Bone, line: PlateLine, touching: list[Touch]) -> list[Touch]:
     found: list[Touch] = []
     for at in (0, -1):
         end, apart = float(line.s[at]), [abs(t[3] - line.s[at]) for t in touching]
-        if not apart or min(apart) < ON_NODE:
+        room = min(apart, default=float(line.s[-1]))
+        if room < ON_NODE:
             continue
         point = line.points[at] - UNDER * line.normals[at]
         for i, body in enumerate(bone.bodies):
             if body.inside(point[None])[0]:
                 found.append((i, body.spread(point[None], np.ones(1)), point, end,
-                              min(apart) / 2))
+                              room / 2))
     return found
 
 

@@ -17,6 +17,7 @@ from buttress.rules.bone import check_bone
 from buttress.rules.fill import alone_notes, raft_notes, void_notes
 from buttress.rules.plate import plate_notes
 from buttress.rules.screw import Level
+from buttress.rules.seated import check_seated
 from buttress.rules.stages import stage_notes
 from buttress.rules.study import study_notes
 from buttress.study.read import AnyStudy, as_study
@@ -75,6 +76,7 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
         for pin in construct.pins:
             axis = screw_axis(section, pin, construct.plates)
             placed.append(rules_screw.place(study, pin, axis))
+        check_seated(study, layout, construct, placed)
     except InputError as error:
         raise InputError(error.message, key=f"construct.{construct.name}.{error.key}",
                          value=error.value, expected=error.expected) from None

@@ -6,8 +6,10 @@ contact), proved by its own residuals. "The first state to be reached by pressin
 tightened state" is what is meant by the state at a load: friction alone would allow several.
 
 Displacements ``ram_mm`` are counted from the tightened state; loads are the force of the ram [N].
-A step that finds nothing is halved twice, then Lemke's method is tried once. Where that finds
-nothing either the path has a gap, and the next larger displacement is tried from the last point.
+A step that finds nothing is found by way of shorter ones that commit nothing, so that its state
+does not rest on how it is found; then it is halved twice and Lemke's method is tried once. Where
+that finds nothing either the path has a gap, and the next larger displacement is tried from the
+last point.
 """
 
 from __future__ import annotations
@@ -33,6 +35,8 @@ LOAD_LIMIT = "limit of load"
 RISES = "still rising"
 SEAT_N = 1.0
 """Force [N] that seats the parts before they are pressed by displacement."""
+WAY = (0.25, 0.5, 1.0)
+"""Shares of a step over which it is found where the direct way is not."""
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
 MOST_PIVOTS = 20_000
@@ -267,6 +271,8 @@ class _Walk:
         before = tally.pivots
         found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],
                               size=self.size, hammer=hammer and self.pivots < MOST_PIVOTS)
+        if found is None and not hammer:
+            found = self._by_way(place)
         self.pivots += tally.pivots - before
         if found is None or not found.held:
             return None if found is None else False
@@ -274,6 +280,23 @@ class _Walk:
         self.points.append(Point(place, found.load, found, self.ram.advance(found, last.memory),
                                  last.memory))
         return True
+
+    def _by_way(self, place: float) -> Pressed | None:
+        """The same step by way of shorter ones from the same memory, which commit nothing.
+
+        Whether the direct way is found may rest on rounding; what is committed must not.
+        """
+        last = self.points[-1]
+        state = last.state
+        for share in WAY:
+            there = last.ram_mm + share * (place - last.ram_mm)
+            found = self.ram.step(last.memory, place=self.zero + there, near=[state],
+                                  size=self.size,
+                                  hammer=share == WAY[0] and self.pivots < MOST_PIVOTS)
+            if found is None or not found.held:
+                return None
+            state = found
+        return state
 
 
 def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float, str]:

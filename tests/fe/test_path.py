@@ -119,9 +119,35 @@ def test_a_step_that_finds_nothing_is_halved_twice(monkeypatch):
     start = press(ram, Memory.none(ram.plain), [0.2])
     monkeypatch.setattr(Ram, "step", step)
     path = press(ram, start.points[-1].memory, [0.6], after=(start.points[-1], start.zero))
-    assert asked[:3] == [(0.6, False), (pytest.approx(0.4), False), (pytest.approx(0.3), True)]
+    # Each that is not the last is also sought by way of its first quarter.
+    assert asked[:6] == [(pytest.approx(place), hammer) for place, hammer in (
+        (0.6, False), (0.3, True), (0.4, False), (0.4, False), (0.25, True), (0.3, False))]
+    assert (asked[6][0], asked[6][1]) == (pytest.approx(0.3), True)
     assert [p.ram_mm for p in path.points] == pytest.approx([0.2, 0.3, 0.4, 0.5, 0.6])
     assert path.status == "complete"
+
+
+def test_a_step_found_by_way_of_shorter_ones_is_that_step(monkeypatch):
+    """What is not found at once leaves no points between, and the same state."""
+    model = construct("antiglide")[0]
+    ram = Ram.of(model.problem, model.bone.load_vector(1.0))
+    places = [0.05, 0.2, 0.4]
+    whole = press(ram, model.memory, places, near=model.tightened)
+    real, ways = Ram.step, []
+
+    def step(self, memory, *, place=None, near=(), hammer=False, **rest):
+        far = place is not None and near and place - near[0].place > 0.11
+        if far:
+            ways.append(place)
+        return None if far else real(self, memory, place=place, near=near, hammer=hammer, **rest)
+
+    monkeypatch.setattr(Ram, "step", step)
+    other = press(ram, model.memory, places, near=model.tightened)
+    assert len(ways) >= 2
+    assert [p.ram_mm for p in other.points] == [p.ram_mm for p in whole.points]
+    assert [p.load_N for p in other.points] == pytest.approx([p.load_N for p in whole.points],
+                                                             rel=1e-7)
+    assert other.points[-1].memory.offset == pytest.approx(whole.points[-1].memory.offset, abs=1e-9)
 
 
 def test_a_fragment_that_nothing_supports_is_pressed_without_load():

@@ -1,6 +1,7 @@
 /* Tightening, then pressing by displacement: a port of `fe/solve` (ram, path, reached). The state
    at a load is the first that is reached by pressing slowly from the tightened state. */
 const SOON = 20, SOON_NEAR = 10, FIRM = 1e3, HALVINGS = 2, SEAT_N = 1, MOST_GAPS = 6;
+const WAY = [0.25, 0.5, 1];
 const NOTHING = 1e-13, PLATEAU = 1e-3, LAST = 0.2, CLOSE = 1e-9, TRIES = 40;
 const OTHER_FRICTION = [0, 3, 10, 0.3];
 
@@ -52,21 +53,13 @@ function tightened(stuck, law, tighten) {
   const { p } = stuck, prescribed = new Map([...tighten, [p.n - 1, 0]]);
   const step = new Step(stuck, law, nothingKept(p), { prescribed, tightens: true });
   if (pullsOut(step, tighten)) return { none: true };
-  const found = stuck.inverse && searched(step);
-  if (!found) return lemkeAnswer(step);
-  stuck.near = found;
-  return found;
+  return (stuck.inverse && searched(step)) || lemkeAnswer(step);
 }
 
-/* From the neighbour that is known, from the state that was embedded, from all stuck. */
+/* From all stuck, as `fe/solve/strategy.py`: with friction several states may balance the heads,
+   and another start, such as what was shown before, could lead to another of them. */
 function searched(step) {
-  const { stuck } = step, { p } = stuck, stick = stuckStart(step);
-  const near = stuck.near && follow(step, stuck.near, 1, SOON);
-  if (near) return near;
-  if (p.start.some((x) => x)) {
-    const found = search(step, p.start, p.startKinks, 1, SOON);
-    if (found) return found;
-  }
+  const stick = stuckStart(step);
   for (const firm of [1, FIRM]) {
     const found = search(step, stick, undefined, firm);
     if (found) return found;
@@ -154,7 +147,9 @@ class Pressing {
   rest(memory, near) {
     const { p } = this, last = p.n - 1;
     const step = new Step(this.stuck, this.law, memory, { prescribed: new Map([[last, 0]]) });
-    const still = step.accept(new Float64Array(p.n), new Float64Array(p.m), new Float64Array(p.h));
+    const none = new Float64Array(p.h);
+    const still = step.accept(new Float64Array(p.n), new Float64Array(p.m), none) ||
+      (near && step.accept(near.force, near.rigid, none));
     if (still) return this.cut(step, still);
     return this.step(memory, { load: 0, near: near ? [{ ...near, load: 0, place: 0 }] : [], hammer: true });
   }
@@ -183,7 +178,7 @@ class Pressing {
     const point = this.points[this.points.length - 1];
     const last = halved === HALVINGS || !point.state.force.some((x) => x);
     const found = this.step(point.memory, { place: this.zero + place, near: [point.state],
-      size: this.size, hammer: last });
+      size: this.size, hammer: last }) || (last ? null : this.byWay(place));
     if (found && found.held) {
       this.add(place, found);
       this.missed = 0;
@@ -195,6 +190,18 @@ class Pressing {
       return false;
     }
     return this.to(0.5 * (point.ram + place), halved + 1) && this.to(place, halved + 1);
+  }
+
+  /* The same step by way of shorter ones from the same memory, which commit nothing. */
+  byWay(place) {
+    const { ram, state, memory } = this.points[this.points.length - 1];
+    let found = state;
+    for (const share of WAY) {
+      found = this.step(memory, { place: this.zero + ram + share * (place - ram), near: [found],
+        size: this.size, hammer: share === WAY[0] });
+      if (!found || !found.held) return null;
+    }
+    return found;
   }
 
   firstAbove(load) {
