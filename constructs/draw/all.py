@@ -33,6 +33,8 @@ from buttress.workers import pool
 
 FEWEST = 4
 """Figures for each process, at least: it starts in the time in which it draws two or three."""
+MEANWHILE = 3
+"""Figures that this process draws while others start."""
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
@@ -190,10 +192,11 @@ def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, sv
 
 def draw_share(comparison: Comparison, folder: Path, field: str, svg: bool, first: int, step: int
                ) -> list[tuple[int, list[Path]]]:
-    """Draw every ``step``-th figure from the ``first`` on; their numbers and files."""
+    """Draw every ``step``-th figure from the ``first`` on, the first share those before
+    `MEANWHILE` too; their numbers and files."""
     out = []
     for number, (stem, draw) in enumerate(planned(comparison, field)):
-        if number % step == first:
+        if (number if number >= MEANWHILE else 0) % step == first:
             figure = draw().get_figure(root=True)
             assert isinstance(figure, Figure)
             out.append((number, save(figure, folder, stem, svg)))
