@@ -59,9 +59,9 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
             also_bonded: AlsoBonded = False, error_bars: ErrorBars = None,
             alternatives: Alternatives = False, json: Json = False, quiet: NoWarnings = False,
             workers: Annotated[int, typer.Option(
-                "--workers", metavar="N", min=0, max=256,
+                "--workers", metavar="N", min=0, max=256, envvar="BUTTRESS_WORKERS",
                 help="Number of processes that share constructs and figures, with the same "
-                     "answers; 0 for one per core.")] = 1,
+                     "answers; 0 for one per core, as far as the study is worth it.")] = 0,
             svg: Svg = False,
             figures: Annotated[str, typer.Option(
                 "--figures", metavar="FOR",

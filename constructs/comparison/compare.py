@@ -11,7 +11,7 @@ from time import perf_counter
 from buttress.comparison.cost import Cost
 from buttress.comparison.meshes import finer, with_bars
 from buttress.comparison.soft import in_soft_bone
-from buttress.comparison.solving import Part, Solved, Solving, job, parts_of
+from buttress.comparison.solving import Part, Solved, Solving, job, parts_of, processes
 from buttress.comparison.twins import with_twins
 from buttress.fe.errors import ButtressError
 from buttress.fe.status import Status
@@ -24,7 +24,7 @@ from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.versions import versions
 from buttress.words import counted
-from buttress.workers import KILLED, cores, local
+from buttress.workers import KILLED, local
 
 Say = Callable[[str], None]
 
@@ -39,7 +39,8 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
     of progress as each construct begins. ``pictures``: also keep what `figures` draw (meshes and
     displacements; some megabytes per construct and load). ``also_bonded``: add the bonded twin of
     each construct, with its metal and graft stuck fast to the bone. ``workers``: local processes
-    that share the constructs, with the same answers to the last bit; None takes one per core.
+    that share the constructs, with the same answers to the last bit; None takes one per core, as
+    far as the study is worth it.
     ``error_bars``: on how many meshes to solve, 2 (the study's and one twice as fine) or 3 (one
     between them too), for an interval of each figure; None for none.
 
@@ -126,7 +127,7 @@ def _on_mesh(study: Study, say: Say) -> Say:
 def _all(solving: Solving, parts: list[Part], workers: int | None, say: Say
          ) -> dict[int, Solved]:
     """What is found of every part, by number; raises the first error in the order of the study."""
-    count = min(cores() if workers is None else workers, len(parts))
+    count = processes(parts, workers)
     found: dict[int, Solved] = {}
     outcomes: Generator[Solved, None, None]
     if count <= 1:

@@ -33,11 +33,13 @@ from buttress.results.search import Search, without_load
 from buttress.results.soft import Bears
 from buttress.results.stages import StagedResult
 from buttress.study.study import Construct, Study
-from buttress.workers import Job
+from buttress.workers import Job, cores
 
 Say = Callable[[str], None]
 SOFT_SHARE = 0.2
 """Cost of a construct in soft bone, where less is asked, as a share of that in its own."""
+SHARE = 5.0
+"""Least weight of the parts for which a further process is worth its start and its own bone."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,15 @@ def parts_of(study: Study) -> list[Part]:
     both = [False, True] if soft is not None else [False]
     return [Part(i, c, s) for i, (s, c) in enumerate(
         (s, c) for s in both for c in study.constructs)]
+
+
+def processes(parts: list[Part], workers: int | None) -> int:
+    """Number of processes for the parts; ``workers`` None: one per core, as far as worth it."""
+    if workers is not None:
+        return min(workers, len(parts))
+    constructs = sum(not part.soft for part in parts)
+    worth = int(sum(part.weight for part in parts) / SHARE)
+    return max(1, min(cores(), constructs, worth))
 
 
 @dataclass

@@ -40,6 +40,8 @@ IN_COLUMN = ("curves", "deformed", "screw forces")
 """Kinds of figures that have room in one column of a paper; the others are as wide as its page."""
 FEWEST = 4
 """Figures for each process, at least: it starts in the time in which it draws two or three."""
+MEANWHILE = 3
+"""Figures that this process draws while others start."""
 
 
 def shown_picture(construct: ConstructResult) -> Picture | None:
@@ -224,10 +226,11 @@ def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, sv
 
 def draw_share(comparison: Comparison, folder: Path, field: str, svg: bool, paper: bool,
                first: int, step: int) -> list[tuple[int, list[Path], str]]:
-    """Draw every ``step``-th figure from the ``first`` on; their numbers, files and captions."""
+    """Draw every ``step``-th figure from the ``first`` on, the first share those before
+    `MEANWHILE` too; their numbers, files and captions."""
     out = []
     for number, (stem, draw) in enumerate(planned(comparison, field, paper)):
-        if number % step == first:
+        if (number if number >= MEANWHILE else 0) % step == first:
             figure = draw().get_figure(root=True)
             assert isinstance(figure, Figure)
             out.append((number, save(figure, folder, stem, svg),

@@ -124,7 +124,8 @@ def title(ax: Axes, name: str, words: str) -> None:
         lines = wrap(name, room, size, bold=True)
         if lines.count("\n") < 2:
             break
-    ax.set_title(lines, loc="left", size=size, weight="bold", family=families(),
+    # A stated place: matplotlib would lay out all tick labels to find the same one.
+    ax.set_title(lines, loc="left", size=size, weight="bold", family=families(), y=1.0,
                  pad=34 + 17 * below.count("\n") if words else 12)
 
 

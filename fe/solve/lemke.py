@@ -43,20 +43,23 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
     n = right.size
     if n == 0 or right.min() >= 0:
         return np.zeros(n), "solution"
-    # Columns: v (n), z (n), cover (1), right-hand side.
     cover_by = np.ones(n) if covering is None else covering
-    # By columns in memory, so that a pivot is one update in place (BLAS ger).
-    table = np.asfortranarray(np.hstack([np.eye(n), -matrix, -cover_by[:, None], right[:, None]]))
-    basis = np.arange(n)
-    cover = 2 * n
+    # Variables: v (n), z (n), cover (1). Columns: of those that are zero, and the right-hand side;
+    # the others' are unit vectors. By columns in memory: a pivot is one update in place (BLAS ger).
+    table = np.asfortranarray(np.hstack([-matrix, -cover_by[:, None], right[:, None]]))
+    basis, cover = np.arange(n), 2 * n
+    place = np.concatenate([np.full(n, -1), np.arange(n + 1)])     # column of a variable
 
-    def pivot(row: int, column: int) -> None:
-        scaled = table[row] / table[row, column]
-        factors = table[:, column].copy()
+    def pivot(row: int, entering: int) -> None:
+        at, left = place[entering], basis[row]
+        scaled = table[row] / table[row, at]
+        scaled[at] = 1.0 / table[row, at]
+        factors = table[:, at].copy()
         factors[row] = 0.0
+        table[:, at] = 0.0
         dger(-1.0, factors, scaled, a=table, overwrite_a=1)
         table[row] = scaled
-        basis[row] = column
+        basis[row], place[left], place[entering] = entering, at, -1
 
     need = right / cover_by
     lowest = np.flatnonzero(need <= need.min() + 1e-15 * abs(need.min()))
@@ -65,7 +68,7 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
     pivot(leaving, cover)
     while pivots.left > 0:
         pivots.taken += 1
-        column = table[:, entering]
+        column = table[:, place[entering]]
         rows = np.flatnonzero(column > 1e-11 * max(1.0, float(np.abs(column).max())))
         if rows.size == 0:
             inside = basis >= n
@@ -87,7 +90,8 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
         else:
             key = 0
             while best.size > 1 and key < n:
-                values = table[best, key] / table[best, entering]
+                values = (table[best, place[key]] if place[key] >= 0
+                          else (basis[best] == key).astype(float)) / column[best]
                 best = best[values <= values.min() + 1e-13 * max(1.0, float(np.abs(values).max()))]
                 key += 1
             row = int(best[0])

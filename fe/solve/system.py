@@ -64,16 +64,21 @@ class Equations:
 
     def rows(self, replies: FloatArray, unknowns: IntArray) -> FloatArray:
         """Coefficients of the equations ``(k, u)`` for unknowns ``(u,)``."""
-        # Rows first, then columns: twice as fast as both at once.
-        out = replies.take(self.own, axis=0).take(unknowns, axis=1)
+        out = _block(replies, self.own, unknowns)
         rubs = np.flatnonzero(self.slope)
         if rubs.size:
-            mates = replies.take(self.mate[rubs], axis=0).take(unknowns, axis=1)
-            out[rubs] -= self.slope[rubs, None] * mates
+            out[rubs] -= self.slope[rubs, None] * _block(replies, self.mate[rubs], unknowns)
         at = np.flatnonzero(self.stiffen)
         if at.size:
             out[at] += np.where(self.own[at, None] == unknowns, self.stiffen[at, None], 0.0)
         return out
+
+
+def _block(table: FloatArray, rows: IntArray, columns: IntArray) -> FloatArray:
+    """Some rows and columns of a table; the fewer first, faster than both at once."""
+    if columns.size < rows.size:
+        return table.take(columns, axis=1).take(rows, axis=0)
+    return table.take(rows, axis=0).take(columns, axis=1)
 
 
 class Factors:

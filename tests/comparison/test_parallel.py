@@ -12,11 +12,12 @@ from small_study import small_study
 from buttress import workers
 from buttress.comparison.compare import compare
 from buttress.comparison.cost import Cost
-from buttress.comparison.solving import Part, Solved, parts_of
+from buttress.comparison.solving import Part, Solved, parts_of, processes
 from buttress.fe.errors import InputError
 from buttress.files import plain
 from buttress.model.model import Bones, assemble
 from buttress.report.folder import document
+from buttress.study.read import example
 
 STUDY = small_study("nothing", "lag screws")
 SHARING = small_study("lag screws", "antiglide + lag screws", "straight plate")
@@ -74,6 +75,15 @@ def test_the_first_error_in_the_order_of_the_study_is_raised(monkeypatch: pytest
     monkeypatch.setattr("buttress.comparison.compare.local", local)
     with pytest.raises(InputError, match=r"^wrong; key: construct.nothing$"):
         compare(STUDY, workers=2)
+
+
+def test_as_many_processes_as_cores_and_constructs_where_the_study_is_worth_it(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    small, large = parts_of(STUDY), parts_of(example("bicondylar"))
+    for cores, one, many in ((1, 1, 1), (3, 1, 3), (64, 1, 5)):
+        monkeypatch.setattr("buttress.comparison.solving.cores", lambda cores=cores: cores)
+        assert (processes(small, None), processes(large, None)) == (one, many)
+    assert (processes(small, 64), processes(large, 3)) == (2, 3)    # as asked, but none idle
 
 
 def test_the_estimate_is_said_once_and_corrected_where_it_was_wrong() -> None:
