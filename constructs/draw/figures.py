@@ -16,8 +16,8 @@ label.
 - Of a ranking: `paired`, `over_range`; of a search for a better placement: `landscape`.
 - An animation of two constructs: `film`, `write_film`.
 - For a plot of one's own: `empty` axes on a labelled slide, `listed` adds the legend.
-- For a paper: within `paper`, ``with paper(85):`` (mm; one column, 180 over both), figures have true
-  width, text of 8 points, no title (its words are in ``.figure.caption``) and the label in its
+- For a paper: within `paper`, ``with paper(85):`` (mm; one column, 180 over both), figures have
+  true width, text of 8 points, no title (its words are in ``.figure.caption``) and the label in its
   lower margin; `save` and ``.figure.savefig`` write PDF and SVG with real text.
 """
 
