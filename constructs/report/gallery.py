@@ -107,6 +107,10 @@ def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
     found.append((("curves", "", fragment), f"Subsidence of “{fragment}” under rising load",
                   figures.curves(comparison, fragment),
                   f"figures.curves(comparison, {fragment!r})"))
+    if comparison.stages:
+        found.append((("all stages", "", ""), "What the stages did",
+                      figures.stages_overview(comparison.stages),
+                      "figures.stages_overview(comparison.stages)"))
     for number, staged in enumerate(comparison.stages):
         if any(staged.pictures):
             found.append((("stages", staged.name, ""), f"“{staged.name}” after each stage",

@@ -55,9 +55,9 @@ def stages(view: View) -> Figure:
 def animation(view: View) -> Figure:
     live: Any = SimpleNamespace(construct="lag screws", result=load_result(1500.0),
                                 picture=shot(view))
-    pair = (Shot(live, 0, None), Shot(live, 0, None))
+    pair = (Shot(live, "1500 N"), Shot(live, "1500 N"))
     study: Any = SimpleNamespace(load=SimpleNamespace(direction_deg=0.0))
-    return draw_frame(Film(study=study, loads=(1500.0,), frames=(pair,), factor=8.0, top=0.5), 0)
+    return draw_frame(Film(study=study, pressed_mm=(0.5,), frames=(pair,), factor=8.0, top=0.5), 0)
 
 
 def mapped(view: View, folder: Path) -> Figure:
@@ -87,8 +87,9 @@ SECTIONS: dict[str, Callable[[View, Path], Figure]] = {
     "contact_pressure": lambda v, _: whole(figures.contact_pressure(shot(v), load_result(1500.0))),
     "overview": lambda v, _: overview(v), "stage_pictures": lambda v, _: stages(v),
     "film": lambda v, _: animation(v), "modulus_map": mapped, "placed": lambda v, _: lying(v)}
-CHARTS = {"capacity", "curves", "empty", "envelope", "landscape", "limit_map", "tornado", "listed", "over_key",
-          "over_range", "paired", "save", "screw_forces", "weight_bearing", "write_film"}
+CHARTS = {"capacity", "curves", "empty", "envelope", "landscape", "limit_map", "tornado", "listed",
+          "over_key", "over_range", "paired", "paper", "save", "screw_forces", "stages_overview",
+          "weight_bearing", "write_film"}
 
 
 def sections(figure: Figure) -> list[Axes]:
