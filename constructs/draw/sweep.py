@@ -327,7 +327,7 @@ def _from_zero(column: str) -> bool:
 
 def _axes(ax: Axes | None, left: float = 1.2, right: float = 3.6) -> Axes:
     if ax is None:
-        whole_page("of a sweep")
+        whole_page("sweep")
         figure = d.slide()
         return d.axes_at(figure, left, 1.2, page().wide - left - right, page().high - 2.4)
     figure_of: Any = ax.get_figure(root=True)

@@ -1,0 +1,63 @@
+"""What is drawn at the joint is what is reported: no gap is seen where gap and step are zero."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from small_study import small_study
+
+from buttress.comparison.compare import compare
+from buttress.draw.section import deformed
+from buttress.results.comparison import Comparison
+from buttress.results.picture import Picture
+
+FACTOR = 50.0
+LOAD = 1500.0
+
+
+@pytest.fixture(scope="module")
+def solved() -> Comparison:
+    return compare(small_study("antiglide", "antiglide + lag screws", loads=(LOAD,)))
+
+
+def lips(picture: Picture) -> tuple[np.ndarray, np.ndarray]:
+    """The two nodes of fragment and shaft that met at the joint, moved as they are drawn."""
+    shaft, piece = picture.bodies[-1], picture.bodies[0]
+    apart = np.hypot(*(piece.points[:, None] - shaft.points[None]).T).T
+    mine, other = np.nonzero(apart < 1e-6)
+    k = int(np.argmax(piece.points[mine, 1]))
+    return (piece.points[mine[k]] + FACTOR * piece.displacement[mine[k]],
+            shaft.points[other[k]] + FACTOR * shaft.displacement[other[k]])
+
+
+def drawn_nearest(ax: Axes, at: np.ndarray) -> float:
+    """Distance of the nearest vertex of the outlines that are drawn."""
+    every = np.concatenate([s for c in ax.collections if isinstance(c, LineCollection)
+                            for s in c.get_segments()])
+    return float(np.hypot(*(every - at).T).min())
+
+
+@pytest.mark.parametrize("name", ["antiglide", "antiglide + lag screws"])
+def test_the_drawn_lips_are_as_far_apart_as_is_reported(solved: Comparison, name: str) -> None:
+    construct = solved[name]
+    picture = construct.picture(LOAD)
+    (edge,) = construct.load(LOAD).edges.values()
+    assert edge.step_off_mm is not None
+    assert edge.gap_mm is not None
+    one, other = lips(picture)
+    reported = float(np.hypot(edge.step_off_mm, edge.gap_mm))
+    assert np.hypot(*(one - other)) == pytest.approx(FACTOR * reported, abs=FACTOR * 1e-6)
+    ax = deformed(picture, factor=FACTOR)
+    for lip in (one, other):      # each is a corner of an outline that is drawn
+        assert drawn_nearest(ax, lip) < 1e-9
+
+
+def test_one_of_them_opens_and_the_other_does_not(solved: Comparison) -> None:
+    open_, closed = (next(iter(solved[n].load(LOAD).edges.values()))
+                     for n in ("antiglide", "antiglide + lag screws"))
+    assert (open_.gap_mm or 0.0) > 0.02
+    assert (closed.gap_mm or 0.0) < 0.002
+    one, other = lips(solved["antiglide + lag screws"].picture(LOAD))
+    assert np.hypot(*(one - other)) < FACTOR * 0.002
