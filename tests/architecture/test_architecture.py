@@ -11,6 +11,9 @@ from pathlib import Path
 import pytest
 from command import inside
 
+from buttress.study import read
+from buttress.workers import here
+
 ROOT = Path(__file__).parents[2]
 LONGEST_FILE = 400
 
@@ -47,7 +50,12 @@ def test_files_that_the_guide_names_exist() -> None:
 
 def test_the_code_of_the_readme_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
                                      capsys: pytest.CaptureFixture[str]) -> None:
+    """On a coarse mesh and without further processes, which the words of the README do not need."""
     text = (ROOT / "README.md").read_text()
+    monkeypatch.setattr(read, "example_text", lambda name, shipped=read.example_text: shipped(
+        name).replace("[load]", "[mesh]\nsize_mm = 4\n\n[load]", 1))
+    monkeypatch.setattr("buttress.sweeps.sweep.local",
+                        lambda groups, job, count, stop: here(groups, job, stop))
     monkeypatch.chdir(tmp_path)
     shell = "\n".join(re.findall(r"```sh\n(.*?)```", text, re.S))
     commands = [line for line in shell.splitlines() if line.startswith("buttress ")]

@@ -16,8 +16,15 @@ from buttress.draw.text import SIZE, boxed, clashes, plain, shown_texts, spread,
 
 @pytest.mark.parametrize("count", [1, 6, 15])
 def test_no_text_overlaps_or_leaves_the_figure(count: int) -> None:
-    for stem, ax in figures.drawn(long_names(count)):
-        assert clashes(ax.get_figure(root=True)) == [], stem
+    """The figures of each construct with the most, since the others have the same ones."""
+    made = long_names(count)
+    own = {stem for (_, name, _), stem in figures.stems(made).items() if name}
+    seen = []
+    for stem, draw in figures.planned(made):
+        if count == 15 or stem not in own:
+            assert clashes(draw().get_figure(root=True)) == [], stem
+            seen.append(stem)
+    assert len(seen) == {1: 4, 6: 4, 15: 46}[count], seen
 
 
 def test_no_text_overlaps_in_the_usual_figures() -> None:

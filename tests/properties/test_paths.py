@@ -85,17 +85,19 @@ def test_the_check_notices_a_wrong_point():
 @given(cases(held=True), st.lists(st.floats(0.01, 1.2), min_size=1, max_size=4))
 @settings(max_examples=25)
 def test_loads_that_are_asked_for_change_no_path(case, shares):
+    def pressed(ram):
+        return press(ram, Memory.none(ram.plain), steps(0.5, first=0.01))
+
     def loads(asked):
         ram = Ram.of(build(case).problem, np.ones(1))
-        path = press(ram, Memory.none(ram.plain), steps(0.5, first=0.01))
-        found = [state_at(path, share * path.peak_N) for share in asked]
-        rest = press(ram, Memory.none(ram.plain), steps(0.5, first=0.01))
-        return [(x.ram_mm, x.load_N) for x in rest.points], found
+        path = pressed(ram)
+        return ram, path, [state_at(path, share * path.peak_N) for share in asked]
 
-    plain, _ = loads([])
-    asked, found = loads(shares)
-    assert plain == asked
-    alone = [loads([share])[1][0] for share in shares]
+    ram, path, found = loads(shares)
+    plain, asked = ([(x.ram_mm, x.load_N) for x in p.points] for p in (
+        pressed(Ram.of(build(case).problem, np.ones(1))), pressed(ram)))
+    assert plain == asked == [(x.ram_mm, x.load_N) for x in path.points]
+    alone = [loads([share])[2][0] for share in shares]
     for one, other, share in zip(found, alone, shares, strict=True):
         assert (one is None) == (other is None)
         assert (one is None) == (share > 1.0 + 1e-12)

@@ -30,11 +30,14 @@ TEXT = example_text("staged-tightening")
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Results of a study with stages and a body mass, as written by `buttress compare`."""
+    """Results of a study with stages and a body mass, as written by `buttress compare`; without
+    pictures, which bear the label where they are drawn."""
     data = staged_data()
     data["load"] |= {"total_N": [500.0], "body_mass_kg": 75.0}
     found = tmp_path_factory.mktemp("labels")
-    write_results(compare(study_from(data)), found, TEXT)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("buttress.draw.all.draw_all", lambda *given: [])
+        write_results(compare(study_from(data)), found, TEXT)
     return found
 
 
