@@ -220,8 +220,7 @@ def test_pictures_count_from_the_start_and_leave_out_what_is_not_placed() -> Non
                                     {"construct.lag screw first.screw.shaft 2.present": False},
                                     {"load.medial_share": 0.5}])
 def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> None:
-    """Every case of a shared evaluator equals what a comparison solves of its own study."""
-    from buttress.comparison.solving import Solving, parts_of
+    """Every case of a shared evaluator equals a comparison of its own study."""
     from buttress.sweeps.evaluate import Task
     from buttress.sweeps.keys import planned
     from buttress.sweeps.vary import Varier
@@ -230,9 +229,7 @@ def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> No
     plan = planned(1, case, {})
     found = evaluator.evaluate(Task(1, plan.hash, plan.data, plan.scales))
     assert not found.failures
-    # Without the report of each stage, which no case of a sweep has.
-    [part] = parts_of(case.study)
-    direct = Solving(case.study, pictures=False, others=False)(part).result
+    direct = compare(case.study, pictures=False).constructs[0]
     for row, load_ in zip(found.results, direct.loads, strict=True):
         fragment = load_.fragments["medial"]
         assert row["subsidence_mean_mm"] == pytest.approx(fragment.subsidence_mean_mm, rel=1e-9)
