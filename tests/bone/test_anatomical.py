@@ -148,7 +148,7 @@ def test_random_fractures_mesh_well() -> None:
 
 @pytest.mark.deep
 def test_a_thousand_random_fractures_mesh_well() -> None:
-    found = worst(range(1500))
+    found = worst(range(1600))    # about two thirds of the lines can be meshed
     print(f"{len(found)} meshed, worst {np.sort(found)[:5]}, median {np.median(found):.1f} degrees")
     assert len(found) >= 1000
     assert found.min() >= 15.0 - 1e-6

@@ -10,14 +10,14 @@ import pytest
 from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.condense import Measure, condense
-from buttress.fe.links.link import End, Hinge, Kind, LinkList
+from buttress.fe.links.link import End, Hinge, Kind, Link, LinkList
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.cycles import cycle
 from buttress.fe.solve.events import _happened
-from buttress.fe.solve.recover import displacements, resultant
+from buttress.fe.solve.recover import displacements, pushes, resultant
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.stages import Staging
-from buttress.fe.solve.step import Step
+from buttress.fe.solve.step import LOCKED, Step
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, spring
 
 STIFF = BeamSection(1e9, 1e9, 1e9)
@@ -167,6 +167,33 @@ def test_forces_that_balance_but_break_the_law_are_not_accepted() -> None:
     for off in (1e-3, 1e-1, 5.0):
         wrong = answer.force + off * np.array([1.0, 0.0, -1.0, 0.0])
         assert step.accept(wrong, answer.rigid, answer.kink, 1.0, 1) is None, off
+
+
+def test_errors_are_told_against_the_load_or_a_share_of_the_forces_that_are_there() -> None:
+    solver = pushed(GAP)[0]
+    none = Memory.none(solver.problem)
+    loaded, at_rest = (Step(solver, np.array([f]), none, {}) for f in (10.0, 0.0))
+    for force, against in (([5.0, -4.0], 10.0), ([2e5, 3.0], 2e5 * LOCKED), ([-2e5, 3.0], 2e5 * LOCKED)):
+        assert loaded.against(np.array(force)) == pytest.approx(against)
+    misfit = at_rest.reference      # the force that closing the gap would take
+    for force in (0.5 * LOCKED * misfit, 2.0 * misfit):
+        assert at_rest.against(np.array([-3.0, force])) == max(force, LOCKED * misfit)
+
+
+def test_pushes_in_moved_geometry_have_their_moments_about_the_moved_point() -> None:
+    """10 N along y, 3 mm ahead of the point, which has moved by (1, 2); and the same from behind."""
+    block, other, links = bar("block", 0.0), bar("other", 20.0), LinkList()
+    hold, rest = (End(b, b.translation(0, ACROSS)) for b in (block, other))
+    for end in ((rest, hold), (hold, rest)):
+        links.add(Link("spring", "source", *end))
+    placed = SimpleNamespace(carried=lambda number, xy: np.array([[1.0, 2.0]]),
+                             direction=np.array([[0.0, 1.0], [0.0, 1.0]]),
+                             at=np.array([[[0.0, 0.0], [8.0, 9.0]], [[8.0, 9.0], [0.0, 0.0]]]))
+    problem = SimpleNamespace(bodies=[block, other], loads=[], links=links)
+    answer = SimpleNamespace(moved=SimpleNamespace(placed=placed), load=[], force=np.array([10.0, 4.0]))
+    applied, sources = pushes(problem, answer, block, np.array([4.0, 7.0]))  # type: ignore[arg-type]
+    assert not applied.any()
+    assert sources["source"] == pytest.approx([0.0, 6.0, 18.0])
 
 
 def test_the_resultant_of_a_force_has_its_moment_about_a_point() -> None:

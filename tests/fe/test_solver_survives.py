@@ -112,6 +112,7 @@ def test_parallel_faces_hold_nothing_that_was_not_pressed():
     answer = solver.answer(LOAD)
     assert answer.status == "no equilibrium"
     assert answer.escape.rigid[1] < -0.9
+    assert np.abs(answer.escape.rigid).max() == pytest.approx(1.0)      # scaled to its largest
 
 
 @pytest.mark.parametrize("stiffness", [1e2, 1e4, 1e6])
