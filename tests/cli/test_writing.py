@@ -66,8 +66,8 @@ def test_a_command_names_the_folder_that_it_got(
         study: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     write = report_folder.write_results
 
-    def other_run_first(comparison, draft, *rest) -> None:  # type: ignore[no-untyped-def]
-        write(comparison, draft, *rest)
+    def other_run_first(comparison, draft, *rest, **more) -> None:  # type: ignore[no-untyped-def]
+        write(comparison, draft, *rest, **more)
         shutil.copytree(draft, "results/medial-shear-001")
 
     monkeypatch.setattr(report_folder, "write_results", other_run_first)
@@ -190,6 +190,8 @@ def test_a_signal_is_heard_where_python_drops_exceptions(
         time.sleep(10)
 
     try:
+        # A process that was started in the background ignores Ctrl-C.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         end_on_signals()
         with pytest.raises(end):
             drop()
