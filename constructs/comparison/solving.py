@@ -167,9 +167,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
     """All that is found of a construct that is ready to be loaded; ``others``: see `derive`."""
     study = model.bone.study
     upper, lower = model.capacity(), model.capacity(frictionless=True)
-    # Friction lost costs another path, which the weight-bearing table asks for.
-    least = (bracket(lower, upper)[0] if study.load.body_mass_kg is None
-             else friction_lost(model))
+    least = friction_lost(model)
     loads, shots = [], []
     for total in study.load.total_N:
         answer = model.answer(total)

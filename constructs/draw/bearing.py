@@ -106,7 +106,7 @@ def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     named = {HOLDS: HOLDS,
              ONLY_FRICTION: "within all limits, but only with friction",
              "": "over a limit, from the load given",
-             LETS_GO: "fails: the load is never reached",
+             LETS_GO: "fails: not held, or only after moving far",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
             if (v in verdicts if v else verdicts - set(named))]

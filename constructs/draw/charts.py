@@ -92,7 +92,7 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     ax.tick_params(axis="y", length=0, pad=12)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
-    d.title(ax, "How much load each construct carries", "")
+    d.title(ax, "Capacity by limit analysis, and loads on the path", "")
     figure.legend(handles=handles, loc="lower center", ncols=2, fontsize=SIZE, frameon=False,
                   bbox_to_anchor=(0.5, 0.35 / figure.get_figheight()), columnspacing=2.5)
     return ax

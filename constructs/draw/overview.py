@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from buttress.draw import parts, seen
 from buttress.draw import primitives as d
 from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.page import page
-from buttress.draw.section import ESCAPE_MM, bounds, draw_section, unmade
+from buttress.draw.section import ESCAPE_MM, bounds, draw_section, escaping, unmade
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
@@ -80,16 +81,21 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
         draw_section(inner, picture, factor, shades)
     under = comparison.study.load.words(pictures[0].load_N)
     d.title(ax, f"All constructs at {under} of joint force", pictures[0].view.all_words)
-    _overview_foot(ax, shades, factor, scale, box, parts.ghost_words(pictures))
+    _overview_foot(ax, shades, _moved_words(pictures, factor), scale, box)
     return ax
 
 
-def _overview_foot(ax: Axes, shown: Colours, factor: float, scale: float, box: FloatArray,
-                   ghosts: str) -> None:
-    """Under the sections: length scale, magnification, colour bar."""
+def _moved_words(pictures: Sequence[Picture], factor: float) -> str:
+    """How movements are drawn, and what is drawn that is no part of the model."""
+    fails = any(escaping(p) is not None and not unmade(p) for p in pictures if not p.held)
+    return (f"displacement × {factor:g} in all" + (
+        f"; fails: {ESCAPE_MM:g} mm along the failure mechanism" if fails else "")
+        + parts.ghost_words(pictures))
+
+
+def _overview_foot(ax: Axes, shown: Colours, words: str, scale: float, box: FloatArray) -> None:
+    """Under the sections: length scale, how movements are drawn, colour bar."""
     low = -0.25 / box[1]
-    words = (f"displacement × {factor:g} in all; without equilibrium: {ESCAPE_MM:g} mm along the "
-             f"failure mechanism{ghosts}")
     label = shown.label if shown.strain else f"{shown.label}\n{shown.note}"
     there: dict[str, Any] = {"transform": ax.transAxes, "clip_on": False}
     long = 20.0 * scale

@@ -33,7 +33,7 @@ MEANING = (
 BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN),
           "known_to_N": ("ends_status", NOT_KNOWN)}
 """Columns that hold a lower bound where another column says so."""
-WORDS = ("status", "first_limit", "rank", "reserve_is", "peak_status", "capacity_status",
+WORDS = ("status", "verdict", "first_limit", "rank", "reserve_is", "peak_status", "capacity_status",
          "carried_most_by")
 """Columns of words that are compared."""
 

@@ -233,6 +233,8 @@ def _answer(order: list[ConstructResult]) -> dict[str, str]:
         return {"before": none, "name": "" if none else best.marked_name,
                 "after": f": {why_first(order)}."}
     place = "shares the first rank" if tied_first(order) else "comes first"
+    if best.breaks_rule:
+        place += ", though it breaks a rule of the trade"
     return {"before": f"{none} " if none else "", "name": best.marked_name,
             "after": f" {place}: {why_first(order)}."}
 

@@ -29,8 +29,7 @@ from buttress.study.activities import newtons
 
 VERDICTS = (
     "Verdicts name the limit that is reached first; fails: above the largest load of the path. "
-    "Only with friction: held above what the path with friction lost after tightening carries "
-    "(without a body mass, above the lower bound of the capacity).")
+    "Only with friction: held above what the path with friction lost after tightening carries.")
 FRAME = (
     "Movements in the frame of the shaft, distal and opening positive, zero after the last "
     "tightening; the worst fragment. The state at a load is the first that is reached by pressing "

@@ -25,7 +25,7 @@ TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
           "upper one. Peak forces were measured with instrumented knee implants, not in fractured "
-          "knees.")
+          "knees. No verdict is permission to load a leg.")
 USUAL = "The study names no activity or mass on the ground, so the usual ones are shown. "
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""

@@ -56,7 +56,7 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
     stepless = [k for k, r in ranges.items() if r.steps() is None]
     short = next((k for k in stepless if isinstance(ranges[k], Span)), None)
     if short and samples is None and method in ("", "grid"):
-        raise InputError("a:b:n, with the number of steps n", key=short,
+        raise InputError("a:b:n, with the number of values n", key=short,
                          value=ranges[short].text,
                          expected=f"such as {ranges[short].text}:4, or --samples N to sample it")
     if not method:

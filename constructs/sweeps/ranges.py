@@ -208,8 +208,8 @@ def _span(given: str, key: str) -> Span:
     count = None
     if len(parts) == 3:
         if not (numbers[2].is_integer() and 2 <= numbers[2] <= MOST_STEPS):
-            raise InputError("the number of steps is out of range", key=key, value=given,
-                             expected=f"a whole number from 2 to {MOST_STEPS} of steps")
+            raise InputError("the number of values is out of range", key=key, value=given,
+                             expected=f"a whole number of values from 2 to {MOST_STEPS}")
         count = int(numbers[2])
     if not low < high:
         raise InputError("a range that does not increase", key=key, value=given, expected=expected)

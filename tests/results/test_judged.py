@@ -35,3 +35,14 @@ def test_what_is_held_beyond_a_limit_says_which_in_every_table() -> None:
         assert load.verdict in " ".join(lines(made, 200))
         assert load.verdict in main_table(made.constructs)
     assert [r["verdict"] for r in rows(made)] == [r.verdict for r in made["antiglide"].loads]
+
+
+def test_a_verdict_does_not_rest_on_whether_a_body_mass_is_given() -> None:
+    """It adds the weight-bearing table, and is no input of the mechanics."""
+    loads = (500.0, 1500.0, 3000.0)
+    light = compare(small_study("antiglide + screw", loads=loads), pictures=False)
+    heavy = compare(small_study("antiglide + screw", loads=loads, body_mass_kg=75.0),
+                    pictures=False)
+    for a, b in zip(light.constructs, heavy.constructs, strict=True):
+        assert a.without_friction_N == b.without_friction_N
+        assert [r.verdict for r in a.loads] == [r.verdict for r in b.loads]

@@ -132,7 +132,7 @@ def test_keys_of_different_places_are_not_refused() -> None:
 
 
 def test_a_span_without_steps_says_what_is_missing() -> None:
-    with pytest.raises(InputError, match="a:b:n, with the number of steps n"):
+    with pytest.raises(InputError, match="a:b:n, with the number of values n"):
         make_design(small_study(), [f"{FRICTION}=0.3:0.6"])
     assert make_design(small_study(), [f"{FRICTION}=0.3:0.6"], samples=4, seed=1).method == "lhs"
 
