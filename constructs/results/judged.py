@@ -81,8 +81,12 @@ class Cell:
 
 def with_verdicts(construct: ConstructResult) -> ConstructResult:
     """The construct with a verdict on each load of the study, and on each picture of one."""
-    said = {load.total_load_N: UNKNOWN if load.status == Status.UNCONVERGED
-            else judged(construct, load.total_load_N).verdict for load in construct.loads}
+    said = {load.total_load_N: judged(construct, load.total_load_N).verdict
+            for load in construct.loads}
+    # An answer that was not found keeps no limit; one that is reached below it stays reached.
+    said |= {load.total_load_N: UNKNOWN for load in construct.loads
+             if load.status == Status.UNCONVERGED
+             and said[load.total_load_N] in (HOLDS, ONLY_FRICTION)}
     return replace(
         construct,
         loads=tuple(replace(x, verdict=said[x.total_load_N]) for x in construct.loads),

@@ -294,7 +294,7 @@ class ConstructResult(Derived, Displayed):
     ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
     of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
     ``without_friction_N``: what its path carries with friction lost after tightening, or limit
-    analysis where the study has no body mass. ``twin_of``: whose bonded twin this is. ``remarks``:
+    analysis where that path is not known. ``twin_of``: whose bonded twin this is. ``remarks``:
     what else to know of its parts when reading the answer.
     """
 

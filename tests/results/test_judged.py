@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from small_study import small_study
 
 from buttress.comparison.compare import compare
@@ -9,7 +11,15 @@ from buttress.fe.status import Status
 from buttress.report.folder import rows
 from buttress.report.tables import main_table
 from buttress.report.terminal import lines
-from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, OVER, judged
+from buttress.results.judged import (
+    HOLDS,
+    LETS_GO,
+    ONLY_FRICTION,
+    OVER,
+    UNKNOWN,
+    judged,
+    with_verdicts,
+)
 from buttress.study.read import study_from
 from buttress.sweeps.vary import plain
 
@@ -46,3 +56,11 @@ def test_a_verdict_does_not_rest_on_whether_a_body_mass_is_given() -> None:
     for a, b in zip(light.constructs, heavy.constructs, strict=True):
         assert a.without_friction_N == b.without_friction_N
         assert [r.verdict for r in a.loads] == [r.verdict for r in b.loads]
+
+
+def test_an_answer_that_was_not_found_is_no_verdict_but_a_limit_below_it_stays_reached() -> None:
+    found = compare(small_study("antiglide", loads=(500.0,)), pictures=False)["antiglide"]
+    limits = {**found.limits, "step-off": replace(found.limits["step-off"], load_N=400.0)}
+    lost = replace(found, loads=(replace(found.loads[0], status=Status.UNCONVERGED),))
+    assert with_verdicts(lost).loads[0].verdict == UNKNOWN
+    assert with_verdicts(replace(lost, limits=limits)).loads[0].verdict == f"{OVER}step-off"
