@@ -44,6 +44,10 @@ class Pushes:
                                                                      strict=True)]
         self._read_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.reads, p.bodies,
                                                                      strict=True)]
+        self._summed = [
+            (_summed(load, rows, len(p.loads)), _summed(read, more, len(p.measure_names)))
+            for load, rows, read, more in zip(self.loads, self._load_rows, self.reads,
+                                              self._read_rows, strict=True)]
         self.force = np.zeros((len(p.bodies), len(p.loads), 2))
         self.moment = np.zeros((len(p.bodies), len(p.loads)))
         for i, body in enumerate(p.bodies):
@@ -62,9 +66,7 @@ class Pushes:
 
     def on_member(self, number: int) -> tuple[sp.csr_matrix, sp.csr_matrix]:
         """Loads ``(p, n_dof)`` and measures ``(k, n_dof)`` on the nodes of a member."""
-        p = self.layout.problem
-        return (_summed(self.loads[number], self._load_rows[number], len(p.loads)),
-                _summed(self.reads[number], self._read_rows[number], len(p.measure_names)))
+        return self._summed[number]
 
     def on_piece(self, number: int, angle: float
                  ) -> tuple[FloatArray, sp.csr_matrix, sp.csr_matrix]:
@@ -95,7 +97,7 @@ class Pushes:
                     load[at] = self.unit(config, i, middle[i]).T / [[1.0], [1.0], [lay.length[i]]]
             if not self.reads[i]:
                 continue
-            rows = _summed(self.reads[i], self._read_rows[i], len(p.measure_names))
+            rows = self._summed[i][1]
             if lay.member[i]:
                 now, step = config.shapes[i].points, 3
                 moved = bent[i]

@@ -18,7 +18,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.search import search
 from buttress.fe.solve.step import Step
-from buttress.fe.solve.system import SOUND, Singular, Unsolved, factors_of
+from buttress.fe.solve.system import RCOND, SOUND, Singular, Unsolved, factors_of
 from buttress.fe.solve.updated import Updated
 
 MOST_PIVOTS = 150
@@ -73,7 +73,7 @@ class Trace:
             except Singular as error:
                 # A mechanism: it moves while the data stay.
                 self.snaps = True
-                move = scipy.linalg.svd(error.matrix)[2][-1] * self.step.reference
+                move = _mechanism(error.matrix) * self.step.reference
                 change = np.zeros(n)
         k = g.out.size
         if move.size:
@@ -191,3 +191,20 @@ class Trace:
                                       self.kink + rest * kink)[2:]
         found = search(step, self.state, self.turning, most=MOST_GUESSES)
         return found or search(step, state, turning, most=MOST_GUESSES)
+
+
+def _mechanism(matrix: FloatArray) -> FloatArray:
+    """What singular equations ``(k, k)`` leave free ``(k,)``, of length one.
+
+    From a factorisation with pivots (Golub and Van Loan, Matrix Computations, ch. 5; memory); from
+    the singular vectors, which take several times as long, where more than one motion is free.
+    """
+    upper, order = scipy.linalg.qr(matrix, mode="r", pivoting=True, check_finite=False)
+    last = matrix.shape[0] - 1
+    if last and abs(upper[last - 1, last - 1]) <= RCOND * abs(upper[0, 0]):
+        return np.asarray(scipy.linalg.svd(matrix)[2][-1])
+    out = np.ones(last + 1)
+    out[order[:last]] = -scipy.linalg.solve_triangular(upper[:last, :last], upper[:last, last],
+                                                       check_finite=False)
+    out[order[last]] = 1.0
+    return np.asarray(out / np.linalg.norm(out))
