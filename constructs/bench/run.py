@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from importlib.resources import files
 from time import process_time
 from typing import Any
@@ -13,7 +13,6 @@ from buttress.comparison.compare import compare
 from buttress.results.comparison import Comparison
 from buttress.results.records import ConstructResult
 from buttress.study.checked import require_known
-from buttress.study.loads import HardeningInput
 from buttress.study.read import Study, parse_study
 
 Say = Callable[[str], None]
@@ -36,31 +35,30 @@ def study_of(test: BenchTest) -> Study:
 
 
 def run_bench(say: Say = lambda text: None, only: Sequence[str] = (),
-              hardening: HardeningInput | None = None) -> list[dict[str, Any]]:
+              parts: Mapping[str, Any] | None = None) -> list[dict[str, Any]]:
     """Published bench tests next to the model: what agrees, disagrees, or cannot be compared.
 
     ``say``: called with a line of progress per test. ``only``: names of tests, all without them.
-    ``hardening`` takes the place of that of every study.
+    ``parts`` take the place of those of every study, by their key (`HardeningInput` for
+    "hardening").
 
     Returns one dict per test with its ``name``, ``source`` and ``claims``, each with its figures
     and verdict. Raises InputError, with the closest name, for a test that there is not.
     """
     for name in only:
         require_known(name, bench_names(), "bench test", key="--only")
-    return [run_test(test, say, hardening) for test in expectations()
+    return [run_test(test, say, parts) for test in expectations()
             if not only or test.name in only]
 
 
 def run_test(test: BenchTest, say: Say = lambda text: None,
-             hardening: HardeningInput | None = None) -> dict[str, Any]:
+             parts: Mapping[str, Any] | None = None) -> dict[str, Any]:
     """One bench test: its study solved, each claim judged."""
     found: dict[str, ConstructResult] = {}
     extra: dict[str, Any] = {}
     if test.study:
         start = process_time()
-        study = study_of(test)
-        if hardening is not None:
-            study = study.model_copy(update={"hardening": hardening})
+        study = study_of(test).model_copy(update=dict(parts or {}))
         comparison = compare(study, pictures=False)
         say(f"{test.name}: {process_time() - start:.1f} s of CPU")
         found = {c.name: c for c in comparison.constructs}

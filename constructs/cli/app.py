@@ -301,8 +301,9 @@ def verify(json: Json = False, quiet: Quiet = False,
                "--out", metavar="DIR", show_default=False,
                help="With --bench: also write bench.md and bench.json.")] = None,
            mechanisms: Annotated[bool, typer.Option(
-               "--mechanisms", help="With --bench: also run each test without the mechanisms of "
-                                    "hardening and with each alone.")] = False,
+               "--mechanisms", help="With --bench: also run each test with nothing that hardens, "
+                                    "with each kind of hardening alone, and with large "
+                                    "movements.")] = False,
            force: Force = False) -> None:
     """Compute the verification table against published values. Exit 1 if a case fails."""
     if bench:

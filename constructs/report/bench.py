@@ -23,8 +23,8 @@ and imitate the kind of fracture of each test (`constructs/bench/studies/`, each
 
 
 MECHANISMS = """Each claim with the model as it is (both), with what is crushed or metal alone
-hardening beyond its strength, and with nothing that hardens. Made by `buttress verify --bench
---mechanisms --out DIR`."""
+hardening beyond its strength, with nothing that hardens, and with both on geometry that moves once
+a part has moved far (large movements). Made by `buttress verify --bench --mechanisms --out DIR`."""
 
 
 @cache
@@ -116,7 +116,7 @@ def markdown(records: list[dict[str, Any]]) -> str:
 def mechanism_lines(rows: list[dict[str, Any]]) -> list[str]:
     """Claims × mechanisms for a terminal: what agrees with each, then the counts."""
     names = list(rows[0]["verdicts"])
-    out = ["", "Claims and what hardens beyond its strength:"]
+    out = ["", "Claims and mechanisms (what hardens beyond its strength, large movements):"]
     for row in rows:
         said = row["verdicts"]
         out.append(f"  {row['test']}: {row['claim']}: "
