@@ -95,3 +95,24 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
                    f"({y:.0f} mm)",
                    "the plate pushes the fragment inwards and is itself pushed off the shaft: one "
                    "screw acts as a hinge, two resist rotation")
+        elif y == min(at for _, _, at in exits):
+            yield from _far_below(construct, plate, line, fracture, y)
+
+
+def _far_below(construct: Construct, plate: Plate, line: PlateLine, fracture: str, y: float
+               ) -> Iterator[Note]:
+    """Whether a hole between the lowest apex, at the height ``y``, and the first screw is empty."""
+    apex = float(np.interp(-y, -line.points[:, 1], line.s))
+    taken = {s.hole for s in construct.screws if s.plate == plate.name}
+    below = [(i, at) for i, at in enumerate(line.holes, 1) if at > apex]
+    first, at = next(((i, at) for i, at in below if i in taken), (0, apex))
+    empty = [str(i) for i, _ in below if i < first]
+    if empty:
+        holes = f"hole {empty[0]} is" if len(empty) == 1 else (
+            f'holes {", ".join(empty[:-1])} and {empty[-1]} are')
+        yield ("note", "screw next to the apex",
+               f'{holes} empty between the apex of "{fracture}" and the first screw below it: '
+               f"the plate bends freely over {at - apex:.0f} mm",
+               "the plate holds the apex like a cantilever, the stiffer the nearer its first screw "
+               "lies below it; how near a screw may come is for training and the implant's "
+               "instructions")

@@ -145,9 +145,13 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
                f"the tip protrudes {over:.1f} mm from the far cortex",
                "a tip that protrudes more than 2 mm irritates tendons, vessels and skin")
     elif over < 0 and isinstance(placed.pin, Screw):
-        yield ("note", "tip short of the cortex",
-               f"the tip ends {-over:.1f} mm short of the outer surface of the far cortex",
-               "a screw that does not reach the far cortex is held by cancellous bone only")
+        short = f"the tip ends {-over:.1f} mm short of the outer surface of the far cortex"
+        if section.is_cortex(axis.point(axis.length), 0.0):
+            yield ("note", "tip short of the cortex", short + ", within it",
+                   "a thread is held only by the part of the far cortex that it enters")
+        else:
+            yield ("note", "tip short of the cortex", short,
+                   "a screw that does not reach the far cortex is held by cancellous bone only")
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))

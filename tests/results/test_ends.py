@@ -14,17 +14,25 @@ from buttress.report.terminal import ends_words
 from buttress.results.comparison import Comparison
 from buttress.results.judged import LETS_GO, judged
 from buttress.results.records import ENDED, FOUND
-from buttress.verification.studies import coarse
+from buttress.study.read import Study, example, study_from
+from buttress.sweeps.vary import plain
 
-STUDY = ("posterior-shear", "nothing", "thin plate", "buttress")
+NAMES = ("nothing", "thin plate", "buttress")
+
+
+@cache
+def study() -> Study:
+    data = plain(example("posterior-shear")) | {"mesh": {"size_mm": 4.0, "coarse_mm": 8.0}}
+    data["construct"] = [c for c in data["construct"] if c["name"] in NAMES]
+    return study_from(data)
 
 
 @cache
 def compared() -> Comparison:
-    return compare(coarse(*STUDY), pictures=False)
+    return compare(study(), pictures=False)
 
 
-@pytest.mark.parametrize("name", STUDY[1:])
+@pytest.mark.parametrize("name", NAMES)
 def test_both_statuses_of_the_peak_are_one(name: str) -> None:
     found = compared()[name]
     assert found.peak_status == found.ends_status
@@ -35,9 +43,8 @@ def test_both_statuses_of_the_peak_are_one(name: str) -> None:
 def test_a_load_that_rises_to_where_movements_are_large_has_no_peak() -> None:
     """The buttress plate takes ever more as the fragment slides on along it, up to movements for
     which the model does not hold: the path ends there, and no peak is claimed."""
-    study = coarse(*STUDY)
-    construct = next(c for c in study.constructs if c.name == "buttress")
-    path = build_model(Bones(study).of(construct), construct).pressing.whole
+    construct = next(c for c in study().constructs if c.name == "buttress")
+    path = build_model(Bones(study()).of(construct), construct).pressing.whole
     assert path.stopped == BEYOND
     loads = [p.load_N for p in path.points]
     assert loads[-1] == max(loads) > 1.001 * loads[-2]

@@ -126,6 +126,27 @@ def test_tension_is_compared_with_what_the_thread_holds() -> None:
 
 # --- plates -------------------------------------------------------------------------------------
 
+def test_a_tip_in_the_far_cortex_is_held_by_what_it_enters() -> None:
+    """The exit is 76 mm from the head; 1.5 mm of cortex in the plane."""
+    short = {x: check(study([LAG | {"length_mm": x}])) for x in (70, 75.7)}
+    deep, within = (next(f for f in found if f.rule == "tip short of the cortex")
+                    for found in short.values())
+    assert "within it" in within.message
+    assert "cancellous" not in within.reason
+    assert "within it" not in deep.message
+    assert "cancellous bone only" in deep.reason
+
+
+def test_an_empty_hole_next_below_the_apex_is_noted() -> None:
+    """The apex lies between holes 2 and 3 of a plate from -25 mm."""
+    rule = "screw next to the apex"
+    near = rules([shaft(3), shaft(4), shaft(6)], [PLATE])
+    far = rules([shaft(5), shaft(6)], [PLATE])
+    assert rule not in near
+    assert far[rule].level == "note"
+    assert far[rule].message.startswith("holes 3 and 4 are empty")
+
+
 def test_the_apex_is_where_the_fracture_leaves_the_cortex() -> None:
     bone = study()
     [(name, x, y)] = apexes(bone, Section(bone.section), "medial")
