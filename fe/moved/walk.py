@@ -116,7 +116,7 @@ class Moving:
             found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
                              pivots=PIVOTS)
             if found is None or not found.held:
-                return None
+                return None if found is None else False
             miss = found.answer.rigid
             after = self.advance(config, ram.plain, found.answer)
             far = self._far(start.config, after)
