@@ -37,6 +37,9 @@ from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 from buttress.study.tables import number
 
+NOTHING_N = 1e-6
+"""Limit load [N] below which it is rounding."""
+
 
 @dataclass(frozen=True)
 class Model:
@@ -103,6 +106,9 @@ class Model:
             return None
         pattern = self.bone.load_vector(1.0)
         if self.large == "off":
+            bound = self.capacity(frictionless=True, rising=True).factor
+            if bound is not None and bound < NOTHING_N:
+                return 0.0      # nothing resists, however far it is pressed
             slippery, tightened = frictionless(self.problem), self.tightened
             pressing = Pressing(slippery.problem, pattern, slippery.memory(self.memory),
                                 None if tightened is None else slippery.narrowed(tightened))

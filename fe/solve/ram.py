@@ -257,11 +257,6 @@ class Ram:
         stick = np.zeros(step.p.n, dtype=np.int8)
         stick[list(step.prescribed)] = 1
         stick[:-1][step.p.opens[:-1] & (step.p.gap[:-1] > 0)] = -1
-        if not step.friction.any():
-            # Forces are then unique: where none are needed there are no others to look for.
-            found = self._tried(step, stick, None) or _unresisted(step)
-            if found is not None:
-                return found
         for firm in (1.0, FIRM):
             found = self._tried(step, stick, None, firm, most=None)
             if found is not None:
