@@ -17,8 +17,8 @@ SOUND = 1e-7
 """Reciprocal condition of ``F + C`` above which the sticking problem is inverted through it."""
 FLOOR = 1e-4
 """Smallest flexibility by which a link's slack is scaled, relative to the links' median."""
-NONE = 1e-12
-"""Share of the largest flexibility of a link below which it is rounding."""
+LEAST = 1e-9
+"""The same relative to the largest: the median may be rounding, where most links join pins."""
 LAYER = 1e-7
 """Compliance added to redundant links, relative to the flexibility of each."""
 
@@ -40,7 +40,8 @@ class Sticking:
         self.stiff[np.arange(n), np.arange(n)] += problem.compliance
         # A link between two nodes that both happen to be pinned has no flexibility of its own.
         own = np.diag(self.stiff)
-        self.scale = np.maximum(own, max(FLOOR * _typical(own), 1e-300) if n else 1.0)
+        self.scale = np.maximum(own, max(FLOOR * float(np.median(own)), LEAST * float(own.max()),
+                                         1e-300) if n else 1.0)
         self.unit = float(np.mean(self.scale)) if n else 1.0
         self.kink_scale = np.full(problem.kinks.shape[1], 1.0 / self.unit)
         self.layer = 0.0
@@ -139,9 +140,3 @@ class Sticking:
         if not np.array_equal(problem.compliance, self.problem.compliance):
             return type(self)(problem)
         return type(self)(problem, _shared=self)
-
-
-def _typical(own: FloatArray) -> float:
-    """The median flexibility of links ``(n,)``; of those that have one, where most have none."""
-    median, least = float(np.median(own)), NONE * float(own.max())
-    return median if median > least else float(np.median(own[own > least]))
