@@ -106,12 +106,38 @@ def test_help_and_errors_load_nothing_heavy() -> None:
     assert not HEAVY & loaded("from buttress import InputError")
 
 
+@pytest.fixture(scope="module")
+def writers() -> dict[str, set[str]]:
+    """Which writers are there when a name of the facade is all that was asked for.
+
+    Each name is asked for in a fork of its own, in which none of our modules was imported before;
+    libraries were, which takes most of the time.
+    """
+    code = """
+import os, sys
+import jinja2, matplotlib.figure, numpy, pandas, pydantic, scipy.sparse.linalg, shapely
+assert not any(m.split('.')[0] == 'buttress' for m in sys.modules)
+for name in sys.argv[1:]:
+    if not os.fork():
+        import buttress
+        getattr(buttress, name)
+        from buttress.display import _WRITERS
+        print(name, *(k.__name__ for k in _WRITERS), flush=True)
+        os._exit(0)
+    os.wait()
+"""
+    done = subprocess.run([sys.executable, "-c", code, *buttress._RECORDS], text=True, check=True,
+                          capture_output=True, env=os.environ | {
+                              "OPENBLAS_NUM_THREADS": "1",
+                              "PYTHONPATH": os.pathsep.join([str(ROOT / ".src"), *sys.path[1:]])})
+    return {name: set(found) for name, *found in map(str.split, done.stdout.splitlines())}
+
+
 @pytest.mark.parametrize("name", buttress._RECORDS)
-def test_what_makes_records_brings_the_writers_that_show_them(name: str) -> None:
-    code = (f"import buttress\nbuttress.{name}\nfrom buttress.display import _WRITERS\n"
-            "print(*(k.__name__ for k in _WRITERS), sep='\\n')")
+def test_what_makes_records_brings_the_writers_that_show_them(
+        name: str, writers: dict[str, set[str]]) -> None:
     assert {"Comparison", "ConstructResult", "Live", "RankResult", "StagedStudy",
-            "SweepSummary"} <= loaded(code)
+            "SweepSummary"} <= writers[name]
 
 
 def test_every_call_that_returns_a_displayed_record_is_among_them() -> None:

@@ -27,13 +27,33 @@ def lesson() -> Lesson:
     return small_lesson()
 
 
+@pytest.fixture(scope="module")
+def kept(browser: Any, lesson: Lesson, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A page for all tests that begin at a step, since a step sets every control."""
+    yield from silent(browser, lesson, tmp_path_factory.mktemp("kept"))
+
+
 @pytest.fixture
-def page(browser: Any, lesson: Lesson, tmp_path: Path) -> Iterator[Any]:
-    shown = opened(browser, lesson, tmp_path)
+def page(kept: Any) -> Any:
+    """The page at its first step, on the usual screen."""
+    kept.set_viewport_size({"width": 1280, "height": 720})
+    kept.evaluate("scrollTo(0, 0); go(0)")
+    return kept
+
+
+@pytest.fixture
+def fresh(browser: Any, lesson: Lesson, tmp_path: Path) -> Iterator[Any]:
+    """A page as it opens: nothing has the focus, and nothing but the first step was solved."""
+    yield from silent(browser, lesson, tmp_path)
+
+
+def silent(browser: Any, lesson: Lesson, folder: Path) -> Iterator[Any]:
+    """A page that says nothing and asks for nothing until it is closed."""
+    shown = opened(browser, lesson, folder)
     yield shown
     assert shown.said == []
     assert [u for u in shown.asked if not u.startswith(("data:", "blob:"))] == [
-        (tmp_path / "lesson.html").as_uri()]
+        (folder / "lesson.html").as_uri()]
     shown.close()
 
 
@@ -77,11 +97,11 @@ def test_every_slider_changes_picture_and_sentence(page: Any, name: str) -> None
     assert page.inner_text("#changed").strip()
 
 
-def test_a_load_that_was_passed_takes_few_guesses(page: Any) -> None:
+def test_a_load_that_was_passed_takes_few_guesses(fresh: Any) -> None:
     """Not a clock: a guess takes under a millisecond on a machine that does nothing else."""
-    page.evaluate("go(1)")
-    nudge(page, "load")
-    guesses = page.evaluate("""async () => {
+    fresh.evaluate("go(1)")
+    nudge(fresh, "load")
+    guesses = fresh.evaluate("""async () => {
         const out = [];
         for (const load of [400, 500, 600, 700, 800]) {
           const before = lesson.now.guesses;
@@ -249,29 +269,29 @@ def test_the_menu_of_steps_shows_its_titles_whole(page: Any) -> None:
     assert min(room) > 0
 
 
-def test_arrow_keys_walk_the_tour_but_for_a_slider_in_hand(page: Any) -> None:
-    page.keyboard.press("ArrowRight")
-    assert page.evaluate("lesson.step") == 1
-    page.keyboard.press("ArrowLeft")
-    assert page.evaluate("lesson.step") == 0
-    page.focus("#load")
-    before = page.evaluate("Number($('load').value)")
-    page.keyboard.press("ArrowRight")
-    assert page.evaluate("[lesson.step, Number($('load').value)]") == [0, before + 10]
-    page.keyboard.press("PageDown")      # what a remote control sends, slider or not
-    assert page.evaluate("lesson.step") == 1
+def test_arrow_keys_walk_the_tour_but_for_a_slider_in_hand(fresh: Any) -> None:
+    fresh.keyboard.press("ArrowRight")
+    assert fresh.evaluate("lesson.step") == 1
+    fresh.keyboard.press("ArrowLeft")
+    assert fresh.evaluate("lesson.step") == 0
+    fresh.focus("#load")
+    before = fresh.evaluate("Number($('load').value)")
+    fresh.keyboard.press("ArrowRight")
+    assert fresh.evaluate("[lesson.step, Number($('load').value)]") == [0, before + 10]
+    fresh.keyboard.press("PageDown")      # what a remote control sends, slider or not
+    assert fresh.evaluate("lesson.step") == 1
 
 
-def test_controls_that_left_a_step_can_be_put_back(page: Any) -> None:
-    for step in range(page.evaluate("DATA.steps.length")):
-        page.evaluate(f"go({step})")
-        assert not page.is_visible("#again"), step
-    before = picture(page)
-    nudge(page, "load")
-    assert page.is_visible("#again")
-    click(page, "#again")
-    assert not page.is_visible("#again")
-    assert picture(page) == before
+def test_controls_that_left_a_step_can_be_put_back(fresh: Any) -> None:
+    for step in range(fresh.evaluate("DATA.steps.length")):
+        fresh.evaluate(f"go({step})")
+        assert not fresh.is_visible("#again"), step
+    before = picture(fresh)
+    nudge(fresh, "load")
+    assert fresh.is_visible("#again")
+    click(fresh, "#again")
+    assert not fresh.is_visible("#again")
+    assert picture(fresh) == before
 
 
 def test_another_fracture_is_another_step(browser: Any, lesson: Lesson, tmp_path: Path) -> None:
@@ -294,34 +314,34 @@ def test_another_fracture_is_another_step(browser: Any, lesson: Lesson, tmp_path
     page.close()
 
 
-def test_the_tour_is_walked_by_keyboard(page: Any) -> None:
-    steps = page.evaluate("DATA.steps.length")
-    titles = [page.inner_text("#step-title")]
+def test_the_tour_is_walked_by_keyboard(fresh: Any) -> None:
+    steps = fresh.evaluate("DATA.steps.length")
+    titles = [fresh.inner_text("#step-title")]
     for _ in range(40):
-        if page.evaluate("document.activeElement.id") == "next":
+        if fresh.evaluate("document.activeElement.id") == "next":
             break
-        page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.id") == "next"
+        fresh.keyboard.press("Tab")
+    assert fresh.evaluate("document.activeElement.id") == "next"
     for _ in range(steps - 1):
-        page.keyboard.press("Enter")
-        settled(page)
-        titles.append(page.inner_text("#step-title"))
-        assert page.inner_text("#step-title") in page.text_content("#spoken")
+        fresh.keyboard.press("Enter")
+        settled(fresh)
+        titles.append(fresh.inner_text("#step-title"))
+        assert fresh.inner_text("#step-title") in fresh.text_content("#spoken")
     assert len(set(titles)) == steps
-    page.keyboard.press("PageUp")
-    assert page.inner_text("#step-title") == titles[-2]
+    fresh.keyboard.press("PageUp")
+    assert fresh.inner_text("#step-title") == titles[-2]
 
 
-def test_a_slider_answers_to_arrow_keys_and_is_spoken(page: Any) -> None:
-    page.focus("#load")
-    before = sentence(page)
+def test_a_slider_answers_to_arrow_keys_and_is_spoken(fresh: Any) -> None:
+    fresh.focus("#load")
+    before = sentence(fresh)
     for _ in range(12):
-        page.keyboard.press("ArrowRight")
-    settled(page)
-    assert sentence(page) != before
-    page.wait_for_timeout(400)
-    assert page.inner_text("#outcome") in page.text_content("#spoken")
-    assert page.get_attribute("#spoken", "aria-live") == "polite"
+        fresh.keyboard.press("ArrowRight")
+    settled(fresh)
+    assert sentence(fresh) != before
+    fresh.wait_for_timeout(400)
+    assert fresh.inner_text("#outcome") in fresh.text_content("#spoken")
+    assert fresh.get_attribute("#spoken", "aria-live") == "polite"
 
 
 def test_every_control_has_a_name(page: Any) -> None:

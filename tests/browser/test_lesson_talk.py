@@ -44,12 +44,32 @@ def lesson() -> Lesson:
 
 @pytest.fixture
 def page(browser: Any, lesson: Lesson, tmp_path: Path) -> Iterator[Any]:
-    shown = opened(browser, lesson, tmp_path, predict=True)
+    yield from silent(browser, lesson, tmp_path)
+
+
+def silent(browser: Any, lesson: Lesson, folder: Path) -> Iterator[Any]:
+    """A page that says nothing and asks for nothing until it is closed."""
+    shown = opened(browser, lesson, folder, predict=True)
     yield shown
     assert shown.said == []
     assert [u for u in shown.asked if not u.startswith(("data:", "blob:"))] == [
-        (tmp_path / "lesson.html").as_uri()]
+        (folder / "lesson.html").as_uri()]
     shown.close()
+
+
+@pytest.fixture(scope="module")
+def kept(browser: Any, lesson: Lesson, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A page for tests at many sizes, on screen and on paper."""
+    yield from silent(browser, lesson, tmp_path_factory.mktemp("kept"))
+
+
+@pytest.fixture
+def sized(kept: Any) -> Any:
+    """The page as it opens, but for its size and language."""
+    kept.select_option("#language", "en")
+    kept.evaluate("document.body.classList.remove('printing-all'); scrollTo(0, 0); "
+                  "lesson.predict = true; lesson.chosen.clear(); go(0)")
+    return kept
 
 
 def tab_to(page: Any, where: str) -> None:
@@ -208,16 +228,16 @@ def overflowing(page: Any) -> list[str]:
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES)
-def test_both_languages_fit_at_every_size(page: Any, width: int, height: int) -> None:
-    page.set_viewport_size({"width": width, "height": height})
+def test_both_languages_fit_at_every_size(sized: Any, width: int, height: int) -> None:
+    sized.set_viewport_size({"width": width, "height": height})
     for language in LANGUAGES:
-        page.select_option("#language", language)
+        sized.select_option("#language", language)
         for predict in (True, False):
             for step in (0, 3):
-                page.evaluate(f"lesson.predict = {str(predict).lower()}; lesson.chosen.clear(); go({step})")
-                assert overflowing(page) == [], (language, predict, step)
-        page.evaluate("lesson.predict = true; go(99)")
-        assert overflowing(page) == [], language
+                sized.evaluate(f"lesson.predict = {str(predict).lower()}; lesson.chosen.clear(); go({step})")
+                assert overflowing(sized) == [], (language, predict, step)
+        sized.evaluate("lesson.predict = true; go(99)")
+        assert overflowing(sized) == [], language
 
 
 def test_a_page_in_another_language_has_no_words_of_the_first(page: Any) -> None:
@@ -248,22 +268,22 @@ def test_a_page_in_another_language_has_no_words_of_the_first(page: Any) -> None
 
 @pytest.mark.parametrize("landscape", [False, True])
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_the_handout_is_two_pages_with_every_step_and_the_label(page: Any, paper: str,
+def test_the_handout_is_two_pages_with_every_step_and_the_label(sized: Any, paper: str,
                                                                landscape: bool) -> None:
-    page.evaluate("window.print = () => {}; printHandout()")
-    printed = page.pdf(format=paper, landscape=landscape)
+    sized.evaluate("window.print = () => {}; printHandout()")
+    printed = sized.pdf(format=paper, landscape=landscape)
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
-    heads = page.eval_on_selector_all(".sheet-head", "all => all.map((e) => e.textContent)")
+    heads = sized.eval_on_selector_all(".sheet-head", "all => all.map((e) => e.textContent)")
     assert len(heads) == 2
     assert all(LABEL in h for h in heads)
-    titles = page.eval_on_selector_all(".sheet h3", "all => all.map((e) => e.textContent)")
-    assert len(titles) == page.evaluate("DATA.steps.length")
-    assert page.locator(".sheet svg").count() == len(ASKS) + 2    # one for each, two where two stand
+    titles = sized.eval_on_selector_all(".sheet h3", "all => all.map((e) => e.textContent)")
+    assert len(titles) == sized.evaluate("DATA.steps.length")
+    assert sized.locator(".sheet svg").count() == len(ASKS) + 2    # one for each, two where two stand
 
 
-def test_a_step_prints_to_one_page(page: Any) -> None:
+def test_a_step_prints_to_one_page(sized: Any) -> None:
     for landscape in (False, True):
-        printed = page.pdf(format="A4", landscape=landscape)
+        printed = sized.pdf(format="A4", landscape=landscape)
         assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1, landscape
 
 

@@ -15,6 +15,7 @@ from buttress.draw.all import draw_all
 from buttress.report.page import write_report
 
 pytestmark = pytest.mark.browser
+SCREEN = {"width": 1280, "height": 800}
 
 
 @pytest.fixture(scope="module", params=["usual", "long names", "hostile"])
@@ -26,16 +27,41 @@ def address(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     return (folder / "report.html").as_uri()
 
 
+@pytest.fixture(scope="module")
+def opened(browser: Any, address: str) -> Iterator[Any]:
+    """The page, opened once for all tests; what it said and asked for by the end of loading."""
+    shown = browser.new_page(viewport=SCREEN)
+    said, asked = [], []
+    shown.on("console", lambda m: said.append(m.text))
+    shown.on("pageerror", lambda e: said.append(str(e)))
+    shown.on("request", lambda r: asked.append(r.url))
+    shown.goto(address)
+    shown.said, shown.asked = said, asked.copy()
+    shown.printed = None
+    shown.folds = shown.eval_on_selector_all("details", "all => all.map(d => d.open)")
+    yield shown
+    shown.close()
+    assert said == []
+    assert {u for u in asked if not u.startswith("data:")} == {address}
+
+
 @pytest.fixture
-def page(browser: Any, address: str) -> Iterator[Any]:
-    opened = browser.new_page(viewport={"width": 1280, "height": 800})
-    opened.said, opened.asked = [], []
-    opened.on("console", lambda m: opened.said.append(m.text))
-    opened.on("pageerror", lambda e: opened.said.append(str(e)))
-    opened.on("request", lambda r: opened.asked.append(r.url))
-    opened.goto(address)
-    yield opened
-    opened.close()
+def page(opened: Any) -> Any:
+    """The page as it is first seen: on a laptop's screen, what is folded away folded away."""
+    opened.emulate_media(media="null")      # as the browser has it: printing is printing
+    opened.set_viewport_size(SCREEN)
+    opened.eval_on_selector_all(
+        "details", "(all, open) => all.forEach((d, i) => { d.open = open[i]; })", opened.folds)
+    opened.evaluate("scrollTo(0, 0)")
+    return opened
+
+
+@pytest.fixture
+def printed(page: Any) -> bytes:
+    """The page on paper, printed once."""
+    if page.printed is None:
+        page.printed = page.pdf(prefer_css_page_size=True)
+    return page.printed
 
 
 def test_no_error_and_no_request_leaves_the_page(page: Any, address: str) -> None:
@@ -76,30 +102,29 @@ def test_names_are_text(page: Any) -> None:
 
 def test_no_name_becomes_code(page: Any) -> None:
     # A dialogue would be one: alert() in a name opens it.
-    opened: list[str] = []
-    page.on("dialog", lambda d: (opened.append(d.message), d.dismiss()))
+    told: list[str] = []
+    page.on("dialog", lambda d: (told.append(d.message), d.dismiss()))
     page.reload()
     page.wait_for_timeout(100)
-    assert opened == []
+    assert told == []
     if "=HYPERLINK" in page.title():
         names = page.locator("table.main th[scope=row]").all_text_contents()
         assert "@SUM(A1:A9) <script>alert(1)</script>" in names
         assert page.locator("h1").text_content() == page.title()
 
 
-def test_it_prints(page: Any) -> None:
+def test_it_prints(page: Any, printed: bytes) -> None:
     folded = page.locator("details table")
     assert folded.count() >= 1
     assert not folded.first.is_visible()
     page.emulate_media(media="print")
     assert folded.first.is_visible()      # what is folded away on the screen is on the paper
-    printed = page.pdf(prefer_css_page_size=True)
     assert printed.startswith(b"%PDF")
     assert len(printed) > 50_000
 
 
-def test_the_label_stands_on_every_printed_page(page: Any) -> None:
-    texts = printed_pages(page.pdf(prefer_css_page_size=True))
+def test_the_label_stands_on_every_printed_page(printed: bytes) -> None:
+    texts = printed_pages(printed)
     assert len(texts) > 3
     label = LABEL.replace(" ", "")
     assert [i for i, text in enumerate(texts, 1) if label not in text] == []

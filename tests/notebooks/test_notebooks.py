@@ -57,6 +57,8 @@ for path in map(Path, sys.argv[3:]):
 """One process starts the kernels of all notebooks in turn, each in a folder of its own."""
 
 COARSE = """
+import gc
+gc.set_threshold(50_000, 10, 10)
 from buttress.study import read
 from buttress.sweeps.vary import plain
 def coarse(name, given=read.example):
@@ -64,7 +66,8 @@ def coarse(name, given=read.example):
     return read.study_from(plain(study) | {"mesh": {"size_mm": 4.0, "coarse_mm": 8.0}})
 read.example = coarse
 """
-"""Run before the first cell: shipped studies on a coarse mesh, unless a cell asks for another."""
+"""Run before the first cell: shipped studies on a coarse mesh, unless a cell asks for another; rubbish is
+collected less often, as in all tests."""
 
 each = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 
