@@ -130,6 +130,7 @@ class RamStep(Step):
                       np.append(memory.given, 0.0))
         super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
         self.base = float(np.abs(ram.base).sum())
+        self.rests = load == 0.0 and not self.base
         self.reference = max(self.base, abs(load or 0.0), size)
         stuck = 0.0 if ram.solver.inverse is None else abs(float(self.sticking[n]))
         if self.reference < LOCKED * stuck:
@@ -138,8 +139,13 @@ class RamStep(Step):
         self.tol = 1e-12 * self.reference
 
     def against(self, force: FloatArray) -> float:
-        """The load on the bodies, or a share of the largest force or of what was carried before."""
+        """The load on the bodies, or a share of the largest force or of what was carried before.
+
+        Without any load it is the largest force, as for every step.
+        """
         largest = float(np.abs(force).max(initial=0.0))
+        if self.rests:
+            return max(largest, LOCKED * self.reference)
         return max(self.base + abs(float(force[-1])), LOCKED * largest, LOCKED * self.reference)
 
 
