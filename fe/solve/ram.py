@@ -25,6 +25,7 @@ from scipy.optimize import linprog
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.silence import output_to_errors
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.complementarity import lemke_answer
@@ -162,9 +163,10 @@ def _unresisted(step: RamStep) -> Answer | None:
     # Clear of everything by a share of the way, so that rounding presses on nothing.
     clear = APART * float(np.abs(step.d).max(initial=0.0))
     solve: Any = linprog
-    found = solve(np.append(np.zeros(m), 1.0), A_ub=np.vstack([apart, most]),
-                  b_ub=np.concatenate([-step.d[parts] - clear, np.zeros(2 * m)]),
-                  A_eq=together, b_eq=-step.d[holds], bounds=(None, None), method="highs")
+    with output_to_errors():
+        found = solve(np.append(np.zeros(m), 1.0), A_ub=np.vstack([apart, most]),
+                      b_ub=np.concatenate([-step.d[parts] - clear, np.zeros(2 * m)]),
+                      A_eq=together, b_eq=-step.d[holds], bounds=(None, None), method="highs")
     if found.status != 0:
         return None
     none = step.accept(np.zeros(p.n), found.x[:m], np.zeros(p.kinks.shape[1]), 1.0, 0)
