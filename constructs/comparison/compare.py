@@ -20,6 +20,7 @@ from buttress.results.records import ConstructResult
 from buttress.results.soft import SoftBone
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
+from buttress.rules.study import COUNTED, left_by_reduction
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.versions import versions
@@ -76,6 +77,8 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         name = part.construct.name
         if one.bears is not None:
             soft[name] = one.bears
+        else:
+            remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
         if one.staged is not None:
             staged.append(one.staged)
             warned[name] += one.staged.warnings

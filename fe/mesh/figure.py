@@ -98,10 +98,27 @@ def _join_ends(lines: list[FloatArray], keys: list[tuple[str, str]], snap: float
                 place = path.interpolate(last)
                 kept = line[[path.project(Point(p)) < last - snap for p in line]]
             else:
-                place, kept = shapely.ops.nearest_points(others, end)[0], line[:-1]
+                place, kept = _goes_on(line, drawn[0], others, 2.0 * reach), line[:-1]
             if len(kept):
                 lines[k] = np.vstack([kept, [[place.x, place.y]]])[::turn]
                 drawn[k] = LineString(lines[k])
+
+
+def _goes_on(line: FloatArray, outline: LineString, others: shapely.Geometry, longest: float
+             ) -> Point:
+    """Where a line that ends short of others goes on to meet them.
+
+    Straight on to another fracture or a void, where it meets one soon; else, and on the outline,
+    the nearest place.
+    """
+    end = Point(line[-1])
+    near = shapely.ops.nearest_points(others, end)[0]
+    if outline.distance(near) > 1e-9:
+        along = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+        on = LineString([line[-1], line[-1] + longest * along]).intersection(others)
+        met = [Point(xy) for xy in shapely.get_coordinates(on)]
+        return min(met, key=end.distance, default=near)
+    return near
 
 
 def _planar(points: FloatArray, chains: list[list[int]], own: list[int], names: tuple[str, ...],
