@@ -10,6 +10,7 @@ from small_study import small_study
 from buttress.bone.patches import patches
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
+from buttress.ranking.rank import estimate_rank
 from buttress.rules.check import check
 from buttress.study.read import study_from
 from buttress.study.study import Study
@@ -17,7 +18,7 @@ from buttress.sweeps.vary import plain, varied
 
 
 def small(width: float, outline: str = "anatomical", **load: Any) -> Study:
-    data = plain(small_study("nothing"))
+    data = plain(small_study("nothing", "lag screws"))
     data["section"] |= {"outline": outline, "width_mm": width, "depth_mm": 40.0}
     data["fracture"][0]["points_mm"] = [[2.5, 15.0], [-24.0, -57.7]]
     data["load"] = {"total_N": [500.0], "medial_share": 0.6} | load
@@ -56,3 +57,11 @@ def test_the_moment_of_a_shift_is_that_about_the_patches_where_they_lie() -> Non
     # In a sweep of the width each case has its own places, and a wide one the usual again.
     wide = varied(study, {"section.width_mm": 76.0}).study
     assert [p.centre for p in patches(wide)] == [-22.0, 22.0]
+
+
+def test_a_ranking_shifts_the_patch_from_where_it_lies() -> None:
+    """All samples were refused: the shift was added to the usual place."""
+    cost, drawn = estimate_rank(small(58.0), samples=4, seed=1, workers=1, with_indices=False)
+    entry = next(e for e in drawn.inputs if e.key == "load.medial_centre_mm")
+    assert -18.0 < entry.base < -12.0
+    assert cost.refused == 0
