@@ -19,7 +19,8 @@ from buttress.results.stress import BONE_TISSUES, TissueField
 MEANINGS = {
     "construct": ("-", "name of the construct"),
     "total_load_N": ("N", "total joint force"),
-    "status": ("-", "whether the solver found equilibrium at this load; tensors are empty where not"),
+    "status": ("-", "whether the solver found equilibrium at this load; without it tensors are "
+                    "empty"),
     "x_mm": ("mm", "place before loading, as asked for: x of the section, lateral (posterior in a "
                    "sagittal one)"),
     "y_mm": ("mm", "the same, y: negative below the joint line"),

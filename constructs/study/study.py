@@ -155,7 +155,7 @@ class Study(Checked):
                    value=self.load.slice_centre_mm,
                    expected="medial_centre_mm and lateral_centre_mm in the coronal plane")
         if not self.section.sagittal:
-            from buttress.study.shapes import Flared     # needs much time to import
+            from buttress.study.shapes import Flared  # needs much time to import
 
             line = (self.section.drawn or Flared(self.section)).joint_line()
             self.load.within(float(min(-line[0, 0], line[-1, 0])))

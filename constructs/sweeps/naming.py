@@ -81,7 +81,7 @@ Found = tuple[tuple[str, FieldInfo], list[str], list[tuple[str, str]], list[str]
 
 
 def _field(model: type[BaseModel], parts: list[str]) -> Found | None:
-    """Key and field at a path, the tables above it, the names of their entries, and what follows."""
+    """Key and field at a path, the tables above it, names of their entries, and what follows."""
     tables: list[str] = []
     names: list[tuple[str, str]] = []
     while parts:

@@ -142,8 +142,9 @@ def drawn_fracture(bone: Section, seed: int):
         tops = [joint_at(bone, centre + x * wide / 2) for x in (-1, 1)]
         y = min(t[1] for t in tops) - rng.uniform(6.0, 10.0)
         corners = [np.array([t[0] + rng.uniform(-1, 1), y]) for t in tops]
-        floor = [c + [x, -rng.uniform(4.0, 8.0)] for c, x in zip(corners, (2.0, -2.0), strict=True)]
-        cuts = {name: np.array([t + [0.0, rng.choice(MISSES)], c])
+        floor = [c + np.array([x, -rng.uniform(4.0, 8.0)])
+                 for c, x in zip(corners, (2.0, -2.0), strict=True)]
+        cuts = {name: np.array([t + np.array([0.0, rng.choice(MISSES)]), c])
                 for name, t, c in zip(("inner", "outer"), tops, corners, strict=True)}
         return cuts, {"void": np.array([corners[0], *floor, corners[1]])}
     deep, across = ((-30.0, -10.0), (0.4, 0.75)) if kind == "rim" else ((-75.0, -18.0), (0.05, 0.7))
@@ -163,7 +164,7 @@ def drawn_fracture(bone: Section, seed: int):
         meet = top + rng.uniform(0.4, 0.6) * (end - top)     # of the chord, which the line leaves
         other = joint_at(bone, top[0] + side * rng.uniform(0.3, 0.5) * (
             abs(middle + side * half - top[0])))
-        cuts["second"] = np.array([other + [0.0, 3.0], meet])
+        cuts["second"] = np.array([other + np.array([0.0, 3.0]), meet])
     return cuts, {}
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from buttress.sweeps.naming import axis_label, in_words
 from buttress.study.read import example
+from buttress.sweeps.naming import axis_label, in_words
 from buttress.sweeps.vary import known_keys
 
 
