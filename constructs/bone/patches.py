@@ -24,5 +24,5 @@ def patches(study: Study) -> tuple[Patch, ...]:
     if study.section.sagittal:
         condyle = study.section.slice_condyle
         return (Patch(condyle, "slice_centre_mm", load.slice_centre, shares[condyle]),)
-    return (Patch("medial", "medial_centre_mm", load.medial_centre_mm, shares["medial"]),
-            Patch("lateral", "lateral_centre_mm", load.lateral_centre_mm, shares["lateral"]))
+    return (Patch("medial", "medial_centre_mm", load.medial_centre, shares["medial"]),
+            Patch("lateral", "lateral_centre_mm", load.lateral_centre, shares["lateral"]))

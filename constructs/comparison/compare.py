@@ -20,6 +20,7 @@ from buttress.results.records import ConstructResult
 from buttress.results.soft import SoftBone
 from buttress.rules.check import check
 from buttress.rules.screw import PLATE_ACROSS
+from buttress.rules.study import COUNTED, left_by_reduction
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.versions import versions
@@ -65,7 +66,8 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
             remarks[finding.construct].append(f"{finding.part}: {finding.message}")
     others = finer(study, error_bars)
     parts = parts_of(study)
-    found = _all(Solving(study, pictures), parts, workers, say)
+    found = _all(Solving(study, pictures), parts, workers, say, "to solve all constructs"
+                 + (", before the finer meshes" if others else ""))
     done, staged, soft = [], [], {}
     seconds: defaultdict[str, float] = defaultdict(float)
     for part in parts:
@@ -75,6 +77,8 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         name = part.construct.name
         if one.bears is not None:
             soft[name] = one.bears
+        else:
+            remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
         if one.staged is not None:
             staged.append(one.staged)
             warned[name] += one.staged.warnings
@@ -124,8 +128,8 @@ def _on_mesh(study: Study, say: Say) -> Say:
     return lambda text: say(f"{text}, on a mesh of {study.mesh.size_mm:.3g} mm")
 
 
-def _all(solving: Solving, parts: list[Part], workers: int | None, say: Say
-         ) -> dict[int, Solved]:
+def _all(solving: Solving, parts: list[Part], workers: int | None, say: Say,
+         called: str = "to solve all constructs") -> dict[int, Solved]:
     """What is found of every part, by number; raises the first error in the order of the study."""
     count = processes(parts, workers)
     found: dict[int, Solved] = {}
@@ -139,7 +143,7 @@ def _all(solving: Solving, parts: list[Part], workers: int | None, say: Say
         order = sorted(parts, key=lambda part: -part.weight)
         outcomes = local([[p] for p in order], job(solving), count, lambda: False)
     bones = len({p.soft for p in parts}) * max(1, count)
-    cost = Cost(bones + sum(p.weight for p in parts), count, say)
+    cost = Cost(bones + sum(p.weight for p in parts), count, say, called)
     with contextlib.closing(outcomes):
         for one in outcomes:
             found[one.number] = one

@@ -12,6 +12,8 @@ from functools import partial
 from time import perf_counter
 from typing import Any
 
+import numpy as np
+
 from buttress.bone.bone import Bone
 from buttress.comparison.soft import bears, in_soft_bone
 from buttress.comparison.stages import staged_result
@@ -38,17 +40,27 @@ from buttress.workers import Job, cores
 Say = Callable[[str], None]
 SOFT_SHARE = 0.2
 """Cost of a construct in soft bone, where less is asked, as a share of that in its own."""
-SHARE = 5.0
+EACH, LINKS, PER_PIN, PER_PLATE, PER_FILL, PER_STAGE = 0.5, 330.0, 37.0, 165.0, 130.0, 0.05
+"""Weight of a part: by about how many links it has, fitted to the times of the shipped studies."""
+MOVES = {"off": 1.0, "auto": 4.0, "on": 10.0}
+"""How many times as long a path takes where geometry moves."""
+SHARE = 3.5
 """Least weight of the parts for which a further process is worth its start and its own bone."""
 
 
 @dataclass(frozen=True)
 class Part:
-    """A construct of a study, in soft bone or in its own; ``number`` tells parts apart."""
+    """A construct of a study, in soft bone or in its own; ``number`` tells parts apart.
+
+    ``faces``: about how many links its fractures have; ``moves``: how many times as long its path
+    takes for moving geometry.
+    """
 
     number: int
     construct: Construct
     soft: bool = False
+    faces: float = 0.0
+    moves: float = 1.0
 
     @property
     def name(self) -> str:
@@ -57,19 +69,23 @@ class Part:
 
     @property
     def weight(self) -> float:
-        """About how many times as long it takes as a bone, by its parts: for estimates only."""
+        """About how many times as long it takes as a bone, by its links: for estimates only."""
         c = self.construct
-        pins = sum(pin.count for pin in c.pins)
-        size = 1.0 + pins / 2 + 2 * len(c.plates) + len(c.fills)
-        return size**2 / 4 * (SOFT_SHARE if self.soft else 1.0)
+        links = self.faces + PER_PIN * len(c.pins) + PER_PLATE * len(c.plates) \
+            + PER_FILL * len(c.fills)
+        found = (EACH + (links / LINKS) ** 2) * (1.0 + PER_STAGE * len(c.stages))
+        return found * self.moves * (SOFT_SHARE if self.soft else 1.0)
 
 
 def parts_of(study: Study) -> list[Part]:
     """All that a comparison solves, in the order of the study; soft bone comes last."""
     soft, _ = in_soft_bone(study)
     both = [False, True] if soft is not None else [False]
-    return [Part(i, c, s) for i, (s, c) in enumerate(
-        (s, c) for s in both for c in study.constructs)]
+    # A node per half an edge of an element, a normal and a friction link at each.
+    length = sum(float(np.hypot(*np.diff(np.array(f.points_mm), axis=0).T).sum())
+                 for f in study.fractures)
+    return [Part(i, c, s, 4.0 * length / study.mesh.size_mm, MOVES[study.press.large_movements])
+            for i, (s, c) in enumerate((s, c) for s in both for c in study.constructs)]
 
 
 def processes(parts: list[Part], workers: int | None) -> int:

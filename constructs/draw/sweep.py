@@ -20,7 +20,15 @@ from buttress.fe.errors import InputError
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.records import RankResult, quarters
 from buttress.results.quantities import by_column
-from buttress.sweeps.rows import at_load, by_construct, checked, other_keys, share_known
+from buttress.sweeps.naming import axis_label, in_words
+from buttress.sweeps.rows import (
+    at_load,
+    by_construct,
+    checked,
+    following,
+    other_keys,
+    share_known,
+)
 from buttress.words import counted
 
 if TYPE_CHECKING:
@@ -68,7 +76,7 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
             plain(str(t).lower() if frame[key].dtype == bool else str(t)) for t in ticks])
     elif frame[key].dtype.kind == "i":
         ax.xaxis.set_major_locator(MaxNLocator(integer=True))
-    ax.set_xlabel(wrap(key, 8.0), size=SIZE)
+    ax.set_xlabel(wrap(axis_label(key), 8.0), size=SIZE)
     ax.set_ylabel(_label(column), size=SIZE)
     if _from_zero(column):
         ax.set_ylim(bottom=ax.get_ylim()[0] if frame[column].min() < 0 else 0.0)
@@ -78,6 +86,7 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
     told += ["one point per case"] if scattered else []
     more = f" and {counted(len(others) - FEW_KEYS, 'other key')}" if others[FEW_KEYS:] else ""
     told += ["also varied: " + ", ".join(others[:FEW_KEYS]) + more] if others else []
+    told += _along(frame, key)
     told += ["hollow: median of those that are held, not all are"] if hollow else []
     told += ["no point: not held or no answer"] if gaps else []
     name = _quantity(column)
@@ -117,8 +126,8 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
         told.append("line: the limit, interpolated between the cases (the middles of the cells)")
         drawn = ax.contour(across, up, values, levels=[limit], colors="#D55E00", linewidths=3)
         ax.clabel(drawn, fmt=lambda v: f"limit {reach}", fontsize=SIZE)
-    ax.set_xlabel(wrap(x, 8.0), size=SIZE)
-    ax.set_ylabel(wrap(y, 4.8), size=SIZE)
+    ax.set_xlabel(wrap(axis_label(x), 8.0), size=SIZE)
+    ax.set_ylabel(wrap(axis_label(y), 4.8), size=SIZE)
     if values.count() and not told:
         words = {True: ("never reached", "passed everywhere"),
                  False: ("not reached where it is held", "passed wherever it is held")}
@@ -127,6 +136,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
                     above if values.min() >= limit else "between two cases"))
     if values.count() < values.size:
         told.append("hatched: no equilibrium or no answer")
+    told += _along(frame, x)
     d.title(ax, f"{construct}: {_quantity(column)}{at}", "; ".join(told))
     return ax
 
@@ -303,10 +313,21 @@ def _legend(ax: Axes, handles: Sequence[Line2D], names: Sequence[str]) -> None:
               bbox_to_anchor=(1.01, 1.0), labelspacing=gap)
 
 
+def _along(frame: pd.DataFrame, key: str) -> list[str]:
+    """What moves along with the varied keys, for the lines under a title."""
+    found = following(frame, key)
+    words = []
+    for coupled, text in list(found.items())[:FEW_KEYS]:
+        named = in_words(coupled)
+        words.append(f"{coupled if named is None else named.words_of} = {text}")
+    more = f" and {counted(len(found) - FEW_KEYS, 'other key')}" if len(found) > FEW_KEYS else ""
+    return ["moves along: " + ", ".join(words) + more] if words else []
+
+
 def _label(column: str) -> str:
     """The title of an axis: words and unit of a column, or its name where it is a key."""
     found = by_column(column)
-    return column if found is None else found[0].label(found[1])
+    return axis_label(column) if found is None else found[0].label(found[1])
 
 
 def _quantity(column: str) -> str:

@@ -30,6 +30,9 @@ def resolved(study: Study) -> dict[str, Any]:
         if own.outline_file is None:
             data["section"] |= {"slope_deg": own.slope, "shaft_offset_mm": own.shaft_offset}
         data["load"]["slice_centre_mm"] = study.load.slice_centre
+    else:
+        data["load"] |= {"medial_centre_mm": study.load.medial_centre,
+                         "lateral_centre_mm": study.load.lateral_centre}
     data["load"] |= _forces(study)
     for fracture, row in zip(study.fractures, data["fracture"], strict=True):
         if fracture.layer_mm:

@@ -194,6 +194,8 @@ def _value(study: Study, key: str) -> Any:
 def _based(study: Study, entry: Uncertain) -> Uncertain:
     if entry.of == "value":
         return entry
-    here = _value(study, entry.key)
+    # A usual contact patch lies elsewhere on a narrow plateau than its key says.
+    moved = {f"load.{p.key}": p.centre for p in patches(study)}
+    here = moved.get(entry.key, _value(study, entry.key))
     assert isinstance(here, int | float), f"{entry.key} is relative: not one number"
     return replace(entry, base=float(here))

@@ -23,7 +23,8 @@ from buttress.results.quantity import Quantity
 from buttress.results.records import NOT_KNOWN
 from buttress.results.rows import csv_columns
 from buttress.study.changes import changes, shown
-from buttress.study.read import as_study
+from buttress.study.checked import closest, did_you_mean
+from buttress.study.read import PLACES, as_study, example_names, printable
 
 NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
 MEANING = (
@@ -116,8 +117,12 @@ def _side(given: str) -> Side:
     path = Path(given)
     folder = path if path.is_dir() else path.parent if path.suffix == ".json" else None
     if folder is None:
-        study = as_study(given)
-        return Side(given, resolved(study), None, {}, {})
+        if not path.exists() and given not in example_names():
+            raise InputError("no such results or study" + did_you_mean(
+                closest(given, example_names())), value=printable(given),
+                expected="a folder that buttress compare wrote (or its comparison.json), "
+                + PLACES + ", ".join(example_names()))
+        return Side(given, resolved(as_study(given)), None, {}, {})
     try:
         document = json.loads((folder / "comparison.json").read_text(encoding="utf-8"))
         with open(folder / "comparison.csv", newline="", encoding="utf-8") as file:

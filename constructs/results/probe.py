@@ -16,9 +16,31 @@ from buttress.fe.errors import InputError
 from buttress.results.picture import BodyPicture, Picture
 from buttress.results.stress import BONE_TISSUES, TissueField
 
-COLUMNS = ("construct", "total_load_N", "status", "x_mm", "y_mm", "body", "tissue",
-           "strain_xx", "strain_yy", "strain_xy", "stress_xx_MPa", "stress_yy_MPa",
-           "stress_xy_MPa", "von_mises_MPa", "least_principal_MPa", "strain_over_yield_strain")
+MEANINGS = {
+    "construct": ("-", "name of the construct"),
+    "total_load_N": ("N", "total joint force"),
+    "status": ("-", "whether the solver found equilibrium at this load; without it tensors are "
+                    "empty"),
+    "x_mm": ("mm", "place before loading, as asked for: x of the section, lateral (posterior in a "
+                   "sagittal one)"),
+    "y_mm": ("mm", "the same, y: negative below the joint line"),
+    "body": ("-", "piece of bone or fill in which the point lies; empty in a void"),
+    "tissue": ("-", "what the tensors are of: core (cancellous bone, or foam), cortex (of the side "
+                    "plates, in front and behind) or fill; one row each, since all have the same "
+                    "strain and a stress of their own; empty where the point has none"),
+    "strain_xx": ("-", "normal strain along x, positive in tension, tightening included"),
+    "strain_yy": ("-", "normal strain along y"),
+    "strain_xy": ("-", "shear strain of the tensor: half of the engineering shear strain"),
+    "stress_xx_MPa": ("MPa", "normal stress along x of this tissue, positive in tension"),
+    "stress_yy_MPa": ("MPa", "normal stress along y of this tissue"),
+    "stress_xy_MPa": ("MPa", "shear stress of this tissue"),
+    "von_mises_MPa": ("MPa", "von Mises stress of this tissue"),
+    "least_principal_MPa": ("MPa", "least principal stress in the plane: the most compressive"),
+    "strain_over_yield_strain": ("-", "largest principal strain over the yield strain of this "
+                                      "tissue, in compression or tension; empty for a fill"),
+}
+"""Columns of the table, each with its unit and what it holds."""
+COLUMNS = tuple(MEANINGS)
 NUMBERS = COLUMNS[1:2] + COLUMNS[3:5] + COLUMNS[7:]
 EDGE = 1e-9
 """By how much a point on the side of a triangle may lie outside of it, in area coordinates."""

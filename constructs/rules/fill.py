@@ -143,16 +143,26 @@ def _overlap(inner: np.ndarray, piece: Polygon) -> float:
 def _level(placed: Placed, below: np.ndarray) -> Iterator[Note]:
     low, high = (number("screws", "in use", f"raft_{k}") for k in ("least", "most"))
     deepest, highest = float(below.max()), float(below.min())
+    near = isinstance(placed.pin, Screw) and highest < low
+    # One that does not follow the joint may lie too deep at one end and too high at the other.
+    end, other = (" at one end", " at the other end") if deepest > high and near else ("", "")
     if deepest > high:
         yield ("warning", "raft below the joint",
-               f"the raft lies {deepest:.0f} mm below the joint surface, "
+               f"the raft lies {beside(deepest, high)} mm below the joint surface{end}, "
                f"more than {high:g} mm",
                "a raft supports the joint surface like the beams of a floor: the deeper it is, the "
                "more soft bone deforms between the two")
-    if isinstance(placed.pin, Screw) and highest < low:
+    if near:
         yield ("note", "raft below the joint",
-               f"the raft lies {highest:.0f} mm below the joint surface, less than {low:g} mm",
+               f"the raft lies {beside(highest, low)} mm below the joint surface{other}, less than "
+               f"{low:g} mm",
                "screws this close to the joint surface may break through it")
+
+
+def beside(value: float, limit: float) -> str:
+    """A length in whole millimetres, finer where it would read like the limit that it breaks."""
+    return next((text for digits in (0, 1, 2) if float(text := f"{value:.{digits}f}") != limit),
+                f"{value:.3f}")
 
 
 def _under(placed: Placed, inner: np.ndarray, raised: dict[str, Polygon]) -> Iterator[Note]:

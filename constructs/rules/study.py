@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from shapely import LineString
 
 from buttress.bone.layout import Layout
+from buttress.bone.patches import patches
 from buttress.fe.mesh.sizing import GROWTH
 from buttress.rules.screw import Note
 from buttress.study.study import Study
@@ -17,6 +18,18 @@ EACH = math.sqrt(3.0) / 4.0
 """Area of an equilateral triangle over its edge squared."""
 MANY = 25_000
 """Elements from where on a bone takes about a minute to factorise, measured on one core."""
+
+
+def left_by_reduction(study: Study) -> list[tuple[str, str]]:
+    """What reduction leaves off its place, in words: (part, words)."""
+    out = [(f.name, f"reduction leaves '{f.name}' {abs(f.step_mm):g} mm too "
+            f"{'low' if f.step_mm > 0 else 'high'}")
+           for f in study.fragments if f.step_mm]
+    return out + [(f.name, f"reduction leaves the faces of '{f.name}' {f.gap_mm:g} mm apart")
+                  for f in study.fractures if f.gap_mm]
+
+
+COUNTED = "movements, step-off and limits count from there"
 
 
 def study_notes(study: Study, found: Layout) -> Iterator[tuple[str, Note]]:
@@ -33,6 +46,18 @@ def study_notes(study: Study, found: Layout) -> Iterator[tuple[str, Note]]:
                 f"mm² around [{x:.1f}, {y:.1f}] that no [[fragment]] names",
                 "a piece that nobody meant, as where two lines just miss each other, moves as a "
                 "fragment of its own and is reported as one; name it, or join the lines")
+    for part, said in left_by_reduction(study):
+        yield part, ("warning", "left by reduction", f"{said}; {COUNTED}",
+                     "a joint with a step or a gap before any load has less of its limit left than "
+                     "the figures say: add both")
+    for patch in () if study.section.sagittal else patches(study):
+        if patch.centre != getattr(study.load, patch.key):
+            yield "load", (
+                "note", "patches moved in", f"the {patch.name} contact patch lies "
+                f"{abs(patch.centre):.3g} mm from the middle, not the usual "
+                f"{abs(getattr(study.load, patch.key)):g} mm",
+                "on a plateau this narrow the usual patch would reach beyond its edge; "
+                f"{patch.key} in [load] places it")
     count = elements(study, found)
     if count > MANY:
         yield "mesh", (

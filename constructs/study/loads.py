@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+import math
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
 from buttress.study import tables
 from buttress.study.activities import (
@@ -61,6 +62,10 @@ class LoadInput(Checked):
     shift_mm: Annotated[float, Within(-60, 60, "mm")] = 0.0
     direction_deg: Annotated[float, Within(-60, 60, "deg")] = 0.0
     patch_width_mm: Annotated[float, Within(2, 50, "mm")] = listed("loads.default.patch_width")
+    NARROWEST: ClassVar[float] = 8.0
+    """mm from the middle: usual patches are moved in no farther."""
+    _room: float = PrivateAttr(default=math.inf)
+
     medial_centre_mm: Annotated[float, Within(-60, -1, "mm")] = Field(
         default_factory=lambda: -tables.number("loads", "default", "centre"))
     lateral_centre_mm: Annotated[float, Within(1, 60, "mm")] = listed("loads.default.centre")
@@ -122,7 +127,7 @@ class LoadInput(Checked):
 
     def _shifted(self) -> None:
         """Refuse a shift that takes the resultant beyond a contact patch."""
-        span = self.lateral_centre_mm - self.medial_centre_mm
+        span = self.lateral_centre - self.medial_centre
         low, high = -(1.0 - self.medial_share) * span, self.medial_share * span
         if not low - 1e-9 <= self.shift_mm <= high + 1e-9:
             refuse("the shift moves the resultant beyond a contact patch: one condyle would "
@@ -169,13 +174,35 @@ class LoadInput(Checked):
         return tables.number("loads", "slice", "centre")
 
     @property
+    def medial_centre(self) -> float:
+        """Middle x of the medial patch [mm]: as given or, where the usual place lies too near the
+        edge of a narrow plateau, as far out as the patch fits."""
+        usual = -tables.number("loads", "default", "centre")
+        return max(usual, -self._room) if self.medial_centre_mm == usual \
+            else self.medial_centre_mm
+
+    @property
+    def lateral_centre(self) -> float:
+        """Middle x of the lateral patch [mm], see `medial_centre`."""
+        usual = tables.number("loads", "default", "centre")
+        return min(usual, self._room) if self.lateral_centre_mm == usual \
+            else self.lateral_centre_mm
+
+    def within(self, edge_mm: float) -> None:
+        """Keep how far out the joint line reaches [mm], so that usual patches lie on it."""
+        room = edge_mm - self.patch_width_mm / 2
+        if self.NARROWEST <= room < tables.number("loads", "default", "centre"):
+            self._room = room
+            self._shifted()
+
+    @property
     def shifted_share(self) -> float:
         """Share of the medial condyle after the shift of the resultant.
 
         The resultant of s on the medial and 1 - s on the lateral centre lies at s x_m + (1 - s)
         x_l; a lateral shift e subtracts e / (x_l - x_m) from s (equilibrium of moments).
         """
-        share = self.medial_share - self.shift_mm / (self.lateral_centre_mm - self.medial_centre_mm)
+        share = self.medial_share - self.shift_mm / (self.lateral_centre - self.medial_centre)
         return min(1.0, max(0.0, share))
 
 

@@ -13,7 +13,7 @@ from buttress.study.bone import SectionInput
 from buttress.study.shapes import Flared
 
 XY = tuple[float, float]
-SNAP = 0.1
+SNAP = 0.5
 """Share of the mesh's size by which an end may miss the surface: the mesher snaps it to it, too."""
 
 

@@ -41,6 +41,7 @@ __all__ = ["AnyStudy", "Construct", "Fill", "Fracture", "Fragment", "Plate", "Sc
 
 AnyStudy = Study | Case | str | Path
 """What stands for a study: see `as_study`."""
+PLACES = "the path of a study file (TOML), or the name of a shipped study: "
 LARGEST_FILE = 1_000_000  # bytes; a study is a page or two of text
 
 
@@ -67,8 +68,9 @@ def as_study(given: AnyStudy) -> Study:
         return example(given)
     if Path(given).suffix or Path(given).name != given or Path(given).exists():
         return load_study(given)
-    require_known(given, example_names(), "shipped study or file")
-    raise AssertionError("unreachable")
+    near = closest(given, example_names())
+    raise InputError("no such file or shipped study" + did_you_mean(near), value=printable(given),
+                     expected=PLACES + ", ".join(example_names()))
 
 
 def load_study(path: str | Path) -> Study:
@@ -198,7 +200,11 @@ def study_text(path: Path) -> str:
     shown = printable(str(path))
     try:
         if path.is_dir():
-            raise InputError("this is a directory", file=shown, expected="a study file (TOML)")
+            # A folder of results holds the study that it came from.
+            inside = path / "study.toml"
+            raise InputError("this is a directory", file=shown,
+                             expected=f"a study file (TOML), as {printable(str(inside))}"
+                             if inside.is_file() else "a study file (TOML)")
         if not path.exists():
             raise InputError("no such file" + _instead(path), file=shown,
                              expected="a study file (TOML), or --example NAME with a shipped "

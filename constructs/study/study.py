@@ -154,6 +154,11 @@ class Study(Checked):
             refuse("slice_centre_mm belongs to a sagittal section", key="load.slice_centre_mm",
                    value=self.load.slice_centre_mm,
                    expected="medial_centre_mm and lateral_centre_mm in the coronal plane")
+        if not self.section.sagittal:
+            from buttress.study.shapes import Flared  # needs much time to import
+
+            line = (self.section.drawn or Flared(self.section)).joint_line()
+            self.load.within(float(min(-line[0, 0], line[-1, 0])))
         most = self.section.most_depth
         key = "slice_mm" if self.section.sagittal else "depth_mm"
         for fragment in self.fragments:

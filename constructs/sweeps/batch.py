@@ -56,7 +56,8 @@ def batch(studies: Sequence[AnyStudy], *, out: Path, workers: int | None = None,
     cases = tuple(planned(i, Case(study, {}), options.described())
                   for i, study in enumerate(given, 1))
     design = Studies((KEY,), (", ".join(names),), "batch", None, None,
-                     tuple((name,) for name in names), {s.name: plain(s) for s in given})
+                     tuple((name,) for name in names),
+                     inputs={s.name: plain(s) for s in given})
     plan = Plan(study=None, design=design, options=options, cases=cases, refused={},
                 hashes=tuple(c.hash for c in cases))
     path = out if out.suffix in STORES else out / STORE

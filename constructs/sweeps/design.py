@@ -5,12 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from buttress.fe.errors import InputError
+from buttress.study.coupled import is_coupled
+from buttress.study.paths import there
 from buttress.study.study import Study
 from buttress.sweeps.ranges import Coupled, Range, Span, Value, parse_range
 from buttress.sweeps.vary import addresses, no_overlap, varied
@@ -24,6 +26,7 @@ class Design:
     """Values ``rows[i][j]`` of key j in case i, and how they were generated.
 
     ``ranges`` are the texts of the keys' ranges; ``samples`` and ``seed`` are None in a grid.
+    ``follows``: expressions of the coupled keys, by key, those of the study's file too.
     """
 
     keys: tuple[str, ...]
@@ -31,9 +34,10 @@ class Design:
     method: str
     samples: int | None
     seed: int | None
-    rows: tuple[tuple[Value, ...], ...]
+    rows: tuple[tuple[Value | None, ...], ...]
+    follows: Mapping[str, str] = field(default_factory=dict)
 
-    def cases(self) -> Iterator[dict[str, Value]]:
+    def cases(self) -> Iterator[dict[str, Value | None]]:
         """Values by key, case by case."""
         for row in self.rows:
             yield dict(zip(self.keys, row, strict=True))
@@ -41,7 +45,29 @@ class Design:
     def described(self) -> dict[str, Any]:
         """The parameters of this design, for the store."""
         return {"vary": dict(zip(self.keys, self.ranges, strict=True)), "method": self.method,
-                "samples": self.samples, "seed": self.seed}
+                "samples": self.samples, "seed": self.seed} | (
+                    {"follows": dict(self.follows)} if self.follows else {})
+
+    def settled(self, study: Study, built: Mapping[int, Mapping[str, Any]]) -> Design:
+        """With numbers for the expressions of coupled keys: those of each case.
+
+        ``built``: the studies of the cases, as nested dicts, by number from 1; a case without one
+        has no numbers.
+        """
+        places = {key: addresses(study, key) for key in self.keys}
+        mine = {key: text for key, text in zip(self.keys, self.ranges, strict=True)
+                if is_coupled(text)}
+        set_ = {address for found in places.values() for address in found}
+        filed = {".".join(a): text for a, text in study.coupled.items() if a not in set_}
+        if not mine:
+            return replace(self, follows=filed)
+        rows = list(self.rows)
+        for i, row in enumerate(rows):
+            data = built.get(i + 1, {})
+            rows[i] = tuple(
+                next((x for a in places[key] if (x := there(data, a)) is not None), None)
+                if key in mine else value for key, value in zip(self.keys, row, strict=True))
+        return replace(self, rows=tuple(rows), follows=mine | filed)
 
 
 def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,

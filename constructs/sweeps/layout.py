@@ -5,12 +5,13 @@ Columns of figures are made from the rows of `buttress.results.quantities`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from buttress import LABEL
 from buttress.results import quantities
 from buttress.results.figures import Level
 from buttress.results.quantity import Quantity
+from buttress.sweeps.naming import in_words
 
 LAYOUT = 7
 """Number of this layout: a store of another one is refused."""
@@ -151,12 +152,25 @@ def everything(columns: str) -> str:
     return EVERYTHING.format(columns=columns, path=path, label=label)
 
 
-def design_table(keys: tuple[str, ...]) -> str:
-    """Statement that creates the table of the design; keys end in their units."""
-    columns = "".join(f"    {quoted(key)},\n" for key in keys)
+def design_table(keys: tuple[str, ...], follows: Mapping[str, str] | None = None) -> str:
+    """Statement that creates the table of the design; keys end in their units.
+
+    ``follows``: expressions of coupled keys, which the comments of their columns state.
+    """
+    columns = "".join(f"    {quoted(key)}, ".ljust(35) + f"{_comment(key, follows or {})}\n"
+                      for key in keys)
     return ("CREATE TABLE design (         -- one row per case, stored before the first is solved\n"
             f"    case_id INTEGER PRIMARY KEY,\n{columns}"
             "    hash TEXT NOT NULL         -- of all inputs of the case; empty: not valid\n)")
+
+
+def _comment(key: str, follows: Mapping[str, str]) -> str:
+    """Unit of a varied key and what it follows."""
+    named = in_words(key)
+    told = [] if named is None else [named.unit]
+    if key in follows:
+        told.append("follows: " + " ".join(follows[key].split()))
+    return "-- " + "; ".join(told) if told else ""
 
 
 def quoted(name: str) -> str:

@@ -11,7 +11,11 @@ from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.fe.status import Status
 from buttress.study.checked import closest, did_you_mean
+from buttress.study.coupled import names_in
 from buttress.sweeps.store import read_meta, reading
+
+LAWS = ("friction", "gap_mm", "layer_mm", "layer_MPa")
+"""Keys of a fracture that do not move it."""
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,8 +26,9 @@ def sweep_frame(path: str | Path) -> pd.DataFrame:
 
     The keys that were varied come first, each in the unit that its name ends with; so do the
     columns of results. Constructs are a category in the order of the study, so that their colours
-    stay the same; what is true or false is so again (SQLite keeps 1 and 0). The label, a column of
-    the store, stands in ``attrs["label"]``.
+    stay the same; what is true or false is so again (SQLite keeps 1 and 0). A coupled key holds the
+    number of each case; ``attrs["coupled"]`` has the expressions by key, those of the study's file
+    too. The label, a column of the store, stands in ``attrs["label"]``.
 
     Raises InputError where there is no such store.
     """
@@ -35,6 +40,7 @@ def sweep_frame(path: str | Path) -> pd.DataFrame:
         meta = read_meta(db)
     frame = frame.drop(columns="label")
     frame.attrs["label"] = LABEL
+    frame.attrs["coupled"] = meta["design"].get("follows", {})
     # Studies of a batch have constructs of their own, in the order in which they come.
     names = ([c["name"] for c in meta["study"].get("construct", ())]
              or list(dict.fromkeys(frame["construct"])))
@@ -56,10 +62,44 @@ def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]
 
 
 def other_keys(frame: pd.DataFrame, key: str) -> list[str]:
-    """Other keys of the design that vary; in the table of a store they precede the hash."""
+    """Other keys of the design that vary by themselves; in the table of a store they precede the
+    hash."""
+    follow = frame.attrs.get("coupled", {})
+    return [k for k in _varied(frame) if k != key and k not in follow]
+
+
+def _varied(frame: pd.DataFrame) -> list[str]:
     columns = list(frame.columns)
     keys = columns[:columns.index("hash")] if "hash" in columns else []
-    return [k for k in keys if k not in ("case_id", key) and frame[k].nunique() > 1]
+    return [k for k in keys if k != "case_id" and frame[k].nunique() > 1]
+
+
+def following(frame: pd.DataFrame, key: str) -> dict[str, str]:
+    """Expressions of the coupled keys that move along with the varied keys, by key.
+
+    Where the numbers of a coupled key are in the table they tell; of a key of the study's file its
+    expression does: whether it refers to a part or table that is varied, or to one that is.
+    """
+    follow = frame.attrs.get("coupled", {})
+    moved = set(_varied(frame)) | ({key} - set(follow))
+    out: dict[str, str] = {}
+    for _ in follow:
+        for coupled, text in follow.items():
+            if coupled in out or coupled == key:
+                continue
+            seen = [_part(name) for name in names_in(text)]
+            by = {_part(k) for k in (moved - set(follow)) | set(out)}
+            if (coupled in moved if coupled in frame.columns else any(s in by for s in seen)):
+                out[coupled] = text
+    return out
+
+
+def _part(key: str) -> tuple[str, ...]:
+    """What a key or a point of a part depends on: all that a fracture's turning moves, else the
+    key itself."""
+    parts = tuple(key.split("."))
+    place = parts[0] == "fracture" and parts[-1] not in LAWS
+    return parts[:2] if place else ("section",) if parts[0] == "section" else parts
 
 
 def share_known(rows: pd.DataFrame, column: str) -> str:

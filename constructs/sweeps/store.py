@@ -86,7 +86,7 @@ class Store:
     def _write_design(self, design: Design, hashes: list[str]) -> None:
         columns = ", ".join(f"results.{c}" for c in _columns_of(tables(), "results")
                             if c not in ("case_id", "construct"))
-        for statement in (design_table(design.keys), everything(columns)):
+        for statement in (design_table(design.keys, design.follows), everything(columns)):
             for part in _statements(statement):
                 self._db.execute(part)
         marks = ", ".join("?" * (2 + len(design.keys)))

@@ -164,8 +164,8 @@ def make_plan(study: Study, design: Design, options: Options) -> Plan:
         hashes.append(case.hash)
         cases.append(case)
     return Plan(
-        study=study, design=design, options=options, cases=tuple(cases), refused=refused,
-        hashes=tuple(hashes))
+        study=study, design=design.settled(study, {c.number: c.data for c in cases}),
+        options=options, cases=tuple(cases), refused=refused, hashes=tuple(hashes))
 
 
 def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, method: str = "",

@@ -23,7 +23,7 @@ def check_plan(planar: Planar, size: float) -> Planar:
     _check_present(planar, edges)
     _check_dangling(points, edges)
     cells = _cells(planar, points, edges)
-    _check_corners(points, edges, cells)
+    _check_corners(points, edges, cells, size)
     _check_near(points, edges, size)
     _check_parted(points, edges, cells, size)
     _check_slivers(points, edges, cells, size)
@@ -85,7 +85,8 @@ def _cells(planar: Planar, points: FloatArray, edges: list[Edge]) -> list[Polygo
             and not any(c.contains(p) for p in empty)]
 
 
-def _check_corners(points: FloatArray, edges: list[Edge], cells: list[Polygon]) -> None:
+def _check_corners(points: FloatArray, edges: list[Edge], cells: list[Polygon],
+                   size: float) -> None:
     spokes: dict[int, list[tuple[float, Edge]]] = {}
     for e in edges:
         dx, dy = points[e.end] - points[e.start]
@@ -108,7 +109,30 @@ def _check_corners(points: FloatArray, edges: list[Edge], cells: list[Polygon]) 
             raise InputError(
                 f"it forms a corner of {np.degrees(opening):.1f} degrees with {key_of(first)}",
                 key=key_of(second), value=f"at ({x:.2f}, {y:.2f})",
-                expected=f"at least {SHARPEST:.0f} degrees: a wider angle between the two lines")
+                expected=f"at least {SHARPEST:.0f} degrees: a wider angle between the two lines"
+                + _bent(points, first, second, node, size))
+
+
+def _bent(points: FloatArray, first: Edge, second: Edge, node: int, size: float) -> str:
+    """Where a cut that meets the outline at a small angle could turn to leave at a right one.
+
+    Its tip beyond that place is thinner than an element.
+    """
+    if first.kind != "outline" or second.kind != "cut":
+        return ""
+    def away(e: Edge) -> FloatArray:
+        return points[e.end if e.start == node else e.start] - points[node]
+
+    side, cut = away(first), away(second)
+    side, length = side / np.hypot(*side), float(np.hypot(*cut))
+    across = cut / length - (cut / length @ side) * side
+    thin = float(np.hypot(*across))
+    if thin * length < 2.0 * size:
+        return ""
+    turn = points[node] + 1.5 * size / thin * cut / length
+    out = turn - 3.0 * size * across / thin
+    return (f", or an end that turns outward, as from ({turn[0]:.1f}, {turn[1]:.1f}) to "
+            f"({out[0]:.1f}, {out[1]:.1f})")
 
 
 def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:

@@ -10,13 +10,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
+import shapely.ops
 from numpy.typing import ArrayLike
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, Point, Polygon
 from shapely.validation import explain_validity
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
-from buttress.fe.mesh.checks import check_plan
+from buttress.fe.mesh.checks import NEAR, check_plan
 from buttress.fe.mesh.edges import Planar
 from buttress.fe.mesh.noding import node_lines
 
@@ -32,8 +33,9 @@ def plan(outline: ArrayLike, labels: Sequence[str], cuts: Mapping[str, ArrayLike
 
     outline (n, 2) mm with one label per edge, in either direction; cuts: name -> (m, 2); voids and
     regions: name -> (k, 2) polygons; size: the smallest element size wanted, mm. Cuts, voids and
-    regions are clipped to the section; ends and points nearer than 0.1 size to a line are put on
-    it; vertices that shape the outline by less than 0.01 mm are dropped.
+    regions are clipped to the section; points nearer than 0.1 size to a line are put on it, ends of
+    cuts nearer than 0.5 size (an end that overshoots a line by so little is cut off there);
+    vertices that shape the outline by less than 0.01 mm are dropped.
 
     Raises InputError with a key such as "fracture.NAME", "void.NAME", "region.NAME" or "outline"
     for lines that are not finite, cross themselves, do not divide the section, almost touch, leave
@@ -55,6 +57,7 @@ def plan(outline: ArrayLike, labels: Sequence[str], cuts: Mapping[str, ArrayLike
     for name, cut in cuts.items():
         lines.append(_cut(cut, section, snap, f"fracture.{name}"))
         keys.append(("cut", name))
+    _join_ends(lines, keys, snap, NEAR * size)
     points, chains, own = node_lines(lines, [kind != "cut" for kind, _ in keys], snap)
     return check_plan(_planar(points, chains, own, names, keys), size)
 
@@ -67,6 +70,55 @@ def _check_names(labels: Sequence[str], groups: Mapping[str, Mapping[str, ArrayL
                 raise InputError(f"the name is already used for {owner[name]}",
                                  key=f"{kind}.{name}", expected="names that differ")
             owner[name] = f"a {kind}"
+
+
+def _join_ends(lines: list[FloatArray], keys: list[tuple[str, str]], snap: float, reach: float
+               ) -> None:
+    """Put ends of cuts that miss another line by `reach` mm or less on it, in place.
+
+    So near to each other lines must meet, and an end that lies free divides nothing.
+    """
+    drawn = [LineString(line if kind == "cut" else np.vstack([line, line[:1]]))
+             for line, (kind, _) in zip(lines, keys, strict=True)]
+    empty = [Polygon(line) for line, (kind, _) in zip(lines, keys, strict=True) if kind == "void"]
+    for k, (kind, _) in enumerate(keys):
+        if kind != "cut":
+            continue
+        others = shapely.union_all([line for i, line in enumerate(drawn) if i != k])
+        for turn in (1, -1):
+            line = lines[k][::turn]
+            end = Point(line[-1])
+            if not snap < others.distance(end) <= reach or any(v.contains(end) for v in empty):
+                continue
+            path = LineString(line)
+            met = [path.project(Point(xy))
+                   for xy in shapely.get_coordinates(path.intersection(others))]
+            last = max(met, default=0.0)
+            if last > 0.0 and path.length - last <= 2.0 * reach:
+                place = path.interpolate(last)
+                kept = line[[path.project(Point(p)) < last - snap for p in line]]
+            else:
+                place, kept = _goes_on(line, drawn[0], others, 2.0 * reach), line[:-1]
+            if len(kept):
+                lines[k] = np.vstack([kept, [[place.x, place.y]]])[::turn]
+                drawn[k] = LineString(lines[k])
+
+
+def _goes_on(line: FloatArray, outline: LineString, others: shapely.Geometry, longest: float
+             ) -> Point:
+    """Where a line that ends short of others goes on to meet them.
+
+    Straight on to another fracture or a void, where it meets one soon; else, and on the outline,
+    the nearest place.
+    """
+    end = Point(line[-1])
+    near = shapely.ops.nearest_points(others, end)[0]
+    if outline.distance(near) > 1e-9:
+        along = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+        on = LineString([line[-1], line[-1] + longest * along]).intersection(others)
+        met = [Point(xy) for xy in shapely.get_coordinates(on)]
+        return min(met, key=end.distance, default=near)
+    return near
 
 
 def _planar(points: FloatArray, chains: list[list[int]], own: list[int], names: tuple[str, ...],
@@ -187,7 +239,10 @@ def _cut(values: ArrayLike, section: Polygon, snap: float, key: str) -> FloatArr
     pieces = [p for p in shapely.get_parts(inside)
               if p.geom_type == "LineString" and p.length > snap]
     if not pieces:
-        raise InputError("it does not divide the section: it lies outside", key=key)
+        left, low, right, high = section.bounds
+        raise InputError("it does not divide the section: it lies outside", key=key,
+                         expected=f"a line through the bone: x from {left:.1f} to {right:.1f}, y "
+                                  f"from {low:.1f} to {high:.1f}, inside its outline")
     if len(pieces) > 1:
         x, y = pieces[0].coords[-1]
         raise InputError("it leaves the section and re-enters it", key=key,

@@ -26,6 +26,7 @@ from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.path import Point
 from buttress.fe.solve.ram import Pressed, Ram, with_ram
 from buttress.fe.solve.solver import Solver
+from buttress.fe.solve.step import TOO_FAR
 
 STEP_MM = 0.25
 """Longest step of the ram once geometry moves."""
@@ -116,7 +117,8 @@ class Moving:
             found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
                              pivots=PIVOTS)
             if found is None or not found.held:
-                return None if found is None else False
+                # As where its answer moves farther than one step may.
+                return None if found is None or TOO_FAR not in found.answer.notes else False
             miss = found.answer.rigid
             after = self.advance(config, ram.plain, found.answer)
             far = self._far(start.config, after)

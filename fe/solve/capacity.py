@@ -19,6 +19,11 @@ from scipy.optimize import linprog
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.links.condense import Condensed
+from buttress.fe.silence import output_to_errors
+
+EITHER = "unbounded or infeasible"
+"""What HiGHS says of a program in which presolve found one of the two; no other trouble is a proof.
+"""
 
 
 @dataclass(frozen=True)
@@ -111,13 +116,14 @@ def capacity(problem: Condensed, load: FloatArray, *, prescribed: dict[int, floa
     result = _program(cost, left, rhs, equal, total, bounds, {**options, "presolve": False})
     if result.status not in (0, 3):
         result = _program(cost, left, rhs, equal, total, bounds, options)
-    if result.status == 3 or (result.status == 4 and not np.isfinite(result.fun or np.nan)):
-        return Capacity(
-            status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
+    unlimited = Capacity(
+        status="not limited by this model", factor=None, feasible=True, force=None, escape=None)
+    if result.status == 3:
+        return unlimited
     if result.status != 0 or result.x is None:
         missing, motion = _unbalanced(equal[:, :-1], left[:, :-1], rhs, total, bounds[:-1])
         if missing <= 1e-9:  # zero load is carried, so the program should have had an answer
-            return Capacity(
+            return unlimited if EITHER in result.message else Capacity(
                 status=f"not found ({result.message})", factor=None, feasible=True, force=None,
                 escape=None)
         largest = max(float(np.abs(motion).max(initial=0.0)), 1e-300)
@@ -184,8 +190,9 @@ def _program(cost: FloatArray, left: sp.spmatrix, rhs: FloatArray, equal: sp.spm
              total: FloatArray, bounds: FloatArray, options: dict[str, Any]) -> Any:
     """Least cost with ``left x <= rhs``, ``equal x = total`` and bounds, by HiGHS."""
     solve: Any = linprog  # its stubs, where installed, do not know sparse matrices
-    return solve(cost, A_ub=left, b_ub=rhs, A_eq=equal, b_eq=total,
-                 bounds=bounds, method="highs", options=options)
+    with output_to_errors():
+        return solve(cost, A_ub=left, b_ub=rhs, A_eq=equal, b_eq=total,
+                     bounds=bounds, method="highs", options=options)
 
 
 def _unbalanced(equal: sp.spmatrix, left: sp.spmatrix, rhs: FloatArray, total: FloatArray,

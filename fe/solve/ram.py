@@ -25,6 +25,7 @@ from scipy.optimize import linprog
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.silence import output_to_errors
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity
 from buttress.fe.solve.complementarity import lemke_answer
@@ -130,6 +131,7 @@ class RamStep(Step):
                       np.append(memory.given, 0.0))
         super().__init__(ram.solver, ram.base, kept, {} if load is None else {n: load})
         self.base = float(np.abs(ram.base).sum())
+        self.rests = load == 0.0 and not self.base
         self.reference = max(self.base, abs(load or 0.0), size)
         stuck = 0.0 if ram.solver.inverse is None else abs(float(self.sticking[n]))
         if self.reference < LOCKED * stuck:
@@ -138,8 +140,13 @@ class RamStep(Step):
         self.tol = 1e-12 * self.reference
 
     def against(self, force: FloatArray) -> float:
-        """The load on the bodies, or a share of the largest force or of what was carried before."""
+        """The load on the bodies, or a share of the largest force or of what was carried before.
+
+        Without any load it is the largest force, as for every step.
+        """
         largest = float(np.abs(force).max(initial=0.0))
+        if self.rests:
+            return max(largest, LOCKED * self.reference)
         return max(self.base + abs(float(force[-1])), LOCKED * largest, LOCKED * self.reference)
 
 
@@ -156,9 +163,10 @@ def _unresisted(step: RamStep) -> Answer | None:
     # Clear of everything by a share of the way, so that rounding presses on nothing.
     clear = APART * float(np.abs(step.d).max(initial=0.0))
     solve: Any = linprog
-    found = solve(np.append(np.zeros(m), 1.0), A_ub=np.vstack([apart, most]),
-                  b_ub=np.concatenate([-step.d[parts] - clear, np.zeros(2 * m)]),
-                  A_eq=together, b_eq=-step.d[holds], bounds=(None, None), method="highs")
+    with output_to_errors():
+        found = solve(np.append(np.zeros(m), 1.0), A_ub=np.vstack([apart, most]),
+                      b_ub=np.concatenate([-step.d[parts] - clear, np.zeros(2 * m)]),
+                      A_eq=together, b_eq=-step.d[holds], bounds=(None, None), method="highs")
     if found.status != 0:
         return None
     none = step.accept(np.zeros(p.n), found.x[:m], np.zeros(p.kinks.shape[1]), 1.0, 0)

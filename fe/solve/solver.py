@@ -12,16 +12,24 @@ only by its own residuals.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import SolveError
 from buttress.fe.solve.answer import Answer, Memory
+from buttress.fe.solve.search import follow
 from buttress.fe.solve.step import Step
 from buttress.fe.solve.sticking import Sticking
 from buttress.fe.solve.strategy import run
 from buttress.fe.solve.weakened import weakened
+from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
+
+WAY, LONGEST, SHORTEST, RESCUES = 0.1, 0.25, 0.005, 2
+"""Shares of prescribed forces: the first by way of which a step is found where the direct way is
+not, and the longest and shortest from one to the next; how often a step may take the long way."""
 
 
 class Solver(Sticking):
@@ -44,11 +52,38 @@ class Solver(Sticking):
 
         def once(kept: Memory, found: Answer | None) -> Answer:
             step = Step(self, load, kept, prescribed or {})
-            return run(step, near if found is None else found, before)
+            answer = run(step, near if found is None else found, before)
+            if answer.status == Status.UNCONVERGED and prescribed:
+                return self._by_way(load, kept, prescribed) or answer
+            return answer
 
         with one_thread():
             return weakened(self.problem, memory or Memory.none(self.problem), once,
                             lambda found: found.slack if found.held else None)
+
+    def _by_way(self, load: FloatArray, kept: Memory, prescribed: dict[int, float]
+                ) -> Answer | None:
+        """The same step found by way of smaller prescribed forces from the same memory, which
+        commit nothing; None where one of them is not found."""
+        def step(share: float) -> Step:
+            return Step(self, load, kept, {i: share * force for i, force in prescribed.items()})
+
+        share, size, longer = WAY, LONGEST, RESCUES
+        found = run(step(share))
+        while found.held and share < 1.0:
+            farther = min(1.0, share + size)
+            near = follow(step(farther), found.force, found.slack, found.kink_step)
+            if near is not None and near.held:
+                found, share, size = near, farther, min(LONGEST, 1.5 * size)
+            elif size >= SHORTEST:
+                size *= 0.5
+            elif longer:        # no neighbour: the long way for one step, as for the first
+                share, size, longer = min(1.0, share + WAY), WAY, longer - 1
+                found = run(step(share), found)
+            else:
+                return None
+        return replace(found, method="active set, by way of smaller forces") \
+            if found.held else None
 
     def advance(self, answer: Answer, memory: Memory | None = None) -> Memory:
         """Memory after an answer: slip, crushing, kinks and tightened lengths are kept."""

@@ -14,7 +14,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("buttress.fe.errors", "buttress.fe.status", "buttress.fe.arrays"),
-    ("buttress.fe.threads", "buttress.fe.richardson"),
+    ("buttress.fe.threads", "buttress.fe.silence", "buttress.fe.richardson"),
     ("buttress.fe.mesh",),
     ("buttress.fe.bodies",),
     ("buttress.fe.links",),

@@ -1,10 +1,10 @@
-"""The anatomical outline: its shape, what refers to it, and meshes of random fractures."""
+"""The anatomical outline: its shape, what refers to it, and meshes of fractures as they are drawn."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from section_figures import SIZE, graded, random_fracture
+from section_figures import SIZE, graded
 from shapely import Polygon
 from shapely.ops import unary_union
 from small_study import small_study
@@ -19,7 +19,6 @@ from buttress.study.read import study_from
 from buttress.study.tables import number
 from buttress.sweeps.vary import plain
 
-ABOVE = 15.0  # mm, over the spines
 SECTIONS = {"coronal": {}, "small": {"width_mm": 62, "depth_mm": 42, "shaft_width_mm": 24},
             "medial slice": {"plane": "sagittal", "condyle": "medial"},
             "lateral slice": {"plane": "sagittal", "condyle": "lateral"}}
@@ -104,51 +103,99 @@ def test_two_outlines_are_refused() -> None:
         SectionInput.model_validate({"outline": "anatomical", "outline_file": "a.csv"})
 
 
-def fracture(seed: int, sagittal: bool):
-    """Cuts, voids and regions of a random fracture of the outline."""
-    if not sagittal:
-        cuts, voids, regions = random_fracture(seed)
-        for cut in cuts.values():
-            cut[0, 1] = ABOVE
-        cuts["main"][-1, 0] *= 1.3     # outside, whatever the flare
-        return cuts, voids, regions
+MISSES = (0.0, 4.0, -0.4)
+"""How far beyond the surface a line is drawn [mm]; a little short of it, too, as by a slip of the hand."""
+WIDE = 25.0
+"""Least angle [degrees] between a drawn line and the surface where it leaves the bone."""
+
+
+def surface(bone: Section, side: int, y: float) -> np.ndarray:
+    """The point of a side's surface at a height."""
+    wall = bone.shape.walls()[0 if side < 0 else 1]
+    return np.array([np.interp(-y, -wall[:, 1], wall[:, 0]), y])
+
+
+def joint_at(bone: Section, x: float) -> np.ndarray:
+    return np.array([x, float(bone.joint(x))])
+
+
+def leaves_widely(bone: Section, line: np.ndarray, side: int) -> bool:
+    """Whether a line from the joint to a side meets both at no small angle."""
+    top, end = line[0], line[-1]
+    along = end - top
+    tangents = (joint_at(bone, top[0] + 1.0) - joint_at(bone, top[0] - 1.0),
+                surface(bone, side, end[1] + 2.0) - surface(bone, side, end[1] - 2.0))
+    share = [abs(along @ t) / np.hypot(*along) / np.hypot(*t) for t in tangents]
+    return max(share) < np.cos(np.radians(WIDE))
+
+
+def drawn_fracture(bone: Section, seed: int):
+    """Cuts and voids as a user draws them: a split from the joint to the cortex, an undisplaced
+    piece of the rim, a split with a second line that ends on it, a depressed piece over a void."""
     rng = np.random.default_rng(seed)
-    start = np.array([rng.uniform(-18.0, 18.0), ABOVE])
-    end = np.array([rng.choice([-45.0, 45.0]), rng.uniform(-80.0, -12.0)])
-    share = np.sort(rng.uniform(0.2, 0.8, rng.integers(0, 3)))
-    middle = start + share[:, None] * (end - start) + rng.normal(0.0, 0.7, (len(share), 2))
-    return {"main": np.vstack([start, middle, end])}, {}, {}
+    line = bone.shape.joint_line()
+    half, middle = np.ptp(line[:, 0]) / 2, (line[0, 0] + line[-1, 0]) / 2
+    kind = rng.choice(["split", "split", "rim", "wedge", "depression"])
+    side = int(rng.choice([-1, 1]))
+    if kind == "depression":
+        centre, wide = middle + side * rng.uniform(0.4, 0.5) * half, rng.uniform(0.25, 0.35) * half
+        tops = [joint_at(bone, centre + x * wide / 2) for x in (-1, 1)]
+        y = min(t[1] for t in tops) - rng.uniform(6.0, 10.0)
+        corners = [np.array([t[0] + rng.uniform(-1, 1), y]) for t in tops]
+        floor = [c + np.array([x, -rng.uniform(4.0, 8.0)])
+                 for c, x in zip(corners, (2.0, -2.0), strict=True)]
+        cuts = {name: np.array([t + np.array([0.0, rng.choice(MISSES)]), c])
+                for name, t, c in zip(("inner", "outer"), tops, corners, strict=True)}
+        return cuts, {"void": np.array([corners[0], *floor, corners[1]])}
+    deep, across = ((-30.0, -10.0), (0.4, 0.75)) if kind == "rim" else ((-75.0, -18.0), (0.05, 0.7))
+    while True:
+        top = joint_at(bone, middle + side * rng.uniform(*across) * half)
+        end = surface(bone, side, rng.uniform(*deep))
+        share = np.sort(rng.uniform(0.2, 0.8, rng.integers(0, 3)))
+        bends = top + share[:, None] * (end - top) + rng.normal(0.0, 0.7, (len(share), 2))
+        path = np.vstack([top, bends, end])
+        if all(leaves_widely(bone, np.vstack(p), side) for p in (
+                path[[0, -1]], (top, surface(bone, side, end[1])))):
+            break
+    out = [(path[a] - path[b]) / np.hypot(*(path[a] - path[b])) for a, b in ((0, 1), (-1, -2))]
+    cuts = {"main": np.vstack([path[0] + rng.choice(MISSES) * out[0], path[1:-1],
+                               path[-1] + rng.choice(MISSES) * out[1]])}
+    if kind == "wedge":
+        meet = top + rng.uniform(0.4, 0.6) * (end - top)     # of the chord, which the line leaves
+        other = joint_at(bone, top[0] + side * rng.uniform(0.3, 0.5) * (
+            abs(middle + side * half - top[0])))
+        cuts["second"] = np.array([other + np.array([0.0, 3.0]), meet])
+    return cuts, {}
 
 
 def worst(seeds: range, coarser: float = 1.0) -> np.ndarray:
-    """Least angle [degrees] of the mesh of each random fracture that can be meshed."""
+    """Least angle [degrees] of the mesh of each drawn fracture that can be meshed."""
     names, found = list(SECTIONS), []
-    outlines = {name: section(**SECTIONS[name]).outline() for name in names}
+    bones = {name: section(**SECTIONS[name]) for name in names}
     for seed in seeds:
-        name = names[seed % len(names)]
-        outline, labels = outlines[name]
+        bone = bones[names[seed % len(names)]]
+        outline, labels = bone.outline()
         try:
-            planar = plan(outline, labels, *fracture(seed, "slice" in name), size=coarser * SIZE)
+            planar = plan(outline, labels, *drawn_fracture(bone, seed), size=coarser * SIZE)
         except InputError:
             continue
         meshes, _ = mesh_bodies(planar, lambda xy: coarser * graded(xy))
-        bone = Polygon(planar.outline).difference(
+        whole = Polygon(planar.outline).difference(
             unary_union([Polygon(v) for v in planar.voids.values()]))
-        bone = bone.union(unary_union([Polygon(r) for r in planar.regions.values()]))
-        assert sum(m.area for m in meshes) == pytest.approx(bone.area, rel=1e-9)
+        assert sum(m.area for m in meshes) == pytest.approx(whole.area, rel=1e-9)
         found.append(min(m.quality for m in meshes))
     return np.array(found)
 
 
-def test_random_fractures_mesh_well() -> None:
+def test_drawn_fractures_mesh_well() -> None:
     found = worst(range(80), coarser=2.0)
-    assert len(found) >= 50
+    assert len(found) >= 68      # others: a second line at a small angle to the first
     assert found.min() >= 15.0 - 1e-6
 
 
 @pytest.mark.deep
-def test_a_thousand_random_fractures_mesh_well() -> None:
-    found = worst(range(1600))    # about two thirds of the lines can be meshed
+def test_a_thousand_drawn_fractures_mesh_well() -> None:
+    found = worst(range(1600))
     print(f"{len(found)} meshed, worst {np.sort(found)[:5]}, median {np.median(found):.1f} degrees")
-    assert len(found) >= 1000
+    assert len(found) >= 1400
     assert found.min() >= 15.0 - 1e-6

@@ -89,11 +89,43 @@ def test_as_many_processes_as_cores_and_constructs_where_the_study_is_worth_it(
 def test_the_estimate_is_said_once_and_corrected_where_it_was_wrong() -> None:
     said: list[str] = []
     cost = Cost(10.0, 2, said.append)
-    cost.spent(1.0, 30.0)    # 30 s for a tenth, on two workers
+    cost.spent(1.0, 30.0)    # 30 s for a tenth, on two workers: too little to tell by
     cost.spent(1.0, 30.0)
-    assert said == ["about 2 min in all on 2 workers"]
+    assert said == ["about 2 min to solve all constructs on 2 workers"]
     cost.spent(2.0, 4.0)
-    assert said[1:] == ["about 80 s in all, by the constructs so far, not 2 min as estimated"]
+    assert said[1:] == ["about 80 s to solve all constructs on 2 workers, by the constructs so far, "
+                        "not 2 min as estimated"]
     short: list[str] = []
-    Cost(10.0, 1, short.append).spent(1.0, 1.0)
+    Cost(10.0, 1, short.append).spent(2.0, 1.0)
     assert short == []
+
+
+MEASURED = {
+    "medial-shear": [0.9, 1.0, 1.6, 2.4, 2.6, 1.5, 0.8, 0.1, 0.3, 0.3, 0.3, 0.3],
+    "lateral-depression": [1.2, 0.7, 0.6, 0.9, 0.9, 1.1, 0.6, 1.0, 1.3, 1.7],
+    "bicondylar": [1.1, 3.0, 4.1, 6.4, 6.5],
+    "posterior-shear": [0.6, 0.6, 1.7, 1.3, 1.2, 1.5, 1.5, 0.5, 0.1, 0.4, 0.3, 0.2, 0.3, 0.3],
+    "bicondylar-detached": [4.3, 3.4, 4.9, 17.2],
+    "staged-tightening": [3.5, 2.2, 3.3],
+}
+"""Seconds of the processor for each part of shipped studies, that of the first with its bone."""
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_what_is_said_is_within_half_as_much_again_of_what_it_takes(
+        name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the measured times: the last that was said, and all but a first one, too."""
+    monkeypatch.setattr("buttress.comparison.cost.LONG", 0.0)
+    parts, seconds = parts_of(example(name)), MEASURED[name]
+    said: list[str] = []
+    bones = len({p.soft for p in parts})
+    cost = Cost(bones + sum(p.weight for p in parts), 1, said.append)
+    told, soft = [], False
+    for part, took in zip(parts, seconds, strict=True):
+        new = part.number == 0 or (part.soft and not soft)
+        soft = part.soft
+        cost.spent(part.weight + new, took, last=part is parts[-1])
+        if cost.said is not None:
+            told.append(cost.said / sum(seconds))
+    assert all(1 / 1.5 < share < 1.5 for share in told), told
+    assert len(said) <= 2

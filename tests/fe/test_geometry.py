@@ -1,5 +1,7 @@
 """Planning: clipping, joining, and refusals that name the part."""
 
+import re
+
 import numpy as np
 import pytest
 from section_figures import SIZE, rectangle, tibia
@@ -136,7 +138,7 @@ def test_the_arc_length_of_an_edge_is_that_of_its_line():
 
 
 REFUSED = {
-    "stops short": ({"cut": [(0, 15), (19.5, 15)]}, {}, {}, "fracture.cut",
+    "stops short": ({"cut": [(0, 15), (19.2, 15)]}, {}, {}, "fracture.cut",
                     "does not divide the section"),
     "overshoots a cut": ({**HALF, "b": [(10, 30), (10, 12)]}, {}, {}, "fracture.b",
                          "does not divide the section"),
@@ -190,6 +192,40 @@ def test_what_cannot_be_meshed_is_refused_by_name(case):
     with pytest.raises(InputError, match=message) as caught:
         planned(cuts, voids, regions)
     assert caught.value.key == key
+
+
+@pytest.mark.parametrize(("end", "place"), [
+    ((10.0, 15.4), (10.0, 15.0)),      # stops short of a cut by less than half an element
+    ((10.0, 14.6), (10.0, 15.0)),      # goes too far by as little
+    ((9.5, 14.6), None)])              # aslant: cut off where it crosses
+def test_an_end_that_misses_a_line_by_less_than_half_an_element_is_put_on_it(end, place):
+    found = planned({**HALF, "b": [(10, 30), end]}, {}, {})
+    line = found.cuts["b"]
+    x, y = line[np.argmin(line[:, 1])]
+    assert y == pytest.approx(15.0, abs=1e-9)
+    if place is None:      # on its own line from (10, 30)
+        assert x == pytest.approx(10.0 - 0.5 * 15.0 / 15.4, abs=1e-9)
+    else:
+        assert (x, y) == pytest.approx(place, abs=1e-9)
+    short = planned({"cut": [(0, 15), (19.55, 15)]}, {}, {})
+    assert np.ptp(short.cuts["cut"][:, 0]) == pytest.approx(20.0, abs=1e-9)
+
+
+def test_a_refused_corner_with_the_outline_names_an_end_that_is_accepted():
+    line = [(18.0, 30.0), (20.0, 12.0)]
+    with pytest.raises(InputError, match="corner of") as caught:
+        planned({"cut": line}, {}, {})
+    told = re.search(r"from \(([-\d.]+), ([-\d.]+)\) to \(([-\d.]+), ([-\d.]+)\)",
+                     caught.value.expected)
+    assert told is not None
+    turn, out = np.array([float(x) for x in told.groups()]).reshape(2, 2)
+    assert len(planned({"cut": [line[0], turn, out]}, {}, {}).cuts["cut"]) == 3
+
+
+def test_a_line_outside_says_where_the_bone_is():
+    with pytest.raises(InputError, match="lies outside") as caught:
+        planned({"cut": [(30, 0), (40, 30)]}, {}, {})
+    assert "x from 0.0 to 20.0, y from 0.0 to 30.0" in caught.value.expected
 
 
 @pytest.mark.parametrize(("outline", "labels", "message"), [

@@ -9,6 +9,7 @@ import pytest
 from small_study import small_study
 
 from buttress.bone.fit import slid
+from buttress.comparison.compare import compare
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure, condense
@@ -20,6 +21,7 @@ from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import ACROSS, GROUND, matched, piece, spring
 from buttress.fe.verification.problem import unknowns
 from buttress.model.model import Bones, Model, assemble
+from buttress.rules.check import check
 from buttress.study.read import Study, study_from
 from buttress.study.study import Fragment
 from buttress.sweeps.keys import bone_key, hardware_key
@@ -184,3 +186,19 @@ def test_a_sweep_meshes_once_and_sees_the_fit(key: str) -> None:
     changed = "compliance" if "layer" in key else "gap"
     before, after = (getattr(m.problem, changed) for m in models)
     assert np.abs(after - before).max() > 0
+
+
+def test_what_reduction_leaves_is_said_beside_every_figure_that_counts_from_there() -> None:
+    """A piece left 1.2 mm low was "within all limits" of a step-off of 2 mm, with not a word."""
+    data = plain(small_study("lag screws"))
+    assert not compare(study_from(data), pictures=False).constructs[0].remarks
+    data["fragment"][0]["step_mm"] = 1.2
+    data["fracture"][0]["gap_mm"] = 0.3
+    study = study_from(data)
+    told = {f.part: f for f in check(study) if f.rule == "left by reduction"}
+    assert {f.level for f in told.values()} == {"warning"}
+    assert "1.2 mm too low" in told["medial"].message
+    [made] = compare(study, pictures=False).constructs
+    assert any("leaves 'medial' 1.2 mm too low; movements, step-off and limits count from there"
+               in said for said in made.remarks)
+    assert any("0.3 mm apart" in said for said in made.remarks)

@@ -19,6 +19,7 @@ from buttress.report.folder import document
 from buttress.results.comparison import Comparison
 from buttress.results.rows import columns, rows
 from buttress.study.changes import changes
+from buttress.study.read import as_study
 from buttress.sweeps.vary import varied
 
 
@@ -117,3 +118,22 @@ def test_studies_are_compared_by_their_input(tmp_path: Path) -> None:
     assert any(key == "section.plane" for key, _, _ in diff("medial-shear", "posterior-shear").input)
     with pytest.raises(InputError, match="not the results of a comparison"):
         diff(tmp_path, "medial-shear")
+
+
+def test_what_may_be_given_is_said_where_nothing_is_found(tmp_path: Path) -> None:
+    """Folders of results are allowed in a diff, and paths wherever a study is expected."""
+    for given in ("nowhere", str(tmp_path / "nowhere"), "no/where.toml"):
+        with pytest.raises(InputError, match="no such results or study") as caught:
+            diff(given, "medial-shear")
+        assert caught.value.expected.startswith("a folder that buttress compare wrote")
+        assert "path of a study file" in caught.value.expected
+        assert "medial-shear" in caught.value.expected
+    with pytest.raises(InputError, match='did you mean "medial-shear"'):
+        diff("medial-sheer", "medial-shear")
+    with pytest.raises(InputError, match="no such file or shipped study") as caught:
+        as_study("no-such")
+    assert "path of a study file" in caught.value.expected
+    (tmp_path / "study.toml").write_text("")
+    with pytest.raises(InputError, match="directory") as caught:
+        as_study(tmp_path)
+    assert str(tmp_path / "study.toml") in caught.value.expected

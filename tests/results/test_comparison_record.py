@@ -137,7 +137,7 @@ def test_a_path_without_an_ending_is_a_path_where_there_is_a_file(
 
 
 @pytest.mark.parametrize(("given", "said"), [
-    ("medial-sheer", 'no such shipped study or file, did you mean "medial-shear"'),
+    ("medial-sheer", 'no such file or shipped study, did you mean "medial-shear"'),
     ("mine.toml", "no such file"), (Path("medial-shear"), "no such file"), (7, "not a study"),
     (None, "not a study")])
 def test_what_is_no_study(given: Any, said: str) -> None:

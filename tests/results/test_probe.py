@@ -16,6 +16,7 @@ from buttress.cli.app import app
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.element import QUADRATURE
 from buttress.fe.errors import InputError
+from buttress.report.catalogue import lines, listed
 from buttress.report.folder import write_results
 from buttress.results.comparison import Comparison
 from buttress.results.picture import BodyPicture, Picture
@@ -146,3 +147,16 @@ def test_a_point_that_is_none_is_refused_before_anything_is_solved(given: str) -
     done = CliRunner().invoke(app, ["compare", "--example", "medial-shear", "--at", given])
     assert isinstance(done.exception, InputError)
     assert done.exception.key == "--at"
+
+
+def test_every_column_of_the_points_is_defined_where_columns_are_listed(made: Comparison) -> None:
+    told = {c.name: c for c in listed() if c.found_in == "points.csv"}
+    assert list(told) == list(made.at([(-25.0, -12.0)]).columns)
+    assert all(c.definition for c in told.values())
+    assert "half of the engineering" in told["strain_xy"].definition
+    assert "cancellous bone" in told["tissue"].definition
+    assert all(c.unit == "MPa" for name, c in told.items() if name.endswith("_MPa"))
+    assert "columns of points.csv" in lines()
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    assert "`points.csv`" in readme
+    assert "half of the engineering" in readme

@@ -111,6 +111,8 @@ def test_upper_and_lower_borders() -> None:
 
 @pytest.mark.parametrize(("changes", "rule", "level", "told"), [
     ({"height_mm": -12, "length_mm": 70}, "raft below the joint", "warning", "12 mm below"),
+    ({"height_mm": -10.3, "length_mm": 70}, "raft below the joint", "warning",
+     "10.3 mm below the joint surface, more than 10 mm"),
     ({"height_mm": -4}, "raft below the joint", "note", "4 mm below"),
     ({"length_mm": 22}, "raft under the fragment", "warning", "less than 5 mm"),
     ({"length_mm": 29}, "raft under the fragment", "warning", "less than 5 mm"),
@@ -327,3 +329,12 @@ def test_a_deep_piece_over_a_void_is_not_under_the_joint() -> None:
     found = layout(bone, Section(bone.section))
     assert set(found.articular) == {"top"}
     assert found.above("hole") == {}
+
+
+def test_a_raft_that_does_not_follow_the_joint_is_not_in_two_places() -> None:
+    """It read "lies 16 mm below the joint" and "lies 3 mm below the joint" of one screw."""
+    tilted = study(screw=[RAFT | {"height_mm": -14, "angle_deg": 12, "length_mm": 55}])
+    told = [f.message for f in check(tilted) if f.rule == "raft below the joint"]
+    assert len(told) == 2
+    assert "at one end, more than 10 mm" in told[0]
+    assert "at the other end, less than 5 mm" in told[1]

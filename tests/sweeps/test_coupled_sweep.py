@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.text import Text
 from small_study import small_study
 
 from buttress.bone.section import Section
+from buttress.draw.sweep import over_key
 from buttress.fe.errors import InputError
 from buttress.rules.plate import apexes
 from buttress.study.read import example
@@ -17,7 +20,8 @@ from buttress.sweeps.design import make_design
 from buttress.sweeps.evaluate import Evaluator, Options, Task
 from buttress.sweeps.explore import Explorer
 from buttress.sweeps.keys import planned
-from buttress.sweeps.sweep import sweep
+from buttress.sweeps.store import read_meta, reading
+from buttress.sweeps.sweep import export_csv, sweep
 from buttress.sweeps.vary import Varier, varied
 
 SLOPE = "fracture.shear plane.slope_deg"
@@ -78,7 +82,16 @@ def test_the_store_names_the_expression_and_holds_what_separate_studies_give(tmp
     done = sweep(STUDY, [f"{SLOPE}=18,26", f"{TOP}={ABOVE}"], out=tmp_path / "s.sqlite", workers=0)
     assert (done.cases, done.done, done.failed) == (2, 2, False)
     frame = done.to_frame()
-    assert set(frame[TOP]) == {ABOVE}
+    tops = [apex(varied(STUDY, {SLOPE: slope}).study) + 23.5 for slope in frame[SLOPE]]
+    assert frame[TOP].dtype.kind == "f"
+    assert list(frame[TOP]) == pytest.approx(tops, abs=1e-9)      # millimetres, case by case
+    assert frame.attrs["coupled"] == {TOP: ABOVE}
+    with reading(tmp_path / "s.sqlite") as db:
+        assert read_meta(db)["design"]["vary"][TOP] == ABOVE
+        [[statement]] = db.execute("SELECT sql FROM sqlite_master WHERE name = 'design'")
+    assert f"-- mm; follows: {ABOVE}" in statement
+    target, _ = export_csv(tmp_path / "s.sqlite")
+    assert list(pd.read_csv(target)[TOP]) == pytest.approx(tops, abs=1e-9)
     explorer = Explorer(STUDY)
     for slope, sunk in zip(frame[SLOPE], frame["subsidence_mean_mm"], strict=True):
         place = apex(varied(STUDY, {SLOPE: slope}).study) + 23.5
@@ -86,6 +99,29 @@ def test_the_store_names_the_expression_and_holds_what_separate_studies_give(tmp
         assert alone.fragments["medial"].subsidence_mean_mm == pytest.approx(sunk, rel=1e-6)
     stays = sweep(STUDY, [f"{SLOPE}=18,26"], out=tmp_path / "t.sqlite", workers=0).to_frame()
     assert (stays["subsidence_mean_mm"] - frame["subsidence_mean_mm"]).abs().max() > 1e-3
+
+
+def test_a_figure_says_what_moves_along_and_names_its_axis_with_a_unit(tmp_path: Path) -> None:
+    said = "moves along: antiglide, antiglide plate: y of its proximal end"
+    given = sweep(STUDY, [f"{SLOPE}=18,26", f"{TOP}={ABOVE}"], out=tmp_path / "s.sqlite", workers=0)
+    filed = varied(STUDY, {TOP: ABOVE}).study
+    of_file = sweep(filed, [f"{SLOPE}=18,26"], out=tmp_path / "t.sqlite", workers=0)
+    for done in (given, of_file):
+        ax = over_key(done.to_frame(), SLOPE)
+        told = " ".join(" ".join(t.get_text().split()) for t in ax.figure.findobj(Text))
+        assert said in told
+        assert ABOVE in told
+        assert "also varied" not in told
+        assert " ".join(ax.get_xlabel().split()) == "shear plane: angle to the long axis [deg]"
+        assert len(ax.get_lines()[0].get_xdata()) == 2
+        assert ax.get_lines()[0].get_linestyle() == "-"
+    # Friction does not move the plate.
+    rubs = sweep(filed, ["fracture.shear plane.friction=0.3,0.5"], out=tmp_path / "u.sqlite",
+                 workers=0)
+    ax = over_key(rubs.to_frame(), "fracture.shear plane.friction")
+    assert "moves along" not in " ".join(t.get_text() for t in ax.figure.findobj(Text))
+    assert " ".join(ax.get_xlabel().split()) == \
+        "shear plane: coefficient of friction between its faces [-]"
 
 
 def test_lines_are_settled_before_they_are_turned() -> None:

@@ -39,6 +39,7 @@ class Step {
       for (let i = 0; i < n; i++) if (this.d[i]) stuck.addColumn(stick, i, this.d[i] / stuck.unit);
     }
     const ram = Math.abs(prescribed.get(n - 1) ?? 0);
+    this.rests = !tightens && prescribed.get(n - 1) === 0;
     if (tightens) {
       this.reference = [...prescribed.values()].reduce((s, f) => s + Math.abs(f), 0);
     } else {
@@ -54,6 +55,7 @@ class Step {
   /* The force [N] to which errors are relative. */
   against(force) {
     const largest = mostOf(force);
+    if (this.rests) return Math.max(largest, SMALL_SHARE * this.reference);
     return this.tightens ? Math.max(this.reference, SMALL_SHARE * largest)
       : Math.max(Math.abs(force[force.length - 1]), SMALL_SHARE * largest, SMALL_SHARE * this.reference);
   }
