@@ -20,6 +20,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.picture import Picture
 from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
+from buttress.words import BREAKS_RULE
 
 NOISE_MM = 1e-6
 """Movements below this are rounding, and said as 0."""
@@ -80,7 +81,9 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
         seen.frame(inner, picture.view, low, high, scale, cell=True, foot=True)
         draw_section(inner, picture, factor, shades)
     under = comparison.study.load.words(pictures[0].load_N)
-    d.title(ax, f"All constructs at {under} of joint force", pictures[0].view.all_words)
+    words = [pictures[0].view.all_words, *(
+        [BREAKS_RULE] if any(c.breaks_rule for c in comparison.constructs) else [])]
+    d.title(ax, f"All constructs at {under} of joint force, in this model", "; ".join(words))
     _overview_foot(ax, shades, _moved_words(pictures, factor), scale, box)
     return ax
 
@@ -123,7 +126,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
     for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
         rows = -(-len(shown) // columns)
         cell = wide / columns
-        names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
+        names = [wrap(c.marked_name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
                  for c, p in shown]
         if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
             continue

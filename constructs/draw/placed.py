@@ -46,6 +46,10 @@ CUT_MM = 10.0
 """Shaft that is drawn below the lowest of metal and fragments."""
 TOLD = ("broken", "warning")
 """Levels of findings whose message is on the picture; notes are counted."""
+ANGLES = ("Angles of screws in a plate are to the perpendicular on the plate at the hole, those of "
+          "others to the perpendicular on the long axis; positive: the tip lies closer to the "
+          "joint than on that line.")
+"""What the angle of a screw or wire is measured from."""
 ENDINGS = (".png", ".svg")
 GAP = 0.15
 """Between two constructs side by side, inches."""
@@ -91,7 +95,7 @@ def placed(study: AnyStudy, construct: str, findings: Sequence[Finding] = (), *,
     if ax is None:
         whole_page("placed")
         ax = d.axes_at(d.slide(), 0.95, 1.2, page().wide - 1.6, page().high - 2.1)
-        d.title(ax, own.name, "")
+        d.title(ax, own.name, ANGLES)
         return _draw(ax, study, _place(study, own, build_meshes(study)[0], findings), cell=False)
     return _draw(ax, study, _place(study, own, build_meshes(study)[0], findings), cell=True)
 
@@ -114,7 +118,7 @@ def sheet(study: Study, findings: Sequence[Finding]) -> Figure:
     head = "\n".join(wrap(line, page().wide - 0.6) for line in (
         f"{study.section.view.all_words}; as placed, before anything is solved. Bars over the "
         "joint line: contact patches; dots: tips, with x, y in mm, x "
-        f"{study.section.sides[1]}, y over the joint line.", *_told("", findings)))
+        f"{study.section.sides[1]}, y over the joint line. {ANGLES}", *_told("", findings)))
     heights = [(max(n.count("\n") + 1 for n, *_ in row) * 1.25 * LINE,
                 max(high for *_, high in row),
                 max(t.count("\n") + 1 for _, _, t, _ in row) * 1.25 * LINE) for row in rows]

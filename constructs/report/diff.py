@@ -151,7 +151,8 @@ def _figures(one: Side, other: Side) -> Iterator[Change]:
                 continue
             seen.add((construct, column))
             place: tuple[float | None, str] = (None, "") if whole else (float(load), fragment)
-            about: About = (construct, *place, column, q.said(q.words, of), q.unit)
+            about: About = (construct, *place, column, q.said(q.words, of),
+                            "" if q.unit == "-" else q.unit)
             pair = row.get(column, ""), other.rows[key][column]
             if column in WORDS:
                 if pair != ("", ""):
@@ -211,7 +212,7 @@ def lines(found: Diff, every: bool = False) -> list[str]:
         out += ["", f"{construct}: {sum(c.found == DIFFERS for c in own)} differ, {same} without a "
                     f"difference, {sum(c.found == UNKNOWN for c in own)} not known"]
         out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
-            (c.words + (f" [{c.unit}]" if c.unit not in ("", "-") else ""), c.where, _text(c.a),
+            (c.words + (f" [{c.unit}]" if c.unit else ""), c.where, _text(c.a),
              _text(c.b), c.found, c.by) for c in listed], "<<>><<") if listed else []
     return [*out, "", MEANING, LABEL]
 

@@ -15,16 +15,18 @@ from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
 from buttress.report.markup import Table, render
 from buttress.report.stages import shown_stages
+from buttress.report.terminal import PEAK, VERDICTS
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first
+from buttress.results.judged import HOW_TO_READ
+from buttress.results.order import answer, best_first
 from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
 from buttress.sweeps.explore import Live
 from buttress.sweeps.sweep import SweepSummary
 
 FRAME = ("Movements in the frame of the shaft, distal and opening positive, zero after the last "
-         "tightening. Capacity: without – with friction, tightened screws at the force to which "
-         "they were set; the peak may lie later. A dash is a number that does not exist.")
+         "tightening. Capacity: limit analysis, without – with friction. A dash is a number that "
+         f"does not exist. {PEAK} {HOW_TO_READ} {VERDICTS}")
 
 
 def page(heading: str = "", said: str = "", *, main: Markup | None = None,
@@ -42,8 +44,9 @@ def page(heading: str = "", said: str = "", *, main: Markup | None = None,
 def comparison_html(comparison: Comparison) -> str:
     """The table of a comparison, best first, with its trust columns."""
     study = comparison.study
-    return page(study.title or study.name,
-                main=parts.main_table(best_first(comparison.constructs)), small=FRAME)
+    order = best_first(comparison.constructs)
+    return page(study.title or study.name, f". {answer(order).words}",
+                main=parts.main_table(order), small=FRAME)
 
 
 @shows(ConstructResult)

@@ -32,6 +32,10 @@ FURTHER = {"hinge": "{} forms a further plastic hinge",
            "yield": "more of the anchorage of {} reaches its strength",
            "crushing": "more of {} is crushed"}
 """The same under load, where tightening has led to it already."""
+KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
+        "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
+        "shows.")
+"""What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 FINEST = 0.1
@@ -124,25 +128,27 @@ def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
     event, before = first_failure(c.path), standing(c)
-    already = [f"{STANDING[kind].format(_part(c, part))} already when tightened"
+    already = [f"already when tightened, {STANDING[kind].format(_part(c, part))}"
                for kind, part in sorted(before)]
     if event is None:
         top = _load(max(p.load_N for p in c.path.points))
         words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
     else:
         at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
-        words = f"first {failure_words(c, event)} {at}"
+        words = f"{'then' if already else 'first'}, {at}, {failure_words(c, event)}"
     return "; ".join([*already, words])
 
 
 def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried without it is below the reserve, and tension of screws."""
     low, found = c.without_friction_N, reserve(c).load_N
-    tension = f"its screws tightened to {_load(c.tightened_N)} in total" if c.tightened_N else ""
+    tension = f"its screws are tightened to {_load(c.tightened_N)} in total" if c.tightened_N \
+        else ""
     if low is None or low >= found:
-        return tension and f"it was pressed with {tension}"
-    above = f"above {_load(low)} " if low >= 1.0 else ""
-    return f"{above}it depends on friction{f', with {tension}' if tension else ''}"
+        return tension
+    friction = f"above {_load(low)} it depends on friction" if low >= 1.0 else \
+        "it carries nothing without friction"
+    return "; ".join(filter(None, (friction, tension)))
 
 
 def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:

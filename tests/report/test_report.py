@@ -18,7 +18,7 @@ from buttress.report.folder import document
 from buttress.report.glossary import glossary
 from buttress.report.page import write_report
 from buttress.report.tables import main_table
-from buttress.report.terminal import MARK, lines, print_table
+from buttress.report.terminal import lines, print_table
 from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
 from buttress.results.judged import ONLY_FRICTION
@@ -27,6 +27,7 @@ from buttress.results.records import NOT_TIGHTENED
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example, example_text, parse_study
 from buttress.study.tables import table_value
+from buttress.words import BREAKS_RULE as MARK
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
 
