@@ -187,8 +187,9 @@ def ending(c: ConstructResult) -> str:
     if c.ends_status == NOT_KNOWN:
         return f"peak not known above {c.known_to_N or 0.0:.0f} N"
     if c.equilibrium_ends_N is None:
+        least = c.without_friction_N or 0.0
         friction = "" if not needs_friction(c, c.search_limit_N) else (
-            f", {ONLY_FRICTION} above {c.without_friction_N:.0f} N")
+            f", {ONLY_FRICTION}" + (f" above {least:.0f} N" if least >= 1.0 else ""))
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
         return f"ends at {c.equilibrium_ends_N:.0f} N, where movements are no longer small"

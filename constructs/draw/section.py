@@ -29,6 +29,8 @@ ESCAPE_MM = 5.0
 """How far a fragment that moves freely is drawn along its motion."""
 GROUP_MM = 12.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
+WALLS_MM = 6.0
+"""The same across it: the two walls of a graft, the two sides of a screw."""
 LONGEST_MM = 15.0
 """About the length of the longest of these arrows as drawn: longer ones cross each other."""
 LEAST_MM = -60.0
@@ -113,7 +115,7 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
         centred = places - places.mean(axis=0)
         position = centred @ np.linalg.svd(centred, full_matrices=False)[2].T
         reach = np.maximum(np.ptp(position, axis=0), 1e-9)
-        count = np.maximum(1, np.round(reach / GROUP_MM))
+        count = np.maximum(1, np.round(reach / (GROUP_MM, WALLS_MM)))
         cells = np.minimum((position - position.min(axis=0)) / reach * count, count - 1).astype(int)
         cell = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1)
         tails, vectors = out.setdefault(kinds.get(source, "fracture"), ([], []))

@@ -172,7 +172,7 @@ def _figure(about: About, q: Quantity,
     if a is None or b is None:
         which = "second" if a is None else "first"
         return Change(*about, a, b, DIFFERS, f"only the {which} has one")
-    by = f"{b - a:+.3g} {q.unit}".strip() + (f", {100 * (b - a) / abs(a):+.0f} %" if a else "")
+    by = f"{b - a:+.3g} {about[-1]}".strip() + (f", {100 * (b - a) / abs(a):+.0f} %" if a else "")
     if any(lower):
         return Change(*about, a, b, UNKNOWN, "a lower bound")
     if bars[0] is not None and bars[1] is not None:

@@ -278,9 +278,9 @@ def _loads_pictured(comparison: Comparison) -> str:
     others = [f"{p.marked_name} at {p.load_words}" for p in shown if p.load_N != most]
     if not others:
         return f"All pictures of sections show {at}."
-    return (f"Pictures of sections show {at}, the largest load that most constructs hold; what "
-            f"does not hold it is also shown alone at the largest load of the study that it "
-            f"holds: {', '.join(others)}.")
+    return (f"Pictures of sections show {at}, the load at which most constructs are held; those of "
+            "a single construct that is not held there show the largest load of the study at "
+            f"which it is: {', '.join(others)}.")
 
 
 def _fades(comparison: Comparison, c: ConstructResult) -> bool:

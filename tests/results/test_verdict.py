@@ -75,9 +75,9 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     assert first_failure(made.path).kind == "crushing"
-    assert "first part of the graft 'graft' is crushed at about 700 N" in verdict(made, (made,))
+    assert "first, at about 700 N, part of the graft 'graft' is crushed" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
-    assert "first the plate 'plate' forms a plastic hinge at about 900 N" in verdict(
+    assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
     none = pressed("a", STIFF, events[:2])
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
@@ -88,11 +88,11 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
     events = (event("yield", 620.0, 0.1, "upper lag"), event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     made = replace(made, path=replace(made.path, already=standing))
-    assert ("; part of the anchorage of 'upper lag' is at its strength already when tightened; "
-            "first more of the anchorage of 'upper lag' reaches its strength at about 620 N"
+    assert ("; already when tightened, part of the anchorage of 'upper lag' is at its strength; "
+            "then, at about 620 N, more of the anchorage of 'upper lag' reaches its strength"
             ) in verdict(made, (made,))
     other = replace(made, path=replace(made.path, events=(event("hinge", 900.0, 0.3, "plate"),)))
-    assert "already when tightened; first the plate 'plate' forms a plastic hinge at about 900 N" \
+    assert "is at its strength; then, at about 900 N, the plate 'plate' forms a plastic hinge" \
         in verdict(other, (other,))
     none = replace(made, path=replace(made.path, events=()))
     assert "nothing more reaches its strength up to 2100 N" in verdict(none, (none,))
@@ -101,7 +101,7 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
 
 def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
-    assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in total" \
+    assert "above 1281 N it depends on friction; its screws are tightened to 2000 N in total" \
         in verdict(made, (made,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
