@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-BREAKS_RULE = "(!) breaks a rule of the trade: see its warnings"
+BREAKS_RULE = "(!) breaks a rule of the trade: its warnings say which"
 """What the mark behind the name of a construct means."""
 
 

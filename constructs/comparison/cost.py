@@ -34,6 +34,6 @@ class Cost:
             self.say(f"about {duration(whole)} in all" + (
                 f" on {self.workers} workers" if self.workers > 1 else ""))
         elif self.done >= SEEN * self.whole and not self.said / OFF < whole < self.said * OFF:
-            self.say(f"about {duration(whole)} in all, by the constructs so far, not "
-                     f"{duration(self.said)} as estimated")
+            self.say(f"about {duration(whole)} in all, judging by the constructs so far "
+                     f"({duration(self.said)} was the first estimate)")
             self.said = whole

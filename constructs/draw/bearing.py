@@ -123,7 +123,7 @@ def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     named = {HOLDS: HOLDS,
              ONLY_FRICTION: "within all limits, but only with friction",
              "": "over a limit, from the load given",
-             LETS_GO: "fails: not held, or only after moving far",
+             LETS_GO: "fails: above the largest load of the path",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
             if (v in verdicts if v else verdicts - set(named))]
@@ -136,7 +136,7 @@ def _signs(figure: Figure, bearing: Bearing, at: float, foot: str) -> None:
         for look, words in _looks(bearing)]
     if any(c.differs for row in bearing.rows for c in row.cells.values()):
         handles.append(Line2D([], [], linestyle="none", label=(
-            "lower part of a cell: in soft bone, where that is another verdict")))
+            "lower part of a cell: the verdict in soft bone, where it differs")))
     high = figure.get_figheight()
     figure.legend(handles=handles, loc="lower left", ncols=2, fontsize=SIZE, frameon=False,
                   bbox_to_anchor=(0.15 / page().wide, at / high))

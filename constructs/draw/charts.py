@@ -180,7 +180,7 @@ def _meaning(comparison: Comparison, name: str) -> str:
         return "peak load" + (", or end of the path where it has none" if ended else "")
     limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
     if name == METAL and limit is None:
-        return "metal first yields (an event, no limit here)"
+        return "metal first yields (no limit of this study)"
     return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
             else limit_words(name, limit))
 

@@ -17,6 +17,7 @@ from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
 from buttress.results.comparison import Comparison
+from buttress.results.judged import HOLDS
 from buttress.results.picture import Picture
 from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
@@ -146,7 +147,8 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     if sunk is None:
         return picture.verdict or picture.status
     # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
-    return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
+    words = f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
+    return words if picture.verdict in ("", HOLDS) else f"{picture.verdict}, {words}"
 
 
 def _sunk(load: LoadResult) -> float | None:

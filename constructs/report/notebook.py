@@ -24,9 +24,9 @@ from buttress.results.stages import StagedResult, StagedStudy
 from buttress.sweeps.explore import Live
 from buttress.sweeps.sweep import SweepSummary
 
-FRAME = ("Movements in the frame of the shaft, distal and opening positive, zero after the last "
-         "tightening. Capacity: limit analysis, without – with friction. A dash is a number that "
-         f"does not exist. {PEAK} {HOW_TO_READ} {VERDICTS}")
+FRAME = ("Movements are relative to the shaft, positive distally and where a gap opens, and count "
+         "from the last tightening. Capacity: limit analysis, without – with friction. A dash is a "
+         f"number that does not exist. {PEAK} {HOW_TO_READ} {VERDICTS}")
 
 
 def page(heading: str = "", said: str = "", *, main: Markup | None = None,

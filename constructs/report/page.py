@@ -34,7 +34,7 @@ from buttress.report.tables import (
     number,
     trust_table,
 )
-from buttress.report.terminal import PEAK, VERDICTS
+from buttress.report.terminal import PEAK, VERDICTS, tension_kept
 from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
@@ -79,7 +79,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
-        "answer": answer(order), "lost": comparison.lost, "main": main_table(order),
+        "answer": answer(order),
+        "lost": (*tension_kept(comparison), *comparison.lost), "main": main_table(order),
         "verdict_words": VERDICTS, "peak_words": PEAK,
         "both_words": HOW_TO_READ,
         "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),

@@ -188,7 +188,7 @@ def limits_table(c: ConstructResult) -> Table | None:
         (Cell(limit_words(name, r), bold=name == c.lowest_limit), number(r.load_N, 0),
          CANNOT_TIGHTEN if not_tightened(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
-        [(Cell("metal first yields (an event, no limit)"), number(c.first_yield_N, 0),
+        [(Cell("metal first yields (no limit of this study)"), number(c.first_yield_N, 0),
           c.first_yield_at)] if yield_words(c) else []),
         (0, 2), "small") if c.limits else None
 

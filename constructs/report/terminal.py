@@ -41,11 +41,12 @@ PEAK = (
     "was still rising where movements were no longer small, and more counts as not held. It is not "
     "known above a load where answers do not converge.")
 FRAME = (
-    "Movements in the frame of the shaft, distal and opening positive, zero after the last "
-    "tightening; the worst fragment. The state at a load is the first that is reached by pressing "
-    "slowly from the tightened state. " + PEAK + " Capacity: limit analysis without - with "
-    "friction. " + HOW_TO_READ, VERDICTS,
-    "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
+    "Movements are relative to the shaft, positive distally and where a gap opens, and count from "
+    "the last tightening; each row shows the fragment that subsides most. The state at a load is "
+    "the first that is reached by pressing slowly from the tightened state. " + PEAK + " Capacity: "
+    "limit analysis without - with friction. " + HOW_TO_READ, VERDICTS,
+    "Over 100 % of yield the outer fibre of a plate or screw has yielded; the stress shown is the "
+    "elastic one.")
 
 
 def header() -> tuple[str, ...]:
@@ -146,7 +147,9 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     out = [*wrap(comparison.study.title or comparison.study.name, width), ""]
     named = [c for c in comparison.study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
-    out += [*wrap(answer(order).words, width), ""]
+    for words in (answer(order).words, *tension_kept(comparison)):
+        out += wrap(words, width)
+    out.append("")
     out += heads(parts[0]) if len(parts) == 1 else []
     for construct in order:
         capacity = capacity_text(construct)
@@ -159,7 +162,8 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
                       *filter(None, [first, yield_words(construct),
                                      extra(construct, comparison.constructs),
                                      error_bars.words(construct)]),
-                      *construct.remarks):
+                      *construct.remarks, *(f"warning: {w}" for w in construct.warnings
+                                            if construct.breaks_rule)):
             out += wrap(words, width, initial_indent="  ", subsequent_indent="    ")
         for number_of, part in enumerate(parts):
             out += heads(part) if len(parts) > 1 else []
@@ -171,7 +175,7 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     return [*out, *marks, ""]
 
 
-def _kept(comparison: Comparison) -> list[str]:
+def tension_kept(comparison: Comparison) -> list[str]:
     """That tension does not fade, where a construct has tightened screws and no stage for it."""
     fades = {s.name for s in comparison.stages if any(x.do == "relax" for x in s.stages)}
     return [KEPT.format("Tightened screws")] if any(
@@ -203,7 +207,7 @@ def print_table(comparison: Comparison) -> None:
     if table is not None:
         print("\n".join([*bearing.lines(table, width), ""]))
     for words in (order_words(comparison.study.limits.movement_mm,
-                              comparison.meshes is not None), *FRAME, *_kept(comparison)):
+                              comparison.meshes is not None), *FRAME):
         print("\n".join(wrap(words, narrow, break_on_hyphens=False)))
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))

@@ -21,16 +21,16 @@ from buttress.study.tables import number
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
             "yield": "part of the anchorage of {} reaches its strength",
-            "crushing": "part of {} is crushed", "snap": "{} snaps through",
+            "crushing": "{} is crushed", "snap": "{} snaps through",
             "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part."""
 STANDING = {"hinge": "{} has a plastic hinge",
             "yield": "part of the anchorage of {} is at its strength",
-            "crushing": "part of {} is crushed"}
+            "crushing": "{} is crushed"}
 """What tightening alone has led to."""
 FURTHER = {"hinge": "{} forms a further plastic hinge",
            "yield": "more of the anchorage of {} reaches its strength",
-           "crushing": "more of {} is crushed"}
+           "crushing": "more {} is crushed"}
 """The same under load, where tightening has led to it already."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
@@ -114,8 +114,9 @@ def first_failure(path: PathResult) -> PathEvent | None:
 
 def failure_words(c: ConstructResult, event: PathEvent) -> str:
     """What an event of a construct's path means: ``the plate 'a' forms a plastic hinge``."""
-    said = FURTHER if (event.kind, event.where.part) in standing(c) else FAILURES
-    return said[event.kind].format(_part(c, event.where.part))
+    more = (event.kind, event.where.part) in standing(c)
+    return (FURTHER if more else FAILURES)[event.kind].format(
+        _what(c, event.kind, event.where.part, more))
 
 
 def standing(c: ConstructResult) -> set[tuple[str, str]]:
@@ -124,11 +125,21 @@ def standing(c: ConstructResult) -> set[tuple[str, str]]:
     return {(e.kind, e.where.part) for e in already if e.kind in STANDING}
 
 
+def _what(c: ConstructResult, kind: str, part: str, more: bool = False) -> str:
+    """What an event is of. Metal and gaps are not crushed: bone is, at a screw or a fracture."""
+    named = _part(c, part)
+    if kind != "crushing":
+        return named
+    if named.startswith("the graft"):
+        return f"of {named}" if more else f"part of {named}"
+    return f"bone {'along' if named.startswith('the fracture') else 'at'} {named}"
+
+
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
     event, before = first_failure(c.path), standing(c)
-    already = [f"already when tightened, {STANDING[kind].format(_part(c, part))}"
+    already = [f"already when tightened, {STANDING[kind].format(_what(c, kind, part))}"
                for kind, part in sorted(before)]
     if event is None:
         top = _load(max(p.load_N for p in c.path.points))

@@ -127,3 +127,16 @@ def test_json_has_the_sentence_and_first_and_last_rank() -> None:
     found = [construct_document(c, every) for c in every]
     assert [x["rank"] for x in found] == [[1, 2], [1, 2], [3, 3]]
     assert all(x["verdict"].endswith(".") for x in found)
+
+
+@pytest.mark.parametrize(("part", "said"), [
+    ("graft", "part of the graft 'graft' is crushed"),
+    ("shear plane", "bone along the fracture 'shear plane' is crushed"),
+    ("upper lag", "bone at the screw 'upper lag' is crushed")])
+def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -> None:
+    made = pressed("a", STIFF, (event("crushing", 700.0, 0.2, part),))
+    load = made.loads[-1]
+    members = {"upper lag": replace(load.members["plate"], kind="screw")}
+    made = replace(made, loads=(*made.loads[:-1], replace(
+        load, members={**load.members, **members})))
+    assert f"first, at about 700 N, {said}" in verdict(made, (made,))
