@@ -71,7 +71,8 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
         c.breaks_rule for c in constructs) else [])]), page().wide - 1.2)
     own = ax is None and page().column_mm is None     # in a paper its caption says it
     words = (foot.count("\n") + 1.5) * 1.15 * LINE if own else 0.0
-    under = 1.85 + 1.15 * LINE * max(0, (len(handles) + 1) // 2 - 3) + words
+    rows = (len(handles) + 1) // 2 + max(str(h.get_label()).count("\n") for h in handles)
+    under = 1.85 + 1.15 * LINE * max(0, rows - 3) + words
     if ax is None:
         inside = max(page().high - under - 0.7, len(names) * 0.42)
         lines, widest = _names(names, inside)

@@ -127,7 +127,8 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
     for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
         rows = -(-len(shown) // columns)
         cell = wide / columns
-        names = [wrap(c.marked_name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
+        names = [wrap(c.marked_name, cell - 0.25) + "\n" + "\n".join(
+            wrap(line, cell - 0.1) for line in _result(c, p).split("\n"))
                  for c, p in shown]
         if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
             continue
@@ -148,7 +149,7 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
         return picture.verdict or picture.status
     # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
     words = f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
-    return words if picture.verdict in ("", HOLDS) else f"{picture.verdict}, {words}"
+    return words if picture.verdict in ("", HOLDS) else f"{picture.verdict}\n{words}"
 
 
 def _sunk(load: LoadResult) -> float | None:

@@ -136,7 +136,7 @@ def _over(value: Shown, interval: str) -> Shown:
 
 def _verdict(load: LoadResult) -> Cell:
     kinds = {HOLDS: "good", ONLY_FRICTION: "open", UNKNOWN: "open"}
-    return Cell(load.verdict, beside(load), kinds.get(load.verdict, "bad"))
+    return Cell(load.verdict, beside(load).replace("; ", "\n"), kinds.get(load.verdict, "bad"))
 
 
 def forces(fragment: FragmentResult, toward: str = "lateral") -> dict[str, Any]:

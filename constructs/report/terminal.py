@@ -37,9 +37,9 @@ VERDICTS = (
     "the load, stated beside, that is still carried if friction is lost after the screws are "
     "tightened.")
 PEAK = (
-    "Peak: the largest load on that path. Marked ≥ it is no peak but the end of the path: the load "
-    "was still rising where movements were no longer small, and more counts as not held. It is not "
-    "known above a load where answers do not converge.")
+    "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
+    "the path: where movements were no longer small the load was still rising, and more counts as "
+    "not held. It is not known above a load where answers do not converge.")
 FRAME = (
     "Movements are relative to the shaft, positive distally and where a gap opens, and count from "
     "the last tightening; each row shows the fragment that subsides most. The state at a load is "
@@ -98,13 +98,13 @@ def capacity_text(construct: ConstructResult) -> str:
 
 
 def ends_text(construct: ConstructResult) -> str:
-    """The peak load [N], as in a cell: ``5964``, ``> 10000``, ``≥ 8279`` (`no_peak` says why),
+    """The peak load [N], as in a cell: ``5964``, ``> 8279`` (`no_peak` says why),
     ``not known (≥ 950)``."""
     ends = construct.equilibrium_ends_N
     if construct.ends_status == NOT_KNOWN:
         return f"{NOT_KNOWN} (≥ {construct.known_to_N or 0.0:.0f})"
     if construct.ends_status == ENDED and ends:
-        return f"≥ {ends:.0f}"
+        return f"> {ends:.0f}"
     return f"> {construct.search_limit_N:.0f}" if ends is None else f"{ends:.0f}"
 
 

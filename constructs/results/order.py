@@ -135,9 +135,11 @@ def why_first(order: list[ConstructResult]) -> str:
     """What puts the first construct where it stands, in a clause."""
     said = reserve_words(order[0])
     if tied := tied_first(order):
-        return f"{said}; tied with {_listed(tied)}"
+        listed = [c.marked_name for c in order if c.name in tied]
+        return f"{said}; tied with {_listed(listed)}"
     rival = next((c for c in order[1:] if c.twin_of is None), None)
-    return said if rival is None else f"{said}; next is '{rival.name}': {reserve_words(rival)}"
+    return said if rival is None else (
+        f"{said}; next is '{rival.marked_name}': {reserve_words(rival)}")
 
 
 @dataclass(frozen=True)

@@ -20,16 +20,16 @@ from buttress.study.activities import newtons
 from buttress.study.tables import number
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
-            "yield": "part of the anchorage of {} reaches its strength",
+            "yield": "part of {} reaches its strength",
             "crushing": "{} is crushed", "snap": "{} snaps through",
             "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part."""
 STANDING = {"hinge": "{} has a plastic hinge",
-            "yield": "part of the anchorage of {} is at its strength",
+            "yield": "part of {} is at its strength",
             "crushing": "{} is crushed"}
 """What tightening alone has led to."""
 FURTHER = {"hinge": "{} forms a further plastic hinge",
-           "yield": "more of the anchorage of {} reaches its strength",
+           "yield": "more of {} reaches its strength",
            "crushing": "more {} is crushed"}
 """The same under load, where tightening has led to it already."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
@@ -128,6 +128,8 @@ def standing(c: ConstructResult) -> set[tuple[str, str]]:
 def _what(c: ConstructResult, kind: str, part: str, more: bool = False) -> str:
     """What an event is of. Metal and gaps are not crushed: bone is, at a screw or a fracture."""
     named = _part(c, part)
+    if kind == "yield":
+        return f"the {'bond' if named.startswith('the graft') else 'anchorage'} of {named}"
     if kind != "crushing":
         return named
     if named.startswith("the graft"):
@@ -172,9 +174,9 @@ def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
             continue
         load = _load(found.load_N)
         if found.stiffer == c.name:
-            return f"it is stiffer than '{other.name}' up to about {load}, above which " \
-                   f"'{other.name}' has moved less"
-        return f"it has moved less than '{other.name}' above about {load}, and more below"
+            return f"it is stiffer than '{other.marked_name}' up to about {load}, above which " \
+                   f"'{other.marked_name}' has moved less"
+        return f"it has moved less than '{other.marked_name}' above about {load}, and more below"
     return ""
 
 
