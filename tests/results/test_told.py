@@ -26,7 +26,7 @@ from buttress.report.terminal import lines, print_table
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, with_verdicts
-from buttress.results.records import BEYOND, ENDED, ConstructResult
+from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone
 from buttress.results.verdict import KEPT
@@ -268,7 +268,10 @@ def test_a_list_of_curves_says_no_load_of_zero() -> None:
 
 
 def test_a_list_of_long_names_of_loads_leaves_the_axis_of_the_capacities_free() -> None:
-    made = heavy(construct("a", ends=4000.0), construct("b", ends=None))
+    limits = {name: LimitResult(3000.0, None, "key", 2.0, "mm")
+              for name in ("step-off", "depression", "widening")}
+    made = heavy(replace(construct("a", ends=4000.0), limits=limits, first_yield_N=900.0),
+                 construct("b", ends=None))
     data = plain(example("medial-shear"))
     data["load"] = {"body_mass_kg": 75.0, "activity": ["two-leg stance", "walking", "stairs up"],
                     "ground_kg": [15.0]}
