@@ -33,6 +33,8 @@ MEANING = (
 BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN),
           "known_to_N": ("ends_status", NOT_KNOWN)}
 """Columns that hold a lower bound where another column says so."""
+WHOLE = 1000.0
+"""Figures from here on are told without decimals."""
 WORDS = ("status", "verdict", "first_limit", "rank", "reserve_is", "peak_status", "capacity_status",
          "carried_most_by")
 """Columns of words that are compared."""
@@ -218,4 +220,7 @@ def lines(found: Diff, every: bool = False) -> list[str]:
 
 
 def _text(value: Any) -> str:
-    return "-" if value in (None, "") else value if isinstance(value, str) else f"{value:.4g}"
+    if value in (None, ""):
+        return "-"
+    return value if isinstance(value, str) else \
+        f"{value:.0f}" if abs(value) >= WHOLE else f"{value:.4g}"

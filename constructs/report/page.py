@@ -92,7 +92,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "pictured": _loads_pictured(comparison),
         "figures": [
             figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
-            figure("capacity", "Capacity of all constructs"),
+            figure("capacity",
+                   "Capacity of all constructs by limit analysis, and loads on their paths"),
             *(figure("curves", f"Subsidence of {f} under load", fragment=f)
               for f in comparison.fragments),
             figure("map", "Map of the bone over the mesh")],
