@@ -72,7 +72,7 @@ def condyles(load: LoadResult) -> Folded:
         ("A condyle is half of the joint surface, medial or lateral of its middle"
          if len(load.condyles) > 1 else "The condyle is all of the slice's joint surface")
         + ", whatever pieces it consists of; the main table gives the fragment that subsides most. "
-        "Both are means over a joint surface in the frame of the shaft, and they agree where the "
+        "Both are means over a joint surface relative to the shaft, and they agree where the "
         "fragment is the whole condyle. Load: the joint force on it." + (
             "" if load.widening_mm is None else " Widening: rim away from the middle of the joint; "
             f"together {number(load.widening_mm, 3)} mm."))
