@@ -15,7 +15,7 @@ from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
 from buttress.report.markup import Table, render
 from buttress.report.stages import shown_stages
-from buttress.report.terminal import PEAK, VERDICTS
+from buttress.report.terminal import PEAK, VERDICTS, tension_kept
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first
@@ -47,7 +47,8 @@ def comparison_html(comparison: Comparison) -> str:
     study = comparison.study
     order = best_first(comparison.constructs)
     return page(study.title or study.name, f". {answer(order).words}",
-                main=parts.main_table(order), small=FRAME)
+                main=parts.main_table(order), small=FRAME,
+                sentence=" ".join(tension_kept(comparison)))
 
 
 @shows(ConstructResult)
