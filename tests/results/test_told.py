@@ -18,7 +18,7 @@ from buttress.draw.curves import curves
 from buttress.draw.text import clashes, shown_texts
 from buttress.report import bearing as terminal
 from buttress.report.diff import diff
-from buttress.report.folder import write_results
+from buttress.report.folder import document, write_results
 from buttress.report.notebook import comparison_html, construct_html
 from buttress.report.page import write_report
 from buttress.report.tables import main_table
@@ -189,6 +189,7 @@ def test_a_construct_that_breaks_a_rule_is_marked_wherever_it_is_listed(
     assert "though it breaks a rule" in " ".join(comparison_html(made).split())
     html = page(made, tmp_path)
     assert f"<h2>{marked}</h2>" in html
+    assert "though it breaks a rule" in document(made)["answer"]
 
 
 # ---------------------------------------------------------------------- pictures at one load
