@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+BREAKS_RULE = "(!) breaks a rule of the trade: its warnings say which"
+"""What the mark behind the name of a construct means."""
+
+
+def marked(name: str, breaks_rule: bool) -> str:
+    """The name of a construct, marked where it breaks a rule of the trade."""
+    return f"{name} (!)" if breaks_rule else name
+
 
 def counted(number: int, what: str) -> str:
     """A number with its noun in the singular or plural: ``1 case``, ``2 cases``."""

@@ -134,13 +134,13 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     for construct in comparison.constructs:
         stripped = not_tightened(construct)
         if stripped:
-            print(f"{construct.name}: {stripped}", file=sys.stderr)
+            print(f"{construct.marked_name}: {stripped}", file=sys.stderr)
         for load in construct.loads:
             if load.status == Status.UNCONVERGED:
                 code = 1
             if load.status != Status.HELD and not stripped:
-                who = f", failure mechanism: motion of '{load.escapes}'" if load.escapes else ""
-                print(f"{construct.name}: {load.verdict} at {load.load_words}{who}",
+                who = f"; '{load.escapes}' moves freely" if load.escapes else ""
+                print(f"{construct.marked_name}: {load.verdict} at {load.load_words}{who}",
                       file=sys.stderr)
     for staged in comparison.stages:
         if staged.status != Status.HELD:
@@ -149,7 +149,7 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     for construct in comparison.constructs:
         for warning in construct.warnings:
             if not quiet:
-                print(f"{construct.name}: warning: {warning}", file=sys.stderr)
+                print(f"{construct.marked_name}: warning: {warning}", file=sys.stderr)
     from buttress.draw.all import boxed_names
 
     if not quiet and (names := boxed_names(comparison.study)):

@@ -80,12 +80,14 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         else:
             remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
         if one.staged is not None:
-            staged.append(one.staged)
+            staged.append(replace(one.staged, breaks_rule=name in broken))
             warned[name] += one.staged.warnings
             remarks[name] += one.staged.left_off
         if one.result is not None:
             done.append(replace(
                 one.result, twin_of=twins.get(name), breaks_rule=name in broken,
+                pictures=tuple(replace(p, breaks_rule=name in broken)
+                               for p in one.result.pictures),
                 warnings=(*warned[name], *one.result.warnings), remarks=tuple(remarks[name])))
     if not done:
         raise ButtressError("no construct could be solved: " + KILLED)

@@ -41,6 +41,6 @@ class Cost:
             self.said = whole
             self.say(f"about {duration(whole)} {self.called}{on}")
         elif not self.said / OFF < whole < self.said * OFF:
-            self.say(f"about {duration(whole)} {self.called}{on}, by the constructs so far, not "
-                     f"{duration(self.said)} as estimated")
+            self.say(f"about {duration(whole)} {self.called}{on}, judging by the constructs so far "
+                     f"({duration(self.said)} was the first estimate)")
             self.said = whole

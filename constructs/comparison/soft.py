@@ -23,9 +23,9 @@ from buttress.study.tables import number
 
 SOFT = "soft"
 FOAM = "The bone of the study is a foam, so that nothing is judged in soft bone."
-ALREADY = "The bone of the study is soft already, so that nothing else is judged in soft bone."
+ALREADY = "The bone of the study is soft already, so soft bone is not judged separately."
 
-NAMED = "A cell names soft bone only where the verdict there is another one."
+NAMED = "A cell mentions soft bone only where its verdict there differs."
 
 
 def in_soft_bone(study: Study) -> tuple[Study | None, str]:

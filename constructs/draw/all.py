@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from buttress import LABEL
 from buttress.draw import bearing as figure_bearing
+from buttress.draw.captions import caption
 from buttress.draw.charts import capacity
 from buttress.draw.contact import contact_pressure
 from buttress.draw.curves import curves
@@ -19,7 +20,7 @@ from buttress.draw.fields import colours_of
 from buttress.draw.free_body import free_body
 from buttress.draw.map import modulus_map
 from buttress.draw.overview import overview
-from buttress.draw.page import COLUMN_MM, PAGE_MM, PaperFigure
+from buttress.draw.page import COLUMN_MM, PAGE_MM
 from buttress.draw.page import paper as on_paper
 from buttress.draw.primitives import magnification, save
 from buttress.draw.section import deformed
@@ -44,12 +45,15 @@ MEANWHILE = 3
 """Figures that this process draws while others start."""
 
 
-def shown_picture(construct: ConstructResult) -> Picture | None:
-    """The picture that stands for a construct: its largest load that is held, else its smallest."""
-    held = [p for p in construct.pictures if p.held]
-    if held:
-        return max(held, key=lambda p: p.load_N)
-    return min(construct.pictures, key=lambda p: p.load_N, default=None)
+def shown_picture(construct: ConstructResult, load_N: float | None = None) -> Picture | None:
+    """The picture that stands for a construct: that of a load [N] if it is held there, else of the
+    largest load that is held, else of that load, without equilibrium. Without ``load_N``: of the
+    largest load that is held, else of its smallest."""
+    own = {p.load_N: p for p in construct.pictures}
+    held = [load for load, p in own.items() if p.held]
+    if load_N in own and (load_N in held or not held):
+        return own[load_N]
+    return own[max(held)] if held else own.get(min(own, default=0.0))
 
 
 def overview_load(comparison: Comparison) -> float | None:
@@ -150,9 +154,10 @@ def _keyed(comparison: Comparison, field: str) -> Iterator[tuple[str, str, Calla
     comparison = _told_apart(comparison)
     names = {(kind, dict(zip(given, (c.name for c in comparison.constructs), strict=True)).get(
         construct, construct), part): stem for (kind, construct, part), stem in names.items()}
-    shown = {c.name: p for c in comparison.constructs if (p := shown_picture(c)) is not None}
-    loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     most = overview_load(comparison)
+    shown = {c.name: p for c in comparison.constructs
+             if (p := shown_picture(c, most)) is not None}
+    loads = {c.name: {r.total_load_N: r for r in c.loads} for c in comparison.constructs}
     if most is not None:
         yield "overview", names["overview", "", ""], partial(overview, comparison, most,
                                                              field=field)
@@ -203,7 +208,8 @@ def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, sv
     """Draw every figure into a folder, as PNG and, where asked, SVG; ``field`` colours sections.
 
     ``workers``: processes that share the figures, this one among them; the files are the same to
-    the last byte. ``paper``: figures for a paper, as PDF and SVG, and their titles in captions.txt.
+    the last byte. ``paper``: figures for a paper, as PDF and SVG, and their captions in
+    captions.txt.
     Returns the figures' files in reading order.
     """
     draw = partial(draw_share, comparison, folder, field, svg, paper)
@@ -218,21 +224,33 @@ def draw_all(comparison: Comparison, folder: Path, field: str = STRAIN_RATIO, sv
                 done += share.result()
     done.sort()
     if paper:
-        (folder / "captions.txt").write_text("\n".join([LABEL, "", *(
-            f"{paths[0].stem}: {caption}" for _, paths, caption in done)]) + "\n",
-            encoding="utf-8")
-    return [path for _, paths, _ in done for path in paths]
+        (folder / "captions.txt").write_text("\n\n".join([LABEL, *captions(
+            comparison, [paths[0].stem for _, paths in done], field)]) + "\n", encoding="utf-8")
+    return [path for _, paths in done for path in paths]
+
+
+def captions(comparison: Comparison, drawn: Sequence[str], field: str = STRAIN_RATIO
+             ) -> list[str]:
+    """The captions of the figures of these file names, as a journal prints them."""
+    most, out = overview_load(comparison), {}
+    for key, stem in stems(comparison).items():
+        kind, construct, _ = key
+        if stem not in drawn:
+            continue
+        own = comparison[construct] if construct and kind != "tornado" else None
+        picture = shown_picture(comparison.constructs[0] if own is None else own, most)
+        out[stem] = f"{stem}: {caption(comparison, key, picture, field)}"
+    return [out[stem] for stem in drawn]
 
 
 def draw_share(comparison: Comparison, folder: Path, field: str, svg: bool, paper: bool,
-               first: int, step: int) -> list[tuple[int, list[Path], str]]:
+               first: int, step: int) -> list[tuple[int, list[Path]]]:
     """Draw every ``step``-th figure from the ``first`` on, the first share those before
-    `MEANWHILE` too; their numbers, files and captions."""
+    `MEANWHILE` too; their numbers and files."""
     out = []
     for number, (stem, draw) in enumerate(planned(comparison, field, paper)):
         if (number if number >= MEANWHILE else 0) % step == first:
             figure = draw().get_figure(root=True)
             assert isinstance(figure, Figure)
-            out.append((number, save(figure, folder, stem, svg),
-                        figure.caption if isinstance(figure, PaperFigure) else ""))
+            out.append((number, save(figure, folder, stem, svg)))
     return out

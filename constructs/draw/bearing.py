@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from buttress.draw import primitives as d
@@ -18,6 +19,8 @@ from buttress.results.records import CANNOT_TIGHTEN
 
 LOOKS = {HOLDS: ("#DEDEDE", ""), ONLY_FRICTION: ("#DEDEDE", ".."), LETS_GO: ("#F0B08A", "xxx"),
          CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
+SOFT = " / soft bone"
+"""How the name of the lower part of a cell ends."""
 BROKEN = ("#FBEFA0", "//")
 """Grey, yellow and vermilion (Okabe and Ito), distinguished by hatch and words too.
 
@@ -44,20 +47,23 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     down = len(constructs) if turned else len(activities)
     left, inside = 2.9, page().wide - 3.3
     cell = inside / across
+    names = [bearing.named(c) for c in constructs]
     tops = ([f"{wrap(row.name, cell - 0.1)}\n{row.force_words} N" for row, _ in activities]
-            if turned else [wrap(c, cell - 0.1) for c in constructs])
-    sides = ([wrap(c, left - 0.4) for c in constructs] if turned
+            if turned else [wrap(c, cell - 0.1) for c in names])
+    sides = ([wrap(c, left - 0.4) for c in names] if turned
              else [words for _, words in activities])
     words = [[_words(row.cells[c], cell) for row, _ in activities] for c in constructs]
     if not turned:
         words = [list(column) for column in zip(*words, strict=True)]
-    deep = max(x.count("\n") + 1 for line in (*words, sides) for x in line)
+    deep = max(max(x.count("\n") + 1 for x in sides),
+               max(sum(x.count("\n") + 1.2 for x in parts) for line in words for parts in line))
     tall = (deep + 0.6) * LINE
     over = (max(t.count("\n") for t in tops) + 1) * LINE + 0.25
-    foot = wrap(" ".join((*bearing.doubts, bearing.judged)), page().wide - 0.6)
+    foot = wrap(" ".join(filter(None, (bearing.mark, *bearing.doubts, bearing.judged))),
+                page().wide - 0.6)
     # Three lines of words and a line of signs have their place; what is more lifts the matrix.
     signs = LINE * max(0, foot.count("\n") - 2) + 1.05
-    under = signs + 0.5 + 0.25 * ((len(_looks(bearing)) - 1) // 3)
+    under = signs + 0.5 + 0.25 * (len(_looks(bearing)) // 2)
     if ax is None:
         whole_page("weight_bearing")
         height = max(page().high, down * tall + over + under + 0.85)
@@ -69,10 +75,10 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
         d.label(figure)
     ax.set(xlim=(0, across), ylim=(down, 0))
     for i, line in enumerate(words):
-        for k, text in enumerate(line):
+        for k, parts in enumerate(line):
             row, name = ((activities[k][0], constructs[i]) if turned
                          else (activities[i][0], constructs[k]))
-            _cell(ax, row, name, (k, i), text)
+            _cell(ax, row, name, (k, i), parts)
     ax.set_xticks([k + 0.5 for k in range(across)], tops, size=SIZE)
     ax.set_yticks([i + 0.5 for i in range(down)], sides, size=SIZE)
     ax.tick_params(length=0, labeltop=True, labelbottom=False)
@@ -83,30 +89,41 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     return ax
 
 
-def _words(cell: Cell, room: float) -> str:
-    """The words of a cell on one line if they fit, else the load on a line of its own; what it
-    would be in soft bone below."""
+def _words(cell: Cell, room: float) -> list[str]:
+    """The words of a cell, the load on a line of its own unless both fit on one, and what has
+    happened below it; then, where it is another verdict, what it would be in soft bone."""
     own = cell.own_words
-    parts = ([own] if width(own) <= room - 0.16 or not cell.since else [cell.verdict, cell.since])
-    return "\n".join(wrap(part, room - 0.16) for part in (*parts, cell.soft_words) if part)
+    lines = [own] if width(own) <= room - 0.16 or not cell.since else [cell.verdict, cell.since]
+    lines += [what for what, _ in cell.events]
+    return ["\n".join(wrap(line, room - 0.16) for line in lines),
+            *([wrap(cell.soft_words, room - 0.16)] if cell.soft_words else [])]
 
 
-def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], text: str) -> None:
-    colour, hatch = LOOKS.get(row.cells[name].verdict, BROKEN)
-    ax.add_patch(Rectangle((at[0] + 0.02, at[1] + 0.04), 0.96, 0.92, facecolor=colour,
-                           edgecolor="#00000030", hatch=hatch, linewidth=0,
-                           gid=f"{name} / {row.name}"))
-    ax.text(at[0] + 0.5, at[1] + 0.5, text, size=SIZE, ha="center", va="center", linespacing=1.0,
-            bbox={"facecolor": colour, "edgecolor": "none", "pad": 1.5})
+def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], parts: list[str]) -> None:
+    """One cell; where soft bone changes the verdict, its lower part has the look of that one."""
+    cell = row.cells[name]
+    verdicts = [cell.verdict, *([cell.soft.verdict] if cell.soft and cell.differs else [])]
+    lines = [part.count("\n") + 1.2 for part in parts]
+    top = at[1] + 0.04
+    for verdict, part, many in zip(verdicts, parts, lines, strict=True):
+        colour, hatch = LOOKS.get(verdict, BROKEN)
+        tall = 0.92 * many / sum(lines)
+        where = f"{name} / {row.name}" + (SOFT if top > at[1] + 0.04 else "")
+        ax.add_patch(Rectangle((at[0] + 0.02, top), 0.96, tall, facecolor=colour,
+                               edgecolor="#00000030", hatch=hatch, linewidth=0, gid=where))
+        ax.text(at[0] + 0.5, top + tall / 2, part, size=SIZE, ha="center", va="center",
+                linespacing=1.0, bbox={"facecolor": colour, "edgecolor": "none", "pad": 1.5})
+        top += tall
 
 
 def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
     """Colour, hatch and meaning of what the matrix shows."""
-    verdicts = {c.verdict for row in bearing.rows for c in row.cells.values()}
+    cells = [c for row in bearing.rows for c in row.cells.values()]
+    verdicts = {c.verdict for c in cells} | {c.soft.verdict for c in cells if c.soft and c.differs}
     named = {HOLDS: HOLDS,
              ONLY_FRICTION: "within all limits, but only with friction",
              "": "over a limit, from the load given",
-             LETS_GO: "fails: not held, or only after moving far",
+             LETS_GO: "fails: above the largest load of the path",
              CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
             if (v in verdicts if v else verdicts - set(named))]
@@ -114,10 +131,14 @@ def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
 
 def _signs(figure: Figure, bearing: Bearing, at: float, foot: str) -> None:
     """Below the matrix: what the colours mean, what was not found, how a mass is judged."""
-    handles = [Patch(facecolor=look[0], hatch=look[1], edgecolor="#00000030", label=words)
-               for look, words in _looks(bearing)]
+    handles: list[Patch | Line2D] = [
+        Patch(facecolor=look[0], hatch=look[1], edgecolor="#00000030", label=words)
+        for look, words in _looks(bearing)]
+    if any(c.differs for row in bearing.rows for c in row.cells.values()):
+        handles.append(Line2D([], [], linestyle="none", label=(
+            "lower part of a cell: the verdict in soft bone, where it differs")))
     high = figure.get_figheight()
-    figure.legend(handles=handles, loc="lower left", ncols=3, fontsize=SIZE, frameon=False,
+    figure.legend(handles=handles, loc="lower left", ncols=2, fontsize=SIZE, frameon=False,
                   bbox_to_anchor=(0.15 / page().wide, at / high))
     figure.text(0.3 / page().wide, 0.42 / high, foot, size=SIZE,
                 va="bottom", linespacing=1.15)

@@ -13,6 +13,7 @@ from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, wrap, wrap_all
 from buttress.results.comparison import Comparison
+from buttress.results.judged import HOW_TO_READ
 from buttress.results.limits import EQUILIBRIUM, METAL, limit_words
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -22,6 +23,7 @@ from buttress.results.records import (
     ConstructResult,
     not_tightened,
 )
+from buttress.words import BREAKS_RULE
 
 STUDY = "loads of the study"
 MARKERS = {EQUILIBRIUM: "D", "step-off": "^", "depression": "v", "widening": "s",
@@ -58,14 +60,19 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     list of marks.
     """
     constructs = comparison.constructs
-    names = [c.name for c in constructs]
+    names = [c.marked_name for c in constructs]
     row = 0.62
     if ax is None:
         whole_page("capacity")
     end = _axis_end(comparison)
     handles = _marks(comparison, end)
     # Three rows of marks have their place below the axes; each one more lifts them.
-    under = 1.85 + 1.15 * LINE * max(0, (len(handles) + 1) // 2 - 3)
+    foot = wrap(" ".join([HOW_TO_READ, *([f"{BREAKS_RULE}."] if any(
+        c.breaks_rule for c in constructs) else [])]), page().wide - 1.2)
+    own = ax is None and page().column_mm is None     # in a paper its caption says it
+    words = (foot.count("\n") + 1.5) * 1.15 * LINE if own else 0.0
+    rows = (len(handles) + 1) // 2 + max(str(h.get_label()).count("\n") for h in handles)
+    under = 1.85 + 1.15 * LINE * max(0, rows - 3) + words
     if ax is None:
         inside = max(page().high - under - 0.7, len(names) * 0.42)
         lines, widest = _names(names, inside)
@@ -93,8 +100,11 @@ def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     d.title(ax, "Capacity by limit analysis, and loads on the path", "")
+    high = figure.get_figheight()
     figure.legend(handles=handles, loc="lower center", ncols=2, fontsize=SIZE, frameon=False,
-                  bbox_to_anchor=(0.5, 0.35 / figure.get_figheight()), columnspacing=2.5)
+                  bbox_to_anchor=(0.5, (0.35 + words) / high), columnspacing=2.5)
+    if words:
+        figure.text(0.5, 0.42 / high, foot, size=SIZE, ha="center", va="bottom", linespacing=1.15)
     return ax
 
 
@@ -168,10 +178,10 @@ def _meaning(comparison: Comparison, name: str) -> str:
     """What a mark means, in words."""
     if name == EQUILIBRIUM:
         ended = any(c.ends_status == ENDED for c in comparison.constructs)
-        return "peak load" + (", or end of the path (movements no longer small)" if ended else "")
+        return "peak load" + (", or end of the path where it has none" if ended else "")
     limit = next((c.limits[name] for c in comparison.constructs if name in c.limits), None)
     if name == METAL and limit is None:
-        return "metal first yields (an event, no limit here)"
+        return "metal first yields (no limit of this study)"
     return (f"step-off reaches {comparison.study.limits.step_off_mm:g} mm" if limit is None
             else limit_words(name, limit))
 
@@ -184,7 +194,8 @@ def _marks(comparison: Comparison, end: float) -> list:
                else f"{len(cases)} from {cases[0].words} to {cases[-1].words}")
     handles: list = []
     if any(low is not None and low > 0.0 for low, _ in brackets):
-        handles.append(Patch(color="#777777", label="carried even without friction"))
+        handles.append(Patch(color="#777777",
+                             label="carried even without friction, nothing hardening"))
     if any(low is not None and high is not None and high > low for low, high in brackets):
         handles.append(Patch(facecolor="white", edgecolor="#777777", hatch="////",
                              label="carried with friction at its best, nothing hardening"))

@@ -65,7 +65,7 @@ def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = No
     assert figure is not None
     d.label(figure)
     words = "" if picture.held else ", so there is no pressure to draw"
-    d.title(ax, f"{picture.construct}: contact pressure", outcome(picture) + words)
+    d.title(ax, f"{picture.marked_name}: contact pressure", outcome(picture) + words)
     rooms = (column / scale * there + 5.0 for there in beside)
     seen.frame(ax, picture.view, *seen.widened(picture.view, low, high, *rooms, below=1.0,
                                                above=3.0), scale)

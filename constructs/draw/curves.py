@@ -25,6 +25,7 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.study.checked import require_known
+from buttress.words import BREAKS_RULE
 
 SHOWN_MM = 2.2
 """Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
@@ -49,7 +50,7 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     """
     require_known(fragment, comparison.fragments, "fragment")
     constructs = comparison.constructs
-    words = [f"{c.name} ({ending(c)})" for c in constructs]
+    words = [f"{c.marked_name} ({ending(c)})" for c in constructs]
     marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY, BARS]
     if ax is None:
         now = page()
@@ -88,7 +89,8 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
     ax.set_ylim(0.0, 1.06 * most if most > 0.0 else 1.0)
     ax.set_xlabel("mean subsidence of the joint surface [mm]", size=SIZE)
     ax.set_ylabel("total joint force [N]", size=SIZE)
-    d.title(ax, f"{fragment}: force over subsidence", "")
+    d.title(ax, f"{fragment}: force over subsidence",
+            BREAKS_RULE if any(c.breaks_rule for c in constructs) else "")
     ax.grid(alpha=0.25)
     handles += [_sign(EVENTS[k][0], EVENTS[k][1]) for k in EVENTS if k in kinds]
     handles += [_sign("X", PEAK)] if "peak" in kinds else []
@@ -185,7 +187,9 @@ def ending(c: ConstructResult) -> str:
     if c.ends_status == NOT_KNOWN:
         return f"peak not known above {c.known_to_N or 0.0:.0f} N"
     if c.equilibrium_ends_N is None:
-        friction = f", {ONLY_FRICTION}" if needs_friction(c, c.search_limit_N) else ""
+        least = c.without_friction_N or 0.0
+        friction = "" if not needs_friction(c, c.search_limit_N) else (
+            f", {ONLY_FRICTION}" + (f" above {least:.0f} N" if least >= 1.0 else ""))
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
         return f"ends at {c.equilibrium_ends_N:.0f} N, where movements are no longer small"

@@ -21,10 +21,12 @@ from buttress.draw.text import LINE, SIZE, wrap
 from buttress.fe.errors import InputError
 from buttress.results.picture import Picture
 from buttress.results.records import worst_subsidence
+from buttress.rules.check import check
 from buttress.study.checked import require_known
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.explore import LARGEST_N, LEAST_N, Explorer, Live, Way
+from buttress.words import BREAKS_RULE, marked
 
 FRAMES, REST = 24, 6
 """Frames in which the joint is pressed, and frames that rest on the last of them."""
@@ -60,13 +62,14 @@ class Shot:
 @dataclass(frozen=True)
 class Film:
     """All frames: how far the joint is pressed [mm] and the shots of both constructs; one
-    magnification for all."""
+    magnification for all. ``against``: constructs that break a rule of the trade."""
 
     study: Study
     pressed_mm: tuple[float, ...]
     frames: tuple[tuple[Shot, Shot], ...]
     factor: float
     top: float
+    against: tuple[str, ...] = ()
 
 
 def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: None,
@@ -99,7 +102,8 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
         made.append((one, other))
     pictures = [s.picture for pair in made for s in pair]
     return Film(study=study, pressed_mm=places, frames=tuple(made),
-                factor=d.magnification(pictures, LARGEST_MM), top=d.strain_top(pictures))
+                factor=d.magnification(pictures, LARGEST_MM), top=d.strain_top(pictures),
+                against=tuple({f.construct for f in check(study) if f.level == "broken"}))
 
 
 def _shot(explorer: Explorer, name: str, way: Way, place: float, before: Shot | None) -> Shot:
@@ -139,14 +143,15 @@ def draw_frame(made: Film, number: int) -> Figure:
         seen.frame(ax, shot.picture.view, low - 2, high + np.array([2.0, 16.0]), cell=True)
         _section(ax, shot, made)
         middle = (side + 0.5) / 2
-        name = wrap(shot.live.construct, wide, 16, most=2, bold=True)
+        name = wrap(marked(shot.live.construct, shot.live.construct in made.against), wide, 16,
+                    most=2, bold=True)
         figure.text(middle, 0.92, name, size=16, weight="bold", ha="center", va="top")
         figure.text(middle, 0.14, wrap(shot.words, wide, 16), size=16, ha="center", va="center",
                     color=d.KINDS["fracture"] if shot.loose or shot.past else "black")
     figure.text(0.5, (0.1 + 1.6 * LINE) / SLIDE.high,
                 f"{pictures[0].view.all_words}; displacement × {made.factor:g} in both; N: joint "
                 "force; once it has given way: direction only.\nDarkest: strain of "
-                f"{made.top:g} of yield or more.",
+                f"{made.top:g} of yield or more." + (f" {BREAKS_RULE}." if made.against else ""),
                 size=SIZE, ha="center", va="bottom")
     return figure
 

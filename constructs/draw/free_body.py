@@ -48,8 +48,9 @@ def closing(body: FreeBody) -> str:
 def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axes:
     """Free body of a fragment in ``ax``, and right of it the closed force polygon.
 
-    Arrows end or begin on the line of action of each source's resultant; both parts use one
-    scale, which is stated. Without equilibrium there are no forces to draw: the picture says so.
+    Arrows end or begin where each source acts; one whose force passes beside it also turns the
+    fragment, and its couple is stated with its newtons. Both parts use one scale, which is stated.
+    Without equilibrium there are no forces to draw: the picture says so.
     With ``ax``, leave as much room right of it as it is wide; its ``child_axes[0]`` is the polygon.
 
     Raises InputError, with the closest name, for a fragment that the picture has not.
@@ -61,7 +62,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
-    d.title(ax, f"{picture.construct}: free body of {fragment}", outcome(picture))
+    d.title(ax, f"{picture.marked_name}: free body of {fragment}", outcome(picture))
     view = picture.view
     body = next((f for f in picture.free_bodies if f.fragment == fragment), None)
     piece = next(b for b in picture.bodies if b.name == fragment)
@@ -98,7 +99,7 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     for (start, end), look in zip(ends, style, strict=True):
         d.draw_arrow(ax, start, end, **look)
     ax.plot(*point.T, linestyle="none", marker="o", markersize=4, color="black", zorder=7)
-    names = [f"{a.source}\n{np.hypot(*a.force):.0f} N" for a in body.arrows]
+    names = [f"{a.source}\n{np.hypot(*a.force):.0f} N{_turning(a, view)}" for a in body.arrows]
     colours = [s["color"] for s in style]
     columns = seen.ends(view, lowest[0], highest[0])
     for hand, x in zip((True, False), columns, strict=True):
@@ -108,6 +109,14 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
                      span=tuple(np.sort(ax.get_ylim()) + np.array([1.0, -1.0 - LINE / scale])))
     _polygon(ax, body, view, style, newtons, scale, size)
     return ax
+
+
+def _turning(arrow: Arrow, view: View) -> str:
+    """The couple of a source in N m, with its sense as drawn; empty without one."""
+    if not arrow.couple_Nmm:
+        return ""
+    way = "counter-clockwise" if arrow.couple_Nmm * view.sign > 0.0 else "clockwise"
+    return f" and a couple of {abs(arrow.couple_Nmm) / 1000.0:.2g} N m, {way}"
 
 
 def _newtons(force: FloatArray, low: FloatArray, high: FloatArray) -> float:
@@ -170,6 +179,8 @@ def _polygon(ax: Axes, body: FreeBody, view: View, style: list[dict], newtons: f
     start = seen.ends(view, middle[0] - half[0], middle[0] + half[0])[0]
     seen.scale_bar(other, start + view.sign * 0.15 / scale, middle[1] - half[1] + 0.62 / scale,
                    view.sign * bar * 10.0 / newtons * ratio, f"{bar:g} N", scale)
+    turns = " A couple turns the fragment without a force." if any(
+        a.couple_Nmm for a in body.arrows) else ""
     same = "" if f"{ratio:.2g}" == "1" else f" Drawn {ratio:.2g} times as large as on the left."
-    other.text(0.02, 0.015, wrap(closing(body) + same, wide - 0.3), size=SIZE, va="bottom",
+    other.text(0.02, 0.015, wrap(closing(body) + turns + same, wide - 0.3), size=SIZE, va="bottom",
                transform=other.transAxes)

@@ -17,9 +17,11 @@ from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
 from buttress.results.comparison import Comparison
+from buttress.results.judged import HOLDS
 from buttress.results.picture import Picture
 from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
+from buttress.words import BREAKS_RULE
 
 NOISE_MM = 1e-6
 """Movements below this are rounding, and said as 0."""
@@ -80,7 +82,9 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
         seen.frame(inner, picture.view, low, high, scale, cell=True, foot=True)
         draw_section(inner, picture, factor, shades)
     under = comparison.study.load.words(pictures[0].load_N)
-    d.title(ax, f"All constructs at {under} of joint force", pictures[0].view.all_words)
+    words = [pictures[0].view.all_words, *(
+        [BREAKS_RULE] if any(c.breaks_rule for c in comparison.constructs) else [])]
+    d.title(ax, f"All constructs at {under} of joint force, in this model", "; ".join(words))
     _overview_foot(ax, shades, _moved_words(pictures, factor), scale, box)
     return ax
 
@@ -123,7 +127,8 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
     for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
         rows = -(-len(shown) // columns)
         cell = wide / columns
-        names = [wrap(c.name, cell - 0.25) + "\n" + wrap(_result(c, p), cell - 0.1)
+        names = [wrap(c.marked_name, cell - 0.25) + "\n" + "\n".join(
+            wrap(line, cell - 0.1) for line in _result(c, p).split("\n"))
                  for c, p in shown]
         if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
             continue
@@ -143,7 +148,8 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     if sunk is None:
         return picture.verdict or picture.status
     # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
-    return f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
+    words = f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
+    return words if picture.verdict in ("", HOLDS) else f"{picture.verdict}\n{words}"
 
 
 def _sunk(load: LoadResult) -> float | None:

@@ -64,9 +64,10 @@ def paper(column_mm: float = PAGE_MM) -> Iterator[None]:
     """Within this context figures are drawn for a paper, 85 or 180 mm wide.
 
     Text is 8 points, the label stands in the lower margin, and there is no title: its words are in
-    ``figure.caption``. `save` writes such a figure as PDF and SVG with real text, and
-    ``figure.savefig`` as what the path ends in, at its true width. Axes given by ``ax=`` are left
-    as they are. Raises InputError for another width.
+    ``figure.caption``. On a screen, as in a notebook, the figure is half as large again as it is
+    printed (128 mm and 12 points for a column of 85 mm); files have the true width. `save` writes
+    such a figure as PDF and SVG with real text, and ``figure.savefig`` as what the path ends in.
+    Axes given by ``ax=`` are left as they are. Raises InputError for another width.
     """
     if column_mm not in (COLUMN_MM, PAGE_MM):
         raise InputError("not a width of a column", key="column_mm", value=f"{column_mm} mm",

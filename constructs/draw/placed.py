@@ -34,7 +34,7 @@ from buttress.study.checked import require_known
 from buttress.study.implants import Pin, Plate, Screw
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Construct, Study
-from buttress.words import counted
+from buttress.words import counted, marked
 
 COLUMN = 1.8
 """Width of a column of names, inches."""
@@ -44,8 +44,13 @@ AROUND_MM = 8.0
 """Above and below the section together."""
 CUT_MM = 10.0
 """Shaft that is drawn below the lowest of metal and fragments."""
-TOLD = ("broken", "warning")
-"""Levels of findings whose message is on the picture; notes are counted."""
+SAID = {"broken": "(!) breaks a rule of the trade", "warning": "warning"}
+TOLD = tuple(SAID)
+"""Levels of findings whose message is on the picture, in words; notes are counted."""
+ANGLES = ("Angles of screws in a plate are to the perpendicular on the plate at the hole, those of "
+          "others to the perpendicular on the long axis; positive: the tip lies closer to the "
+          "joint than on that line.")
+"""What the angle of a screw or wire is measured from."""
 ENDINGS = (".png", ".svg")
 GAP = 0.15
 """Between two constructs side by side, inches."""
@@ -91,7 +96,7 @@ def placed(study: AnyStudy, construct: str, findings: Sequence[Finding] = (), *,
     if ax is None:
         whole_page("placed")
         ax = d.axes_at(d.slide(), 0.95, 1.2, page().wide - 1.6, page().high - 2.1)
-        d.title(ax, own.name, "")
+        d.title(ax, _named(own.name, findings), ANGLES)
         return _draw(ax, study, _place(study, own, build_meshes(study)[0], findings), cell=False)
     return _draw(ax, study, _place(study, own, build_meshes(study)[0], findings), cell=True)
 
@@ -105,7 +110,7 @@ def sheet(study: Study, findings: Sequence[Finding]) -> Figure:
     for construct in study.constructs:
         told = "\n".join(wrap(line, wide - 0.3) for line in _told(construct.name, findings))
         drawn = _place(study, construct, meshes, findings)
-        name = wrap(construct.name, wide - 0.3, 14, bold=True)
+        name = wrap(_named(construct.name, findings), wide - 0.3, 14, bold=True)
         high = max(_scale(drawn, wide - GAP) * _size(drawn)[1], *(
             sum(n.count("\n") + 1.35 for n in texts) * LINE + 0.35
             for texts in (_texts(side) for side in _sides(study, drawn))))
@@ -114,7 +119,7 @@ def sheet(study: Study, findings: Sequence[Finding]) -> Figure:
     head = "\n".join(wrap(line, page().wide - 0.6) for line in (
         f"{study.section.view.all_words}; as placed, before anything is solved. Bars over the "
         "joint line: contact patches; dots: tips, with x, y in mm, x "
-        f"{study.section.sides[1]}, y over the joint line.", *_told("", findings)))
+        f"{study.section.sides[1]}, y over the joint line. {ANGLES}", *_told("", findings)))
     heights = [(max(n.count("\n") + 1 for n, *_ in row) * 1.25 * LINE,
                 max(high for *_, high in row),
                 max(t.count("\n") + 1 for _, _, t, _ in row) * 1.25 * LINE) for row in rows]
@@ -163,9 +168,15 @@ def _numbered(construct: str, findings: Sequence[Finding]) -> list[Finding]:
     return [f for f in findings if f.construct == construct and f.level in TOLD]
 
 
+def _named(construct: str, findings: Sequence[Finding]) -> str:
+    """The name of a construct, marked where it breaks a rule of the trade."""
+    return marked(construct, any(f.level == "broken" for f in findings
+                                 if f.construct == construct))
+
+
 def _told(construct: str, findings: Sequence[Finding]) -> list[str]:
-    lines = [f"[{i}] {f.level}: {f.part}: {f.message}" if construct else
-             f"{f.level}: {f.part}: {f.message}"
+    lines = [f"[{i}] {SAID[f.level]}: {f.part}: {f.message}" if construct else
+             f"{SAID[f.level]}: {f.part}: {f.message}"
              for i, f in enumerate(_numbered(construct, findings), 1)]
     notes = sum(f.construct == construct and f.level not in TOLD for f in findings)
     if notes:

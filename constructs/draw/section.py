@@ -23,15 +23,22 @@ from buttress.implants.kinds import Hold
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
 from buttress.results.records import CANNOT_TIGHTEN
 from buttress.results.stress import STRAIN_RATIO
+from buttress.words import BREAKS_RULE
 
 ESCAPE_MM = 5.0
 """How far a fragment that moves freely is drawn along its motion."""
-GROUP_MM = 6.0
+GROUP_MM = 12.0
 """Link forces within this length of a fracture, plate or screw are drawn as one arrow."""
+WALLS_MM = 6.0
+"""The same across it: the two walls of a graft, the two sides of a screw."""
+LONGEST_MM = 15.0
+"""About the length of the longest of these arrows as drawn: longer ones cross each other."""
 LEAST_MM = -60.0
 """The section is drawn at least down to here and a little further [mm]."""
 SHAFT_MM = 20.0
 """Shaft that is drawn below the lowest of metal and fragments, mm; the rest is cut off."""
+BAR_ASIDE = 0.4
+"""From the frame to the colour bar, inches: its first number stands half to the left of it."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
@@ -59,17 +66,23 @@ def unmade(picture: Picture) -> bool:
 
 
 def outcome(picture: Picture) -> str:
-    """In words how a construct answers the load of its picture."""
-    load, verdict = picture.load_words, picture.verdict or picture.status
+    """In words how a construct answers the load of its picture, and that it breaks a rule."""
+    words = _answered(picture)
+    return f"{words}; {BREAKS_RULE}" if picture.breaks_rule else words
+
+
+def _answered(picture: Picture) -> str:
+    load = f"{picture.load_words}, in this model"
+    verdict = picture.verdict_words or picture.verdict or picture.status
     if picture.held:
-        return f"{load}, {verdict}"
+        return f"{load}: {verdict}"
     if unmade(picture):
-        return f"{picture.status}; drawn unloaded"
+        return f"in this model: {picture.status}; drawn unloaded"
     if picture.status != Status.NO_EQUILIBRIUM:
-        return f"{load}, {verdict} (no answer), drawn undeformed"
+        return f"{load}: {verdict} (no answer), drawn undeformed"
     if (body := escaping(picture)) is None:
-        return f"{load}, {verdict}"
-    return f"{load}, {verdict}: {body.name} moves freely along the arrow"
+        return f"{load}: {verdict}"
+    return f"{load}: {verdict}; {body.name} moves freely along the arrow"
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
@@ -102,7 +115,7 @@ def grouped(picture: Picture) -> dict[str, tuple[FloatArray, FloatArray]]:
         centred = places - places.mean(axis=0)
         position = centred @ np.linalg.svd(centred, full_matrices=False)[2].T
         reach = np.maximum(np.ptp(position, axis=0), 1e-9)
-        count = np.maximum(1, np.round(reach / GROUP_MM))
+        count = np.maximum(1, np.round(reach / (GROUP_MM, WALLS_MM)))
         cells = np.minimum((position - position.min(axis=0)) / reach * count, count - 1).astype(int)
         cell = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1)
         tails, vectors = out.setdefault(kinds.get(source, "fracture"), ([], []))
@@ -198,10 +211,11 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     _list_of_lines(ax, picture, factor, handles, shown)
     if picture.held:
         at = ((0.0, -1.0 / box[1], 0.5, 0.15 / box[1]) if own and now.narrow
-              else (1.04, 0.13, min(0.5, max(room, 2.0) / box[0]), 0.035))
+              else (1.0 + BAR_ASIDE / box[0], 0.13, min(0.5, max(room - BAR_ASIDE, 2.0) / box[0]),
+                    0.035))
         bar = ax.inset_axes(at)
         colour_bar(bar, shown, 3, f"{shown.label}\n{shown.note}")
-    d.title(ax, picture.construct, outcome(picture))
+    d.title(ax, picture.marked_name, outcome(picture))
     return ax
 
 
@@ -211,7 +225,7 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
     largest = max((float(np.hypot(*v.T).max()) for _, v in groups.values()), default=0.0)
     if largest == 0.0:
         return []
-    newtons = d.round_number(largest * 10.0 / 20.0, (1, 2, 5, 10))
+    newtons = d.round_number(largest * 10.0 / LONGEST_MM, (1, 2, 5, 10))
     words = {"fracture": "fracture on the fragment"}
     handles = []
     nodes = np.concatenate([b.points for b in picture.bodies])

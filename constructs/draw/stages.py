@@ -21,6 +21,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
 from buttress.results.picture import Picture
 from buttress.results.stages import NOT_RUN, StagedResult, StageResult, screw_names
+from buttress.words import BREAKS_RULE
 
 FRAGMENT = "#F6C6A0"
 """Fill of the fragments, light enough for screws to be seen in them."""
@@ -60,7 +61,9 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     stopped = len(_run(construct)) < len(construct.stages)
     said = ("the fragment after each stage" if construct.status == Status.HELD else
             construct.status + ("; later stages are not run" if stopped else ""))
-    d.title(ax, construct.name, "; ".join([said, *(p.view.all_words for p in shots[:1])]))
+    d.title(ax, construct.marked_name, "; ".join([
+        said, *(p.view.all_words for p in shots[:1]),
+        *([BREAKS_RULE] if construct.breaks_rule else [])]))
     if not shots:
         ax.text(0.5, 0.5, "no pictures of the stages", size=SIZE, ha="center")
         return ax
@@ -220,5 +223,6 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
                 linespacing=1.15)
     if lines:
         ax.legend(handles=lines, **d.beside(ax))
-    d.title(ax, construct.name, "remaining force of each screw after each stage")
+    d.title(ax, construct.marked_name, "remaining force of each screw after each stage" + (
+        f"; {BREAKS_RULE}" if construct.breaks_rule else ""))
     return ax

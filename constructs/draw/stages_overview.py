@@ -14,6 +14,7 @@ from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.results.stages import StagedResult, screw_names
+from buttress.words import BREAKS_RULE
 
 MOST_COLUMNS = 6
 """Constructs in a row: more are not legible from the back row."""
@@ -43,7 +44,7 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
     axis = min(AXIS, 0.3 * wide)      # small axes keep room for the plots
     cell = (wide - axis) / columns
     gap = min(0.2, 0.2 * cell)
-    names = [wrap(c.name + ("" if c.status == "held" else f": {c.status}"), cell - gap)
+    names = [wrap(c.marked_name + ("" if c.status == "held" else f": {c.status}"), cell - gap)
              for c in stages]
     over = (max(n.count("\n") for n in names) + 1) * LINE + 0.1
     entries = _entries(pieces, screws, stages)
@@ -79,7 +80,8 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
     ax.legend(handles=entries, ncols=across, loc="upper left", fontsize=SIZE, frameon=False,
               bbox_to_anchor=(0.0, -0.05 / box[1]), borderaxespad=0.0, labelspacing=0.2)
     d.title(ax, "What the stages did", "how far each fragment's joint surface lies below its place "
-                                       "at the start, and the force of each screw's head")
+                                       "at the start, and the force of each screw's head"
+            + (f"; {BREAKS_RULE}" if any(c.breaks_rule for c in stages) else ""))
     return ax
 
 

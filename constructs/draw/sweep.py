@@ -291,7 +291,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.0, 1.02)
     ax.set_xlim(left=-0.01 * ax.get_xlim()[1])  # what holds nothing is drawn, too
     ax.set_xlabel("total joint force [N]", size=SIZE)
-    ax.set_ylabel("share of cases with a limit load over it [-]", size=SIZE)
+    ax.set_ylabel("share of cases that carry more than this load [-]", size=SIZE)
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
     d.title(ax, "Load and capacity", "line: limit load with friction (upper bound); dashed: without"

@@ -165,7 +165,7 @@ def spread(wanted: FloatArray, heights: FloatArray, low: float, high: float) -> 
 def shown_texts(figure: Figure) -> list[tuple[Text, Any]]:
     """Every text that is drawn, with its box in pixels."""
     canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    figure.draw_without_rendering()      # places every text; no letter is painted
     renderer = canvas.get_renderer()
     found = [t for t in figure.texts if t.get_visible()]
     found += [t for g in figure.legends for t in g.get_texts()]

@@ -12,6 +12,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.order import AT_LEAST, reserve
 from buttress.results.spread import Alternative
 from buttress.study.checked import require_known
+from buttress.words import BREAKS_RULE
 
 BELOW, ABOVE, MESH = "#0072B2", "#E69F00", "#777777"
 MESHES = "finer meshes (error bar)"
@@ -86,7 +87,8 @@ def tornado(comparison: Comparison, construct: str, *, ax: Axes | None = None) -
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.grid(axis="x", alpha=0.25)
-    d.title(ax, f"{construct}: with each alternative of the model", "")
+    d.title(ax, f"{c.marked_name}: with each alternative of the model",
+            BREAKS_RULE if c.breaks_rule else "")
     return ax
 
 

@@ -22,9 +22,9 @@ LIMITS = (
     "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "
     "rotation about the long axis, no anterior or posterior pieces, no torsion.",
     SMALL,
-    "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage, no loosening "
-    "or wear of itself: tension and friction fade only where a stage says by how much, and where "
-    "stages load in cycles, bone and metal are the same in every cycle.",
+    "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage. Nothing "
+    "loosens or wears by itself: tension and friction fade only where a stage says by how much, "
+    "and where stages load in cycles, bone and metal are the same in every cycle.",
     "<b>Bone is a preset</b>, not a patient: modulus and strength follow published averages. "
     "Bone inside a piece does not break in this model.",
     "<b>Metal does not break</b>: plates and screws bend at plastic hinges that never fracture.",

@@ -7,7 +7,7 @@ from textwrap import wrap
 from buttress.report.columns import GAP, USUAL, columns
 from buttress.results.bearing import Bearing
 
-EACH = 16
+EACH = 22
 """Columns of a construct: its name and its verdicts are wrapped to them."""
 
 
@@ -20,10 +20,11 @@ def lines(bearing: Bearing, width: int = USUAL) -> list[str]:
     out = [*wrap(f"{bearing.title} (body mass {bearing.body_mass_kg:g} kg)", width), ""]
     names = list(bearing.constructs)
     for part in (names[i:i + fit] for i in range(0, len(names), fit)):
-        head = ["\n".join(wrap(name, EACH, max_lines=3, placeholder="…")) for name in part]
-        rows = [(*side, *("\n".join(wrap(row.cells[c].verdicts, EACH, break_on_hyphens=False))
+        head = ["\n".join(wrap(bearing.named(name), EACH, max_lines=3, placeholder="…"))
+                for name in part]
+        rows = [(*side, *("\n".join(wrap(row.cells[c].words, EACH, break_on_hyphens=False))
                          for c in part))
                 for row, side in zip(bearing.rows, left, strict=True)]
         out += [*columns(("", "force N", *head), rows, "<><", width), ""]
-    return [*out, *(x for doubt in bearing.doubts for x in wrap(doubt, width)),
-            *wrap(bearing.judged, width)]
+    return [*out, *(x for words in (bearing.mark, *bearing.doubts, bearing.judged)
+                    for x in wrap(words, width))]

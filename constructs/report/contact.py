@@ -69,9 +69,13 @@ def condyles(load: LoadResult) -> Folded:
     return Folded(
         "Condyles", Table(("condyle", "load [N]", "subsidence, mean [mm]", "net of intact [mm]",
                            "subsidence, worst [mm]", "widening [mm]"), rows),
-        "" if load.widening_mm is None else
-        "Widening: rim away from the middle of the joint; together "
-        f"{number(load.widening_mm, 3)} mm.")
+        ("A condyle is half of the joint surface, medial or lateral of its middle"
+         if len(load.condyles) > 1 else "The condyle is all of the slice's joint surface")
+        + ", whatever pieces it consists of; the main table gives the fragment that subsides most. "
+        "Both are means over a joint surface relative to the shaft, and they agree where the "
+        "fragment is the whole condyle. Load: the joint force on it." + (
+            "" if load.widening_mm is None else " Widening: rim away from the middle of the joint; "
+            f"together {number(load.widening_mm, 3)} mm."))
 
 
 def contacts(load: LoadResult) -> Folded:

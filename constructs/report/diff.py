@@ -34,6 +34,8 @@ MEANING = (
 BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN),
           "known_to_N": ("ends_status", NOT_KNOWN)}
 """Columns that hold a lower bound where another column says so."""
+WHOLE = 1000.0
+"""Figures from here on are told without decimals."""
 WORDS = ("status", "verdict", "first_limit", "rank", "reserve_is", "peak_status", "capacity_status",
          "carried_most_by")
 """Columns of words that are compared."""
@@ -156,7 +158,8 @@ def _figures(one: Side, other: Side) -> Iterator[Change]:
                 continue
             seen.add((construct, column))
             place: tuple[float | None, str] = (None, "") if whole else (float(load), fragment)
-            about: About = (construct, *place, column, q.said(q.words, of), q.unit)
+            about: About = (construct, *place, column, q.said(q.words, of),
+                            "" if q.unit == "-" else q.unit)
             pair = row.get(column, ""), other.rows[key][column]
             if column in WORDS:
                 if pair != ("", ""):
@@ -176,7 +179,7 @@ def _figure(about: About, q: Quantity,
     if a is None or b is None:
         which = "second" if a is None else "first"
         return Change(*about, a, b, DIFFERS, f"only the {which} has one")
-    by = f"{b - a:+.3g} {q.unit}".strip() + (f", {100 * (b - a) / abs(a):+.0f} %" if a else "")
+    by = f"{b - a:+.3g} {about[-1]}".strip() + (f", {100 * (b - a) / abs(a):+.0f} %" if a else "")
     if any(lower):
         return Change(*about, a, b, UNKNOWN, "a lower bound")
     if bars[0] is not None and bars[1] is not None:
@@ -216,10 +219,13 @@ def lines(found: Diff, every: bool = False) -> list[str]:
         out += ["", f"{construct}: {sum(c.found == DIFFERS for c in own)} differ, {same} without a "
                     f"difference, {sum(c.found == UNKNOWN for c in own)} not known"]
         out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
-            (c.words + (f" [{c.unit}]" if c.unit not in ("", "-") else ""), c.where, _text(c.a),
+            (c.words + (f" [{c.unit}]" if c.unit else ""), c.where, _text(c.a),
              _text(c.b), c.found, c.by) for c in listed], "<<>><<") if listed else []
     return [*out, "", MEANING, LABEL]
 
 
 def _text(value: Any) -> str:
-    return "-" if value in (None, "") else value if isinstance(value, str) else f"{value:.4g}"
+    if value in (None, ""):
+        return "-"
+    return value if isinstance(value, str) else \
+        f"{value:.0f}" if abs(value) >= WHOLE else f"{value:.4g}"

@@ -17,7 +17,7 @@ from buttress.report.written import copy_files, text_in_full
 from buttress.results import bearing
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first, order_words, ranks, reserve, tied_with
+from buttress.results.order import answer, best_first, order_words, ranks, reserve, tied_with
 from buttress.results.picture import Picture
 from buttress.results.probe import Points
 from buttress.results.rows import columns, rows
@@ -34,6 +34,7 @@ def document(comparison: Comparison) -> dict[str, Any]:
             "alternatives": alternatives.document(comparison),
             "constructs": [construct_document(c, comparison.constructs)
                            for c in comparison.constructs], "stages": plain(comparison.stages),
+            "answer": answer(best_first(comparison.constructs)).words,
             "order": [{"construct": c.name, "rank": places.get(c.name), **plain(reserve(c)),
                        "tied_with": tied_with(c, comparison.constructs)}
                       for c in best_first(comparison.constructs)],

@@ -79,7 +79,7 @@ def answer(comparison: Comparison) -> str:
     if reserve(first).load_N <= 0.0:
         return "no construct is known to carry load."
     why = verdict(first, comparison.constructs)
-    return f"“{first.name}” stands first: {reserve_words(first)}; {why[:1].lower()}{why[1:]}"
+    return f"“{first.marked_name}” stands first: {reserve_words(first)}; {why[:1].lower()}{why[1:]}"
 
 
 def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
@@ -90,18 +90,18 @@ def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
     construct, fragment = chosen(comparison)
     names = figures.stems(comparison)
     load = figures.overview_load(comparison)
-    picture = figures.shown_picture(comparison[construct])
+    picture = figures.shown_picture(comparison[construct], load)
     found: list[tuple[tuple[str, str, str], str, Any, str]] = []
     if load is not None:
         found.append((("overview", "", ""), f"All constructs at {load:g} N, deformed",
                       figures.overview(comparison, load),
                       f"figures.overview(comparison, {load:g})"))
-    if picture is not None:
+    if load is not None and picture is not None:
         found.append((("free body", construct, fragment),
                       f"Free body of “{fragment}” in “{construct}”",
                       figures.free_body(picture, fragment),
-                      f"figures.free_body(figures.shown_picture(comparison[{construct!r}]), "
-                      f"{fragment!r})"))
+                      f"figures.free_body(figures.shown_picture(comparison[{construct!r}], "
+                      f"{load:g}), {fragment!r})"))
     found.append((("capacity", "", ""), "Capacity", figures.capacity(comparison),
                   "figures.capacity(comparison)"))
     found.append((("curves", "", fragment), f"Subsidence of “{fragment}” under rising load",

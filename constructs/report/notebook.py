@@ -15,16 +15,19 @@ from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
 from buttress.report.markup import Table, render
 from buttress.report.stages import shown_stages
+from buttress.report.terminal import PEAK, VERDICTS, tension_kept
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first
+from buttress.results.judged import HOW_TO_READ
+from buttress.results.order import answer, best_first
 from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
 from buttress.sweeps.explore import Live
 from buttress.sweeps.sweep import SweepSummary
+from buttress.words import BREAKS_RULE, marked
 
-FRAME = ("Movements in the frame of the shaft, distal and opening positive, zero after the last "
-         "tightening. Capacity: without – with friction, tightened screws at the force to which "
-         "they were set; the peak may lie later. A dash is a number that does not exist.")
+FRAME = ("Movements are relative to the shaft, positive distally and where a gap opens, and count "
+         "from the last tightening. Capacity: limit analysis, without – with friction. A dash is a "
+         f"number that does not exist. {PEAK} {HOW_TO_READ} {VERDICTS}")
 
 
 def page(heading: str = "", said: str = "", *, main: Markup | None = None,
@@ -42,8 +45,10 @@ def page(heading: str = "", said: str = "", *, main: Markup | None = None,
 def comparison_html(comparison: Comparison) -> str:
     """The table of a comparison, best first, with its trust columns."""
     study = comparison.study
-    return page(study.title or study.name,
-                main=parts.main_table(best_first(comparison.constructs)), small=FRAME)
+    order = best_first(comparison.constructs)
+    return page(study.title or study.name, f". {answer(order).words}",
+                main=parts.main_table(order), small=FRAME,
+                sentence=" ".join(tension_kept(comparison)))
 
 
 @shows(ConstructResult)
@@ -83,19 +88,22 @@ def fragment_html(fragment: FragmentResult) -> str:
 @shows(RankResult)
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
-    from buttress.report.rank import best_words, rank_text
+    from buttress.report.rank import best_words, breaking, rank_text
 
     head = ("construct", "best [%]", "held [%]", "meets all limits [%]",
             *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "refused",
             "mean rank")
-    rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
+    against = breaking(result)
+    rows = [(marked(s.construct, s.construct in against), _share(s.best), _share(s.holds),
+             _share(s.keeps_all),
              *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
              str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
             for s in result.standings]
     return page(
         f"{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "
         f"limits: {result.limit_words}; shares with 95 % intervals; "
-        f"{best_words(result)}", tables=[Table(head, rows)], sentence=result.sentence)
+        f"{best_words(result)}", tables=[Table(head, rows)], sentence=result.sentence,
+        small=f"{BREAKS_RULE} (buttress check)." if against else "")
 
 
 @shows(SweepSummary)

@@ -16,7 +16,6 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
-from buttress.fe.status import Status
 from buttress.model.resolve import resolved
 from buttress.report import alternatives, error_bars
 from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
@@ -35,15 +34,17 @@ from buttress.report.tables import (
     number,
     trust_table,
 )
-from buttress.report.terminal import VERDICTS
+from buttress.report.terminal import PEAK, VERDICTS, tension_kept
 from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first, order_words, tied_first, why_first
+from buttress.results.judged import HOW_TO_READ
+from buttress.results.order import answer, best_first, order_words
 from buttress.results.records import ConstructResult, not_tightened
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
+from buttress.words import BREAKS_RULE
 
 LARGEST_PICTURES = 7_000_000
 """Bytes of pictures (as base64) in one page; later ones are named, not shown."""
@@ -78,17 +79,21 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
     page = render("page.html.j2", {
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
-        "answer": _answer(order), "lost": comparison.lost, "main": main_table(order),
-        "verdict_words": VERDICTS,
+        "answer": answer(order),
+        "lost": (*tension_kept(comparison), *comparison.lost), "main": main_table(order),
+        "verdict_words": VERDICTS, "peak_words": PEAK,
+        "both_words": HOW_TO_READ,
         "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,
         "bars": None if comparison.meshes is None else {
             "table": error_bars.table(order, comparison.meshes), "meaning": error_bars.MEANING},
         "spread": alternatives.page(comparison),
         "trust": trust_table(order), "algebra": ALGEBRA, "how_far": how_far(comparison),
+        "pictured": _loads_pictured(comparison),
         "figures": [
             figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
-            figure("capacity", "Capacity of all constructs"),
+            figure("capacity",
+                   "Capacity of all constructs by limit analysis, and loads on their paths"),
             *(figure("curves", f"Subsidence of {f} under load", fragment=f)
               for f in comparison.fragments),
             figure("map", "Map of the bone over the mesh")],
@@ -206,8 +211,10 @@ def _asked(comparison: Comparison) -> dict[str, Any]:
                                for f in study.fractures) or "none",
         "loads": f"{load.all_words} in total, {_shares(study)}{shift}, {direction}",
         "limits": _limits(study),
-        "constructs": Table(("construct", "what it is"), [
-            (Cell(c.name, bold=True), c.note) for c in comparison.constructs], (0, 1), "plain")
+        "constructs": Table(
+            ("construct", "what it is"),
+            [(Cell(c.marked_name, bold=True), c.note) for c in comparison.constructs], (0, 1),
+            "plain")
         if any(c.note for c in comparison.constructs) else None}
 
 
@@ -217,26 +224,9 @@ def _bearing(comparison: Comparison, figure: Callable[..., Figure | None]
     found = weight_bearing(comparison)
     return None if found is None else {
         "title": found.title, "mass": f"{found.body_mass_kg:g}", "judged": found.judged,
-        "tables": bearing_tables(found), "doubts": found.doubts,
+        "tables": bearing_tables(found),
+        "doubts": (*filter(None, [found.mark]), *found.doubts),
         "figure": figure("weight bearing", found.title)}
-
-
-def _answer(order: list[ConstructResult]) -> dict[str, str]:
-    """Which construct comes first and why; its name stands between two parts of a sentence."""
-    best = order[0]
-    if not any(r.fragments for c in order for r in c.loads):
-        return {"before": "Nothing is fractured in this study, so there is no fragment that could "
-                          "subside or fail, and no order of the constructs.", "name": ""}
-    none = "" if any(r.status == Status.HELD for r in best.loads) \
-        else "No construct carries any of the loads."
-    if len(order) == 1:
-        return {"before": none, "name": "" if none else best.marked_name,
-                "after": f": {why_first(order)}."}
-    place = "shares the first rank" if tied_first(order) else "comes first"
-    if best.breaks_rule:
-        place += ", though it breaks a rule of the trade"
-    return {"before": f"{none} " if none else "", "name": best.marked_name,
-            "after": f" {place}: {why_first(order)}."}
 
 
 def _twins(order: list[ConstructResult]) -> Table | None:
@@ -254,7 +244,7 @@ def _twins(order: list[ConstructResult]) -> Table | None:
 
 def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[..., Figure | None]
                ) -> dict[str, Any]:
-    picture = shown_picture(c)
+    picture = shown_picture(c, overview_load(comparison))
     at = picture.load_N if picture is not None else (overview_load(comparison)
                                                      or c.loads[0].total_load_N)
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
@@ -264,7 +254,8 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
                         "freely. The motion drawn is the failure mechanism of limit analysis: "
                         "rigid pieces that slide along their faces and rotate at hinges.")
     return {
-        "name": c.name, "note": c.note, "facts": facts(c, comparison.constructs),
+        "name": c.marked_name, "note": c.note, "mark": BREAKS_RULE if c.breaks_rule else "",
+        "facts": facts(c, comparison.constructs, _fades(comparison, c)),
         "load": load.load_words,
         "figures": [
             figure("deformed", f"{c.name}: section under {load.load_words} of joint force", c.name),
@@ -277,6 +268,27 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
              "figure": figure("free body", f"{c.name}: free body of {name} at {load.load_words}",
                               c.name, name)} for name, fragment in load.fragments.items()],
         "metal": metal(load), "lets_go": lets_go(c), "notes": notes}
+
+
+def _loads_pictured(comparison: Comparison) -> str:
+    """At which load pictures show the constructs, and why some are shown at another one."""
+    most = overview_load(comparison)
+    if most is None:
+        return ""
+    at = comparison.study.load.words(most)
+    shown = [p for c in comparison.constructs if (p := shown_picture(c, most)) is not None]
+    others = [f"{p.marked_name} at {p.load_words}" for p in shown if p.load_N != most]
+    if not others:
+        return f"All pictures of sections show {at}."
+    return (f"Pictures of sections show {at}, the load at which most constructs are held; those of "
+            "a single construct that is not held there show the largest load of the study at "
+            f"which it is: {', '.join(others)}.")
+
+
+def _fades(comparison: Comparison, c: ConstructResult) -> bool:
+    """Whether a stage of a construct lets the tension of its screws fade."""
+    return any(s.do == "relax" for made in comparison.stages if made.name == c.name
+               for s in made.stages)
 
 
 def _made(comparison: Comparison) -> dict[str, Any]:

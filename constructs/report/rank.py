@@ -17,7 +17,8 @@ from buttress.ranking.records import PARTS, RankResult, quarters
 from buttress.ranking.words import signed
 from buttress.report.columns import columns
 from buttress.results.order import TIE
-from buttress.words import counted
+from buttress.rules.check import check
+from buttress.words import BREAKS_RULE, counted, marked
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -30,12 +31,15 @@ def table_lines(result: RankResult) -> list[str]:
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
            f"{result.outcomes.load_N:g} N; shares of samples with 95 % intervals",
            best_words(result), ""]
-    rows = [(s.construct, _share(s.best), _share(s.holds), _share(s.keeps_all),
+    against = breaking(result)
+    rows = [(marked(s.construct, s.construct in against), _share(s.best), _share(s.holds),
+             _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
              for s in result.standings]
     out += [*columns(("construct", "best\n%", "held\n%", "meets all limits\n%",
                       "no equilibrium\nsamples", "no answer\nsamples", "refused\nsamples",
-                      "mean rank\n1 is best"), rows), *_nobody(result)]
+                      "mean rank\n1 is best"), rows), *([f"{BREAKS_RULE} (buttress check)"]
+                                                        if against else []), *_nobody(result)]
     if result.outcomes.by != SUBSIDENCE:
         out += _chosen(result)
     out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both are held, "
@@ -77,6 +81,11 @@ def table_lines(result: RankResult) -> list[str]:
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
+
+
+def breaking(result: RankResult) -> set[str]:
+    """Names of the constructs that break a rule of the trade as the study places them."""
+    return {f.construct for f in check(result.study) if f.level == "broken"}
 
 
 def best_words(result: RankResult) -> str:

@@ -16,6 +16,7 @@ from buttress.report.markup import Cell, Shown, Table
 from buttress.report.terminal import number
 from buttress.results.records import largest
 from buttress.results.stages import StagedResult, StageResult, screw_names
+from buttress.words import BREAKS_RULE
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
          "start: where subsidence is negative, the fragment was pushed up. Change: from the stage "
@@ -51,7 +52,7 @@ def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
     """The stages as text of at most ``width`` columns: a table per construct, then the orders."""
     out: list[str] = []
     for c in constructs:
-        out += [f"{c.name}, stage by stage: {c.status}"]
+        out += [f"{c.marked_name}, stage by stage: {c.status}"]
         rows = [(f"{s.number:2d} {s.words}", *_numbers(s)) for s in c.stages]
         out += columns(("stage", *HEADER), rows, width=width)
         out += [line for s in c.stages if s.cycle is not None
@@ -59,6 +60,7 @@ def lines(constructs: Sequence[StagedResult], width: int = USUAL) -> list[str]:
                                  initial_indent="   ", subsequent_indent="   ")]
         out += [f"   '{s.escapes}' moves freely at stage {s.number}" for s in c.stages if s.escapes]
         out += [*_screws(c, width), ""]
+    out += [f"{BREAKS_RULE}.", ""] if any(c.breaks_rule for c in constructs) else []
     return out + [line for said in orders(constructs) for line in wrap(said, width)]
 
 
@@ -178,5 +180,6 @@ def stage_table(construct: StagedResult) -> Table:
 
 def shown_stages(constructs: Sequence[StagedResult]) -> dict[str, Any]:
     """All stages for a page or a notebook: a table per construct, the orders, the frame."""
-    return {"constructs": [(c.name, c.status, stage_table(c)) for c in constructs],
-            "orders": orders(constructs), "frame": FRAME}
+    return {"constructs": [(c.marked_name, c.status, stage_table(c)) for c in constructs],
+            "orders": orders(constructs), "frame": FRAME + (
+                f" {BREAKS_RULE}." if any(c.breaks_rule for c in constructs) else "")}

@@ -11,15 +11,17 @@ from buttress.draw.charts import bracket_words
 from buttress.fe.status import Status
 from buttress.report.error_bars import below, interval_of
 from buttress.report.markup import Cell, Shown, Table, render
-from buttress.report.terminal import MARK, ends_text, ends_words
+from buttress.report.terminal import beside, ends_text, ends_words, no_peak
 from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.judged import HOLDS, ONLY_FRICTION, UNKNOWN
+from buttress.results.judged import Cell as Judged
 from buttress.results.limits import kept_words, limit_words, yield_words
 from buttress.results.order import ENDS, ranks, reserve, reserve_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
     CANNOT_TIGHTEN,
+    ENDED,
     ConstructResult,
     FragmentResult,
     LoadResult,
@@ -27,9 +29,10 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.results.search import not_found
-from buttress.results.verdict import verdict
+from buttress.results.verdict import KEPT, verdict
 from buttress.results.work import work_words
 from buttress.study.activities import newtons
+from buttress.words import BREAKS_RULE
 
 
 def number(value: float | None, digits: int) -> str | None:
@@ -91,12 +94,13 @@ def main_table(constructs: Sequence[ConstructResult]) -> Markup:
         groups.append({
             "name": c.marked_name, "remarks": c.remarks, "rows": rows, "warnings": len(c.warnings),
             "cells": (bracket_words(c).removesuffix(" N"),
-                      _over(ends_text(c), interval_of(c, "peak_N")), places.get(c.name),
+                      _over(ends_text(c), "\n".join(filter(None, [
+                          no_peak(c), interval_of(c, "peak_N")]))), places.get(c.name),
                       _moved(c), *(shown(q, q.of(c, tuple(constructs)))
                                    for q in headed(constructs=True) if q.of))})
     return render("main_table.html.j2", {
         "head": head(constructs[0].reserve.movement_mm), "trust": TRUST, "groups": groups,
-        "mark": MARK if any(c.breaks_rule for c in constructs) else ""})
+        "mark": BREAKS_RULE if any(c.breaks_rule for c in constructs) else ""})
 
 
 def errors(load: LoadResult) -> tuple[float | None, float | None, float | None]:
@@ -114,9 +118,12 @@ def trust_table(constructs: Sequence[ConstructResult]) -> Table:
 
 
 def _moved(construct: ConstructResult) -> Cell:
-    """The load by which a construct is ordered; marked where it is the peak."""
+    """The load by which a construct is ordered; the words where the joint does not move so far."""
     found = reserve(construct)
-    said = ["ends"] if found.kind == ENDS else []
+    said = []
+    if found.kind == ENDS:
+        said = ["end of the path" if construct.peak_status == ENDED else
+                "peak" if found.load_N > 0.0 else "no load is carried"]
     said += filter(None, [interval_of(construct, "reserve_N")])
     return Cell(str(found.text), "\n".join(said))
 
@@ -129,7 +136,7 @@ def _over(value: Shown, interval: str) -> Shown:
 
 def _verdict(load: LoadResult) -> Cell:
     kinds = {HOLDS: "good", ONLY_FRICTION: "open", UNKNOWN: "open"}
-    return Cell(load.verdict, kind=kinds.get(load.verdict, "bad"))
+    return Cell(load.verdict, beside(load).replace("; ", "\n"), kinds.get(load.verdict, "bad"))
 
 
 def forces(fragment: FragmentResult, toward: str = "lateral") -> dict[str, Any]:
@@ -181,7 +188,7 @@ def limits_table(c: ConstructResult) -> Table | None:
         (Cell(limit_words(name, r), bold=name == c.lowest_limit), number(r.load_N, 0),
          CANNOT_TIGHTEN if not_tightened(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
-        [(Cell("metal first yields (an event, no limit)"), number(c.first_yield_N, 0),
+        [(Cell("metal first yields (no limit of this study)"), number(c.first_yield_N, 0),
           c.first_yield_at)] if yield_words(c) else []),
         (0, 2), "small") if c.limits else None
 
@@ -190,22 +197,31 @@ def bearing_tables(bearing: Bearing) -> tuple[Table, Table]:
     """The weight-bearing table, activities down and constructs across, or turned where
     constructs are many; and the source of each joint force."""
     forces_ = [f"{row.name}\n{row.force_words} N" for row in bearing.rows]
-    names = list(bearing.constructs)
-    cells_ = [[row.cells[c].words for row in bearing.rows] for c in bearing.constructs]
+    names = [bearing.named(c) for c in bearing.constructs]
+    cells_ = [[_judged(row.cells[c]) for row in bearing.rows] for c in bearing.constructs]
     if len(names) > MOST_COLUMNS:
         head, side = ["construct", *forces_], names
     else:
         head, side = ["activity", *names], forces_
         cells_ = [list(column) for column in zip(*cells_, strict=True)]
-    body = [(name, *line) for name, line in zip(side, cells_, strict=True)]
+    body: list[list[Shown]] = [[name, *line] for name, line in zip(side, cells_, strict=True)]
     sources = [(row.name, row.force_words, f"{row.source}: {row.status}") for row in bearing.rows]
     return Table(head, body, range(len(head)), "bearing"), Table(
         ("activity", "joint force [N]", "source and status"), sources, (0, 2), "small")
 
 
-def facts(c: ConstructResult, every: tuple[ConstructResult, ...]) -> dict[str, Any]:
-    """What is said of a construct over all loads: capacity, limits, warnings."""
-    return {"verdict": verdict(c, every), "work": "" if c.work is None else work_words(c.work),
+def _judged(cell: Judged) -> Cell:
+    """A cell of the weight-bearing table: the verdict, and below it events and soft bone."""
+    return Cell(cell.own_words, "\n".join(filter(None, (cell.event_words, cell.soft_words))))
+
+
+def facts(c: ConstructResult, every: tuple[ConstructResult, ...], fades: bool = False
+          ) -> dict[str, Any]:
+    """What is said of a construct over all loads: capacity, limits, warnings. ``fades``: whether a
+    stage lets the tension of its screws fade."""
+    kept = c.tightened_N > 0.0 and not fades
+    return {"kept": KEPT.format("Its screws") if kept else "",
+            "verdict": verdict(c, every), "work": "" if c.work is None else work_words(c.work),
             "capacity": bracket_words(c), "ends": ends_words(c),
             "step_off": "" if c.step_off_limit_N is None else
             f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N",

@@ -12,11 +12,13 @@ from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
+from buttress.results.judged import AT_ANY_LOAD, HOW_TO_READ
 from buttress.results.limits import yield_words
-from buttress.results.order import best_first, order_words, rank_words
+from buttress.results.order import answer, best_first, order_words, rank_words
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
+    BEYOND,
     ENDED,
     HELD_BY_NOTHING,
     NOT_KNOWN,
@@ -24,20 +26,27 @@ from buttress.results.records import (
     LoadResult,
     not_tightened,
 )
-from buttress.results.verdict import verdict
+from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import newtons
+from buttress.words import BREAKS_RULE
 
 VERDICTS = (
-    "Verdicts name the limit that is reached first; fails: above the largest load of the path. "
-    "Only with friction: held above what the path with friction lost after tightening carries.")
+    "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
+    "that load; what has yielded or been crushed below it stands beside. Over a limit: the one "
+    "that is reached first. Fails: above the largest load of the path. Only with friction: above "
+    "the load, stated beside, that is still carried if friction is lost after the screws are "
+    "tightened.")
+PEAK = (
+    "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
+    "the path: where movements were no longer small the load was still rising, and more counts as "
+    "not held. It is not known above a load where answers do not converge.")
 FRAME = (
-    "Movements in the frame of the shaft, distal and opening positive, zero after the last "
-    "tightening; the worst fragment. The state at a load is the first that is reached by pressing "
-    "slowly from the tightened state. Peak: the largest load on that path, not known above a load "
-    "where answers do not converge. Capacity: limit analysis without - with friction, screws as "
-    "tight as they were set and nothing that hardens (the peak may lie above it). " + VERDICTS,
-    "Over 100 % of yield an outer fibre has yielded (its elastic stress is shown).")
-MARK = "(!) breaks a rule of the trade: see its warnings"
+    "Movements are relative to the shaft, positive distally and where a gap opens, and count from "
+    "the last tightening; each row shows the fragment that subsides most. The state at a load is "
+    "the first that is reached by pressing slowly from the tightened state. " + PEAK + " Capacity: "
+    "limit analysis without - with friction. " + HOW_TO_READ, VERDICTS,
+    "Over 100 % of yield the outer fibre of a plate or screw has yielded; the stress shown is the "
+    "elastic one.")
 
 
 def header() -> tuple[str, ...]:
@@ -61,6 +70,13 @@ def cells(load: LoadResult) -> tuple[str, ...]:
             "-" if load.residual is None else f"{load.residual:.0e}")
 
 
+def beside(load: LoadResult) -> str:
+    """What is to be said of a load next to its verdict: from which load on, and what has yielded
+    or been crushed below it; in a table it stands under the verdict."""
+    words = load.verdict_words.removeprefix(load.verdict).lstrip("; ")
+    return "" if words == AT_ANY_LOAD else words
+
+
 def extra(construct: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     """Quantities of a construct that tables show in addition to those with words of their own."""
     found = ((q, q.text(q.of(construct, every))) for q in headed(constructs=True) if q.of)
@@ -82,11 +98,19 @@ def capacity_text(construct: ConstructResult) -> str:
 
 
 def ends_text(construct: ConstructResult) -> str:
-    """The peak load [N], as in a cell: ``5964``, ``> 10000``, ``not known (≥ 950)``."""
+    """The peak load [N], as in a cell: ``5964``, ``> 8279`` (`no_peak` says why),
+    ``not known (≥ 950)``."""
     ends = construct.equilibrium_ends_N
     if construct.ends_status == NOT_KNOWN:
         return f"{NOT_KNOWN} (≥ {construct.known_to_N or 0.0:.0f})"
+    if construct.ends_status == ENDED and ends:
+        return f"> {ends:.0f}"
     return f"> {construct.search_limit_N:.0f}" if ends is None else f"{ends:.0f}"
+
+
+def no_peak(construct: ConstructResult) -> str:
+    """What the load in the column of the peak is, where it is none; else empty."""
+    return {ENDED: "end of the path", BEYOND: "end of the search"}.get(construct.ends_status, "")
 
 
 def ends_words(construct: ConstructResult) -> str:
@@ -97,7 +121,7 @@ def ends_words(construct: ConstructResult) -> str:
     if ends is None:
         return f"no peak up to {construct.search_limit_N:.0f} N"
     if construct.ends_status == ENDED:
-        return f"the path ends at {ends:.0f} N, where movements are no longer small"
+        return f"no peak: the path ends at {ends:.0f} N, where movements are no longer small"
     return f"peak at {ends:.0f} N" if ends > 0.0 else "no load is carried"
 
 
@@ -115,12 +139,17 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
         return "  ".join(values[i].ljust(wide[i]) if i == 1 else values[i].rjust(wide[i])
                          for i in part).rstrip()
 
+    indent = " " * (wide[0] + 2)
+
     def heads(part: list[int]) -> list[str]:
         return [line([h[k] if k < len(h) else "" for h in head], part) for k in (0, 1)]
 
     out = [*wrap(comparison.study.title or comparison.study.name, width), ""]
     named = [c for c in comparison.study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
+    for words in (answer(order).words, *tension_kept(comparison)):
+        out += wrap(words, width)
+    out.append("")
     out += heads(parts[0]) if len(parts) == 1 else []
     for construct in order:
         capacity = capacity_text(construct)
@@ -133,13 +162,24 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
                       *filter(None, [first, yield_words(construct),
                                      extra(construct, comparison.constructs),
                                      error_bars.words(construct)]),
-                      *construct.remarks):
+                      *construct.remarks, *(f"warning: {w}" for w in construct.warnings
+                                            if construct.breaks_rule)):
             out += wrap(words, width, initial_indent="  ", subsequent_indent="    ")
-        for part in parts:
+        for number_of, part in enumerate(parts):
             out += heads(part) if len(parts) > 1 else []
-            out += [line(values, part) for values in rows[construct.name]]
-    marks = ["", MARK] if any(c.breaks_rule for c in comparison.constructs) else []
+            for load, values in zip(construct.loads, rows[construct.name], strict=True):
+                out.append(line(values, part))
+                out += wrap(beside(load) if number_of == 0 else "", width,
+                            initial_indent=indent, subsequent_indent=indent)
+    marks = ["", BREAKS_RULE + "."] if any(c.breaks_rule for c in comparison.constructs) else []
     return [*out, *marks, ""]
+
+
+def tension_kept(comparison: Comparison) -> list[str]:
+    """That tension does not fade, where a construct has tightened screws and no stage for it."""
+    fades = {s.name for s in comparison.stages if any(x.do == "relax" for x in s.stages)}
+    return [KEPT.format("Tightened screws")] if any(
+        c.tightened_N > 0.0 and c.name not in fades for c in comparison.constructs) else []
 
 
 def trust_lines(comparison: Comparison, width: int) -> list[str]:
@@ -180,7 +220,7 @@ def print_table(comparison: Comparison) -> None:
     print("\n".join(trust_lines(comparison, narrow)))
     for construct in comparison.constructs:
         if why := not_tightened(construct):
-            print("\n".join(wrap(f"'{construct.name}' {why}.", narrow)))
+            print("\n".join(wrap(f"'{construct.marked_name}' {why}.", narrow)))
         elif construct.capacity_N[1] == 0.0:
-            print(f"'{construct.name}' is {HELD_BY_NOTHING}: capacity 0 N.")
+            print(f"'{construct.marked_name}' is {HELD_BY_NOTHING}: capacity 0 N.")
     print(LABEL)

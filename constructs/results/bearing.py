@@ -20,12 +20,13 @@ from buttress.results.soft import SoftBone
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 from buttress.study.loads import LoadInput
+from buttress.words import BREAKS_RULE, marked
 
 TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
           "upper one. Peak forces were measured with instrumented knee implants, not in fractured "
-          "knees. No verdict is permission to load a leg.")
+          "knees. A verdict is one of this model; none is permission to load a leg.")
 USUAL = "The study names no activity or mass on the ground, so the usual ones are shown. "
 MOST_COLUMNS = 7
 """With more constructs than this they go down the side of picture and page."""
@@ -50,13 +51,26 @@ class BearingRow:
 
 @dataclass(frozen=True)
 class Bearing:
-    """The table for a body mass, rows by joint force; ``doubts``: loads that were not found."""
+    """The table for a body mass, rows by joint force; ``doubts``: loads that were not found.
+
+    ``against``: constructs that break a rule of the trade, which are marked where they are named.
+    """
 
     title: str
     judged: str
     body_mass_kg: float
     rows: tuple[BearingRow, ...]
     doubts: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+
+    def named(self, construct: str) -> str:
+        """The name of a construct, marked where it breaks a rule of the trade."""
+        return marked(construct, construct in self.against)
+
+    @property
+    def mark(self) -> str:
+        """What the mark means, as a sentence; empty where no construct is marked."""
+        return f"{BREAKS_RULE}." if self.against else ""
 
     @property
     def constructs(self) -> tuple[str, ...]:
@@ -82,7 +96,8 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
             c.name: judged(c, row[1][1], soft.constructs.get(c.name))
             for c in comparison.constructs}) for row in about),
         doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
-                     for name, r in c.limits.items() if not_found(r)))
+                     for name, r in c.limits.items() if not_found(r)),
+        against=tuple(c.name for c in comparison.constructs if c.breaks_rule))
 
 
 def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]]:
@@ -107,7 +122,8 @@ def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]
 
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",
            "construct", "verdict", "limit_load_N", "source", "status", "stances",
-           "not_found", "verdict_soft_bone", "limit_load_soft_bone_N", "not_found_soft_bone")
+           "not_found", "without_friction_N", "events", "verdict_soft_bone",
+           "limit_load_soft_bone_N", "not_found_soft_bone")
 
 
 def rows(bearing: Bearing) -> list[dict[str, Any]]:
@@ -116,6 +132,7 @@ def rows(bearing: Bearing) -> list[dict[str, Any]]:
              "joint_force_low_N": row.force_N[0], "joint_force_high_N": row.force_N[1],
              "construct": name, "verdict": cell.verdict, "limit_load_N": cell.load_N,
              "source": row.source, "status": row.status, "not_found": cell.doubt or None,
+             "without_friction_N": cell.friction_N, "events": cell.event_words or None,
              "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None,
              "verdict_soft_bone": cell.soft.verdict if cell.soft else None,
              "limit_load_soft_bone_N": cell.soft.load_N if cell.soft else None,

@@ -27,7 +27,8 @@ def _at_2mm(key: str, c: Derived, every: tuple[ConstructResult, ...]) -> float |
 
 
 PATH = (
-    _path_row("peak_N", "peak load", "largest joint force that the path carries",
+    _path_row("peak_N", "peak load", "largest joint force that the path carries; a peak "
+              "only where peak_status is found, else the last load of the path",
               lambda c, every: c.peak_N),
     Quantity(key="peak_status", words="status of the peak", unit="", level=C, kind=str, csv="=",
              of=lambda c, every: c.peak_status, json=False, store="=", path=True,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
+from buttress.results.limits import METAL
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -26,6 +27,15 @@ ONLY_FRICTION = "only with friction"
 OVER = "over a limit: "
 """How the verdict begins that names the limit reached first."""
 IN_SOFT = "in soft bone:"
+METAL_YIELDS = "metal yields"
+AT_ANY_LOAD = "at any load"
+HOW_TO_READ = (
+    "How to read capacity and path together: the capacity is the largest load that forces could "
+    "balance if nothing hardened and screws stayed as tight as they were set; verdicts, peaks and "
+    "marks are read off the path, which may carry more, since crushed bone and bent metal harden "
+    "and the load stretches the screws further, or less, since it ends where movements are no "
+    "longer small and friction is seldom at its best.")
+"""How a capacity by limit analysis and what is read off the path go together."""
 
 
 @dataclass(frozen=True)
@@ -35,18 +45,22 @@ class Cell:
 
     ``load_N`` is the load at which that limit is reached (or the peak), None where none is;
     ``doubt`` says what was not found where the verdict is not known. ``soft``: the same in soft
-    bone, None where nothing is judged there.
+    bone, None where nothing is judged there. ``friction_N``: what is carried without friction,
+    where the verdict rests on it. ``events``: what has happened below the load though no limit is
+    reached by it, each with the load [N] from which on.
     """
 
     verdict: str
     load_N: float | None
     doubt: str = ""
     soft: Cell | None = None
+    friction_N: float | None = None
+    events: tuple[tuple[str, float], ...] = ()
 
     @property
     def words(self) -> str:
         """As in a cell of the table: ``over a limit: step-off from 1076 N``."""
-        return "; ".join(filter(None, (self.own_words, self.soft_words)))
+        return "; ".join(filter(None, (self.own_words, self.event_words, self.soft_words)))
 
     @property
     def own_words(self) -> str:
@@ -59,10 +73,9 @@ class Cell:
         return f"{IN_SOFT} {self.soft.own_words}" if self.soft and self.differs else ""
 
     @property
-    def verdicts(self) -> str:
-        """The words of a cell without loads."""
-        return self.verdict + (f"; {IN_SOFT} {self.soft.verdict}"
-                               if self.soft and self.differs else "")
+    def event_words(self) -> str:
+        """``metal yields from 1100 N; bone is crushed from 989 N``; empty without an event."""
+        return "; ".join(f"{what} {_from(load)}" for what, load in self.events)
 
     @property
     def differs(self) -> bool:
@@ -72,25 +85,32 @@ class Cell:
     @property
     def since(self) -> str:
         """From which load on, or what was not found; empty where all limits are met."""
+        if self.friction_N is not None:
+            return f"above {self.friction_N:.0f} N" if self.friction_N >= 1.0 else AT_ANY_LOAD
         if self.load_N is None:
             return f"({self.doubt})" if self.doubt else ""
-        if self.load_N <= 0.0:
-            return "at any load"
-        return f"{'above' if self.verdict == LETS_GO else 'from'} {self.load_N:.0f} N"
+        if self.verdict != LETS_GO:
+            return _from(self.load_N)
+        return f"above {self.load_N:.0f} N" if self.load_N > 0.0 else AT_ANY_LOAD
+
+
+def _from(load: float) -> str:
+    return f"from {load:.0f} N" if load > 0.0 else AT_ANY_LOAD
 
 
 def with_verdicts(construct: ConstructResult) -> ConstructResult:
     """The construct with a verdict on each load of the study, and on each picture of one."""
-    said = {load.total_load_N: judged(construct, load.total_load_N).verdict
-            for load in construct.loads}
+    said = {load.total_load_N: judged(construct, load.total_load_N) for load in construct.loads}
     # An answer that was not found keeps no limit; one that is reached below it stays reached.
-    said |= {load.total_load_N: UNKNOWN for load in construct.loads
+    said |= {load.total_load_N: Cell(UNKNOWN, None) for load in construct.loads
              if load.status == Status.UNCONVERGED
-             and said[load.total_load_N] in (HOLDS, ONLY_FRICTION)}
+             and said[load.total_load_N].verdict in (HOLDS, ONLY_FRICTION)}
     return replace(
         construct,
-        loads=tuple(replace(x, verdict=said[x.total_load_N]) for x in construct.loads),
-        pictures=tuple(replace(x, verdict=said[x.load_N]) for x in construct.pictures))
+        loads=tuple(replace(x, verdict=said[x.total_load_N].verdict,
+                            verdict_words=said[x.total_load_N].words) for x in construct.loads),
+        pictures=tuple(replace(x, verdict=said[x.load_N].verdict,
+                               verdict_words=said[x.load_N].words) for x in construct.pictures))
 
 
 def judged(construct: ConstructResult, force: float, soft: Bears | None = None) -> Cell:
@@ -100,6 +120,8 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None) 
     """
     if construct.status != NOT_TIGHTENED:
         own = _judged(construct, force)
+        if own.verdict not in (LETS_GO, UNKNOWN):
+            own = replace(own, events=_events(construct, force))
     elif not_tightened(construct):
         own = Cell(CANNOT_TIGHTEN, None)
     else:
@@ -131,4 +153,17 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
     if lost:
         return Cell(UNKNOWN, None, f"{lost[0]} not found")
     least = construct.without_friction_N
-    return Cell(HOLDS if least is None or force <= least else ONLY_FRICTION, None)
+    if least is None or force <= least:
+        return Cell(HOLDS, None)
+    return Cell(ONLY_FRICTION, None, friction_N=least)
+
+
+def _events(construct: ConstructResult, force: float) -> tuple[tuple[str, float], ...]:
+    """What has happened to metal, bone and graft below a load, where it is no limit of a study."""
+    filled = any(load.grafts for load in construct.loads)
+    found = ((METAL_YIELDS, construct.first_yield_N),
+             ("bone or graft is crushed" if filled else "bone is crushed",
+              construct.first_crushing_N))
+    limited = METAL in construct.limits
+    return tuple((what, load) for what, load in found
+                 if load is not None and load <= force and not (limited and what == METAL_YIELDS))

@@ -71,7 +71,7 @@ def yield_words(c: ConstructResult) -> str:
         return ""
     by_tightening = c.first_yield_N == 0.0
     when = "by tightening alone" if by_tightening else f"at about {c.first_yield_N:.0f} N"
-    return f"metal first yields {when} ({c.first_yield_at}): an event, no limit of this study"
+    return f"metal first yields {when} ({c.first_yield_at}); the study sets no limit on it"
 
 
 def first_yield(reader: Reader, model: Model) -> Gauge:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
+from buttress.fe.status import Status
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.path import Derived
 from buttress.results.records import BEYOND, ENDED, FOUND, ConstructResult
@@ -64,7 +65,7 @@ def reserve_words(construct: ConstructResult) -> str:
         return (f"the load peaks at about {load}, before the joint has moved {far}"
                 if found.load_N > 0.0 else "no load is carried")
     if construct.peak_status == BEYOND and found.load_N == SEARCH_LIMIT_N:
-        return f"the joint moves less than {far} up to {load}, where the path ends"
+        return f"the joint moves less than {far} up to {load}, where the search ends"
     return (f"the joint moves less than {far} up to {load}, above which the answer is not known"
             if found.load_N > 0.0 else "it is not known which load is carried")
 
@@ -134,9 +135,45 @@ def why_first(order: list[ConstructResult]) -> str:
     """What puts the first construct where it stands, in a clause."""
     said = reserve_words(order[0])
     if tied := tied_first(order):
-        return f"{said}; tied with {_listed(tied)}"
+        listed = [c.marked_name for c in order if c.name in tied]
+        return f"{said}; tied with {_listed(listed)}"
     rival = next((c for c in order[1:] if c.twin_of is None), None)
-    return said if rival is None else f"{said}; next is '{rival.name}': {reserve_words(rival)}"
+    return said if rival is None else (
+        f"{said}; next is '{rival.marked_name}': {reserve_words(rival)}")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Which construct comes first and why: its name stands between two parts of a sentence."""
+
+    before: str
+    name: str = ""
+    after: str = ""
+
+    @property
+    def words(self) -> str:
+        """The sentence as plain text, the name in quotes."""
+        return f"{self.before}'{self.name}'{self.after}" if self.name else self.before
+
+
+def answer(order: list[ConstructResult]) -> Answer:
+    """Which construct comes first and why, and whether it breaks a rule of the trade."""
+    best = order[0]
+    if not any(r.fragments for c in order for r in c.loads):
+        return Answer("Nothing is fractured in this study, so there is no fragment that could "
+                      "subside or fail, and no order of the constructs.")
+    none = "" if any(r.status == Status.HELD for r in best.loads) \
+        else "No construct carries any of the loads."
+    against = "it breaks a rule of the trade"
+    if len(order) == 1:
+        if none:
+            return Answer(none)
+        also = f" (note that {against})" if best.breaks_rule else ""
+        return Answer("", best.marked_name, f": {why_first(order)}{also}.")
+    place = "shares the first rank" if tied_first(order) else "comes first"
+    if best.breaks_rule:
+        place += f", though {against}"
+    return Answer(f"{none} " if none else "", best.marked_name, f" {place}: {why_first(order)}.")
 
 
 def _listed(names: list[str]) -> str:

@@ -24,7 +24,10 @@ from buttress.results.escape import escaping
 from buttress.results.stress import Fields, TissueField
 from buttress.study.activities import LoadCase
 from buttress.study.view import View
+from buttress.words import marked
 
+OFF_MM = 3.0
+"""A line of action that passes farther than this from its source is told as force and couple."""
 SPECK_N = 1e-6
 """Forces up to this are rounding, also where there is no load."""
 
@@ -59,12 +62,19 @@ class MemberPicture(Brief):
 
 @dataclass(frozen=True)
 class Arrow:
-    """A force [N] on a fragment at a point of its line of action [mm]."""
+    """A force [N] on a fragment and the point where it acts [mm].
+
+    The point lies on the line of action, next to where the source acts on the fragment; where that
+    line passes farther than `OFF_MM` from there, the point is that place itself, and
+    ``couple_Nmm`` the moment about it that the source exerts beside its force (positive from x
+    lateral to y proximal).
+    """
 
     source: str
     kind: str                 # "load" | "fracture" | "plate" | "screw" | "wire" | "graft"
     point: tuple[float, float]
     force: tuple[float, float]
+    couple_Nmm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -112,6 +122,8 @@ class Picture(Brief):
     contacts: tuple[ContactLine, ...] = ()
     load_name: str = ""       # as of an activity
     verdict: str = ""         # as that of the load, empty for an answer by itself
+    verdict_words: str = ""   # with its load and what has yielded or been crushed below it
+    breaks_rule: bool = False
     escapes: str | None = None    # the body that moves freely without equilibrium
     backdrop: Backdrop = NO_BACKDROP
     fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
@@ -125,6 +137,11 @@ class Picture(Brief):
     def load_words(self) -> str:
         """The load in words, with its name where it has one: ``1920 N (walking)``."""
         return LoadCase(self.load_name, self.load_N, "", "").words
+
+    @property
+    def marked_name(self) -> str:
+        """The construct's name, marked where it breaks a rule of the trade."""
+        return marked(self.construct, self.breaks_rule)
 
 
 def unloaded(picture: Picture, status: str) -> Picture:
@@ -256,21 +273,23 @@ def _free_bodies(model: Model, answer: Answer, total: float) -> tuple[FreeBody, 
                 continue
             kind = "load" if name == "load" else source_kind(model, name)
             start = near.get(name, about)
-            arrows.append(Arrow(name, kind, _on_line(push, about, start),
-                                (float(push[0]), float(push[1]))))
+            arrows.append(Arrow(name, kind, *_acts(push, about, start)))
         error = applied + sum(sources.values(), np.zeros(3))
         out.append(FreeBody(body.name, i, tuple(arrows), float(np.hypot(error[0], error[1]))))
     return tuple(out)
 
 
-def _on_line(push: FloatArray, about: FloatArray, near: FloatArray) -> tuple[float, float]:
-    """Point of the force's line of action that lies nearest to ``near``."""
-    force = push[:2]
-    square = float(force @ force)
+def _acts(push: FloatArray, about: FloatArray, near: FloatArray
+          ) -> tuple[tuple[float, float], tuple[float, float], float]:
+    """Point, force and couple of an `Arrow`, for a source that acts at ``near``."""
+    fx, fy = float(push[0]), float(push[1])
     arm = near - about
-    missing = push[2] - (arm[0] * force[1] - arm[1] * force[0])
-    x, y = near - missing / square * np.array([-force[1], force[0]])
-    return float(x), float(y)
+    couple = float(push[2] - (arm[0] * fy - arm[1] * fx))
+    aside = couple / (fx * fx + fy * fy) * np.array([fy, -fx])
+    if np.hypot(*aside) > OFF_MM:
+        return (float(near[0]), float(near[1])), (fx, fy), couple
+    x, y = near + aside
+    return (float(x), float(y)), (fx, fy), 0.0
 
 
 def _near(model: Model, answer: Answer, number: int) -> dict[str, FloatArray]:

@@ -158,16 +158,16 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="tightening", words="tightening", unit="", level=C, kind=str, store="=",
              json=False, definition="held, strips: SCREW, lets go: PIECE, no equilibrium or not "
              "converged; empty: nothing is tightened"),
-    Quantity(key="equilibrium_ends_N", words="peak load", unit="N", level=C,
+    Quantity(key="equilibrium_ends_N", words="load above which it fails", unit="N", level=C,
              of=lambda c, every: c.equilibrium_ends_N, worse="less", digits=0, csv="=", json=False,
              glossary="no equilibrium",
-             definition="largest joint force on the path of slow pressing; empty: not known, or "
-             "beyond the range that is pressed"),
-    Quantity(key="ends_status", words="status of the peak load", unit="", level=C, kind=str,
+             definition="largest joint force on the path of slow pressing, at its peak or at its "
+             "end (see ends_status); empty: not known, or beyond the range that is pressed"),
+    Quantity(key="ends_status", words="status of that load", unit="", level=C, kind=str,
              of=lambda c, every: c.ends_status, csv="=", json=False,
-             definition="whether that peak was found, lies beyond the search (the range that is "
-             "pressed), is not known, or the path ends while the load rises (movements no longer "
-             "small)"),
+             definition="whether that load is a peak (found), lies beyond the search (the range "
+             "that is pressed), is not known, or the path ends while the load rises (movements no "
+             "longer small)"),
     Quantity(key="known_to_N", words="load known to be carried", unit="N", level=C, csv="=",
              of=lambda c, every: c.known_to_N, worse="less", digits=0, json=False,
              definition="largest joint force known to be carried"),

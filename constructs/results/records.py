@@ -18,6 +18,7 @@ from buttress.results.picture import Picture
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.activities import LoadCase
 from buttress.study.checked import closest, did_you_mean
+from buttress.words import marked
 
 Vector = tuple[float, float]
 NOT_TIGHTENED = "tightening has no equilibrium"
@@ -219,7 +220,8 @@ class LoadResult(Displayed):
     it (work-conjugate). ``bone_over_yield``: share of bone volume whose principal strain is over
     yield; ``strain_ratio_p95`` and ``p99``: percentiles by volume of strain over yield strain.
     ``load_name``: name of an activity or of a mass on the ground, empty for a load given in N.
-    ``verdict``: what it means in words (`judged.Cell`), empty for an answer by itself.
+    ``verdict``: what it means in words (`judged.Cell`), empty for an answer by itself;
+    ``verdict_words``: with its load, and with what has yielded or been crushed below it.
     """
 
     brief = ("load_words", "status", "verdict", "escapes", "fragments", "members")
@@ -244,6 +246,7 @@ class LoadResult(Displayed):
     notes: tuple[str, ...] = ()
     load_name: str = ""
     verdict: str = ""
+    verdict_words: str = ""
     condyles: dict[str, CondyleResult] = field(default_factory=dict)
     contacts: dict[str, ContactResult] = field(default_factory=dict)
     grafts: dict[str, GraftResult] = field(default_factory=dict)
@@ -334,7 +337,7 @@ class ConstructResult(Derived, Displayed):
     @property
     def marked_name(self) -> str:
         """Its name, marked where it breaks a rule of the trade."""
-        return f"{self.name} (!)" if self.breaks_rule else self.name
+        return marked(self.name, self.breaks_rule)
 
     def load(self, asked: float | str) -> LoadResult:
         """The answer under a total joint force [N], or under a load by its name ("walking").

@@ -239,4 +239,4 @@ class Search:
         if point is self.points[0] and self.model.tightened is None:
             return Reading(0.0, Where("", None))
         answer = self.model.pressing.since_tightened(point)
-        return gauge.read(answer) or "no such figure in this section or construct"
+        return gauge.read(answer) or "this section or construct has no such figure"

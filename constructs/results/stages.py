@@ -15,6 +15,7 @@ from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known
 from buttress.study.stages import LOADING, Stage
+from buttress.words import marked
 
 NOT_RUN = "not run"
 OFF_MM = 0.1
@@ -160,6 +161,12 @@ class StagedResult(Displayed):
     stages: tuple[StageResult, ...]
     same_steps_as: tuple[str, ...] = ()
     pictures: tuple[Picture | None, ...] = field(default=(), repr=False)
+    breaks_rule: bool = False
+
+    @property
+    def marked_name(self) -> str:
+        """Its name, marked where it breaks a rule of the trade."""
+        return marked(self.name, self.breaks_rule)
 
     @property
     def last_held(self) -> StageResult | None:

@@ -20,18 +20,22 @@ from buttress.study.activities import newtons
 from buttress.study.tables import number
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
-            "yield": "part of the anchorage of {} reaches its strength",
-            "crushing": "part of {} is crushed", "snap": "{} snaps through",
+            "yield": "part of {} reaches its strength",
+            "crushing": "{} is crushed", "snap": "{} snaps through",
             "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part."""
 STANDING = {"hinge": "{} has a plastic hinge",
-            "yield": "part of the anchorage of {} is at its strength",
-            "crushing": "part of {} is crushed"}
+            "yield": "part of {} is at its strength",
+            "crushing": "{} is crushed"}
 """What tightening alone has led to."""
 FURTHER = {"hinge": "{} forms a further plastic hinge",
-           "yield": "more of the anchorage of {} reaches its strength",
-           "crushing": "more of {} is crushed"}
+           "yield": "more of {} reaches its strength",
+           "crushing": "more {} is crushed"}
 """The same under load, where tightening has led to it already."""
+KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
+        "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
+        "shows.")
+"""What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 FINEST = 0.1
@@ -110,8 +114,9 @@ def first_failure(path: PathResult) -> PathEvent | None:
 
 def failure_words(c: ConstructResult, event: PathEvent) -> str:
     """What an event of a construct's path means: ``the plate 'a' forms a plastic hinge``."""
-    said = FURTHER if (event.kind, event.where.part) in standing(c) else FAILURES
-    return said[event.kind].format(_part(c, event.where.part))
+    more = (event.kind, event.where.part) in standing(c)
+    return (FURTHER if more else FAILURES)[event.kind].format(
+        _what(c, event.kind, event.where.part, more))
 
 
 def standing(c: ConstructResult) -> set[tuple[str, str]]:
@@ -120,29 +125,43 @@ def standing(c: ConstructResult) -> set[tuple[str, str]]:
     return {(e.kind, e.where.part) for e in already if e.kind in STANDING}
 
 
+def _what(c: ConstructResult, kind: str, part: str, more: bool = False) -> str:
+    """What an event is of. Metal and gaps are not crushed: bone is, at a screw or a fracture."""
+    named = _part(c, part)
+    if kind == "yield":
+        return f"the {'bond' if named.startswith('the graft') else 'anchorage'} of {named}"
+    if kind != "crushing":
+        return named
+    if named.startswith("the graft"):
+        return f"of {named}" if more else f"part of {named}"
+    return f"bone {'along' if named.startswith('the fracture') else 'at'} {named}"
+
+
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
     event, before = first_failure(c.path), standing(c)
-    already = [f"{STANDING[kind].format(_part(c, part))} already when tightened"
+    already = [f"already when tightened, {STANDING[kind].format(_what(c, kind, part))}"
                for kind, part in sorted(before)]
     if event is None:
         top = _load(max(p.load_N for p in c.path.points))
         words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
     else:
         at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
-        words = f"first {failure_words(c, event)} {at}"
+        words = f"{'then' if already else 'first'}, {at}, {failure_words(c, event)}"
     return "; ".join([*already, words])
 
 
 def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried without it is below the reserve, and tension of screws."""
     low, found = c.without_friction_N, reserve(c).load_N
-    tension = f"its screws tightened to {_load(c.tightened_N)} in total" if c.tightened_N else ""
+    tension = f"its screws are tightened to {_load(c.tightened_N)} in total" if c.tightened_N \
+        else ""
     if low is None or low >= found:
-        return tension and f"it was pressed with {tension}"
-    above = f"above {_load(low)} " if low >= 1.0 else ""
-    return f"{above}it depends on friction{f', with {tension}' if tension else ''}"
+        return tension
+    friction = f"above {_load(low)} it depends on friction" if low >= 1.0 else \
+        "it carries nothing without friction"
+    return "; ".join(filter(None, (friction, tension)))
 
 
 def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
@@ -155,9 +174,9 @@ def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
             continue
         load = _load(found.load_N)
         if found.stiffer == c.name:
-            return f"it is stiffer than '{other.name}' up to about {load}, above which " \
-                   f"'{other.name}' has moved less"
-        return f"it has moved less than '{other.name}' above about {load}, and more below"
+            return f"it is stiffer than '{other.marked_name}' up to about {load}, above which " \
+                   f"'{other.marked_name}' has moved less"
+        return f"it has moved less than '{other.marked_name}' above about {load}, and more below"
     return ""
 
 

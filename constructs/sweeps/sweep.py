@@ -143,7 +143,7 @@ class Estimate:
             *([f"first reason: {self.reason}"] if self.reason else []),
             *([f"the geometry of {counted(self.unchecked, 'case')} was not checked"]
               if self.unchecked else []),
-            f"{self.meshes} distinct mesh{'' if self.meshes == 1 else 'es'} and modulus field, "
+            f"{counted(self.meshes, 'distinct bone')} (mesh and modulus), "
             f"{counted(self.hardware, 'distinct construct')} on "
             + ("it" if self.meshes == 1 else "them"),
             f"about {counted(self.factorisations, 'factorisation')} instead of "
@@ -375,8 +375,8 @@ class _Progress:
             return
         whole = self.first - self.start + passed * (self.total - 1) / (self.done - 1)
         if not self.said / OFF < whole < self.said * OFF:
-            self.say(f"about {duration(whole)} in all, by the first {self.done} cases, not "
-                     f"{duration(self.said)} as estimated")
+            self.say(f"about {duration(whole)} in all, judging by the first {self.done} cases "
+                     f"({duration(self.said)} was the first estimate)")
         self.said = None
 
 

@@ -190,7 +190,7 @@ def test_a_ranking_is_told_and_written(app: typer.Typer, study: str) -> None:
     done = run(app, *asked)
     assert "4 paired samples (seed 1) at 500 N" in done.stdout
     assert "no input changes the ranks clearly" in done.stdout
-    assert "distinct meshes" in done.stderr
+    assert "distinct bones" in done.stderr
     assert Path("r-rank/rank.json").exists()
     told = json.loads(run(app, *asked, "--json").stdout)
     assert told["reference"] == "screw"

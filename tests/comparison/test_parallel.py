@@ -93,8 +93,8 @@ def test_the_estimate_is_said_once_and_corrected_where_it_was_wrong() -> None:
     cost.spent(1.0, 30.0)
     assert said == ["about 2 min to solve all constructs on 2 workers"]
     cost.spent(2.0, 4.0)
-    assert said[1:] == ["about 80 s to solve all constructs on 2 workers, by the constructs so far, "
-                        "not 2 min as estimated"]
+    assert said[1:] == ["about 80 s to solve all constructs on 2 workers, judging by the constructs "
+                        "so far (2 min was the first estimate)"]
     short: list[str] = []
     Cost(10.0, 1, short.append).spent(2.0, 1.0)
     assert short == []

@@ -80,7 +80,7 @@ def test_a_failed_installation_is_the_constructs_status(capsys: pytest.CaptureFi
     assert one.status == NOT_TIGHTENED
     print_table(found)
     said = " ".join(capsys.readouterr().out.split())
-    assert f"'{one.name}' cannot be tightened: {FIRST}: tightened to 6000 N" in said
+    assert f"'{one.marked_name}' cannot be tightened: {FIRST}: tightened to 6000 N" in said
     assert "unsupported" not in said
     page = construct_html(one)
     assert "cannot be tightened" in page

@@ -58,7 +58,7 @@ def test_where_two_curves_cross_is_marked() -> None:
 def test_a_list_says_what_is_known_of_each_peak() -> None:
     said = words(figures.curves(usual(), "medial")).replace("\n", " ")
     assert "lag screws (peak at 2100 N)" in said
-    assert "raft (no peak up to 10000 N, only with friction)" in said
+    assert "raft (no peak up to 10000 N, only with friction above 4000 N)" in said
     assert "nothing (no load is carried)" in said
     lost = figures.curves(comparison((not_known("lost", 950.0),)), "medial")
     assert "lost (peak not known above 950 N)" in words(lost).replace("\n", " ")

@@ -138,7 +138,7 @@ def test_plates_and_screws_have_their_true_width() -> None:
 def test_without_equilibrium_the_escape_is_drawn_and_said() -> None:
     shot = picture("nothing", 500.0, held=False)
     ax = figures.deformed(shot)
-    assert "500 N, no equilibrium: medial moves freely along the arrow" in words(ax)
+    assert "500 N, in this model: no equilibrium; medial moves freely along the arrow" in words(ax)
     body = shot.bodies[0]
     loop = d.outline(body.triangles)[0]
     moved = (body.points + ESCAPE_MM * body.displacement
@@ -154,7 +154,7 @@ def test_an_unconverged_picture_says_that_it_is_no_answer() -> None:
     shot = replace(picture("x", 500.0, held=False), status="unconverged")
     still = tuple(replace(b, displacement=np.zeros_like(b.displacement)) for b in shot.bodies)
     ax = figures.deformed(replace(shot, bodies=still))
-    assert "500 N, unconverged (no answer)" in words(ax)
+    assert "500 N, in this model: unconverged (no answer)" in words(ax)
     assert not arrows(ax)
 
 

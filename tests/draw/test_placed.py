@@ -73,8 +73,12 @@ def test_findings_are_numbered_on_the_part_and_told_below() -> None:
     figure = sheet(study, findings)
     said = shown(figure)
     assert f"{told[0].part} [1]" in said
-    assert f"[1] {told[0].level}: {told[0].part}: " in said
+    level = {"broken": "(!) breaks a rule of the trade", "warning": "warning"}[told[0].level]
+    assert f"[1] {level}: {told[0].part}: " in said
+    assert ("lag screws (!)" in said) == any(f.level == "broken" for f in findings)
     assert " ".join(told[0].message.split()) in said.replace("\n", " ")
+    assert "Angles of screws in a plate are to the perpendicular on the plate at the hole" in " ".join(
+        said.split())
     assert clashes(figure) == []
 
 

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from html_page import NASTY, Page
 from made_up import comparison, construct, load_result, usual, with_title
+from small_study import small_study
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Share
 from buttress.report.notebook import rank_html, sweep_html
+from buttress.study.read import example
+from buttress.study.study import Study
 from buttress.sweeps.sweep import SweepSummary
+from buttress.words import BREAKS_RULE
 
 
 def shown(result: object) -> Page:
@@ -64,15 +69,29 @@ def test_a_sweep_says_what_it_did_and_where_it_lies() -> None:
 
 
 def test_a_ranking_gives_shares_with_intervals_and_the_sentence() -> None:
+    page = Page(rank_html(ranked("<i>x</i>", example("medial-shear"))))
+    assert "<i>x</i> 50 (25–75) 100 (60–100) 0 (0–40) 50 (20–80) 1 0 0 1.2" in page.text
+    assert "a < b" in page.text
+    assert BREAKS_RULE not in page.text
+
+
+def test_a_ranking_marks_a_construct_that_breaks_a_rule_of_the_trade() -> None:
+    study = small_study("antiglide", loads=(300.0,))
+    [plated] = study.constructs
+    study = study.model_copy(update={"constructs": (plated.model_copy(
+        update={"screws": plated.screws[:1]}),)})     # none keeps the plate from turning
+    page = Page(rank_html(ranked("antiglide", study)))
+    assert "antiglide (!) 50 (25–75)" in page.text
+    assert BREAKS_RULE in page.text
+
+
+def ranked(construct: str, study: Study) -> Any:
     from types import SimpleNamespace as Made
 
-    standing = Made(construct="<i>x</i>", best=Share(0.5, 0.25, 0.75, 8), mean_rank=1.25,
+    standing = Made(construct=construct, best=Share(0.5, 0.25, 0.75, 8), mean_rank=1.25,
                     holds=Share(1.0, 0.6, 1.0, 8), keeps_all=Share(0.0, 0.0, 0.4, 8),
                     keeps={"step-off": Share(0.5, 0.2, 0.8, 8)},
                     no_equilibrium=1, unanswered=0, refused=0)
-    made = Made(samples=Made(shares=[0] * 8), outcomes=Made(load_N=1500.0, by="subsidence"), limits={"step-off": 2.0},
-                limit_words="step-off 2 mm",
+    return Made(study=study, samples=Made(shares=[0] * 8), limits={"step-off": 2.0},
+                outcomes=Made(load_N=1500.0, by="subsidence"), limit_words="step-off 2 mm",
                 standings=(standing,), sentence="a < b")
-    page = Page(rank_html(made))  # type: ignore[arg-type]
-    assert "<i>x</i> 50 (25–75) 100 (60–100) 0 (0–40) 50 (20–80) 1 0 0 1.2" in page.text
-    assert "a < b" in page.text

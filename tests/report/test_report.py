@@ -18,7 +18,7 @@ from buttress.report.folder import document
 from buttress.report.glossary import glossary
 from buttress.report.page import write_report
 from buttress.report.tables import main_table
-from buttress.report.terminal import MARK, lines, print_table
+from buttress.report.terminal import lines, print_table
 from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
 from buttress.results.judged import ONLY_FRICTION
@@ -27,6 +27,7 @@ from buttress.results.records import NOT_TIGHTENED
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example, example_text, parse_study
 from buttress.study.tables import table_value
+from buttress.words import BREAKS_RULE as MARK
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(40))
 
@@ -154,10 +155,12 @@ def test_what_is_held_above_the_capacity_without_friction_says_so(tmp_path: Path
 def test_a_construct_that_breaks_a_rule_is_marked_on_the_page_and_the_terminal(tmp_path: Path) -> None:
     made = comparison((replace(construct("short plate"), breaks_rule=True), construct("raft")))
     text = page(made, tmp_path).text
-    assert "short plate (!) shares the first rank" in text
-    assert text.count(MARK) == 1
-    assert "raft (!)" not in text
     said = "\n".join(lines(made))
+    assert "short plate (!) shares the first rank" in text
+    assert text.count(MARK) == 3     # under both tables, and where the construct has its section
+    assert "'short plate (!)' shares the first rank, though it breaks a rule of the trade" in " ".join(
+        said.split())
+    assert "raft (!)" not in text
     assert "\nshort plate (!): capacity" in said
     assert "\nraft: capacity" in said
     assert said.count(MARK) == 1

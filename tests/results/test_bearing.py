@@ -42,11 +42,11 @@ def with_mass(made: Comparison, mass: float = 75.0, **load: object) -> Compariso
 @pytest.mark.parametrize(("ends", "reached", "missing", "force", "verdict"), [
     (2000.0, None, "", 1000.0, Cell(HOLDS, None)),
     (2000.0, None, "", 1281.0, Cell(HOLDS, None)),
-    (2000.0, None, "", 1281.1, Cell(ONLY_FRICTION, None)),
-    (2000.0, None, "", 2000.0, Cell(ONLY_FRICTION, None)),
+    (2000.0, None, "", 1281.1, Cell(ONLY_FRICTION, None, friction_N=1281.0)),
+    (2000.0, None, "", 2000.0, Cell(ONLY_FRICTION, None, friction_N=1281.0)),
     (2000.0, None, "", 2000.1, Cell(LETS_GO, 2000.0)),
     (0.0, None, "", 1.0, Cell(LETS_GO, 0.0)),
-    (None, None, "", 9000.0, Cell(ONLY_FRICTION, None)),
+    (None, None, "", 9000.0, Cell(ONLY_FRICTION, None, friction_N=1281.0)),
     (2000.0, 900.0, "", 899.0, Cell(HOLDS, None)),
     (2000.0, 900.0, "", 900.0, Cell("over a limit: step-off", 900.0)),
     (None, None, LOST, 500.0, Cell(UNKNOWN, None, "step-off not found")),
@@ -66,7 +66,7 @@ def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
     construct = replace(made_up.construct("c", ends=7000.0), limits={
         "step-off": replace(limit(None, LOST), kept_to_N=2329.0),
         "metal over yield": limit(2329.0)})
-    assert judged(construct, 2324.0) == Cell(ONLY_FRICTION, None)
+    assert judged(construct, 2324.0) == Cell(ONLY_FRICTION, None, friction_N=1281.0)
     assert judged(construct, 2400.0) == Cell("over a limit: metal over yield", 2329.0)
     other = replace(construct, limits={**construct.limits, "metal over yield": limit(5000.0)})
     assert judged(other, 2400.0) == Cell(UNKNOWN, None, "step-off not found")

@@ -35,7 +35,7 @@ def lost_gauge(name: str, kept: float):
      "the load peaks at about 1076 N, before the joint has moved 0.5 mm"),
     (construct("a", ends=0.0), Reserve(0.0, ENDS), "no load is carried"),
     (construct("a", ends=None), Reserve(10_000.0, AT_LEAST),
-     "the joint moves less than 0.5 mm up to 10000 N, where the path ends"),
+     "the joint moves less than 0.5 mm up to 10000 N, where the search ends"),
     (not_known("a", 950.0), Reserve(950.0, AT_LEAST),
      "the joint moves less than 0.5 mm up to 950 N, above which the answer is not known"),
     (not_known("a", 0.0), Reserve(0.0, AT_LEAST), "it is not known which load is carried"),
@@ -56,7 +56,7 @@ def test_the_movement_in_force_is_told() -> None:
         "the joint has moved 1.25 mm at about 3949 N",
         "the load peaks at about 1076 N, before the joint has moved 1.25 mm",
         "the joint moves less than 1.25 mm up to 950 N, above which the answer is not known",
-        "the joint moves less than 1.25 mm up to 10000 N, where the path ends"]
+        "the joint moves less than 1.25 mm up to 10000 N, where the search ends"]
     assert "has moved 1.25 mm (the largest" in order_words(1.25)
     assert "joint moved\n1.25\N{NO-BREAK SPACE}mm at\n[N]" in head(1.25)
     assert "1.25\N{NO-BREAK SPACE}mm" in main_table(made).replace("&nbsp;", "\N{NO-BREAK SPACE}")

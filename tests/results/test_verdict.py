@@ -75,9 +75,9 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     assert first_failure(made.path).kind == "crushing"
-    assert "first part of the graft 'graft' is crushed at about 700 N" in verdict(made, (made,))
+    assert "first, at about 700 N, part of the graft 'graft' is crushed" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
-    assert "first the plate 'plate' forms a plastic hinge at about 900 N" in verdict(
+    assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
     none = pressed("a", STIFF, events[:2])
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
@@ -88,11 +88,11 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
     events = (event("yield", 620.0, 0.1, "upper lag"), event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     made = replace(made, path=replace(made.path, already=standing))
-    assert ("; part of the anchorage of 'upper lag' is at its strength already when tightened; "
-            "first more of the anchorage of 'upper lag' reaches its strength at about 620 N"
+    assert ("; already when tightened, part of the anchorage of 'upper lag' is at its strength; "
+            "then, at about 620 N, more of the anchorage of 'upper lag' reaches its strength"
             ) in verdict(made, (made,))
     other = replace(made, path=replace(made.path, events=(event("hinge", 900.0, 0.3, "plate"),)))
-    assert "already when tightened; first the plate 'plate' forms a plastic hinge at about 900 N" \
+    assert "is at its strength; then, at about 900 N, the plate 'plate' forms a plastic hinge" \
         in verdict(other, (other,))
     none = replace(made, path=replace(made.path, events=()))
     assert "nothing more reaches its strength up to 2100 N" in verdict(none, (none,))
@@ -101,7 +101,7 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
 
 def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
-    assert "above 1281 N it depends on friction, with its screws tightened to 2000 N in total" \
+    assert "above 1281 N it depends on friction; its screws are tightened to 2000 N in total" \
         in verdict(made, (made,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
@@ -127,3 +127,16 @@ def test_json_has_the_sentence_and_first_and_last_rank() -> None:
     found = [construct_document(c, every) for c in every]
     assert [x["rank"] for x in found] == [[1, 2], [1, 2], [3, 3]]
     assert all(x["verdict"].endswith(".") for x in found)
+
+
+@pytest.mark.parametrize(("part", "said"), [
+    ("graft", "part of the graft 'graft' is crushed"),
+    ("shear plane", "bone along the fracture 'shear plane' is crushed"),
+    ("upper lag", "bone at the screw 'upper lag' is crushed")])
+def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -> None:
+    made = pressed("a", STIFF, (event("crushing", 700.0, 0.2, part),))
+    load = made.loads[-1]
+    members = {"upper lag": replace(load.members["plate"], kind="screw")}
+    made = replace(made, loads=(*made.loads[:-1], replace(
+        load, members={**load.members, **members})))
+    assert f"first, at about 700 N, {said}" in verdict(made, (made,))

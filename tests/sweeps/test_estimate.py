@@ -55,5 +55,5 @@ def test_the_first_cases_correct_an_estimate_aloud_once(
     for _ in range(40):
         progress.step()
     assert [t for t in told if "in all" in t] == [
-        f"about 80 s in all, by the first 5 cases, not {module.duration(said)} as estimated"
+        f"about 80 s in all, judging by the first 5 cases ({module.duration(said)} was the first estimate)"
     ] * corrected
