@@ -99,7 +99,8 @@ def test_a_sweep_of_hostile_names_as_csv_and_pictures(tmp_path: Path) -> None:
         seen = joined(written(ax))
         for name in NAMES:  # wrapped, but whole
             assert joined(name) in seen
-    assert key in written(sweep_figures.over_key(frame, key))
+    words = joined(written(sweep_figures.over_key(frame, key)))     # of the key, its name whole
+    assert joined("\\alpha <s>: coefficient of friction between its faces [-]") in words
 
 
 # ------------------------------------------------------------------------- studies of odd shape
