@@ -1,4 +1,4 @@
-"""The condensed problem of a construct as the page solves it: numbers of 32 bits, deflated.
+"""The condensed problem of a construct as the page solves it: numbers of 38 bits, deflated.
 
 Nothing is solved here. The page's script (`page/press.js` and its neighbours) is a port of
 `fe/solve`; `tests/browser/test_lesson_solver.py` compares the two.
@@ -25,6 +25,8 @@ from buttress.model.model import Model
 
 STRENGTHS = (0.3, 1.5)
 """Range of the factor on the strength of bone other than cortex."""
+DROPPED_BITS = 26
+"""How many of the 64 bits of a number are left out."""
 Bounds = Callable[[float], tuple[FloatArray, FloatArray]]
 """Lower and upper bounds ``(n,)`` [N] of the links at a factor on the strength of bone."""
 
@@ -59,7 +61,7 @@ def problem_data(model: Model, layout: Layout, bounds: Bounds) -> dict[str, Any]
         arrays |= {"offset": np.append(model.memory.offset, 0.0), "kept": model.memory.kink,
                    "given": np.append(model.memory.given, 0.0),
                    "force": np.append(now.force, 0.0), "moved": now.rigid, "kinked": now.kink}
-    flat = {name: np.asarray(a, dtype="<f4").ravel() for name, a in arrays.items()}
+    flat = {name: np.asarray(a, dtype=float).ravel() for name, a in arrays.items()}
     names = list(dict.fromkeys(x.kind for x in plain.links.links))
     sources = [name for name, _ in layout.sources]
     return part | {
@@ -103,8 +105,12 @@ def _lines(bounds: Bounds) -> FloatArray:
 
 
 def packed(values: FloatArray) -> str:
-    """Numbers of 32 bits with their bytes sorted by rank, deflated, in base64."""
-    plain = np.ascontiguousarray(values, dtype="<f4")
-    ranked = plain.view(np.uint8).reshape(-1, 4).T
+    """Numbers of 38 bits with their bytes sorted by rank, deflated, in base64.
+
+    A sign, an exponent of 11 bits and 26 bits of the fraction are what is left of 64 bits.
+    """
+    bits = np.ascontiguousarray(values, dtype="<f8").view("<u8")
+    rounded = (bits + (1 << (DROPPED_BITS - 1))) >> DROPPED_BITS << DROPPED_BITS
+    ranked = rounded.view(np.uint8).reshape(-1, 8).T[DROPPED_BITS // 8:]
     squeezed = zlib.compressobj(9, zlib.DEFLATED, -15)
     return base64.b64encode(squeezed.compress(ranked.tobytes()) + squeezed.flush()).decode("ascii")

@@ -12,7 +12,8 @@ import pytest
 from command import inside, run
 
 from buttress import LABEL
-from buttress.study.read import example_text
+from buttress.study.read import example_text, only
+from buttress.study.write import text_of_study
 
 MAIN = example_text("medial-shear").replace("[load]", "[mesh]\nsize_mm = 5\n\n[load]", 1)
 
@@ -150,12 +151,11 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 def test_bonded_twins_are_added_paired_and_explained(tmp_path: Path) -> None:
-    text = example_text("lateral-depression")
-    head, *constructs = text.split("[[construct]]\n")
-    graft = next(c for c in constructs if c.startswith('name = "raft + impacted graft"'))
-    head = head.replace("[load]", "[mesh]\nsize_mm = 4\n\n[load]").replace(
-        "[400, 800, 1200, 1600]", "[800]")
-    (tmp_path / "s.toml").write_text(f"{head}[[construct]]\n{graft}")
+    study = only("lateral-depression", "raft + impacted graft")
+    study = study.model_copy(update={
+        "mesh": study.mesh.model_copy(update={"size_mm": 4.0}),
+        "load": study.load.model_copy(update={"total_N": (800.0,)})})
+    (tmp_path / "s.toml").write_text(text_of_study(study))
     done = inside("compare", "s.toml", "--also-bonded", "--quiet", "--out", "out", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "raft + impacted graft, bonded: capacity not limited by this model" in done.stdout

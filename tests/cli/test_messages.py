@@ -15,6 +15,7 @@ from buttress.study.read import example_names, example_text, parse_study
 TEXT = example_text("medial-shear")
 POINTS = "points_mm = [[2.5, 15], [-24, -57.7]]"
 LENGTH = "length_mm = 70"
+LINE = 1 + TEXT[:TEXT.index(LENGTH)].count("\n")
 
 
 def asked(old: str, new: str, folder: Path, monkeypatch: pytest.MonkeyPatch,
@@ -33,8 +34,8 @@ def asked(old: str, new: str, folder: Path, monkeypatch: pytest.MonkeyPatch,
     ("friction = 0.5", "friction = 50", "looks like a percentage", ""),
     (LENGTH, f"{LENGTH}\ncount = 4\nposition_in_depth_mm = 20",
      "of a row of 4, the screw at 35 mm passes in front of or behind the bone; key: construct.lag "
-     "screws.screw.upper lag.position_in_depth_mm (line 53); value: 20; expected: between -9.0 and "
-     "9.0 mm, or a smaller count", ""),
+     f"screws.screw.upper lag.position_in_depth_mm (line {LINE + 2}); value: 20; expected: between "
+     "-9.0 and 9.0 mm, or a smaller count", ""),
     (LENGTH, f"{LENGTH}\ncount = 9", "a row of 9 is wider than the bone: some screws pass in front "
      "of or behind the bone; key: construct.lag screws.screw.upper lag.count", "position_in_depth"),
     (LENGTH, f"length_mm = {'9' * 400}", "too many digits", "quotes"),

@@ -8,9 +8,12 @@ async function opened(given) {
   for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
   const ranked = new Uint8Array(await new Response(stream).arrayBuffer());
-  const count = ranked.length / 4, plain = new Uint8Array(ranked.length);
-  for (let r = 0; r < 4; r++) for (let i = 0; i < count; i++) plain[4 * i + r] = ranked[r * count + i];
-  const all = Float64Array.from(new Float32Array(plain.buffer)), a = {};
+  const count = Object.values(given.sizes).reduce((sum, size) => sum + size, 0);
+  const kept = ranked.length / count, plain = new Uint8Array(8 * count);
+  for (let r = 0; r < kept; r++) {      // the highest bytes of each number; the others are zero
+    for (let i = 0, at = 8 - kept + r; i < count; i++) plain[8 * i + at] = ranked[r * count + i];
+  }
+  const all = new Float64Array(plain.buffer), a = {};
   let at = 0;
   for (const [name, size] of Object.entries(given.sizes)) {
     a[name] = all.subarray(at, at + size);
