@@ -12,7 +12,15 @@ from buttress.draw import parts, seen
 from buttress.draw import primitives as d
 from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.page import page
-from buttress.draw.section import ESCAPE_MM, bounds, draw_section, escaping, unmade
+from buttress.draw.section import (
+    ESCAPE_MM,
+    SHAFT_MM,
+    bounds,
+    draw_section,
+    escaping,
+    lowest,
+    unmade,
+)
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
@@ -47,11 +55,12 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
     pictures = [p for _, p in shown]
     factor, shades = d.magnification(pictures), colours_of(pictures, field)
     box = np.array([page().wide - 0.6, page().high - ABOVE_IN]) if ax is None else d.inches(ax)
-    columns, rows, cell_high, names = _grid(shown, box[0], box[1])
+    low, high = bounds(pictures, factor)
+    low[1] = max(low[1], min(map(lowest, pictures)) - SHAFT_MM)   # as in `deformed`
+    size = high - low + 2.0
+    columns, rows, cell_high, names = _grid(shown, box[0], box[1], size)
     if ax is None:
         box[1] = max(box[1], rows * cell_high)
-    low, high = bounds(pictures, factor)
-    size = high - low + 2.0
     text = (max(n.count("\n") + 1 for n in names) + 0.6) * LINE
     cell = box / (columns, rows)
     # Small axes keep room for the bones.
@@ -120,9 +129,10 @@ def _overview_foot(ax: Axes, shown: Colours, words: str, scale: float, box: Floa
     ax.text(1 - 2.85 / box[0], low, label, size=SIZE, va="center", ha="right", **there)
 
 
-def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
-          ) -> tuple[int, int, float, list[str]]:
-    """Columns, rows, least height of a cell [in] and wrapped names: sections as large as can be."""
+def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float,
+          section: FloatArray) -> tuple[int, int, float, list[str]]:
+    """Columns, rows, least height of a cell [in] and wrapped names: sections of a width and height
+    [mm] as large as can be."""
     best: tuple[float, int, int, float, list[str]] = (-1.0, 1, 1, high, [])
     for columns in range(1, min(len(shown), MOST_COLUMNS) + 1):
         rows = -(-len(shown) // columns)
@@ -134,7 +144,8 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
             continue
         deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
         tall = max(high / rows, deep + 1.3)
-        size = min((tall - deep) / 125.0, cell / 85.0) - 10.0 * max(0.0, tall * rows - high)
+        size = (min((tall - deep) / section[1], (cell - 0.15) / section[0])
+                - 10.0 * max(0.0, tall * rows - high))
         if size > best[0] or not best[4]:
             best = (size, columns, rows, tall, names)
     return best[1:]

@@ -181,7 +181,7 @@ def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float =
     factor = drawn_factor(picture, factor)
     shown = colours_of([picture], field, tissue, top)
     low, high = bounds([picture], factor)
-    low[1] = max(low[1], _lowest(picture) - SHAFT_MM)   # the shaft below says nothing more
+    low[1] = max(low[1], lowest(picture) - SHAFT_MM)    # the shaft below says nothing more
     view = picture.view
     names = _names(picture, factor if picture.held else 0.0, (low[0] + high[0]) / 2)
     box = d.inches(ax)
@@ -276,7 +276,7 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     legend.set_zorder(7)
 
 
-def _lowest(picture: Picture) -> float:
+def lowest(picture: Picture) -> float:
     """Lowest height of metal, fragments and fillings, mm; not above `LEAST_MM`."""
     found: list[BodyPicture | MemberPicture] = [
         *(b for b in picture.bodies if b.name != SHAFT), *picture.members]
