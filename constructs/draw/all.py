@@ -37,7 +37,7 @@ from buttress.results.stress import STRAIN_RATIO
 from buttress.study.study import Study
 from buttress.workers import pool
 
-IN_COLUMN = ("curves", "deformed", "screw forces")
+IN_COLUMN = ("curves", "movement", "deformed", "screw forces")
 """Kinds of figures that have room in one column of a paper; the others are as wide as its page."""
 FEWEST = 4
 """Figures for each process, at least: it starts in the time in which it draws two or three."""
@@ -100,14 +100,14 @@ def _told_apart(comparison: Comparison) -> Comparison:
 def stems(comparison: Comparison) -> dict[tuple[str, str, str], str]:
     """File name without ending of each figure: by kind, construct and fragment ("" where none).
 
-    Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "curves",
-    "overview", "all stages", "stages", "screw forces", "tornado" and "map". Names of the files
-    that the section was read from lie in the same folder and are taken.
+    Kinds are "deformed", "contact", "free body", "capacity", "weight bearing", "movement",
+    "curves", "overview", "all stages", "stages", "screw forces", "tornado" and "map". Names of
+    the files that the section was read from lie in the same folder and are taken.
     """
     taken = {PurePosixPath(f).stem.lower() for f in comparison.study.section.files}
     several = comparison.fragments
-    out = {("overview", "", ""): slug("overview", taken), ("capacity", "", ""): slug(
-        "capacity", taken)}
+    out = {(kind, "", ""): slug(words, taken) for kind, words in (
+        ("overview", "overview"), ("movement", "load movement"), ("capacity", "capacity"))}
     if comparison.stages:
         out["all stages", "", ""] = slug("stages", taken)
     if comparison.study.load.body_mass_kg is not None:
@@ -164,6 +164,7 @@ def _keyed(comparison: Comparison, field: str) -> Iterator[tuple[str, str, Calla
     if comparison.stages:
         yield "all stages", names["all stages", "", ""], partial(
             stages_overview, comparison.stages)
+    yield "movement", names["movement", "", ""], partial(curves, comparison)
     yield "capacity", names["capacity", "", ""], partial(capacity, comparison)
     table = weight_bearing(comparison)
     if table is not None:

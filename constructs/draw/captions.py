@@ -33,6 +33,7 @@ def caption(comparison: Comparison, key: Key, picture: Picture | None, field: st
     about: dict[str, Callable[[], list[str]]] = {
         "overview": partial(_overview, comparison, picture, field),
         "capacity": partial(_capacity, comparison),
+        "movement": partial(_movement, comparison),
         "curves": partial(_curves, comparison, fragment),
         "weight bearing": partial(_bearing, comparison),
         "map": partial(_map, comparison),
@@ -77,6 +78,15 @@ def _capacity(comparison: Comparison) -> list[str]:
             "best, nothing hardening. Marks: loads at which the limits of the study are reached "
             f"as each is {PATH}. Dashed lines: loads of the study, "
             f"{comparison.study.load.all_words}.", f"{HOW_TO_READ}"]
+
+
+def _movement(comparison: Comparison) -> list[str]:
+    limits = comparison.study.limits
+    return ["Total joint force [N] over the movement of the joint, the largest of net subsidence, "
+            f"step-off and gap [mm], one line for each construct ({_names(comparison)}), each "
+            f"{PATH}. The load at {limits.movement_mm:g} mm orders the constructs. Markers: first "
+            "event of each kind. Rings: two curves cross. "
+            f"Dashed lines: loads of the study, {comparison.study.load.all_words}."]
 
 
 def _curves(comparison: Comparison, fragment: str) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -24,11 +25,15 @@ from buttress.results.records import (
     needs_friction,
     not_tightened,
 )
+from buttress.results.verdict import crossing as crossing_told
 from buttress.study.checked import require_known
+from buttress.study.tables import number
 from buttress.words import BREAKS_RULE
 
 SHOWN_MM = 2.2
 """Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
+MOVEMENT = "movement: the largest of net subsidence, step-off and gap"
+ORDER, FAILURE = "constructs are ordered here", "failure in bench tests"
 EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is crushed"),
           "yield": ("P", "part of an anchorage reaches its strength"),
           "hinge": ("D", "a plastic hinge forms"),
@@ -40,18 +45,24 @@ LEAST_MM = 0.02
 """Curves that cross nearer to zero than this cannot be distinguished."""
 
 
-def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> Axes:
-    """Total joint force over the mean subsidence of a fragment, one line per construct.
+def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | None = None
+           ) -> Axes:
+    """Total joint force over movement, one line per construct.
 
-    Markers show the first event of each kind, a cross the peak, a ring where two curves cross. With
-    ``ax``, leave room for the list right of it.
+    Without a ``fragment``, the movement is that by which constructs are ordered, the largest of net
+    subsidence, step-off and gap of the joint; lines show where they are, and rings where the
+    sentence of a construct says that two curves cross. With one, it is the mean subsidence of its
+    joint surface, with a ring where two curves cross. Markers show the first event of each kind, a
+    cross the peak. With ``ax``, leave room for the list right of it.
 
     Raises InputError, with the closest name, for a fragment that the study has not.
     """
-    require_known(fragment, comparison.fragments, "fragment")
+    if fragment is not None:
+        require_known(fragment, comparison.fragments, "fragment")
     constructs = comparison.constructs
+    stated = _stated(comparison) if fragment is None else {}
     words = [f"{c.marked_name} ({ending(c)})" for c in constructs]
-    marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY, BARS]
+    marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY, BARS, *stated]
     if ax is None:
         now = page()
         high = now.high - 1.9
@@ -76,21 +87,30 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
         drawn.append((sunk, load))
         kinds |= _mark(ax, c, fragment, look["color"])
         barred |= _error_bars(ax, c, fragment, look["color"])
-    crossings = [p for a, b in combinations(drawn, 2) for p in crossing(a, b)]
+    crossings = [p for a, b in combinations(drawn, 2) for p in crossing(a, b)] if fragment else [
+        (p.moved_mm, p.load_N) for a, b in combinations(_own(constructs), 2)
+        if (p := crossing_told(a, b)) is not None]
     for x, y in crossings:
         ax.plot(x, y, marker="o", markersize=13, markerfacecolor="none", markeredgecolor="black",
                 markeredgewidth=1.2, zorder=7, gid="crossing")
     known = [x for sunk, _ in drawn for x in sunk]
-    most = max((y for _, load in drawn for y in load), default=1.0)
+    most = min(max((y for _, load in drawn for y in load), default=1.0),
+               max(c.search_limit_N for c in constructs))
     for load_N in comparison.study.load.total_N:
         if load_N <= 1.06 * most:
             ax.axhline(load_N, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+    for words_of, (movement, style) in stated.items():
+        ax.axvline(movement, color="#555555", linewidth=1.2, linestyle=style, zorder=1,
+                   gid=words_of)
     ax.set_xlim(1.06 * min(0.0, min(known, default=0.0)), max(known, default=1.0) or 1.0)
     ax.set_ylim(0.0, 1.06 * most if most > 0.0 else 1.0)
-    ax.set_xlabel("mean subsidence of the joint surface [mm]", size=SIZE)
+    ax.set_xlabel("mean subsidence of the joint surface [mm]" if fragment else
+                  "movement of the joint [mm]", size=SIZE)
     ax.set_ylabel("total joint force [N]", size=SIZE)
-    d.title(ax, f"{fragment}: force over subsidence",
-            BREAKS_RULE if any(c.breaks_rule for c in constructs) else "")
+    d.title(ax, f"{fragment}: force over subsidence" if fragment else
+            "Force over movement of the joint", "; ".join(filter(None, (
+                "" if fragment else MOVEMENT,
+                BREAKS_RULE if any(c.breaks_rule for c in constructs) else ""))))
     ax.grid(alpha=0.25)
     handles += [_sign(EVENTS[k][0], EVENTS[k][1]) for k in EVENTS if k in kinds]
     handles += [_sign("X", PEAK)] if "peak" in kinds else []
@@ -98,16 +118,43 @@ def curves(comparison: Comparison, fragment: str, *, ax: Axes | None = None) -> 
                        markeredgecolor="black", label=CROSSING)] if crossings else []
     handles += [_sign("|", BARS)] if barred else []
     handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
+    handles += [Line2D([], [], color="#555555", linewidth=1.2, linestyle=style, label=words_of)
+                for words_of, (_, style) in stated.items()]
     ax.legend(handles=handles, labelspacing=0.35, handlelength=2.6, **d.beside(ax))
     if not any((np.asarray(load) > 0.0).any() for _, load in drawn):
         ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
-                          "is not held, or does not reach the joint", size=SIZE, ha="center",
+                          "is not held, or does not reach the joint" if fragment else
+                          "no construct carries load", size=SIZE, ha="center",
                 transform=ax.transAxes)
     return ax
 
 
-def _error_bars(ax: Axes, c: ConstructResult, fragment: str, colour: str) -> bool:
-    """Draw the interval of the subsidence over the meshes at each load; whether there is any."""
+def _stated(comparison: Comparison) -> dict[str, tuple[float, Any]]:
+    """Movements at which lines stand [mm], and their style, by words for the list."""
+    ordered = comparison.study.limits.movement_mm
+    failure = number("anatomy", "limits", "failure")
+    out = {f"{ordered:g} mm: {ORDER}": (ordered, "-")}
+    if failure != ordered:
+        out[f"{failure:g} mm: {FAILURE}"] = (failure, ":")
+    return out
+
+
+def _own(constructs: Sequence[ConstructResult]) -> list[ConstructResult]:
+    """Those that sentences compare: no bonded twins."""
+    return [c for c in constructs if c.twin_of is None]
+
+
+def _error_bars(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> bool:
+    """Draw the interval over the meshes: of the subsidence at each load, or of the load by which
+    constructs are ordered; whether there is any."""
+    if fragment is None:
+        bar = c.bar("reserve_N")
+        if bar is None or bar.low is None or bar.high is None or c.reserve.load_N is None:
+            return False
+        ax.plot([c.reserve.movement_mm] * 2, [bar.low, bar.high], marker="_", markersize=13,
+                color=colour, markeredgewidth=1.6, linewidth=1.6, zorder=7,
+                gid=f"error bar {c.name}")
+        return True
     found = [(b.low, b.high, b.load_N) for b in c.bars
              if (b.key, b.fragment) == ("subsidence_mean_mm", fragment)
              and b.low is not None and b.high is not None and abs(b.high) <= SHOWN_MM]
@@ -122,10 +169,17 @@ def _sign(marker: str, words: str) -> Line2D:
                   markeredgecolor="#555555" if marker == "|" else "white", label=words)
 
 
-def shown(c: ConstructResult, fragment: str) -> tuple[FloatArray, FloatArray]:
-    """Subsidence [mm] and load [N] of a path's points, ended at `SHOWN_MM`; empty without one."""
-    pairs = [(s, p) for s, p in zip(c.curve_subsidence_mm.get(fragment, ()), c.curve_load_N,
-                                    strict=False) if s is not None]
+def movements(c: ConstructResult, fragment: str | None) -> Sequence[float | None]:
+    """Movement at each point of a path [mm]: of the joint, or the subsidence of a fragment."""
+    if fragment is not None:
+        return c.curve_subsidence_mm.get(fragment, ())
+    return () if c.path is None else [p.moved_mm for p in c.path.points]
+
+
+def shown(c: ConstructResult, fragment: str | None) -> tuple[FloatArray, FloatArray]:
+    """Movement [mm] and load [N] of a path's points, ended at `SHOWN_MM`; empty without one."""
+    pairs = [(s, p) for s, p in zip(movements(c, fragment), c.curve_load_N, strict=False)
+             if s is not None]
     if not pairs:
         return np.zeros(0), np.zeros(0)
     sunk, load = np.array(pairs, dtype=float).T
@@ -138,12 +192,13 @@ def shown(c: ConstructResult, fragment: str) -> tuple[FloatArray, FloatArray]:
             np.append(load[:last], load[last - 1] + share * (load[last] - load[last - 1])))
 
 
-def _mark(ax: Axes, c: ConstructResult, fragment: str, colour: str) -> set[str]:
+def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> set[str]:
     """Draw the first event of each kind, and the peak; the kinds that were drawn."""
     if c.path is None:
         return set()
     at = np.array([p.ram_mm for p in c.path.points])
-    sunk = [p.subsidence_mm.get(fragment) for p in c.path.points]
+    sunk = [p.moved_mm if fragment is None else p.subsidence_mm.get(fragment)
+            for p in c.path.points]
     if any(s is None for s in sunk):
         return set()
     seen = set[str]()

@@ -102,11 +102,10 @@ def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
                       figures.free_body(picture, fragment),
                       f"figures.free_body(figures.shown_picture(comparison[{construct!r}], "
                       f"{load:g}), {fragment!r})"))
+    found.append((("movement", "", ""), "Load over movement of the joint",
+                  figures.curves(comparison), "figures.curves(comparison)"))
     found.append((("capacity", "", ""), "Capacity", figures.capacity(comparison),
                   "figures.capacity(comparison)"))
-    found.append((("curves", "", fragment), f"Subsidence of “{fragment}” under rising load",
-                  figures.curves(comparison, fragment),
-                  f"figures.curves(comparison, {fragment!r})"))
     if comparison.stages:
         found.append((("all stages", "", ""), "What the stages did",
                       figures.stages_overview(comparison.stages),

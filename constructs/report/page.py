@@ -92,6 +92,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "pictured": _loads_pictured(comparison),
         "figures": [
             figure("overview", f"Deformed sections of all constructs, {study.section.view.words}"),
+            figure("movement", "Load over movement of the joint, of all constructs"),
             figure("capacity",
                    "Capacity of all constructs by limit analysis, and loads on their paths"),
             *(figure("curves", f"Subsidence of {f} under load", fragment=f)
@@ -139,8 +140,8 @@ def _pictures(comparison: Comparison, figures: Figures) -> dict[str, str]:
         dict(figures) if isinstance(figures, Mapping)
         else {p.stem: p for p in figures if p.suffix == ".png"})
     rank = {c.name: i for i, c in enumerate(best_first(comparison.constructs))}
-    kinds = ["overview", "all stages", "capacity", "weight bearing", "curves", "map", "stages",
-             "screw forces", "tornado", "deformed", "contact", "free body"]
+    kinds = ["overview", "all stages", "movement", "capacity", "weight bearing", "curves", "map",
+             "stages", "screw forces", "tornado", "deformed", "contact", "free body"]
     order = sorted(stems(comparison).items(),
                    key=lambda item: (kinds.index(item[0][0]), rank.get(item[0][1], -1)))
     out, size = {}, 0

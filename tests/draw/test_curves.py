@@ -10,17 +10,22 @@ import numpy as np
 import pytest
 from made_up import comparison, construct, not_known, usual, words
 
+from buttress import compare, example, only
 from buttress.draw import all as figures
-from buttress.draw.curves import SHOWN_MM
+from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM
 from buttress.draw.text import clashes
-from buttress.results.path import PathEvent, PathPoint, PathResult, Where
+from buttress.fe.richardson import SPREAD
+from buttress.results.bar import Bar
+from buttress.results.path import PathEvent, PathPoint, PathResult, Reserve, Where
 from buttress.results.records import ConstructResult
+from buttress.results.verdict import crossing
 
 
 def pressed(name: str, sunk: Sequence[float], loads: Sequence[float],
             events: Sequence[tuple[str, float, float]] = (), **more: Any) -> ConstructResult:
-    """A construct with a path made up: the ram moves as far as the fragment sinks."""
-    points = tuple(PathPoint(s, p, "held", {"medial": s}, {}, {})
+    """A construct with a path made up: the ram moves as far as the fragment sinks, and the joint
+    opens twice as far."""
+    points = tuple(PathPoint(s, p, "held", {"medial": s}, {}, {}, 2.0 * s)
                    for s, p in zip(sunk, loads, strict=True))
     path = PathResult("complete", "", True, 0.0, points, tuple(
         PathEvent(kind, load, at, Where("screw", None)) for kind, load, at in events))
@@ -64,3 +69,50 @@ def test_a_list_says_what_is_known_of_each_peak() -> None:
     assert "lost (peak not known above 950 N)" in words(lost).replace("\n", " ")
     assert "peak not known above 950 N" in words(figures.capacity(comparison(
         (not_known("lost", 950.0),)))).replace("\n", " ")
+
+
+def test_the_movement_that_orders_constructs_is_drawn_as_the_sentences_have_it() -> None:
+    """Over the largest movement of the joint, not over subsidence; rings where a verdict says."""
+    stiff = pressed("stiff", (0.0, 0.05, 0.1, 0.5), (0.0, 1000.0, 2000.0, 2100.0))
+    strong = pressed("strong", (0.0, 0.05, 0.1, 0.5), (0.0, 500.0, 1000.0, 5000.0))
+    made = comparison((stiff, strong))
+    ax = figures.curves(made)
+    [line] = [x for x in ax.lines if x.get_gid() == "path stiff"]
+    assert line.get_xdata() == pytest.approx([0.0, 0.1, 0.2, 1.0])
+    [ring] = [x for x in ax.lines if x.get_gid() == "crossing"]
+    told = crossing(stiff, strong)
+    assert told is not None
+    assert tuple(ring.get_xydata()[0]) == pytest.approx((told.moved_mm, told.load_N))
+    lines = {x.get_gid(): float(np.asarray(x.get_xdata())[0]) for x in ax.lines}
+    assert lines[f"0.5 mm: {ORDER}"] == made.study.limits.movement_mm == 0.5
+    assert lines[f"2 mm: {FAILURE}"] == 2.0
+    assert clashes(ax.get_figure(root=True)) == []
+    assert "the largest of net subsidence, step-off and gap" in words(ax).replace("\n", " ")
+
+
+def test_the_line_of_the_order_meets_each_curve_at_its_reserve() -> None:
+    study = example("lateral-split")
+    study = only(study.model_copy(update={"mesh": study.mesh.model_copy(
+        update={"size_mm": 5.0, "coarse_mm": 10.0})}), "two lag screws", "buttress plate")
+    found = compare(study, pictures=False)
+    ax = figures.curves(found)
+    for c in found:
+        [line] = [x for x in ax.lines if x.get_gid() == f"path {c.name}"]
+        assert c.reserve.load_N is not None
+        # the curve joins points that lie up to a fifth of a millimetre apart by straight lines
+        assert np.interp(c.reserve.movement_mm, *line.get_data()) == pytest.approx(
+            c.reserve.load_N, rel=0.03)
+
+
+def test_no_more_load_is_drawn_than_was_searched() -> None:
+    far = pressed("far", (0.0, 0.2, 0.4), (0.0, 8000.0, 16000.0))
+    assert figures.curves(comparison((far,))).get_ylim()[1] == pytest.approx(10600.0)
+
+
+def test_error_bars_of_the_reserve_stand_at_the_movement_that_orders() -> None:
+    bar = Bar("reserve_N", "N", None, "", (1500.0, 1600.0), SPREAD, 1400.0, 1700.0)
+    one = replace(pressed("one", (0.0, 0.25, 1.0), (0.0, 1600.0, 1900.0)), bars=(bar,),
+                  reserve=Reserve(1600.0, 0.5, "gap", "edge"))
+    [drawn] = [x for x in figures.curves(comparison((one,))).lines
+               if x.get_gid() == "error bar one"]
+    assert drawn.get_xydata() == pytest.approx(np.array([(0.5, 1400.0), (0.5, 1700.0)]))

@@ -332,7 +332,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
     files = figures.draw_all(made, tmp_path / "one", svg=True)
-    assert len({f.name for f in files}) == len(files) == 2 * (4 + 3 * 3)
+    assert len({f.name for f in files}) == len(files) == 2 * (5 + 3 * 3)
     assert all(f.parent == tmp_path / "one" and f.is_file() for f in files)
     assert {"overview.png", "overview.svg", "capacity.png", "load-subsidence.svg",
             "deformed-a-b-construct-1.png", "deformed-a-b-construct-2.png",
@@ -341,7 +341,7 @@ def test_every_figure_of_a_folder_as_png_and_svg_small_and_the_same_twice(tmp_pa
     assert all(f.stat().st_size < 1_000_000 for f in files)
     (tmp_path / "png").mkdir()
     usual = figures.draw_all(comparison((construct("A + B"),)), tmp_path / "png")
-    assert [f.suffix for f in usual] == [".png"] * (4 + 3)
+    assert [f.suffix for f in usual] == [".png"] * (5 + 3)
     shared = figures.draw_all(made, tmp_path / "two", svg=True, workers=2)
     assert [f.name for f in shared] == [f.name for f in files]
     for again in shared:

@@ -195,7 +195,7 @@ def test_nothing_of_the_input_becomes_markup(tmp_path: Path) -> None:
 def test_the_page_needs_nothing_else(tmp_path: Path) -> None:
     got = page(usual(), tmp_path, dict.fromkeys(stems(usual()).values(), PNG))
     linked = [v for k, v in got.attributes if k in ("src", "href", "data", "srcset", "action")]
-    assert len(linked) == len(stems(usual())) == 13
+    assert len(linked) == len(stems(usual())) == 14
     assert all(v.startswith("data:image/png;base64,") for v in linked)
     assert base64.b64decode(linked[0].split(",")[1]) == PNG
     assert not {"script", "link", "iframe", "object"} & set(got.tags)
