@@ -88,7 +88,8 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
                 one.result, twin_of=twins.get(name), breaks_rule=name in broken,
                 pictures=tuple(replace(p, breaks_rule=name in broken)
                                for p in one.result.pictures),
-                warnings=(*warned[name], *one.result.warnings), remarks=tuple(remarks[name])))
+                warnings=(*warned[name], *one.result.warnings), remarks=(
+                    *filter(None, [one.result.begins]), *remarks[name])))
     if not done:
         raise ButtressError("no construct could be solved: " + KILLED)
     mesh = next(x.mesh for x in found.values() if x.mesh)

@@ -1,4 +1,4 @@
-"""The same constructs on finer meshes: an interval for each figure of a comparison.
+"""The same constructs on finer meshes and in shorter steps: an interval for each figure.
 
 On two meshes the interval is their spread. On three it follows from the observed order, where there
 is one (`fe.richardson`). Where what has slipped, opened, crushed or yielded by a load differs
@@ -52,7 +52,9 @@ def finer(study: Study, meshes: int | None) -> tuple[Study, ...]:
                 "the mesh is too fine to be refined for error bars", key="mesh.size_mm",
                 value=f"{given.size_mm:g}", expected=f"at least {0.2 / share:.2g} mm, or no "
                                                      "--error-bars") from None
-        out.append(study.model_copy(update={"mesh": mesh}))
+        grown = 1.0 + share * (study.press.step_growth - 1.0)
+        out.append(study.model_copy(update={"mesh": mesh, "press": study.press.model_copy(
+            update={"step_growth": grown})}))
     return tuple(out)
 
 

@@ -26,7 +26,15 @@ from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.capacity import bracket, friction_lost, lets_go
 from buttress.results.derive import derive
 from buttress.results.judged import with_verdicts
-from buttress.results.limits import find_limits, first_words, first_yield, gauges, lowest
+from buttress.results.limits import (
+    STAGES,
+    TIGHTENING,
+    find_limits,
+    first_words,
+    first_yield,
+    gauges,
+    lowest,
+)
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import read
 from buttress.results.reader import Reader, intact_subsidence
@@ -204,14 +212,16 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
         equilibrium_ends_N=search.ends, step_off_limit_N=limits["step-off"].load_N,
         search_limit_N=SEARCH_LIMIT_N,
-        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model)),
+        first_limit=first_words(limits, SEARCH_LIMIT_N, without_load(model),
+                                STAGES if model.begins else TIGHTENING),
         curve_load_N=tuple(p.load_N for p in points),
         curve_subsidence_mm={name: tuple(p.subsidence_mm[name] for p in points)
                              for name in (model.bone.bodies[i].name for i in model.bone.fragments)},
         loads=tuple(loads), links=model.problem.n,
         warnings=tuple(model.hardware.warnings), pictures=tuple(shots), limits=limits,
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
-        without_friction_N=least, tightened_N=sum(model.hardware.tighten.values()),
+        without_friction_N=least, begins=model.begins,
+        tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)}))
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.

@@ -57,10 +57,11 @@ def problem_data(model: Model, layout: Layout, bounds: Bounds) -> dict[str, Any]
         "rowsOf": rows.rows, "frame": rows.frame, "seen": rows.seen, "moves": rows.moves,
         "start": _start(model)}
     if model.construct.stages and model.tightened is not None:
-        now = model.tightened
         arrays |= {"offset": np.append(model.memory.offset, 0.0), "kept": model.memory.kink,
-                   "given": np.append(model.memory.given, 0.0),
-                   "force": np.append(now.force, 0.0), "moved": now.rigid, "kinked": now.kink}
+                   "given": np.append(model.memory.given, 0.0)}
+        for name, at in (("from", model.start or model.tightened), ("since", model.tightened)):
+            arrays |= {f"{name}Force": np.append(at.force, 0.0), f"{name}Moved": at.rigid,
+                       f"{name}Kinked": at.kink}
     flat = {name: np.asarray(a, dtype=float).ravel() for name, a in arrays.items()}
     names = list(dict.fromkeys(x.kind for x in plain.links.links))
     sources = [name for name, _ in layout.sources]

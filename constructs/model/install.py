@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from buttress.bone.bone import Bone
 from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.stages import State
 from buttress.implants.pins import shared
 from buttress.model.model import Model, assemble
-from buttress.model.order import Order
+from buttress.model.order import Done, Order
+from buttress.study.stages import Stage
 from buttress.study.study import Construct
+
+UNLOAD = Stage(do="unload")
 
 
 def build_model(bone: Bone, construct: Construct) -> Model:
@@ -37,31 +41,22 @@ def made_ready(model: Model) -> Model:
 
 
 def installed(model: Model) -> Model:
-    """The model after the stages before the first that loads it; ``whole`` keeps the given one.
+    """The model after all of its stages, without load; ``whole`` keeps the given one.
 
-    Parts that have not been placed by then are left out, with a warning. Where a stage has no
-    equilibrium, the failure is recorded as the model's tightening.
+    Movements count from its state before the first stage that loads it. Where a stage of loading
+    is not held, or parts were taken out after it, `Model.begins` says from where they count, and in
+    which state it is pressed. Parts that are not in place then are left out, with a warning. Where
+    a stage of building has no equilibrium, the failure is recorded as the model's tightening.
     """
     order = Order(model)
-    state = order.start()
-    tightened: dict[str, float] = {}
-    failed: Answer | None = None
-    built = []
-    for stage in model.construct.stages:
-        if stage.loads:
-            break
-        tightened |= order.forces(stage)
-        done = order.do(stage, state, 0.0)
-        built.append(done)
-        state = done.state
-        if not done.answer.held:
-            failed = done.answer
-            break
+    went = _carried_out(order)
+    state, counted, failed = went.end, went.counted, went.failed
     # The comparison's loads press on every piece, or find it unsupported: no drag.
     state = replace(state, held_back=state.held_back | order.staging.drags)
+    tightened = went.tightened
     cut, solver = order.staging.part(state)
     there = {name for name, body in order.bodies.items() if state.present[body]}
-    answer = cut.narrowed(failed or state.answer)
+    answer = cut.narrowed(failed or counted.answer)
     number = {int(link): i for i, link in enumerate(cut.links)}
     heads = {number[i]: aim if failed else float(state.answer.force[i])
              for n in tightened if n in there
@@ -69,11 +64,63 @@ def installed(model: Model) -> Model:
     missing = [name for name in order.bodies if name not in there]
     warnings = list(model.hardware.warnings)
     if missing and failed is None:
-        warnings.append("the loads of the comparison act on its state before the first loading "
-                        "stage, without " + ", ".join(f"'{n}'" for n in missing))
+        warnings.append("not in place when the loads of the comparison act: "
+                        + ", ".join(f"'{n}'" for n in missing))
     hardware = replace(
         model.hardware, tighten=heads, warnings=warnings,
         parts=[p for p in model.hardware.parts if p.name in there],
         fills=[s for s in model.hardware.fills if s.name in there])
+    moved = failed is None and state.answer is not counted.answer
     return replace(model, hardware=hardware, solver=solver, tightened=answer,
-                   memory=cut.memory(state.memory), whole=replace(model, built=tuple(built)))
+                   memory=cut.memory(state.memory), begins=went.words,
+                   start=cut.narrowed(state.answer) if moved else None,
+                   counted=cut.memory(counted.memory) if moved else None,
+                   whole=replace(model, built=tuple(went.done)))
+
+
+@dataclass(frozen=True)
+class _Stages:
+    """What carrying out the stages of a construct came to: the state in which it is pressed, that
+    from which its movements count, both without load, and the forces of its screws' heads [N]."""
+
+    done: list[Done]
+    end: State
+    counted: State
+    tightened: dict[str, float]
+    words: str = ""
+    failed: Answer | None = None
+
+
+def _carried_out(order: Order) -> _Stages:
+    state, total, first = order.start(), 0.0, 0
+    before, known = state, dict[str, float]()
+    tightened, done = dict[str, float](), list[Done]()
+    lost = ""
+    for number, stage in enumerate(order.model.construct.stages, 1):
+        if stage.loads and not first:
+            first, before, known = number, state, dict(tightened)
+        aims = order.forces(stage)
+        found = order.do(stage, state, total)
+        done.append(found)
+        if not found.answer.held:
+            if not first:
+                return _Stages(done, state, state, tightened | aims, failed=found.answer)
+            lost = f"since its stage {number} is not held ({found.answer.status})"
+            break
+        tightened |= aims
+        state, total = found.state, found.total
+    if not first:
+        return _Stages(done, state, state, tightened)
+    if not lost and state.answer.load.any():
+        found = order.do(UNLOAD, state, total)
+        state = found.state
+        if not found.answer.held:
+            lost = f"since it cannot be unloaded after them ({found.answer.status})"
+    if lost:
+        return _Stages(done, before, before, known, f"pressed as it is before its stage {first}, "
+                       f"the first that loads it, {lost}")
+    if (before.present & ~state.present).any():
+        return _Stages(done, state, state, tightened, "pressed after all of its stages, without "
+                       "load; movements count from there, since its stages take parts out")
+    return _Stages(done, state, before, tightened, "pressed after all of its stages, without load; "
+                   f"movements count from before stage {first}, the first that loads it")

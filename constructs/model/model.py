@@ -23,7 +23,7 @@ from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity, capacity
-from buttress.fe.solve.path import FAR
+from buttress.fe.solve.path import FAR, GROWTH
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.subset import frictionless
 from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
@@ -54,9 +54,18 @@ class Model:
     whole: Model | None = None
     """For a construct with stages: all parts that are ever placed, before the first stage."""
     built: tuple[Any, ...] = ()
-    """For `whole`: the result of its building stages, so that they are not carried out twice."""
+    """For `whole`: the results of its stages, so that they are not carried out twice."""
+    start: Answer | None = None
+    """The state without load in which it is pressed, where its stages have loaded it: movements
+    count from `tightened` all the same. None: pressed from there."""
+    counted: Memory | None = None
+    """What `tightened` has left, if not `memory`: slip and kinks count from it."""
+    begins: str = ""
+    """Of a construct that its stages load: in which state it is pressed, in words."""
     large: str = "off"
     """Whether the path moves geometry: the study's ``press.large_movements``."""
+    growth: float = GROWTH
+    """The study's ``press.step_growth``."""
 
     @property
     def problem(self) -> Condensed:
@@ -76,14 +85,18 @@ class Model:
         """Whether the construct can be loaded: tightening has found an equilibrium."""
         return self.tightened is None or self.tightened.held
 
+    @property
+    def _start(self) -> Answer | None:
+        return self.tightened if self.start is None else self.start
+
     @cached_property
     def pressing(self) -> Pressing:
         """The construct under the ram: what all questions about loads are answered from.
 
         Raises InputError where the load presses on nothing.
         """
-        return Pressing(self.problem, self.bone.load_vector(1.0), self.memory, self.tightened,
-                        large=self.large)
+        return Pressing(self.problem, self.bone.load_vector(1.0), self.memory, self._start,
+                        large=self.large, counted=self.counted, growth=self.growth)
 
     def answer(self, total: float) -> Answer:
         """The state in which pressing from the tightened state first reaches a joint force [N].
@@ -109,12 +122,14 @@ class Model:
             bound = self.capacity(frictionless=True, rising=True).factor
             if bound is not None and bound < NOTHING_N:
                 return 0.0      # nothing resists, however far it is pressed
-            slippery, tightened = frictionless(self.problem), self.tightened
+            slippery, start = frictionless(self.problem), self._start
             pressing = Pressing(slippery.problem, pattern, slippery.memory(self.memory),
-                                None if tightened is None else slippery.narrowed(tightened))
+                                None if start is None else slippery.narrowed(start),
+                                growth=self.growth)
         else:       # moved geometry needs the links of faces as they were built
             lost = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
-            pressing = Pressing(lost, pattern, self.memory, self.tightened, large=self.large)
+            pressing = Pressing(lost, pattern, self.memory, self._start, large=self.large,
+                                growth=self.growth)
         path = pressing.up_to(most)
         if path.peak_status == "not known" and path.stopped not in FAR:
             return None
@@ -222,7 +237,8 @@ def assemble(bone: Bone, construct: Construct) -> Model:
     solver = Solver(condense(bodies, links, bone.loads, bone.measures))
     return Model(
         bone=bone, construct=construct, hardware=hardware, solver=solver, tightened=None,
-        memory=Memory.none(solver.problem), large=bone.study.press.large_movements)
+        memory=Memory.none(solver.problem), large=bone.study.press.large_movements,
+        growth=bone.study.press.step_growth)
 
 
 def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str]:

@@ -18,7 +18,7 @@ from buttress.fe.links.link import Kind
 from buttress.fe.moved.walk import Moving
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape, capacity
-from buttress.fe.solve.path import FAR, LOAD_LIMIT, RISES, Path, Point, press, steps
+from buttress.fe.solve.path import FAR, GROWTH, LOAD_LIMIT, RISES, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
@@ -42,20 +42,24 @@ NO_FORCES = "no force system carries this load (limit analysis with friction)"
 class Pressing:
     """The path of one construct, pressed only as far as it has been asked for.
 
-    ``base (p,)``: a load that acts already, on top of which the ram presses.
+    ``start``: the state without more load that it is pressed from, if known, and ``memory`` what it
+    has left. ``base (p,)``: a load that acts already, on top of which the ram presses. ``counted``:
+    what slip and kinks count from, if not ``memory``.
     """
 
     def __init__(self, problem: Condensed, pattern: FloatArray, memory: Memory,
-                 tightened: Answer | None, base: FloatArray | None = None,
-                 large: str = "off") -> None:
-        self.memory, self.tightened = memory, tightened
+                 start: Answer | None, base: FloatArray | None = None,
+                 large: str = "off", counted: Memory | None = None, growth: float = GROWTH
+                 ) -> None:
+        self.memory, self.start = memory, start
+        self.counted = memory if counted is None else counted
         if not pattern.any():
             raise InputError("the load presses on nothing in this section", key="load",
                              expected="a share of the joint force on a condyle that is shown")
         self.ram = Ram.of(problem, pattern, base)
         self.geometry = None if large == "off" else Moving(
             self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM)
-        self._places = steps(FARTHEST_MM)
+        self._places = steps(FARTHEST_MM, growth=growth)
         self._path: Path | None = None
 
     @property
@@ -67,7 +71,7 @@ class Pressing:
         """The path at least to where it first carries a load [N], if it does."""
         path = self._path
         if path is None:
-            path = press(self.ram, self.memory, self._places, near=self.tightened, most_load=load,
+            path = press(self.ram, self.memory, self._places, near=self.start, most_load=load,
                          geometry=self.geometry)
         elif path.stopped == LOAD_LIMIT and path.first_above(load) is None:
             path = press(self.ram, self.memory, self._places, most_load=load, onto=path,
@@ -107,12 +111,12 @@ class Pressing:
         """The answer of a point, its slip and kinks counted from the tightened state."""
         found = point.answer
         if point.slipped is not None:
-            slack = found.slack + point.slipped - self.memory.offset
-            return replace(found, slack=slack, kink_step=found.kink - self.memory.kink)
+            slack = found.slack + point.slipped - self.counted.offset
+            return replace(found, slack=slack, kink_step=found.kink - self.counted.kink)
         # A point's own step begins at the memory that it started from.
         before = point.began or self.memory
-        slack = found.slack + before.offset - self.memory.offset
-        return replace(found, slack=slack, kink_step=found.kink - self.memory.kink)
+        slack = found.slack + before.offset - self.counted.offset
+        return replace(found, slack=slack, kink_step=found.kink - self.counted.kink)
 
     def between(self, path: Path, number: int, ram_mm: float) -> Point | None:
         """The state at a displacement between two points, stepped to from the first of them."""

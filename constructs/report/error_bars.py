@@ -20,8 +20,9 @@ TOLD = ("subsidence_mean_mm", "step_off_max_mm")
 TWICE = ("equilibrium_ends_N", "known_to_N")
 """Columns that say of the peak what `peak_N` says."""
 MEANING = (
-    "An error bar is the interval in which a figure lies as the mesh is refined, and no more than "
-    "that: it says nothing of the model. It holds this mesh's value. On two meshes, or where "
+    "An error bar is the interval in which a figure lies as the mesh is refined and the steps of "
+    "the ram are shortened with it, and no more than that: it says nothing of the model. It holds "
+    "this mesh's value. On two meshes, or where "
     "values on three do not follow a power of the element size with an order from 0.5 to 4, or "
     "where what has slipped, opened, crushed or yielded differs between the meshes, it is the "
     "spread of the meshes, which may be smaller than the error. With an observed order it follows "

@@ -15,7 +15,7 @@ from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
 from buttress.report.markup import Table, render
 from buttress.report.stages import shown_stages
-from buttress.report.terminal import PEAK, VERDICTS, tension_kept
+from buttress.report.terminal import PEAK, SINCE, VERDICTS, tension_kept
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first
@@ -26,7 +26,7 @@ from buttress.sweeps.sweep import SweepSummary
 from buttress.words import BREAKS_RULE, marked
 
 FRAME = ("Movements are relative to the shaft, positive distally and where a gap opens, and count "
-         "from the last tightening. Capacity: limit analysis, without – with friction. A dash is a "
+         f"{SINCE}. Capacity: limit analysis, without – with friction. A dash is a "
          f"number that does not exist. {PEAK} {HOW_TO_READ} {VERDICTS}")
 
 

@@ -34,7 +34,7 @@ from buttress.report.tables import (
     number,
     trust_table,
 )
-from buttress.report.terminal import PEAK, VERDICTS, tension_kept
+from buttress.report.terminal import FIRST_REACHED, PEAK, SINCE, VERDICTS, tension_kept
 from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
@@ -81,7 +81,8 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
         "answer": answer(order),
         "lost": (*tension_kept(comparison), *comparison.lost), "main": main_table(order),
-        "verdict_words": VERDICTS, "peak_words": PEAK,
+        "verdict_words": VERDICTS, "peak_words": PEAK, "since": SINCE,
+        "first_reached": FIRST_REACHED,
         "both_words": HOW_TO_READ,
         "order_words": order_words(study.limits.movement_mm, comparison.meshes is not None),
         "tilt_words": study.section.view.tilt_words, "twins": _twins(order), "twin_words": WORDS,

@@ -40,11 +40,16 @@ PEAK = (
     "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
     "the path: where movements were no longer small the load was still rising, and more counts as "
     "not held. It is not known above a load where answers do not converge.")
+SINCE = ("from the last tightening or, where stages load a construct, from before the first that "
+         "does")
+"""From when movements count."""
+FIRST_REACHED = (
+    "The state at a load is the first that is reached by pressing slowly from the tightened state, "
+    "or from the one that its stages leave.")
 FRAME = (
-    "Movements are relative to the shaft, positive distally and where a gap opens, and count from "
-    "the last tightening; each row shows the fragment that subsides most. The state at a load is "
-    "the first that is reached by pressing slowly from the tightened state. " + PEAK + " Capacity: "
-    "limit analysis without - with friction. " + HOW_TO_READ, VERDICTS,
+    "Movements are relative to the shaft, positive distally and where a gap opens, and count "
+    f"{SINCE}; each row shows the fragment that subsides most. {FIRST_REACHED} {PEAK} Capacity: "
+    f"limit analysis without - with friction. {HOW_TO_READ}", VERDICTS,
     "Over 100 % of yield the outer fibre of a plate or screw has yielded; the stress shown is the "
     "elastic one.")
 

@@ -9,7 +9,7 @@ from itertools import combinations
 from buttress.results.bearing import asked_for
 from buttress.results.comparison import Comparison
 from buttress.results.judged import judged
-from buttress.results.order import AT_LEAST, TIE, before, reserve
+from buttress.results.order import AT_LEAST, TIE, before, carries_nothing, reserve
 from buttress.results.records import NOT_KNOWN, ConstructResult, not_tightened
 from buttress.results.spread import Alternative
 from buttress.results.verdict import FAILURES, failure_words, first_failure, standing
@@ -62,7 +62,7 @@ def fails(c: ConstructResult) -> str:
     """What fails first under rising load, without the load."""
     if why := not_tightened(c):
         return why
-    if reserve(c).load_N <= 0.0:
+    if carries_nothing(c):
         return UNKNOWN if reserve(c).kind == AT_LEAST else "it carries no load"
     event = None if c.path is None else first_failure(c.path)
     if event is None:

@@ -37,6 +37,7 @@ from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 
 METAL = "metal over yield"
+TIGHTENING, STAGES = "tightening", "its stages"
 """Name of the limit that only a study sets: without it the first yield is an event."""
 NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
 """What moves, by the quantities of `MOVEMENT`."""
@@ -175,11 +176,12 @@ def lowest(limits: dict[str, LimitResult]) -> str | None:
     return min(found, key=lambda x: x[0])[1] if found else None
 
 
-def first_words(limits: dict[str, LimitResult], search_limit: float, without_load: str
-                ) -> str:
+def first_words(limits: dict[str, LimitResult], search_limit: float, without_load: str,
+                alone: str = TIGHTENING) -> str:
     """Which limit is reached first as the load rises, in words.
 
-    ``without_load``: why a construct carries no load at all.
+    ``without_load``: why a construct carries no load at all; ``alone``: what had come before it
+    was loaded.
     """
     name = lowest(limits)
     least = search_limit if name is None else limits[name].load_N or 0.0
@@ -192,7 +194,7 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     if name == EQUILIBRIUM and limit.load_N == 0.0:
         return f"no equilibrium: {without_load}{where}"
     if limit.load_N == 0.0:
-        return f"{limit_words(name, limit)} by tightening alone{where}"
+        return f"{limit_words(name, limit)} by {alone} alone{where}"
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
 
 

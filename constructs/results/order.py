@@ -52,10 +52,18 @@ def reserve(found: Derived) -> Reserve:
     return Reserve(SEARCH_LIMIT_N if found.peak_status == BEYOND else top, AT_LEAST)
 
 
+def carries_nothing(found: Derived) -> bool:
+    """Whether no load is carried, or none is known to be."""
+    ordered = reserve(found)
+    return ordered.load_N <= 0.0 and ordered.kind != MOVED
+
+
 def reserve_words(construct: ConstructResult) -> str:
     """The load that a construct is ordered by, in a clause."""
     found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
     load = f"{newtons(round(found.load_N))} N"
+    if found.kind == MOVED and found.load_N <= 0.0:
+        return f"the joint has moved {far} before it is pressed"
     if found.kind == MOVED:
         return f"the joint has moved {far} at about {load}"
     if found.kind == ENDS and construct.peak_status == ENDED:

@@ -298,7 +298,8 @@ class ConstructResult(Derived, Displayed):
     of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
     ``without_friction_N``: what its path carries with friction lost after tightening, or limit
     analysis where that path is not known. ``twin_of``: whose bonded twin this is. ``remarks``:
-    what else to know of its parts when reading the answer.
+    what else to know of its parts when reading the answer. ``begins``: of a construct that its
+    stages load, in which state it is pressed, in words.
     """
 
     brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
@@ -328,6 +329,7 @@ class ConstructResult(Derived, Displayed):
     known_to_N: float | None = None
     tightened_N: float = 0.0
     without_friction_N: float | None = None
+    begins: str = ""
 
     @property
     def loads_N(self) -> tuple[float, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.order import best_first, reserve, reserve_words, tie_of
+from buttress.results.order import best_first, carries_nothing, reserve, reserve_words, tie_of
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import newtons
@@ -56,7 +56,7 @@ def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     """What carries a construct's load, what fails first and what it depends on, in one sentence."""
     if why := not_tightened(c):
         return _sentence([why])
-    if reserve(c).load_N <= 0.0:
+    if carries_nothing(c):
         return _sentence([reserve_words(c)])
     found = (_carries(c), _fails(c), _rests_on(c), _crosses(c, every))
     return _sentence([x for x in found if x] or [reserve_words(c)])
@@ -141,7 +141,8 @@ def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
     event, before = first_failure(c.path), standing(c)
-    already = [f"already when tightened, {STANDING[kind].format(_what(c, kind, part))}"
+    when = "after its stages" if c.begins else "when tightened"
+    already = [f"already {when}, {STANDING[kind].format(_what(c, kind, part))}"
                for kind, part in sorted(before)]
     if event is None:
         top = _load(max(p.load_N for p in c.path.points))
@@ -155,8 +156,8 @@ def _fails(c: ConstructResult) -> str:
 def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried without it is below the reserve, and tension of screws."""
     low, found = c.without_friction_N, reserve(c).load_N
-    tension = f"its screws are tightened to {_load(c.tightened_N)} in total" if c.tightened_N \
-        else ""
+    holding = "hold {} in total after its stages" if c.begins else "are tightened to {} in total"
+    tension = f"its screws {holding.format(_load(c.tightened_N))}" if c.tightened_N else ""
     if low is None or low >= found:
         return tension
     friction = f"above {_load(low)} it depends on friction" if low >= 1.0 else \

@@ -234,9 +234,12 @@ class PressInput(Checked):
     ``large_movements``: whether pieces, implants and their contacts are moved along the path, once
     one of them has moved by more than `loads.path.moved_from` (auto), from the first step (on), or
     never (off: all forces act where they did before any load). The load keeps its line.
+    ``step_growth``: each step of the ram is longer than the one before by this factor; nearer to 1,
+    slip and crushing are followed in more steps.
     """
 
     large_movements: Literal["auto", "on", "off"] = "off"
+    step_growth: Annotated[float, Within(1.02, 1.5)] = listed("loads.path.step_growth")
 
 
 class LimitsInput(Checked):

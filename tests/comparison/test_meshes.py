@@ -13,13 +13,14 @@ import pytest
 from small_study import small_study
 from typer.testing import CliRunner
 
-from buttress import LABEL
+from buttress import LABEL, example, only
 from buttress.cli.app import app
 from buttress.comparison.compare import compare
 from buttress.comparison.meshes import finer, with_bars
 from buttress.draw.curves import BARS, curves
 from buttress.fe.errors import InputError
 from buttress.fe.richardson import EQUAL, EXTRAPOLATED, SPREAD
+from buttress.fe.solve.path import GROWTH
 from buttress.files import as_csv
 from buttress.report import error_bars
 from buttress.report.folder import document
@@ -196,3 +197,24 @@ def test_nonsense_is_refused_before_anything_is_solved(given: list[str], tmp_pat
     assert isinstance(done.exception, InputError)
     assert "two or three meshes" in str(done.exception)
     assert not (tmp_path / "x").exists()
+
+
+def test_error_bars_press_in_shorter_steps_too() -> None:
+    """How far slip is followed step by step is part of the error that is shown."""
+    study = example("medial-shear")
+    assert study.press.step_growth == GROWTH == 1.35
+    assert [s.press.step_growth for s in finer(study, 2)] == pytest.approx([1.175])
+    assert [s.press.step_growth for s in finer(study, 3)] == pytest.approx(
+        [1.0 + 0.35 * 0.5**0.5, 1.175])
+
+
+def test_shorter_steps_are_more_points_and_the_same_loads() -> None:
+    study = only("medial-shear", "lag screws")
+    study = study.model_copy(update={"mesh": study.mesh.model_copy(
+        update={"size_mm": 4.0, "coarse_mm": 8.0})})
+    short = study.model_copy(update={"press": study.press.model_copy(
+        update={"step_growth": 1.1})})
+    long, many = (compare(s, pictures=False).constructs[0] for s in (study, short))
+    assert len(many.path.points) > 1.5 * len(long.path.points)
+    assert many.reserve.load_N == pytest.approx(long.reserve.load_N, rel=5e-3)
+    assert many.peak_N == pytest.approx(long.peak_N, rel=5e-3)

@@ -73,9 +73,12 @@ def test_every_stage_balances_and_says_how_it_was_solved(both) -> None:
         assert (s.method != "unchanged") is change
 
 
-def test_loads_of_the_comparison_start_where_the_building_stages_end(both) -> None:
-    """A stage is pressed along the path as any other load is: both are the same state."""
-    for construct, c in zip(both.constructs, both.stages, strict=True):
+def test_a_stage_that_loads_is_pressed_as_any_other_load_is(both) -> None:
+    """The loads of a comparison of what the building stages leave are those of a stage."""
+    study = both.study.model_copy(update={"constructs": tuple(
+        c.model_copy(update={"stages": tuple(s for s in c.stages if not s.loads)})
+        for c in both.study.constructs)})
+    for construct, c in zip(compare(study, pictures=False), both.stages, strict=True):
         loaded = next(s for s in c.stages if s.do == "load")
         assert loaded.yield_ratios == pytest.approx(
             {n: m.yield_ratio for n, m in construct.load(1000.0).members.items()}, rel=1e-7)
@@ -89,8 +92,9 @@ def test_a_fragment_left_off_its_place_is_warned_of(both) -> None:
     [said] = [w for w in plate_first.warnings if "too high" in w]
     assert "'medial' lies 0." in said
     # It stands beside the name, too: figures under load do not show it.
-    assert lag_first.remarks == ()
-    [short] = plate_first.remarks
+    assert lag_first.remarks == (lag_first.begins,)
+    begins, short = plate_first.remarks
+    assert begins == plate_first.begins
     assert f"stages: {short}; " in said
     assert short in " ".join(" ".join(table.lines(both)).split())
     assert short in unescape(main_table(both.constructs))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -36,19 +37,20 @@ from buttress.study.read import study_from
 
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
     screws = {LAG: {"tension_N": 400.0}, FIRST: {"tension_N": 300.0}, SECOND: {"tension_N": 300.0}}
-    # In steps, as the path of a comparison: slip under the edges of heads remembers its way.
-    stages = [{"do": "tighten", "what": [LAG, FIRST, SECOND]}, load(1000.0) | {"steps": 20}]
-    data = staged_data(*stages, screws=screws)
+    tight: dict[str, Any] = {"do": "tighten", "what": [LAG, FIRST, SECOND]}
+    data = staged_data(tight, screws=screws)
     bare = {k: v for k, v in data["construct"][0].items() if k != "stage"}
-    data["construct"].append(bare | {"name": "bare"})
+    # In steps, as the path of a comparison: slip under the edges of heads remembers its way.
+    loaded = bare | {"name": "loaded", "stage": [tight, load(1000.0) | {"steps": 20}]}
+    data["construct"] += [bare | {"name": "bare"}, loaded]
     found = compare(study_from(data), pictures=False)
-    assert [c.name for c in found.stages] == [found.constructs[0].name]
-    with_, without = (c.load(1000.0) for c in found.constructs)
+    assert [c.name for c in found.stages] == [found.constructs[0].name, "loaded"]
+    with_, without = (c.load(1000.0) for c in found.constructs[:2])
     for key in ("subsidence_mean_mm", "subsidence_max_mm", "tilt_deg", "applied_N"):
         assert getattr(with_.fragments["medial"], key) == pytest.approx(
             getattr(without.fragments["medial"], key), rel=1e-9)
     assert found.constructs[0].capacity_N == pytest.approx(found.constructs[1].capacity_N)
-    assert found.stages[0].stages[1].fragments["medial"].change_mm == pytest.approx(
+    assert found.stages[1].stages[1].fragments["medial"].change_mm == pytest.approx(
         without.fragments["medial"].subsidence_mean_mm, rel=2e-5)
 
 

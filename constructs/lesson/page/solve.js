@@ -35,14 +35,16 @@ function prepared(problem, { friction, strength, tension, out }, limits) {
   });
 }
 
-/* A construct whose stages were carried out beforehand: pressed from the state that they left. */
+/* A construct whose stages were carried out beforehand: pressed from the state that they left, while
+   movements count from before the first of them that loads it. */
 function built(problem, stuck, law, limits) {
   const { p } = stuck;
   if (!problem.stands) return { p, tight: null, pressing: null, verdict: "not tightened" };
-  const tight = { force: problem.force, rigid: problem.moved, kink: problem.kinked,
-    slack: new Float64Array(p.n), kinkStep: new Float64Array(p.h) };
+  const at = (name) => ({ force: problem[name + "Force"], rigid: problem[name + "Moved"],
+    kink: problem[name + "Kinked"], slack: new Float64Array(p.n), kinkStep: new Float64Array(p.h) });
   const memory = { offset: problem.offset, kink: problem.kept, given: problem.given };
-  return { p, tight, pressing: new Pressing(stuck, law, memory, tight, limits) };
+  return { p, tight: at("since"),
+    pressing: new Pressing(stuck, law, memory, at("from"), limits) };
 }
 
 /* Rows of an answer, and what of them the shaft's own movement is. */

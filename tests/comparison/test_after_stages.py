@@ -1,0 +1,75 @@
+"""A comparison presses a construct after all of its stages, and counts from before they load it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from staged_study import LAG, UNLOAD, load, place, staged, staged_study, tighten
+
+from buttress import compare
+from buttress.results.records import ConstructResult
+from buttress.results.verdict import verdict
+
+TIGHT = [place(LAG), tighten(LAG, 400.0)]
+FADES: dict[str, Any] = {"do": "relax", "what": [LAG], "lost_share": 0.5, "friction_factor": 0.6}
+
+
+def pressed(*stages: dict[str, Any]) -> ConstructResult:
+    return compare(staged_study(*stages), pictures=False).constructs[0]
+
+
+def sunk(found: ConstructResult, load_N: float) -> float:
+    value = found.load(load_N).fragments["medial"].subsidence_mean_mm
+    assert value is not None
+    return value
+
+
+@pytest.fixture(scope="module")
+def fresh() -> ConstructResult:
+    return pressed(*TIGHT)
+
+
+def test_unloading_and_loading_again_changes_nothing_further_on(fresh: ConstructResult) -> None:
+    """Friction and crushing remember the largest load: beyond it the path is the first one, but for
+    the little that slips back in between."""
+    again = pressed(*TIGHT, load(600.0), UNLOAD)
+    assert again.begins.startswith("pressed after all of its stages, without load")
+    assert again.reserve.load_N == pytest.approx(fresh.reserve.load_N, rel=0.01)
+    assert again.peak_N == pytest.approx(fresh.peak_N, rel=0.01)
+    assert sunk(again, 1000.0) == pytest.approx(sunk(fresh, 1000.0), rel=5e-3)
+    assert fresh.begins == ""
+
+
+def test_what_is_left_loaded_is_unloaded_and_comes_back_to_that_state() -> None:
+    """The state of the last stage is that in which the path carries its load once more."""
+    stages = [*TIGHT, load(1000.0), FADES]
+    found = staged(*stages)
+    tight, last = (found.stages[i].fragments["medial"].subsidence_mean_mm for i in (1, -1))
+    assert last is not None
+    assert tight is not None
+    assert sunk(pressed(*stages), 1000.0) == pytest.approx(last - tight, rel=0.05)
+
+
+def test_fading_under_load_is_worse_than_fading_before_it(fresh: ConstructResult) -> None:
+    """What slips while the tension goes counts; the order used to leave it out."""
+    before, under = pressed(*TIGHT, FADES), pressed(*TIGHT, load(1000.0), FADES)
+    loads = [c.reserve.load_N for c in (fresh, before, under)]
+    assert None not in loads
+    assert loads[0] > 1.02 * loads[1] > 1.02 * loads[2]
+    assert "after its stages" in verdict(under, (under,))
+    assert under.remarks[0] == under.begins
+
+
+def test_a_load_that_is_not_held_leaves_the_state_before_it(fresh: ConstructResult) -> None:
+    found = pressed(*TIGHT, load(19000.0))
+    assert "pressed as it is before its stage 3, the first that loads it, since its stage 3" \
+        in found.begins
+    assert found.reserve.load_N == pytest.approx(fresh.reserve.load_N, rel=1e-9)
+
+
+def test_movements_count_from_the_end_where_parts_are_taken_out() -> None:
+    out = pressed(*TIGHT, load(600.0), UNLOAD, {"do": "release", "what": [LAG]})
+    assert "movements count from there, since its stages take parts out" in out.begins
+    assert any("not in place" in w and LAG in w for w in out.warnings)
+    assert out.path is None or out.path.points[0].moved_mm == pytest.approx(0.0, abs=2e-3)
