@@ -281,9 +281,9 @@ def _loads_pictured(comparison: Comparison) -> str:
     if not others:
         return f"All pictures of sections show {at}."
     return (f"Pictures of sections show {at}, which more than half of the constructs bear, "
-            "those that bear no load of the study left aside. A construct that does not bear it is shown so "
-            "beside the others, and in its own pictures at the largest load of the study that it "
-            f"bears: {', '.join(others)}.")
+            "those that bear no load of the study left aside. A construct that does not bear it is "
+            "shown so beside the others, and in its own pictures at the largest load of the study "
+            f"that it bears: {', '.join(others)}.")
 
 
 def _fades(comparison: Comparison, c: ConstructResult) -> bool:
