@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-BREAKS_RULE = "(!) breaks a rule of the trade: its warnings say which"
+MARKED = "(!) breaks a rule of the trade"
 """What the mark behind the name of a construct means."""
+BREAKS_RULE = f"{MARKED}: its warnings say which"
+"""The same where warnings are shown or listed."""
+IN_SOME = f"{MARKED} in some or all cases"
+"""The same of the cases of a sweep."""
 
 
 def marked(name: str, breaks_rule: bool) -> str:

@@ -260,11 +260,12 @@ def examples(name: Annotated[str, typer.Argument(metavar="NAME", show_default=Fa
         listed = [parse_study(example_text(n), f"{n}.toml") for n in example_names()]
         if json:
             print_json({"label": LABEL, "examples": [
-                {"name": s.name, "title": s.title, "scenario": s.scenario.strip(),
+                {"name": s.name, "title": s.title, "question": s.question.strip(),
+                 "scenario": s.scenario.strip(),
                  "constructs": [c.name for c in s.constructs]} for s in listed]})
         else:
             for s in listed:
-                print(f"{s.name}\n    {s.title}\n    constructs: "
+                print(f"{s.name}\n    {s.title}\n    {s.question.strip()}\n    constructs: "
                       + ", ".join(c.name for c in s.constructs))
             print(f"to copy one: buttress examples NAME\n{LABEL}")
         return

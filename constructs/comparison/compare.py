@@ -55,7 +55,9 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
     study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
     findings = check(study)    # refuses what cannot be solved, in the words of the study file
-    broken = {f.construct for f in findings if f.level == "broken"} - set(twins)
+    broken = {c.name: tuple(f"{f.part}: {f.message}" for f in findings
+                            if f.level == "broken" and f.construct == c.name)
+              for c in study.constructs if c.name not in twins}
     warned, remarks = defaultdict(list), defaultdict(list)
     for finding in findings:
         if finding.level != "note" and not finding.construct:
@@ -80,13 +82,14 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         else:
             remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
         if one.staged is not None:
-            staged.append(replace(one.staged, breaks_rule=name in broken))
+            staged.append(replace(one.staged, breaks_rule=bool(broken.get(name))))
             warned[name] += one.staged.warnings
             remarks[name] += one.staged.left_off
         if one.result is not None:
             done.append(replace(
-                one.result, twin_of=twins.get(name), breaks_rule=name in broken,
-                pictures=tuple(replace(p, breaks_rule=name in broken)
+                one.result, twin_of=twins.get(name), breaks_rule=bool(broken.get(name)),
+                rule_findings=broken.get(name, ()),
+                pictures=tuple(replace(p, breaks_rule=bool(broken.get(name)))
                                for p in one.result.pictures),
                 warnings=(*warned[name], *one.result.warnings), remarks=(
                     *filter(None, [one.result.begins]), *remarks[name])))

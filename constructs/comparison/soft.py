@@ -12,7 +12,8 @@ from buttress.fe.status import Status
 from buttress.model.model import Model
 from buttress.results.bearing import asked_for
 from buttress.results.capacity import friction_lost
-from buttress.results.limits import find_limits, gauges
+from buttress.results.derive import first_events
+from buttress.results.limits import find_limits, first_yield, gauges
 from buttress.results.reader import Reader
 from buttress.results.records import FOUND, NOT_TIGHTENED
 from buttress.results.search import Search
@@ -68,8 +69,10 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
         most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
     search = Search(model, most)
     limits = find_limits(search, gauges(reader, model, study.limits), (), None)
+    yields, crushed = first_events(search, first_yield(reader, model))
     status = Status.HELD if model.stands else (
         NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
                  known_to_N=search.known_to, without_friction_N=friction_lost(model, most),
-                 limits=limits)
+                 limits=limits, first_yield_N=yields, first_crushing_N=crushed,
+                 filled=bool(model.hardware.fills))

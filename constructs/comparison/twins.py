@@ -51,7 +51,8 @@ def _free(name: str, taken: set[str]) -> str:
 
 @dataclass(frozen=True)
 class Pair:
-    """A construct and its twin under one load: (with links, bonded) of each figure."""
+    """A construct, by its marked name, and its twin under one load: (with links, bonded) of each
+    figure."""
 
     construct: str
     load: LoadResult
@@ -71,7 +72,7 @@ def pairs(constructs: tuple[ConstructResult, ...]) -> list[Pair]:
         own = names[twin.twin_of]
         for a, b in zip(own.loads, twin.loads, strict=True):
             out.append(Pair(
-                construct=own.name, load=a,
+                construct=own.marked_name, load=a,
                 subsidence_mm=(largest(f.subsidence_mean_mm for f in a.fragments.values()),
                                largest(f.subsidence_mean_mm for f in b.fragments.values())),
                 step_off_mm=(largest(e.step_off_mm for e in a.edges.values()),

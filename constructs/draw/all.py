@@ -57,12 +57,16 @@ def shown_picture(construct: ConstructResult, load_N: float | None = None) -> Pi
 
 
 def overview_load(comparison: Comparison) -> float | None:
-    """The load at which most constructs are held, the largest of these; None without pictures."""
+    """The largest load at which more than half of the constructs are held that are held at any, so
+    that one weak construct does not lower it for all. Where there is none, the load at which most
+    are held, the largest of these; None without pictures."""
     held: dict[float, int] = {}
     for c in comparison.constructs:
         for p in c.pictures:
             held[p.load_N] = held.get(p.load_N, 0) + p.held
-    return max(held, key=lambda load: (held[load], load), default=None)
+    able = sum(any(p.held for p in c.pictures) for c in comparison.constructs)
+    return max(held, key=lambda load: (2 * held[load] > able, load) if 2 * max(held.values()) > able
+               else (held[load], load), default=None)
 
 
 def boxed_names(study: Study) -> list[str]:

@@ -22,6 +22,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.improving.estimate import Estimate
 from buttress.improving.free import shares_of
 from buttress.improving.records import REFUSED, SOLVED, UNKNOWN, WORDS, Improved, known, values_of
+from buttress.words import MARKED, marked
 
 COLOURS = "cividis"
 """Even in lightness, and the same for readers who do not tell red from green."""
@@ -72,9 +73,10 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
             figure, page().wide - 1.35, BELOW + 0.75, 0.2, high_in - ABOVE - BELOW - 0.85))
         bar.set_label(f"{WORDS[found.by][0]} [{WORDS[found.by][1]}]", size=SIZE)
         bar.ax.tick_params(labelsize=SIZE)
-    d.headline(figure, plain(f"{found.study}: {found.construct}"))
+    d.headline(figure, plain(f"{found.study}: {marked(found.construct, bool(found.broken))}"))
     told = f"Educational search: {found.sentences()[1]}; start {found.shown(found.start)}" + (
-        "" if found.best is None else f", largest found {found.shown(found.best)}")
+        "" if found.best is None else f", largest found {found.shown(found.best)}") + (
+        f"; {MARKED} as the study places it" if found.broken else "")
     figure.text(0.95 / page().wide, 1.0 - 0.75 / high_in, wrap(told, page().wide - 1.2), size=SIZE,
                 ha="left", va="top")
     if estimate is not None:

@@ -26,10 +26,11 @@ from buttress.sweeps.rows import (
     by_construct,
     checked,
     following,
+    named,
     other_keys,
     share_known,
 )
-from buttress.words import counted
+from buttress.words import IN_SOME, MARKED, counted, marked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,7 +63,7 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
         x = middle.index if numeric else [ticks.index(v) for v in middle.index]
         style = d.series(i) | ({"linestyle": ""} if scattered else {})
         handles += ax.plot(x, middle, label=plain(name), **style)
-        names.append(name + share_known(rows, column))
+        names.append(named(name, rows) + share_known(rows, column))
         gaps = gaps or bool((groups.count() == 0).any())
         some = groups.median()[~whole].dropna()
         if len(some):
@@ -89,6 +90,7 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
     told += _along(frame, key)
     told += ["hollow: median of those that are held, not all are"] if hollow else []
     told += ["no point: not held or no answer"] if gaps else []
+    told += _meant(names, IN_SOME)
     name = _quantity(column)
     d.title(ax, name[:1].upper() + name[1:] + words, "; ".join(told))
     return ax
@@ -136,8 +138,8 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
                     above if values.min() >= limit else "between two cases"))
     if values.count() < values.size:
         told.append("hatched: no equilibrium or no answer")
-    told += _along(frame, x)
-    d.title(ax, f"{construct}: {_quantity(column)}{at}", "; ".join(told))
+    told += [*_along(frame, x), *_meant([named(construct, rows)], IN_SOME)]
+    d.title(ax, f"{named(construct, rows)}: {_quantity(column)}{at}", "; ".join(told))
     return ax
 
 
@@ -175,12 +177,14 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     else:
         ax.set_xticks([])
         told = "no difference: in no two samples is a construct held together with this one"
-    ax.set_yticks(range(len(names)), [wrap(n, 3.0) for n in names], size=SIZE)
+    ax.set_yticks(range(len(names)), [wrap(result.named(n), 3.0) for n in names], size=SIZE)
     ax.set_ylim(len(names) - 0.5, -0.6)
-    ax.set_xlabel(plain(f"{result.by_words} minus that of '{result.reference}' [{merit.unit}]"),
+    reference = result.named(result.reference)
+    ax.set_xlabel(plain(f"{result.by_words} minus that of '{reference}' [{merit.unit}]"),
                   size=SIZE)
     at = "" if merit.more else f" at {result.outcomes.load_N:g} N"
-    d.title(ax, f"Paired difference to '{result.reference}'{at}", told)
+    told = "; ".join([told, *_meant([*map(result.named, (*names, result.reference))])])
+    d.title(ax, f"Paired difference to '{reference}'{at}", told)
     return ax
 
 
@@ -201,9 +205,10 @@ def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes
     ax.set_xlabel(name + (f" [{unit}]" if unit else ""), size=SIZE)
     ax.set_ylabel("mean rank [-], 1 is best", size=SIZE)
     ax.grid(alpha=0.3)
-    _legend(ax, handles, result.outcomes.constructs)
+    _legend(ax, handles, [result.named(n) for n in result.outcomes.constructs])
     d.title(ax, f"Rank over {name} at {result.outcomes.load_N:g} N",
-            f"{len(result.samples.shares)} samples, a quarter of them at each place")
+            "; ".join([f"{len(result.samples.shares)} samples, a quarter of them at each place",
+                       *_meant([*map(result.named, result.outcomes.constructs)])]))
     return ax
 
 
@@ -249,13 +254,14 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
                   "than with others: chance of few samples", size=SIZE)
     words = {"capacity": "capacity, upper bound of limit analysis",
              "keeps_all": "whether it is held and meets all limits",
-             "ahead": f"whether it is ahead of '{result.reference}'"}
+             "ahead": f"whether it is ahead of '{result.named(result.reference)}'"}
     told = words.get(quantity, f"whether the limit of {quantity} is met")
     if found is not None:
         told += f"; {found.samples} base samples"
     if found is not None and found.total is not None and not found.settled:
         told += "; so few samples do not settle it"
-    d.title(ax, f"{construct}: what drives it", told)
+    told = "; ".join([told, *_meant([result.named(construct)])])
+    d.title(ax, f"{result.named(construct)}: what drives it", told)
     return ax
 
 
@@ -281,7 +287,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         handles += ax.step(np.append(high[:1], high), share, where="post", label=plain(name),
                            color=style["color"], linewidth=2.2, marker=style["marker"],
                            markevery=max(1, len(share) // 6))
-        names.append(name)
+        names.append(named(name, rows))
         ax.step(np.append(low[:1], low), share, where="post", color=style["color"], linewidth=1.4,
                 linestyle=(0, (2, 1.5)), marker=style["marker"], markersize=4,
                 markevery=max(1, len(share) // 6))
@@ -296,8 +302,14 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     _legend(ax, handles, names)
     d.title(ax, "Load and capacity", "line: limit load with friction (upper bound); dashed: without"
             + ("; grey: the loads" if len(loads) <= FEW_LOADS else "")
-            + (f"; {SEARCH_LIMIT_N:g} N: not limited up to there" if capped else ""))
+            + (f"; {SEARCH_LIMIT_N:g} N: not limited up to there" if capped else "")
+            + "".join(f"; {words}" for words in _meant(names, IN_SOME)))
     return ax
+
+
+def _meant(names: Sequence[str], words: str = MARKED) -> list[str]:
+    """What the mark of a construct means, where a name carries it."""
+    return [words] if any(marked("", True) in name for name in names) else []
 
 
 def _legend(ax: Axes, handles: Sequence[Line2D], names: Sequence[str]) -> None:

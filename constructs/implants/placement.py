@@ -251,13 +251,13 @@ def crossings(start: FloatArray, direction: FloatArray, line: FloatArray) -> Flo
     return found[np.concatenate([[True], np.diff(found) > TOUCH])]
 
 
-def fracture_crossings(study: Study, axis: Axis) -> list[tuple[float, str]]:
+def fracture_crossings(study: Study, axis: Axis, in_voids: bool = False) -> list[tuple[float, str]]:
     """(distance from the head, fracture) where the axis, in bone, crosses a fracture; increasing.
 
-    The part of a fracture line inside a void does not count.
+    The part of a fracture line inside a void does not count unless ``in_voids``.
     """
     low, high = axis.in_bone
-    empty = void_stretches(study, axis)
+    empty = [] if in_voids else void_stretches(study, axis)
     met = [(float(s), f.name) for f in study.fractures
            for s in crossings(axis.head, axis.direction, np.array(f.points_mm))
            if low <= s <= high and not any(a + TOUCH < s < b - TOUCH for a, b, _ in empty)]

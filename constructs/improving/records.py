@@ -14,7 +14,7 @@ from buttress.display import Displayed
 from buttress.fe.arrays import FloatArray
 from buttress.improving.free import Free, shares_of
 from buttress.results.order import TIE
-from buttress.words import counted
+from buttress.words import counted, marked
 
 SOLVED, REFUSED, UNKNOWN, LEFT = "solved", "refused", "not known", "left"
 SEARCH = ("An educational search within a simplified model: where in this model a placement does "
@@ -117,7 +117,7 @@ class Improved(Displayed):
         of = WORDS[self.by][0] + (
             f", the least over {self.bones} samples of bone" if self.bones > 1 else "")
         tried = self.counts
-        out = [f"{self.construct}: {of}",
+        out = [f"{marked(self.construct, bool(self.broken))}: {of}",
                f"{counted(len(self.placements), 'placement')}: " + ", ".join(
                    f"{n} {status}" for status, n in tried.items() if n or status != LEFT),
                f"start: {self.shown(self.start)}" + (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -14,9 +15,11 @@ from buttress.model.resolve import resolved
 from buttress.ranking.certainty import Difference, Indices, Share, changes_clearly
 from buttress.ranking.outcomes import LIMITS, RESERVE, Outcomes
 from buttress.ranking.samples import Samples
+from buttress.rules.check import check
 from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
 from buttress.versions import versions
+from buttress.words import marked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -125,6 +128,15 @@ class RankResult(Displayed):
     summary: SweepSummary
     estimate: Estimate
     versions: dict[str, str] = field(default_factory=versions)
+
+    @cached_property
+    def breaking(self) -> frozenset[str]:
+        """Names of the constructs that break a rule of the trade as the study places them."""
+        return frozenset(f.construct for f in check(self.study) if f.level == "broken")
+
+    def named(self, construct: str) -> str:
+        """The name of a construct, marked where it breaks a rule of the trade."""
+        return marked(construct, construct in self.breaking)
 
     @property
     def limit_words(self) -> str:

@@ -11,6 +11,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.order import ranks, reserve
 from buttress.results.records import ConstructResult
 from buttress.results.spread import ModelSpread
+from buttress.words import BREAKS_RULE
 
 OWN = "as in the study"
 MEANING = (
@@ -35,8 +36,8 @@ def _spans(comparison: Comparison, spread: ModelSpread) -> str:
         found = [reserve(c), *(reserve(x.constructs[name]) for x in spread.tried
                                if name in x.constructs)]
         low, high = (pick(found, key=lambda r: r.load_N) for pick in (min, max))
-        out.append(f"{low.text} to {high.text} N ('{name}')" if high.load_N > low.load_N
-                   else f"{low.text} N ('{name}')")
+        out.append(f"{low.text} to {high.text} N ('{c.marked_name}')" if high.load_N > low.load_N
+                   else f"{low.text} N ('{c.marked_name}')")
     return ", ".join(out)
 
 
@@ -67,7 +68,8 @@ def lines(comparison: Comparison) -> list[str]:
     return [MEANING, *(f"  {x.name}: {x.words}" for x in spread.tried),
             *(f"  {line}" for line in left_out_lines(spread)), "",
             *(change_lines(comparison) or ["No alternative changes a verdict."]), "",
-            *kept_lines(comparison)]
+            *kept_lines(comparison),
+            *([f"{BREAKS_RULE}."] if any(c.breaks_rule for c in comparison.constructs) else [])]
 
 
 def page(comparison: Comparison) -> dict[str, Any] | None:

@@ -25,6 +25,7 @@ from buttress.results.rows import csv_columns
 from buttress.study.changes import changes, shown
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.read import PLACES, as_study, example_names, printable
+from buttress.words import MARKED, marked
 
 NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
 MEANING = (
@@ -77,12 +78,19 @@ class Diff:
     figures: tuple[Change, ...]
     only: dict[str, list[str]]
     solved: bool
+    breaking: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
+
+    def named(self, construct: str, sides: tuple[int, ...] = (0, 1)) -> str:
+        """The name of a construct, marked where it breaks a rule of the trade on one side."""
+        return marked(construct, any(construct in self.breaking[i] for i in sides))
 
     def document(self) -> dict[str, Any]:
         """For JSON."""
         return {"label": LABEL, "a": self.a, "b": self.b, "meaning": MEANING,
                 "input": [{"key": k, "a": plain(x), "b": plain(y)} for k, x, y in self.input],
-                "only_in": self.only, "results_compared": self.solved,
+                "only_in": self.only,
+                "breaks_rule": {s: sorted(x) for s, x in zip("ab", self.breaking, strict=True)},
+                "results_compared": self.solved,
                 "figures": [asdict(c) for c in self.figures]}
 
 
@@ -95,6 +103,11 @@ class Side:
     rows: dict[tuple[str, str, str], dict[str, str]] | None
     bars: dict[tuple[str, str, float | None, str], tuple[float, float | None]]
     cells: dict[tuple[str, str], str]
+
+    @property
+    def breaking(self) -> frozenset[str]:
+        """Constructs that break a rule of the trade."""
+        return frozenset(key[0] for key, r in (self.rows or {}).items() if r.get("rule_findings"))
 
 
 def diff(a: str | Path, b: str | Path) -> Diff:
@@ -112,7 +125,7 @@ def diff(a: str | Path, b: str | Path) -> Diff:
     only = {"a": [n for n in names[0] if n not in names[1]],
             "b": [n for n in names[1] if n not in names[0]]}
     return Diff(one.name, other.name, found, (*_figures(one, other), *_cells(one, other)), only,
-                True)
+                True, (one.breaking, other.breaking))
 
 
 def _side(given: str) -> Side:
@@ -211,17 +224,21 @@ def lines(found: Diff, every: bool = False) -> list[str]:
         return [*out, "", "Results were not compared: one of the two is a study without results.",
                 LABEL]
     for side, names in found.only.items():
-        out += ["", f"only in {side}: {', '.join(names)}"] if names else []
+        told = ", ".join(found.named(n, ("ab".index(side),)) for n in names)
+        out += ["", f"only in {side}: {told}"] if names else []
     for construct in dict.fromkeys(c.construct for c in found.figures):
         own = [c for c in found.figures if c.construct == construct]
         listed = [c for c in own if every or c.found != NONE]
         same = sum(c.found == NONE for c in own)
-        out += ["", f"{construct}: {sum(c.found == DIFFERS for c in own)} differ, {same} without a "
-                    f"difference, {sum(c.found == UNKNOWN for c in own)} not known"]
+        differ = sum(c.found == DIFFERS for c in own)
+        unknown = sum(c.found == UNKNOWN for c in own)
+        out += ["", f"{found.named(construct)}: {differ} differ, {same} without a difference, "
+                    f"{unknown} not known"]
         out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
             (c.words + (f" [{c.unit}]" if c.unit else ""), c.where, _text(c.a),
              _text(c.b), c.found, c.by) for c in listed], "<<>><<") if listed else []
-    return [*out, "", MEANING, LABEL]
+    meant = [f"{MARKED} in a or b"] if any(found.breaking) else []
+    return [*out, "", *meant, MEANING, LABEL]
 
 
 def _text(value: Any) -> str:

@@ -95,7 +95,7 @@ def summary(comparison: Comparison) -> str:
     assert meshes is not None
     bars = [b for c in comparison.constructs for b in c.bars]
     count = Counter(b.basis for b in bars)
-    found = [(b.share, c.name) for c in comparison.constructs
+    found = [(b.share, c.marked_name) for c in comparison.constructs
              if (b := c.bar("reserve_N")) is not None and b.share is not None]
     wide, name = max(found, default=(None, ""))
     first = "" if wide is None else (
@@ -128,7 +128,7 @@ def _shown(constructs: Iterable[ConstructResult]) -> Iterator[tuple[str, Bar, Qu
         for b in c.bars:
             q, _ = quantity_of(b)
             if b.key not in TWICE and (b.load_N is None or q.header):
-                yield c.name, b, q
+                yield c.marked_name, b, q
 
 
 COLUMNS = ("construct", "quantity", "unit", "total_load_N", "fragment", "value", "low", "high",

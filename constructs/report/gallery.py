@@ -141,6 +141,7 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
     command = f"buttress compare --example {study.name}"
     table = "\n".join(line.rstrip() for line in lines(comparison)).strip()
     page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
+            *([f"**The question:** {shown(study.question)}", ""] if study.question else []),
             f"**The answer of this model:** {shown(answer(comparison))}", ""]
     rest = [f"All of this comes from one command; the files are in the folder that it writes:\n\n"
             f"    {command}\n",

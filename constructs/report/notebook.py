@@ -23,7 +23,7 @@ from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
 from buttress.sweeps.explore import Live
 from buttress.sweeps.sweep import SweepSummary
-from buttress.words import BREAKS_RULE, marked
+from buttress.words import BREAKS_RULE
 
 FRAME = ("Movements are relative to the shaft, positive distally and where a gap opens, and count "
          f"{SINCE}. Capacity: limit analysis, without – with friction. A dash is a "
@@ -88,13 +88,12 @@ def fragment_html(fragment: FragmentResult) -> str:
 @shows(RankResult)
 def rank_html(result: RankResult) -> str:
     """The ranking, best first, each share with its interval, and the sentence to quote."""
-    from buttress.report.rank import best_words, breaking, rank_text
+    from buttress.report.rank import best_words, rank_text
 
     head = ("construct", "best [%]", "held [%]", "meets all limits [%]",
             *(f"{name} [%]" for name in result.limits), "no equilibrium", "no answer", "refused",
             "mean rank")
-    against = breaking(result)
-    rows = [(marked(s.construct, s.construct in against), _share(s.best), _share(s.holds),
+    rows = [(result.named(s.construct), _share(s.best), _share(s.holds),
              _share(s.keeps_all),
              *(_share(kept) for kept in s.keeps.values()), str(s.no_equilibrium),
              str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
@@ -103,7 +102,7 @@ def rank_html(result: RankResult) -> str:
         f"{len(result.samples.shares)} paired samples at {result.outcomes.load_N:g} N; "
         f"limits: {result.limit_words}; shares with 95 % intervals; "
         f"{best_words(result)}", tables=[Table(head, rows)], sentence=result.sentence,
-        small=f"{BREAKS_RULE} (buttress check)." if against else "")
+        small=f"{BREAKS_RULE} (buttress check)." if result.breaking else "")
 
 
 @shows(SweepSummary)

@@ -206,7 +206,7 @@ def _asked(comparison: Comparison) -> dict[str, Any]:
                       f"{study.section.sides[1]}")
     section = study.section
     return {
-        "scenario": study.scenario.strip(),
+        "question": study.question.strip(), "scenario": study.scenario.strip(),
         "study": f"{study.name}, {section.plane} section, {_bone(study)}",
         "pictures": _pictured(section),
         "fractures": "; ".join(f"{f.name} (friction {f.friction:g})"
@@ -282,9 +282,10 @@ def _loads_pictured(comparison: Comparison) -> str:
     others = [f"{p.marked_name} at {p.load_words}" for p in shown if p.load_N != most]
     if not others:
         return f"All pictures of sections show {at}."
-    return (f"Pictures of sections show {at}, the load at which most constructs are held; those of "
-            "a single construct that is not held there show the largest load of the study at "
-            f"which it is: {', '.join(others)}.")
+    return (f"Pictures of sections show {at}, which more than half of the constructs bear, "
+            "those that bear no load of the study left aside. A construct that does not bear it is "
+            "shown so beside the others, and in its own pictures at the largest load of the study "
+            f"that it bears: {', '.join(others)}.")
 
 
 def _fades(comparison: Comparison, c: ConstructResult) -> bool:

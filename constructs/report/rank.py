@@ -17,8 +17,7 @@ from buttress.ranking.records import PARTS, RankResult, quarters
 from buttress.ranking.words import signed
 from buttress.report.columns import columns
 from buttress.results.order import TIE
-from buttress.rules.check import check
-from buttress.words import BREAKS_RULE, counted, marked
+from buttress.words import BREAKS_RULE, counted
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -31,8 +30,8 @@ def table_lines(result: RankResult) -> list[str]:
     out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
            f"{result.outcomes.load_N:g} N; shares of samples with 95 % intervals",
            best_words(result), ""]
-    against = breaking(result)
-    rows = [(marked(s.construct, s.construct in against), _share(s.best), _share(s.holds),
+    against, named = result.breaking, result.named
+    rows = [(named(s.construct), _share(s.best), _share(s.holds),
              _share(s.keeps_all),
               str(s.no_equilibrium), str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
              for s in result.standings]
@@ -42,14 +41,14 @@ def table_lines(result: RankResult) -> list[str]:
                                                         if against else []), *_nobody(result)]
     if result.outcomes.by != SUBSIDENCE:
         out += _chosen(result)
-    out += ["", f"mean subsidence minus that of '{result.reference}' [mm], where both are held, "
-            "with 95 % intervals:",
+    out += ["", f"mean subsidence minus that of '{named(result.reference)}' [mm], where both are "
+            "held, with 95 % intervals:",
             *columns(("", "median", "mean", "both held"),
-                     [("  " + a.construct, *_difference(a.subsidence_mm),
+                     [("  " + named(a.construct), *_difference(a.subsidence_mm),
                        f"{a.both_held} of {count}") for a in result.against])]
     out += ["", f"meets each limit ({result.limit_words}), % of samples:",
             *columns(("", *result.limits),
-                     [("  " + s.construct, *(_share(kept) for kept in s.keeps.values()))
+                     [("  " + named(s.construct), *(_share(kept) for kept in s.keeps.values()))
                       for s in result.standings])]
     telling = result.telling
     for name in telling[:1]:
@@ -57,7 +56,7 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
                 + f", {counted(count // PARTS, 'sample')} per quarter:",
                 *columns(("", *quarters(result, name)),
-                         [("  " + s.construct, *map(rank_text, s.over_range[name]))
+                         [("  " + named(s.construct), *map(rank_text, s.over_range[name]))
                           for s in result.standings])]
     if not telling:
         out += ["", "no input changes the ranks clearly: over none of the ranges do they change by "
@@ -75,17 +74,13 @@ def table_lines(result: RankResult) -> list[str]:
     if over := result.over_capacity:
         out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
                 "at their force while the load stretches them further: "
-                + ", ".join(f"'{name}' in {counted(n, 'sample')}" for name, n in over.items())]
+                + ", ".join(f"'{named(name)}' in {counted(n, 'sample')}"
+                            for name, n in over.items())]
     out += ["", "inputs:", *(f"  {line}" for line in (
         *input_lines(result.samples.inputs), *coupled_lines(result.samples.coupled)))]
     done = result.summary
     return [*out, "", result.sentence,
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
-
-
-def breaking(result: RankResult) -> set[str]:
-    """Names of the constructs that break a rule of the trade as the study places them."""
-    return {f.construct for f in check(result.study) if f.level == "broken"}
 
 
 def best_words(result: RankResult) -> str:
@@ -98,12 +93,12 @@ def best_words(result: RankResult) -> str:
 
 def _chosen(result: RankResult) -> list[str]:
     """Differences of the quantity by which constructs are ranked."""
-    merit = result.outcomes.merit
-    rows = [("  " + a.construct, *_difference(a.difference, merit.unit), _share(a.ahead),
+    merit, named = result.outcomes.merit, result.named
+    rows = [("  " + named(a.construct), *_difference(a.difference, merit.unit), _share(a.ahead),
              _share(a.behind), "" if a.told_apart is not False else "a tie")
             for a in result.against]
-    return ["", f"{result.by_words} minus that of '{result.reference}' [{merit.unit}], with 95 % "
-            f"intervals; ahead and behind by more than {100 * TIE:g} %:",
+    return ["", f"{result.by_words} minus that of '{named(result.reference)}' [{merit.unit}], "
+            f"with 95 % intervals; ahead and behind by more than {100 * TIE:g} %:",
             *columns(("", "median", "mean", "ahead", "behind", ""), rows)]
 
 
@@ -132,12 +127,12 @@ def _drivers(result: RankResult) -> list[str]:
         always = f": {np.nanmax(ends):.0f} N" if x.capacity.note == SAME else ""
         if always and np.nanmax(ends) >= SEARCH_LIMIT_N:
             always += ", the largest load pressed"
-        said[x.construct] = _indices(x.capacity) + always
+        said[result.named(x.construct)] = _indices(x.capacity) + always
         shown.append(x.capacity)
     if len(set(said.values())) == 1:
         said = {"every construct": next(iter(said.values()))}
     out += [f"  {name}: {words}" for name, words in said.items()]
-    kept = [(x.construct, x.keeps_all) for x in result.driven
+    kept = [(result.named(x.construct), x.keeps_all) for x in result.driven
             if x.keeps_all is not None and x.keeps_all.note != SAME]
     if kept:
         out += ["", "what drives whether it is held and meets all limits "

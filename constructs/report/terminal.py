@@ -149,8 +149,10 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     def heads(part: list[int]) -> list[str]:
         return [line([h[k] if k < len(h) else "" for h in head], part) for k in (0, 1)]
 
-    out = [*wrap(comparison.study.title or comparison.study.name, width), ""]
-    named = [c for c in comparison.study.load.cases if c.name]
+    study = comparison.study
+    out = [*wrap(study.title or study.name, width),
+           *wrap(f"Question: {study.question}" if study.question else "", width), ""]
+    named = [c for c in study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
     for words in (answer(order).words, *tension_kept(comparison)):
         out += wrap(words, width)

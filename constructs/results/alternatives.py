@@ -36,11 +36,14 @@ class Change:
     words: str
 
 
-def verdicts(constructs: Mapping[str, ConstructResult], load: LoadInput) -> Verdicts:
-    """The verdicts that are compared, each in words."""
+def verdicts(constructs: Mapping[str, ConstructResult], load: LoadInput,
+             own: Mapping[str, ConstructResult]) -> Verdicts:
+    """The verdicts that are compared, each in words; names are marked as those of the study's
+    ``own`` constructs."""
     out: Verdicts = {}
     for a, b in combinations(constructs.values(), 2):
-        out[ORDER, a.name, b.name] = _relation(a, b)
+        names = own[a.name].marked_name, own[b.name].marked_name
+        out[ORDER, a.name, b.name] = _relation(a, b, *names)
     for c in constructs.values():
         out[FAILURE, c.name, ""] = fails(c)
         for name, (_, force), *_ in asked_for(load):
@@ -48,14 +51,14 @@ def verdicts(constructs: Mapping[str, ConstructResult], load: LoadInput) -> Verd
     return out
 
 
-def _relation(a: ConstructResult, b: ConstructResult) -> str:
+def _relation(a: ConstructResult, b: ConstructResult, one: str, other: str) -> str:
     if before(a, b):
-        return f"'{a.name}' comes before '{b.name}'"
+        return f"'{one}' comes before '{other}'"
     if before(b, a):
-        return f"'{b.name}' comes before '{a.name}'"
+        return f"'{other}' comes before '{one}'"
     if AT_LEAST in (reserve(a).kind, reserve(b).kind):
-        return f"{NOT_KNOWN} which of '{a.name}' and '{b.name}' comes first"
-    return f"'{a.name}' and '{b.name}' share a rank"
+        return f"{NOT_KNOWN} which of '{one}' and '{other}' comes first"
+    return f"'{one}' and '{other}' share a rank"
 
 
 def fails(c: ConstructResult) -> str:
@@ -92,7 +95,8 @@ def changes(comparison: Comparison) -> list[Change]:
 
 def _changes(own: Mapping[str, ConstructResult], x: Alternative, load: LoadInput
              ) -> Iterator[Change]:
-    usual, other = verdicts(own, load), verdicts(x.constructs, load)
+    usual, other = verdicts(own, load, own), verdicts(x.constructs, load, own)
+    names = {n: f"'{c.marked_name}'" for n, c in own.items()}
     moved: dict[tuple[str, str, str], list[str]] = {}
     for (about, name, more), said in other.items():
         was = usual[about, name, more]
@@ -101,14 +105,14 @@ def _changes(own: Mapping[str, ConstructResult], x: Alternative, load: LoadInput
         if about == BEARING:
             moved.setdefault((name, said, was), []).append(more)
         elif about == ORDER:
-            loads = (f"'{n}' {reserve(x.constructs[n]).text} N" for n in (name, more))
+            loads = (f"{names[n]} {reserve(x.constructs[n]).text} N" for n in (name, more))
             yield Change(x.name, about, name, f"{said} ({', '.join(loads)}); in the study {was}")
         else:
-            yield Change(x.name, about, name, f"'{name}': {said}; in the study {was}")
+            yield Change(x.name, about, name, f"{names[name]}: {said}; in the study {was}")
     count = len(asked_for(load))
     for (name, said, was), rows in moved.items():
         yield Change(x.name, BEARING, name,
-                     f"'{name}' at {_rows(rows, count)}: {said}; in the study {was}")
+                     f"{names[name]} at {_rows(rows, count)}: {said}; in the study {was}")
 
 
 def _rows(names: Sequence[str], count: int) -> str:
@@ -125,13 +129,13 @@ def surviving(comparison: Comparison) -> dict[str, tuple[list[str], int]]:
     if comparison.alternatives is None:
         return {}
     load = comparison.study.load
-    usual = verdicts(comparison.own, load)
+    usual = verdicts(comparison.own, load, comparison.own)
     changed = {(c.about, c.construct) for c in changes(comparison) if c.about == FAILURE}
-    others = [verdicts(x.constructs, load) for x in comparison.alternatives.tried]
+    others = [verdicts(x.constructs, load, comparison.own) for x in comparison.alternatives.tried]
     out: dict[str, tuple[list[str], int]] = {}
     for about in ABOUT:
         mine = {k: v for k, v in usual.items() if k[0] == about and not v.startswith(NOT_KNOWN)}
-        kept = [_told(k, v) for k, v in mine.items()
+        kept = [_told(k, v, comparison.own) for k, v in mine.items()
                 if (k[:2] not in changed if about == FAILURE
                     else all(o.get(k, v) == v for o in others))]
         if mine:
@@ -146,19 +150,21 @@ def kept_words(comparison: Comparison) -> dict[str, list[str]]:
         return {}
     out = {about: list(same) for about, (same, _) in surviving(comparison).items()}
     if BEARING in out:
-        usual = verdicts(comparison.own, comparison.study.load)
+        own = comparison.own
+        usual = verdicts(own, comparison.study.load, own)
         rows: dict[tuple[str, str], list[str]] = {}
         for (about, name, more), words in usual.items():
-            if about == BEARING and _told((about, name, more), words) in out[BEARING]:
+            if about == BEARING and _told((about, name, more), words, own) in out[BEARING]:
                 rows.setdefault((name, words), []).append(more)
         count = len(asked_for(comparison.study.load))
-        out[BEARING] = [f"'{name}' at {_rows(found, count)}: {words}"
+        out[BEARING] = [f"'{own[name].marked_name}' at {_rows(found, count)}: {words}"
                         for (name, words), found in rows.items()]
     return out
 
 
-def _told(key: tuple[str, str, str], words: str) -> str:
+def _told(key: tuple[str, str, str], words: str, own: Mapping[str, ConstructResult]) -> str:
     about, name, more = key
     if about == ORDER:
         return words
-    return f"'{name}' at {more}: {words}" if more else f"'{name}': {words}"
+    named = own[name].marked_name
+    return f"'{named}' at {more}: {words}" if more else f"'{named}': {words}"

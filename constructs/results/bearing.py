@@ -123,7 +123,7 @@ def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",
            "construct", "verdict", "limit_load_N", "source", "status", "stances",
            "not_found", "without_friction_N", "events", "verdict_soft_bone",
-           "limit_load_soft_bone_N", "not_found_soft_bone")
+           "limit_load_soft_bone_N", "not_found_soft_bone", "events_soft_bone")
 
 
 def rows(bearing: Bearing) -> list[dict[str, Any]]:
@@ -136,5 +136,6 @@ def rows(bearing: Bearing) -> list[dict[str, Any]]:
              "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None,
              "verdict_soft_bone": cell.soft.verdict if cell.soft else None,
              "limit_load_soft_bone_N": cell.soft.load_N if cell.soft else None,
-             "not_found_soft_bone": cell.soft.doubt or None if cell.soft else None}
+             "not_found_soft_bone": cell.soft.doubt or None if cell.soft else None,
+             "events_soft_bone": cell.soft.event_words or None if cell.soft else None}
             for row in bearing.rows for name, cell in row.cells.items()]

@@ -59,7 +59,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         return out
 
     yielding = search.reach(metal)
-    crushing = next((e.load_N for e in events if e.kind == "crushing"), None)
+    crushing = _crushing(search, events)
     return Derived(
         path=_result(search, reader, events, others) if whole else None,
         peak_N=search.known_to, peak_status=search.ends_status,
@@ -73,6 +73,21 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         reserve=_reserve(search, reader, model, movement_mm),
         reserve_to_failure=_reserve(search, reader, model, failure),
         work=work_to(search, reader, failure) if whole else None)
+
+
+def first_events(search: Search, metal: Gauge) -> tuple[float | None, float | None]:
+    """Loads [N] from which on metal yields and bone or graft is crushed, up to the largest load:
+    what first happens past a peak happens at no load that is still to be reached."""
+    if not search.points:
+        return None, None
+    yielding = search.reach(metal)
+    return (None if isinstance(yielding, str) else yielding.carried_N,
+            _crushing(search, _told(events_of(search.path, ("crushing",)))))
+
+
+def _crushing(search: Search, events: tuple[PathEvent, ...]) -> float | None:
+    top = search.points[search.peak].ram_mm
+    return next((e.load_N for e in events if e.kind == "crushing" and e.ram_mm <= top), None)
 
 
 def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], others: bool

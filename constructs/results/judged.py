@@ -69,8 +69,12 @@ class Cell:
 
     @property
     def soft_words(self) -> str:
-        """``in soft bone: fails above 950 N``; empty where the verdict is the same."""
-        return f"{IN_SOFT} {self.soft.own_words}" if self.soft and self.differs else ""
+        """``in soft bone: fails above 950 N``, with what has happened below the load there; empty
+        where the verdict is the same."""
+        if self.soft is None or not self.differs:
+            return ""
+        said = "; ".join(filter(None, (self.soft.own_words, self.soft.event_words)))
+        return f"{IN_SOFT} {said}"
 
     @property
     def event_words(self) -> str:
@@ -119,9 +123,7 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None) 
     ``soft``: those of the same construct in soft bone.
     """
     if construct.status != NOT_TIGHTENED:
-        own = _judged(construct, force)
-        if own.verdict not in (LETS_GO, UNKNOWN):
-            own = replace(own, events=_events(construct, force))
+        own = _told(construct, force)
     elif not_tightened(construct):
         own = Cell(CANNOT_TIGHTEN, None)
     else:
@@ -133,8 +135,14 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None) 
 
 def judged_by(found: Bears, force: float) -> Cell:
     """What a construct does under a joint force [N], from its limits alone."""
-    return (Cell(CANNOT_TIGHTEN, None) if found.status == NOT_TIGHTENED
-            else _judged(found, force))
+    return Cell(CANNOT_TIGHTEN, None) if found.status == NOT_TIGHTENED else _told(found, force)
+
+
+def _told(construct: ConstructResult | Bears, force: float) -> Cell:
+    """The verdict with what has happened below the load."""
+    found = _judged(construct, force)
+    return found if found.verdict in (LETS_GO, UNKNOWN) else replace(
+        found, events=_events(construct, force))
 
 
 def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
@@ -158,9 +166,10 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
     return Cell(ONLY_FRICTION, None, friction_N=least)
 
 
-def _events(construct: ConstructResult, force: float) -> tuple[tuple[str, float], ...]:
+def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:
     """What has happened to metal, bone and graft below a load, where it is no limit of a study."""
-    filled = any(load.grafts for load in construct.loads)
+    filled = (construct.filled if isinstance(construct, Bears)
+              else any(load.grafts for load in construct.loads))
     found = ((METAL_YIELDS, construct.first_yield_N),
              ("bone or graft is crushed" if filled else "bone is crushed",
               construct.first_crushing_N))

@@ -313,6 +313,10 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="twin_of", words="twin of", unit="", level=C, kind=str, csv="=", json=False,
              of=lambda c, every: c.twin_of, glossary="bonded twin",
              definition="construct whose bonded twin this is"),
+    Quantity(key="rule_findings", words="rules of the trade that it breaks", unit="", level=C,
+             kind=str, csv="=", json=False, of=lambda c, every: "; ".join(c.rule_findings) or None,
+             definition='PART: what is found of each rule that it breaks, "; " between them; '
+                        "empty: none"),
 )
 """All quantities, in the order of the columns of comparison.csv."""
 

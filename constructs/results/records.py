@@ -324,6 +324,7 @@ class ConstructResult(Derived, Displayed):
     lowest_limit: str | None = None
     twin_of: str | None = None
     breaks_rule: bool = False
+    rule_findings: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     ends_status: str = FOUND
     known_to_N: float | None = None

@@ -9,7 +9,10 @@ from buttress.results.records import LimitResult
 
 @dataclass(frozen=True)
 class Bears:
-    """Loads at which a construct reaches its limits in soft bone, as in `ConstructResult`."""
+    """Loads at which a construct reaches its limits in soft bone, as in `ConstructResult`.
+
+    ``filled``: whether it has a graft or cement, which may be crushed as well as bone.
+    """
 
     status: str
     equilibrium_ends_N: float | None
@@ -17,6 +20,9 @@ class Bears:
     known_to_N: float | None
     without_friction_N: float | None
     limits: dict[str, LimitResult]
+    first_yield_N: float | None = None
+    first_crushing_N: float | None = None
+    filled: bool = False
 
 
 @dataclass(frozen=True)

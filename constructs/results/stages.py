@@ -88,13 +88,13 @@ class CycleStage:
         """The end in words."""
         last = self.change_mm[-1] if self.change_mm else None
         if self.verdict == "settled":
-            how = ("elastic from then on" if (self.slip_mm or 0.0) <= self.settle_mm
-                   else f"but slips to and fro by {self.slip_mm:.3g} mm")
+            how = ("is elastic from then on (shakedown)" if (self.slip_mm or 0.0) <= self.settle_mm
+                   else f"slips to and fro by {self.slip_mm:.3f} mm in each, without growing")
             lies = "; ".join(
                 f"{name} then lies at {sunk:.3f} mm loaded, {rest:.3f} mm unloaded"
                 for name, sunk in self.subsidence_loaded_mm.items()
                 if sunk is not None and (rest := self.subsidence_unloaded_mm[name]) is not None)
-            return (f"settles after {self.count} cycles (shakedown), {how}"
+            return (f"settles after {self.count} cycles and {how}"
                     + (f": {lies}" if lies else ""))
         if self.verdict == "ratchets":
             return (f"ratchets: still grows by {last:.2g} mm per cycle, without falling off, at "

@@ -44,12 +44,18 @@ FINEST = 0.1
 
 @dataclass(frozen=True)
 class Crossing:
-    """Up to ``load_N`` one construct has moved less than another, above it more."""
+    """One construct has moved less than another up to ``tied_from_N``, and more above ``load_N``.
+
+    Both are the same where curves cross once; between them they cross and are tied. ``until_N``:
+    where they cross back, if they do.
+    """
 
     stiffer: str
     other: str
     load_N: float
     moved_mm: float
+    tied_from_N: float
+    until_N: float | None = None
 
 
 def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
@@ -96,7 +102,8 @@ def _carries(c: ConstructResult) -> str:
     name = _worst(load) or found[0][1]
     share, name, source = next((x for x in found if x[1] == name), found[0])
     return (f"at {_load(load.total_load_N)} {_part(c, source)} carries "
-            f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'")
+            f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'"
+            + (", since other parts push it on" if round(100 * share) > 100 else ""))
 
 
 def _worst(load: LoadResult) -> str | None:
@@ -156,8 +163,9 @@ def _fails(c: ConstructResult) -> str:
 def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried without it is below the reserve, and tension of screws."""
     low, found = c.without_friction_N, reserve(c).load_N
-    holding = "hold {} in total after its stages" if c.begins else "are tightened to {} in total"
-    tension = f"its screws {holding.format(_load(c.tightened_N))}" if c.tightened_N else ""
+    when = "after its stages" if c.begins else "before it is loaded"
+    tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
+        else ""
     if low is None or low >= found:
         return tension
     friction = f"above {_load(low)} it depends on friction" if low >= 1.0 else \
@@ -173,16 +181,25 @@ def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
         found = crossing(c, other)
         if found is None:
             continue
-        load = _load(found.load_N)
-        if found.stiffer == c.name:
-            return f"it is stiffer than '{other.marked_name}' up to about {load}, above which " \
-                   f"'{other.marked_name}' has moved less"
-        return f"it has moved less than '{other.marked_name}' above about {load}, and more below"
+        return _crossing_words(c, other.marked_name, found)
     return ""
 
 
+def _crossing_words(c: ConstructResult, other: str, found: Crossing) -> str:
+    load, first = _load(found.load_N), _load(found.tied_from_N)
+    end = "" if found.until_N is None else f"up to about {_load(found.until_N)}"
+    if found.stiffer == c.name:
+        tied = "" if first == load else f" and tied with it up to about {load}"
+        return (f"it is stiffer than '{other}' up to about {first}{tied}, above which"
+                f"{f', {end},' if end else ''} '{other}' has moved less")
+    where = f"above about {load}" if not end else \
+        f"from about {load.removesuffix(' N')} {end.removeprefix('up ')}"
+    return f"it has moved less than '{other}' {where}, and more below" + (
+        "" if first == load else f" about {first}; between them the two are tied")
+
+
 def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
-    """Where the curves of movement over load of two constructs cross first.
+    """Where the curves of movement over load of two constructs cross.
 
     One carries more at first and the other later, each by more than `tie_of` them; curves
     that lie closer than that count as tied. None where there is no such place.
@@ -200,17 +217,27 @@ def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
     load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
     tie = 1.0 + tie_of(a, b)
     ahead = np.where(load_a > tie * load_b, 1, np.where(load_b > tie * load_a, -1, 0))
-    clear = np.flatnonzero(ahead)
+    clear = np.flatnonzero(ahead).tolist()
     turns = [(i, j) for i, j in zip(clear, clear[1:], strict=False) if ahead[i] != ahead[j]]
     if not turns:
         return None
     first, last = turns[0]
-    gap = ahead[first] * (load_a - load_b)
-    after = next(k for k in range(first + 1, last + 1) if gap[k] <= 0.0)
-    share = gap[after - 1] / (gap[after - 1] - gap[after])
-    at = float(places[after - 1] + share * (places[after] - places[after - 1]))
+    gap = load_a - load_b
+    turned = _zeros(places, gap, first, last)
+    back = _zeros(places, gap, *turns[1])[0] if len(turns) > 1 else None
     names = (a.name, b.name) if ahead[first] > 0 else (b.name, a.name)
-    return Crossing(*names, float(np.interp(at, *of_a)), at)
+
+    def load(moved: float) -> float:
+        return float(np.interp(moved, *of_a))
+
+    return Crossing(*names, load(turned[-1]), turned[-1], load(turned[0]),
+                    None if back is None else load(back))
+
+
+def _zeros(places: FloatArray, gap: FloatArray, first: int, last: int) -> list[float]:
+    """Where a difference, of one sign at ``first`` and of the other at ``last``, changes sign."""
+    return [float(places[k] + (places[k + 1] - places[k]) * gap[k] / (gap[k] - gap[k + 1]))
+            for k in range(first, last) if (gap[k] > 0.0) != (gap[k + 1] > 0.0)]
 
 
 def _curve(c: ConstructResult) -> tuple[FloatArray, FloatArray] | None:

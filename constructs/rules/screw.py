@@ -44,7 +44,8 @@ class Placed:
     """A screw or wire in its place; distances from the head, mm.
 
     `crossed` fractures as (distance, name), `engaged` thread as (start, end), `empty` stretches
-    in voids as (start, end, name).
+    in voids as (start, end, name). `parted`: whether it crosses a fracture, or a void along which
+    one runs.
     """
 
     pin: Screw | Wire
@@ -52,6 +53,7 @@ class Placed:
     crossed: tuple[tuple[float, str], ...]
     engaged: tuple[float, float]
     empty: tuple[tuple[float, float, str], ...]
+    parted: bool
 
 
 def threshold(name: str) -> float:
@@ -64,7 +66,8 @@ def place(study: Study, pin: Screw | Wire, axis: Axis) -> Placed:
     crossed = tuple(fracture_crossings(study, axis))
     return Placed(
         pin=pin, axis=axis, crossed=crossed, engaged=engaged_thread(pin, axis, crossed),
-        empty=tuple(void_stretches(study, axis)))
+        empty=tuple(void_stretches(study, axis)),
+        parted=bool(fracture_crossings(study, axis, in_voids=True)))
 
 
 def each(study: Study, section: Section, construct: Construct, placed: Placed) -> Iterator[Note]:
@@ -98,9 +101,11 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
                "along its axis a screw is held only by its thread")
         return
     if screw.use == "lag":
-        if not placed.crossed:
+        if not placed.parted:
             yield ("broken", "lag screw crosses", "this lag screw crosses no fracture",
                    "a lag screw compresses a fracture only if it crosses it")
+            return
+        if not placed.crossed:
             return
         first, name = placed.crossed[0]
         if start < first - least:

@@ -15,7 +15,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 Address = tuple[str, ...]
-TEXTS = ("name", "title", "scenario", "note", "source")
+TEXTS = ("name", "title", "question", "scenario", "note", "source")
 
 
 def walk(model: type[BaseModel], data: Any, path: Address = ()

@@ -116,6 +116,7 @@ class Study(Checked):
 
     name: Slug
     title: Text = ""
+    question: Text = ""
     scenario: Text = ""
     own: OwnInput | None = None
     section: SectionInput = Field(default_factory=SectionInput)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from buttress.display import Displayed
 from buttress.fe.errors import InputError
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import FAR, LOAD_LIMIT, PLATEAU
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
@@ -16,10 +17,11 @@ from buttress.results.picture import Picture, take_picture
 from buttress.results.read import read
 from buttress.results.reader import Reader
 from buttress.results.records import LoadResult
-from buttress.results.stress import TissueField
+from buttress.results.stress import Fields, TissueField
 from buttress.study.case import Case
 from buttress.study.checked import require_known
 from buttress.study.read import AnyStudy, as_study
+from buttress.sweeps.checking import Checker
 from buttress.sweeps.vary import Varier
 from buttress.sweeps.workshop import Frame, Law, Workshop, share_key
 
@@ -73,7 +75,7 @@ class Explorer:
 
     def __init__(self, study: AnyStudy) -> None:
         self.study = study = as_study(study)
-        self._varier, self._workshop = Varier(study), Workshop()
+        self._varier, self._workshop, self._checker = Varier(study), Workshop(), Checker()
 
     @property
     def counts(self) -> dict[str, int]:
@@ -97,7 +99,7 @@ class Explorer:
             reader = Reader.of(model.bone, self._workshop.intact(case.study))
             found = model.answer(load_N)
             result, fields = read(reader, model, found, load_N)
-            return Live(construct, result, take_picture(model, found, load_N, fields))
+            return Live(construct, result, self._picture(case, model, found, load_N, fields))
 
     def way(self, construct: str) -> Way:
         """How far a construct can be pressed, from the tightened state. Raises InputError for a
@@ -149,7 +151,7 @@ class Explorer:
                              or path.points[after - 1])
                 found, load = model.pressing.since_tightened(point), point.load_N
             result, fields = read(reader, model, found, load)
-            return Live(construct, result, take_picture(model, found, load, fields))
+            return Live(construct, result, self._picture(case, model, found, load, fields))
 
     def capacity(self, construct: str, values: Mapping[str, Any] | None = None
                  ) -> tuple[float | None, float | None]:
@@ -157,6 +159,12 @@ class Explorer:
         with one_thread():
             case, frame, model, law = self._model(construct, values)
             return bracket(*frame.capacities(model, law, share_key(case.study)))
+
+    def _picture(self, case: Case, model: Model, found: Answer, load_N: float,
+                 fields: Fields | None) -> Picture:
+        """What is drawn, marked where the construct breaks a rule of the trade as it is placed."""
+        broken = self._checker.broken(case.study, model.construct)
+        return replace(take_picture(model, found, load_N, fields), breaks_rule=bool(broken))
 
     def _model(self, construct: str, values: Mapping[str, Any] | None
                ) -> tuple[Case, Frame, Model, Law]:

@@ -19,7 +19,9 @@ from buttress.study.case import Case
 from buttress.study.loads import SIZES
 from buttress.study.study import Construct, Study
 
-NO_PART = ("name", "title", "scenario", "load", "limits", "hardening", "press", "construct")
+TEXTS = ("name", "title", "question", "scenario")
+"""Texts of a study on which no figure depends."""
+NO_PART = (*TEXTS, "load", "limits", "hardening", "press", "construct")
 """Tables and texts of a study that do not belong to its bone."""
 SIZE_OF_LOAD = (*SIZES, "body_mass_kg")
 FIT = ("gap_mm", "layer_mm", "layer_MPa", "step_mm")
@@ -40,7 +42,7 @@ def _dump(part: Any) -> dict[str, Any]:
 def case_hash(case: Case, options: dict[str, Any]) -> str:
     """Hash of everything on which a case's figures depend."""
     data = _dump(case.study)
-    for text in ("name", "title", "scenario"):
+    for text in TEXTS:
         data.pop(text, None)
     for construct in data["construct"]:
         construct.pop("note", None)

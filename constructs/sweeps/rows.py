@@ -13,6 +13,7 @@ from buttress.fe.status import Status
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.coupled import names_in
 from buttress.sweeps.store import read_meta, reading
+from buttress.words import marked
 
 LAWS = ("friction", "gap_mm", "layer_mm", "layer_MPa")
 """Keys of a fracture that do not move it."""
@@ -59,6 +60,11 @@ def by_construct(frame: pd.DataFrame) -> Iterator[tuple[int, str, pd.DataFrame]]
         rows = frame[column == name]
         if len(rows):
             yield i, str(name), rows
+
+
+def named(construct: str, rows: pd.DataFrame) -> str:
+    """The name of a construct, marked where any of its rows breaks a rule of the trade."""
+    return marked(construct, "rules_broken" in rows and bool(rows["rules_broken"].notna().any()))
 
 
 def other_keys(frame: pd.DataFrame, key: str) -> list[str]:

@@ -24,8 +24,8 @@ from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell
 from buttress.results.records import CANNOT_TIGHTEN, NOT_KNOWN, NOT_TIGHTENED
 from buttress.results.soft import Bears, SoftBone
-from buttress.study.bone import SectionInput
-from buttress.study.read import load_study
+from buttress.study.bone import MeshInput, SectionInput
+from buttress.study.read import example, load_study
 from buttress.study.study import Study
 from buttress.study.tables import number
 from buttress.sweeps.vary import varied
@@ -170,3 +170,34 @@ def test_soft_bone_is_judged_by_the_same_rules_and_told_everywhere() -> None:
     shown = " ".join(" ".join(t.get_text().split()) for t, _ in shown_texts(picture))
     assert "only with friction above 1281 N in soft bone: fails above 1500 N" in shown
     assert "In soft bone: as stated." in shown
+
+
+def test_a_verdict_in_soft_bone_tells_what_has_happened_below_the_load() -> None:
+    found = {"first_yield_N": 900.0, "first_crushing_N": 400.0}
+    made = table(softer(**{"lag screws": bears(**found, filled=True, equilibrium_ends_N=9000.0,
+                                               ends_status="found", known_to_N=9000.0)}))
+    cell = next(row.cells["lag screws"] for row in made.rows if row.name == "walking")
+    assert cell.soft == Cell(ONLY_FRICTION, None, friction_N=600.0, events=(
+        ("metal yields", 900.0), ("bone or graft is crushed", 400.0)))
+    other = replace(cell, verdict=HOLDS, friction_N=None)
+    assert other.soft_words == ("in soft bone: only with friction above 600 N; metal yields from "
+                                "900 N; bone or graft is crushed from 400 N")
+    listed = next(r for r in rows(made) if (r["activity"], r["construct"]) == (
+        "walking", "lag screws"))
+    assert listed["events_soft_bone"] == ("metal yields from 900 N; bone or graft is crushed from "
+                                          "400 N")
+    small = next(r for r in rows(made) if r["construct"] == "lag screws")
+    assert small["events_soft_bone"] is None
+
+
+def test_soft_events_are_those_of_the_study_in_that_bone() -> None:
+    study = example("lateral-split").model_copy(update={"mesh": MeshInput(size_mm=4, coarse_mm=8)})
+    soft_already = compare(study, pictures=False)
+    dense = compare(study.model_copy(update={"section": study.section.model_copy(
+        update={"bone": "dense"})}), pictures=False)
+    assert dense.soft is not None
+    name = "two lag screws"
+    for key in ("first_yield_N", "first_crushing_N"):
+        own, judged = getattr(soft_already[name], key), getattr(dense.soft.constructs[name], key)
+        most = max(r.force_N[1] for r in table(dense).rows)
+        assert judged == (own if own is None or own <= most else None)

@@ -16,7 +16,7 @@ from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Indices, Share, paired_difference
 from buttress.ranking.rank import Outcomes
-from buttress.ranking.records import Against, Driven
+from buttress.ranking.records import Against, Driven, RankResult
 from buttress.sweeps.rows import sweep_frame
 
 NAMES = ["nothing", "plate", "screws"]
@@ -191,8 +191,12 @@ class Ranking:
         known = Indices(names, np.array([[0.6, 0.5, 0.7], [0.1, -0.1, 0.2]]),
                         np.array([[0.8, 0.7, 0.9], [0.3, 0.2, 0.4]]), 64, 0)
         none = Indices(names, None, None, 64, 0, "the same in all samples")
+        self.breaking = frozenset[str]()
         self.driven = (Driven("screws", known, {"step-off": none}, known),
                        Driven("plate", known, {"step-off": none}, None))
+
+    def named(self, construct: str) -> str:
+        return RankResult.named(self, construct)  # type: ignore[arg-type]
 
 
 def test_the_paired_plot_shows_mean_and_interval() -> None:
@@ -276,3 +280,23 @@ def test_what_is_not_in_the_table_is_told(call, told: str) -> None:
     with pytest.raises(InputError) as caught:
         call()
     assert told in str(caught.value)
+
+
+def test_figures_mark_constructs_that_break_a_rule_and_say_what_the_mark_means() -> None:
+    table, ranking = frame(), Ranking()
+    ranking.breaking = frozenset({"screws"})
+    table["rules_broken"] = None
+    table.loc[(table["construct"] == "plate") & (table["case_id"] == 3), "rules_broken"] = "a: b"
+    for ax in (f.over_key(table, X, "step_off_mm"), f.envelope(table)):
+        names = [x.get_text().replace("\n", " ") for x in ax.get_legend().get_texts()]
+        assert [n.split(" (")[0] + (" (!)" if "(!)" in n else "") for n in names] == [
+            "nothing", "plate (!)", "screws"]
+        assert "(!) breaks a rule of the trade in some or all cases" in " ".join(
+            " ".join(x.get_text() for x in ax.texts).split()) + " ".join(
+            ax.get_title(loc="left").split())
+    ax = f.limit_map(table, X, Y, construct="plate", limit=0.5)
+    assert ax.get_title(loc="left").startswith("plate (!)")
+    ax = f.sensitivities(ranking, "screws")
+    assert ax.get_title(loc="left").startswith("screws (!)")
+    ax = f.paired(ranking)
+    assert [x.get_text() for x in ax.get_yticklabels()] == ["screws (!)", "nothing"]

@@ -214,7 +214,7 @@ def test_what_survives_all_of_them() -> None:
     assert kept[ORDER] == ([], 1)
     assert len(kept[FAILURE][0]) == 1
     assert kept[FAILURE][0][0].startswith("'b': first")
-    own = verdicts(made.own, made.study.load)
+    own = verdicts(made.own, made.study.load, made.own)
     rows_ = sum(k[0] == BEARING for k in own)
     assert kept[BEARING][1] == rows_
     assert len(kept[BEARING][0]) == rows_ // 2    # those of b

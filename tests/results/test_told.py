@@ -210,11 +210,26 @@ def test_pictures_show_one_load_where_a_construct_holds_it_and_say_why_where_not
     assert at == {"a": 1000.0, "b": 1000.0, "c": 1000.0, "d": 500.0, "e": 1000.0}
     text = " ".join(page(made, tmp_path).split())
     assert "Pictures of sections show 1000 N" in text
-    assert "at which it is: d at 500 N." in text
+    assert "that it bears: d at 500 N." in text
     for stem, draw in figures.planned(made):
         if stem.startswith(("deformed", "contact", "free-body")):
             load = "500 N" if stem.endswith("-d") else "1000 N"
             assert f"{load}, in this model: " in words(draw().get_figure(root=True)), stem
+
+
+def test_one_weak_construct_does_not_lower_the_load_of_all_pictures(tmp_path: Path) -> None:
+    def shown(name: str, *held: bool) -> ConstructResult:
+        c = construct(name)
+        return replace(c, pictures=tuple(picture(name, load, yes) for load, yes in zip(
+            (500.0, 1000.0, 1500.0), held, strict=True)))
+
+    made = comparison((shown("weak", True, False, False), shown("b", True, True, True),
+                       shown("c", True, True, True), shown("none", False, False, False)))
+    assert figures.overview_load(made) == 1500.0
+    text = " ".join(page(made, tmp_path).split())
+    assert ("Pictures of sections show 1500 N, which more than half of the constructs bear, those that "
+            "bear no load of the study left aside.") in text
+    assert "at the largest load of the study that it bears: weak at 500 N." in text
 
 
 # ---------------------------------------------------------------------- captions, diff, lists

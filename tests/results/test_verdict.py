@@ -101,7 +101,7 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
 
 def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
-    assert "above 1281 N it depends on friction; its screws are tightened to 2000 N in total" \
+    assert "above 1281 N it depends on friction; before it is loaded its screws pull with 2000 N in total" \
         in verdict(made, (made,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
@@ -140,3 +140,41 @@ def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -
     made = replace(made, loads=(*made.loads[:-1], replace(
         load, members={**load.members, **members})))
     assert f"first, at about 700 N, {said}" in verdict(made, (made,))
+
+
+EARLY = {0.0: 0.0, 2000.0: 0.1, 2900.0: 0.2, 3900.0: 0.6, 4000.0: 2.0}
+LATE = {0.0: 0.0, 1500.0: 0.1, 3000.0: 0.2, 3800.0: 0.6, 6000.0: 2.0}
+
+
+def test_curves_that_are_tied_between_two_crossings_are_said_to_be() -> None:
+    """At 0.2 mm the later one is ahead by 3 %, at 0.6 mm the earlier one is again, by 3 %: both are
+    ties. It is only above the last crossing that the later one has moved less throughout."""
+    a, b = pressed("early", EARLY), pressed("late", LATE)
+    found = crossing(a, b)
+    assert (found.stiffer, found.other) == ("early", "late")
+    assert found.tied_from_N == pytest.approx(2000 + 900 * 500 / 600)
+    assert found.load_N == pytest.approx(3900 + 100 * (100 / (2200 - 100)), abs=1.0)
+    assert ("it is stiffer than 'late' up to about 2750 N and tied with it up to about 3905 N, "
+            "above which 'late' has moved less") in verdict(a, (a, b))
+    assert ("it has moved less than 'early' above about 3905 N, and more below about 2750 N; "
+            "between them the two are tied") in verdict(b, (a, b))
+
+
+def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> None:
+    back = {0.0: 0.0, 1000.0: 0.1, 2000.0: 0.2, 2100.0: 1.0, 9000.0: 2.0}
+    other = {0.0: 0.0, 500.0: 0.1, 1000.0: 0.2, 5000.0: 1.0, 6000.0: 2.0}
+    a, b = pressed("a", back), pressed("b", other)
+    until = crossing(a, b).until_N
+    assert until == pytest.approx(5000 + 1000 * 2900 / (6900 - 1000), abs=1.0)
+    assert "above which, up to about 5492 N, 'b' has moved less" in verdict(a, (a, b))
+    assert "it has moved less than 'a' from about 2026 to about 5492 N, and more below" in verdict(
+        b, (a, b))
+
+
+def test_more_than_the_whole_load_is_explained() -> None:
+    made = pressed("a", STIFF)
+    load = made.loads[-1]
+    fragment = replace(load.fragments["medial"], carried_by={"lag": -0.4, "shear plane": 1.4})
+    made = replace(made, loads=(replace(load, fragments={"medial": fragment}),))
+    assert ("'shear plane' carries 140\N{NO-BREAK SPACE}% of the load on 'medial', since other "
+            "parts push it on") in verdict(made, (made,))

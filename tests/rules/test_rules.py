@@ -270,3 +270,11 @@ def test_what_a_plate_crosses_stands_beside_its_answer() -> None:
     assert said == 'antiglide plate: its screw "fragment lag" crosses "shear plane"'
     assert said in " ".join(" ".join(lines(found)).split())
     assert said in unescape(main_table(found.constructs))
+
+
+def test_a_lag_screw_across_a_void_along_which_the_fracture_runs_draws_the_pieces_together() -> None:
+    cavity = {"name": "cavity", "points_mm": [[-14, -10], [-3, -10], [-3, -18], [-14, -18]]}
+    assert "lag screw crosses" not in rules([LAG], void=[cavity])
+    beside = {"name": "beside", "points_mm": [[5, -10], [12, -10], [12, -18], [5, -18]]}
+    short = LAG | {"side": "lateral", "length_mm": 32, "thread_mm": 16}
+    assert "lag screw crosses" in rules([short], void=[beside])
