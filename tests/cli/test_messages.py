@@ -70,7 +70,10 @@ def test_a_file_is_only_suggested_where_its_name_is_close(
 @pytest.mark.parametrize("words", [
     ["rank", "--samples", "6"], ["rank", "--samples", "8", "--reference", "x"],
     ["sweep", "--vary", "section.bone=a", "--design", "x"], ["sweep", "--vary", "a=1,2"],
-    ["sweep", "--vary", "section.modulus_scale=0.8,-1"]])
+    ["sweep", "--vary", "section.modulus_scale=0.8,-1"],
+    ["sweep", "--vary", "section.modulus_scale=0.8:1"],
+    ["sweep", "--vary", "section.modulus_scale={section.modulus_scale}"],
+    ["rank", "--samples", "8", "--by", "luck", "--dry-run"]])
 def test_a_wrong_option_is_not_blamed_on_the_study(
         words: list[str], monkeypatch: pytest.MonkeyPatch,
         capsys: pytest.CaptureFixture[str]) -> None:
