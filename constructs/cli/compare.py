@@ -79,17 +79,20 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
 
     Prints a table and writes a folder of results.
     """
+    from buttress.workers import cores, keep_ready
+
+    given, text, name = given_study(study, example)
+    if min(workers or cores(), cores()) > 1:
+        keep_ready("buttress.comparison.solving", "buttress.draw.all")
     from buttress.comparison.compare import compare as run
     from buttress.files import claimed, drafted, new_folder
     from buttress.report.folder import document, write_results
     from buttress.results.stress import FIELDS
     from buttress.study.checked import require_known
-    from buttress.workers import cores
 
     require_known(field, FIELDS, "field", key="--field")
     require_known(figures, ("slides", "paper"), "kind of figures", key="--figures")
     progress = say(quiet or json)
-    given, text, name = given_study(study, example)
     points = points_given(given, at or [])
     folder = new_folder(given.name, out, force)
     with located(name, text):
