@@ -93,7 +93,8 @@ def compare(study: StudyFile = None, example: Example = "", out: Out = None, for
     require_known(field, FIELDS, "field", key="--field")
     require_known(figures, ("slides", "paper"), "kind of figures", key="--figures")
     progress = say(quiet or json)
-    points = points_given(given, at or [])
+    with located(name, text):
+        points = points_given(given, at or [])
     folder = new_folder(given.name, out, force)
     with located(name, text):
         if motion:

@@ -151,3 +151,18 @@ def test_one_load_without_brackets_is_told_how_to_write_it() -> None:
     text = example_text("medial-shear").replace("total_N = [", "total_N = 500 # [", 1)
     with pytest.raises(InputError, match=r"a list in \[ \], such as \[500\]"):
         parse_study(text, "s.toml")
+
+
+def test_a_study_that_is_wrong_is_named_where_points_are_asked_for_too(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """The points are looked up in its section, before anything else refuses its map."""
+    (tmp_path / "map.csv").write_text("300,300\n300,300\n")
+    (tmp_path / "s.toml").write_text(TEXT.replace(
+        'bone = "dense"', '[section.map]\nfile = "map.csv"\nkind = "modulus"\nscale_mm = 1\n'
+        "origin_mm = [0, 0]\n[section]", 1).replace("[section]\n[section.map]", "[section.map]"))
+    monkeypatch.chdir(tmp_path)
+    for more in ([], ["--at", "-10,-30"]):
+        code, _, err = told(["compare", "s.toml", *more], monkeypatch, capsys)
+        assert code == 2
+        assert err.startswith("buttress: s.toml: the map does not cover the outline")
+        assert "key: section.map.file (line " in err
