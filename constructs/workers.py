@@ -1,4 +1,5 @@
-"""Local processes that work on tasks: spawned, one BLAS thread each, one task at a time.
+"""Local processes that work on tasks: spawned, or forked from one that is kept ready; one BLAS
+thread each, one task at a time.
 
 Each worker is a separate executor, so that the task of a worker that dies is known, and groups of
 tasks stay with what they share (the bone of a sweep's cases). Only plain tasks and outcomes are
@@ -9,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+import multiprocessing.forkserver
 import os
 import signal
 import sys
@@ -18,6 +20,7 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from multiprocessing.context import BaseContext
 from typing import Any, Generic, Protocol, TypeVar
 
 from buttress.fe.errors import ButtressError
@@ -32,6 +35,7 @@ HOPELESS = 4
 """Deaths per worker, without a single task done, after which the tasks are not the cause."""
 KILLED = f"{CHANCES} workers died while solving it (killed, or out of memory)"
 
+_context: BaseContext = multiprocessing.get_context("spawn")
 _worker: Callable[[Any], Any] | None = None
 _limits: Any = None
 
@@ -63,6 +67,20 @@ class Job(Generic[T, R]):
     ahead: int = AHEAD
 
 
+def keep_ready(*modules: str) -> None:
+    """Let the processes of this one begin as forks of one that imports ``modules`` meanwhile.
+
+    A spawned process needs about a second for that. Where there are no such processes, and from the
+    second time on, nothing changes.
+    """
+    global _context
+    if "forkserver" in multiprocessing.get_all_start_methods():
+        _context = multiprocessing.get_context("forkserver")
+        _context.set_forkserver_preload(list(modules))
+        with _deaf():
+            multiprocessing.forkserver.ensure_running()
+
+
 def begin() -> None:
     """Initialise a worker: leave Ctrl-C to its parent, limit BLAS to one thread.
 
@@ -79,7 +97,7 @@ def begin() -> None:
 @contextlib.contextmanager
 def pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     """Processes for a block; what they have in hand is dropped when it ends with an error."""
-    made = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), begin)
+    made = ProcessPoolExecutor(workers, _context, begin)
     try:
         yield made
     except BaseException:
@@ -174,8 +192,8 @@ class _Worker(Generic[T, R]):
         self.executor = self._new()
 
     def _new(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"),
-                                   initializer=_start, initargs=(self.job.make,))
+        return ProcessPoolExecutor(1, mp_context=_context, initializer=_start,
+                                   initargs=(self.job.make,))
 
     def give(self, task: T) -> None:
         """Assign a task to the process, which starts with the first one."""

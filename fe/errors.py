@@ -30,14 +30,15 @@ class InputError(ButtressError):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        parts = [self.message]
+        message, line, more = self.message.partition("\n")
+        parts = [message]
         if self.key:
             parts.append(f"key: {self.key}" + (f" (line {self.line})" if self.line else ""))
         if self.value:
             parts.append(f"value: {self.value}")
         if self.expected:
             parts.append(f"expected: {self.expected}")
-        text = "; ".join(parts)
+        text = "; ".join(parts) + line + more
         return f"{self.file}: {text}" if self.file else text
 
     def document(self) -> dict[str, str | int | None]:

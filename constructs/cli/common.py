@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperCommand
 
 from buttress.fe.errors import ButtressError
 
@@ -94,17 +92,6 @@ def print_json(data: dict[str, Any]) -> None:
     import json
 
     print(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
-
-
-class Compare(TyperCommand):
-    """The command whose option ``--error-bars`` may stand without a number."""
-
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        given = list(args)
-        for i in reversed([i for i, a in enumerate(given) if a == "--error-bars"]):
-            if not re.fullmatch(r"[+-]?\d[\d.]*", "".join(given[i + 1:i + 2])):
-                given.insert(i + 1, "2")
-        return super().parse_args(ctx, given)
 
 
 class told_late:

@@ -178,7 +178,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
         raise InputError("the number of samples is missing", key="--samples",
                          expected="a power of two, for example --samples 64")
     asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
-                             "reference": reference, "bins": bins,
+                             "reference": reference, "bins": bins, "by": by,
                              "with_indices": not no_indices, "workers": workers or None}
     with located(name, text):
         if dry_run:
@@ -189,7 +189,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                   [*cost.sentences(), "inputs:", *(f"  {x}" for x in (
                       *input_lines(drawn.inputs), *coupled_lines(drawn.coupled))), LABEL])
             return
-        result = run(given, out=out, cluster=cluster, by=by, say=say(quiet or json), **asked)
+        result = run(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
     folder = None
     with told_late() as writing:
         folder = write_folder(result, svg)

@@ -61,7 +61,13 @@ def free_keys(study: Study, free: Sequence[str]) -> tuple[tuple[Free, ...], dict
     """
     if not free:
         raise InputError("nothing is free", key="--free", expected=EXPECTED)
-    ranges = parse_vary(study, free)
+    try:
+        ranges = parse_vary(study, free)
+    except InputError as error:    # in the words of a sweep
+        own = error.key == "--vary"
+        raise InputError(error.message, file="" if own else "--free",
+                         key="--free" if own else error.key, value=error.value,
+                         expected=EXPECTED if error.value else error.expected) from None
     data, found, coupled = resolved(study), [], {}
     for key, given in ranges.items():
         if isinstance(given, Coupled):

@@ -57,9 +57,7 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     stopped.
     """
     study = as_study(study)
-    if by not in MERITS:
-        raise InputError("constructs cannot be ranked by this", key="--by", value=by,
-                         expected=", ".join(MERITS))
+    _require_merit(by)
     one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                  workers)
     for line in cost.sentences():
@@ -77,15 +75,22 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
 
 def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
                   reference: str = "", load: float | None = None, bins: int | None = None,
-                  with_indices: bool = True, workers: int | None = None
+                  with_indices: bool = True, by: str = "reserve", workers: int | None = None
                   ) -> tuple[Estimate, Samples]:
     """What `rank` would cost, from solving one sample, and its samples.
 
     Raises InputError for whatever `rank` does.
     """
+    _require_merit(by)
     _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                workers)
     return cost, drawn
+
+
+def _require_merit(by: str) -> None:
+    if by not in MERITS:
+        raise InputError("constructs cannot be ranked by this", key="--by", value=by,
+                         expected=", ".join(MERITS))
 
 
 def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str], reference: str,

@@ -30,7 +30,8 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
     ``movement_mm``: of the joint, by which constructs are ordered (not taken from the model's bone,
     which a sweep shares among studies that differ in it).
     Without ``whole`` only the loads that a sweep stores: no points, no other events than crushing,
-    no other answers, of the movements only the one that bench tests call failure, or ``moved``.
+    no other answers, of the movements only the one that bench tests call failure, or ``moved``,
+    with which the joint's own movement up to failure belongs.
     ``others``: look for other answers from other starts, which costs as much as the path.
     """
     if not search.points:
@@ -71,7 +72,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
         first_crushing_N=crushing,
         reserve=_reserve(search, reader, model, movement_mm),
-        reserve_to_failure=_reserve(search, reader, model, failure),
+        reserve_to_failure=_reserve(search, reader, model, failure) if whole or moved else None,
         work=work_to(search, reader, failure) if whole else None)
 
 

@@ -14,6 +14,7 @@ from functools import partial
 
 import numpy as np
 
+from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import strained
@@ -75,10 +76,15 @@ def yield_words(c: ConstructResult) -> str:
     return f"metal first yields {when} ({c.first_yield_at}); the study sets no limit on it"
 
 
-def first_yield(reader: Reader, model: Model) -> Gauge:
-    """The gauge of the stress of metal over its yield, whatever limit a study sets."""
+def first_yield(reader: Reader, model: Model, pulls: Sequence[FloatArray] | None = None) -> Gauge:
+    """The gauge of the stress of metal over its yield, whatever limit a study sets.
+
+    ``pulls``: for each member the matrix ``(n_dof, n)`` from link forces to those on its nodes,
+    where it is known.
+    """
     return Gauge(METAL, "", 1.0, "stress / yield stress", partial(
-        largest, reader, model, tuple(limited(x) for x in LIMITS if x.quantity == "yield_ratio")))
+        largest, reader, model, tuple(limited(x) for x in LIMITS if x.quantity == "yield_ratio"),
+        pulls=pulls))
 
 
 def moved_joint(reader: Reader, model: Model, far: float) -> Gauge:
@@ -88,12 +94,14 @@ def moved_joint(reader: Reader, model: Model, far: float) -> Gauge:
 
 
 def largest(reader: Reader, model: Model, rows: Sequence[Quantity], answer: Answer,
-            named: bool = False) -> Reading | None:
+            named: bool = False, pulls: Sequence[FloatArray] | None = None) -> Reading | None:
     """Largest value of some quantities at any place, and where; None where there is none.
 
-    ``named``: the place is that of a quantity, as in "gap of shear plane".
+    ``named``: the place is that of a quantity, as in "gap of shear plane". ``pulls``: see
+    `first_yield`.
     """
-    figures, found = Figures(reader, model, answer), []
+    figures, found = Figures(reader, model, answer, pulled=None if pulls is None else (
+        lambda: [matrix @ answer.force for matrix in pulls])), []
     for q in rows:
         for place in figures.places(q.level):
             value = q.value(figures, place)

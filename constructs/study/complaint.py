@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -20,14 +20,15 @@ SHOWN = 5  # errors reported one by one; the rest are counted
 
 
 def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseModel], file: str,
-              text: str = "", origins: Mapping[Address, Address] | None = None) -> InputError:
+              text: str = "", origins: Mapping[Address, Address] | None = None,
+             passed: Callable[[Any], bool] = lambda value: False) -> InputError:
     """One InputError for a failed validation of `data` by `model`; `text` is where it was read.
 
     ``origins``: where what a construct took over was written, see `reuse.spelled_out`. A single
-    error fills key, value and expected; several become one line each of the message.
+    error fills key, value and expected; several become one line each of the message. ``passed``:
+    whether a value is not to be told of.
     """
-    entries = [e for e in error.errors(include_url=False) if not _echo(e)
-               and not (e["type"] == "literal_error" and _huge(e["input"]))]
+    entries = to_tell(error, passed)
     # Unknown keys first: a misspelt key is also missing under its right name.
     entries.sort(key=lambda e: e["type"] != "extra_forbidden")
     rows: dict[str, InputError] = {}
@@ -53,6 +54,12 @@ def complaint(error: ValidationError, data: dict[str, Any], model: type[BaseMode
     if len(found) > SHOWN:
         lines.append(f"  and {len(found) - SHOWN} more")
     return InputError("\n".join(lines), file=file)
+
+
+def to_tell(error: ValidationError, passed: Callable[[Any], bool]) -> list[Any]:
+    """The errors of a failed validation that a person is told of; ``passed``: see `complaint`."""
+    return [e for e in error.errors(include_url=False) if not _echo(e) and not passed(e["input"])
+            and not (e["type"] == "literal_error" and _huge(e["input"]))]
 
 
 def written(key: str, origins: Mapping[Address, Address]) -> str:

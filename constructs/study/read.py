@@ -16,8 +16,8 @@ from pydantic import ValidationError
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
 from buttress.study.checked import Checked, closest, did_you_mean, require_known
-from buttress.study.complaint import as_written, complaint, show, written
-from buttress.study.coupled import settled
+from buttress.study.complaint import as_written, complaint, show, to_tell, written
+from buttress.study.coupled import is_coupled, settled
 from buttress.study.own import OwnInput
 from buttress.study.paths import Address
 from buttress.study.renamed import renewed
@@ -123,9 +123,13 @@ def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str
     origins: dict[Address, Address] = {}
     try:
         data, origins = spelled_out(renewed(data, file), file)
-        data, texts = settled(data, file, folder)
     except InputError as error:
         raise as_written(error, origins, text) from None
+    try:
+        data, texts = settled(data, file, folder)
+    except InputError as error:
+        raise (_apart_from_coupled(data, file, folder, text, origins)
+               or as_written(error, origins, text)) from None
     context = {"folder": folder, "own": _own(data, file, text)}
     try:
         study = Study.model_validate(data, context=context)
@@ -137,6 +141,22 @@ def _study(data: dict[str, Any], file: str, folder: Path | str | None, text: str
                          line=wrong.line) from None
     study.remember(texts)
     return study
+
+
+def _apart_from_coupled(data: dict[str, Any], file: str, folder: Path | str | None, text: str,
+                        origins: Mapping[Address, Address]) -> InputError | None:
+    """What is wrong in a study of which a coupled key has no number, apart from coupled keys.
+
+    Such a mistake is told first: it may well be why the key has none.
+    """
+    try:
+        Study.model_validate(data, context={"folder": folder, "own": _own(data, file, text)})
+    except InputError:
+        return None
+    except ValidationError as error:
+        if to_tell(error, is_coupled):
+            return complaint(error, data, Study, file, text, origins, passed=is_coupled)
+    return None
 
 
 def _own(data: dict[str, Any], file: str, text: str) -> Mapping[str, dict[str, OwnName]]:
@@ -210,7 +230,8 @@ def study_text(path: Path) -> str:
                              expected="a study file (TOML), or --example NAME with a shipped "
                                       "one: " + ", ".join(example_names()))
         if not path.is_file():
-            raise InputError("not a regular file", file=shown, expected="a study file (TOML)")
+            raise InputError("not a regular file", file=shown,
+                             expected="a study file (TOML), or - for standard input")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:

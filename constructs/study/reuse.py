@@ -99,8 +99,11 @@ class _Spelling:
         out = {key: value for key, value in self.data.items() if key != "shared"}
         out["construct"] = rows = []
         origins: dict[Address, Address] = {}
-        for row in self.data["construct"]:
+        for number, row in enumerate(self.data["construct"], 1):
             name = row.get("name") if isinstance(row, dict) else None
+            if name is None and _asks(row):
+                raise InputError("missing key", file=self.file, key=f"construct.{number}.name",
+                                 expected="a name")
             if not isinstance(name, str) or row is not self.rows[name]:
                 rows.append(row)    # without a name of its own: refused when it is validated
             else:

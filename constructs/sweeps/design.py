@@ -82,7 +82,7 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
     stepless = [k for k, r in ranges.items() if r.steps() is None]
     short = next((k for k in stepless if isinstance(ranges[k], Span)), None)
     if short and samples is None and method in ("", "grid"):
-        raise InputError("a:b:n, with the number of values n", key=short,
+        raise InputError("a:b:n, with the number of values n", file="--vary", key=short,
                          value=ranges[short].text,
                          expected=f"such as {ranges[short].text}:4, or --samples N to sample it")
     if not method:
@@ -93,7 +93,7 @@ def make_design(study: Study, vary: Sequence[str], *, method: str = "", samples:
     check_ends(study, ranges)
     if method == "grid":
         if stepless:
-            raise InputError("a range without steps in a grid", key=stepless[0],
+            raise InputError("a range without steps in a grid", file="--vary", key=stepless[0],
                              value=ranges[stepless[0]].text,
                              expected="a:b:n or a list, or --design lhs or sobol")
         if samples is not None:
@@ -149,8 +149,11 @@ def check_ends(study: Study, ranges: Mapping[str, Range]) -> None:
         for value in ends:
             _check_alone(study, key, value, ranges[key].text)
     if len(free) < len(ranges):
-        varied(study, {key: ends[0] for key, ends in free.items()}
-               | {key: r.text for key, r in ranges.items() if key not in free})
+        try:
+            varied(study, {key: ends[0] for key, ends in free.items()}
+                   | {key: r.text for key, r in ranges.items() if key not in free})
+        except InputError as error:
+            raise error.at(file="--vary") from None
 
 
 def _check_alone(study: Study, key: str, value: Value, text: str) -> None:
@@ -160,7 +163,13 @@ def _check_alone(study: Study, key: str, value: Value, text: str) -> None:
         at = f"{error.key}: " if error.key and error.key != key else ""
         raise InputError(f"a range with invalid values: {at}{error.message}", file="--vary",
                          key=key,
-                         value=f"{text} (at {value})", expected=error.expected) from None
+                         value=f"{text} (at {_written(value)})",
+                         expected=error.expected) from None
+
+
+def _written(value: Value) -> str:
+    """A value as it is written in a range."""
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def _grid(ranges: dict[str, Range]) -> tuple[tuple[Value, ...], ...]:

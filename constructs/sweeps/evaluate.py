@@ -23,7 +23,7 @@ from buttress.results.escape import escaping
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import first_yield
 from buttress.results.reader import Reader
-from buttress.results.search import Search
+from buttress.results.search import Gauge, Search
 from buttress.study.read import study_from
 from buttress.study.study import Construct
 from buttress.sweeps.checking import Checker
@@ -208,7 +208,9 @@ class Evaluator:
                                  "reason": "; ".join(answer.notes) or answer.method})
             results.append(row)
         if self.options.path or self.options.limits:
-            capacities[0] |= pressed(model, reader, case.study.limits.movement_mm)
+            # After stages only a part of the frame's links are there.
+            metal = first_yield(reader, model, None if model.whole is not None else frame.pulls)
+            capacities[0] |= pressed(model, reader, metal, case.study.limits.movement_mm)
         limits, cells = self._limits(case, model, reader) if self.options.limits else ([], [])
         return capacities, results, fragments, edges, limits, cells, failures
 
@@ -260,9 +262,10 @@ def _tightening(model: Model) -> str | None:
     return f"{'strips' if escapes in pins else 'lets go'}: {escapes}"
 
 
-def pressed(model: Model, reader: Reader, movement_mm: float) -> dict[str, Any]:
-    """What is read off the path of a construct, by column; ``movement_mm``: see `derive`."""
-    found = derive(Search(model), reader, first_yield(reader, model), movement_mm, whole=False)
+def pressed(model: Model, reader: Reader, metal: Gauge, movement_mm: float) -> dict[str, Any]:
+    """What is read off the path of a construct, by column; ``metal``, ``movement_mm``: see
+    `derive`."""
+    found = derive(Search(model), reader, metal, movement_mm, whole=False)
     return {column: q.of(found, ()) for q in path_columns() if q.of is not None
             for column in q.columns(q.store)}
 

@@ -104,11 +104,8 @@ class Path:
     zero: float = 0.0
     pivots: int = 0
     """Of Lemke's method, up to the last point."""
-
-    @property
-    def farthest(self) -> float:
-        """The largest displacement [mm] that was tried."""
-        return max([p.ram_mm for p in self.points] + [g.ram_mm for g in self.gaps])
+    tried: float = 0.0
+    """The largest of the stated displacements [mm] that was tried, reached or not."""
 
     @property
     def largest(self) -> float:
@@ -178,7 +175,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         walk.points, walk.gaps, walk.size = list(onto.points), list(onto.gaps), onto.largest
         walk.missed = sum(g.ram_mm > walk.points[-1].ram_mm for g in walk.gaps)
         walk.pivots = onto.pivots
-        places = [place for place in places if place > onto.farthest]
+        places = [place for place in places if place > onto.tried]
     elif after is None:
         rest = ram.rest(memory, near)
         if rest is None or not rest.held:
@@ -189,9 +186,9 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         walk.seat(float(places[0]))
     else:
         walk = _Walk(ram, *after, geometry)
-    why = ""
+    why, tried = "", 0.0 if onto is None else onto.tried
     for place in places:
-        before = len(walk.points)
+        before, tried = len(walk.points), float(place)
         walk.to(float(place))
         # What a step was halved into stays: where a path ends does not change its points.
         for point in walk.points[before:]:
@@ -204,7 +201,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
     peak, peak_status = _peak(walk.points, walk.gaps, why)
     return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
-                walk.zero, walk.pivots)
+                walk.zero, walk.pivots, tried)
 
 
 class _Walk:

@@ -71,7 +71,10 @@ def test_a_file_is_only_suggested_where_its_name_is_close(
 @pytest.mark.parametrize("words", [
     ["rank", "--samples", "6"], ["rank", "--samples", "8", "--reference", "x"],
     ["sweep", "--vary", "section.bone=a", "--design", "x"], ["sweep", "--vary", "a=1,2"],
-    ["sweep", "--vary", "section.modulus_scale=0.8,-1"]])
+    ["sweep", "--vary", "section.modulus_scale=0.8,-1"],
+    ["sweep", "--vary", "section.modulus_scale=0.8:1"],
+    ["sweep", "--vary", "section.modulus_scale={section.modulus_scale}"],
+    ["rank", "--samples", "8", "--by", "luck", "--dry-run"]])
 def test_a_wrong_option_is_not_blamed_on_the_study(
         words: list[str], monkeypatch: pytest.MonkeyPatch,
         capsys: pytest.CaptureFixture[str]) -> None:
@@ -149,3 +152,18 @@ def test_one_load_without_brackets_is_told_how_to_write_it() -> None:
     text = example_text("medial-shear").replace("total_N = [", "total_N = 500 # [", 1)
     with pytest.raises(InputError, match=r"a list in \[ \], such as \[500\]"):
         parse_study(text, "s.toml")
+
+
+def test_a_study_that_is_wrong_is_named_where_points_are_asked_for_too(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """The points are looked up in its section, before anything else refuses its map."""
+    (tmp_path / "map.csv").write_text("300,300\n300,300\n")
+    (tmp_path / "s.toml").write_text(TEXT.replace(
+        'bone = "dense"', '[section.map]\nfile = "map.csv"\nkind = "modulus"\nscale_mm = 1\n'
+        "origin_mm = [0, 0]\n[section]", 1).replace("[section]\n[section.map]", "[section.map]"))
+    monkeypatch.chdir(tmp_path)
+    for more in ([], ["--at", "-10,-30"]):
+        code, _, err = told(["compare", "s.toml", *more], monkeypatch, capsys)
+        assert code == 2
+        assert err.startswith("buttress: s.toml: the map does not cover the outline")
+        assert "key: section.map.file (line " in err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import os
 import re
 import subprocess
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 from test_wrong_input import told
 
+from buttress.cli import app
 from buttress.study.read import example_text
 
 COMMANDS = ("compare", "check", "examples", "verify", "sweep", "rank", "improve", "batch", "diff",
@@ -96,3 +98,31 @@ def test_arguments_are_named_in_words_and_bracketed_once(
     _, text, _ = told([command, "-h"], monkeypatch, capsys)
     usage = text.splitlines()[0].split("[OPTIONS]")[1]
     assert not re.search(r"\[\[|\{\{|\.{4}|[{\[][a-z]+[}\]]", usage)
+
+
+@pytest.mark.parametrize(("words", "key", "said"), [
+    (["compare", "--bogus"], "", "No such option: --bogus"),
+    (["compare", "--workers", "x"], "--workers", "'--workers'"),
+    (["sweep", "--seed", "-1"], "--seed", "'--seed'"), (["batch"], "", "Missing"),
+    (["bench"], "", "Did you mean 'batch'?"), (["compare", "a.toml", "b.toml"], "", "b.toml")])
+def test_a_mistake_on_the_command_line_is_one_message_in_parts_too(
+        words: list[str], key: str, said: str, monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = told([*words, "--json"], monkeypatch, capsys)
+    found = json.loads(out)
+    assert (code, found["exit_code"]) == (2, 2)
+    assert said in found["error"]["message"]
+    assert found["error"]["key"] == key
+    assert found["error"]["expected"].endswith("-h lists")
+    [line] = err.splitlines()
+    assert line.startswith("buttress: ")
+    code, out, err = told(words, monkeypatch, capsys)
+    assert (code, out) == (2, "")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_the_list_of_commands_says_what_the_help_of_each_says(command: str) -> None:
+    """They are written apart, so that the list needs no import of them."""
+    assert set(COMMANDS) == set(app.COMMANDS)
+    said = " ".join(str(app.loaded(command).help).split())
+    assert said.startswith(app.COMMANDS[command][1])

@@ -165,7 +165,8 @@ def test_more_friction_is_found_to_hold_more(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("free", "said"), [
     ([], "nothing is free"), ([f"{TOP}=-20:-10"], "lies outside the bounds"),
-    ([f"{TOP}=-30,-20"], "not the bounds of a free key"), (["section.widht_mm=1:2"], "did you mean"),
+    ([f"{TOP}=-30,-20"], "not the bounds of a free key"),
+    ([f"{TOP}=-20:-30"], "^--free: .*expected: KEY=low:high"), (["x"], "key: --free"), (["section.widht_mm=1:2"], "did you mean"),
     ([f"{TOP}=-31:-23", f"{LENGTH}={{{TOP}}} + 97"], "a coupled key that changes the start"),
     ([f"construct.{NAME}.screw.*.angle_deg=-20:20"], "without one number"),
     ([f"construct.{NAME}.screw.shaft 2.hole=1.5:5"], "bounds of a whole number")])
