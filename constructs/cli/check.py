@@ -125,9 +125,13 @@ def examples(name: Annotated[str, typer.Argument(metavar="NAME", show_default=Fa
                  "scenario": s.scenario.strip(),
                  "constructs": [c.name for c in s.constructs]} for s in listed]})
         else:
+            from buttress.report.columns import prose
+
             for s in listed:
-                print(f"{s.name}\n    {s.title}\n    {s.question.strip()}\n    constructs: "
-                      + ", ".join(c.name for c in s.constructs))
+                said = "constructs: " + ", ".join(c.name for c in s.constructs)
+                print("
+".join([s.name, *prose(f"    {s.title}"),
+                                 *prose(f"    {s.question.strip()}"), *prose(f"    {said}")]))
             print(f"to copy one: buttress examples NAME\n{LABEL}")
         return
     text = labelled(example_text(name))

@@ -257,7 +257,7 @@ def _only_status(others: dict[str, Any]) -> None:
 
 
 def _tell_status(path: Path, export: str, figures: bool, svg: bool, json: bool) -> None:
-    from buttress.report.columns import columns
+    from buttress.report.columns import columns, prose
     from buttress.sweeps.status import sweep_status
     from buttress.sweeps.sweep import export_csv
 
@@ -265,8 +265,8 @@ def _tell_status(path: Path, export: str, figures: bool, svg: bool, json: bool) 
     lines = [f"{state.study}: {state.done} of {counted(state.cases, 'case')} done, "
              f"{counted(state.results, 'result')}, "
              f"{state.seconds:.0f} s of solving, {state.size_bytes / 1024:.0f} kB",
-             "design: " + "; ".join(f"{k} = {v}" for k, v in state.design["vary"].items())
-             + f" ({state.design['method']})",
+             *prose("design: " + "; ".join(f"{k} = {v}" for k, v in state.design["vary"].items())
+                    + f" ({state.design['method']})"),
              *columns((), [
                  *((str(count), what) for what, count in state.statuses.items()),
                  *((str(count), f"without an answer: {what}")

@@ -50,6 +50,11 @@ def columns(head: Sequence[str], rows: Sequence[Row], align: str = "<>",
     return out
 
 
+def prose(text: str) -> list[str]:
+    """Lines of a sentence, no wider than the terminal and than `USUAL`."""
+    return _wrapped(text, min(USUAL, terminal_width()))
+
+
 def _lines(row: Sequence[str], wide: Sequence[int], align: str) -> list[str]:
     """A row as lines, each cell wrapped to its column."""
     parts = [[part for line in text.split("\n") for part in (
@@ -62,4 +67,4 @@ def _lines(row: Sequence[str], wide: Sequence[int], align: str) -> list[str]:
 def _wrapped(line: str, width: int) -> list[str]:
     """Lines of text no wider than a column, those after the first indented by two more."""
     indent = len(line) - len(line.lstrip()) + 2
-    return wrap(line, width, subsequent_indent=" " * indent, break_on_hyphens=False)
+    return wrap(line, width, subsequent_indent=" " * indent, break_on_hyphens=False) or [""]

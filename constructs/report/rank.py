@@ -15,7 +15,7 @@ from buttress.ranking.inputs import input_lines
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import PARTS, RankResult, quarters
 from buttress.ranking.words import signed
-from buttress.report.columns import columns
+from buttress.report.columns import columns, prose
 from buttress.results.order import TIE
 from buttress.words import BREAKS_RULE, counted
 
@@ -27,9 +27,9 @@ VAGUE = "intervals as wide as these, or an index above 1, ask for more samples"
 def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
-    out = [f"{count} paired samples (seed {result.samples.design.seed}) at "
-           f"{result.outcomes.load_N:g} N; shares of samples with 95 % intervals",
-           best_words(result), ""]
+    out = [*prose(f"{count} paired samples (seed {result.samples.design.seed}) at "
+                  f"{result.outcomes.load_N:g} N; shares of samples with 95 % intervals"),
+           *prose(best_words(result)), ""]
     against, named = result.breaking, result.named
     rows = [(named(s.construct), _share(s.best), _share(s.holds),
              _share(s.keeps_all),
@@ -41,12 +41,12 @@ def table_lines(result: RankResult) -> list[str]:
                                                         if against else []), *_nobody(result)]
     if result.outcomes.by != SUBSIDENCE:
         out += _chosen(result)
-    out += ["", f"mean subsidence minus that of '{named(result.reference)}' [mm], where both are "
-            "held, with 95 % intervals:",
+    out += ["", *prose(f"mean subsidence minus that of '{named(result.reference)}' [mm], where "
+                       "both are held, with 95 % intervals:"),
             *columns(("", "median", "mean", "both held"),
                      [("  " + named(a.construct), *_difference(a.subsidence_mm),
                        f"{a.both_held} of {count}") for a in result.against])]
-    out += ["", f"meets each limit ({result.limit_words}), % of samples:",
+    out += ["", *prose(f"meets each limit ({result.limit_words}), % of samples:"),
             *columns(("", *result.limits),
                      [("  " + named(s.construct), *(_share(kept) for kept in s.keeps.values()))
                       for s in result.standings])]
@@ -59,8 +59,8 @@ def table_lines(result: RankResult) -> list[str]:
                          [("  " + named(s.construct), *map(rank_text, s.over_range[name]))
                           for s in result.standings])]
     if not telling:
-        out += ["", "no input changes the ranks clearly: over none of the ranges do they change by "
-                "more than chance"]
+        out += ["", *prose("no input changes the ranks clearly: over none of the ranges do they "
+                           "change by more than chance")]
     if result.driven:
         out += _drivers(result)
     if result.binning:
@@ -72,14 +72,15 @@ def table_lines(result: RankResult) -> list[str]:
                 f"(capacity and load); another construct is best in "
                 f"{b.other_best}"]
     if over := result.over_capacity:
-        out += ["", "held above the limit load, for which limit analysis leaves tightened screws "
-                "at their force while the load stretches them further: "
-                + ", ".join(f"'{named(name)}' in {counted(n, 'sample')}"
-                            for name, n in over.items())]
-    out += ["", "inputs:", *(f"  {line}" for line in (
-        *input_lines(result.samples.inputs), *coupled_lines(result.samples.coupled)))]
+        out += ["", *prose(
+            "held above the limit load, for which limit analysis leaves tightened screws at their "
+            "force while the load stretches them further: "
+            + ", ".join(f"'{named(name)}' in {counted(n, 'sample')}" for name, n in over.items()))]
+    out += ["", "inputs:", *(part for line in (
+        *input_lines(result.samples.inputs), *coupled_lines(result.samples.coupled))
+        for part in prose(f"  {line}"))]
     done = result.summary
-    return [*out, "", result.sentence,
+    return [*out, "", *prose(result.sentence),
             f"{counted(done.factorisations, 'factorisation')} done, {done.avoided} avoided", LABEL]
 
 
@@ -97,8 +98,9 @@ def _chosen(result: RankResult) -> list[str]:
     rows = [("  " + named(a.construct), *_difference(a.difference, merit.unit), _share(a.ahead),
              _share(a.behind), "" if a.told_apart is not False else "a tie")
             for a in result.against]
-    return ["", f"{result.by_words} minus that of '{named(result.reference)}' [{merit.unit}], "
-            f"with 95 % intervals; ahead and behind by more than {100 * TIE:g} %:",
+    return ["", *prose(f"{result.by_words} minus that of '{named(result.reference)}' "
+                       f"[{merit.unit}], with 95 % intervals; ahead and behind by more than "
+                       f"{100 * TIE:g} %:"),
             *columns(("", "median", "mean", "ahead", "behind", ""), rows)]
 
 
@@ -113,7 +115,7 @@ def _nobody(result: RankResult) -> list[str]:
         return []
     line = (f"no construct meets all limits in {result.none_keeps} of "
             f"{counted(len(result.samples.shares), 'sample')}, so none is best there")
-    return [line + (f"; in {result.none_held} none is held" if result.none_held else "")]
+    return prose(line + (f"; in {result.none_held} none is held" if result.none_held else ""))
 
 
 def _drivers(result: RankResult) -> list[str]:

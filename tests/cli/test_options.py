@@ -77,6 +77,14 @@ def test_a_shell_completes_commands_and_names_of_studies(tmp_path: Path) -> None
     assert completed("buttress check --example med") == ["medial-shear"]
 
 
+def test_the_list_of_studies_fits_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch,
+                                                    capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    lines = told(["examples"], monkeypatch, capsys)[1].splitlines()
+    assert max(map(len, lines[:-1])) <= 60
+    assert " ".join("\n".join(lines).split()).count("constructs: ") == 8
+
+
 def test_check_fits_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch,
                                       capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.setenv("COLUMNS", "60")
