@@ -129,8 +129,7 @@ def examples(name: Annotated[str, typer.Argument(metavar="NAME", show_default=Fa
 
             for s in listed:
                 said = "constructs: " + ", ".join(c.name for c in s.constructs)
-                print("
-".join([s.name, *prose(f"    {s.title}"),
+                print("\n".join([s.name, *prose(f"    {s.title}"),
                                  *prose(f"    {s.question.strip()}"), *prose(f"    {said}")]))
             print(f"to copy one: buttress examples NAME\n{LABEL}")
         return

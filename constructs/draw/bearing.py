@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -55,9 +56,10 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     words = [[_words(row.cells[c], cell) for row, _ in activities] for c in constructs]
     if not turned:
         words = [list(column) for column in zip(*words, strict=True)]
-    deep = max(max(x.count("\n") + 1 for x in sides),
-               max(sum(x.count("\n") + 1.2 for x in parts) for line in words for parts in line))
-    tall = (deep + 0.6) * LINE
+    # Each row is as high as its own words ask for, so that many constructs still fit.
+    deep = [max(side.count("\n") + 1, *(sum(x.count("\n") + 1.2 for x in parts)
+                                        for parts in line)) + 0.6
+            for side, line in zip(sides, words, strict=True)]
     over = (max(t.count("\n") for t in tops) + 1) * LINE + 0.25
     foot = wrap(" ".join(filter(None, (bearing.mark, *bearing.doubts, bearing.judged))),
                 page().wide - 0.6)
@@ -66,21 +68,21 @@ def weight_bearing(bearing: Bearing | Comparison, *, ax: Axes | None = None) -> 
     under = signs + 0.5 + 0.25 * (len(_looks(bearing)) // 2)
     if ax is None:
         whole_page("weight_bearing")
-        height = max(page().high, down * tall + over + under + 0.85)
-        tall = (height - over - under - 0.85) / down
+        height = max(page().high, sum(deep) * LINE + over + under + 0.85)
         figure: Figure = d.slide(height)
-        ax = d.axes_at(figure, left, under, inside, down * tall)
+        ax = d.axes_at(figure, left, under, inside, height - over - under - 0.85)
     else:
         figure = ax.get_figure(root=True)  # type: ignore[assignment]
         d.label(figure)
+    edges = np.concatenate([[0.0], np.cumsum(deep)]) * down / sum(deep)
     ax.set(xlim=(0, across), ylim=(down, 0))
     for i, line in enumerate(words):
         for k, parts in enumerate(line):
             row, name = ((activities[k][0], constructs[i]) if turned
                          else (activities[i][0], constructs[k]))
-            _cell(ax, row, name, (k, i), parts)
+            _cell(ax, row, name, (k, float(edges[i]), float(edges[i + 1])), parts)
     ax.set_xticks([k + 0.5 for k in range(across)], tops, size=SIZE)
-    ax.set_yticks([i + 0.5 for i in range(down)], sides, size=SIZE)
+    ax.set_yticks((edges[1:] + edges[:-1]) / 2, sides, size=SIZE)
     ax.tick_params(length=0, labeltop=True, labelbottom=False)
     for spine in ax.spines.values():
         spine.set_visible(False)
@@ -99,16 +101,19 @@ def _words(cell: Cell, room: float) -> list[str]:
             *([wrap(cell.soft_words, room - 0.16)] if cell.soft_words else [])]
 
 
-def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, int], parts: list[str]) -> None:
-    """One cell; where soft bone changes the verdict, its lower part has the look of that one."""
+def _cell(ax: Axes, row: BearingRow, name: str, at: tuple[int, float, float],
+          parts: list[str]) -> None:
+    """One cell, ``at``: its column, upper and lower edge; where soft bone changes the verdict, its
+    lower part has the look of that one."""
     cell = row.cells[name]
     verdicts = [cell.verdict, *([cell.soft.verdict] if cell.soft and cell.differs else [])]
     lines = [part.count("\n") + 1.2 for part in parts]
-    top = at[1] + 0.04
+    room = at[2] - at[1]
+    start = top = at[1] + 0.04 * room
     for verdict, part, many in zip(verdicts, parts, lines, strict=True):
         colour, hatch = LOOKS.get(verdict, BROKEN)
-        tall = 0.92 * many / sum(lines)
-        where = f"{name} / {row.name}" + (SOFT if top > at[1] + 0.04 else "")
+        tall = 0.92 * room * many / sum(lines)
+        where = f"{name} / {row.name}" + (SOFT if top > start else "")
         ax.add_patch(Rectangle((at[0] + 0.02, top), 0.96, tall, facecolor=colour,
                                edgecolor="#00000030", hatch=hatch, linewidth=0, gid=where))
         ax.text(at[0] + 0.5, top + tall / 2, part, size=SIZE, ha="center", va="center",

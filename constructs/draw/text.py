@@ -109,7 +109,8 @@ def wrap(text: str, inches: float, size: float = SIZE, most: int = 99,
     What does not fit in ``most`` lines ends in an ellipsis.
     """
     lines = [""]
-    for word in plain(text).replace(r"\$", "$").split(" "):
+    # A number and its percent sign stay together.
+    for word in plain(text).replace(r"\$", "$").replace(" %", "\N{NO-BREAK SPACE}%").split(" "):
         trial = f"{lines[-1]} {word}".strip()
         if width(trial, size, bold) <= inches:
             lines[-1] = trial

@@ -56,8 +56,11 @@ def kept_lines(comparison: Comparison) -> list[str]:
 
 def left_out_lines(spread: ModelSpread) -> list[str]:
     """What was not tried, or not for every construct, and why."""
-    refused = [f"{x.name}: '{name}' cannot be built: {why}" for x in spread.tried
-               for name, why in x.refused.items()]
+    refused = []
+    for x in spread.tried:
+        for why in dict.fromkeys(x.refused.values()):
+            names = [f"'{name}'" for name, said in x.refused.items() if said == why]
+            refused.append(f"{x.name}: {', '.join(names)} cannot be built: {why}")
     return [*refused, *(f"{name}: left out, {why}" for name, why in spread.left_out.items())]
 
 

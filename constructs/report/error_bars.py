@@ -12,13 +12,16 @@ from buttress.results.comparison import Comparison, Meshes
 from buttress.results.figures import Level
 from buttress.results.quantities import by_column, quantity
 from buttress.results.quantity import Quantity
-from buttress.results.records import ConstructResult
+from buttress.results.records import BEYOND, ENDED, NOT_KNOWN, ConstructResult
 from buttress.study.activities import newtons
 
 TOLD = ("subsidence_mean_mm", "step_off_max_mm")
 """Figures of a load that the terminal has the intervals of."""
 TWICE = ("equilibrium_ends_N", "known_to_N")
 """Columns that say of the peak what `peak_N` says."""
+NO_PEAK = {ENDED: "load at which the path ends", BEYOND: "largest load pressed",
+           NOT_KNOWN: "load known to be carried"}
+"""What the column of the peak holds where the path has none, by its status."""
 MEANING = (
     "An error bar is the interval in which a figure lies as the mesh is refined and the steps of "
     "the ram are shortened with it, and no more than that: it says nothing of the model. It holds "
@@ -37,9 +40,11 @@ def quantity_of(bar: Bar) -> tuple[Quantity, str]:
     return found
 
 
-def named(bar: Bar) -> str:
-    """What an error bar is of, in words."""
+def named(bar: Bar, c: ConstructResult) -> str:
+    """What an error bar of a construct is of, in words; a load is a peak where the path has one."""
     q, of = quantity_of(bar)
+    if q.key == "peak_N" and c.peak_status in NO_PEAK:
+        return NO_PEAK[c.peak_status]
     words = "load by which it is ordered" if q.key == "reserve_N" else q.said(q.words, of)
     return f"{words} of {bar.fragment}" if bar.fragment else words
 
@@ -74,10 +79,10 @@ def words(c: ConstructResult) -> str:
     """The intervals of a construct in a sentence: its own figures, and two of each load."""
     if not c.bars:
         return ""
-    said = [f"{named(b)} {_with_unit(b)}" for b in c.bars
+    said = [f"{named(b, c)} {_with_unit(b)}" for b in c.bars
             if b.load_N is None and b.key not in TWICE]
     for load in c.loads_N:
-        said += [", ".join(f"{named(b)} {_with_unit(b)}" for b in c.bars
+        said += [", ".join(f"{named(b, c)} {_with_unit(b)}" for b in c.bars
                            if b.load_N == load and b.key in TOLD)]
         said[-1] = f"at {newtons(load)} N {said[-1]}" if said[-1] else ""
     return "error bars: " + "; ".join(filter(None, said))
@@ -117,18 +122,19 @@ def table(constructs: Iterable[ConstructResult], meshes: Meshes) -> Table:
     return Table(
         ("construct", "figure", "load [N]", "unit",
          *(f"{fine:.3g} mm" for fine, _ in meshes.asked_mm), "interval", "basis"),
-        [(name, named(b), "" if b.load_N is None else newtons(b.load_N), q.shown_unit,
+        [(c.marked_name, named(b, c), "" if b.load_N is None else newtons(b.load_N), q.shown_unit,
           *(q.text(v) for v in b.values), interval(b),
           f"{b.basis}: {b.why}" if b.why else b.basis)
-         for name, b, q in _shown(constructs)], (0, 1, 3), "small")
+         for c, b, q in _shown(constructs)], (0, 1, 3), "small")
 
 
-def _shown(constructs: Iterable[ConstructResult]) -> Iterator[tuple[str, Bar, Quantity]]:
+def _shown(constructs: Iterable[ConstructResult]
+           ) -> Iterator[tuple[ConstructResult, Bar, Quantity]]:
     for c in constructs:
         for b in c.bars:
             q, _ = quantity_of(b)
             if b.key not in TWICE and (b.load_N is None or q.header):
-                yield c.marked_name, b, q
+                yield c, b, q
 
 
 COLUMNS = ("construct", "quantity", "unit", "total_load_N", "fragment", "value", "low", "high",

@@ -73,8 +73,9 @@ def table_lines(result: RankResult) -> list[str]:
                 f"{b.other_best}"]
     if over := result.over_capacity:
         out += ["", *prose(
-            "held above the limit load, for which limit analysis leaves tightened screws at their "
-            "force while the load stretches them further: "
+            "held above the limit load, for which limit analysis lets nothing harden and leaves "
+            "tightened screws at their force, while crushed bone and bent metal carry more and the "
+            "load stretches screws further: "
             + ", ".join(f"'{named(name)}' in {counted(n, 'sample')}" for name, n in over.items()))]
     out += ["", "inputs:", *(part for line in (
         *input_lines(result.samples.inputs), *coupled_lines(result.samples.coupled))

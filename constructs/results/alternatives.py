@@ -10,7 +10,12 @@ from buttress.results.bearing import asked_for
 from buttress.results.comparison import Comparison
 from buttress.results.judged import judged
 from buttress.results.order import AT_LEAST, TIE, before, carries_nothing, reserve
-from buttress.results.records import NOT_KNOWN, ConstructResult, not_tightened
+from buttress.results.records import (
+    CANNOT_TIGHTEN,
+    NOT_KNOWN,
+    ConstructResult,
+    not_tightened,
+)
 from buttress.results.spread import Alternative
 from buttress.results.verdict import FAILURES, failure_words, first_failure, standing
 from buttress.study.loads import LoadInput
@@ -63,8 +68,10 @@ def _relation(a: ConstructResult, b: ConstructResult, one: str, other: str) -> s
 
 def fails(c: ConstructResult) -> str:
     """What fails first under rising load, without the load."""
-    if why := not_tightened(c):
-        return why
+    if not_tightened(c):
+        # Without the force at which it lets go, which each model has another one of.
+        part = next((r.escapes for r in c.loads if r.escapes), None)
+        return CANNOT_TIGHTEN if part is None else f"{CANNOT_TIGHTEN}: '{part}' lets go"
     if carries_nothing(c):
         return UNKNOWN if reserve(c).kind == AT_LEAST else "it carries no load"
     event = None if c.path is None else first_failure(c.path)

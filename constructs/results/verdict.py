@@ -6,6 +6,7 @@ capacity without friction, the tension of screws, and where curves of two constr
 
 from __future__ import annotations
 
+from bisect import bisect
 from dataclasses import dataclass
 
 import numpy as np
@@ -249,4 +250,13 @@ def _curve(c: ConstructResult) -> tuple[FloatArray, FloatArray] | None:
             farthest = point.moved_mm
             moved.append(farthest)
             loads.append(top)
-    return (np.array(moved), np.array(loads)) if len(moved) > 2 else None
+    if len(moved) < 3:
+        return None
+    # Loads at stated movements were looked for between the points, where a chord is less exact.
+    for found in (c.reserve, c.reserve_to_failure):
+        if found is not None and found.load_N is not None and found.movement_mm < farthest:
+            k = bisect(moved, found.movement_mm)
+            if loads[k - 1] <= found.load_N <= loads[k] and moved[k - 1] < found.movement_mm:
+                moved.insert(k, found.movement_mm)
+                loads.insert(k, found.load_N)
+    return np.array(moved), np.array(loads)

@@ -137,3 +137,8 @@ def test_spread_labels_do_not_overlap_and_stay_inside() -> None:
         assert (low[1:] >= high[:-1] - 1e-9).all()
         assert low[0] >= -1e-9
         assert high[-1] <= 100.0 + 1e-9
+
+
+def test_a_number_and_its_percent_sign_stay_on_one_line() -> None:
+    line = "hour 24: across loses 40"
+    assert wrap(f"{line} %", width(line)) == "hour 24: across loses\n40\N{NO-BREAK SPACE}%"

@@ -23,7 +23,12 @@ from buttress.results import bearing
 from buttress.results.bearing import TITLE, weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell, judged
-from buttress.results.records import CANNOT_TIGHTEN, NOT_TIGHTENED, LimitResult
+from buttress.results.records import (
+    CANNOT_TIGHTEN,
+    NOT_TIGHTENED,
+    ConstructResult,
+    LimitResult,
+)
 
 LOST = "not found: answers did not converge near it"
 
@@ -230,3 +235,21 @@ def test_the_picture_has_a_cell_a_verdict_and_no_overlap(count: int) -> None:
     assert [" ".join(w.split()) for w in words].count(HOLDS) == sum(c.verdict == HOLDS for row in table.rows
                                        for c in row.cells.values())
     assert clashes(figure) == []
+
+
+def test_a_row_of_the_picture_is_no_higher_than_its_own_words_ask_for() -> None:
+    """One construct with many words does not make the rows of all others as high as its own."""
+    plain = [replace(made_up.construct(f"c {i}"), limits={}, without_friction_N=None)
+             for i in range(12)]
+    wordy = replace(plain[0], name="wordy", first_yield_N=10.0, first_crushing_N=5.0,
+                    without_friction_N=4.0)
+
+    def high(*constructs: ConstructResult) -> float:
+        made = made_up.comparison(constructs)
+        load = made.study.load.model_copy(update={"body_mass_kg": 75.0})
+        made = replace(made, study=made.study.model_copy(update={"load": load}))
+        figure = figure_bearing.weight_bearing(made).get_figure(root=True)
+        assert not clashes(figure)
+        return figure.get_figheight()
+
+    assert high(*plain, wordy) < 1.25 * high(*plain, replace(plain[0], name="plain"))

@@ -12,12 +12,21 @@ from buttress.comparison.twins import pairs
 from buttress.report import alternatives, error_bars
 from buttress.report.diff import diff, lines
 from buttress.report.folder import write_results
-from buttress.results.alternatives import verdicts
+from buttress.results.alternatives import fails, verdicts
 from buttress.results.bar import Bar
 from buttress.results.comparison import Meshes
-from buttress.results.records import ConstructResult
+from buttress.results.records import (
+    BEYOND,
+    ENDED,
+    FOUND,
+    NOT_KNOWN,
+    NOT_TIGHTENED,
+    ConstructResult,
+    not_tightened,
+)
 from buttress.results.rows import rows
 from buttress.results.spread import Alternative, ModelSpread
+from buttress.rules.screw import PULLS_OUT
 from buttress.study.bone import MeshInput
 from buttress.study.read import study_from
 
@@ -38,7 +47,7 @@ def test_tables_of_error_bars_twins_and_alternatives_carry_the_mark() -> None:
     found = verdicts(made.own, made.study.load, made.own)
     assert any("'bad (!)'" in words for words in found.values())
     assert not any("'bad'" in words for words in found.values())
-    tried = Alternative("other", "group", "words", {}, "source", "practice",
+    tried = Alternative("other", "group", "words", "source", "practice", {},
                         {n: replace(c, breaks_rule=False) for n, c in made.own.items()})
     spread = replace(made, alternatives=ModelSpread((tried,), {}))
     said = alternatives.lines(spread)
@@ -77,3 +86,30 @@ def test_findings_of_a_solved_study_are_those_of_check() -> None:
     assert far.rule_findings == ("lag: this lag screw crosses no fracture",)
     assert far.breaks_rule
     assert (none.rule_findings, none.breaks_rule) == ((), False)
+
+
+def test_the_force_at_which_a_screw_strips_is_no_change_of_what_fails_first() -> None:
+    """An alternative is solved without the warnings of the study: the same part lets go."""
+    c = construct("bad")
+    loads = tuple(replace(x, status="no equilibrium", escapes="front") for x in c.loads)
+    own = replace(c, status=NOT_TIGHTENED, loads=loads, warnings=(
+        f"front: tightened to 200 N; {PULLS_OUT} 93 N",))
+    assert "93 N" in not_tightened(own)
+    assert fails(own) == fails(replace(own, warnings=())) == "cannot be tightened: 'front' lets go"
+
+
+def test_constructs_that_an_alternative_refuses_for_one_reason_are_told_in_one_line() -> None:
+    tried = Alternative("wide", "group", "words", "source", "practice", {}, {},
+                        {"a": "no room", "b": "no room", "c": "too long"})
+    assert alternatives.left_out_lines(ModelSpread((tried,))) == [
+        "wide: 'a', 'b' cannot be built: no room", "wide: 'c' cannot be built: too long"]
+
+
+def test_an_error_bar_is_called_a_peak_only_where_there_is_one() -> None:
+    bar = Bar("peak_N", "N", None, "", (3000.0, 3100.0), "spread of the meshes", 2900.0, 3200.0)
+    for status, words in ((FOUND, "peak load"), (ENDED, "load at which the path ends"),
+                          (BEYOND, "largest load pressed"),
+                          (NOT_KNOWN, "load known to be carried")):
+        c = replace(construct("a"), bars=(bar,), peak_status=status)
+        assert f"error bars: {words} " in error_bars.words(c)
+        assert error_bars.table((c,), Meshes(((2.0, 4.0),), (100,), (2.0,))).rows[0][1] == words

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from made_up import comparison, construct, moves
 
@@ -21,7 +22,8 @@ def pressed(name: str, curve: dict[float, float], events: tuple[PathEvent, ...] 
     points = tuple(PathPoint(2.0 * moved, load, "held", {}, {}, {}, moved)
                    for load, moved in curve.items())
     path = PathResult("complete", "", True, 0.0, points, events)
-    return replace(moves(name, 3000.0), path=path, **given)
+    at = float(np.interp(0.5, list(curve.values()), list(curve)))
+    return replace(moves(name, at), path=path, **given)
 
 
 def event(kind: str, load: float, ram: float, part: str) -> PathEvent:
@@ -178,3 +180,14 @@ def test_more_than_the_whole_load_is_explained() -> None:
     made = replace(made, loads=(replace(load, fragments={"medial": fragment}),))
     assert ("'shear plane' carries 140\N{NO-BREAK SPACE}% of the load on 'medial', since other "
             "parts push it on") in verdict(made, (made,))
+
+
+def test_a_load_that_was_looked_for_between_two_points_counts_in_the_curve() -> None:
+    """The chord from 0.1 to 0.9 mm passes below the load at 0.5 mm: there the first is ahead."""
+    first = {0.0: 0.0, 1000.0: 0.1, 1800.0: 0.9, 1900.0: 2.0}
+    second = {0.0: 0.0, 800.0: 0.1, 1560.0: 0.5, 2400.0: 0.9, 3000.0: 2.0}
+    a, b = pressed("first", first), pressed("second", second)
+    early = crossing(a, b)
+    later = crossing(replace(a, reserve=replace(a.reserve, load_N=1750.0)), b)
+    assert early.load_N < 1400.0
+    assert 1750.0 < later.load_N < 1800.0

@@ -33,6 +33,14 @@ def test_live_answers_are_those_of_a_comparison(explorer: Explorer, values: dict
         assert explorer.capacity(name, values) == pytest.approx(fresh[name].capacity_N, rel=1e-6)
 
 
+def test_a_live_picture_is_marked_where_the_construct_breaks_a_rule_as_it_is_placed(
+        explorer: Explorer) -> None:
+    assert explorer.answer("lag screws", 500.0).picture.marked_name == "lag screws"
+    strips = {"construct.lag screws.screw.upper lag.tension_N": 5900}
+    assert explorer.answer("lag screws", 500.0, strips).picture.marked_name == "lag screws (!)"
+    assert explorer.answer("lag screws", 500.0).picture.marked_name == "lag screws"
+
+
 def test_another_load_friction_or_tension_factorises_nothing(explorer: Explorer) -> None:
     explorer.answer("lag screws", 500.0)
     before = explorer.counts
