@@ -33,7 +33,7 @@ def asked(old: str, new: str, folder: Path, monkeypatch: pytest.MonkeyPatch,
     ("friction = 0.5", "friction = 50", "looks like a percentage", ""),
     (LENGTH, f"{LENGTH}\ncount = 4\nposition_in_depth_mm = 20",
      "of a row of 4, the screw at 35 mm passes in front of or behind the bone; key: construct.lag "
-     "screws.screw.upper lag.position_in_depth_mm (line 53); value: 20; expected: between -9.0 and "
+     "screws.screw.upper lag.position_in_depth_mm (line 54); value: 20; expected: between -9.0 and "
      "9.0 mm, or a smaller count", ""),
     (LENGTH, f"{LENGTH}\ncount = 9", "a row of 9 is wider than the bone: some screws pass in front "
      "of or behind the bone; key: construct.lag screws.screw.upper lag.count", "position_in_depth"),
