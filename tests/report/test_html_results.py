@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from small_study import small_study
 from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Share
+from buttress.ranking.records import RankResult
 from buttress.report.notebook import rank_html, sweep_html
 from buttress.study.read import example
 from buttress.study.study import Study
@@ -92,6 +94,9 @@ def ranked(construct: str, study: Study) -> Any:
                     holds=Share(1.0, 0.6, 1.0, 8), keeps_all=Share(0.0, 0.0, 0.4, 8),
                     keeps={"step-off": Share(0.5, 0.2, 0.8, 8)},
                     no_equilibrium=1, unanswered=0, refused=0)
-    return Made(study=study, samples=Made(shares=[0] * 8), limits={"step-off": 2.0},
+    made = Made(study=study, samples=Made(shares=[0] * 8), limits={"step-off": 2.0},
                 outcomes=Made(load_N=1500.0, by="subsidence"), limit_words="step-off 2 mm",
                 standings=(standing,), sentence="a < b")
+    made.breaking = RankResult.breaking.func(made)  # type: ignore[attr-defined]
+    made.named = partial(RankResult.named, made)
+    return made
