@@ -180,6 +180,14 @@ def shown(c: ConstructResult, fragment: str | None) -> tuple[FloatArray, FloatAr
     """Movement [mm] and load [N] of a path's points, ended at `SHOWN_MM`; empty without one."""
     pairs = [(s, p) for s, p in zip(movements(c, fragment), c.curve_load_N, strict=False)
              if s is not None]
+    if fragment is None:
+        # Loads at stated movements were looked for between the points, where a chord is less exact.
+        for found in (c.reserve, c.reserve_to_failure):
+            if found is None or found.load_N is None:
+                continue
+            k = next((i for i, (moved, _) in enumerate(pairs) if moved > found.movement_mm), 0)
+            if k and pairs[k - 1][1] <= found.load_N <= pairs[k][1]:
+                pairs.insert(k, (found.movement_mm, found.load_N))
     if not pairs:
         return np.zeros(0), np.zeros(0)
     sunk, load = np.array(pairs, dtype=float).T

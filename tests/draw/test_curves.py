@@ -99,9 +99,8 @@ def test_the_line_of_the_order_meets_each_curve_at_its_reserve() -> None:
     for c in found:
         [line] = [x for x in ax.lines if x.get_gid() == f"path {c.name}"]
         assert c.reserve.load_N is not None
-        # the curve joins points that lie up to a fifth of a millimetre apart by straight lines
         assert np.interp(c.reserve.movement_mm, *line.get_data()) == pytest.approx(
-            c.reserve.load_N, rel=0.03)
+            c.reserve.load_N, rel=1e-6)
 
 
 def test_no_more_load_is_drawn_than_was_searched() -> None:
