@@ -35,6 +35,8 @@ NOISE_MM = 1e-6
 """Movements below this are rounding, and said as 0."""
 ABOVE_IN = 2.1
 """Height of a slide that the overview leaves to its title and foot, inches."""
+HEADS_MM = 9.0
+"""Width beyond bodies and the lines of members for heads and washers on both sides, mm."""
 MOST_COLUMNS = 6
 """Sections in a row of the overview: more are not legible from the back row."""
 
@@ -57,7 +59,7 @@ def overview(comparison: Comparison, load: float | str, *, ax: Axes | None = Non
     box = np.array([page().wide - 0.6, page().high - ABOVE_IN]) if ax is None else d.inches(ax)
     low, high = bounds(pictures, factor)
     low[1] = max(low[1], min(map(lowest, pictures)) - SHAFT_MM)   # as in `deformed`
-    size = high - low + 2.0
+    size = high - low + (HEADS_MM, 2.0)
     columns, rows, cell_high, names = _grid(shown, box[0], box[1], size)
     if ax is None:
         box[1] = max(box[1], rows * cell_high)
