@@ -158,7 +158,7 @@ def draw_loads(ax: Axes, picture: Picture, direction_deg: float, height: float) 
 
 
 def deformed(picture: Picture, *, ax: Axes | None = None, direction_deg: float = 0.0,
-             factor: float | None = None, top: float | None = None, joint_mm: float = 0.0,
+             factor: float | None = None, top: float | None = None,
              field: str = STRAIN_RATIO, tissue: str = "core") -> Axes:
     """Deformed section of a construct under a load.
 

@@ -102,8 +102,10 @@ def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], other
             found, apart = probe(path, tried)
             unique, spread = bool(unique) and found == "unique", max(spread, apart)
     points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
-    return PathResult(path.status, path.stopped, unique, spread, points, events,
-                      tuple(g.ram_mm for g in path.gaps), _told(standing(path)), path.moves_from)
+    return PathResult(
+        status=path.status, stopped=path.stopped, unique=unique, spread=spread, points=points,
+        events=events, gaps_mm=tuple(g.ram_mm for g in path.gaps), already=_told(standing(path)),
+        moves_from_mm=path.moves_from)
 
 
 def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:

@@ -89,11 +89,6 @@ def compliance(direction: str, way: str, size: float = 1.0) -> float:
     return read["face"]
 
 
-def stiffening(direction: str, way: str) -> float:
-    """How much of the plain block's compliance the metal takes away."""
-    return 1 - compliance(direction, way) / compliance(direction, "bone")
-
-
 def ratio(direction: str) -> float:
     """Compliance with the member over that with the inclusion."""
     return compliance(direction, "member") / compliance(direction, "inclusion")
