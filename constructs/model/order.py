@@ -147,7 +147,7 @@ class Order:
         state = replace(state, held_back=state.held_back | staging.drags)
         cut, _ = staging.part(state)
         pressing = Pressing(cut.problem, more / size, cut.memory(state.memory),
-                            cut.narrowed(state.answer), first)
+                            cut.narrowed(state.answer), first, growth=self.model.growth)
         found, memory = pressing.reached(size)
         answer = cut.carried_back(found, state.memory)
         if not answer.held:

@@ -282,10 +282,10 @@ def _loads_pictured(comparison: Comparison) -> str:
     others = [f"{p.marked_name} at {p.load_words}" for p in shown if p.load_N != most]
     if not others:
         return f"All pictures of sections show {at}."
-    return (f"Pictures of sections show {at}, which more than half of the constructs bear, "
-            "those that bear no load of the study left aside. A construct that does not bear it is "
-            "shown so beside the others, and in its own pictures at the largest load of the study "
-            f"that it bears: {', '.join(others)}.")
+    return (f"Pictures of sections show {at}, at which more than half of the constructs are held "
+            "(those held at no load of the study are not counted). A construct that is not held "
+            "there is shown so next to the others, and in its own pictures at the largest load of "
+            f"the study at which it is held: {', '.join(others)}.")
 
 
 def _fades(comparison: Comparison, c: ConstructResult) -> bool:

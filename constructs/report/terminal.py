@@ -45,7 +45,7 @@ SINCE = ("from the last tightening or, where stages load a construct, from befor
 """From when movements count."""
 FIRST_REACHED = (
     "The state at a load is the first that is reached by pressing slowly from the tightened state, "
-    "or from the one that its stages leave.")
+    "or from the one that the stages of a construct leave.")
 FRAME = (
     "Movements are relative to the shaft, positive distally and where a gap opens, and count "
     f"{SINCE}; each row shows the fragment that subsides most. {FIRST_REACHED} {PEAK} Capacity: "

@@ -38,8 +38,9 @@ from buttress.study.activities import newtons
 from buttress.study.loads import LimitsInput
 
 METAL = "metal over yield"
-TIGHTENING, STAGES = "tightening", "its stages"
 """Name of the limit that only a study sets: without it the first yield is an event."""
+TIGHTENING, STAGES = "tightening", "its stages"
+"""What may reach a limit before a construct is pressed, in words."""
 NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
 """What moves, by the quantities of `MOVEMENT`."""
 

@@ -71,7 +71,8 @@ class Law:
     bounds: Any
     """The key on which a limit load without friction depends."""
     ready: Kept[Model] = field(default_factory=lambda: Kept(2))
-    """Tightened, or after its stages, by load key; for stages that load it by share key."""
+    """Tightened, or after its stages, by load key; for stages that load it by share key and
+    steps."""
     capacities: dict[str, Capacity] = field(default_factory=dict)
 
 
@@ -156,14 +157,15 @@ class Frame:
             law.bounds = key  # the result of stages depends on all of it
         problem = self.problems.get_or(load, lambda: self._condense(bone))
         solver = law.solver.variant(problem.with_law(**law.arrays))
-        # What stages leave depends on where the load acts, too.
-        loaded = share_key(case.study) if any(s.loads for s in construct.stages) else load
+        press = case.study.press
+        # What stages leave depends on where the load acts, too, and on the steps of the ram.
+        loaded = digest([share_key(case.study), press.step_growth]) if any(
+            s.loads for s in construct.stages) else load
         model = law.ready.get_or(loaded, lambda: made_ready(replace(
-            self.model, bone=bone, construct=construct, solver=solver,
+            self.model, bone=bone, construct=construct, solver=solver, growth=press.step_growth,
             hardware=replace(self.model.hardware, tighten=tighten))))
-        model = replace(model, bone=bone, construct=construct,
-                        large=case.study.press.large_movements,
-                        growth=case.study.press.step_growth)
+        model = replace(model, bone=bone, construct=construct, large=press.large_movements,
+                        growth=press.step_growth)
         kept = case.scale("friction_under_load")
         if kept != 1.0:    # after tightening, which had all of it
             p = model.problem

@@ -8,8 +8,13 @@ import pytest
 from staged_study import LAG, UNLOAD, load, place, staged, staged_study, tighten
 
 from buttress import compare
+from buttress.fe.threads import one_thread
+from buttress.model.install import build_model
+from buttress.model.model import Bones
 from buttress.results.records import ConstructResult
 from buttress.results.verdict import verdict
+from buttress.sweeps.vary import Varier
+from buttress.sweeps.workshop import Workshop
 
 TIGHT = [place(LAG), tighten(LAG, 400.0)]
 FADES: dict[str, Any] = {"do": "relax", "what": [LAG], "lost_share": 0.5, "friction_factor": 0.6}
@@ -73,3 +78,16 @@ def test_movements_count_from_the_end_where_parts_are_taken_out() -> None:
     assert "movements count from there, since its stages take parts out" in out.begins
     assert any("not in place" in w and LAG in w for w in out.warnings)
     assert out.path is None or out.path.points[0].moved_mm == pytest.approx(0.0, abs=2e-3)
+
+
+def test_a_stage_that_loads_is_pressed_in_the_steps_of_the_study() -> None:
+    """In a comparison, and in a sweep that keeps what stages have left."""
+    study = staged_study(*TIGHT, load(2000.0), FADES)
+    case = Varier(study).case({"press.step_growth": 1.07})
+    workshop = Workshop()
+    found = [workshop.model(x, x.study.constructs[0])[1] for x in (Varier(study).case({}), case)]
+    bones = Bones(case.study)
+    with one_thread():
+        own = build_model(bones.of(case.study.constructs[0]), case.study.constructs[0])
+    assert found[1].memory.offset == pytest.approx(own.memory.offset, abs=1e-6)
+    assert abs(found[0].memory.offset - own.memory.offset).max() > 1e-3

@@ -210,7 +210,7 @@ def test_pictures_show_one_load_where_a_construct_holds_it_and_say_why_where_not
     assert at == {"a": 1000.0, "b": 1000.0, "c": 1000.0, "d": 500.0, "e": 1000.0}
     text = " ".join(page(made, tmp_path).split())
     assert "Pictures of sections show 1000 N" in text
-    assert "that it bears: d at 500 N." in text
+    assert "at which it is held: d at 500 N." in text
     for stem, draw in figures.planned(made):
         if stem.startswith(("deformed", "contact", "free-body")):
             load = "500 N" if stem.endswith("-d") else "1000 N"
@@ -227,9 +227,9 @@ def test_one_weak_construct_does_not_lower_the_load_of_all_pictures(tmp_path: Pa
                        shown("c", True, True, True), shown("none", False, False, False)))
     assert figures.overview_load(made) == 1500.0
     text = " ".join(page(made, tmp_path).split())
-    assert ("Pictures of sections show 1500 N, which more than half of the constructs bear, those that "
-            "bear no load of the study left aside.") in text
-    assert "at the largest load of the study that it bears: weak at 500 N." in text
+    assert ("Pictures of sections show 1500 N, at which more than half of the constructs are held "
+            "(those held at no load of the study are not counted).") in text
+    assert "at the largest load of the study at which it is held: weak at 500 N." in text
 
 
 # ---------------------------------------------------------------------- captions, diff, lists
