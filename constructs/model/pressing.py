@@ -58,7 +58,7 @@ class Pressing:
                              expected="a share of the joint force on a condyle that is shown")
         self.ram = Ram.of(problem, pattern, base)
         self.geometry = None if large == "off" else Moving(
-            self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM)
+            self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM, far_mm=FARTHEST_MM)
         self._places = steps(FARTHEST_MM, growth=growth)
         self._path: Path | None = None
 

@@ -21,7 +21,7 @@ from buttress.fe.links.condense import Condensed
 from buttress.fe.moved.faces import Meeting, faces_of
 from buttress.fe.moved.place import Mover
 from buttress.fe.moved.shape import Config, Shape, bend, kinked, rigid_move
-from buttress.fe.moved.spots import CannotMove, Layout
+from buttress.fe.moved.spots import CannotMove, Layout, turned
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.path import Point
 from buttress.fe.solve.ram import Pressed, Ram, with_ram
@@ -48,22 +48,28 @@ LEAST, MOST = 0.2, 1.5
 
 @dataclass(frozen=True)
 class Moved:
-    """A committed configuration with where its faces meet."""
+    """A committed configuration with where its faces meet.
+
+    ``before``: the one that its step began in, and ``step_mm`` how far the ram went in it.
+    """
 
     config: Config
     meeting: Meeting
+    before: Config | None = None
+    step_mm: float = 0.0
 
 
 class Moving:
     """Steps of a ram's path on moved geometry. Raises `CannotMove` for what it cannot move.
 
     ``kinds``: names of the contact links that form faces. ``from_mm``: motion of a body from which
-    on a path moves its geometry.
+    on a path moves its geometry. ``far_mm``: movement of any point of a meshed body with which a
+    path ends.
     """
 
-    def __init__(self, ram: Ram, kinds: Iterable[str], from_mm: float, still_mm: float = STILL_MM
-                 ) -> None:
-        self.still_mm, self.kinds = still_mm, tuple(kinds)
+    def __init__(self, ram: Ram, kinds: Iterable[str], from_mm: float, still_mm: float = STILL_MM,
+                 far_mm: float = np.inf) -> None:
+        self.still_mm, self.kinds, self.far_mm = still_mm, tuple(kinds), far_mm
         self.ram, self.from_mm, self.longest = ram, from_mm, STEP_MM
         self.cannot = ""
 
@@ -95,6 +101,16 @@ class Moving:
             self.cannot = str(error)
             return False
 
+    def far(self, point: Point) -> bool:
+        """Whether any point of a meshed body has moved by more than the path is to go."""
+        config = point.moved.config
+        return any(
+            float(np.hypot(*(config.centre[i] + turned(np.full(len(arm), config.angle[i]), arm)
+                             - body.points).T).max()) > self.far_mm
+            for i, body in enumerate(self.layout.problem.bodies)
+            if self.layout.free[i] and not self.layout.member[i]
+            for arm in (body.points - self.layout.centre[i],))
+
     def motion(self, before: Point, after: Point) -> tuple[FloatArray, FloatArray]:
         """Rigid motions ``(m,)`` and kinks ``(h,)`` [mm] from one point to another."""
         lay, (a, b) = self.layout, (self._started(p).config for p in (before, after))
@@ -107,11 +123,11 @@ class Moving:
              ) -> Point | bool | None:
         """The next committed point at a position of the ram [mm]; None where it is not known,
         False where it would move too far for one step."""
-        start = self._started(last)
-        first = self._ram(start.config, start.meeting, start.meeting)
-        memory = self._memory(first.plain, last)
+        start, length = self._started(last), place - zero - last.ram_mm
+        memory = self._memory(self.mover.problem(start.config, start.meeting, start.meeting), last)
         near = self._settled(last.state)
-        ram, config = first, start.config
+        config, ahead = self._ahead(start, length)
+        ram = self._ram(config, self.mover.meeting(config, start.meeting), start.meeting)
         share, missed = 1.0, np.zeros(0)
         for number in range(ROUNDS):
             found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
@@ -124,7 +140,7 @@ class Moving:
             far = self._far(start.config, after)
             if far > (SNAP_MM if hammer else MOST_MM) or self._beyond(after):
                 return False
-            if number > 0 and float(np.abs(miss).max(initial=0.0)) < self.still_mm:
+            if (number > 0 or ahead) and float(np.abs(miss).max(initial=0.0)) < self.still_mm:
                 break
             share = _relaxed(share, missed, miss) if number > 1 else 1.0
             missed = miss
@@ -136,7 +152,28 @@ class Moving:
             return None
         kept = ram.advance(found, memory)
         return Point(place - zero, found.load, found, kept, memory, ram,
-                     Moved(after, self.mover.meeting(after)), self._slipped(last))
+                     Moved(after, self.mover.meeting(after), start.config, length),
+                     self._slipped(last))
+
+    def _ahead(self, start: Moved, length: float) -> tuple[Config, bool]:
+        """Where a step [mm] would lead if all went on as in the step before, and whether that is
+        of use as its start; else where it begins."""
+        lay, now, before = self.layout, start.config, start.before
+        if before is None:
+            return now, False
+        more = length / start.step_mm
+        shapes: dict[int, Shape] = {}
+        for i, shape in now.shapes.items():
+            old = before.shapes[i]
+            move = more * np.column_stack([shape.points - old.points, shape.angle - old.angle])
+            shapes[i] = bend(lay.problem.bodies[i], lay.hinge_node[lay.hinges == i], shape,
+                             move.ravel(), shape.forces + more * (shape.forces - old.forces),
+                             shape.kinks + more * (shape.kinks - old.kinks))
+        step, turn = more * (now.centre - before.centre), more * (now.angle - before.angle)
+        pushed = now.pushed + sum(self._work(now, i, step[i], float(turn[i]))
+                                  for i in range(len(turn)) if i not in shapes)
+        there = Config(now.centre + step, now.angle + turn, shapes, pushed)
+        return (there, True) if self._far(now, there) < MOST_MM else (now, False)
 
     def _far(self, before: Config, after: Config) -> float:
         """The largest motion of a body between two configurations [mm]."""
@@ -187,6 +224,12 @@ class Moving:
         problem = self.mover.problem(config, meeting, began)
         return replace(self.ram, plain=problem, solver=Solver(with_ram(problem, self.ram.pattern)))
 
+    def _work(self, config: Config, number: int, step: FloatArray, turn: float) -> FloatArray:
+        """What a meshed body's move by a step [mm] and a turn [rad] moves each unit load along its
+        own fixed line ``(p,)``, mm."""
+        unit = self.mover.pushes.unit(config, number, config.centre[number] + 0.5 * step)
+        return unit @ np.array([step[0], step[1], turn])
+
     def advance(self, config: Config, problem: Condensed, answer: Answer, share: float = 1.0
                 ) -> Config:
         """The configuration after an answer of the problem in another one, or a share of the way
@@ -201,9 +244,7 @@ class Moving:
                 if not lay.free[i]:
                     continue
                 turn = rigid[2] / lay.length[i]
-                about = centre[i] + 0.5 * rigid[:2]
-                unit = self.mover.pushes.unit(config, i, about)
-                pushed += unit @ np.array([rigid[0], rigid[1], turn])
+                pushed += self._work(config, i, rigid[:2], turn)
                 centre[i] += rigid[:2]
                 angle[i] += turn
                 continue

@@ -14,6 +14,9 @@ class Geometry(Protocol):
     def due(self, last: Any) -> bool:
         """Whether what follows a point is to be found on moved geometry."""
 
+    def far(self, point: Any) -> bool:
+        """Whether a piece has moved so far that the path ends with a point."""
+
     def step(self, last: Any, place: float, zero: float, size: float, hammer: bool) -> Any:
         """The next point at a position of the ram; None where it is not known, False where it
         moves too far for one step."""

@@ -37,6 +37,8 @@ SEAT_N = 1.0
 """Force [N] that seats the parts before they are pressed by displacement."""
 WAY = (0.25, 0.5, 1.0)
 """Shares of a step over which it is found where the direct way is not."""
+STRIDE = 1.5
+"""Longest step on moved geometry, over the one before: what was too far once is so again."""
 MOST_GAPS = 6
 """Gaps one after another after which nothing larger is tried."""
 MOST_PIVOTS = 20_000
@@ -193,6 +195,8 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         # What a step was halved into stays: where a path ends does not change its points.
         for point in walk.points[before:]:
             why = why or (stop(point) if stop is not None else None) or ""
+            if point.moved is not None and geometry is not None and geometry.far(point):
+                why = why or FARTHER
             if point.load_N > most_load:
                 why = why or LOAD_LIMIT
         why = why or walk.why
@@ -230,11 +234,15 @@ class _Walk:
     def to(self, place: float) -> bool:
         """Go to a displacement, in short steps once geometry moves; whether it was reached."""
         while self.geometry is not None and self.geometry.due(self.points[-1]):
-            start = self.points[-1].ram_mm
-            count = int(np.ceil((place - start) / self.geometry.longest - 1e-9))
+            last = self.points[-1]
+            rest = place - last.ram_mm
+            usual = rest / np.ceil(rest / self.geometry.longest - 1e-9)
+            stride = usual if last.moved is None else STRIDE * (last.ram_mm - self.points[-2].ram_mm)
+            count = int(np.ceil(rest / np.clip(stride, usual / 2**HALVINGS, usual) - 1e-9))
+            halved = int(np.log2(usual * count / rest) + 1e-9)
             if count <= 1:
                 break
-            if not self._to(start + (place - start) / count):
+            if not self._to(last.ram_mm + rest / count, halved):
                 return False
         return self._to(place)
 
