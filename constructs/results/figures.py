@@ -113,7 +113,7 @@ class Figures:
             moved or self.model.problem, self.answer.load, self.answer.force)[count:]
         parts = self.model.hardware.parts
         if moved is not None and moved.placed is not None:
-            parts = [p if chain is None else replace(p, member=chain)
+            parts = [p if chain is None else replace(p, member=chain.member)
                      for p, chain in zip(parts, moved.placed.members[count:], strict=True)]
         return {p.name: (p, f) for p, f in zip(parts, forces, strict=True)}
 

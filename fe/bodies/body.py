@@ -227,6 +227,11 @@ class Body:
             self._rows, self._motions = self._rows[:known], self._motions[:known]
             self._done = known
 
+    @cached_property
+    def held(self) -> IntArray:
+        """Degrees of freedom at which `solve` gives zero: fixed, or pinned for want of others."""
+        return np.setdiff1d(np.arange(self.n_dof), self._free)
+
     @property
     def responses_known(self) -> int:
         """Number of unit responses for which this body has been solved."""

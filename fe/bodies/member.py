@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
-from buttress.fe.arrays import FloatArray
+from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 
 
@@ -50,6 +50,53 @@ def beam_stiffness(length: FloatArray, sections: Sequence[BeamSection]) -> Float
     ]).transpose(2, 0, 1)
 
 
+def chain_stiffness(points: FloatArray, sections: Sequence[BeamSection]
+                    ) -> tuple[IntArray, FloatArray]:
+    """Degrees of freedom ``(k-1, 6)`` and stiffness ``(k-1, 6, 6)`` of the elements of a chain
+    through ``points (k, 2)`` [mm], in space."""
+    step = np.diff(points, axis=0)
+    length = np.hypot(*step.T)
+    cos, sin = (step / length[:, None]).T
+    turn = np.zeros((len(sections), 6, 6))
+    for first in (0, 3):
+        turn[:, first, first] = turn[:, first + 1, first + 1] = cos
+        turn[:, first, first + 1], turn[:, first + 1, first] = sin, -sin
+        turn[:, first + 2, first + 2] = 1.0
+    return (3 * np.arange(len(sections))[:, None] + np.arange(6),
+            turn.transpose(0, 2, 1) @ beam_stiffness(length, sections) @ turn)
+
+
+def kinked(points: FloatArray, nodes: Sequence[int] | IntArray) -> FloatArray:
+    """Displacements ``(3k, h)`` of a chain when the part before each of the nodes rotates by 1 rad.
+
+    The virtual work of the chain's forces on this motion is the bending moment at the node.
+    """
+    arm = points[:, None] - points[None, nodes]
+    before = np.arange(len(points))[:, None] < np.asarray(nodes, dtype=int)[None]
+    shape = np.stack([-arm[..., 1], arm[..., 0], np.ones(arm.shape[:2])], axis=1)
+    return np.asarray(shape * before[:, None]).reshape(3 * len(points), len(nodes))
+
+
+def internal_forces(points: FloatArray, forces: FloatArray) -> FloatArray:
+    """Axial force [N], shear [N] and moment at both ends [N mm] of each element, ``(k-1, 4)``.
+
+    By statics alone: a free open chain is statically determinate. ``forces (3k,)`` are all
+    forces on the nodes.
+    """
+    p, x = forces.reshape(-1, 3), points
+    resultant = np.cumsum(p[:, :2], axis=0)[:-1]
+    moment0 = np.cumsum(x[:, 0] * p[:, 1] - x[:, 1] * p[:, 0] + p[:, 2])[:-1]
+    step = np.diff(x, axis=0)
+    along = step / np.hypot(step[:, 0], step[:, 1])[:, None]
+    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    out = np.empty((len(x) - 1, 4))
+    out[:, 0] = -(resultant * along).sum(axis=1)
+    out[:, 1] = -(resultant * across).sum(axis=1)
+    for column, end in ((2, x[:-1]), (3, x[1:])):
+        out[:, column] = end[:, 0] * resultant[:, 1] - end[:, 1] * resultant[:, 0] - moment0
+    return out
+
+
 class Member(Body):
     """An open chain of beam elements through ``points (k, 2)``, with one section per element."""
 
@@ -60,16 +107,7 @@ class Member(Body):
             raise ValueError(f"{name}: {len(points)} nodes need {len(points) - 1} sections")
         self.sections = tuple(sections)
         n = 3 * len(points)
-        step = np.diff(points, axis=0)
-        length = np.hypot(*step.T)
-        cos, sin = (step / length[:, None]).T
-        turn = np.zeros((len(sections), 6, 6))
-        for first in (0, 3):
-            turn[:, first, first] = turn[:, first + 1, first + 1] = cos
-            turn[:, first, first + 1], turn[:, first + 1, first] = sin, -sin
-            turn[:, first + 2, first + 2] = 1.0
-        local = turn.transpose(0, 2, 1) @ beam_stiffness(length, sections) @ turn
-        dofs = 3 * np.arange(len(sections))[:, None] + np.arange(6)
+        dofs, local = chain_stiffness(points, sections)
         stiffness = sp.csc_matrix(
             (local.ravel(), (np.repeat(dofs, 6), np.tile(dofs, 6).ravel())), shape=(n, n))
         super().__init__(name, stiffness, points, fixed, rotation_dof=True)
@@ -86,32 +124,10 @@ class Member(Body):
         return Column.of([3 * node + 2], [1.0])
 
     def kinks(self, nodes: Sequence[int]) -> FloatArray:
-        """Displacements ``(n_dof, k)`` when the part before each of the nodes rotates by 1 rad.
-
-        The virtual work of the member's forces on this motion is the bending moment at the node.
-        """
-        arm = self.points[:, None] - self.points[None, nodes]
-        before = np.arange(len(self.points))[:, None] < np.asarray(nodes, dtype=int)[None]
-        shape = np.stack([-arm[..., 1], arm[..., 0], np.ones(arm.shape[:2])], axis=1)
-        return np.asarray(shape * before[:, None]).reshape(-1, len(nodes))
+        """Displacements ``(n_dof, h)`` of unit kinks [rad] at nodes; see `kinked`."""
+        return kinked(self.points, nodes)
 
     def internal_forces(self, forces: FloatArray) -> FloatArray:
-        """Axial force [N], shear [N] and moment at both ends [N mm] of each element, ``(k-1, 4)``.
-
-        By statics alone: a free open chain is statically determinate. ``forces (n_dof,)`` are all
-        forces on the nodes.
-        """
-        p = forces.reshape(-1, 3)
-        x = self.points
-        resultant = np.cumsum(p[:, :2], axis=0)[:-1]
-        moment0 = np.cumsum(x[:, 0] * p[:, 1] - x[:, 1] * p[:, 0] + p[:, 2])[:-1]
-        step = np.diff(x, axis=0)
-        along = step / np.hypot(step[:, 0], step[:, 1])[:, None]
-        across = np.stack([-along[:, 1], along[:, 0]], axis=1)
-        out = np.empty((len(x) - 1, 4))
-        out[:, 0] = -(resultant * along).sum(axis=1)
-        out[:, 1] = -(resultant * across).sum(axis=1)
-        for column, end in ((2, x[:-1]), (3, x[1:])):
-            about = moment0 - (end[:, 0] * resultant[:, 1] - end[:, 1] * resultant[:, 0])
-            out[:, column] = -about
-        return out
+        """Forces and moments in each element ``(k-1, 4)`` under ``forces (n_dof,)``; see
+        `internal_forces`."""
+        return internal_forces(self.points, forces)

@@ -7,12 +7,29 @@ from there; `Placed` holds the rest: the finite poses, shapes of members, and di
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import scipy.sparse as sp
 
 from buttress.fe.arrays import BoolArray, FloatArray
 from buttress.fe.bodies.member import Member
+
+
+class Chain(Protocol):
+    """A chain through the points ``(k, 2)`` that a member now has."""
+
+    @property
+    def points(self) -> FloatArray:
+        """[mm]."""
+
+    @property
+    def flexibility(self) -> FloatArray:
+        """``(3k, 3k)`` [mm/N, 1/N, 1/(N mm)]."""
+
+    @property
+    def member(self) -> Member:
+        """The same as a body."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +53,7 @@ class Placed:
     length: FloatArray
     bent: tuple[FloatArray | None, ...]
     forces: tuple[FloatArray | None, ...]
-    members: tuple[Member | None, ...]
+    members: tuple[Chain | None, ...]
     measured: FloatArray
     kinks: FloatArray
     direction: FloatArray

@@ -21,8 +21,8 @@ import numpy as np
 import scipy.sparse as sp
 
 from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.bodies.member import kinked
 from buttress.fe.links.condense import Condensed
-from buttress.fe.links.link import Hinge, LinkList
 from buttress.fe.links.placed import Placed
 from buttress.fe.moved.faces import OPEN_MM, Face, Meeting, hermite, meet
 from buttress.fe.moved.pushes import Pushes
@@ -97,7 +97,6 @@ class Mover:
         m_links = np.zeros((len(p.measure_names), n))
         m_loads = np.zeros((len(p.measure_names), len(p.loads)))
         apart, kinks = j.apart.copy(), np.zeros((n, h))
-        hinges: list[Hinge] = list(p.links.hinges)
         bent: list[FloatArray | None] = [None] * count
         forces: list[FloatArray | None] = [None] * count
         in_shape = np.zeros(h)
@@ -119,15 +118,13 @@ class Mover:
                 forces[i] = shape.forces
                 mine = np.flatnonzero(lay.hinges == i)
                 in_shape[mine] = shape.kinks * lay.length[i]
-                for c in mine:
-                    hinge = int(lay.hinge_node[c])
-                    hinges[c] = replace(hinges[c], member=shape.member)
-                    before = node < hinge
-                    moment = cross(j.at[own] - shape.points[hinge], d[own]) + j.lever[own]
-                    np.add.at(kinks[:, c], links[before],
-                              (w[:, 0] * moment)[before] / lay.length[i])
+                nodes = lay.hinge_node[mine]
+                moment = cross(j.at[own][:, None] - shape.points[nodes], d[own][:, None]) + j.lever[
+                    own][:, None]
+                before = node[:, None] < nodes
+                np.add.at(kinks, (links[:, None], mine), w * moment * before / lay.length[i])
                 if mine.size and (load.nnz or read.nnz):
-                    field = shape.member.kinks(lay.hinge_node[mine].tolist()) / lay.length[i]
+                    field = kinked(shape.points, nodes) / lay.length[i]
                     load_kinks[mine] = (load @ field).T
                     m_kinks[:, mine] += read @ field
                 # Dead loads on members: exactly what their nodes have moved, less what is elastic.
@@ -163,8 +160,8 @@ class Mover:
         compliance = np.where(corner, np.maximum(p.compliance, CORNER), p.compliance)
         direction, at_ends, ground = self._ends(j)
         return replace(
-            p, links=LinkList(p.links.links, hinges), flexibility=flexibility, rigid=rigid,
-            kinks=kinks, load_deformation=load_def, load_rigid=load_rigid, load_kinks=load_kinks,
+            p, flexibility=flexibility, rigid=rigid, kinks=kinks, load_deformation=load_def,
+            load_rigid=load_rigid, load_kinks=load_kinks,
             load_flexibility=0.5 * (load_flex + load_flex.T), measure_links=m_links,
             measure_rigid=m_rigid, measure_kinks=m_kinks, measure_loads=m_loads, gap=gap,
             compliance=compliance,
@@ -172,8 +169,7 @@ class Mover:
             placed=Placed(
                 columns=tuple(columns), angle=config.angle, centre=config.centre,
                 start=lay.centre, length=lay.length, bent=tuple(bent), forces=tuple(forces),
-                members=tuple(config.shapes[i].member if i in config.shapes else None
-                              for i in range(count)),
+                members=tuple(config.shapes.get(i) for i in range(count)),
                 measured=measured - m_kinks @ in_shape
                 - self._elastic(config, p), kinks=in_shape, direction=direction, at=at_ends,
                 ground=ground))

@@ -12,12 +12,13 @@ through the points of that shape, so that forces act where they now are (string 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from buttress.fe.arrays import FloatArray, IntArray
-from buttress.fe.bodies.member import BeamSection, Member
+from buttress.fe.bodies.member import BeamSection, Member, chain_stiffness, internal_forces
 from buttress.fe.moved.spots import cross, left_of, turned
 
 
@@ -25,24 +26,40 @@ from buttress.fe.moved.spots import cross, left_of, turned
 class Shape:
     """A member as it is: points ``(k, 2)``, angles of its nodes since it was straight as built
     ``(k,)``, the forces on its nodes under which it has this shape ``(3k,)`` and the kinks that it
-    has ``(h,)`` [rad]. ``flexibility (3k, 3k)`` is that of ``member``, the chain through them."""
+    has ``(h,)`` [rad]; ``natural`` is the member as built."""
 
     points: FloatArray
     angle: FloatArray
     forces: FloatArray
     kinks: FloatArray
-    member: Member
-    flexibility: FloatArray
+    natural: Member
 
-    @staticmethod
-    def of(natural: Member, points: FloatArray, angle: FloatArray, forces: FloatArray,
-           kinks: FloatArray) -> Shape:
-        # Elements give way as at their natural lengths, however they are stretched.
-        long = [np.hypot(*np.diff(x, axis=0).T) for x in (points, natural.points)]
-        sections = [BeamSection(k * s.axial, k * s.bending, s.shear / k)
-                    for s, k in zip(natural.sections, (long[0] / long[1]).tolist(), strict=True)]
-        member = Member(natural.name, points, sections)
-        return Shape(points, angle, forces, kinks, member, member.solve(np.eye(member.n_dof)))
+    @cached_property
+    def sections(self) -> list[BeamSection]:
+        """Of its elements, which give way as at their natural lengths, however stretched."""
+        long = [np.hypot(*np.diff(x, axis=0).T) for x in (self.points, self.natural.points)]
+        return [BeamSection(k * s.axial, k * s.bending, s.shear / k) for s, k in zip(
+            self.natural.sections, (long[0] / long[1]).tolist(), strict=True)]
+
+    @cached_property
+    def member(self) -> Member:
+        """The chain through its points."""
+        return Member(self.natural.name, self.points, self.sections)
+
+    @cached_property
+    def flexibility(self) -> FloatArray:
+        """Of the chain through its points, held where the natural member is ``(3k, 3k)``."""
+        dofs, blocks = chain_stiffness(self.points, self.sections)
+        size = self.natural.n_dof
+        stiffness = np.zeros((size, size))
+        np.add.at(stiffness, (dofs[:, :, None], dofs[:, None, :]), blocks)
+        # A held degree of freedom stands alone.
+        held = self.natural.held
+        stiffness[held], stiffness[:, held] = 0.0, 0.0
+        stiffness[held, held] = 1.0
+        out = np.linalg.inv(stiffness)
+        out[held, held] = 0.0
+        return np.asarray(0.5 * (out + out.T))
 
     @property
     def bent(self) -> FloatArray:
@@ -60,7 +77,7 @@ def bend(natural: Member, hinges: IntArray, before: Shape, move: FloatArray,
     x = natural.points
     step = np.diff(x, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
-    inner = before.member.internal_forces(forces)
+    inner = internal_forces(before.points, forces)
     ea, ei, shear = np.array([(s.axial, s.bending, s.shear) for s in natural.sections]).T
     phi = 12.0 * ei / (shear * length**2)
     # An element on two pins under the moments of its ends.
@@ -85,7 +102,7 @@ def bend(natural: Member, hinges: IntArray, before: Shape, move: FloatArray,
     about = before.angle.mean() + move[2::3].mean()
     turn += 2.0 * np.pi * round((about - angle.mean() - turn) / (2.0 * np.pi))
     held = _held(placed, inner[:, 0], first, second)
-    return Shape.of(natural, placed, angle + turn, held, kinks)
+    return Shape(placed, angle + turn, held, kinks, natural)
 
 
 def _held(points: FloatArray, axial: FloatArray, first: FloatArray, second: FloatArray
@@ -107,12 +124,6 @@ def _held(points: FloatArray, axial: FloatArray, first: FloatArray, second: Floa
     return out.ravel()
 
 
-def kinked(shape: Shape, hinge_nodes: IntArray, kinks: FloatArray) -> FloatArray:
-    """Displacements ``(3k,)`` of small kinks [rad] at nodes of a shape."""
-    return np.asarray(shape.member.kinks([int(n) for n in hinge_nodes]) @ kinks) if len(kinks) \
-        else np.zeros(shape.member.n_dof)
-
-
 @dataclass(frozen=True)
 class Config:
     """Where all bodies are. ``centre (b, 2)`` and ``angle (b,)`` are those of meshed bodies;
@@ -132,8 +143,8 @@ class Config:
         for i, body in enumerate(bodies):
             if layout.member[i]:
                 k, own = len(body.points), np.flatnonzero(layout.hinges == i)
-                shapes[i] = Shape.of(body, body.points, np.zeros(k), np.zeros(3 * k),
-                                     np.zeros(own.size))
+                shapes[i] = Shape(body.points, np.zeros(k), np.zeros(3 * k), np.zeros(own.size),
+                                  body)
         return Config(layout.centre.copy(), np.zeros(len(bodies)), shapes,
                       np.zeros(len(layout.problem.loads)))
 

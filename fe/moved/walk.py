@@ -16,11 +16,11 @@ from functools import cached_property
 import numpy as np
 
 from buttress.fe.arrays import FloatArray, IntArray
-from buttress.fe.bodies.member import Member
+from buttress.fe.bodies.member import Member, kinked
 from buttress.fe.links.condense import Condensed
 from buttress.fe.moved.faces import Meeting, faces_of
 from buttress.fe.moved.place import Mover
-from buttress.fe.moved.shape import Config, Shape, bend, kinked, rigid_move
+from buttress.fe.moved.shape import Config, Shape, bend, rigid_move
 from buttress.fe.moved.spots import CannotMove, Layout, turned
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.path import Point
@@ -166,7 +166,7 @@ class Moving:
         for i, shape in now.shapes.items():
             old = before.shapes[i]
             move = more * np.column_stack([shape.points - old.points, shape.angle - old.angle])
-            shapes[i] = bend(lay.problem.bodies[i], lay.hinge_node[lay.hinges == i], shape,
+            shapes[i] = bend(shape.natural, lay.hinge_node[lay.hinges == i], shape,
                              move.ravel(), shape.forces + more * (shape.forces - old.forces),
                              shape.kinks + more * (shape.kinks - old.kinks))
         step, turn = more * (now.centre - before.centre), more * (now.angle - before.angle)
@@ -256,7 +256,7 @@ class Moving:
             kinks = shape.kinks + share * (kinks - shape.kinks)
             move = (shape.flexibility @ (forces - shape.forces)
                     + rigid_move(shape.points, shape.points.mean(axis=0), lay.length[i], rigid)
-                    + kinked(shape, lay.hinge_node[mine], kinks - shape.kinks))
+                    + kinked(shape.points, lay.hinge_node[mine]) @ (kinks - shape.kinks))
             shapes[i] = bend(body, lay.hinge_node[mine], shape, move, forces, kinks)
         return Config(centre, angle, shapes, pushed)
 

@@ -236,8 +236,9 @@ class _Walk:
         while self.geometry is not None and self.geometry.due(self.points[-1]):
             last = self.points[-1]
             rest = place - last.ram_mm
-            usual = rest / np.ceil(rest / self.geometry.longest - 1e-9)
-            stride = usual if last.moved is None else STRIDE * (last.ram_mm - self.points[-2].ram_mm)
+            usual = stride = rest / np.ceil(rest / self.geometry.longest - 1e-9)
+            if last.moved is not None:
+                stride = STRIDE * (last.ram_mm - self.points[-2].ram_mm)
             count = int(np.ceil(rest / np.clip(stride, usual / 2**HALVINGS, usual) - 1e-9))
             halved = int(np.log2(usual * count / rest) + 1e-9)
             if count <= 1:

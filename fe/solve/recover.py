@@ -8,7 +8,7 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
-from buttress.fe.bodies.member import Member
+from buttress.fe.bodies.member import Member, kinked
 from buttress.fe.links.condense import Condensed, kink_motions
 from buttress.fe.links.placed import Placed
 from buttress.fe.solve.answer import Answer
@@ -78,12 +78,12 @@ def _moved_displacements(problem: Condensed, placed: Placed, answer: Answer) -> 
         rigid = answer.rigid[problem.rigid_body == i]
         chain, bent, held = placed.members[i], placed.bent[i], placed.forces[i]
         if chain is not None and bent is not None and held is not None:
-            small = bent.reshape(-1, 3).copy() + chain.solve(f - held).reshape(-1, 3)
-            own = [j for j, x in enumerate(problem.links.hinges) if x.member is chain]
+            small = bent.reshape(-1, 3).copy() + (chain.flexibility @ (f - held)).reshape(-1, 3)
+            own = [j for j, x in enumerate(problem.links.hinges) if x.member is body]
             turn = (answer.kink - placed.kinks)[own] / placed.length[i]
             if own:
                 nodes = [problem.links.hinges[j].node for j in own]
-                small += (chain.kinks(nodes) @ turn).reshape(-1, 3)
+                small += (kinked(chain.points, nodes) @ turn).reshape(-1, 3)
             points, centre = chain.points, chain.points.mean(axis=0)
         else:
             carried = placed.carried(i, body.points)
