@@ -14,39 +14,22 @@ their line in space, as those of a test machine.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
-import scipy.sparse as sp
 
 from buttress.fe.arrays import FloatArray, IntArray
-from buttress.fe.bodies.member import kinked
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.placed import Placed
 from buttress.fe.moved.faces import OPEN_MM, Face, Meeting, hermite, meet
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import NONE, Layout, cross, left_of, turned
+from buttress.fe.moved.terms import Joined, Terms
 
 CORNER = 1e-6
 """Least compliance of a corner on a face [mm/N]: a micrometre per kilonewton."""
-
-
-@dataclass(frozen=True)
-class Joined:
-    """The links where they are: legs (a link, a spot, a weight each) and what is apart.
-
-    ``direction (n, 2)`` of each link's force; ``at (legs, 2)``: where it acts; ``apart (n,)`` [mm].
-    """
-
-    link: IntArray
-    spot: IntArray
-    weight: FloatArray
-    lever: FloatArray
-    at: FloatArray
-    direction: FloatArray
-    apart: FloatArray
 
 
 class Mover:
@@ -78,101 +61,51 @@ class Mover:
         """
         lay, p = self.layout, self.layout.problem
         j = self._joined(config, meeting, meeting if began is None else began)
+        terms = Terms(self.pushes, config, j)
+        for i in range(len(p.bodies)):
+            terms.add(i)
         middle = config.middle(lay)
-        body = lay.body[j.spot]
-        count = len(p.bodies)
-        n, m, h = self.n, p.rigid.shape[1], p.kinks.shape[1]
         modes = np.concatenate([[0], np.cumsum(np.where(lay.free, 3, 0))])
-        d = j.direction[j.link]
-        # Rigid motions.
+        load_rigid, m_rigid, measured = self.pushes.rigid(config, middle, modes, terms.bent)
+        # A corner may come to lie on a point of its own: their forces are then made unique.
+        compliance = np.where(meeting.slave == 1, np.maximum(p.compliance, CORNER), p.compliance)
+        in_shape = terms.in_shape
+        return replace(
+            p, flexibility=0.5 * (terms.flexibility + terms.flexibility.T),
+            rigid=self._rigid(j, middle, modes), kinks=terms.kinks,
+            load_deformation=terms.load_deformation, load_rigid=load_rigid,
+            load_kinks=terms.load_kinks,
+            load_flexibility=0.5 * (terms.load_flexibility + terms.load_flexibility.T),
+            measure_links=terms.measure_links, measure_rigid=m_rigid,
+            measure_kinks=terms.measure_kinks, measure_loads=terms.measure_loads,
+            gap=p.gap - terms.apart + terms.kinks @ in_shape, compliance=compliance,
+            load_base=terms.load_base - terms.load_kinks.T @ in_shape,
+            placed=self._placed(config, j, terms, measured - terms.measure_kinks @ in_shape
+                                - self._elastic(config, p)))
+
+    def _rigid(self, j: Joined, middle: FloatArray, modes: IntArray) -> FloatArray:
+        """Rigid motions in the links ``(n, m)``: of body i, those from ``modes[i]`` on."""
+        lay = self.layout
+        body, d = lay.body[j.spot], j.direction[j.link]
         turn = (cross(j.at - middle[body], d) + j.lever) / lay.length[body]
         rows = np.column_stack([d, turn]) * j.weight[:, None]
-        rigid = np.zeros((n, m))
+        out = np.zeros((self.n, lay.problem.rigid.shape[1]))
         free = lay.free[body]
         for k in range(3):
-            np.add.at(rigid, (j.link[free], modes[body[free]] + k), rows[free, k])
-        # Flexibilities.
-        flexibility, columns = np.zeros((n, n)), []
-        load_def, load_flex = np.zeros((n, len(p.loads))), np.zeros((len(p.loads),) * 2)
-        m_links = np.zeros((len(p.measure_names), n))
-        m_loads = np.zeros((len(p.measure_names), len(p.loads)))
-        apart, kinks = j.apart.copy(), np.zeros((n, h))
-        bent: list[FloatArray | None] = [None] * count
-        forces: list[FloatArray | None] = [None] * count
-        in_shape = np.zeros(h)
-        load_kinks, load_base = np.zeros((h, len(p.loads))), config.pushed.copy()
-        m_kinks = np.zeros((len(p.measure_names), h))
-        for i in range(count):
-            own = np.flatnonzero(body == i)
-            links, spot, w = j.link[own], j.spot[own], j.weight[own][:, None]
-            if lay.member[i]:
-                shape = config.shapes[i]
-                node = lay.node[spot]
-                arm = cross(j.at[own] - shape.points[node], d[own]) + j.lever[own]
-                values = np.column_stack([d[own], arm]) * w
-                at = 3 * node[:, None] + np.arange(3)
-                table, load, read = shape.flexibility, *self.pushes.on_member(i)
-                elastic = shape.bent
-                moved = np.column_stack([shape.points - p.bodies[i].points, shape.angle]).ravel()
-                bent[i] = moved
-                forces[i] = shape.forces
-                mine = np.flatnonzero(lay.hinges == i)
-                in_shape[mine] = shape.kinks * lay.length[i]
-                nodes = lay.hinge_node[mine]
-                moment = cross(j.at[own][:, None] - shape.points[nodes], d[own][:, None]) + j.lever[
-                    own][:, None]
-                before = node[:, None] < nodes
-                np.add.at(kinks, (links[:, None], mine), w * moment * before / lay.length[i])
-                if mine.size and (load.nnz or read.nnz):
-                    field = kinked(shape.points, nodes) / lay.length[i]
-                    load_kinks[mine] = (load @ field).T
-                    m_kinks[:, mine] += read @ field
-                # Dead loads on members: exactly what their nodes have moved, less what is elastic.
-                load_base += load @ (moved - elastic)
-            else:
-                back = turned(-config.angle[body[own]], d[own])
-                values = np.einsum("kij,kj->ki", lay.span[spot], back) * w
-                at = lay.table[spot]
-                table, load, read = self.pushes.on_piece(i, config.angle[i])
-                elastic = np.zeros(0)
-            size = table.shape[0]
-            rows_ = sp.csr_matrix((values.ravel(), (np.repeat(links, values.shape[1]),
-                                                    at.ravel())), shape=(n, size))
-            used = np.unique(links)
-            d_i = rows_[used]
-            first = d_i @ table
-            flexibility[np.ix_(used, used)] += (d_i @ first.T).T
-            if elastic.size:
-                apart[used] -= d_i @ elastic
-            if load.nnz:
-                load_def[used] += (load @ first.T).T
-                load_flex += load @ (load @ table).T
-            if read.nnz:
-                m_links[:, used] += read @ first.T
-                if load.nnz:
-                    m_loads += read @ (load @ table).T
-            columns.append(self.pushes.nodal(i, rows_))
-        flexibility = 0.5 * (flexibility + flexibility.T)
-        load_rigid, m_rigid, measured = self.pushes.rigid(config, middle, modes, bent)
-        gap = p.gap - apart + kinks @ in_shape
-        # A corner may come to lie on a point of its own: their forces are then made unique.
-        corner = meeting.slave == 1
-        compliance = np.where(corner, np.maximum(p.compliance, CORNER), p.compliance)
+            np.add.at(out, (j.link[free], modes[body[free]] + k), rows[free, k])
+        return out
+
+    def _placed(self, config: Config, j: Joined, terms: Terms, measured: FloatArray) -> Placed:
+        """Where bodies and the ends of links are. ``measured (k,)``: what measures read of it."""
+        lay = self.layout
         direction, at_ends, ground = self._ends(j)
-        return replace(
-            p, flexibility=flexibility, rigid=rigid, kinks=kinks, load_deformation=load_def,
-            load_rigid=load_rigid, load_kinks=load_kinks,
-            load_flexibility=0.5 * (load_flex + load_flex.T), measure_links=m_links,
-            measure_rigid=m_rigid, measure_kinks=m_kinks, measure_loads=m_loads, gap=gap,
-            compliance=compliance,
-            load_base=load_base - load_kinks.T @ in_shape,
-            placed=Placed(
-                columns=tuple(columns), angle=config.angle, centre=config.centre,
-                start=lay.centre, length=lay.length, bent=tuple(bent), forces=tuple(forces),
-                members=tuple(config.shapes.get(i) for i in range(count)),
-                measured=measured - m_kinks @ in_shape
-                - self._elastic(config, p), kinks=in_shape, direction=direction, at=at_ends,
-                ground=ground))
+        return Placed(
+            columns=tuple(terms.columns), angle=config.angle, centre=config.centre,
+            start=lay.centre, length=lay.length, bent=tuple(terms.bent),
+            forces=tuple(terms.forces),
+            members=tuple(config.shapes.get(i) for i in range(len(lay.problem.bodies))),
+            measured=measured, kinks=terms.in_shape, direction=direction, at=at_ends,
+            ground=ground)
 
     def _elastic(self, config: Config, p: Condensed) -> FloatArray:
         """Of the measures, the elastic displacements in the shapes of members ``(k,)``."""

@@ -20,14 +20,14 @@ LOAD = np.ones(1)
 
 def given_up(message: str, monkeypatch: pytest.MonkeyPatch) -> Capacity:
     """The capacity where the program of the capacity itself has no answer."""
-    real = module._program
+    real = module._least
 
-    def program(cost: Any, *given: Any) -> Any:
+    def least(cost: Any, *given: Any) -> Any:
         if cost[-1] == -1.0:
             return SimpleNamespace(status=4, message=message, fun=None, x=None)
         return real(cost, *given)
 
-    monkeypatch.setattr(module, "_program", program)
+    monkeypatch.setattr(module, "_least", least)
     return capacity(hinge.bar(built_in=True).problem, LOAD)
 
 
