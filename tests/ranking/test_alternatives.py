@@ -72,7 +72,8 @@ def test_every_alternative_makes_a_case_of_some_shipped_study() -> None:
         found = [case_of(example(study), name) for study in ("medial-shear", "posterior-shear")]
         soft = case_of(varied(small_study("nothing"), {"section.bone": "soft"}).study, name)
         hard = case_of(varied(small_study("nothing"), {"hardening.bone_share": 0.05}).study, name)
-        assert not all(isinstance(x, str) for x in (*found, soft, hard)), (name, found)
+        moves = case_of(varied(small_study("nothing"), {"press.large_movements": "on"}).study, name)
+        assert not all(isinstance(x, str) for x in (*found, soft, hard, moves)), (name, found)
 
 
 def test_the_ends_of_ranges_are_those_of_the_tables() -> None:
