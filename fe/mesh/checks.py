@@ -10,7 +10,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.mesh.edges import Edge, Planar, empty_places
 
-SHARPEST = 15.0  # degrees, corners below this cannot be meshed at the required quality
+SHARPEST = 8.0  # degrees; sharper corners are refused. Elements at a corner are as sharp as it is
 NEAR = 0.5  # of the element size: lines closer than this must meet
 THIN = 0.25  # of the element size: a body that vanishes when shrunk by this is a sliver
 
@@ -152,8 +152,8 @@ def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:
             from_joint = np.full(len(places), np.inf)
             for p in common:
                 from_joint = np.minimum(from_joint, np.hypot(*(places - points[p]).T))
-            # Near a common point lines are always close: at 15 degrees 0.26 of the length apart.
-            near = (distance < NEAR * size) & (distance < 0.25 * from_joint)
+            # Near a common point lines are always close: by the sine of their angle of the length.
+            near = (distance < NEAR * size) & (distance < 0.96 * np.sin(np.radians(SHARPEST)) * from_joint)
             if near.any():
                 x, y = places[near][int(distance[near].argmin())]
                 first, second = sorted((key, other), key=list(lines).index)

@@ -39,7 +39,7 @@ def plan(outline: ArrayLike, labels: Sequence[str], cuts: Mapping[str, ArrayLike
 
     Raises InputError with a key such as "fracture.NAME", "void.NAME", "region.NAME" or "outline"
     for lines that are not finite, cross themselves, do not divide the section, almost touch, leave
-    a sliver or form a corner below 15 degrees.
+    a sliver or form a corner below `checks.SHARPEST`.
     """
     if not (np.isfinite(size) and size > 0.0):
         raise InputError("invalid element size", key="size", value=str(size),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from mesh_angles import to_spare
 from section_figures import SIZE, graded
 from shapely import Polygon
 from shapely.ops import unary_union
@@ -169,7 +170,8 @@ def drawn_fracture(bone: Section, seed: int):
 
 
 def worst(seeds: range, coarser: float = 1.0) -> np.ndarray:
-    """Least angle [degrees] of the mesh of each drawn fracture that can be meshed."""
+    """Least angle [degrees] above the required one of the mesh of each drawn fracture that can be
+    meshed."""
     names, found = list(SECTIONS), []
     bones = {name: section(**SECTIONS[name]) for name in names}
     for seed in seeds:
@@ -183,14 +185,14 @@ def worst(seeds: range, coarser: float = 1.0) -> np.ndarray:
         whole = Polygon(planar.outline).difference(
             unary_union([Polygon(v) for v in planar.voids.values()]))
         assert sum(m.area for m in meshes) == pytest.approx(whole.area, rel=1e-9)
-        found.append(min(m.quality for m in meshes))
+        found.append(min(to_spare(m) for m in meshes))
     return np.array(found)
 
 
 def test_drawn_fractures_mesh_well() -> None:
     found = worst(range(80), coarser=2.0)
-    assert len(found) >= 68      # others: a second line at a small angle to the first
-    assert found.min() >= 15.0 - 1e-6
+    assert len(found) >= 72      # others: a second line at a small angle to the first
+    assert found.min() >= -1e-6
 
 
 @pytest.mark.deep
@@ -198,4 +200,4 @@ def test_a_thousand_drawn_fractures_mesh_well() -> None:
     found = worst(range(1600))
     print(f"{len(found)} meshed, worst {np.sort(found)[:5]}, median {np.median(found):.1f} degrees")
     assert len(found) >= 1400
-    assert found.min() >= 15.0 - 1e-6
+    assert found.min() >= -1e-6
