@@ -153,7 +153,8 @@ def _check_near(points: FloatArray, edges: list[Edge], size: float) -> None:
             for p in common:
                 from_joint = np.minimum(from_joint, np.hypot(*(places - points[p]).T))
             # Near a common point lines are always close: by the sine of their angle of the length.
-            near = (distance < NEAR * size) & (distance < 0.96 * np.sin(np.radians(SHARPEST)) * from_joint)
+            apart = 0.96 * np.sin(np.radians(SHARPEST)) * from_joint
+            near = (distance < NEAR * size) & (distance < apart)
             if near.any():
                 x, y = places[near][int(distance[near].argmin())]
                 first, second = sorted((key, other), key=list(lines).index)
