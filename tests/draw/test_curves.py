@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from figure_texts import clashes
 from made_up import comparison, construct, not_known, usual, words
 
 from buttress import compare, example, only
 from buttress.draw import all as figures
 from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM
-from buttress.draw.text import clashes
 from buttress.fe.richardson import SPREAD
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
