@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections import Counter, defaultdict
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from time import perf_counter
 
 from buttress.comparison.cost import Cost
@@ -18,7 +18,8 @@ from buttress.fe.status import Status
 from buttress.results.comparison import Comparison, Meshes
 from buttress.results.records import ConstructResult
 from buttress.results.soft import SoftBone
-from buttress.rules.check import check
+from buttress.results.stages import StagedResult
+from buttress.rules.check import Finding, check
 from buttress.rules.screw import PLATE_ACROSS
 from buttress.rules.study import COUNTED, left_by_reduction
 from buttress.study.read import AnyStudy, as_study
@@ -55,17 +56,7 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
     study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
     findings = check(study)    # refuses what cannot be solved, in the words of the study file
-    broken = {c.name: tuple(f"{f.part}: {f.message}" for f in findings
-                            if f.level == "broken" and f.construct == c.name)
-              for c in study.constructs if c.name not in twins}
-    warned, remarks = defaultdict(list), defaultdict(list)
-    for finding in findings:
-        if finding.level != "note" and not finding.construct:
-            say(f"warning: {finding.part}: {finding.message}")
-        if finding.level != "note" and finding.construct not in twins:
-            warned[finding.construct].append(f"{finding.part}: {finding.message}")
-        elif finding.rule == PLATE_ACROSS and finding.construct not in twins:
-            remarks[finding.construct].append(f"{finding.part}: {finding.message}")
+    noted = _noted(study, findings, twins, say)
     others = finer(study, error_bars)
     parts = parts_of(study)
     found = _all(Solving(study, pictures), parts, workers, say, "to solve all constructs"
@@ -80,19 +71,11 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         if one.bears is not None:
             soft[name] = one.bears
         else:
-            remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
+            noted.remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
         if one.staged is not None:
-            staged.append(replace(one.staged, breaks_rule=bool(broken.get(name))))
-            warned[name] += one.staged.warnings
-            remarks[name] += one.staged.left_off
+            staged.append(noted.on_stages(name, one.staged))
         if one.result is not None:
-            done.append(replace(
-                one.result, twin_of=twins.get(name), breaks_rule=bool(broken.get(name)),
-                rule_findings=broken.get(name, ()),
-                pictures=tuple(replace(p, breaks_rule=bool(broken.get(name)))
-                               for p in one.result.pictures),
-                warnings=(*warned[name], *one.result.warnings), remarks=(
-                    *filter(None, [one.result.begins]), *remarks[name])))
+            done.append(noted.on(one.result, twins.get(name)))
     if not done:
         raise ButtressError("no construct could be solved: " + KILLED)
     mesh = next(x.mesh for x in found.values() if x.mesh)
@@ -107,6 +90,46 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         meshes=meshes, seconds=dict(seconds), stages=tuple(staged),
         soft=SoftBone(words, soft) if words else None,
         lost=tuple(f"{p.name}: not solved: {KILLED}" for p in parts if found[p.number].lost))
+
+
+@dataclass(frozen=True)
+class _Noted:
+    """What is said of each construct, by its name: rules that it breaks, warnings, remarks."""
+
+    broken: dict[str, tuple[str, ...]]
+    warned: defaultdict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    remarks: defaultdict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+
+    def on(self, result: ConstructResult, twin_of: str | None) -> ConstructResult:
+        """A construct's result with what is said of it."""
+        name, breaks = result.name, bool(self.broken.get(result.name))
+        return replace(
+            result, twin_of=twin_of, breaks_rule=breaks, rule_findings=self.broken.get(name, ()),
+            pictures=tuple(replace(p, breaks_rule=breaks) for p in result.pictures),
+            warnings=(*self.warned[name], *result.warnings),
+            remarks=(*filter(None, [result.begins]), *self.remarks[name]))
+
+    def on_stages(self, name: str, staged: StagedResult) -> StagedResult:
+        """A construct's stages; what they say is said of the construct too."""
+        self.warned[name] += staged.warnings
+        self.remarks[name] += staged.left_off
+        return replace(staged, breaks_rule=bool(self.broken.get(name)))
+
+
+def _noted(study: Study, findings: Sequence[Finding], twins: dict[str, str], say: Say) -> _Noted:
+    """Findings of the rules of the trade by construct; those on no construct are said at once."""
+    out = _Noted({c.name: tuple(f"{f.part}: {f.message}" for f in findings
+                                if f.level == "broken" and f.construct == c.name)
+                  for c in study.constructs if c.name not in twins})
+    for finding in findings:
+        said = f"{finding.part}: {finding.message}"
+        if finding.level != "note" and not finding.construct:
+            say(f"warning: {said}")
+        if finding.level != "note" and finding.construct not in twins:
+            out.warned[finding.construct].append(said)
+        elif finding.rule == PLATE_ACROSS and finding.construct not in twins:
+            out.remarks[finding.construct].append(said)
+    return out
 
 
 def _with_bars(done: list[ConstructResult], mesh: dict, studies: Sequence[Study],

@@ -14,8 +14,8 @@ from matplotlib.lines import Line2D
 from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap_all
-from buttress.fe.arrays import FloatArray
 from buttress.results.comparison import Comparison
+from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.judged import ONLY_FRICTION
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -25,7 +25,6 @@ from buttress.results.records import (
     needs_friction,
     not_tightened,
 )
-from buttress.results.verdict import crossing as crossing_told
 from buttress.study.checked import require_known
 from buttress.study.tables import number
 from buttress.words import BREAKS_RULE
@@ -41,8 +40,7 @@ EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is 
 """Marker and meaning of the events that are drawn; slip begins with the first load."""
 PEAK, CROSSING, STUDY = "peak", "two curves cross", "loads of the study"
 BARS = "error bar over meshes"
-LEAST_MM = 0.02
-"""Curves that cross nearer to zero than this cannot be distinguished."""
+MARKS = (*(meaning for _, meaning in EVENTS.values()), PEAK, CROSSING, STUDY, BARS)
 
 
 def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | None = None
@@ -52,8 +50,9 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
     Without a ``fragment``, the movement is that by which constructs are ordered, the largest of net
     subsidence, step-off and gap of the joint; lines show where they are, and rings where the
     sentence of a construct says that two curves cross. With one, it is the mean subsidence of its
-    joint surface, with a ring where two curves cross. Markers show the first event of each kind, a
-    cross the peak. With ``ax``, leave room for the list right of it.
+    joint surface, with rings by the same rule: first one is ahead by more than a tie, then the
+    other. Markers show the first event of each kind, a cross the peak. With ``ax``, leave room for
+    the list right of it.
 
     Raises InputError, with the closest name, for a fragment that the study has not.
     """
@@ -62,48 +61,25 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
     constructs = comparison.constructs
     stated = _stated(comparison) if fragment is None else {}
     words = [f"{c.marked_name} ({ending(c)})" for c in constructs]
-    marks = [meaning for _, meaning in EVENTS.values()] + [PEAK, CROSSING, STUDY, BARS, *stated]
     if ax is None:
-        now = page()
-        high = now.high - 1.9
-        lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE,
-                                 (now.wide - 2.0,) if now.narrow else (3.4, 4.2, 5.2))
-        needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + len(marks) + 1)
-        widest = max(widest, *(width(x) for x in marks))
-        figure: Figure = d.slide(now.high if now.narrow else max(now.high, needed + 1.9))
-        ax = d.axes_at(figure, 1.2, 1.1, now.wide - (1.4 if now.narrow else widest + 2.5),
-                       figure.get_figheight() - 1.9)
+        ax, lines = _slide(words, [*MARKS, *stated])
     else:
         lines, _ = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
         d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
-    handles, drawn, kinds, barred = [], [], set[str](), False
+    handles, drawn, kinds = [], {c.name: shown(c, fragment) for c in constructs}, set[str]()
     for i, c in enumerate(constructs):
         look = d.series(i)
-        sunk, load = shown(c, fragment)
-        ax.plot(sunk, load, linewidth=2.2, label=lines[i], gid=f"path {c.name}",
-                color=look["color"], linestyle=look["linestyle"])
-        handles.append(Line2D([], [], linewidth=2.2, label=lines[i], color=look["color"],
-                              linestyle=look["linestyle"]))
-        drawn.append((sunk, load))
+        [path] = ax.plot(*drawn[c.name], linewidth=2.2, label=lines[i], gid=f"path {c.name}",
+                         color=look["color"], linestyle=look["linestyle"])
+        handles.append(path)
         kinds |= _mark(ax, c, fragment, look["color"])
-        barred |= _error_bars(ax, c, fragment, look["color"])
-    crossings = [p for a, b in combinations(drawn, 2) for p in crossing(a, b)] if fragment else [
-        (p.moved_mm, p.load_N) for a, b in combinations(_own(constructs), 2)
-        if (p := crossing_told(a, b)) is not None]
-    for x, y in crossings:
+        kinds |= {BARS} if _error_bars(ax, c, fragment, look["color"]) else set()
+    if rings := _crossings(constructs, drawn, fragment):
+        kinds.add(CROSSING)
+    for x, y in rings:
         ax.plot(x, y, marker="o", markersize=13, markerfacecolor="none", markeredgecolor="black",
                 markeredgewidth=1.2, zorder=7, gid="crossing")
-    known = [x for sunk, _ in drawn for x in sunk]
-    most = min(max((y for _, load in drawn for y in load), default=1.0),
-               max(c.search_limit_N for c in constructs))
-    for load_N in comparison.study.load.total_N:
-        if load_N <= 1.06 * most:
-            ax.axhline(load_N, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
-    for words_of, (movement, style) in stated.items():
-        ax.axvline(movement, color="#555555", linewidth=1.2, linestyle=style, zorder=1,
-                   gid=words_of)
-    ax.set_xlim(1.06 * min(0.0, min(known, default=0.0)), max(known, default=1.0) or 1.0)
-    ax.set_ylim(0.0, 1.06 * most if most > 0.0 else 1.0)
+    _frame(ax, comparison, list(drawn.values()), stated)
     ax.set_xlabel("mean subsidence of the joint surface [mm]" if fragment else
                   "movement of the joint [mm]", size=SIZE)
     ax.set_ylabel("total joint force [N]", size=SIZE)
@@ -112,21 +88,65 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
                 "" if fragment else MOVEMENT,
                 BREAKS_RULE if any(c.breaks_rule for c in constructs) else ""))))
     ax.grid(alpha=0.25)
-    handles += [_sign(EVENTS[k][0], EVENTS[k][1]) for k in EVENTS if k in kinds]
-    handles += [_sign("X", PEAK)] if "peak" in kinds else []
-    handles += [Line2D([], [], linestyle="none", marker="o", markersize=12, markerfacecolor="none",
-                       markeredgecolor="black", label=CROSSING)] if crossings else []
-    handles += [_sign("|", BARS)] if barred else []
-    handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
-    handles += [Line2D([], [], color="#555555", linewidth=1.2, linestyle=style, label=words_of)
-                for words_of, (_, style) in stated.items()]
-    ax.legend(handles=handles, labelspacing=0.35, handlelength=2.6, **d.beside(ax))
-    if not any((np.asarray(load) > 0.0).any() for _, load in drawn):
+    ax.legend(handles=[*handles, *_signs(kinds, stated)], labelspacing=0.35, handlelength=2.6,
+              **d.beside(ax))
+    if not any((np.asarray(load) > 0.0).any() for _, load in drawn.values()):
         ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
                           "is not held, or does not reach the joint" if fragment else
                           "no construct carries load", size=SIZE, ha="center",
                 transform=ax.transAxes)
     return ax
+
+
+def _slide(words: list[str], marks: list[str]) -> tuple[Axes, list[str]]:
+    """Axes with room for the list right of them, and the constructs' lines in it, wrapped."""
+    now = page()
+    high = now.high - 1.9
+    lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE,
+                             (now.wide - 2.0,) if now.narrow else (3.4, 4.2, 5.2))
+    needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + len(marks) + 1)
+    widest = max(widest, *(width(x) for x in marks))
+    figure: Figure = d.slide(now.high if now.narrow else max(now.high, needed + 1.9))
+    return d.axes_at(figure, 1.2, 1.1, now.wide - (1.4 if now.narrow else widest + 2.5),
+                     figure.get_figheight() - 1.9), lines
+
+
+def _crossings(constructs: Sequence[ConstructResult], drawn: dict[str, Curve],
+               fragment: str | None) -> list[tuple[float, float]]:
+    """Where two curves cross [mm, N]: over the movement that orders as sentences have it, of all
+    pairs that they compare (no bonded twins); over a fragment's subsidence as drawn."""
+    pairs = combinations(constructs, 2)
+    if fragment is not None:
+        return [p for a, b in pairs for p in crossings(a, b, drawn[a.name], drawn[b.name])]
+    told = [crossing(a, b) for a, b in pairs if a.twin_of is None and b.twin_of is None]
+    return [p for found in told if found is not None for p in found.places]
+
+
+def _frame(ax: Axes, comparison: Comparison, drawn: Sequence[Curve],
+           stated: dict[str, tuple[float, Any]]) -> None:
+    """Limits of the axes, the loads of the study, and the movements that are stated."""
+    known = [x for moved, _ in drawn for x in moved]
+    most = min(max((y for _, load in drawn for y in load), default=1.0),
+               max(c.search_limit_N for c in comparison.constructs))
+    for load_N in comparison.study.load.total_N:
+        if load_N <= 1.06 * most:
+            ax.axhline(load_N, color="#555555", linewidth=0.9, linestyle=(0, (4, 3)), zorder=1)
+    for words, (movement, style) in stated.items():
+        ax.axvline(movement, color="#555555", linewidth=1.2, linestyle=style, zorder=1, gid=words)
+    ax.set_xlim(1.06 * min(0.0, min(known, default=0.0)), max(known, default=1.0) or 1.0)
+    ax.set_ylim(0.0, 1.06 * most if most > 0.0 else 1.0)
+
+
+def _signs(kinds: set[str], stated: dict[str, tuple[float, Any]]) -> list[Line2D]:
+    """Entries of the list for the marks and lines that were drawn."""
+    out = [_sign(*EVENTS[k]) for k in EVENTS if k in kinds]
+    out += [_sign("X", PEAK)] if PEAK in kinds else []
+    out += [Line2D([], [], linestyle="none", marker="o", markersize=12, markerfacecolor="none",
+                   markeredgecolor="black", label=CROSSING)] if CROSSING in kinds else []
+    out += [_sign("|", BARS)] if BARS in kinds else []
+    out.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
+    return out + [Line2D([], [], color="#555555", linewidth=1.2, linestyle=style, label=words)
+                  for words, (_, style) in stated.items()]
 
 
 def _stated(comparison: Comparison) -> dict[str, tuple[float, Any]]:
@@ -137,11 +157,6 @@ def _stated(comparison: Comparison) -> dict[str, tuple[float, Any]]:
     if failure != ordered:
         out[f"{failure:g} mm: {FAILURE}"] = (failure, ":")
     return out
-
-
-def _own(constructs: Sequence[ConstructResult]) -> list[ConstructResult]:
-    """Those that sentences compare: no bonded twins."""
-    return [c for c in constructs if c.twin_of is None]
 
 
 def _error_bars(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> bool:
@@ -176,7 +191,7 @@ def movements(c: ConstructResult, fragment: str | None) -> Sequence[float | None
     return () if c.path is None else [p.moved_mm for p in c.path.points]
 
 
-def shown(c: ConstructResult, fragment: str | None) -> tuple[FloatArray, FloatArray]:
+def shown(c: ConstructResult, fragment: str | None) -> Curve:
     """Movement [mm] and load [N] of a path's points, ended at `SHOWN_MM`; empty without one."""
     pairs = [(s, p) for s, p in zip(movements(c, fragment), c.curve_load_N, strict=False)
              if s is not None]
@@ -222,25 +237,6 @@ def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> se
                 color=colour, markeredgecolor="white", markeredgewidth=0.8, zorder=6,
                 gid=f"{event.kind} {c.name}")
     return seen
-
-
-def crossing(a: tuple[FloatArray, FloatArray], b: tuple[FloatArray, FloatArray]
-             ) -> Sequence[tuple[float, float]]:
-    """Where two rising curves (x, y) change order, as points (x, y)."""
-    low = max([LEAST_MM] + [c[0][0] for c in (a, b) if c[0].size])
-    high = min((c[0][-1] for c in (a, b) if c[0].size), default=0.0)
-    if not (a[0].size and b[0].size) or high <= low or any(
-            (np.diff(c[0]) <= 0.0).any() for c in (a, b)):
-        return []
-    x = np.unique(np.concatenate([[low, high], *(c[0][(c[0] > low) & (c[0] < high)]
-                                                 for c in (a, b))]))
-    gap = np.interp(x, *a) - np.interp(x, *b)
-    out = []
-    for i in np.flatnonzero(gap[:-1] * gap[1:] < 0.0):
-        share = gap[i] / (gap[i] - gap[i + 1])
-        at = float(x[i] + share * (x[i + 1] - x[i]))
-        out.append((at, float(np.interp(at, *a))))
-    return out
 
 
 def ending(c: ConstructResult) -> str:

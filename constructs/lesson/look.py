@@ -51,7 +51,6 @@ class Look:
 
     held: bool
     load_N: float
-    sunk_mm: float | None = None
     tilt_deg: float | None = None
     gap_mm: float | None = None
     step_mm: float | None = None
@@ -191,7 +190,7 @@ def seen(model: Model, load_N: float, state: FloatArray, end: float | None, need
             pushes[name] = Push(kind, -float(force @ down) / size, float(force @ across),
                                 float(np.hypot(*force)))
     return Look(
-        held=True, load_N=load_N, sunk_mm=float(state[lay.sunk(0)]),
+        held=True, load_N=load_N,
         tilt_deg=float(np.degrees(state[lay.rigid(0) + 2])),
         gap_mm=max((float(e[1]) for e in edges), default=None),
         step_mm=max((abs(float(e[0])) for e in edges), default=None), moved_mm=moved,

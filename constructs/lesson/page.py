@@ -36,7 +36,6 @@ SOLVER = ("linear.js", "problem.js", "step.js", "search.js", "trace.js", "lemke.
 SHOWN = ("catalogue.js", "draw.js", "forces.js", "words.js", "solver.js", "view.js", "predict.js",
          "picture.js", "handout.js", "page.js")
 """What is shown and said, in a second script."""
-SCRIPTS = (*SOLVER, *SHOWN)
 LARGEST = 8_000_000
 """Bytes that the page may have."""
 WORDS = ("medial, lateral", "fragment", "apex of the fragment", "lag screw", "position screw",

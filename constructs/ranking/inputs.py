@@ -20,7 +20,6 @@ from buttress.sweeps.keys import bone_key
 from buttress.sweeps.ranges import Coupled, Range, Value, parse_range
 from buttress.sweeps.vary import TURNS, Varier, addresses, plain
 
-OF = ("value", "factor", "shift")
 MARGIN = 0.05
 """Distance that patches keep from the ends of the joint line [mm]."""
 

@@ -117,6 +117,13 @@ UNNAMED = "where none is given"
 
 def _rows(study: Study) -> Iterator[tuple[str, str]]:
     """Table and row of what a study uses."""
+    yield from _bone_rows(study)
+    yield from _implant_rows(study)
+    yield from _section_rows(study)
+    yield from _load_rows(study)
+
+
+def _bone_rows(study: Study) -> Iterator[tuple[str, str]]:
     bone = study.section.bone
     if bone == "foam":
         yield "materials", f"foam {study.section.foam_grade}"
@@ -135,6 +142,9 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     yield "materials", "friction"
     if any(f.layer_mm for f in study.fractures):
         yield "materials", "debris"
+
+
+def _implant_rows(study: Study) -> Iterator[tuple[str, str]]:
     if any(c.stages for c in study.constructs):
         yield "anatomy", "loose piece"
     if any(s.do == "relax" for c in study.constructs for s in c.stages):
@@ -162,19 +172,26 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
                              [layer.material for layer in fill.layers or ()]):
                 yield "grafts", material
             yield "grafts", "in use"
+
+
+def _section_rows(study: Study) -> Iterator[tuple[str, str]]:
+    section = study.section
     yield "anatomy", "section"
     yield "anatomy", "outline"
-    if study.section.outline == "anatomical":
-        yield "anatomy", "anatomical sagittal" if study.section.sagittal else "anatomical coronal"
-        if bone != "foam":
+    if section.outline == "anatomical":
+        yield "anatomy", "anatomical sagittal" if section.sagittal else "anatomical coronal"
+        if section.bone != "foam":
             yield "anatomy", "ghosts"
-    if study.section.sagittal:
+    if section.sagittal:
         yield "anatomy", "sagittal"
         yield "anatomy", "slope"
         yield "loads", "slice"
     yield "anatomy", "sliver"
     yield "anatomy", "small movements"
     yield "anatomy", "reference band"
+
+
+def _load_rows(study: Study) -> Iterator[tuple[str, str]]:
     yield "loads", "path"
     yield "anatomy", "limits"
     yield "loads", "default"
@@ -185,5 +202,5 @@ def _rows(study: Study) -> Iterator[tuple[str, str]]:
     if load.activity or load.ground_kg or load.body_mass_kg:
         yield from (("loads", row) for row in ("peak force", "under one foot", "gravity",
                                                "partial weight bearing"))
-        if bone not in ("foam", "soft"):
+        if study.section.bone not in ("foam", "soft"):
             yield "materials", "soft"

@@ -44,8 +44,6 @@ COLUMNS = ("construct", "total_load_N", "fragment", "verdict", "subsidence_mean_
            "subsidence_net_mm", "tilt_deg", "step_off_max_mm", "gap_max_mm",
            "worst_member_yield_ratio", "capacity_lower_N", "capacity_upper_N",
            "equilibrium_ends_N", "ends_status", "step_off_limit_N")
-SEARCHED = ("equilibrium_ends_N", "step_off_limit_N")
-"""Loads that are found along the path, within its tolerance only."""
 DIGITS = 9
 OTHERS = {"lesson": ("The lesson (one page, `lesson.html`: open it in a browser)",
                      "buttress lesson --out results/gallery/lesson --force"),

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from buttress.fe.richardson import EXTRAPOLATED
-
 NOT_ON_ALL = "not on every mesh"
 """Basis of a figure that does not exist on one of the meshes: it has no interval."""
 
@@ -41,8 +39,3 @@ class Bar:
         if self.low is None or self.high is None or not value:
             return None
         return (self.high - self.low) / abs(value)
-
-    @property
-    def extrapolated(self) -> bool:
-        """Whether an order was observed."""
-        return self.basis == EXTRAPOLATED

@@ -6,19 +6,13 @@ capacity without friction, the tension of screws, and where curves of two constr
 
 from __future__ import annotations
 
-from bisect import bisect
-from dataclasses import dataclass
-
-import numpy as np
-
-from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.order import best_first, carries_nothing, reserve, reserve_words, tie_of
+from buttress.results.crossing import Crossing, crossing
+from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import newtons
-from buttress.study.tables import number
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
             "yield": "part of {} reaches its strength",
@@ -39,24 +33,6 @@ KEPT = ("{} keep their tension for ever in this model, while in bone they lose p
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
-FINEST = 0.1
-"""Share of the movement by which constructs are ordered below which curves are not compared."""
-
-
-@dataclass(frozen=True)
-class Crossing:
-    """One construct has moved less than another up to ``tied_from_N``, and more above ``load_N``.
-
-    Both are the same where curves cross once; between them they cross and are tied. ``until_N``:
-    where they cross back, if they do.
-    """
-
-    stiffer: str
-    other: str
-    load_N: float
-    moved_mm: float
-    tied_from_N: float
-    until_N: float | None = None
 
 
 def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
@@ -187,6 +163,8 @@ def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
 
 
 def _crossing_words(c: ConstructResult, other: str, found: Crossing) -> str:
+    if len(found.places) > 2:
+        return _crossings_words(c, other, found)
     load, first = _load(found.load_N), _load(found.tied_from_N)
     end = "" if found.until_N is None else f"up to about {_load(found.until_N)}"
     if found.stiffer == c.name:
@@ -199,64 +177,10 @@ def _crossing_words(c: ConstructResult, other: str, found: Crossing) -> str:
         "" if first == load else f" about {first}; between them the two are tied")
 
 
-def crossing(a: ConstructResult, b: ConstructResult) -> Crossing | None:
-    """Where the curves of movement over load of two constructs cross.
-
-    One carries more at first and the other later, each by more than `tie_of` them; curves
-    that lie closer than that count as tied. None where there is no such place.
-    """
-    of_a, of_b = _curve(a), _curve(b)
-    if of_a is None or of_b is None:
-        return None
-    ordered = a.reserve.movement_mm
-    least = FINEST * ordered
-    most = min(of_a[0][-1], of_b[0][-1], max(ordered, number("anatomy", "limits", "failure")))
-    places = np.union1d(of_a[0], of_b[0])
-    places = np.union1d(places[(places > least) & (places < most)], [least, most])
-    if most <= least:
-        return None
-    load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
-    tie = 1.0 + tie_of(a, b)
-    ahead = np.where(load_a > tie * load_b, 1, np.where(load_b > tie * load_a, -1, 0))
-    clear = np.flatnonzero(ahead).tolist()
-    turns = [(i, j) for i, j in zip(clear, clear[1:], strict=False) if ahead[i] != ahead[j]]
-    if not turns:
-        return None
-    first, last = turns[0]
-    gap = load_a - load_b
-    turned = _zeros(places, gap, first, last)
-    back = _zeros(places, gap, *turns[1])[0] if len(turns) > 1 else None
-    names = (a.name, b.name) if ahead[first] > 0 else (b.name, a.name)
-
-    def load(moved: float) -> float:
-        return float(np.interp(moved, *of_a))
-
-    return Crossing(*names, load(turned[-1]), turned[-1], load(turned[0]),
-                    None if back is None else load(back))
-
-
-def _zeros(places: FloatArray, gap: FloatArray, first: int, last: int) -> list[float]:
-    """Where a difference, of one sign at ``first`` and of the other at ``last``, changes sign."""
-    return [float(places[k] + (places[k + 1] - places[k]) * gap[k] / (gap[k] - gap[k + 1]))
-            for k in range(first, last) if (gap[k] > 0.0) != (gap[k + 1] > 0.0)]
-
-
-def _curve(c: ConstructResult) -> tuple[FloatArray, FloatArray] | None:
-    """Movement [mm] and the largest load [N] carried up to it, both rising; None without one."""
-    moved, loads, top, farthest = [0.0], [0.0], 0.0, 0.0
-    for point in () if c.path is None else c.path.points:
-        top = max(top, point.load_N)
-        if point.moved_mm is not None and point.moved_mm > farthest:
-            farthest = point.moved_mm
-            moved.append(farthest)
-            loads.append(top)
-    if len(moved) < 3:
-        return None
-    # Loads at stated movements were looked for between the points, where a chord is less exact.
-    for found in (c.reserve, c.reserve_to_failure):
-        if found is not None and found.load_N is not None and found.movement_mm < farthest:
-            k = bisect(moved, found.movement_mm)
-            if loads[k - 1] <= found.load_N <= loads[k] and moved[k - 1] < found.movement_mm:
-                moved.insert(k, found.movement_mm)
-                loads.insert(k, found.load_N)
-    return np.array(moved), np.array(loads)
+def _crossings_words(c: ConstructResult, other: str, found: Crossing) -> str:
+    """Three crossings and more: what holds below the first of them and above the last."""
+    turns = len(found.places) % 2 == 1
+    below, above = ("less", "more") if found.stiffer == c.name else ("more", "less")
+    return (f"its curve crosses that of '{other}' {len(found.places)} times, first at about "
+            f"{_load(found.tied_from_N)} and last at about {_load(found.places[-1][1])}: it has "
+            f"moved {below} below the first and {f'{above} ' if turns else ''}above the last")

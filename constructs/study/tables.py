@@ -10,7 +10,6 @@ from importlib.resources import files
 from buttress.fe.errors import InputError
 
 TABLES = ("materials", "screws", "wires", "plates", "grafts", "anatomy", "loads")
-STATUSES = ("seen", "memory", "derived", "practice")
 GIVEN = "given"
 """Status of the rows that a study gives itself."""
 Row = dict[str, str | dict[str, str | float]]

@@ -174,10 +174,6 @@ class Store:
         self._db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})",
                          tuple(row.values()))
 
-    def limit_pages(self, pages: int) -> None:
-        """Limit the size of the file: simulates a full disk in tests."""
-        self._db.execute(f"PRAGMA max_page_count={pages}")
-
     def close(self) -> None:
         """Close the file; the write-ahead log is merged, so that one file remains."""
         try:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, replace
@@ -378,11 +377,6 @@ class _Progress:
             self.say(f"about {duration(whole)} in all, judging by the first {self.done} cases "
                      f"({duration(self.said)} was the first estimate)")
         self.said = None
-
-
-def to_terminal(text: str) -> None:
-    """Progress as shown on the command line."""
-    print(text, file=sys.stderr, flush=True)
 
 
 def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:

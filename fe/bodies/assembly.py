@@ -237,14 +237,3 @@ def interpolation_terms(mesh: Locatable, xy: FloatArray) -> tuple[IntArray, Floa
         first = xy[np.argmax(element < 0)]
         raise InputError("a point lies outside the mesh", value=f"({first[0]:g}, {first[1]:g}) mm")
     return mesh.triangles[element], shape(local)[0]
-
-
-def interpolation(mesh: Locatable, xy: FloatArray) -> sparse.csr_matrix:
-    """Matrix (p, n_nodes) that gives a nodal field's value at points `xy` (p, 2).
-
-    Raises InputError if a point lies outside the mesh.
-    """
-    nodes, values = interpolation_terms(mesh, xy)
-    rows = np.repeat(np.arange(len(xy)), 6)
-    return sparse.csr_matrix((values.ravel(), (rows, nodes.ravel())),
-                             shape=(len(xy), len(mesh.points)))

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import scipy.linalg
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
@@ -213,15 +212,3 @@ def _on_bodies(groups: Sequence[Sequence[tuple[Body, Column]]], number: dict[int
 
 def _numbers(items: Sequence[tuple[Any, ...]]) -> IntArray:
     return np.array([item[0] for item in items], dtype=np.int64)
-
-
-def smallest_eigenvalue(problem: Condensed) -> float:
-    """Smallest eigenvalue of F on self-equilibrated forces over its largest: not below -1e-10.
-
-    A negative value means a wrong mesh (clockwise triangles) or a wrong factorisation.
-    """
-    basis = scipy.linalg.null_space(problem.rigid.T) if problem.rigid.size else np.eye(problem.n)
-    if basis.shape[1] == 0:
-        return 0.0
-    values = np.linalg.eigvalsh(basis.T @ problem.flexibility @ basis)
-    return float(values[0] / max(values[-1], 1e-300))

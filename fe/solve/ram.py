@@ -51,23 +51,18 @@ PROBED = 20
 
 @dataclass
 class Tally:
-    """How many linear problems were solved, in how many searches, and how many ended in nothing."""
+    """How many linear problems were solved, and how many in searches that ended in nothing."""
 
     guesses: int = 0
     lost: int = 0               # guesses of searches without an answer
-    searches: int = 0
-    lost_searches: int = 0
-    traced: int = 0             # times that pivots led on from a neighbour
     lemke: int = 0              # times that Lemke's method solved the whole problem
     pivots: int = 0             # of that method
 
     def add(self, guesses: int, found: bool) -> None:
         """Enter a search."""
         self.guesses += guesses
-        self.searches += 1
         if not found:
             self.lost += guesses
-            self.lost_searches += 1
 
 
 @dataclass(frozen=True)
@@ -257,7 +252,6 @@ class Ram:
             before = step.guesses
             found = Trace(step, a).run(pivots)
             self.tally.add(step.guesses - before, found is not None)
-            self.tally.traced += 1
             if found is not None:
                 return replace(found, method="pivots from a neighbour")
         if any(other.load > 0.0 for other in near):

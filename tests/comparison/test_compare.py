@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from eigenvalue import smallest_eigenvalue
 from simple_shear import simple_shear
 from small_study import small_study
 
 from buttress.bone.bone import build_bone
 from buttress.comparison.compare import compare
-from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.model.install import build_model
 from buttress.model.model import Bones, intact_measures
 from buttress.model.resolve import resolved

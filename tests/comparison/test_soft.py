@@ -9,6 +9,7 @@ from pathlib import Path
 import made_up
 import numpy as np
 import pytest
+from figure_texts import clashes, shown_texts
 from map_files import GRID, cells, npy, write
 from small_study import small_study
 
@@ -16,7 +17,6 @@ from buttress.bone.section import Section
 from buttress.comparison.compare import compare
 from buttress.comparison.soft import ALREADY, FOAM, softened
 from buttress.draw import bearing as figure_bearing
-from buttress.draw.text import clashes, shown_texts
 from buttress.ranking.inputs import shipped
 from buttress.report import bearing as terminal
 from buttress.results.bearing import Bearing, rows, weight_bearing

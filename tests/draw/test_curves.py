@@ -8,17 +8,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from figure_texts import clashes
 from made_up import comparison, construct, not_known, usual, words
 
 from buttress import compare, example, only
 from buttress.draw import all as figures
 from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM
-from buttress.draw.text import clashes
 from buttress.fe.richardson import SPREAD
 from buttress.results.bar import Bar
+from buttress.results.crossing import crossing
 from buttress.results.path import PathEvent, PathPoint, PathResult, Reserve, Where
 from buttress.results.records import ConstructResult
-from buttress.results.verdict import crossing
 
 
 def pressed(name: str, sunk: Sequence[float], loads: Sequence[float],
@@ -60,6 +60,25 @@ def test_where_two_curves_cross_is_marked() -> None:
     assert clashes(ax.get_figure(root=True)) == []
 
 
+def test_every_crossing_has_its_ring_and_a_tie_has_none() -> None:
+    """Over subsidence and over movement by one rule: ahead by more than a tie, first one and then
+    the other."""
+    sunk = (0.0, 0.1, 0.3, 0.5, 0.75)
+    one = pressed("one", sunk, (0.0, 2000.0, 2100.0, 5000.0, 5100.0))
+    other = pressed("other", sunk, (0.0, 1000.0, 3500.0, 3600.0, 8000.0))
+    close = pressed("close", sunk, (0.0, 2020.0, 2090.0, 5020.0, 5080.0))
+    for made, count in (((one, other), 3), ((one, close), 0)):
+        for fragment in (None, "medial"):
+            ax = figures.curves(comparison(made), fragment)
+            rings = [x for x in ax.lines if x.get_gid() == "crossing"]
+            assert len(rings) == count
+            for ring in rings:
+                [place] = ring.get_xydata()
+                for c in made:
+                    [line] = [x for x in ax.lines if x.get_gid() == f"path {c.name}"]
+                    assert np.interp(place[0], *line.get_data()) == pytest.approx(place[1])
+
+
 def test_a_list_says_what_is_known_of_each_peak() -> None:
     said = words(figures.curves(usual(), "medial")).replace("\n", " ")
     assert "lag screws (peak at 2100 N)" in said
@@ -82,7 +101,8 @@ def test_the_movement_that_orders_constructs_is_drawn_as_the_sentences_have_it()
     [ring] = [x for x in ax.lines if x.get_gid() == "crossing"]
     told = crossing(stiff, strong)
     assert told is not None
-    assert tuple(ring.get_xydata()[0]) == pytest.approx((told.moved_mm, told.load_N))
+    assert told.places == ((told.moved_mm, told.load_N),)
+    assert tuple(ring.get_xydata()[0]) == pytest.approx(told.places[0])
     lines = {x.get_gid(): float(np.asarray(x.get_xdata())[0]) for x in ax.lines}
     assert lines[f"0.5 mm: {ORDER}"] == made.study.limits.movement_mm == 0.5
     assert lines[f"2 mm: {FAILURE}"] == 2.0

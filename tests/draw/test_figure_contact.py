@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from figure_texts import clashes, shown_texts
 from made_up import construct, long_names
 from matplotlib.collections import PolyCollection
 
 from buttress import LABEL
 from buttress.draw import all as figures
-from buttress.draw.text import clashes, shown_texts
 from buttress.fe.errors import InputError
 
 

@@ -7,11 +7,12 @@ from dataclasses import replace
 import matplotlib as mpl
 import numpy as np
 import pytest
+from figure_texts import clashes, shown_texts
 from made_up import comparison, construct, long_names, picture, usual
 from matplotlib.figure import Figure
 
 from buttress.draw import all as figures
-from buttress.draw.text import SIZE, boxed, clashes, plain, shown_texts, spread, width, wrap
+from buttress.draw.text import SIZE, boxed, plain, spread, width, wrap
 
 
 @pytest.mark.parametrize("count", [1, 6, 15])

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from figure_texts import clashes
 from made_up import FORCES, comparison, construct, long_names, picture, usual, words
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
@@ -20,7 +21,6 @@ from buttress.draw import all as figures
 from buttress.draw import primitives as d
 from buttress.draw.primitives import empty, listed
 from buttress.draw.section import ESCAPE_MM, grouped
-from buttress.draw.text import clashes
 from buttress.results.picture import unloaded
 from buttress.results.records import LimitResult
 

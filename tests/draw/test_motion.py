@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from figure_texts import clashes
 from hostile import NAMES, hostile_study
 from perfect import perfect
 from PIL import Image
@@ -15,7 +16,6 @@ from buttress import LABEL
 from buttress.comparison.compare import compare
 from buttress.draw import film as motion
 from buttress.draw.film import Film, _drawn, draw_frame, film, write_film
-from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
 from buttress.fe.solve.path import PLATEAU
 from buttress.results.comparison import Comparison

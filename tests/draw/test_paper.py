@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from figure_texts import clashes, shown_texts
 from made_up import long_names, picture, usual
 from matplotlib.figure import Figure
 
@@ -16,7 +17,7 @@ from buttress import LABEL
 from buttress.draw import all as figures
 from buttress.draw import figures as public
 from buttress.draw.page import COLUMN_MM, PAGE_MM, PaperFigure, paper
-from buttress.draw.text import SIZE, clashes, shown_texts
+from buttress.draw.text import SIZE
 from buttress.fe.errors import InputError
 
 MM = 72.0 / 25.4

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from figure_texts import clashes
 from matplotlib.figure import Figure
 from PIL import Image
 from typer.testing import CliRunner
@@ -15,7 +16,6 @@ from buttress.bone.section import Section
 from buttress.cli.app import app
 from buttress.draw.placed import sheet
 from buttress.draw.seen import MARK
-from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
 from buttress.study.read import only

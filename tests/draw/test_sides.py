@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from figure_texts import clashes
 from made_up import comparison, construct, load_result, picture, words
 from map_files import npy, study_text
 from matplotlib.axes import Axes
@@ -22,7 +23,6 @@ from buttress.draw import figures
 from buttress.draw.film import Film, Shot, draw_frame
 from buttress.draw.seen import MARK, NAME, scale_bar
 from buttress.draw.stages import stage_pictures
-from buttress.draw.text import clashes
 from buttress.results.picture import Picture
 from buttress.results.stages import StagedResult, StageResult
 from buttress.study.read import parse_study

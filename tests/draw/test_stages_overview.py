@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from drawn_stages import FORCES, SUNK, staged
+from figure_texts import clashes, shown_texts
 from matplotlib.figure import Figure
 
 from buttress.draw.page import PAGE_MM, paper
 from buttress.draw.stages_overview import LOADED, MOST_COLUMNS, stages_overview
-from buttress.draw.text import clashes, shown_texts
 
 
 def test_lines_are_the_fragments_and_the_screws_after_each_stage() -> None:

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from figure_texts import clashes
 from matplotlib.figure import Figure
 
 from buttress import LABEL
 from buttress.draw import sweep as f
 from buttress.draw.primitives import series
-from buttress.draw.text import clashes
 from buttress.fe.errors import InputError
 from buttress.ranking.certainty import Indices, Share, paired_difference
 from buttress.ranking.rank import Outcomes

@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from eigenvalue import smallest_eigenvalue
 
 from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.continuum import Continuum
-from buttress.fe.links.condense import Condensed, condense, smallest_eigenvalue
+from buttress.fe.links.condense import Condensed, condense
 from buttress.fe.links.faces import interface_links
 from buttress.fe.links.link import NO_PARTNER, Kind, Link, LinkList
 from buttress.fe.mesh.bodies import Interface

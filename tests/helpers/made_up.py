@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from figure_texts import shown_texts
 
-from buttress.draw.text import shown_texts
 from buttress.results.comparison import Comparison
 from buttress.results.contacts import ContactLine
 from buttress.results.judged import with_verdicts

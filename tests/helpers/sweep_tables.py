@@ -43,12 +43,12 @@ import sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 from small_study import small_study
-from buttress.sweeps.sweep import sweep, to_terminal
+from buttress.sweeps.sweep import sweep
 import buttress.sweeps.sweep
 buttress.sweeps.sweep.EVERY = 0.0
 if __name__ == "__main__":
     done = sweep(small_study(*sys.argv[4].split(",")), sys.argv[5:], out=Path(sys.argv[2]),
-                     workers=int(sys.argv[3]), say=to_terminal)
+                     workers=int(sys.argv[3]), say=lambda text: print(text, file=sys.stderr, flush=True))
     print("interrupted" if done.interrupted else "whole")
 """
 

@@ -13,7 +13,7 @@ from buttress import LABEL
 from buttress.lesson.catalogue import LANGUAGES, words_in
 from buttress.lesson.embed import embedded_problem
 from buttress.lesson.look import Facts
-from buttress.lesson.page import SCRIPTS, Told, said_by_script, step_data
+from buttress.lesson.page import SHOWN, SOLVER, Told, said_by_script, step_data
 from buttress.lesson.shipped import shipped_scenes
 from buttress.lesson.words import apex
 from buttress.report.gallery import OTHERS
@@ -37,7 +37,7 @@ def data(page: str) -> dict[str, Any]:
 
 
 def test_script_and_style_are_those_of_this_version(page: str) -> None:
-    for name in (*SCRIPTS, "lesson.css"):
+    for name in (*SOLVER, *SHOWN, "lesson.css"):
         assert (ASSETS / name).read_text(encoding="utf-8") in page, f"make it anew: {name} changed"
 
 

@@ -27,7 +27,7 @@ USUAL = {"face": push("fracture", 0.6, -50.0), "plate": push("plate", 0.4, 50.0)
 
 
 def held(moved: float, **more: Any) -> Look:
-    return Look(True, 600.0, sunk_mm=moved, moved_mm=moved, tilt_deg=more.pop("tilt", 0.5),
+    return Look(True, 600.0, moved_mm=moved, tilt_deg=more.pop("tilt", 0.5),
                 gap_mm=more.pop("gap", 0.2), end_N=more.pop("end", 1500.0), on_N=100.0,
                 pushes=more.pop("pushes", USUAL), **more)
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from blocks import FORCE, HOLD, build, cases, mirror, motion, springs
+from eigenvalue import smallest_eigenvalue
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buttress.fe.links.condense import smallest_eigenvalue
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.capacity import capacity
 from buttress.fe.solve.complementarity import lemke_answer

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from figure_texts import clashes, shown_texts
 from hostile import FRACTURE, FRAGMENT, NAMES, PLATE, TITLE, hostile_comparison, hostile_study
 from html_page import Page
 from small_study import small_study
@@ -16,7 +17,6 @@ from buttress.comparison.compare import compare
 from buttress.draw import all as figures
 from buttress.draw import sweep as sweep_figures
 from buttress.draw.all import draw_all
-from buttress.draw.text import clashes, shown_texts
 from buttress.files import as_csv, inert
 from buttress.report.page import write_report
 from buttress.results.order import reserve_words

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from figure_texts import clashes, shown_texts
 from made_up import picture
 from small_study import small_study
 
 from buttress.comparison.compare import compare
 from buttress.draw.all import free_body
-from buttress.draw.text import clashes, shown_texts
 from buttress.results.picture import OFF_MM
 from buttress.study.view import View
 

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import made_up
 import pytest
+from figure_texts import clashes, shown_texts
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from buttress import LABEL
 from buttress.draw import bearing as figure_bearing
-from buttress.draw.text import clashes, shown_texts
 from buttress.report import bearing as terminal
 from buttress.report.folder import document, write_results
 from buttress.report.tables import limits_table

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from command import inside
 from depressed_study import GRAFT, depressed
+from figure_texts import clashes, shown_texts
 from small_study import small_study
 
 from buttress import LABEL
@@ -21,7 +22,6 @@ from buttress.comparison.twins import with_twins
 from buttress.draw.fields import colours_of
 from buttress.draw.overview import overview
 from buttress.draw.section import deformed
-from buttress.draw.text import clashes, shown_texts
 from buttress.fe.bodies.assembly import quadrature_points, sheet
 from buttress.fe.bodies.stress import principal, strain, von_mises
 from buttress.fe.errors import InputError

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from figure_texts import clashes, shown_texts
 from made_up import comparison, construct, picture, usual
 from matplotlib.patches import Rectangle
 
@@ -15,7 +16,6 @@ from buttress.comparison.compare import compare
 from buttress.draw import all as figures
 from buttress.draw import bearing as figure_bearing
 from buttress.draw.curves import curves
-from buttress.draw.text import clashes, shown_texts
 from buttress.report import bearing as terminal
 from buttress.report.diff import diff
 from buttress.report.folder import document, write_results

@@ -11,9 +11,10 @@ from made_up import comparison, construct, moves
 from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
 from buttress.results.bar import Bar
+from buttress.results.crossing import crossing
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
 from buttress.results.records import ConstructResult
-from buttress.results.verdict import crossing, first_failure, verdict
+from buttress.results.verdict import first_failure, verdict
 
 
 def pressed(name: str, curve: dict[float, float], events: tuple[PathEvent, ...] = (),
@@ -171,6 +172,33 @@ def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> 
     assert "above which, up to about 5492 N, 'b' has moved less" in verdict(a, (a, b))
     assert "it has moved less than 'a' from about 2026 to about 5492 N, and more below" in verdict(
         b, (a, b))
+
+
+THRICE = {0.0: 0.0, 2000.0: 0.2, 2100.0: 0.6, 5000.0: 1.0, 5100.0: 1.5}
+OTHER = {0.0: 0.0, 1000.0: 0.2, 3500.0: 0.6, 3600.0: 1.0, 8000.0: 1.5}
+
+
+@pytest.mark.parametrize(("end", "end_of_other", "times", "last", "above", "above_of_other"), [
+    (5200.0, 8100.0, 3, 5000 + 100 * 1400 / 4300, "more", "less"),
+    (9000.0, 8100.0, 4, 5100 + 3900 * 2900 / 3800, "less", "more")])
+def test_of_three_crossings_and_more_the_number_the_first_and_the_last_are_told(
+        end: float, end_of_other: float, times: int, last: float, above: str,
+        above_of_other: str) -> None:
+    """The second was told as that up to which the first holds, and what came above it was not:
+    the one that was said to have moved more had moved less from the third on."""
+    a = pressed("a", {**THRICE, end: 2.0})
+    b = pressed("b", {**OTHER, end_of_other: 2.0})
+    found = crossing(a, b)
+    assert len(found.places) == len(crossing(b, a).places) == times
+    assert found.stiffer == crossing(b, a).stiffer == "a"
+    assert [load for _, load in found.places][:3] == pytest.approx([
+        2000 + 100 * 1000 / 2400, 3550.0, 5000 + 100 * 1400 / 4300])
+    assert found.places[-1][1] == pytest.approx(last)
+    for one, other, below, beyond in ((a, "b", "less", above), (b, "a", "more", above_of_other)):
+        both = f"{below} below the first and {beyond} above the last" if below != beyond else (
+            f"{below} below the first and above the last")
+        assert (f"its curve crosses that of '{other}' {times} times, first at about 2042 N and last "
+                f"at about {last:.0f} N: it has moved {both}") in verdict(one, (a, b))
 
 
 def test_more_than_the_whole_load_is_explained() -> None:
