@@ -15,7 +15,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words, tie_of
-from buttress.results.path import PathEvent, PathResult
+from buttress.results.path import PathEvent, PathResult, lies_between
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import newtons
 from buttress.study.tables import number
@@ -256,7 +256,8 @@ def _curve(c: ConstructResult) -> tuple[FloatArray, FloatArray] | None:
     for found in (c.reserve, c.reserve_to_failure):
         if found is not None and found.load_N is not None and found.movement_mm < farthest:
             k = bisect(moved, found.movement_mm)
-            if loads[k - 1] <= found.load_N <= loads[k] and moved[k - 1] < found.movement_mm:
+            if (lies_between(found.load_N, loads[k - 1], loads[k])
+                    and moved[k - 1] < found.movement_mm):
                 moved.insert(k, found.movement_mm)
                 loads.insert(k, found.load_N)
     return np.array(moved), np.array(loads)
