@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
-from buttress.results.limits import METAL
+from buttress.results.limits import METAL, beyond_words
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -160,7 +160,7 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
                if r.load_N is not None and name != EQUILIBRIUM and r.load_N <= force]
     if reached:
         load, name = min(reached)
-        return Cell(f"{OVER}{name}", load)
+        return Cell(OVER + beyond_words(name, construct.limits[name]), load)
     if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
         return Cell(UNKNOWN, None, f"above {construct.known_to_N or 0.0:.0f} N")
     lost = [name for name, r in construct.limits.items()

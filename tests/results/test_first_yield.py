@@ -27,6 +27,10 @@ def test_the_first_yield_is_an_event_unless_the_study_makes_it_a_limit() -> None
     assert yield_words(event) == f"{told}; the study sets no limit on it"
     assert yield_words(limited) == ""
     assert yield_words(event) in " ".join(lines(free, 200))
+    data["limits"]["metal_yield_ratio"] = 0.2
+    early = compare(study_from(data), pictures=False)["antiglide"]
+    assert early.loads[0].members["antiglide plate"].yield_ratio < 1.0
+    assert early.loads[0].verdict == "over a limit: metal over 20 % of yield"
     above = event.first_yield_N + 1.0
     assert judged(limited, above).verdict.startswith("over a limit")
     assert judged(event, above).verdict in (HOLDS, ONLY_FRICTION)
