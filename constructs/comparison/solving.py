@@ -207,6 +207,8 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
     derived = derive(search, reader, first_yield(reader, model), study.limits.movement_mm,
                      others=others)
     points = () if derived.path is None else derived.path.points
+    most = max(study.load.total_N)
+    beyond = bears(reader, model, most) if most > SEARCH_LIMIT_N else None
     found = with_verdicts(ConstructResult(
         name=model.construct.name, note=model.construct.note, status=_status(model, loads),
         capacity_N=bracket(lower, upper), capacity_status=upper.status, lets_go=letting_go,
@@ -222,7 +224,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         without_friction_N=least, begins=model.begins,
         tightened_N=sum(model.hardware.tighten.values()),
-        **{x.name: getattr(derived, x.name) for x in fields(derived)}))
+        **{x.name: getattr(derived, x.name) for x in fields(derived)}), beyond)
     if why := not_tightened(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
         return replace(found, pictures=tuple(unloaded(p, why) for p in found.pictures))

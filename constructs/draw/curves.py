@@ -17,6 +17,7 @@ from buttress.draw.text import LINE, SIZE, width, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.judged import ONLY_FRICTION
+from buttress.results.path import lies_between
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ENDED,
@@ -201,7 +202,7 @@ def shown(c: ConstructResult, fragment: str | None) -> Curve:
             if found is None or found.load_N is None:
                 continue
             k = next((i for i, (moved, _) in enumerate(pairs) if moved > found.movement_mm), 0)
-            if k and pairs[k - 1][1] <= found.load_N <= pairs[k][1]:
+            if k and lies_between(found.load_N, pairs[k - 1][1], pairs[k][1]):
                 pairs.insert(k, (found.movement_mm, found.load_N))
     if not pairs:
         return np.zeros(0), np.zeros(0)

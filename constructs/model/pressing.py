@@ -61,6 +61,7 @@ class Pressing:
             self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM, far_mm=FARTHEST_MM)
         self._places = steps(FARTHEST_MM, growth=growth)
         self._path: Path | None = None
+        self._far: Path | None = None
 
     @property
     def whole(self) -> Path:
@@ -68,15 +69,24 @@ class Pressing:
         return self.up_to(SEARCH_LIMIT_N)
 
     def up_to(self, load: float) -> Path:
-        """The path at least to where it first carries a load [N], if it does."""
-        path = self._path
+        """The path at least to where it first carries a load [N], if it does.
+
+        What is pressed beyond the limit of the search stays apart: nothing that is read off the
+        path up to there depends on whether more was asked for.
+        """
+        if load > SEARCH_LIMIT_N:
+            self._far = self._pressed(self._far or self.whole, load)
+            return self._far
+        self._path = self._pressed(self._path, load)
+        return self._path
+
+    def _pressed(self, path: Path | None, load: float) -> Path:
         if path is None:
-            path = press(self.ram, self.memory, self._places, near=self.start, most_load=load,
+            return press(self.ram, self.memory, self._places, near=self.start, most_load=load,
                          geometry=self.geometry)
-        elif path.stopped == LOAD_LIMIT and path.first_above(load) is None:
-            path = press(self.ram, self.memory, self._places, most_load=load, onto=path,
+        if path.stopped == LOAD_LIMIT and path.first_above(load) is None:
+            return press(self.ram, self.memory, self._places, most_load=load, onto=path,
                          geometry=self.geometry)
-        self._path = path
         return path
 
     def answer(self, load: float) -> Answer:

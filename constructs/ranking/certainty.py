@@ -16,8 +16,11 @@ NARROW = 0.5
 """The driver of a quantity is named only where its interval is no wider."""
 SHUFFLES = 2000
 SAME = "the same in all samples"
+FEW = "known in too few samples to determine what drives it"
 RARE = "different in too few samples to determine what drives it"
 RESAMPLES = 1000
+FEWEST_ROWS = 4
+"""Number of base samples with an answer below which no indices are computed."""
 FEWEST = 8
 """Number of samples in which an event must occur before its indices are computed."""
 
@@ -59,7 +62,7 @@ class Indices:
     """First-order and total Sobol index of each input with intervals; ``(d, 3)``: value, low, high.
 
     None, with the reason in ``note``, where the quantity is the same in all or almost all paired
-    samples, so that there is no variance to explain.
+    samples, so that there is no variance to explain, or known in too few.
     """
 
     inputs: tuple[str, ...]
@@ -191,7 +194,10 @@ def indices(inputs: Sequence[str], f_a: FloatArray, f_b: FloatArray, f_ab: Float
     a, b, ab = f_a[there], f_b[there], f_ab[:, there]
     largest = max(float(np.abs(x).max(initial=0.0)) for x in (a, b, ab))
     # The variance comes from the two independent sets alone.
-    if n < 4 or float(np.ptp([a, b])) <= 1e-12 * largest:
+    if n < FEWEST_ROWS:
+        return Indices(
+            inputs=tuple(inputs), first=None, total=None, samples=n, left_out=left_out, note=FEW)
+    if float(np.ptp([a, b])) <= 1e-12 * largest:
         return Indices(
             inputs=tuple(inputs), first=None, total=None, samples=n, left_out=left_out, note=SAME)
     kinds, counts = np.unique([a, b], return_counts=True)

@@ -182,14 +182,17 @@ class RankResult(Displayed):
 
     @property
     def none_held(self) -> int:
-        """Paired samples in which no construct is held."""
-        return int((~self.outcomes.rows(self.samples.paired).held.any(axis=1)).sum())
+        """Paired samples in which no construct is held, of those that were not refused."""
+        paired = self.outcomes.rows(self.samples.paired)
+        return int((~paired.held.any(axis=1) & ~paired.refused.all(axis=1)).sum())
 
     @property
     def none_keeps(self) -> int:
-        """Paired samples in which no construct is held and meets all limits, so none is best."""
+        """Paired samples in which no construct is held and meets all limits, so none is best; of
+        those that were not refused."""
         paired = self.outcomes.rows(self.samples.paired)
-        return int((~paired.keeps_all(self.limits).any(axis=1)).sum())
+        none = ~paired.keeps_all(self.limits).any(axis=1)
+        return int((none & ~paired.refused.all(axis=1)).sum())
 
     def to_frame(self) -> pd.DataFrame:
         """A table with one row per construct, best first.

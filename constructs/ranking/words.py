@@ -24,14 +24,14 @@ def sentence(result: RankResult) -> str:
     """
     samples, load = len(result.samples.shares), result.outcomes.load_N
     at = f"At {load:.0f} N "
-    if result.outcomes.by == SUBSIDENCE and result.none_held == samples:
+    if result.outcomes.by == SUBSIDENCE and not any(s.holds.share > 0.0 for s in result.standings):
         silent = [f"there is no answer of '{s.construct}' in {counted(s.unanswered, 'sample')}"
                   for s in result.standings if s.unanswered]
-        return "; ".join([f"{at}none of the constructs is held {_of(samples, samples)}",
+        return "; ".join([f"{at}none of the constructs is held {_of(result.none_held, samples)}",
                           *silent]) + "."
     rival, reference = result.against[0], result.reference
     words = at + _order(rival, reference, samples) if result.outcomes.by == SUBSIDENCE else \
-        _more(result, rival, samples)
+        _more(result, rival)
     if result.outcomes.by == SUBSIDENCE and rival.subsidence_mm.median is not None:
         words += (f"; where both hold ({counted(rival.both_held, 'sample')}) the mean subsidence "
                   f"of '{rival.construct}' minus that of '{reference}' is "
@@ -68,7 +68,7 @@ def _losses(result: RankResult, rival: Against) -> list[str]:
     return out
 
 
-def _more(result: RankResult, rival: Against, samples: int) -> str:
+def _more(result: RankResult, rival: Against) -> str:
     """Which of the two has more of the chosen quantity, or that they are tied."""
     merit, found, reference = result.outcomes.merit, rival.difference, result.reference
     words = result.by_words
@@ -82,8 +82,8 @@ def _more(result: RankResult, rival: Against, samples: int) -> str:
                 f"{100 * TIE:g} % of it")
     more = rival.behind
     return (f"'{reference}' has a larger {words} than '{rival.construct}', by more than "
-            f"{100 * TIE:g} %, in {100 * more.share:.0f} % of {samples} samples (95 % interval "
-            f"{100 * more.low:.0f} to {100 * more.high:.0f} %); {median}")
+            f"{100 * TIE:g} %, in {100 * more.share:.0f} % of {counted(more.samples, 'sample')} "
+            f"(95 % interval {100 * more.low:.0f} to {100 * more.high:.0f} %); {median}")
 
 
 def _order(rival: Against, reference: str, samples: int) -> str:
@@ -91,7 +91,7 @@ def _order(rival: Against, reference: str, samples: int) -> str:
     more = rival.behind
     if not (rival.both_held or rival.only_this or rival.only_reference):
         return f"neither '{reference}' nor '{rival.construct}' is held {_of(samples, samples)}"
-    share = (f" in {100 * more.share:.0f} % of {samples} samples (95 % interval "
+    share = (f" in {100 * more.share:.0f} % of {counted(more.samples, 'sample')} (95 % interval "
              f"{100 * more.low:.0f} to {100 * more.high:.0f} %)")
     if not rival.both_held:
         return f"'{reference}' holds where '{rival.construct}' does not" + share

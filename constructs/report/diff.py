@@ -17,6 +17,7 @@ from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.files import plain
 from buttress.model.resolve import resolved
+from buttress.report.error_bars import NO_PEAK
 from buttress.results.figures import Level
 from buttress.results.order import AT_LEAST, TIE
 from buttress.results.quantity import Quantity
@@ -64,8 +65,7 @@ class Change:
     @property
     def where(self) -> str:
         """Load and fragment, as far as it is of those."""
-        load = "" if self.load_N is None else f"{self.load_N:g} N"
-        return ", ".join(filter(None, (load, self.fragment)))
+        return _where(self.load_N, self.fragment)
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,8 @@ class Diff:
     only: dict[str, list[str]]
     solved: bool
     breaking: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
+    apart: tuple[tuple[str, ...], tuple[str, ...]] = ((), ())
+    """Loads and fragments that one side alone has, of constructs of both, in words."""
 
     def named(self, construct: str, sides: tuple[int, ...] = (0, 1)) -> str:
         """The name of a construct, marked where it breaks a rule of the trade on one side."""
@@ -89,6 +91,7 @@ class Diff:
         return {"label": LABEL, "a": self.a, "b": self.b, "meaning": MEANING,
                 "input": [{"key": k, "a": plain(x), "b": plain(y)} for k, x, y in self.input],
                 "only_in": self.only,
+                "only_in_figures": {s: list(x) for s, x in zip("ab", self.apart, strict=True)},
                 "breaks_rule": {s: sorted(x) for s, x in zip("ab", self.breaking, strict=True)},
                 "results_compared": self.solved,
                 "figures": [asdict(c) for c in self.figures]}
@@ -125,7 +128,7 @@ def diff(a: str | Path, b: str | Path) -> Diff:
     only = {"a": [n for n in names[0] if n not in names[1]],
             "b": [n for n in names[1] if n not in names[0]]}
     return Diff(one.name, other.name, found, (*_figures(one, other), *_cells(one, other)), only,
-                True, (one.breaking, other.breaking))
+                True, (one.breaking, other.breaking), (_apart(one, other), _apart(other, one)))
 
 
 def _side(given: str) -> Side:
@@ -156,31 +159,56 @@ def _side(given: str) -> Side:
                                   "comparison.csv") from None
 
 
+def _where(load_N: float | None, fragment: str) -> str:
+    load = "" if load_N is None else f"{load_N:g} N"
+    return ", ".join(filter(None, (load, fragment)))
+
+
+def _apart(one: Side, other: Side) -> tuple[str, ...]:
+    """Loads and fragments that one side alone has, of constructs of both: nothing to compare."""
+    mine, theirs = one.rows or {}, other.rows or {}
+    both = {key[0] for key in theirs} & {key[0] for key in mine}
+    found: dict[str, set[str]] = {}
+    for name, load, fragment in mine:
+        if name in both and (name, load, fragment) not in theirs:
+            found.setdefault(_where(float(load), fragment), set()).add(name)
+    return tuple(where if names == both else f"{where} ({', '.join(sorted(names))})"
+                 for where, names in found.items())
+
+
+def _words(q: Quantity, of: str, pair: tuple[dict[str, str], dict[str, str]]) -> str:
+    """What a figure is called: no two of a construct alike, and a peak only where both have one."""
+    if q.key == "peak_N" and (status := {r["peak_status"] for r in pair}) & set(NO_PEAK):
+        return NO_PEAK[status.pop()] if len(status) == 1 else "largest load of the path"
+    of = of or ("piece" if q.level is Level.PIECE else "")
+    return q.said(q.words, of) + (f", {of}" if of and "{}" not in q.words else "")
+
+
 def _figures(one: Side, other: Side) -> Iterator[Change]:
-    """Figures and words of constructs, loads and fragments that both have."""
+    """Figures and words of constructs that both have, and of their loads and fragments."""
     assert one.rows is not None
     assert other.rows is not None
+    first = {key[0]: row for key, row in reversed(other.rows.items())}
     seen = set()
     for key, row in one.rows.items():
-        if key not in other.rows:
-            continue
         construct, load, fragment = key
         for column, q, of in csv_columns():
             whole = q.level is Level.CONSTRUCT
-            if (whole and (construct, column) in seen) or column not in other.rows[key]:
+            their = first.get(construct) if whole else other.rows.get(key)
+            if (whole and (construct, column) in seen) or their is None or column not in their:
                 continue
             seen.add((construct, column))
             place: tuple[float | None, str] = (None, "") if whole else (float(load), fragment)
-            about: About = (construct, *place, column, q.said(q.words, of),
+            about: About = (construct, *place, column, _words(q, of, (row, their)),
                             "" if q.unit == "-" else q.unit)
-            pair = row.get(column, ""), other.rows[key][column]
+            pair = row.get(column, ""), their[column]
             if column in WORDS:
                 if pair != ("", ""):
                     same = pair[0] == pair[1]
                     yield Change(*about, pair[0], pair[1], NONE if same else DIFFERS, "")
             elif q.kind in (float, int) and q.worse and q.style != "power" and pair != ("", ""):
                 lower = [BOUNDS.get(column, ("", ""))[1] == r.get(BOUNDS.get(column, ("", ""))[0])
-                         and column in BOUNDS for r in (row, other.rows[key])]
+                         and column in BOUNDS for r in (row, their)]
                 bars = tuple(side.bars.get((construct, column, *place)) for side in (one, other))
                 yield _figure(about, q, pair, lower, bars)
 
@@ -192,7 +220,8 @@ def _figure(about: About, q: Quantity,
     if a is None or b is None:
         which = "second" if a is None else "first"
         return Change(*about, a, b, DIFFERS, f"only the {which} has one")
-    by = f"{b - a:+.3g} {about[-1]}".strip() + (f", {100 * (b - a) / abs(a):+.0f} %" if a else "")
+    share = f", {100 * (b - a) / abs(a):+.0f} %" if a else ""
+    by = f"{difference(a, b)} {about[-1]}".strip() + share
     if any(lower):
         return Change(*about, a, b, UNKNOWN, "a lower bound")
     if bars[0] is not None and bars[1] is not None:
@@ -201,6 +230,11 @@ def _figure(about: About, q: Quantity,
         return Change(*about, a, b, DIFFERS if apart else NONE, f"{by}; by error bars")
     alike = abs(b - a) <= TIE * max(abs(a), abs(b)) or q.text(a) == q.text(b)
     return Change(*about, a, b, NONE if alike else DIFFERS, by)
+
+
+def difference(a: float, b: float) -> str:
+    """By how much the second is larger, in plain digits: ``+0.0708``, ``-14999``."""
+    return f"{b - a:+.0f}" if abs(b - a) >= WHOLE else f"{b - a:+.3g}"
 
 
 def _cells(one: Side, other: Side) -> Iterator[Change]:
@@ -226,6 +260,8 @@ def lines(found: Diff, every: bool = False) -> list[str]:
     for side, names in found.only.items():
         told = ", ".join(found.named(n, ("ab".index(side),)) for n in names)
         out += ["", f"only in {side}: {told}"] if names else []
+    for side, places in zip("ab", found.apart, strict=True):
+        out += ["", f"figures only in {side}: at {'; '.join(places)}"] if places else []
     for construct in dict.fromkeys(c.construct for c in found.figures):
         own = [c for c in found.figures if c.construct == construct]
         listed = [c for c in own if every or c.found != NONE]

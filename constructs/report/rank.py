@@ -9,7 +9,7 @@ import numpy as np
 
 from buttress import LABEL
 from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.ranking.certainty import LARGEST, SAME, WIDEST, Difference, Indices, Share
+from buttress.ranking.certainty import FEW, LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.ranking.coupling import coupled_lines
 from buttress.ranking.inputs import input_lines
 from buttress.ranking.outcomes import SUBSIDENCE
@@ -136,7 +136,7 @@ def _drivers(result: RankResult) -> list[str]:
         said = {"every construct": next(iter(said.values()))}
     out += [f"  {name}: {words}" for name, words in said.items()]
     kept = [(result.named(x.construct), x.keeps_all) for x in result.driven
-            if x.keeps_all is not None and x.keeps_all.note != SAME]
+            if x.keeps_all is not None and x.keeps_all.note not in (SAME, FEW)]
     if kept:
         out += ["", "what drives whether it is held and meets all limits "
                 f"(from {result.samples.n} base samples):"]

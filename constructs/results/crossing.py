@@ -9,6 +9,7 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray
 from buttress.results.order import tie_of
+from buttress.results.path import lies_between
 from buttress.results.records import ConstructResult
 from buttress.study.tables import number
 
@@ -123,7 +124,8 @@ def _curve(c: ConstructResult) -> Curve | None:
     for found in (c.reserve, c.reserve_to_failure):
         if found is not None and found.load_N is not None and found.movement_mm < farthest:
             k = bisect(moved, found.movement_mm)
-            if loads[k - 1] <= found.load_N <= loads[k] and moved[k - 1] < found.movement_mm:
+            if (lies_between(found.load_N, loads[k - 1], loads[k])
+                    and moved[k - 1] < found.movement_mm):
                 moved.insert(k, found.movement_mm)
                 loads.insert(k, found.load_N)
     return np.array(moved), np.array(loads)

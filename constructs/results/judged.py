@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
-from buttress.results.limits import METAL
+from buttress.results.limits import METAL, beyond_words
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -102,9 +102,14 @@ def _from(load: float) -> str:
     return f"from {load:.0f} N" if load > 0.0 else AT_ANY_LOAD
 
 
-def with_verdicts(construct: ConstructResult) -> ConstructResult:
-    """The construct with a verdict on each load of the study, and on each picture of one."""
-    said = {load.total_load_N: judged(construct, load.total_load_N) for load in construct.loads}
+def with_verdicts(construct: ConstructResult, beyond: Bears | None = None) -> ConstructResult:
+    """The construct with a verdict on each load of the study, and on each picture of one.
+
+    ``beyond``: the loads at which limits are reached, searched farther than those of the construct,
+    by which loads above the limit of its search are judged.
+    """
+    said = {load.total_load_N: judged(construct, load.total_load_N, beyond=beyond)
+            for load in construct.loads}
     # An answer that was not found keeps no limit; one that is reached below it stays reached.
     said |= {load.total_load_N: Cell(UNKNOWN, None) for load in construct.loads
              if load.status == Status.UNCONVERGED
@@ -117,13 +122,15 @@ def with_verdicts(construct: ConstructResult) -> ConstructResult:
                                verdict_words=said[x.load_N].words) for x in construct.pictures))
 
 
-def judged(construct: ConstructResult, force: float, soft: Bears | None = None) -> Cell:
+def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
+           beyond: Bears | None = None) -> Cell:
     """What a construct does under a joint force [N], from the loads at which limits are reached.
 
-    ``soft``: those of the same construct in soft bone.
+    ``soft``: those of the same construct in soft bone; ``beyond``: see `with_verdicts`.
     """
     if construct.status != NOT_TIGHTENED:
-        own = _told(construct, force)
+        own = _told(construct if beyond is None or force <= construct.search_limit_N else beyond,
+                    force)
     elif not_tightened(construct):
         own = Cell(CANNOT_TIGHTEN, None)
     else:
@@ -153,7 +160,7 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
                if r.load_N is not None and name != EQUILIBRIUM and r.load_N <= force]
     if reached:
         load, name = min(reached)
-        return Cell(f"{OVER}{name}", load)
+        return Cell(OVER + beyond_words(name, construct.limits[name]), load)
     if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
         return Cell(UNKNOWN, None, f"above {construct.known_to_N or 0.0:.0f} N")
     lost = [name for name, r in construct.limits.items()

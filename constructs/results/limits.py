@@ -207,6 +207,13 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
 
 
+def beyond_words(name: str, limit: LimitResult) -> str:
+    """What lies above a limit: ``step-off``, ``metal over yield``, ``metal over 80 % of yield``."""
+    if name != METAL or limit.key != "metal_yield_ratio" or limit.limit in (None, 1.0):
+        return name
+    return f"metal over {100 * (limit.limit or 0.0):g} % of yield"
+
+
 def limit_words(name: str, limit: LimitResult) -> str:
     """What happens at a limit: ``step-off reaches 2 mm``."""
     if name == EQUILIBRIUM:

@@ -55,7 +55,7 @@ def reserve(found: Derived) -> Reserve:
 def carries_nothing(found: Derived) -> bool:
     """Whether no load is carried, or none is known to be."""
     ordered = reserve(found)
-    return ordered.load_N <= 0.0 and ordered.kind != MOVED
+    return ordered.load_N <= 0.0 and ordered.kind != MOVED and not (found.peak_N or 0.0) > 0.0
 
 
 def reserve_words(construct: ConstructResult) -> str:
@@ -74,8 +74,10 @@ def reserve_words(construct: ConstructResult) -> str:
                 if found.load_N > 0.0 else "no load is carried")
     if construct.peak_status == BEYOND and found.load_N == SEARCH_LIMIT_N:
         return f"the joint moves less than {far} up to {load}, where the search ends"
-    return (f"the joint moves less than {far} up to {load}, above which the answer is not known"
-            if found.load_N > 0.0 else "it is not known which load is carried")
+    if found.load_N > 0.0:
+        return f"the joint moves less than {far} up to {load}, above which the answer is not known"
+    return ("it is not known which load is carried" if carries_nothing(construct)
+            else f"it is not known at which load the joint has moved {far}")
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:

@@ -99,6 +99,13 @@ class Work:
     shares: dict[str, float]
 
 
+def lies_between(load_N: float, low_N: float, high_N: float) -> bool:
+    """Whether a load that was looked for between two points of a path lies between theirs, but for
+    rounding: on a plateau all three are the same."""
+    rounding = 1e-6 * abs(high_N)
+    return low_N - rounding <= load_N <= high_N + rounding
+
+
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Derived:
     """What is read off a path; a load that is not reached or not known is None.

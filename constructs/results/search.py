@@ -235,8 +235,13 @@ class Search:
         return kept
 
     def _read(self, gauge: Gauge, point: Point) -> Reading | str:
-        """The reading of a gauge at a point, at the first that of the tightened construct."""
-        if point is self.points[0] and self.model.tightened is None:
+        """The reading of a gauge at a point, at the first that of the tightened construct.
+
+        Nothing has happened there yet where no force acts; a plate that does not fit is drawn in
+        also by screws that nothing tightens.
+        """
+        if (point is self.points[0] and self.model.tightened is None
+                and not point.answer.force.any()):
             return Reading(0.0, Where("", None))
         answer = self.model.pressing.since_tightened(point)
         return gauge.read(answer) or "this section or construct has no such figure"

@@ -1,4 +1,4 @@
-"""The same constructs in soft bone: what the weight-bearing table is judged by there."""
+"""What constructs are judged by in soft bone, or beyond the search, where the rest is not read."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from buttress.results.records import LimitResult
 
 @dataclass(frozen=True)
 class Bears:
-    """Loads at which a construct reaches its limits in soft bone, as in `ConstructResult`.
+    """Loads at which a construct reaches its limits, as in `ConstructResult`.
 
     ``filled``: whether it has a graft or cement, which may be crushed as well as bone.
     """

@@ -129,9 +129,11 @@ class SectionInput(Checked):
         thinnest = min(self.shaft_width_mm * self.slice_depth / self.width_mm
                        if self.sagittal else self.shaft_width_mm / 2, self.shaft_depth_mm / 2)
         for key in ("shaft_cortex_mm", "metaphyseal_cortex_mm"):
-            if getattr(self, key) * self.cortex_scale >= thinnest:
+            scale, least = self.cortex_scale, f"less than {thinnest:g} mm"
+            if getattr(self, key) * scale >= thinnest:
                 refuse("the cortex (times cortex_scale) fills the whole shaft", key=key,
-                       value=getattr(self, key), expected=f"less than {thinnest:g} mm")
+                       value=getattr(self, key), expected=least if scale == 1.0 else
+                       f"{least} / cortex_scale = {scale:g}, so {thinnest / scale:.3g} mm")
         if self.reference_band_mm is not None:
             low, high = self.reference_band_mm
             if not -self.height_mm <= low < high:

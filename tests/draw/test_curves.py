@@ -13,7 +13,7 @@ from made_up import comparison, construct, not_known, usual, words
 
 from buttress import compare, example, only
 from buttress.draw import all as figures
-from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM
+from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM, shown
 from buttress.fe.richardson import SPREAD
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
@@ -121,6 +121,17 @@ def test_the_line_of_the_order_meets_each_curve_at_its_reserve() -> None:
         assert c.reserve.load_N is not None
         assert np.interp(c.reserve.movement_mm, *line.get_data()) == pytest.approx(
             c.reserve.load_N, rel=1e-6)
+
+
+def test_rounding_does_not_keep_a_reserve_on_a_plateau_off_the_curve() -> None:
+    """It lay 1e-10 N above the next point, so that the curve showed 3760 N for 4230."""
+    c = replace(pressed("a", (0.0, 0.2, 0.4), (0.0, 3600.0, 4230.0)),
+                reserve=Reserve(4230.0 + 1e-9, 0.5, "step-off", "edge"))
+    sunk, load = shown(c, None)
+    assert np.interp(0.5, sunk, load) == pytest.approx(4230.0)
+    ahead = pressed("b", (0.0, 0.2, 0.4), (0.0, 3700.0, 3900.0))
+    found = crossing(c, ahead)
+    assert found is None or found.moved_mm < 0.5
 
 
 def test_no_more_load_is_drawn_than_was_searched() -> None:

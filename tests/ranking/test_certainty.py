@@ -12,6 +12,8 @@ from buttress.fe.arrays import FloatArray
 from buttress.ranking import certainty
 from buttress.ranking import words as rank_words
 from buttress.ranking.certainty import (
+    FEW,
+    SAME,
     Indices,
     by_parts,
     changes_clearly,
@@ -101,6 +103,16 @@ def test_a_quantity_that_never_changes_has_no_indices() -> None:
     found = estimated(lambda u: np.full(len(u), 3.7), 3, 64)
     assert found.first is None
     assert found.total is None
+
+
+def test_what_is_known_in_too_few_samples_is_not_called_the_same_in_all() -> None:
+    """Two of four samples without an answer read "the same in all samples: 2618 N"."""
+    rng = np.random.default_rng(1)
+    a, b, mixed = rng.random(4), rng.random(4), rng.random((2, 4))
+    a[:2] = np.nan
+    found = indices("xy", a, b, mixed, 0)
+    assert (found.samples, found.left_out, found.total) == (2, 2, None)
+    assert found.note == FEW != SAME
 
 
 def test_a_quantity_that_changes_in_the_mixtures_only_has_none_either() -> None:

@@ -74,6 +74,16 @@ def test_what_was_refused_is_no_failure() -> None:
     (against,) = found.against
     assert (against.refused, against.unanswered, against.behind.samples) == (8, 0, 24)
     assert "8 samples of one of them were refused" in found.sentence
+    assert "in 100 % of 24 samples" in found.sentence
+
+
+def test_a_sample_that_was_refused_is_none_in_which_nothing_is_held() -> None:
+    """It read "in 3 none is held" where two of the three had been refused."""
+    drawn = make_samples(inputs_of(STUDY), 8, 3, indices=False)
+    status = np.full((len(drawn.design.rows), 2), "held", dtype=object)
+    status[:2], status[2] = "refused", "no equilibrium"
+    found = ranked(STUDY, drawn, synthetic(np.full(status.shape, 0.1), status), "A", SUMMARY, COST)
+    assert (found.none_held, found.none_keeps) == (1, 1)
 
 
 def test_refused_cases_of_a_store_are_read_as_refused(tmp_path: Path) -> None:

@@ -14,9 +14,10 @@ from buttress import LABEL
 from buttress.cli.app import app
 from buttress.fe.errors import InputError
 from buttress.files import as_csv
-from buttress.report.diff import DIFFERS, NONE, UNKNOWN, diff, lines
+from buttress.report.diff import DIFFERS, NONE, UNKNOWN, diff, difference, lines
 from buttress.report.folder import document
 from buttress.results.comparison import Comparison
+from buttress.results.records import ENDED
 from buttress.results.rows import columns, rows
 from buttress.study.changes import changes
 from buttress.study.read import as_study
@@ -102,7 +103,7 @@ def test_the_command_tells_it_in_words_numbers_and_json(tmp_path: Path) -> None:
     done = CliRunner().invoke(app, ["diff", str(one), str(other)])
     assert done.exit_code == 0, done.output
     assert "only in a: old" in done.output
-    assert "+1e+03 N, +100 %" in done.output
+    assert "+1000 N, +100 %" in done.output
     assert LABEL in done.output
     data = json.loads(CliRunner().invoke(app, ["diff", str(one), str(other), "--json"]).stdout)
     assert data["label"] == LABEL
@@ -137,3 +138,43 @@ def test_what_may_be_given_is_said_where_nothing_is_found(tmp_path: Path) -> Non
     with pytest.raises(InputError, match="directory") as caught:
         as_study(tmp_path)
     assert str(tmp_path / "study.toml") in caught.value.expected
+
+
+def under(loads: tuple[float, ...], reserve_N: float) -> Comparison:
+    made = comparison((moved("a", reserve_N),))
+    return replace(made, constructs=tuple(replace(c, loads=tuple(
+        replace(r, total_load_N=load) for r, load in zip(c.loads, loads, strict=False)))
+        for c in made.constructs))
+
+
+def test_what_a_construct_is_told_by_is_compared_whatever_loads_a_study_lists(tmp_path: Path) -> None:
+    """Two results without a load in common read "0 differ" with loads at 0.5 mm 40 % apart."""
+    one = written(under((500.0,), 1000.0), tmp_path / "one")
+    other = written(under((700.0, 800.0), 1400.0), tmp_path / "other")
+    found = diff(one, other)
+    assert of(found, "a", "reserve_N").found == DIFFERS
+    assert all(c.load_N is None for c in found.figures)
+    told = lines(found)
+    assert "figures only in a: at 500 N, medial" in told
+    assert "figures only in b: at 700 N, medial; 800 N, medial" in told
+    assert found.document()["only_in_figures"] == {
+        "a": ["500 N, medial"], "b": ["700 N, medial", "800 N, medial"]}
+
+
+def test_a_peak_is_called_one_only_where_there_is_one_and_no_two_rows_are_called_alike(
+        tmp_path: Path) -> None:
+    ended = moved("a", 1000.0, peak_status=ENDED, ends_status=ENDED)
+    one = written(comparison((ended,)), tmp_path / "one")
+    other = written(comparison((replace(ended, peak_N=1500.0),)), tmp_path / "other")
+    found = diff(one, other)
+    assert of(found, "a", "peak_N").words == "load at which the path ends"
+    peaked = written(comparison((moved("a", 1000.0),)), tmp_path / "peaked")
+    assert of(diff(one, peaked), "a", "peak_N").words == "largest load of the path"
+    assert of(diff(peaked, peaked), "a", "peak_N").words == "peak load"
+    called = [(c.construct, c.where, c.words) for c in found.figures]
+    assert len(set(called)) == len(called)
+
+
+def test_large_differences_are_told_in_plain_digits() -> None:
+    assert difference(39000.0, 24001.0) == "-14999"
+    assert difference(0.1026, 0.17341) == "+0.0708"

@@ -27,9 +27,25 @@ def test_the_first_yield_is_an_event_unless_the_study_makes_it_a_limit() -> None
     assert yield_words(event) == f"{told}; the study sets no limit on it"
     assert yield_words(limited) == ""
     assert yield_words(event) in " ".join(lines(free, 200))
+    data["limits"]["metal_yield_ratio"] = 0.2
+    early = compare(study_from(data), pictures=False)["antiglide"]
+    assert early.loads[0].members["antiglide plate"].yield_ratio < 1.0
+    assert early.loads[0].verdict == "over a limit: metal over 20 % of yield"
     above = event.first_yield_N + 1.0
     assert judged(limited, above).verdict.startswith("over a limit")
     assert judged(event, above).verdict in (HOLDS, ONLY_FRICTION)
     row = next(r for r in rows(free) if r["construct"] == "antiglide")
     assert row["metal_limit_N"] is None
     assert row["first_yield_N"] == event.first_yield_N
+
+
+def test_a_plate_that_is_drawn_in_by_untightened_screws_may_yield_before_any_load() -> None:
+    """It read "within all limits" beside 300 % of yield, and no yield was told."""
+    data = plain(small_study("antiglide", loads=(300.0,)))
+    for construct in data["construct"]:
+        for plate in construct["plate"]:
+            plate["mismatch_mm"] = -2.0
+    found = compare(study_from(data), pictures=False)["antiglide"]
+    assert max(m.yield_ratio for m in found.loads[0].members.values()) > 1.0
+    assert found.first_yield_N == 0.0
+    assert "metal yields at any load" in found.loads[0].verdict_words

@@ -39,6 +39,8 @@ def lost_gauge(name: str, kept: float):
     (not_known("a", 950.0), Reserve(950.0, AT_LEAST),
      "the joint moves less than 0.5 mm up to 950 N, above which the answer is not known"),
     (not_known("a", 0.0), Reserve(0.0, AT_LEAST), "it is not known which load is carried"),
+    (lost_gauge("a", 0.0), Reserve(0.0, AT_LEAST),
+     "it is not known at which load the joint has moved 0.5 mm"),
     (lost_gauge("a", 700.0), Reserve(700.0, AT_LEAST),
      "the joint moves less than 0.5 mm up to 700 N, above which the answer is not known"),
 ])
