@@ -5,10 +5,9 @@ from __future__ import annotations
 import os
 import sys
 from importlib import import_module
-from typing import Annotated, Any, NoReturn
+from typing import Any, NoReturn
 
-import typer
-from typer.core import TyperCommand, TyperGroup
+import click
 
 from buttress import LABEL, __version__
 
@@ -26,49 +25,43 @@ COMMANDS = {
 }
 """Of each command its module in this package, where it is the function of that name, and the first
 sentence of its help."""
-PLAIN: dict[str, Any] = {"pretty_exceptions_enable": False, "rich_markup_mode": None,
-                         "context_settings": {"help_option_names": ["-h", "--help"]}}
-USAGE: Any = typer.BadParameter.__base__
-"""Every mistake in the words of the command line itself."""
+
+COMPLETION = """\b
+To let a shell complete words, in the file that it reads when it starts:
+  bash  eval "$(_BUTTRESS_COMPLETE=bash_source buttress)"
+  zsh   eval "$(_BUTTRESS_COMPLETE=zsh_source buttress)"
+  fish  _BUTTRESS_COMPLETE=fish_source buttress | source"""
 
 
-class Commands(TyperGroup):
+class Commands(click.Group):
     """The commands, of which only the one that is called is imported."""
 
-    def __init__(self, **given: Any) -> None:
-        super().__init__(**given)
-        for name, (_, words) in COMMANDS.items():
-            self.add_command(TyperCommand(name, help=words))
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)    # as written, not by name
 
-    def resolve_command(self, ctx: Any, args: list[str]) -> tuple[str | None, Any, list[str]]:
+    def resolve_command(self, ctx: click.Context, args: list[str]
+                        ) -> tuple[str | None, click.Command | None, list[str]]:
         name, found, rest = super().resolve_command(ctx, args)
         return name, loaded(name) if name else found, rest
 
 
-def loaded(name: str) -> Any:
+def loaded(name: str) -> click.Command:
     """A command with its options."""
-    module = import_module(f"buttress.cli.{COMMANDS[name][0]}")
-    one = typer.Typer(add_completion=False, **PLAIN)
-    one.command(name, cls=getattr(module, "Command", None))(getattr(module, name))
-    return typer.main.get_command(one)
+    command: click.Command = getattr(import_module(f"buttress.cli.{COMMANDS[name][0]}"), name)
+    return command
 
 
-app = typer.Typer(
-    name="buttress", no_args_is_help=True, cls=Commands, **PLAIN,
-    help="Compare fixation constructs for fractures of the proximal tibia with a simplified "
-         f"2D finite-element model.\n\n{LABEL}")
+@click.group("buttress", cls=Commands,
+             context_settings={"help_option_names": ["-h", "--help"], "show_default": True},
+             help="Compare fixation constructs for fractures of the proximal tibia with a "
+                  f"simplified 2D finite-element model.\n\n{LABEL}", epilog=COMPLETION)
+@click.version_option(__version__, message="buttress %(version)s", help="Print the version.")
+def app() -> None:
+    """The list of commands, which stand here with a sentence in place of their options."""
 
 
-def version(show: bool) -> None:
-    if show:
-        print(f"buttress {__version__}")
-        raise typer.Exit
-
-
-@app.callback()
-def root(show: Annotated[bool, typer.Option("--version", callback=version, is_eager=True,
-                                            help="Print the version.")] = False) -> None:
-    """List of commands below."""
+for _name, (_, _words) in COMMANDS.items():
+    app.add_command(click.Command(_name, short_help=_words))
 
 
 def main() -> None:
@@ -83,14 +76,16 @@ def main() -> None:
             code = app(standalone_mode=False)
         finally:
             out.flush()    # here, where a full disk or a closed pipe can still be told
-            if sys.stdout is not out:    # typer met a closed pipe, and would exit with 1
+            if sys.stdout is not out:    # click met a closed pipe, and would exit with 1
                 raise BrokenPipeError
         sys.exit(code or 0)
-    except USAGE as error:
-        if not sys.argv[1:]:
-            error.show()    # the help
-            sys.exit(2)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        sys.exit(2)
+    except click.UsageError as error:
         _tell(_as_input(error), 2)
+    except click.Abort:    # Ctrl-C
+        sys.exit(130)
     except ButtressError as error:
         _tell(error, 2 if isinstance(error, InputError) else 1)
     except BrokenPipeError:    # as `| head` leaves it
@@ -113,12 +108,14 @@ def _tell(error: Any, code: int) -> NoReturn:
     sys.exit(code)
 
 
-def _as_input(error: Any) -> Exception:
+def _as_input(error: click.UsageError) -> Exception:
     """A mistake in the words of the command line as an error of ours."""
     from buttress.fe.errors import InputError
 
     where = error.ctx.command_path if error.ctx else "buttress"
     names = [n for n in getattr(getattr(error, "param", None), "opts", ()) if n.startswith("-")]
+    if isinstance(error, click.BadOptionUsage):    # a missing value
+        names = [error.option_name]
     return InputError(error.format_message().rstrip("."), key=", ".join(names),
                       expected=f"what {where} -h lists")
 

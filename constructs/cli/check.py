@@ -3,34 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
 
-import typer
+import click
 
 from buttress import LABEL
-from buttress.cli.common import (
-    Example,
-    Json,
-    Quiet,
-    StudyFile,
-    given_study,
-    located,
-    print_json,
-    say,
-)
-
-NoNotes = Annotated[bool, typer.Option("--quiet", help="Leave out the notes.")]
+from buttress.cli import options
+from buttress.cli.common import given_study, located, print_json, say
 
 
-def check(study: StudyFile = None, example: Example = "", json: Json = False,
-          quiet: NoNotes = False,
-          in_full: Annotated[bool, typer.Option(
-              "--in-full", help="Print the study file in full instead: what is shared and taken "
-                                "over written out, every default and derived value.")] = False,
-          picture: Annotated[Path | None, typer.Option(
-              "--picture", metavar="FILE", show_default=False,
+@click.command(cls=options.Command)
+@options.study
+@options.example
+@options.json
+@click.option("--quiet", is_flag=True, help="Leave out the notes.")
+@click.option("--in-full", is_flag=True,
+              help="Print the study file in full instead: what is shared and taken over written "
+                   "out, every default and derived value.")
+@click.option("--picture", type=options.PATH, metavar="FILE",
               help="Also draw the constructs as placed, with names, numbers of holes, angles, tips "
-                   "and findings (.png or .svg).")] = None) -> None:
+                   "and findings (.png or .svg).")
+def check(study: Path | None, example: str, json: bool, quiet: bool, in_full: bool,
+          picture: Path | None) -> int:
     """Check geometry and rules of the trade without solving. Exit 1 if a rule is broken."""
     from dataclasses import asdict
 
@@ -71,23 +64,24 @@ def check(study: StudyFile = None, example: Example = "", json: Json = False,
               f"{counted(broken, 'rule')} broken, {counted(warned, 'warning')}, "
               + counted(len(findings) - broken - warned, "note"))
         print(LABEL)
-    raise typer.Exit(1 if any(f.level == "broken" for f in findings) else 0)
+    return 1 if any(f.level == "broken" for f in findings) else 0
 
 
-def examples(name: Annotated[str, typer.Argument(metavar="NAME", show_default=False,
-                                                 help="Study to copy.")] = "",
-             out: Annotated[Path | None, typer.Option(
-                 "--out", metavar="FILE", show_default=False,
-                 help="Where to copy it; default NAME.toml in the current folder.")] = None,
-             force: Annotated[bool, typer.Option("--force", help="Overwrite the file.")] = False,
-             keys: Annotated[bool, typer.Option(
-                 "--keys",
-                 help="List every key of a study file and every column of the results.")] = False,
-             gallery: Annotated[Path | None, typer.Option(
-                 "--gallery", metavar="DIR", show_default=False,
-                 help="Solve all shipped studies (or NAME) and write a page with table and figures "
-                      "for each.")]
-             = None, json: Json = False, quiet: Quiet = False) -> None:
+@click.command(cls=options.Command)
+@click.argument("name", default="", metavar="[NAME]", help="Study to copy.",
+                shell_complete=options.shipped)
+@click.option("--out", type=options.PATH, metavar="FILE",
+              help="Where to copy it; default NAME.toml in the current folder.")
+@click.option("--force", is_flag=True, help="Overwrite the file.")
+@click.option("--keys", is_flag=True,
+              help="List every key of a study file and every column of the results.")
+@click.option("--gallery", type=options.PATH, metavar="DIR",
+              help="Solve all shipped studies (or NAME) and write a page with table and figures "
+                   "for each.")
+@options.json
+@options.quiet
+def examples(name: str, out: Path | None, force: bool, keys: bool, gallery: Path | None,
+             json: bool, quiet: bool) -> None:
     """List the shipped studies, or copy one as a starting point."""
     from buttress.fe.errors import InputError
     from buttress.files import labelled, write_file

@@ -1,35 +1,13 @@
-"""Shared parts of the commands: options, reading the study, progress, JSON, errors."""
+"""Shared parts of the commands: reading the study, progress, JSON, errors."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Annotated, Any
-
-import typer
+from typing import Any
 
 from buttress.fe.errors import ButtressError
-
-
-def shipped(incomplete: str) -> list[str]:
-    """Names of shipped studies, for a shell that completes words."""
-    from buttress.study.read import example_names
-
-    return [name for name in example_names() if name.startswith(incomplete)]
-
-
-StudyFile = Annotated[Path | None, typer.Argument(metavar="STUDY.toml", show_default=False,
-                                                  help="Study file; - for standard input.")]
-Example = Annotated[str, typer.Option("--example", metavar="NAME", show_default=False,
-                                      autocompletion=shipped,
-                                      help="Use a shipped study instead of a file.")]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress messages on standard error.")]
-Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
-                                          help="Results folder; default results/STUDY-001.")]
-Svg = Annotated[bool, typer.Option("--svg", help="Figures also as SVG, beside PNG.")]
-Force = Annotated[bool, typer.Option("--force", help="Write to a folder that is not empty.")]
 
 
 def say(quiet: bool) -> Callable[[str], None]:
@@ -67,7 +45,7 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     return parse_study(text, name, folder), text, name
 
 
-def points_given(study: Any, given: list[str]) -> list[tuple[float, float]]:
+def points_given(study: Any, given: Sequence[str]) -> list[tuple[float, float]]:
     """Points of the section [mm] as they stand after --at. Raises `InputError`."""
     if not given:
         return []

@@ -3,53 +3,38 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
 
-import typer
+import click
 
 from buttress import LABEL
-from buttress.cli.common import (
-    Json,
-    Quiet,
-    Svg,
-    located,
-    print_json,
-    say,
-    told_late,
-)
-
-Free = Annotated[list[str] | None, typer.Option(
-    "--free", metavar="KEY=LOW:HIGH", show_default=False,
-    help="A free key with its bounds; may be repeated: a dotted KEY as in sweep --vary, such as "
-         "the top_mm of a plate or the hole, height_mm, angle_deg or length_mm of a screw; a "
-         "coupled key as KEY={expression}.")]
+from buttress.cli import options
+from buttress.cli.common import located, print_json, say, told_late
 
 
-def improve(study: Annotated[str, typer.Argument(
-                metavar="STUDY", show_default=False,
-                help="Study file, or name of a shipped study.")],
-            construct: Annotated[str, typer.Argument(metavar="CONSTRUCT", show_default=False,
-                                                     help="Name of the construct.")],
-            free: Free = None,
-            by: Annotated[str, typer.Option("--by", metavar="reserve|peak|stiffness",
-                                            help="What is to become larger.")] = "reserve",
-            cases: Annotated[int, typer.Option(
-                "--cases", metavar="N", min=2, max=10_000,
-                help="Placements to solve; a larger number continues a search.")] = 24,
-            samples: Annotated[int, typer.Option(
-                "--samples", metavar="N", min=1, max=1024,
-                help="Samples of uncertain bone (a power of two), of which the worst counts; 1 is "
-                     "the study's own bone.")] = 1,
-            seed: Annotated[int, typer.Option("--seed", metavar="N", min=0,
-                                              help="Seed of the points.")] = 0,
-            workers: Annotated[int, typer.Option(
-                "--workers", metavar="N", min=0, max=256,
-                help="Number of processes; 0 for one per core.")] = 1,
-            out: Annotated[Path | None, typer.Option(
-                "--out", metavar="PATH", show_default=False,
-                help="Store (.sqlite) or its folder; the default name is derived from the input, "
-                     "so that the same command resumes where it stopped.")] = None,
-            svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
+@click.command(cls=options.Command)
+@click.argument("study", type=options.FILE_OR_NAME, metavar="STUDY",
+                help="Study file, or name of a shipped study.")
+@click.argument("construct", metavar="CONSTRUCT", help="Name of the construct.")
+@click.option("--free", multiple=True, metavar="KEY=LOW:HIGH",
+              help="A free key with its bounds; may be repeated: a dotted KEY as in sweep --vary, "
+                   "such as the top_mm of a plate or the hole, height_mm, angle_deg or length_mm "
+                   "of a screw; a coupled key as KEY={expression}.")
+@click.option("--by", default="reserve", metavar="reserve|peak|stiffness",
+              help="What is to become larger.")
+@click.option("--cases", type=options.Within(2, 10_000), default=24, metavar="N",
+              help="Placements to solve; a larger number continues a search.")
+@click.option("--samples", type=options.Within(1, 1024), default=1, metavar="N",
+              help="Samples of uncertain bone (a power of two), of which the worst counts; 1 is "
+                   "the study's own bone.")
+@click.option("--seed", type=options.Within(0), default=0, metavar="N", help="Seed of the points.")
+@click.option("--workers", type=options.Within(0, 256), default=1, metavar="N",
+              help="Number of processes; 0 for one per core.")
+@options.store
+@options.svg
+@options.json
+@options.quiet
+def improve(study: str, construct: str, free: tuple[str, ...], by: str, cases: int, samples: int,
+            seed: int, workers: int, out: Path | None, svg: bool, json: bool, quiet: bool) -> int:
     """Search for a better placement of parts (educational).
 
     Of one construct, by free keys within bounds. Placements that cannot be built or break a rule
@@ -67,7 +52,7 @@ def improve(study: Annotated[str, typer.Argument(
 
     given = as_study(study)
     with located(study, ""):
-        found = run(given, construct, free or [], by=by, cases=cases, samples=samples, seed=seed,
+        found = run(given, construct, list(free), by=by, cases=cases, samples=samples, seed=seed,
                     out=out, workers=0 if workers == 1 else workers or cores(),
                     say=say(quiet or json))
     pictures: list[Path] = []
@@ -85,4 +70,4 @@ def improve(study: Annotated[str, typer.Argument(
                                          found.rows(), "<>>>"),
             f"store: {found.path}", *(f"written: {p}" for p in pictures), SEARCH, LABEL]))
     writing.tell()
-    raise typer.Exit(1 if found.interrupted else 0)
+    return 1 if found.interrupted else 0

@@ -4,31 +4,25 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
-import typer
+import click
 
 from buttress import LABEL
-from buttress.cli.common import (
-    Example,
-    Force,
-    Json,
-    Quiet,
-    StudyFile,
-    given_study,
-    located,
-    print_json,
-    say,
-    told_late,
-)
-
-Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", show_default=False,
-                                          help="Folder for lesson.html; default "
-                                               "results/lesson-001.")]
+from buttress.cli import options
+from buttress.cli.common import given_study, located, print_json, say, told_late
 
 
-def lesson(study: StudyFile = None, example: Example = "", out: Out = None, force: Force = False,
-           json: Json = False, quiet: Quiet = False) -> None:
+@click.command(cls=options.Command)
+@options.study
+@options.example
+@click.option("--out", type=options.PATH, metavar="DIR",
+              help="Folder for lesson.html; default results/lesson-001.")
+@options.force
+@options.json
+@options.quiet
+def lesson(study: Path | None, example: str, out: Path | None, force: bool, json: bool, quiet: bool
+           ) -> int:
     """Write one teaching page for offline use.
 
     Without a study, the shipped lesson.
@@ -68,4 +62,4 @@ def lesson(study: StudyFile = None, example: Example = "", out: Out = None, forc
     for line in unheld:
         print(line, file=sys.stderr)
     writing.tell()
-    raise typer.Exit(1 if made.unknown else 0)
+    return 1 if made.unknown else 0

@@ -4,77 +4,46 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
 from buttress import LABEL
-from buttress.cli.common import (
-    Example,
-    Json,
-    Quiet,
-    StudyFile,
-    Svg,
-    given_study,
-    located,
-    print_json,
-    say,
-    told_late,
-)
+from buttress.cli import options
+from buttress.cli.common import given_study, located, print_json, say, told_late
 from buttress.words import counted
 
 if TYPE_CHECKING:
     from buttress.sweeps.sweep import SweepSummary
 
-Vary = Annotated[list[str] | None, typer.Option(
-    "--vary", metavar="KEY=RANGE", show_default=False,
-    help="What to vary; may be repeated: a dotted KEY of the study (* for every name), "
-         "NAME.present, fracture.NAME.slope_deg (angle to the long axis), "
-         "scale.cancellous_strength, "
-         "scale.bearing_stiffness; RANGE is a:b:n, a list, an expression of keys in braces such as "
-         "'{fracture.NAME.apex.y} + 13', or normal(m,s), lognormal(median,s), "
-         "uniform(a,b), triangular(a,m,b), choice(a,b).")]
-Samples = Annotated[int | None, typer.Option("--samples", metavar="N", show_default=False,
-                                             help="Number of samples for lhs or sobol.")]
-Seed = Annotated[int | None, typer.Option("--seed", metavar="N", show_default=False, min=0,
-                                          help="Seed of all random numbers.")]
-Workers = Annotated[int, typer.Option("--workers", metavar="N", min=0, max=256,
-                                      help="Number of processes; 0 for one per core.")]
-Cluster = Annotated[str, typer.Option("--cluster", metavar="ADDRESS", show_default=False,
-                                      help="Address of a running Dask scheduler to use instead of "
-                                           "local processes.")]
-Out = Annotated[Path | None, typer.Option("--out", metavar="PATH", show_default=False,
-                                          help="Store (.sqlite) or its folder; the default name is "
-                                               "derived from the input, so that the same command "
-                                               "resumes where it stopped.")]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Estimate the cost; solve one case.")]
-Path_ = Annotated[bool, typer.Option(
-    "--path", help="Also press each construct to its peak: peak, reserve, stiffness, first yield "
-                   "(slower).")]
-Limits = Annotated[bool, typer.Option(
-    "--limits", help="As --path, and the load at every limit and, with a body mass, the cells of "
-                     "the weight-bearing table (slower still).")]
-Strain = Annotated[bool, typer.Option(
-    "--strain", help="Also the share of bone over its yield strain (slower).")]
-Figures = Annotated[bool, typer.Option("--figures", help="Also draw figures.")]
 
-
-def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
-          design: Annotated[str, typer.Option("--design", metavar="grid|lhs|sobol",
-                                              show_default=False,
-                                              help="Default: grid if all ranges have "
-                                                   "steps, else lhs.")] = "",
-          samples: Samples = None, seed: Seed = None, workers: Workers = 0, cluster: Cluster = "",
-          out: Out = None, dry_run: DryRun = False,
-          path: Path_ = False, limits: Limits = False, strain: Strain = False,
-          status: Annotated[Path | None, typer.Option(
-              "--status", metavar="FILE", show_default=False,
-              help="Report the progress of a store without solving.")] = None,
-          export: Annotated[str, typer.Option(
-              "--export", metavar="csv", show_default=False,
-              help="Write a CSV file next to the store, after the run or with --status.")] = "",
-          figures: Figures = False, svg: Svg = False, json: Json = False, quiet: Quiet = False
-          ) -> None:
+@click.command(cls=options.Command)
+@options.study
+@options.example
+@options.vary
+@click.option("--design", metavar="grid|lhs|sobol", default="", show_default=False,
+              help="Default: grid if all ranges have steps, else lhs.")
+@options.samples
+@click.option("--seed", type=options.Within(0), metavar="N", help="Seed of all random numbers.")
+@options.workers
+@options.cluster
+@options.store
+@options.dry_run
+@options.path
+@options.limits
+@options.strain
+@click.option("--status", type=options.PATH, metavar="FILE",
+              help="Report the progress of a store without solving.")
+@click.option("--export", metavar="csv", default="", show_default=False,
+              help="Write a CSV file next to the store, after the run or with --status.")
+@click.option("--figures", is_flag=True, help="Also draw figures.")
+@options.svg
+@options.json
+@options.quiet
+def sweep(study: Path | None, example: str, vary: tuple[str, ...], design: str,
+          samples: int | None, seed: int | None, workers: int, cluster: str, out: Path | None,
+          dry_run: bool, path: bool, limits: bool, strain: bool, status: Path | None, export: str,
+          figures: bool, svg: bool, json: bool, quiet: bool) -> int:
     """Solve many variants of a study into one store.
 
     The same command resumes a run. Ctrl-C or SIGTERM finishes the cases in progress and
@@ -91,7 +60,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                       "--dry-run": dry_run, "--path": path, "--limits": limits,
                       "--strain": strain})
         _tell_status(status, export, figures, svg, json)
-        return
+        return 0
     from buttress.sweeps.evaluate import Options
     from buttress.sweeps.sweep import estimate, export_csv
     from buttress.sweeps.sweep import sweep as run
@@ -103,10 +72,10 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                              "workers": workers or None}
     with located(name, text):
         if dry_run:
-            cost = estimate(given, vary or [], **asked)
+            cost = estimate(given, list(vary), **asked)
             _show(json, {"label": LABEL, "estimate": vars(cost)}, [*cost.sentences(), LABEL])
-            return
-        done = run(given, vary or [], out=out, cluster=cluster, say=say(quiet or json),
+            return 0
+        done = run(given, list(vary), out=out, cluster=cluster, say=say(quiet or json),
                          **asked)
     lines = sweep_lines(done)
     written = []
@@ -120,7 +89,7 @@ def sweep(study: StudyFile = None, example: Example = "", vary: Vary = None,
                                     for k, v in vars(done).items()},
                  "written": [str(p) for p in written]}, lines)
     writing.tell()
-    raise typer.Exit(1 if done.failed or done.left else 0)
+    return 1 if done.failed or done.left else 0
 
 
 def sweep_lines(done: SweepSummary) -> list[str]:
@@ -140,30 +109,35 @@ def sweep_lines(done: SweepSummary) -> list[str]:
     return lines
 
 
-def rank(study: StudyFile = None, example: Example = "", samples: Samples = None,
-         seed: Annotated[int, typer.Option("--seed", metavar="N", min=0,
-                                           help="Seed of the samples; reported and stored.")] = 0,
-         vary: Vary = None,
-         reference: Annotated[str, typer.Option("--reference", metavar="CONSTRUCT",
-                                                show_default=False,
-                                                help="Reference of the paired differences; by "
-                                                     "default the first of the ranking."
-                                                )] = "",
-         by: Annotated[str, typer.Option(
-             "--by", metavar="reserve|peak|stiffness|subsidence",
-             help="What constructs are ranked by; subsidence: at --load, of what keeps all "
-                  "limits.")] = "reserve",
-         load: Annotated[float | None, typer.Option("--load", metavar="N", show_default=False,
-                                                    help="Total joint force in N; by default the "
-                                                         "largest of the study.")] = None,
-         bins: Annotated[int | None, typer.Option(
-             "--bins", metavar="K", show_default=False,
-             help="Share meshes: K steps for inputs that change geometry or modulus; the resulting "
-                  "error is measured.")] = None,
-         no_indices: Annotated[bool, typer.Option(
-             "--no-indices", help="Skip the sensitivities: far fewer cases.")] = False,
-         workers: Workers = 0, cluster: Cluster = "", out: Out = None, dry_run: DryRun = False,
-         svg: Svg = False, json: Json = False, quiet: Quiet = False) -> None:
+@click.command(cls=options.Command)
+@options.study
+@options.example
+@options.samples
+@click.option("--seed", type=options.Within(0), default=0, metavar="N",
+              help="Seed of the samples; reported and stored.")
+@options.vary
+@click.option("--reference", metavar="CONSTRUCT", default="", show_default=False,
+              help="Reference of the paired differences; by default the first of the ranking.")
+@click.option("--by", default="reserve", metavar="reserve|peak|stiffness|subsidence",
+              help="What constructs are ranked by; subsidence: at --load, of what keeps all "
+                   "limits.")
+@click.option("--load", type=options.Number(), metavar="N",
+              help="Total joint force in N; by default the largest of the study.")
+@click.option("--bins", type=int, metavar="K",
+              help="Share meshes: K steps for inputs that change geometry or modulus; the "
+                   "resulting error is measured.")
+@click.option("--no-indices", is_flag=True, help="Skip the sensitivities: far fewer cases.")
+@options.workers
+@options.cluster
+@options.store
+@options.dry_run
+@options.svg
+@options.json
+@options.quiet
+def rank(study: Path | None, example: str, samples: int | None, seed: int, vary: tuple[str, ...],
+         reference: str, by: str, load: float | None, bins: int | None, no_indices: bool,
+         workers: int, cluster: str, out: Path | None, dry_run: bool, svg: bool, json: bool,
+         quiet: bool) -> int:
     """Compute how certain the ranking is, and what drives it."""
     from buttress.fe.errors import InputError
     from buttress.ranking.coupling import coupled_lines
@@ -177,7 +151,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     if samples is None:
         raise InputError("the number of samples is missing", key="--samples",
                          expected="a power of two, for example --samples 64")
-    asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": vary or [], "load": load,
+    asked: dict[str, Any] = {"samples": samples, "seed": seed, "vary": list(vary), "load": load,
                              "reference": reference, "bins": bins, "by": by,
                              "with_indices": not no_indices, "workers": workers or None}
     with located(name, text):
@@ -188,7 +162,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
                          "coupled": dict(drawn.coupled)},
                   [*cost.sentences(), "inputs:", *(f"  {x}" for x in (
                       *input_lines(drawn.inputs), *coupled_lines(drawn.coupled))), LABEL])
-            return
+            return 0
         result = run(given, out=out, cluster=cluster, say=say(quiet or json), **asked)
     folder = None
     with told_late() as writing:
@@ -198,7 +172,7 @@ def rank(study: StudyFile = None, example: Example = "", samples: Samples = None
     else:
         print("\n".join([*table_lines(result), *([f"results: {folder}"] if folder else [])]))
     writing.tell()
-    raise typer.Exit(1 if result.summary.failed else 0)
+    return 1 if result.summary.failed else 0
 
 
 def draw_sweep(path: Path, svg: bool = False) -> list[Path]:
@@ -249,7 +223,7 @@ def _only_status(others: dict[str, Any]) -> None:
     """Refuse options for solving together with a store that is only read."""
     from buttress.fe.errors import InputError
 
-    given = [name for name, value in others.items() if value not in (None, "", [], False)]
+    given = [name for name, value in others.items() if value not in (None, "", (), False)]
     if given:
         raise InputError(f"--status solves nothing, so it takes no {', '.join(given)}",
                          key="--status", expected="--status FILE by itself, or with --export csv, "

@@ -4,40 +4,39 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
 
-import typer
+import click
 
 from buttress import LABEL
-from buttress.cli.common import Force, Json, Quiet, print_json, say
+from buttress.cli import options
+from buttress.cli.common import print_json, say
 
 
-def verify(json: Json = False, quiet: Quiet = False,
-           record: Annotated[bool, typer.Option(
-               "--record", help="Also record the outcome as the status that reports of this "
-                                "version show; with --bench, that of the bench tests.")] = False,
-           bench: Annotated[bool, typer.Option(
-               "--bench", help="Compare the model with published bench tests instead: agrees, "
-                               "disagrees or not comparable, with reasons. A disagreement "
-                               "is a result, exit 0."
-           )] = False,
-           only: Annotated[list[str] | None, typer.Option(
-               "--only", metavar="NAME", show_default=False,
-               help="With --bench: only this test; may be repeated.")] = None,
-           out: Annotated[Path | None, typer.Option(
-               "--out", metavar="DIR", show_default=False,
-               help="With --bench: also write bench.md and bench.json.")] = None,
-           mechanisms: Annotated[bool, typer.Option(
-               "--mechanisms", help="With --bench: also run each test with nothing that hardens, "
-                                    "with each kind of hardening alone, and with large "
-                                    "movements.")] = False,
-           force: Force = False) -> None:
+@click.command(cls=options.Command)
+@options.json
+@options.quiet
+@click.option("--record", is_flag=True,
+              help="Also record the outcome as the status that reports of this version show; with "
+                   "--bench, that of the bench tests.")
+@click.option("--bench", is_flag=True,
+              help="Compare the model with published bench tests instead: agrees, disagrees or not "
+                   "comparable, with reasons. A disagreement is a result, exit 0.")
+@click.option("--only", multiple=True, metavar="NAME",
+              help="With --bench: only this test; may be repeated.")
+@click.option("--out", type=options.PATH, metavar="DIR",
+              help="With --bench: also write bench.md and bench.json.")
+@click.option("--mechanisms", is_flag=True,
+              help="With --bench: also run each test with nothing that hardens, with each kind of "
+                   "hardening alone, and with large movements.")
+@options.force
+def verify(json: bool, quiet: bool, record: bool, bench: bool, only: tuple[str, ...],
+           out: Path | None, mechanisms: bool, force: bool) -> int:
     """Compute the verification table against published values. Exit 1 if a case fails."""
     if bench:
         from buttress.cli.bench import run_bench_tests
 
-        run_bench_tests(json, say(quiet or json), only or [], out, force, record, mechanisms)
-        return
+        run_bench_tests(json, say(quiet or json), only, out, force, record, mechanisms)
+        return 0
     for key, given in (("--only", only), ("--out", out), ("--force", force),
                        ("--mechanisms", mechanisms)):
         if given:
@@ -59,4 +58,4 @@ def verify(json: Json = False, quiet: Quiet = False,
     else:
         print("\n".join(table_lines(results)))
         print(LABEL)
-    raise typer.Exit(0 if all(r["passes"] for r in results) else 1)
+    return 0 if all(r["passes"] for r in results) else 1

@@ -119,7 +119,7 @@ def test_the_facade_imports_nothing_of_its_own() -> None:
 
 
 def test_the_solver_knows_nothing_of_bone_tables_or_pictures() -> None:
-    outside = {"pandas", "matplotlib", "typer", "rich", "pydantic", "jinja2"}
+    outside = {"pandas", "matplotlib", "click", "rich", "pydantic", "jinja2"}
     for module, path in MODULES.items():
         if not module.startswith("buttress.fe"):
             continue

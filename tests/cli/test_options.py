@@ -34,7 +34,7 @@ def test_no_option_is_offered_that_does_nothing(option: str, monkeypatch: pytest
     code, out, err = told(["compare", "--example", "medial-shear", option, "1"], monkeypatch,
                           capsys)
     assert (code, out) == (2, "")
-    assert f"No such option: {option}" in err
+    assert f"No such option '{option}'" in err
 
 
 def test_a_grid_refuses_a_seed(monkeypatch: pytest.MonkeyPatch,
@@ -66,15 +66,35 @@ def test_a_study_may_come_from_standard_input(
     assert said in out + err
 
 
-def test_a_shell_completes_commands_and_names_of_studies(tmp_path: Path) -> None:
-    def completed(words: str) -> list[str]:
-        env = os.environ | {"_BUTTRESS_COMPLETE": "complete_bash", "COMP_WORDS": words,
-                            "COMP_CWORD": str(len(words.split()) - 1)}
-        return subprocess.run(["buttress"], executable=Path(sys.executable).with_name("buttress"),
-                              env=env, text=True, capture_output=True, check=True).stdout.split()
+def asked_by_a_shell(what: str, **more: str) -> str:
+    return subprocess.run(["buttress"], executable=Path(sys.executable).with_name("buttress"),
+                          env=os.environ | {"_BUTTRESS_COMPLETE": what} | more, text=True,
+                          capture_output=True, check=True).stdout
 
-    assert completed("buttress com") == ["compare"]
-    assert completed("buttress check --example med") == ["medial-shear"]
+
+@pytest.mark.parametrize(("words", "said"), [
+    ("buttress com", ["plain,compare"]), ("buttress check --example med", ["plain,medial-shear"]),
+    ("buttress examples later", ["plain,lateral-depression", "plain,lateral-split"]),
+    ("buttress lesson --o", ["plain,--out"]), ("buttress check s", ["file,s"]),
+    ("buttress diff s", ["file,s"]), ("buttress compare --out s", ["file,s"])])
+def test_a_shell_completes_commands_options_files_and_names_of_studies(
+        words: str, said: list[str]) -> None:
+    assert asked_by_a_shell("bash_complete", COMP_WORDS=words,
+                            COMP_CWORD=str(len(words.split()) - 1)).split() == said
+
+
+def test_a_shell_lists_the_commands_in_the_order_of_the_help() -> None:
+    said = asked_by_a_shell("bash_complete", COMP_WORDS="buttress ", COMP_CWORD="1").split()
+    assert said == [f"plain,{name}" for name in COMMANDS]
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_each_shell_gets_the_script_that_help_and_readme_name(
+        shell: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    assert f"_BUTTRESS_COMPLETE={shell}_complete" in asked_by_a_shell(f"{shell}_source")
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    for text in (readme, told(["--help"], monkeypatch, capsys)[1]):
+        assert f"_BUTTRESS_COMPLETE={shell}_source buttress" in text
 
 
 def test_the_list_of_studies_fits_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch,
@@ -97,7 +117,18 @@ def test_the_list_of_commands_is_whole_at_80_columns(
     monkeypatch.setenv("COLUMNS", "80")
     _, listed, _ = told(["--help"], monkeypatch, capsys)
     assert "lesson" in listed
-    assert "..." not in listed.split("Commands:")[1]
+    lines = listed.splitlines()
+    assert f"  lesson    {app.COMMANDS['lesson'][1]}" in lines
+    assert f"  rank      {app.COMMANDS['rank'][1]}" in lines
+
+
+def test_the_list_of_commands_imports_none_of_them() -> None:
+    code = ("import sys; from buttress.cli.app import main\nsys.argv = ['buttress', '-h']\n"
+            "try:\n    main()\nfinally:\n"
+            "    print(*(m for m in sys.modules if m.startswith('buttress.cli')))")
+    done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
+    assert set(done.stdout.splitlines()[-1].split()) == {
+        "buttress.cli", "buttress.cli.app", "buttress.cli.ending"}
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -109,19 +140,26 @@ def test_arguments_are_named_in_words_and_bracketed_once(
 
 
 @pytest.mark.parametrize(("words", "key", "said"), [
-    (["compare", "--bogus"], "", "No such option: --bogus"),
-    (["compare", "--workers", "x"], "--workers", "'--workers'"),
+    (["compare", "--bogus"], "", "No such option '--bogus'"),
+    (["compare", "--workers", "x"], "--workers", "'x' is not a valid integer"),
+    (["sweep", "--samples", "1.5"], "--samples", "'1.5' is not a valid integer"),
+    (["rank", "--load", "x"], "--load", "'x' is not a valid number"),
     (["sweep", "--seed", "-1"], "--seed", "'--seed'"), (["batch"], "", "Missing"),
+    (["compare", "--svg=3"], "--svg", "does not take a value"),
+    (["compare", "--out"], "--out", "requires an argument"),
+    (["compare", "--motion", "one"], "--motion", "requires 2 arguments"),
+    (["check", "--exampl", "x"], "", "Did you mean '--example'?"),
     (["bench"], "", "Did you mean 'batch'?"), (["compare", "a.toml", "b.toml"], "", "b.toml")])
 def test_a_mistake_on_the_command_line_is_one_message_in_parts_too(
         words: list[str], key: str, said: str, monkeypatch: pytest.MonkeyPatch,
         capsys: pytest.CaptureFixture[str]) -> None:
-    code, out, err = told([*words, "--json"], monkeypatch, capsys)
+    code, out, err = told([words[0], "--json", *words[1:]], monkeypatch, capsys)
     found = json.loads(out)
     assert (code, found["exit_code"]) == (2, 2)
     assert said in found["error"]["message"]
     assert found["error"]["key"] == key
-    assert found["error"]["expected"].endswith("-h lists")
+    command = f" {words[0]}" if words[0] in COMMANDS else ""
+    assert found["error"]["expected"].endswith(f"{command} -h lists")
     [line] = err.splitlines()
     assert line.startswith("buttress: ")
     code, out, err = told(words, monkeypatch, capsys)

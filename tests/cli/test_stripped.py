@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from typer.testing import CliRunner
+from command import inside
 
-from buttress.cli.app import app
 from buttress.study.read import example_text
 
 
@@ -17,9 +16,8 @@ def test_it_is_told_once_and_not_as_a_load_that_is_not_held(tmp_path: Path) -> N
             + "[[construct]]" + lags.replace("tension_N = 400", "tension_N = 6000"))
     study = tmp_path / "stripped.toml"
     study.write_text(text, encoding="utf-8")
-    done = CliRunner().invoke(app, ["compare", str(study), "--out", str(tmp_path / "out"),
-                                    "--quiet"])
-    assert done.exit_code == 0, done.stderr
+    done = inside("compare", str(study), "--out", str(tmp_path / "out"), "--quiet")
+    assert done.returncode == 0, done.stderr
     told = [line for line in done.stderr.splitlines() if line.startswith("lag screws")]
     assert len(told) == 1
     assert "cannot be tightened" in told[0]

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import made_up
 import pytest
+from command import inside
 from small_study import small_study
-from typer.testing import CliRunner
 
 from buttress import LABEL, example, only
-from buttress.cli.app import app
 from buttress.comparison.compare import compare
 from buttress.comparison.meshes import finer, with_bars
 from buttress.draw.curves import BARS, curves
@@ -192,10 +191,10 @@ def test_words_table_page_and_files_have_the_intervals(made: Comparison, tmp_pat
 
 @pytest.mark.parametrize("given", [["7"], ["0"], ["-2"]])
 def test_nonsense_is_refused_before_anything_is_solved(given: list[str], tmp_path: Path) -> None:
-    done = CliRunner().invoke(app, ["compare", "--example", "medial-shear", "--error-bars", *given,
-                                    "--out", str(tmp_path / "x")])
-    assert isinstance(done.exception, InputError)
-    assert "two or three meshes" in str(done.exception)
+    done = inside("compare", "--example", "medial-shear", "--error-bars", *given, "--out",
+                  str(tmp_path / "x"))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "two or three meshes" in done.stderr
     assert not (tmp_path / "x").exists()
 
 

@@ -10,13 +10,12 @@ import known_optimum as made
 import matplotlib.colors
 import numpy as np
 import pytest
+from command import inside
 from known_optimum import ANGLE, LENGTH, NAME, TOP
 from simple_shear import simple_shear
 from small_study import small_study
-from typer.testing import CliRunner
 
 from buttress import LABEL
-from buttress.cli.app import app
 from buttress.draw.landscape import landscape
 from buttress.fe.errors import InputError
 from buttress.improving.records import LEFT, REFUSED, SOLVED, UNKNOWN
@@ -192,15 +191,15 @@ def test_the_command_and_its_picture(monkeypatch: pytest.MonkeyPatch, tmp_path: 
     made.use(monkeypatch, hill)
     words = ["improve", "medial-shear", NAME, "--free", FREE[0], "--free", FREE[1], "--free",
              f"{LENGTH}=66:80", "--cases", "12", "--out", str(tmp_path / "i.sqlite")]
-    done = CliRunner().invoke(app, [*words, "--json"])
-    assert done.exit_code == 0, done.output
+    done = inside(*words, "--json")
+    assert done.returncode == 0, done.stderr
     data = json.loads(done.stdout)
     assert data["label"] == LABEL
     assert data["found"] >= data["start"]
     assert data["search"].startswith("An educational search")
     assert data["counts"][SOLVED] == 12
     assert [Path(p).name for p in data["written"]] == ["landscape.png"]
-    text = CliRunner().invoke(app, words).stdout
+    text = inside(*words).stdout
     assert LABEL in text
     assert "An educational search" in text
     assert "12 solved" in text

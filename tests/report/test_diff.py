@@ -7,11 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from command import inside
 from made_up import comparison, construct
-from typer.testing import CliRunner
 
 from buttress import LABEL
-from buttress.cli.app import app
 from buttress.fe.errors import InputError
 from buttress.files import as_csv
 from buttress.report.diff import DIFFERS, NONE, UNKNOWN, diff, difference, lines
@@ -100,12 +99,12 @@ def test_input_is_told_by_its_keys_and_a_new_construct_leaves_the_others_compara
 def test_the_command_tells_it_in_words_numbers_and_json(tmp_path: Path) -> None:
     one = written(comparison((moved("a", 1000.0), construct("old"))), tmp_path / "one")
     other = written(comparison((moved("a", 2000.0), construct("new"))), tmp_path / "other")
-    done = CliRunner().invoke(app, ["diff", str(one), str(other)])
-    assert done.exit_code == 0, done.output
-    assert "only in a: old" in done.output
-    assert "+1000 N, +100 %" in done.output
-    assert LABEL in done.output
-    data = json.loads(CliRunner().invoke(app, ["diff", str(one), str(other), "--json"]).stdout)
+    done = inside("diff", str(one), str(other))
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "only in a: old" in done.stdout
+    assert "+1000 N, +100 %" in done.stdout
+    assert LABEL in done.stdout
+    data = json.loads(inside("diff", str(one), str(other), "--json").stdout)
     assert data["label"] == LABEL
     assert data["only_in"] == {"a": ["old"], "b": ["new"]}
     assert [c["found"] for c in data["figures"] if c["quantity"] == "reserve_N"] == [DIFFERS]

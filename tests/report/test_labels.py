@@ -11,12 +11,11 @@ from pathlib import Path
 import meshio
 import pandas as pd
 import pytest
+from command import inside
 from small_study import small_study
 from staged_study import staged_data
-from typer.testing import CliRunner
 
 from buttress import LABEL
-from buttress.cli.app import app
 from buttress.comparison.compare import compare
 from buttress.files import labelled
 from buttress.report import gallery
@@ -70,8 +69,8 @@ def test_the_study_beside_the_results_is_the_input_below_the_label(folder: Path)
 
 
 def test_a_copied_example_bears_the_label_and_is_the_same_study(tmp_path: Path) -> None:
-    done = CliRunner().invoke(app, ["examples", "medial-shear", "--out", str(tmp_path / "a.toml")])
-    assert done.exit_code == 0
+    done = inside("examples", "medial-shear", "--out", str(tmp_path / "a.toml"))
+    assert done.returncode == 0
     assert LABEL in done.stdout
     assert (tmp_path / "a.toml").read_text(encoding="utf-8").startswith(f"# {LABEL}\n")
     copied = load_study(tmp_path / "a.toml")

@@ -9,11 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from command import inside
 from small_study import small_study
-from typer.testing import CliRunner
 
 from buttress.bone.bone import build_bone
-from buttress.cli.app import app
 from buttress.comparison.compare import compare
 from buttress.draw import sweep as sweep_figures
 from buttress.fe.errors import InputError
@@ -95,7 +94,7 @@ def test_it_is_in_a_sweep_its_store_its_axes_and_the_list_of_columns(tmp_path: P
     assert ax.get_ylabel() == "wobble of the worst fragment [mm]"
     assert ax.get_ylim()[0] == 0.0
     assert "| `wobble_mm` | mm | how far a made-up fragment wobbles |" in markdown()
-    shown = CliRunner().invoke(app, ["examples", "--keys"]).stdout
+    shown = inside("examples", "--keys").stdout
     assert "wobble_mm [mm]: how far a made-up fragment wobbles" in shown
     assert "worth_N [N]: what a made-up construct is worth" in shown
 

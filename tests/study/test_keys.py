@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from typer.testing import CliRunner
+from command import inside
 
 from buttress import LABEL
 from buttress.bone.section import Section
-from buttress.cli.app import app
 from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.report import catalogue as columns
@@ -80,11 +79,11 @@ def test_what_may_be_varied_beside_them_is_told() -> None:
 
 def test_it_is_on_the_terminal_and_in_the_gallery(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
-    shown = CliRunner().invoke(app, ["examples", "--keys"])
-    assert shown.exit_code == 0
+    shown = inside("examples", "--keys")
+    assert shown.returncode == 0
     assert shown.stdout.splitlines() == [*lines()[:-1], "", *columns.lines(), LABEL]
     assert lines()[-1] == LABEL
-    found = json.loads(CliRunner().invoke(app, ["examples", "--keys", "--json"]).stdout)
+    found = json.loads(inside("examples", "--keys", "--json").stdout)
     assert len(found["tables"]) == len(tables())
     assert [c["name"] for c in found["columns"]] == [c.name for c in columns.listed()]
     page = (ROOT / "results" / "gallery" / "keys.md").read_text(encoding="utf-8")

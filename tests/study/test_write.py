@@ -6,13 +6,12 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from command import inside
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from small_study import small_study
-from typer.testing import CliRunner
 
 from buttress import LABEL, example, load_study, parse_study, study_from, varied, write_study
-from buttress.cli.app import app
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
 from buttress.study.read import example_names, example_text
@@ -111,6 +110,6 @@ def test_where_it_cannot_be_written_one_message_says_so(tmp_path: Path) -> None:
 
 
 def test_the_command_prints_the_study_in_full(tmp_path: Path) -> None:
-    done = CliRunner().invoke(app, ["check", "--example", "posterior-shear", "--in-full"])
-    assert done.exit_code == 0
+    done = inside("check", "--example", "posterior-shear", "--in-full")
+    assert done.returncode == 0
     assert resolved(parse_study(done.stdout)) == resolved(example("posterior-shear"))
