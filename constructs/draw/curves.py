@@ -252,6 +252,7 @@ def ending(c: ConstructResult) -> str:
             f", {ONLY_FRICTION}" + (f" above {least:.0f} N" if least >= 1.0 else ""))
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
-        return f"ends at {c.equilibrium_ends_N:.0f} N, where movements are no longer small"
+        return (f"ends at {c.equilibrium_ends_N:.0f} N, where movements are larger than this "
+                "model follows")
     return "no load is carried" if c.equilibrium_ends_N == 0.0 else (
         f"peak at {c.equilibrium_ends_N:.0f} N")

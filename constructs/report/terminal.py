@@ -38,8 +38,8 @@ VERDICTS = (
     "tightened.")
 PEAK = (
     "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
-    "the path: where movements were no longer small the load was still rising, and more counts as "
-    "not held. It is not known above a load where answers do not converge.")
+    "the path: the load was still rising where movements became larger than this model follows, "
+    "and more counts as not held. It is not known above a load where answers do not converge.")
 SINCE = ("from the last tightening or, where stages load a construct, from before the first that "
          "does")
 """From when movements count."""
@@ -126,7 +126,8 @@ def ends_words(construct: ConstructResult) -> str:
     if ends is None:
         return f"no peak up to {construct.search_limit_N:.0f} N"
     if construct.ends_status == ENDED:
-        return f"no peak: the path ends at {ends:.0f} N, where movements are no longer small"
+        return (f"no peak: the path ends at {ends:.0f} N, where movements are larger than this "
+                "model follows")
     return f"peak at {ends:.0f} N" if ends > 0.0 else "no load is carried"
 
 

@@ -33,7 +33,7 @@ PATH = (
     Quantity(key="peak_status", words="status of the peak", unit="", level=C, kind=str, csv="=",
              of=lambda c, every: c.peak_status, json=False, store="=", path=True,
              definition="as the status of the peak load: found, beyond the search, not known, or "
-             "movements no longer small"),
+             "movements larger than followed"),
     replace(_path_row("stiffness_N_per_mm", "secant stiffness", "secant of the joint force over "
                       "the ram's displacement at a stated load",
                       lambda c, every: c.stiffness_N_per_mm),

@@ -67,8 +67,8 @@ def reserve_words(construct: ConstructResult) -> str:
     if found.kind == MOVED:
         return f"the joint has moved {far} at about {load}"
     if found.kind == ENDS and construct.peak_status == ENDED:
-        return (f"the path ends at about {load}, where movements are no longer small, before the "
-                f"joint has moved {far}")
+        return (f"the path ends at about {load}, where movements are larger than this model "
+                f"follows, before the joint has moved {far}")
     if found.kind == ENDS:
         return (f"the load peaks at about {load}, before the joint has moved {far}"
                 if found.load_N > 0.0 else "no load is carried")

@@ -25,7 +25,7 @@ NOT_TIGHTENED = "tightening has no equilibrium"
 """Status of a construct whose screws cannot be tightened."""
 CANNOT_TIGHTEN, HELD_BY_NOTHING = "cannot be tightened", "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
-ENDED = "movements no longer small"
+ENDED = "movements larger than followed"
 """What the path says of the peak; `ENDED`: it rises to where what is above counts as not held."""
 
 

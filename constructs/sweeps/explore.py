@@ -54,7 +54,7 @@ class Live(Displayed):
 class Way:
     """How far the joint of a construct can be pressed [mm]; where its peak is, and None where none
     is found; its largest load [N]; whether it ends since the construct gives way, with a peak
-    before or with movements that are no longer small; its end in words."""
+    before or with movements larger than this model follows; its end in words."""
 
     ends_mm: float
     peak_mm: float | None
@@ -116,7 +116,7 @@ class Explorer:
             if found:
                 ends = f"has given way after its peak of {largest:.0f} N"
             elif path.stopped in FAR:
-                ends = f"movements no longer small beyond {largest:.0f} N"
+                ends = f"movements larger than followed beyond {largest:.0f} N"
             else:
                 ends = (f"no peak up to {largest:.0f} N" if path.stopped == LOAD_LIMIT
                         else "farther on it is not known")

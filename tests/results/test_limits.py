@@ -162,7 +162,7 @@ def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     lag = antiglide["lag screws"]
     assert lag.limits["bone over yield"].load_N is None
     assert lag.limits["bone over yield"].missing == (
-        f"not reached up to {lag.equilibrium_ends_N:.0f} N, where movements are no longer small")
+        f"not reached up to {lag.equilibrium_ends_N:.0f} N, where movements are larger than this model follows")
     found = [(r.load_N, n) for n, r in lag.limits.items() if r.load_N is not None]
     assert lag.lowest_limit == min(found)[1]
     assert lag.first_limit.count("at about") == 1
