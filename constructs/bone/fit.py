@@ -80,7 +80,7 @@ def slid(fragment: Fragment, inward: FloatArray) -> FloatArray:
     if low > high + CLOSED or level.min(initial=0.0) < -CLOSED:
         raise InputError("the fragment would cut into its neighbours",
                          key=f"fragment.{fragment.name}.step_mm", value=f"{fragment.step_mm:g}",
-                         expected="a step by which it can slide along its fracture, or a gap_mm "
-                                  "of the fracture")
+                         expected="0, or a step by which it can slide along its fractures, as one "
+                                  "of the other sign may")
     near = [float(x) for x in (low, high) if np.isfinite(x)]
     return np.array([min(near, key=abs) if near else 0.0, down])

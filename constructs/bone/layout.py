@@ -68,6 +68,16 @@ class Layout:
                 if all(p.boundary.intersection(q.buffer(0.01)).length < ADJOINS
                        for q in every if q is not p)}
 
+    def inward(self, name: str) -> FloatArray:
+        """Unit normals ``(k, 2)`` into a piece of its edges along other pieces."""
+        ring = np.array(orient(self.pieces[name]).exterior.coords)
+        others = shapely.union_all([p for n, p in (*self.pieces.items(), ("", self.shaft))
+                                    if n != name])
+        step, middle = np.diff(ring, axis=0), 0.5 * (ring[:-1] + ring[1:])
+        on = shapely.distance(shapely.points(middle), others) < JOINED
+        # The inside lies to the left of each edge.
+        return np.column_stack([-step[:, 1], step[:, 0]])[on] / np.hypot(*step[on].T)[:, None]
+
     def above(self, void: str) -> dict[str, Polygon]:
         """Articular pieces above a void: their underside is its upper border."""
         roof, _ = ends(self.voids[void])

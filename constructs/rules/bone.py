@@ -5,6 +5,7 @@ from __future__ import annotations
 from shapely import LineString, Polygon, box
 
 from buttress.bone.fills import fill_material
+from buttress.bone.fit import slid
 from buttress.bone.joining import in_words, shown
 from buttress.bone.layout import Layout, fill_outline, layout, planned
 from buttress.bone.patches import patches
@@ -16,8 +17,8 @@ from buttress.study.study import Construct, Study
 def check_bone(study: Study, section: Section) -> Layout:
     """The pieces of the bone, or InputError where a part of the study misses the bone.
 
-    Checks fractures, voids, fragment points and load patches, then all of them together as the
-    mesher will: overlaps, slivers, lines that do not divide the bone.
+    Checks fractures, voids, fragment points, steps of reduction and load patches, then all of them
+    together as the mesher will: overlaps, slivers, lines that do not divide the bone.
     """
     bone = Polygon(section.outline()[0])
     for fracture in study.fractures:
@@ -30,6 +31,9 @@ def check_bone(study: Study, section: Section) -> Layout:
             raise InputError("the void lies outside the bone", key=f"void.{void.name}.points_mm",
                              expected=f"a polygon in the section: {axes_words(section)}")
     found = layout(study, section)
+    for fragment in study.fragments:
+        if fragment.step_mm:
+            slid(fragment, found.inward(fragment.name))
     _loads(study, section, found)
     for construct in study.constructs:
         _fills(study, section, construct)

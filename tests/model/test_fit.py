@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from small_study import small_study
 
-from buttress.bone.fit import slid
+from buttress.bone.fit import slid, step_of
 from buttress.comparison.compare import compare
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
@@ -143,6 +143,25 @@ def test_a_fragment_cannot_be_left_low_on_a_bed_without_room() -> None:
     # High, it leaves both by s sin 20 at least, and touches one at the other's expense.
     up = slid(piece_.model_copy(update={"step_mm": -1.0}), inward)
     assert sorted(inward @ up) == pytest.approx([0.0, 2.0 * np.sin(lean)], abs=1e-12)
+
+
+@pytest.mark.parametrize(("step", "fits"), [(0.9, True), (-0.9, False)])
+def test_a_check_refuses_the_steps_that_cannot_be_built(step: float, fits: bool) -> None:
+    """A piece that is wider below can be left low, and cannot be raised between its neighbours."""
+    data = plain(small_study("nothing"))
+    data["fracture"] = [{"name": "inner", "points_mm": [[13, 15], [12, -9]]},
+                        {"name": "outer", "points_mm": [[27, 15], [28, -9]]}]
+    data["void"] = [{"name": "hole", "points_mm": [[12, -9], [15, -20], [25, -20], [28, -9]]}]
+    data["fragment"] = [{"name": "piece", "inside_mm": [20, -4], "step_mm": step}]
+    study = study_from(data)
+    if fits:
+        assert check(study)
+        return
+    bone = Bones(study).base
+    for ask in (lambda: check(study), lambda: step_of(bone, 0)):
+        with pytest.raises(InputError, match="cut into its neighbours") as caught:
+            ask()
+        assert caught.value.key == "fragment.piece.step_mm"
 
 
 def test_a_layer_is_soft_by_its_thickness_over_modulus_and_area() -> None:
