@@ -192,6 +192,7 @@ class Solid:
 
     @property
     def mesh(self) -> Mesh:
+        """Its mesh, in mm."""
         return self.body.mesh
 
     @cached_property

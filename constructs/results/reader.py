@@ -42,6 +42,7 @@ class Reader:
 
     @staticmethod
     def of(bone: Bone, intact: dict[str, float]) -> Reader:
+        """The reader of a bone; ``intact``: subsidence without fracture [mm/N], by fragment."""
         return Reader(bone, tuple(_tissue(bone, i) for i in range(len(bone.bodies))), intact)
 
     def measures(self, model: Model, answer: Answer) -> dict[str, float]:

@@ -37,6 +37,9 @@ class Shape:
     @staticmethod
     def of(natural: Member, points: FloatArray, angle: FloatArray, forces: FloatArray,
            kinks: FloatArray) -> Shape:
+        """The shape of a member whose nodes are at ``points (k, 2)`` [mm], turned by ``angle (k,)``
+        [rad], under ``forces (3k,)`` [N, N mm] with ``kinks (h,)`` [rad]; ``natural`` is as built.
+        """
         # Elements give way as at their natural lengths, however they are stretched.
         long = [np.hypot(*np.diff(x, axis=0).T) for x in (points, natural.points)]
         sections = [BeamSection(k * s.axial, k * s.bending, s.shear / k)
