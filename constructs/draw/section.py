@@ -86,7 +86,7 @@ def _answered(picture: Picture) -> str:
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
-    """Corners of the smallest rectangle that holds all bodies and members, as drawn or not."""
+    """Corners of the smallest rectangle that holds all bodies and members [mm]."""
     xy = []
     for picture in pictures:
         shown: list[BodyPicture | MemberPicture] = [*picture.bodies, *picture.members]

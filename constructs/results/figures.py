@@ -107,7 +107,7 @@ class Figures:
 
     @cached_property
     def parts(self) -> dict[str, tuple[Part, FloatArray]]:
-        """Each plate, screw and wire with the forces on its nodes."""
+        """Each plate, screw and wire with the forces on its nodes [N, N mm]."""
         moved, count = self.answer.moved, len(self.model.solids)
         forces = self._pulled() if self._pulled is not None and moved is None else nodal_forces(
             moved or self.model.problem, self.answer.load, self.answer.force)[count:]
@@ -119,7 +119,7 @@ class Figures:
 
     @cached_property
     def stresses(self) -> dict[str, tuple[FloatArray, FloatArray]]:
-        """Von Mises stress of each member's elements, and their section forces."""
+        """Von Mises stress of each member's elements [MPa], and their section forces [N, N mm]."""
         return {name: fibre_stress(part, force) for name, (part, force) in self.parts.items()}
 
     @cached_property
@@ -185,7 +185,8 @@ class Figures:
         return centroid(body.points, body.mesh.triangles)
 
     def pushes(self, name: str) -> tuple[FloatArray, dict[str, FloatArray]]:
-        """Load on a fragment and the forces from every source: Fx, Fy, moment about its centroid.
+        """Load on a fragment and the forces from every source: Fx, Fy [N] and moment about its
+        centroid [N mm].
 
         Of a loose piece nothing; without equilibrium the load alone.
         """
