@@ -29,10 +29,13 @@ def test_no_text_overlaps_or_leaves_the_figure(count: int) -> None:
 
 
 def test_no_text_overlaps_in_the_usual_figures() -> None:
+    stems = []
     for stem, ax in figures.drawn(usual()):
+        stems.append(stem)
         assert clashes(ax.get_figure(root=True)) == [], stem
         sizes = [t.get_size() for t, _ in shown_texts(ax.get_figure(root=True))]
         assert min(sizes) >= SIZE == 12.0
+    assert {"overview", "capacity", "load-movement"} <= set(stems)
 
 
 def test_the_check_finds_overlaps_and_escapes() -> None:
