@@ -73,7 +73,7 @@ class Bone:
 
     @property
     def frame_centre(self) -> FloatArray:
-        """Centre of the reference band's nodes ``(2,)``, about which its rotation is taken."""
+        """Centre of the reference band's nodes ``(2,)`` [mm], about which it turns."""
         shaft = self.bodies[self.shaft]
         return shaft.points[band_nodes(shaft, self.band)].mean(axis=0)
 

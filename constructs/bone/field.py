@@ -44,7 +44,7 @@ class Law:
         return np.asarray(self.factor * density**self.exponent)
 
     def density(self, modulus: FloatArray) -> FloatArray:
-        """Density at a modulus: the inverse."""
+        """Density [g/cm3] at a modulus [MPa]: the inverse."""
         return np.asarray((modulus / self.factor) ** (1.0 / self.exponent))
 
 

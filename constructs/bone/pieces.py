@@ -63,7 +63,7 @@ class Inclusion:
 
 def with_metal(sheets: FloatArray, depth: FloatArray, xy: FloatArray,
                inclusions: tuple[Inclusion, ...], plane: Plane = Plane.STRESS) -> FloatArray:
-    """Composite stiffness ``E_metal t_metal + E_bone (t - t_metal)`` at points, ``(..., 3)``."""
+    """Stiffness ``E_metal t_metal + E_bone (t - t_metal)`` at points ``(..., 3)`` [N/mm]."""
     for bar in inclusions:
         metal = np.minimum(bar.thickness(xy), depth)
         share = (metal / depth)[..., None]
@@ -192,6 +192,7 @@ class Solid:
 
     @property
     def mesh(self) -> Mesh:
+        """Its mesh, in mm."""
         return self.body.mesh
 
     @cached_property

@@ -167,7 +167,7 @@ def _words(result: ContactResult) -> str:
     if not result.contact_share:
         return "does not touch"
     most = _figure(result.pressure_p95_MPa)
-    return (f"touches over {100.0 * result.contact_share:.0f} %;\n"
+    return (f"touches along {100.0 * result.contact_share:.0f} %;\n"
             f"mean {_figure(result.pressure_mean_MPa)} MPa;\n"
             + ("95 % of it bears nothing;\n" if most == "0" else f"95 % of it below {most} MPa;\n")
             + f"highest {_figure(result.pressure_max_MPa)} MPa")

@@ -56,6 +56,7 @@ class Shot:
 
     @property
     def picture(self) -> Picture:
+        """Its section as it is in this frame."""
         return self.live.picture
 
 

@@ -86,7 +86,7 @@ def _answered(picture: Picture) -> str:
 
 
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
-    """Corners of the smallest rectangle that holds all bodies and members, as drawn or not."""
+    """Corners of the smallest rectangle that holds all bodies and members [mm]."""
     xy = []
     for picture in pictures:
         shown: list[BodyPicture | MemberPicture] = [*picture.bodies, *picture.members]
@@ -226,7 +226,7 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
     if largest == 0.0:
         return []
     newtons = d.round_number(largest * 10.0 / LONGEST_MM, (1, 2, 5, 10))
-    words = {"fracture": "fracture on the fragment"}
+    words = {"fracture": "the fracture on the fragment"}
     handles = []
     nodes = np.concatenate([b.points for b in picture.bodies])
     moves = np.concatenate([b.displacement for b in picture.bodies])
@@ -238,7 +238,7 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
         # A push ends at the face that it acts on; screws act inside of bone.
         d.draw_arrows(ax, at, vectors * 10.0 / newtons, d.KINDS[kind],
                       tip=kind not in ("screw", "wire"))
-        what = words.get(kind, f"{kind} on bone")
+        what = words.get(kind, f"a {kind} on bone")
         handles.append(Line2D([], [], color=d.KINDS[kind], marker=">", markersize=9,
                               linestyle="none", label=f"force of {what}"))
     handles.append(Line2D([], [], linestyle="none",

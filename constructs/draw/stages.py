@@ -177,7 +177,7 @@ def _foot(ax: Axes, factor: float, scale: float, box: FloatArray, ghosts: str) -
     ax.plot([0, long / box[0]], [y, y], color="black", linewidth=3, solid_capstyle="butt",
             transform=ax.transAxes, clip_on=False)
     words = (f"20 mm; displacement × {factor:g} from the start (dashed); fragments in colour; "
-             f"up, down: mean of the joint surface{ghosts}")
+             f"up, down: mean movement of the joint surface{ghosts}")
     lines = wrap(words, box[0] - long - 0.2)
     ax.text((long + 0.1) / box[0], y + 0.5 * LINE / box[1], lines, size=SIZE, va="top",
             transform=ax.transAxes)
@@ -206,7 +206,7 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("stage", size=SIZE)
     ax.set_xlim(0.5, count + 0.5)
     ax.set_ylim(bottom=min(0.0, ax.get_ylim()[0]))
-    ax.set_ylabel("force of the screw's head [N]", size=SIZE)
+    ax.set_ylabel("force of a screw's head [N]", size=SIZE)
     ax.grid(axis="y", color="#DDDDDD")
     ax.set_axisbelow(True)
     told = [wrap(f"{s.number} {s.words}" + ("" if s.held else f": {s.status}"), room, most=2)
@@ -223,6 +223,6 @@ def screw_forces(construct: StagedResult, *, ax: Axes | None = None) -> Axes:
                 linespacing=1.15)
     if lines:
         ax.legend(handles=lines, **d.beside(ax))
-    d.title(ax, construct.marked_name, "remaining force of each screw after each stage" + (
+    d.title(ax, construct.marked_name, "force of each screw's head after each stage" + (
         f"; {BREAKS_RULE}" if construct.breaks_rule else ""))
     return ax

@@ -76,7 +76,7 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
             if column:
                 inner.set_yticklabels([])
             else:
-                inner.set_ylabel("down [mm]" if k == 0 else "screws [N]", size=SIZE)
+                inner.set_ylabel("subsidence [mm]" if k == 0 else "head force [N]", size=SIZE)
     ax.legend(handles=entries, ncols=across, loc="upper left", fontsize=SIZE, frameon=False,
               bbox_to_anchor=(0.0, -0.05 / box[1]), borderaxespad=0.0, labelspacing=0.2)
     d.title(ax, "What the stages did", "how far each fragment's joint surface lies below its place "

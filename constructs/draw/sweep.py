@@ -88,7 +88,7 @@ def over_key(frame: pd.DataFrame, key: str, column: str = "subsidence_mean_mm", 
     more = f" and {counted(len(others) - FEW_KEYS, 'other key')}" if others[FEW_KEYS:] else ""
     told += ["also varied: " + ", ".join(others[:FEW_KEYS]) + more] if others else []
     told += _along(frame, key)
-    told += ["hollow: median of those that are held, not all are"] if hollow else []
+    told += ["hollow: median of the cases that are held, where not all are"] if hollow else []
     told += ["no point: not held or no answer"] if gaps else []
     told += _meant(names, IN_SOME)
     name = _quantity(column)
@@ -203,7 +203,7 @@ def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes
     ax.set_xlim(-0.4, len(parts) - 0.6)
     ax.set_ylim(len(result.outcomes.constructs) + 0.3, 0.7)
     ax.set_xlabel(name + (f" [{unit}]" if unit else ""), size=SIZE)
-    ax.set_ylabel("mean rank [-], 1 is best", size=SIZE)
+    ax.set_ylabel("mean rank (1 is best)", size=SIZE)
     ax.grid(alpha=0.3)
     _legend(ax, handles, [result.named(n) for n in result.outcomes.constructs])
     d.title(ax, f"Rank over {name} at {result.outcomes.load_N:g} N",
@@ -250,8 +250,8 @@ def sensitivities(result: RankResult, construct: str, quantity: str = "capacity"
     ax.set_xlim(max(start, -1.0), min(end, 2.0))
     for at in (0.0, 1.0):
         ax.axvline(at, color="#555555", linewidth=1.0, linestyle=(0, (4, 3)))
-    ax.set_xlabel("share of the variance that it explains [-]\nbelow 0, over 1, or larger alone "
-                  "than with others: chance of few samples", size=SIZE)
+    ax.set_xlabel("share of the variance that an input explains [-]\nbelow 0, above 1, or larger "
+                  "alone than with others: chance in a small sample", size=SIZE)
     words = {"capacity": "capacity, upper bound of limit analysis",
              "keeps_all": "whether it is held and meets all limits",
              "ahead": f"whether it is ahead of '{result.named(result.reference)}'"}

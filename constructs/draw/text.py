@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -15,6 +16,8 @@ SIZE = 12.0
 """Smallest text on a slide of 13.3 x 7.5 in, points."""
 LINE = 1.25 * SIZE / 72.0
 """Height of a line of that text, inches."""
+BREAK = re.compile(r"(?<!\d) | (?!(?:N|mm|MPa)(?:\W|$))")
+"""Where lines may break: a number and its unit stay together."""
 BOX = "□"
 BOXES = "Last Resort"
 """A font that draws a box for every character."""
@@ -105,8 +108,7 @@ def wrap(text: str, inches: float, size: float = SIZE, most: int = 99,
     What does not fit in ``most`` lines ends in an ellipsis.
     """
     lines = [""]
-    # A number and its percent sign stay together.
-    for word in plain(text).replace(r"\$", "$").replace(" %", "\N{NO-BREAK SPACE}%").split(" "):
+    for word in BREAK.split(plain(text).replace(r"\$", "$").replace(" %", "\N{NO-BREAK SPACE}%")):
         trial = f"{lines[-1]} {word}".strip()
         if width(trial, size, bold) <= inches:
             lines[-1] = trial

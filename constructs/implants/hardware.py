@@ -89,6 +89,6 @@ def add_hinges(part: Part, links: LinkList, hardening: HardeningInput) -> None:
 
 
 def stations(places: list[float] | FloatArray) -> FloatArray:
-    """Increasing positions, with those closer than `SAME_PLACE` merged."""
+    """Increasing positions [mm], with those closer than `SAME_PLACE` merged."""
     s = np.unique(np.asarray(places, dtype=float))
     return s[np.concatenate([[True], np.diff(s) > SAME_PLACE])]

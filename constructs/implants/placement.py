@@ -53,7 +53,7 @@ class PlateLine:
         return self.points + self.normals * self.offset[:, None]
 
     def at(self, s: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Points on the bone surface (..., 2), outward normals (..., 2), centroid offsets at s."""
+        """Bone surface (..., 2) [mm], outward normals (..., 2), centroid offsets [mm] at s."""
         place = np.asarray(s, dtype=float)
         point, normal = (np.stack([np.interp(place, self.s, given[:, k]) for k in (0, 1)], axis=-1)
                          for given in (self.points, self.normals))
@@ -76,17 +76,17 @@ class Axis:
     exit: float
 
     def point(self, s: ArrayLike) -> FloatArray:
-        """Points (..., 2) at distances s from the head."""
+        """Points (..., 2) at distances s from the head [mm]."""
         return self.head + np.asarray(s, dtype=float)[..., None] * self.direction
 
     @property
     def tip(self) -> FloatArray:
-        """The tip (2,)."""
+        """The tip (2,) [mm]."""
         return self.point(self.length)
 
     @property
     def in_bone(self) -> tuple[float, float]:
-        """Stretch of the axis that lies in bone, as distances from the head."""
+        """Stretch of the axis that lies in bone, as distances from the head [mm]."""
         return self.entry, max(self.entry, min(self.length, self.exit))
 
 
@@ -265,7 +265,7 @@ def fracture_crossings(study: Study, axis: Axis, in_voids: bool = False) -> list
 
 
 def void_stretches(study: Study, axis: Axis) -> list[tuple[float, float, str]]:
-    """(start, end, void): segments of the axis between entry and tip inside voids; increasing."""
+    """(start, end, void): segments [mm] of the axis from entry to tip in voids; increasing."""
     low, high = axis.in_bone
     found = []
     for void in study.voids:
@@ -289,7 +289,7 @@ def _within(point: FloatArray, ring: FloatArray) -> bool:
 
 
 def thread_span(pin: Pin, length: float) -> tuple[float, float]:
-    """Threaded stretch of a pin of a resolved length, as distances from the head.
+    """Threaded stretch of a pin of a resolved length, as distances from the head [mm].
 
     A wire has none: (length, length).
     """
@@ -303,7 +303,7 @@ def thread_span(pin: Pin, length: float) -> tuple[float, float]:
 
 def engaged_thread(pin: Pin, axis: Axis, crossed: Sequence[tuple[float, str]],
                    ) -> tuple[float, float]:
-    """Segment of thread engaged in bone, as distances from the head; empty if end <= start.
+    """Segment of thread engaged in bone, as distances [mm] from the head; empty if end <= start.
 
     A gliding hole as wide as the thread disengages it up to the first fracture, a pilot hole as
     wide as the thread all of it.

@@ -175,7 +175,7 @@ def turned_line(study: Study, fracture: Fracture, slope: float
 
 
 def within(study: Study, fracture: Fracture, end: tuple[float, float]) -> tuple[float, float]:
-    """A point inside the fragment that a straight fracture to ``end`` parts from the shaft."""
+    """A point [mm] in the fragment that a straight fracture to ``end`` parts from the shaft."""
     start, last = np.array(line_start(study, fracture)), np.array(end)
     above = start - BEYOND * (last - start) / np.hypot(*(last - start))
     pieces = split(Polygon(Section(study.section).outline()[0]), LineString([above, last])).geoms

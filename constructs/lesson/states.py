@@ -140,7 +140,7 @@ class Reading:
 
 
 def fitted(points: FloatArray, u: FloatArray) -> FloatArray:
-    """Least-squares rigid motion of points: movement of the origin (x, y) and turn, ``(3,)``."""
+    """Least-squares rigid motion of points: origin's movement (x, y) [mm], turn [rad]."""
     centre = points.mean(axis=0)
     arm = points - centre
     turn = float((arm[:, 0] * u[:, 1] - arm[:, 1] * u[:, 0]).sum() / (arm**2).sum())

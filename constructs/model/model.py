@@ -69,6 +69,7 @@ class Model:
 
     @property
     def problem(self) -> Condensed:
+        """The condensed problem of its links."""
         return self.solver.problem
 
     @property

@@ -98,6 +98,7 @@ class Outcomes:
 
     @property
     def held(self) -> np.ndarray:
+        """Where a construct of a sample is in equilibrium under the load."""
         return self.status == Status.HELD
 
     def rows(self, part: slice) -> Outcomes:

@@ -107,7 +107,7 @@ class Figures:
 
     @cached_property
     def parts(self) -> dict[str, tuple[Part, FloatArray]]:
-        """Each plate, screw and wire with the forces on its nodes."""
+        """Each plate, screw and wire with the forces on its nodes [N, N mm]."""
         moved, count = self.answer.moved, len(self.model.solids)
         forces = self._pulled() if self._pulled is not None and moved is None else nodal_forces(
             moved or self.model.problem, self.answer.load, self.answer.force)[count:]
@@ -119,7 +119,7 @@ class Figures:
 
     @cached_property
     def stresses(self) -> dict[str, tuple[FloatArray, FloatArray]]:
-        """Von Mises stress of each member's elements, and their section forces."""
+        """Von Mises stress of each member's elements [MPa], and their section forces [N, N mm]."""
         return {name: fibre_stress(part, force) for name, (part, force) in self.parts.items()}
 
     @cached_property
@@ -185,7 +185,8 @@ class Figures:
         return centroid(body.points, body.mesh.triangles)
 
     def pushes(self, name: str) -> tuple[FloatArray, dict[str, FloatArray]]:
-        """Load on a fragment and the forces from every source: Fx, Fy, moment about its centroid.
+        """Load on a fragment and the forces from every source: Fx, Fy [N] and moment about its
+        centroid [N mm].
 
         Of a loose piece nothing; without equilibrium the load alone.
         """
@@ -212,14 +213,17 @@ class Figures:
 
 
 def subsidence_mean(f: Figures, name: str) -> float | None:
+    """Mean distal movement of a fragment's joint surface [mm]; None where it has none."""
     return None if (found := f.sunk(name)) is None else float(found[0] @ found[1])
 
 
 def subsidence_max(f: Figures, name: str) -> float | None:
+    """Largest distal movement of a fragment's joint surface [mm]; None where it has none."""
     return None if (found := f.sunk(name)) is None else float(found[0].max())
 
 
 def subsidence_net(f: Figures, name: str) -> float | None:
+    """Mean distal movement of a fragment's joint surface less that of the intact bone [mm]."""
     mean = subsidence_mean(f, name)
     return None if mean is None else mean - f.total * f.reader.intact[
         f.bone.solids[f.number[name]].name]
@@ -234,19 +238,25 @@ def lowest_point(f: Figures, name: str) -> Where:
 
 
 def tilt(f: Figures, name: str) -> float | None:
+    """Turn of a fragment in the frame of the shaft [degrees], positive where its end at +x
+    (lateral, posterior) rises; None for a loose piece.
+    """
     return None if f.is_loose(name) else float(
         np.degrees(f.values[f"turn {f.number[name]}"] - f.values["frame turn"]))
 
 
 def balance_error(f: Figures, name: str) -> float | None:
+    """Largest unbalanced force of a fragment over the joint force, a share."""
     return f.unbalanced(name) / f.total
 
 
 def step_off(f: Figures, name: str) -> float:
+    """Movement of a fracture's lips across the joint line [mm], unsigned."""
     return f.apart[name][0]
 
 
 def gap(f: Figures, name: str) -> float:
+    """Movement of a fracture's lips along the joint line [mm], opening positive."""
     return f.apart[name][1]
 
 
@@ -264,18 +274,22 @@ def _along(f: Figures, name: str, kind: str) -> list[float]:
 
 
 def slip(f: Figures, name: str) -> float:
+    """Largest slip along a fracture [mm], unsigned."""
     return max((abs(s) for s in _along(f, name, "contact friction")), default=0.0)
 
 
 def opening(f: Figures, name: str) -> float:
+    """Largest opening of a fracture [mm], 0 where it is closed."""
     return max([0.0, *(-s for s in _along(f, name, "contact"))])
 
 
 def slip_beyond_element(f: Figures, name: str) -> bool:
+    """Whether a fracture has slid farther than an element is long."""
     return slip(f, name) > min(b.mesh.size for b in f.bone.bodies)
 
 
 def plateau_widening(f: Figures, name: str) -> float | None:
+    """By how much the two rims of the plateau have moved apart [mm]; None in a slice."""
     return widening(f.bone, f.values)
 
 
@@ -293,32 +307,41 @@ def wider_rim(f: Figures, name: str) -> Where:
 
 
 def stiffness(f: Figures, name: str) -> float | None:
+    """Joint force on the section over the mean movement of the contact patches along it [N/mm];
+    None where they do not move that way.
+    """
     share, moved = under_load(f.bone, f.values)
     return share * f.total / moved if moved > 0 else None
 
 
 def stations(f: Figures, name: str) -> int:
+    """Screw stations whose bearing or thread carries all that it can."""
     return stations_at_capacity(f.model, f.answer, f.stations)
 
 
 def who_escapes(f: Figures, name: str) -> str | None:
+    """Name of the body that moves freely; None where the load is held or no mechanism is known."""
     return None if f.held else escaping(f.model, f.answer)
 
 
 def von_mises(f: Figures, name: str) -> float:
+    """Largest von Mises stress of a member [MPa]."""
     return float(f.stresses[name][0].max(initial=0.0))
 
 
 def yield_ratio(f: Figures, name: str) -> float:
+    """Largest von Mises stress of a member over the yield strength of its metal."""
     return von_mises(f, name) / f.parts[name][0].material.yield_strength
 
 
 def axial(f: Figures, name: str) -> float:
+    """The largest axial force of a member by size [N], tension positive."""
     inner = f.stresses[name][1]
     return float(inner[int(np.argmax(np.abs(inner[:, 0]))), 0]) if len(inner) else 0.0
 
 
 def hinges(f: Figures, name: str) -> int:
+    """Number of plastic hinges that have turned in a member."""
     return sum(abs(kink) > 1e-12 for kink, hinge in zip(
         f.answer.kink.tolist(), f.model.problem.links.hinges, strict=True) if hinge.source == name)
 
@@ -335,25 +358,30 @@ def _condyle(f: Figures, side: str) -> tuple[FloatArray, FloatArray]:
 
 
 def condyle_load(f: Figures, side: str) -> float:
+    """Joint force on the patch of a side [N]."""
     return next(p.share for p in patches(f.bone.study) if p.name == side) * f.total
 
 
 def condyle_mean(f: Figures, side: str) -> float | None:
+    """Mean distal movement of a condyle's joint surface [mm]; None where it has none."""
     sunk, share = _condyle(f, side)
     return float(sunk @ share) if sunk.size else None
 
 
 def condyle_max(f: Figures, side: str) -> float | None:
+    """Largest distal movement of a condyle's joint surface [mm]; None where it has none."""
     sunk, _ = _condyle(f, side)
     return float(sunk.max()) if sunk.size else None
 
 
 def condyle_net(f: Figures, side: str) -> float | None:
+    """Mean distal movement of a condyle's joint surface less that of the intact bone [mm]."""
     mean = condyle_mean(f, side)
     return None if mean is None else mean - f.total * f.reader.intact[f"condyle.{side}"]
 
 
 def condyle_widening(f: Figures, side: str) -> float | None:
+    """Outward movement of the rim of a side [mm]; None in a sagittal section."""
     if f.bone.study.section.sagittal:
         return None
     outwards = f.values[f"rim {side} x"] - f.values["rim middle x"]
@@ -361,6 +389,7 @@ def condyle_widening(f: Figures, side: str) -> float | None:
 
 
 def volume(f: Figures, name: str) -> float:
+    """Volume of a piece of bone or a fill [mm³]."""
     return float(next(t.volume.sum() for s, t in zip(
         f.bone.solids, f.reader.tissues, strict=True) if s.name == name))
 

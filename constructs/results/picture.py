@@ -249,7 +249,7 @@ def _patches(model: Model, total: float) -> tuple[tuple[float, float, float], ..
 
 
 def centroid(points: FloatArray, triangles: np.ndarray) -> FloatArray:
-    """Centroid ``(2,)`` of straight-sided triangles."""
+    """Centroid ``(2,)`` of straight-sided triangles [mm]."""
     corner = points[triangles[:, :3]]
     a, b = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     area = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]

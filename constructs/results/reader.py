@@ -42,6 +42,7 @@ class Reader:
 
     @staticmethod
     def of(bone: Bone, intact: dict[str, float]) -> Reader:
+        """The reader of a bone; ``intact``: subsidence without fracture [mm/N], by fragment."""
         return Reader(bone, tuple(_tissue(bone, i) for i in range(len(bone.bodies))), intact)
 
     def measures(self, model: Model, answer: Answer) -> dict[str, float]:
@@ -59,7 +60,7 @@ class Reader:
         return surface_subsidence(self.bone, values, body)
 
     def step_off(self, values: dict[str, float], edge: str) -> tuple[float, float]:
-        """Step-off (unsigned, across the joint line) and gap (along it) of a fracture's lips."""
+        """Step-off (unsigned, across the joint line) and gap (along it) of two lips [mm]."""
         apart = np.array([values[f"lip b {edge} {k}"] - values[f"lip a {edge} {k}"] for k in "xy"])
         line = self.bone.section.joint_direction
         along, across = apart @ line, apart @ np.array([-line[1], line[0]])

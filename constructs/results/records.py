@@ -63,12 +63,12 @@ class FragmentResult(Displayed):
 
     @property
     def applied_x_N(self) -> float:
-        """Joint force on it towards +x."""
+        """Joint force on it towards +x [N]."""
         return self.applied_N[0]
 
     @property
     def applied_y_N(self) -> float:
-        """Joint force on it, proximal positive."""
+        """Joint force on it, proximal positive [N]."""
         return self.applied_N[1]
 
     @property

@@ -137,6 +137,7 @@ class StageResult(Brief):
 
     @property
     def held(self) -> bool:
+        """Whether there is an equilibrium after this stage."""
         return self.status == Status.HELD
 
     @property

@@ -34,21 +34,21 @@ class Drawn:
     top: FloatArray      # (k, 2) joint line from -x to +x, with the ends of the walls
 
     def joint(self, x: ArrayLike) -> FloatArray:
-        """Height y of the joint line at x."""
+        """Height y of the joint line at x [mm]."""
         x = np.asarray(x, dtype=float)
         return np.asarray(np.interp(x, self.top[:, 0], self.top[:, 1]))
 
     def level(self, x: FloatArray, y: FloatArray) -> FloatArray:
-        """Level h of the cut through a point."""
+        """Level h of the cut through a point [mm]."""
         del x
         return y
 
     def half_width(self, h: ArrayLike) -> FloatArray:
-        """Half of the drawn width of the cut at a level."""
+        """Half of the drawn width of the cut at a level [mm]."""
         return (self._at(self.right, h) - self._at(self.left, h)) / 2
 
     def centre(self, h: ArrayLike) -> FloatArray:
-        """x of the middle of the cut at a level."""
+        """x of the middle of the cut at a level [mm]."""
         return (self._at(self.right, h) + self._at(self.left, h)) / 2
 
     def walls(self) -> tuple[FloatArray, FloatArray]:

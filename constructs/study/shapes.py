@@ -49,11 +49,11 @@ class Flared:
         return float(np.tan(np.radians(self.given.slope)))
 
     def joint(self, x: ArrayLike) -> FloatArray:
-        """Height y of the joint line at x."""
+        """Height y of the joint line at x [mm]."""
         return -self.fall * np.asarray(x, dtype=float) + 0.0
 
     def level(self, x: FloatArray, y: FloatArray) -> FloatArray:
-        """Level h of the cut through a point."""
+        """Level h of the cut through a point [mm]."""
         return y + self.fall * x if self.fall else y
 
     def half_width(self, h: ArrayLike) -> FloatArray:

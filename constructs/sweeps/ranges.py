@@ -245,4 +245,5 @@ class Chosen(Listed):
     """A list that is sampled from, not stepped through."""
 
     def steps(self) -> list[Value] | None:
+        """None: it is no grid."""
         return None

@@ -54,6 +54,7 @@ class Column:
 
     @cached_property
     def key(self) -> bytes:
+        """The bytes of degrees of freedom and values: equal columns have equal keys."""
         return self.dofs.tobytes() + self.values.tobytes()
 
 

@@ -105,6 +105,7 @@ class Condensed:
 
     @property
     def n(self) -> int:
+        """The number of links."""
         return self.flexibility.shape[0]
 
     def measures(self, load: FloatArray, force: FloatArray, rigid: FloatArray,

@@ -92,6 +92,7 @@ class Hinge:
 
     @property
     def place(self) -> tuple[float, float]:
+        """Where it is as built (x, y), mm."""
         x, y = self.member.points[self.node]
         return float(x), float(y)
 

@@ -68,6 +68,6 @@ class Placed:
                          sin * vectors[..., 0] + cos * vectors[..., 1]], axis=-1)
 
     def carried(self, number: int, points: FloatArray) -> FloatArray:
-        """Displacements ``(k, 2)`` of points of a meshed body by its pose."""
+        """Displacements ``(k, 2)`` of points of a meshed body by its pose [mm]."""
         arm = points - self.start[number]
         return self.centre[number] + self.turned(number, arm) - points

@@ -70,7 +70,7 @@ class Pushes:
 
     def on_piece(self, number: int, angle: float
                  ) -> tuple[FloatArray, sp.csr_matrix, sp.csr_matrix]:
-        """The flexibilities of a meshed body's columns, and its loads and measures among them."""
+        """Flexibilities of a meshed body's columns [mm/N], its loads and measures among them."""
         p, size = self.layout.problem, len(self.tables[number])
         load, read = (
             _spread(group, start, angle, (count, size)) for group, start, count in zip(
@@ -81,7 +81,7 @@ class Pushes:
     def rigid(self, config: Config, middle: FloatArray, modes: IntArray,
               bent: Sequence[FloatArray | None]) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Loads on the rigid motions ``(m, p)``, measures of them ``(k, m)``, and measures of the
-        poses and shapes ``(k,)``."""
+        poses and shapes ``(k,)`` [mm]."""
         lay, p = self.layout, self.layout.problem
         m = p.rigid.shape[1]
         load, read = np.zeros((m, len(p.loads))), np.zeros((len(p.measure_names), m))

@@ -63,7 +63,7 @@ class Shape:
 
     @property
     def bent(self) -> FloatArray:
-        """Elastic displacements ``(3k,)`` of the chain under the forces of this shape."""
+        """Elastic displacements ``(3k,)`` of the chain under this shape's forces [mm, rad]."""
         return self.flexibility @ self.forces
 
 
@@ -164,7 +164,7 @@ class Config:
 
     def spots(self, layout: Any) -> tuple[FloatArray, FloatArray]:
         """Places ``(s, 2)`` of all spots without the elastic displacements of meshed bodies, and
-        the angles ``(s,)`` by which what is fixed to them has turned."""
+        the angles ``(s,)`` by which what is fixed to them has turned [mm, rad]."""
         body = layout.body
         place = self.centre[body] + turned(self.angle[body], layout.point - layout.centre[body])
         angle = self.angle[body].copy()

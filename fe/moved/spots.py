@@ -63,6 +63,7 @@ class Spots:
 
     def add(self, body: int, point: FloatArray, node: int = NONE,
             arm: FloatArray | tuple[float, float] = (0.0, 0.0)) -> int:
+        """Add the spot of a body at a point [mm], of a member by its node and arm; its number."""
         self.body.append(body)
         self.node.append(node)
         self.point.append(np.asarray(point, dtype=float))

@@ -81,6 +81,7 @@ class Moving:
 
     @property
     def layout(self) -> Layout:
+        """Links, loads and measures taken apart; raises `CannotMove` where they cannot be."""
         return self.mover.layout
 
     @cached_property

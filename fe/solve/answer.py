@@ -26,6 +26,7 @@ class Memory:
 
     @staticmethod
     def none(problem: Condensed) -> Memory:
+        """Nothing has slid, been crushed or turned yet."""
         return Memory(np.zeros(problem.n), np.zeros(problem.kinks.shape[1]), np.zeros(problem.n))
 
 
@@ -52,4 +53,5 @@ class Answer:
 
     @property
     def held(self) -> bool:
+        """Whether there is an equilibrium: forces and motions are numbers."""
         return self.status == Status.HELD

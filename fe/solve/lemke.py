@@ -28,6 +28,7 @@ class Pivots:
 
     @property
     def left(self) -> int:
+        """How many may still be taken."""
         return self.most - self.taken
 
 

@@ -75,6 +75,7 @@ class Pressed:
 
     @property
     def held(self) -> bool:
+        """Whether there is an equilibrium."""
         return self.answer.held
 
 

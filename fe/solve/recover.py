@@ -137,7 +137,8 @@ def resultant(body: Body, column: Column, about: FloatArray) -> FloatArray:
 
 def pushes(problem: Condensed, answer: Answer, body: Body, about: FloatArray
            ) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Applied load and the forces of every source on a body, each ``(3,)``: Fx, Fy, moment.
+    """Applied load and the forces of every source on a body, each ``(3,)``:
+    Fx and Fy [N], moment [N mm].
 
     In moved geometry they are those in space, about the point of the body that was at ``about``.
     """

@@ -124,6 +124,9 @@ class Step:
         return self.slope_high * np.maximum(slack, 0.0) + self.slope_low * np.minimum(slack, 0.0)
 
     def acceptable(self, force: FloatArray, rigid: FloatArray, kink: FloatArray) -> bool:
+        """Whether forces ``(n,)`` [N], rigid motions ``(m,)`` and kinks ``(h,)`` [mm] are so far
+        within what `accept` asks for that a search may end although states still change.
+        """
         _, balance, error = self.residuals(force, rigid, kink)
         return balance < EQUILIBRIUM and error < 0.01 * COMPLEMENTARITY
 
@@ -152,6 +155,7 @@ class Step:
 
     def none(self, status: Status, escape: Escape | None, note: str = "",
               method: str = "") -> Answer:
+        """An answer without numbers: NaN forces and motions, with the reason in ``note``."""
         p = self.p
         nan = np.full(p.n, np.nan)
         method = method or (LINEAR_PROGRAM if status == Status.NO_EQUILIBRIUM else "none")

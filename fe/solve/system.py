@@ -51,6 +51,7 @@ class Equations:
 
     @property
     def size(self) -> int:
+        """The number of unknowns."""
         return int(self.own.size)
 
     @property

@@ -59,7 +59,7 @@ class Trace:
         self.fixed = np.flatnonzero((step.upper == step.lower) & ~(step.friction > 0))
 
     def rates(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Forces, slacks and kinks for the whole way, if no state changed."""
+        """Forces [N], slacks and kinks [mm] for the whole way, if no state changed."""
         s, p = self.step.solver, self.step.p
         n = p.n
         change, slack, kink = self.push[:n].copy(), np.zeros(n), np.zeros(p.kinks.shape[1])

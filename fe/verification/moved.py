@@ -85,6 +85,7 @@ def _spring(links: LinkList, block: Continuum, node: int, stiffness: float) -> N
 
 
 def leaning() -> Built:
+    """The bar on a hinge with a spring at its tip, under a load straight down."""
     tip = TIP * np.array([np.sin(LEAN), np.cos(LEAN)])
     bar, links = Member("bar", np.array([[0.0, 0.0], tip]), [STIFF]), LinkList()
     for d in (ALONG, ACROSS):
@@ -94,11 +95,13 @@ def leaning() -> Built:
 
 
 def leaning_load(down: float) -> float:
+    """The load [N] by hand once the tip of the leaning bar has moved ``down`` [mm] (Koiter)."""
     angle = np.arccos(np.cos(LEAN) - down / TIP)
     return float(SPRING * TIP * np.cos(angle) * (1.0 - np.sin(LEAN) / np.sin(angle)))
 
 
 def string() -> Built:
+    """Two bars in line between supports, their common pin loaded across them."""
     bars = [Member(f"bar {side:+g}", np.array([[side * HALF, 0.0], [0.0, 0.0]]),
                    [BeamSection(STRETCH, 1e9, SLENDER)]) for side in (-1, 1)]
     links = LinkList()
@@ -111,6 +114,7 @@ def string() -> Built:
 
 
 def string_load(down: float) -> float:
+    """The load [N] by hand once the pin of the string has moved ``down`` [mm]."""
     long = np.hypot(HALF, down)
     return float(2.0 * STRETCH * (long / HALF - 1.0) * down / long)
 
@@ -128,6 +132,7 @@ def _pair(base: Grid, block: Grid, normals: Callable[[FloatArray], FloatArray], 
 
 
 def sliding(friction: float) -> Built:
+    """A block on a slope, with friction or none, held by a bar on two pins, under its weight."""
     base, block, links = _pair(
         turned(rectangle(10, 2, 40, 6, 0, -6), -SLOPE), turned(rectangle(10, 4, 40, 12), -SLOPE),
         lambda _: np.array([np.sin(SLOPE), np.cos(SLOPE)]), friction)
@@ -147,6 +152,7 @@ def _held(slid: float) -> FloatArray:
 
 
 def sliding_load(friction: float, down: float) -> float:
+    """The load [N] by hand once the block has sunk ``down`` [mm]: balance on the slope."""
     way = _held(0.0) + REACH - _held(down / np.sin(SLOPE))
     rest, long = np.hypot(*REACH), np.hypot(*way)
     pull = BAR * (long - rest) / rest * way / long
@@ -156,6 +162,7 @@ def sliding_load(friction: float, down: float) -> float:
 
 
 def cornered() -> Built:
+    """A block pressed beside the corner of its base, held back by a spring at its far top."""
     base, block, links = _pair(rectangle(10, 2, 40, 6, -40, -6), rectangle(10, 6, 40, 30, -40, 0),
                                lambda _: ACROSS, 0.8)
     _spring(links, block, node_at(block.mesh, -40, 30), CORNER_SPRING)
@@ -167,12 +174,14 @@ def cornered() -> Built:
 
 
 def cornered_load(angle: float) -> float:
+    """The load [N] by hand once the block has turned by ``angle`` [rad]: moments at the corner."""
     x = np.cos(angle) * -40.0 - np.sin(angle) * 30.0
     y = np.sin(angle) * -40.0 + np.cos(angle) * 30.0
     return float(CORNER_SPRING * (x + 40.0) * y / BESIDE)
 
 
 def rounded() -> Built:
+    """A block on a circular face without friction, pushed aslant along it, held by a spring."""
     def arc(low: float, high: float) -> Grid:
         def shape(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
             angle, radius = -np.pi / 2 + (2 * s - 1) * np.radians(35.0), low + (high - low) * t
@@ -187,6 +196,9 @@ def rounded() -> Built:
 
 
 def rounded_load(angle: float) -> float:
+    """The load [N] by hand once the block has turned by ``angle`` [rad]: moments about the face's
+    centre.
+    """
     return float(ROUND_SPRING * LIFT * np.sin(angle) * np.cos(angle) / ASLANT)
 
 

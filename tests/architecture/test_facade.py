@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import inspect
 import os
 import re
@@ -39,11 +40,20 @@ def test_the_names_that_notebooks_and_scripts_need() -> None:
             "verify"} <= set(buttress.__all__) <= set(dir(buttress))
 
 
-@pytest.mark.parametrize("name", buttress.__all__)
-def test_every_name_is_there_and_is_called_so(name: str) -> None:
-    found = getattr(buttress, name)
-    if name in CALLED:
-        assert found.__name__ == name
+@pytest.mark.parametrize("name", buttress._PLACES)
+def test_every_name_is_what_its_place_defines_and_calls_so(name: str) -> None:
+    """A module that only imports it, or an alias, would give readers of the source another place,
+    and a record of it would not load from a file."""
+    found, place = getattr(buttress, name), buttress._PLACES[name]
+    if inspect.ismodule(found):
+        assert found.__name__ == f"{place}.{name}"
+    elif callable(found):
+        assert (found.__module__, found.__qualname__) == (place, name)
+    else:
+        source = inspect.getsource(importlib.import_module(place))
+        assert name in {target.id for node in ast.parse(source).body
+                        if isinstance(node, ast.Assign) for target in node.targets
+                        if isinstance(target, ast.Name)}
 
 
 @pytest.mark.parametrize(("name", "said"), [

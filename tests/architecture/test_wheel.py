@@ -36,13 +36,15 @@ def test_every_file_that_the_code_reads_has_a_pattern() -> None:
     """Quick: what setuptools takes along beside modules."""
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     patterns = settings["tool"]["setuptools"]["package-data"]["*"]
-    for path in (ROOT / "constructs").rglob("*"):
-        if path.is_file() and "__pycache__" not in path.parts and path.suffix != ".py":
-            # Patterns count from any folder above, since each is a package of setuptools.
-            inside = path.relative_to(ROOT / "constructs").parts
-            ends = {"/".join(inside[-n:]) for n in range(1, len(inside) + 1)}
-            assert any(fnmatch(end, p) and end.count("/") == p.count("/")
-                       for end in ends for p in patterns), path
+    read = [path for path in (ROOT / "constructs").rglob("*") if path.is_file()
+            and "__pycache__" not in path.parts and path.suffix != ".py"]
+    assert {".toml", ".json", ".js", ".j2"} <= {path.suffix for path in read}
+    for path in read:
+        # Patterns count from any folder above, since each is a package of setuptools.
+        inside = path.relative_to(ROOT / "constructs").parts
+        ends = {"/".join(inside[-n:]) for n in range(1, len(inside) + 1)}
+        assert any(fnmatch(end, p) and end.count("/") == p.count("/")
+                   for end in ends for p in patterns), path
 
 
 @pytest.fixture(scope="module")

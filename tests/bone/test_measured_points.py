@@ -26,6 +26,7 @@ def places(bone: Bone) -> dict[str, np.ndarray]:
 def test_a_mirrored_study_is_measured_at_the_mirrored_points(name: str, size: float) -> None:
     study = coarse(name, size_mm=size)
     here, there = (places(build_bone(s)) for s in (study, mirrored(study)))
+    assert len(here) == len(there) > 0
     for side, place in here.items():
         other = there[OTHER.get(side, side)]
         assert other == pytest.approx(place * [-1.0, 1.0], abs=1e-6), side

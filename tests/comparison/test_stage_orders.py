@@ -58,10 +58,13 @@ def test_a_second_screw_takes_force_from_the_first_and_tightening_again_restores
 
 
 def test_every_stage_balances_and_says_how_it_was_solved(both) -> None:
+    assert len(both.stages) == 2
     for s in itertools.chain(*(c.stages for c in both.stages)):
         assert s.held
         assert s.residual < 1e-9
         assert s.complementarity < 1e-8
+        change = s.do in ("tighten", "load", "unload", "cycle")
+        assert (s.method != "unchanged") is change, s.do
     # Relative to what acts: nothing does until the first part is tightened.
     for c in both.stages:
         errors = [s.fragments["medial"].balance_error for s in c.stages]
@@ -69,8 +72,6 @@ def test_every_stage_balances_and_says_how_it_was_solved(both) -> None:
         assert errors[:first] == [None] * first
         assert max(errors[first:]) < 1e-9
         assert len(errors[first:]) >= 7
-        change = s.do in ("tighten", "load", "unload", "cycle")
-        assert (s.method != "unchanged") is change
 
 
 def test_a_stage_that_loads_is_pressed_as_any_other_load_is(both) -> None:

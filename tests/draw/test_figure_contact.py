@@ -37,7 +37,7 @@ def test_bands_stand_on_their_lines_as_high_as_the_pressure() -> None:
         assert any(b.shape[0] >= 18 and np.allclose(b[:18], wanted) for b in bands(ax)), line.name
     shown = words(ax).replace("\N{NO-BREAK SPACE}", " ")
     assert "force across the faces over their area" in shown.replace("\n", " ")
-    for said in ("shear plane", "touches over 44 %;", "mean 1.2 MPa;",
+    for said in ("shear plane", "touches along 44 %;", "mean 1.2 MPa;",
                  "95 % of it below 2.5 MPa;", "highest 4 MPa",
                  "under a plate", "on a graft's face", LABEL):
         assert said in shown, said

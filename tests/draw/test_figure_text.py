@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import matplotlib as mpl
@@ -28,11 +29,23 @@ def test_no_text_overlaps_or_leaves_the_figure(count: int) -> None:
     assert len(seen) == {1: 5, 6: 5, 15: 47}[count], seen
 
 
+@pytest.mark.parametrize("text", ["4 tighten upper to 200 N", "95 % below 0.54 MPa; highest 1 MPa",
+                                  "as far as 12.5 mm, and on", "45 %"])
+def test_a_number_and_its_unit_stay_together(text: str) -> None:
+    for inches in np.arange(1.0, width(text) + 0.1, 0.05):
+        lines = wrap(text, float(inches)).split("\n")
+        assert not any(re.match(r"(N|mm|MPa|%)\b", line) for line in lines), lines
+        assert " ".join(lines).replace("\N{NO-BREAK SPACE}", " ") == text
+
+
 def test_no_text_overlaps_in_the_usual_figures() -> None:
+    stems = []
     for stem, ax in figures.drawn(usual()):
+        stems.append(stem)
         assert clashes(ax.get_figure(root=True)) == [], stem
         sizes = [t.get_size() for t, _ in shown_texts(ax.get_figure(root=True))]
         assert min(sizes) >= SIZE == 12.0
+    assert {"overview", "capacity", "load-movement"} <= set(stems)
 
 
 def test_the_check_finds_overlaps_and_escapes() -> None:

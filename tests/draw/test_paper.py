@@ -118,6 +118,7 @@ def test_no_text_overlaps_with_long_names_and_many_constructs() -> None:
             for t, box in shown_texts(figure):
                 assert box.x0 >= -1.0, t.get_text()
                 assert box.x1 <= figure.bbox.x1 + 1.0, t.get_text()
+    assert len(once) > 5
 
 
 def test_a_figure_for_a_paper_is_the_same_drawing_as_the_slide() -> None:

@@ -216,7 +216,9 @@ def test_a_scale_bar_runs_away_from_its_start() -> None:
 
 def test_only_one_file_sets_the_direction_of_a_section() -> None:
     """A figure that draws bodies gets its limits from `seen`; no other file sets an aspect."""
-    for path in sorted(DRAW.glob("*.py")):
+    files = sorted(DRAW.glob("*.py"))
+    assert {"seen.py", "section.py", "overview.py"} <= {path.name for path in files}
+    for path in files:
         calls = {node.func.attr for node in ast.walk(ast.parse(path.read_text()))
                  if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)}
         if path.name != "seen.py":

@@ -167,6 +167,7 @@ def test_movements_that_are_not_small_end_a_path():
 def test_every_point_is_proved_by_its_residuals():
     model, path = construct("lag screws")
     p = model.problem
+    assert len(path.points) > 10
     for before, point in zip(path.points, path.points[1:], strict=False):
         a = point.answer
         assert a.residual < 1e-9

@@ -116,7 +116,9 @@ def test_a_tissue_in_plane_strain_has_stress_out_of_the_plane() -> None:
     study = varied(small_study("nothing"), {"section.plane_state": "plane strain"}).study
     bone = build_bone(study)
     u = [np.tile([0.0, 1e-3], len(b.points)) * b.points.ravel() for b in bone.bodies]
-    for x in tissue_fields(bone.solids, u):
+    fields = tissue_fields(bone.solids, u)
+    assert {x.tissue for x in fields} == {"core", "cortex"}
+    for x in fields:
         assert np.asarray(x.out_of_plane).max() == pytest.approx(0.3)
         assert (x.von_mises <= von_mises(x.stress) + 1e-9).all()    # pulled one way: less
 

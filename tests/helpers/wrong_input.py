@@ -56,3 +56,12 @@ def refused(text: str, read: Callable[[str, str], object] = parse_study) -> Inpu
     assert str(caught.value).replace("\n", "").isprintable()
     assert len(str(caught.value)) < 2500
     return caught.value
+
+
+def refused_at(key: str, told: str, text: str,
+               read: Callable[[str, str], object] = parse_study) -> InputError:
+    """The refusal of a study, which names this key and says this."""
+    error = refused(text, read)
+    assert error.key == key
+    assert told in str(error)
+    return error

@@ -66,7 +66,9 @@ def test_bearing_is_n_springs_in_series_with_the_sheet(count: int) -> None:
     core = round_section(form.core)
     bending = steel.modulus * core.inertia
     solids = {id(s.body): s.piece for s in bone().solids}
-    for link in of(made(screw=[SCREW | {"count": count}]), Hold.BEARING):
+    links = of(made(screw=[SCREW | {"count": count}]), Hold.BEARING)
+    assert links
+    for link in links:
         piece, place = solids[id(link.b.body)], np.array(link.place)
         local, length = piece.local(place, 0.0), link.weight / count
         modulus, poisson = float(local.modulus), float(local.poisson)
@@ -83,7 +85,9 @@ def test_bearing_is_n_springs_in_series_with_the_sheet(count: int) -> None:
 def test_threads_hold_what_pulls_them_out_and_are_n_rods(count: int) -> None:
     steel, form = metal("steel"), screw_form("HA 3.5")
     solids = {id(s.body): s.piece for s in bone().solids}
-    for link in of(made(screw=[SCREW | {"count": count}]), Hold.THREAD):
+    links = of(made(screw=[SCREW | {"count": count}]), Hold.THREAD)
+    assert links
+    for link in links:
         piece, place = solids[id(link.b.body)], np.array(link.place)
         local, length = piece.local(place, 0.0), link.weight / count
         hold = count * pull_out(form, length, float(local.shear_strength))

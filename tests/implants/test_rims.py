@@ -36,6 +36,7 @@ def test_a_head_presses_on_either_side_of_its_axis_along_the_plate(models: dict[
     model = models["antiglide + screw"]
     plate, links = model.construct.plates[0], model.problem.links
     line = plate_line(model.bone.section, plate)
+    assert model.construct.screws
     for screw in model.construct.screws:
         head = heads_of(links)[screw.name]
         places = np.array([links.links[i].place for i in head])
@@ -82,6 +83,7 @@ def test_around_a_hole_a_plate_is_weak_over_the_diameter(models: dict[str, Model
     seat = add_plate(models[name].bone, plate, LinkList(), Hardware())
     found = section_at(plate, 0.0)
     weak = [found.net == section for section in seat.part.sections]
+    assert len(seat.line.holes) > 1
     for hole in seat.line.holes:
         near = (np.abs(0.5 * (seat.s[:-1] + seat.s[1:]) - hole) < 6.0) & weak
         # Stations closer than `SAME_PLACE` to each other are one.

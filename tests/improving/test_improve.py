@@ -180,6 +180,7 @@ def test_a_hole_is_a_whole_number_and_a_coupled_key_follows(monkeypatch: pytest.
     solved = made.use(monkeypatch, hill)
     improve(simple_shear(), NAME, [f"construct.{NAME}.screw.shaft 3.hole=4:6", f"{TOP}=-31:-23",
                                    f"{LENGTH}={{{TOP}}} + 95"], cases=5, out=tmp_path / "i.sqlite")
+    assert len(solved) == 5
     for task in solved:
         (construct,) = task.data["construct"]
         assert isinstance(next(s for s in construct["screw"] if s["name"] == "shaft 3")["hole"], int)

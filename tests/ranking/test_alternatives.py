@@ -67,6 +67,7 @@ def made() -> Comparison:
 
 
 def test_every_alternative_makes_a_case_of_some_shipped_study() -> None:
+    assert len(shipped()) > 10
     for name, row in shipped().items():
         assert row["status"] in STATUS_WORDS.keys() - {GIVEN}
         assert {"group", "words", "source"} <= row.keys()

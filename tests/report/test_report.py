@@ -81,8 +81,10 @@ def test_a_study_that_names_no_side_is_told_that_a_right_knee_is_drawn(tmp_path:
 
 def test_it_says_how_far_it_is_verified_and_explains_its_words(tmp_path: Path) -> None:
     text = page(usual(), tmp_path).text
+    assert sentences(recorded())
     for line in sentences(recorded()):
         assert line in text
+    assert glossary().terms
     for term in glossary().terms:
         assert term.not_engineer in text
 

@@ -205,7 +205,9 @@ def test_an_intact_bone_is_net_of_nothing() -> None:
         "section": {"outline": "simple"},
         "fracture": [{"name": "cut", "points_mm": [[-60, -70], [60, -70]], "friction": 1.5}],
         "construct": [{"name": "c"}]})
-    for c in solved(study).condyles.values():
+    condyles = solved(study).condyles
+    assert condyles.keys() == {"medial", "lateral"}
+    for c in condyles.values():
         assert c.subsidence_net_mm == pytest.approx(0.0, abs=1e-3 * c.load_N / 100.0)
 
 
@@ -222,6 +224,7 @@ def test_bone_is_split_by_piece(crushed: LoadResult) -> None:
 def test_carriers_of_a_fragment_carry_all_of_its_load(crushed: LoadResult,
                                                       under_plate: LoadResult) -> None:
     for load in (crushed, under_plate):
+        assert load.fragments
         for fragment in load.fragments.values():
             assert sum(fragment.carried_by.values()) == pytest.approx(1.0, abs=1e-9)
             assert set(fragment.carried_by) == set(fragment.forces_N)

@@ -93,6 +93,7 @@ def test_the_centre_of_every_triangle_has_its_mean(made: Comparison) -> None:
     weight = QUADRATURE[field.stress.shape[1]][1]
     whole = np.flatnonzero((field.volume > 0.0).all(axis=1))
     steepest = whole[np.argsort(-np.ptp(field.stress[whole, :, 1], axis=1))[:5]]
+    assert steepest.size == 5
     for k in steepest:
         centre, mean = (weight @ x[k] / weight.sum() for x in (field.points, field.stress))
         found = made.at([tuple(centre)])

@@ -90,6 +90,7 @@ def test_stresses_times_thicknesses_sum_to_the_force_of_the_section() -> None:
     model = build_model(build_bone(study), study.constructs[0])
     moved = Figures(Reader.of(model.bone, {}), model, model.answer(LOAD)).moved
     found = tissue_fields(model.solids, moved)
+    assert {x.body for x in found} == {solid.name for solid in model.solids}
     for solid, u in zip(model.solids, moved, strict=False):
         work = sum(float((x.volume[..., None] * x.stress * x.strain * (1.0, 1.0, 2.0)).sum())
                    for x in found if x.body == solid.name)
@@ -134,6 +135,7 @@ def test_arrays_have_their_shapes_and_hold_the_strain_of_the_plane(live: Live) -
 
 
 def test_percentiles_are_by_volume_and_lie_in_what_exceeds_them(live: Live) -> None:
+    assert live.fields
     for x in live.fields:
         for name, size in ((VON_MISES, x.von_mises), (LEAST, -x.least_principal)):
             found = x.spread(name)

@@ -57,6 +57,7 @@ def test_a_filling_touches_the_fragment_above_it_and_the_bone_below() -> None:
     section = Section(study.section)
     [void] = study.voids
     outlines = {f.points_mm or void.points_mm for c in study.constructs for f in c.fills}
+    assert outlines
     for outline in outlines:
         planar = planned(study, {"fill": np.array(outline)})
         meshes, faces = mesh_bodies(planar, study.mesh.size_mm,

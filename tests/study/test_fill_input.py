@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from wrong_input import VOID_STUDY, changed, refused
+from wrong_input import VOID_STUDY, changed, refused, refused_at
 
 from buttress.bone.fills import fill_material
 from buttress.model.resolve import resolved
@@ -179,18 +179,14 @@ def test_rows_of_grafts_are_complete(row: str) -> None:
     ("[12, -9]]", "[12.5, -4]]", "fracture.inner.points_mm", "does not divide the section"),
 ])
 def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
-    error = refused(changed(TEXT, (old, new)), ruled)
-    assert error.key == key
-    assert told in str(error)
+    refused_at(key, told, changed(TEXT, (old, new)), ruled)
 
 
 def test_a_sliver_is_named_with_its_line() -> None:
     # A flake beside the medial cortex, 0.6 mm thick, with elements of 1.5 mm.
     text = changed(TEXT, ("[[void]]", '[[fracture]]\nname = "chip"\n'
                     "points_mm = [[-38.4, -8], [-37.4, -9], [-37.4, -9.4], [-38.4, -10.4]]\n[[void]]"))
-    error = refused(text, ruled)
-    assert error.key == "fracture.chip.points_mm"
-    assert "sliver too thin for the element size" in str(error)
+    refused_at("fracture.chip.points_mm", "sliver too thin for the element size", text, ruled)
 
 
 def test_without_any_void_a_fill_has_no_place() -> None:

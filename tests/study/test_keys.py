@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -100,13 +101,16 @@ def test_every_key_says_what_it_means_and_no_meaning_is_left_over() -> None:
 
 
 def test_a_key_that_may_be_negative_says_which_sign_is_which() -> None:
+    seen = set()
     for table in tables():
         for key in table.keys:
-            if key.allowed.startswith("-") or ": -" in key.allowed:
+            if re.match(r"(list of: )?\[?-\d", key.allowed):
+                seen.add(key.name)
                 words = ("positive", "negative", "either sign", "inside", "corners", "block")
                 assert any(w in key.meaning for w in words), (table.heading, key.name)
             if key.name.endswith("_deg"):
                 assert "+" in key.sketch, (table.heading, key.name)
+    assert {"mismatch_mm", "angle_deg", "points_mm", "inside_mm"} <= seen
 
 
 @pytest.mark.parametrize("side", ["medial", "lateral"])

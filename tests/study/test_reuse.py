@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from wrong_input import changed, refused_at
 
 from buttress import check, compare
 from buttress.fe.errors import InputError
@@ -227,11 +228,6 @@ total_N = 300
     assert [s.total_N for s in c.stages] == [300]
 
 
-def _changed(old: str, new: str) -> str:
-    assert SHORT.count(old) >= 1, old
-    return SHORT.replace(old, new, 1)
-
-
 @pytest.mark.parametrize(("old", "new", "key", "said"), [
     ('like = "lags"', 'like = "lag"', "construct.one lag.like", 'did you mean "lags"?'),
     ('like = "lags"', "like = 3", "construct.one lag.like", "wrong type"),
@@ -268,11 +264,8 @@ def _changed(old: str, new: str) -> str:
 ])
 def test_a_mistake_is_told_once_with_the_key_and_line_as_written(
         old: str, new: str, key: str, said: str) -> None:
-    text = _changed(old, new)
-    with pytest.raises(InputError) as told:
-        parse_study(text, "s.toml")
-    error = told.value
-    assert error.key == key
+    text = changed(SHORT, (old, new))
+    error = refused_at(key, said, text)
     assert said in error.message
     assert "mistakes" not in error.message
     assert error.line is not None

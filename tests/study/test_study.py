@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
-from wrong_input import changed, refused
+from wrong_input import changed, refused, refused_at
 
 from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
@@ -164,8 +164,7 @@ def test_unknown_example_names_the_close_one() -> None:
     ("[[construct.plate]]", "[[construct.plates]]", "construct.antiglide.plates", "plate"),
 ])
 def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -> None:
-    error = refused(changed(TEXT, (old, new)))
-    assert error.key == key
+    error = refused_at(key, f'did you mean "{meant}"?', changed(TEXT, (old, new)))
     assert f'did you mean "{meant}"?' in error.message
     assert meant in error.expected
 
@@ -256,9 +255,7 @@ def test_unknown_keys_at_every_level(old: str, new: str, key: str, meant: str) -
     ('name = "lag screws"', 'name = "lag "', "construct.lag .name", "spaces"),
 ])
 def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
-    error = refused(changed(TEXT, (old, new)))
-    assert error.key == key
-    assert told in str(error)
+    refused_at(key, told, changed(TEXT, (old, new)))
 
 
 @pytest.mark.parametrize(("text", "key", "told"), [
@@ -271,9 +268,7 @@ def test_values_that_are_wrong(old: str, new: str, key: str, told: str) -> None:
     (SMALL + '[[fragment]]\nname = "f"\ninside_mm = [0, -5]', "fragment", "a [[fracture]]"),
 ])
 def test_structures_that_are_wrong(text: str, key: str, told: str) -> None:
-    error = refused(text)
-    assert error.key == key
-    assert told in str(error)
+    refused_at(key, told, text)
 
 
 def test_several_mistakes_are_told_one_a_line() -> None:

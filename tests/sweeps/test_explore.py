@@ -27,6 +27,7 @@ def test_live_answers_are_those_of_a_comparison(explorer: Explorer, values: dict
         live, same = explorer.answer(name, 700.0, values), fresh[name].load(700.0)
         assert live.result.status == same.status
         assert live.picture.held == (same.status == "held")
+        assert same.fragments
         for fragment, figures in same.fragments.items():
             assert live.result.fragments[fragment].subsidence_mean_mm == pytest.approx(
                 figures.subsidence_mean_mm, rel=1e-9)

@@ -80,11 +80,14 @@ def test_columns_tell_their_units(tmp_path: Path) -> None:
         pass
     with reading(tmp_path / "s.sqlite") as db:
         made = db.execute("SELECT sql FROM sqlite_master WHERE name = 'results'").fetchone()[0]
+    told = set()
     for line in made.splitlines()[1:-2]:
         name = line.split()[0]
         unit = {"mm": "mm", "N": "N", "MPa": "MPa", "deg": "degrees"}.get(name.rsplit("_")[-1])
         if unit:
+            told.add(unit)
             assert f"-- {unit}" in line, line
+    assert told == {"mm", "N", "MPa", "degrees"}
 
 
 def test_a_case_is_stored_whole(tmp_path: Path) -> None:

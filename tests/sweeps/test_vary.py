@@ -20,6 +20,7 @@ PLATE = "construct.antiglide.plate.antiglide plate"
 
 def test_every_known_key_is_found_and_can_be_set_to_what_it_is() -> None:
     varier, data = Varier(STUDY), plain(STUDY)
+    assert len(known_keys(STUDY)) > 50
     for key in known_keys(STUDY):
         assert addresses(STUDY, key) == (tuple(key.split(".")),)
         here = data

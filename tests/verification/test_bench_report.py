@@ -27,6 +27,7 @@ def test_the_report_holds_every_claim_of_the_table_and_nothing_else():
 
 def test_every_verdict_follows_from_the_written_numbers_and_the_written_rule():
     claims = {c.name: c for t in expectations() for c in t.claims}
+    assert {e["name"] for test in REPORT["tests"] for e in test["claims"]} == claims.keys()
     for test in REPORT["tests"]:
         for entry in test["claims"]:
             read = tuple(Reading(e["value"], e["beyond"], e["words"]) for e in entry["computed"])
@@ -52,6 +53,7 @@ def test_every_disagreement_has_a_reason_and_no_reason_is_left_over():
 
 
 def test_answers_of_the_report_were_proved():
+    assert any(test["study"] and "held" in test["trust"]["statuses"] for test in REPORT["tests"])
     for test in REPORT["tests"]:
         if test["study"]:
             if "held" in test["trust"]["statuses"]:     # else there is nothing to prove
