@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 
 from buttress.draw import primitives as d
 from buttress.draw.page import page
-from buttress.draw.text import LINE, SIZE, width, wrap_all
+from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.fe.arrays import FloatArray
 from buttress.results.comparison import Comparison
 from buttress.results.judged import ONLY_FRICTION
@@ -70,12 +70,14 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
         lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE,
                                  (now.wide - 2.0,) if now.narrow else (3.4, 4.2, 5.2))
         needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + len(marks) + 1)
-        widest = max(widest, *(width(x) for x in marks))
+        room = now.wide - 2.0 if now.narrow else max(widest, *(width(x) for x in marks))
+        widest = max(widest, room)
         figure: Figure = d.slide(now.high if now.narrow else max(now.high, needed + 1.9))
         ax = d.axes_at(figure, 1.2, 1.1, now.wide - (1.4 if now.narrow else widest + 2.5),
                        figure.get_figheight() - 1.9)
     else:
-        lines, _ = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
+        lines, room = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
+        room = max(room, *(width(x) for x in marks))
         d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
     handles, drawn, kinds, barred = [], [], set[str](), False
     for i, c in enumerate(constructs):
@@ -95,6 +97,7 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
         ax.plot(x, y, marker="o", markersize=13, markerfacecolor="none", markeredgecolor="black",
                 markeredgewidth=1.2, zorder=7, gid="crossing")
     known = [x for sunk, _ in drawn for x in sunk]
+    stated = {w: at for w, at in stated.items() if at[0] <= max(known, default=0.0)}
     most = min(max((y for _, load in drawn for y in load), default=1.0),
                max(c.search_limit_N for c in constructs))
     for load_N in comparison.study.load.total_N:
@@ -121,6 +124,8 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
     handles.append(Line2D([], [], color="#555555", linestyle=(0, (4, 3)), label=STUDY))
     handles += [Line2D([], [], color="#555555", linewidth=1.2, linestyle=style, label=words_of)
                 for words_of, (_, style) in stated.items()]
+    for handle in handles[len(constructs):]:
+        handle.set_label(wrap(str(handle.get_label()), room))
     ax.legend(handles=handles, labelspacing=0.35, handlelength=2.6, **d.beside(ax))
     if not any((np.asarray(load) > 0.0).any() for _, load in drawn):
         ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
