@@ -254,6 +254,16 @@ def test_captions_say_what_is_shown_as_a_journal_prints_them(tmp_path: Path) -> 
     assert BREAKS_RULE in found["deformed-short-plate"]
     assert BREAKS_RULE not in found["deformed-raft"]
     assert "75 kg" in found["weight-bearing"]
+    begun = "pressed after all of its stages, without load"
+    staged = replace(made, constructs=(replace(made.constructs[0], begins=begun),
+                                       *made.constructs[1:]))
+    told = dict(x.split(": ", 1) for x in figures.captions(staged, stems))
+    for stem in ("load-movement", "load-subsidence", "capacity"):
+        left = "from the tightened state, or the one that its stages leave"
+        assert (left in told[stem], left in found[stem]) == (True, False), stem
+    assert f"short plate (!): {begun}." in told["deformed-short-plate"]
+    assert begun in told["overview"]
+    assert begun not in told["deformed-raft"]
 
 
 def test_a_difference_without_a_unit_has_no_dash_and_no_two_figures_share_their_words(
