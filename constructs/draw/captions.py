@@ -169,9 +169,9 @@ def _all_stages(comparison: Comparison) -> list[str]:
 
 
 def _stages(construct: str) -> list[str]:
-    return [f"The fragment of the construct “{construct}” after each stage; displacements are "
+    return [f"Fragments of the construct “{construct}” after each stage; displacements are "
             "counted from the start (dashed) and magnified as stated. Up, down: mean movement of "
-            "the joint surface [mm]."]
+            "the joint surface [mm] of the fragment that has sunk most."]
 
 
 def _screw_forces(construct: str) -> list[str]:
