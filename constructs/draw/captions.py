@@ -18,6 +18,8 @@ from buttress.words import BREAKS_RULE
 MOVED = ("Displacements are relative to the tightened state and magnified as stated in the figure; "
          "grey outline: before loading, black outline: under load.")
 PATH = "pressed slowly by displacement from the tightened state"
+MARKS = "Markers: first event of each kind. Rings, if any: two curves cross."
+LEFT = ", or the one that its stages leave"
 Key = tuple[str, str, str]
 """Kind of a figure, construct and fragment, as in `all.stems`."""
 
@@ -52,6 +54,16 @@ def caption(comparison: Comparison, key: Key, picture: Picture | None, field: st
                      LABEL])
 
 
+def _path(comparison: Comparison) -> str:
+    return PATH + (LEFT if any(c.begins for c in comparison.constructs) else "")
+
+
+def _begins(comparison: Comparison, construct: str = "") -> list[str]:
+    """Of constructs that their stages load, from where they are pressed and movements count."""
+    return [f"{c.marked_name}: {c.begins}." for c in comparison.constructs
+            if c.begins and construct in ("", c.name)]
+
+
 def _names(comparison: Comparison) -> str:
     return ", ".join(c.marked_name for c in comparison.constructs)
 
@@ -67,7 +79,7 @@ def _overview(comparison: Comparison, picture: Picture | None, field: str) -> li
     shown = [c.picture(picture.load_N) for c in comparison.constructs]
     fails = [p.marked_name for p in shown if p.status == Status.NO_EQUILIBRIUM and not unmade(p)]
     return [f"Sections of all constructs ({_names(comparison)}) under a total joint force of {load}"
-            f"; {picture.view.all_words}.", MOVED, _colours(field),
+            f"; {picture.view.all_words}.", MOVED, *_begins(comparison), _colours(field),
             *([f"No equilibrium was found for {', '.join(fails)}: drawn {ESCAPE_MM:g} mm along the "
                "failure mechanism, a direction and not an amount."] if fails else [])]
 
@@ -76,7 +88,7 @@ def _capacity(comparison: Comparison) -> list[str]:
     return [f"Total joint force [N] that each construct carries ({_names(comparison)}). Bars: "
             "capacity by limit analysis, filled without friction, hatched with friction at its "
             "best, nothing hardening. Marks: loads at which the limits of the study are reached "
-            f"as each is {PATH}. Dashed lines: loads of the study, "
+            f"as each is {_path(comparison)}. Dashed lines: loads of the study, "
             f"{comparison.study.load.all_words}.", f"{HOW_TO_READ}"]
 
 
@@ -84,15 +96,15 @@ def _movement(comparison: Comparison) -> list[str]:
     limits = comparison.study.limits
     return ["Total joint force [N] over the movement of the joint, the largest of net subsidence, "
             f"step-off and gap [mm], one line for each construct ({_names(comparison)}), each "
-            f"{PATH}. The load at {limits.movement_mm:g} mm orders the constructs. Markers: first "
-            "event of each kind. Rings: two curves cross. "
+            f"{_path(comparison)}. The load at {limits.movement_mm:g} mm orders the constructs. "
+            f"{MARKS} "
             f"Dashed lines: loads of the study, {comparison.study.load.all_words}."]
 
 
 def _curves(comparison: Comparison, fragment: str) -> list[str]:
     return [f"Total joint force [N] over the mean subsidence of the joint surface of “{fragment}” "
             f"[mm, relative to the shaft], one line for each construct ({_names(comparison)}), "
-            f"each {PATH}. Markers: first event of each kind. Rings: two curves cross. "
+            f"each {_path(comparison)}. {MARKS} "
             f"Dashed lines: loads of the study, {comparison.study.load.all_words}."]
 
 
@@ -117,7 +129,8 @@ def _deformed(comparison: Comparison, picture: Picture | None, field: str) -> li
     if not picture.held:
         return [f"{of}; {picture.view.all_words}. Joint force: {_outcome(picture)}."]
     return [f"{of} under a total joint force of {_outcome(picture)}; {picture.view.all_words}.",
-            MOVED, _colours(field), "Arrows: forces between the parts [N], to the scale stated."]
+            MOVED, *_begins(comparison, picture.construct), _colours(field),
+            "Arrows: forces between the parts [N], to the scale stated."]
 
 
 def _outcome(picture: Picture) -> str:
@@ -156,9 +169,9 @@ def _all_stages(comparison: Comparison) -> list[str]:
 
 
 def _stages(construct: str) -> list[str]:
-    return [f"The fragment of the construct “{construct}” after each stage; displacements are "
+    return [f"Fragments of the construct “{construct}” after each stage; displacements are "
             "counted from the start (dashed) and magnified as stated. Up, down: mean movement of "
-            "the joint surface [mm]."]
+            "the joint surface [mm] of the fragment that has sunk most."]
 
 
 def _screw_forces(construct: str) -> list[str]:

@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 
 from buttress.draw import primitives as d
 from buttress.draw.page import page
-from buttress.draw.text import LINE, SIZE, width, wrap_all
+from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.judged import ONLY_FRICTION
@@ -63,11 +63,14 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
     stated = _stated(comparison) if fragment is None else {}
     words = [f"{c.marked_name} ({ending(c)})" for c in constructs]
     if ax is None:
-        ax, lines = _slide(words, [*MARKS, *stated])
+        ax, lines, room = _slide(words, [*MARKS, *stated])
     else:
-        lines, _ = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
+        lines, room = wrap_all(words, 5.0, (3.4, 4.2, 5.2))
+        room = max(room, *(width(x) for x in (*MARKS, *stated)))
         d.label(ax.get_figure(root=True))  # type: ignore[arg-type]
     handles, drawn, kinds = [], {c.name: shown(c, fragment) for c in constructs}, set[str]()
+    farthest = max((float(x) for moved, _ in drawn.values() for x in moved), default=0.0)
+    stated = {w: at for w, at in stated.items() if at[0] <= farthest}
     for i, c in enumerate(constructs):
         look = d.series(i)
         [path] = ax.plot(*drawn[c.name], linewidth=2.2, label=lines[i], gid=f"path {c.name}",
@@ -89,7 +92,10 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
                 "" if fragment else MOVEMENT,
                 BREAKS_RULE if any(c.breaks_rule for c in constructs) else ""))))
     ax.grid(alpha=0.25)
-    ax.legend(handles=[*handles, *_signs(kinds, stated)], labelspacing=0.35, handlelength=2.6,
+    signs = _signs(kinds, stated)
+    for sign in signs:
+        sign.set_label(wrap(str(sign.get_label()), room))
+    ax.legend(handles=[*handles, *signs], labelspacing=0.35, handlelength=2.6,
               **d.beside(ax))
     if not any((np.asarray(load) > 0.0).any() for _, load in drawn.values()):
         ax.text(0.5, 0.5, "no construct has a number here: the fragment\n"
@@ -99,17 +105,19 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
     return ax
 
 
-def _slide(words: list[str], marks: list[str]) -> tuple[Axes, list[str]]:
-    """Axes with room for the list right of them, and the constructs' lines in it, wrapped."""
+def _slide(words: list[str], marks: list[str]) -> tuple[Axes, list[str], float]:
+    """Axes with room for the list right of them, the constructs' lines in it, wrapped, and the
+    width of the list [in]."""
     now = page()
     high = now.high - 1.9
     lines, widest = wrap_all(words, high / 1.12 - (len(marks) + 1) * LINE,
                              (now.wide - 2.0,) if now.narrow else (3.4, 4.2, 5.2))
     needed = 1.12 * LINE * (sum(w.count("\n") + 1 for w in lines) + len(marks) + 1)
-    widest = max(widest, *(width(x) for x in marks))
+    room = now.wide - 2.0 if now.narrow else max(widest, *(width(x) for x in marks))
+    widest = max(widest, room)
     figure: Figure = d.slide(now.high if now.narrow else max(now.high, needed + 1.9))
     return d.axes_at(figure, 1.2, 1.1, now.wide - (1.4 if now.narrow else widest + 2.5),
-                     figure.get_figheight() - 1.9), lines
+                     figure.get_figheight() - 1.9), lines, room
 
 
 def _crossings(constructs: Sequence[ConstructResult], drawn: dict[str, Curve],

@@ -62,7 +62,8 @@ def free_body(picture: Picture, fragment: str, *, ax: Axes | None = None) -> Axe
     figure = ax.get_figure(root=True)
     assert figure is not None
     d.label(figure)
-    d.title(ax, f"{picture.marked_name}: free body of {fragment}", outcome(picture))
+    d.title(ax, f"{picture.marked_name}: free body of {fragment}", outcome(picture),
+            within=d.inches(ax)[0])
     view = picture.view
     body = next((f for f in picture.free_bodies if f.fragment == fragment), None)
     piece = next(b for b in picture.bodies if b.name == fragment)

@@ -22,6 +22,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.improving.estimate import Estimate
 from buttress.improving.free import shares_of
 from buttress.improving.records import REFUSED, SOLVED, UNKNOWN, WORDS, Improved, known, values_of
+from buttress.results.order import TIE
 from buttress.words import MARKED, marked
 
 COLOURS = "cividis"
@@ -76,6 +77,7 @@ def landscape(found: Improved, *, ax: Axes | None = None) -> Axes:
     d.headline(figure, plain(f"{found.study}: {marked(found.construct, bool(found.broken))}"))
     told = f"Educational search: {found.sentences()[1]}; start {found.shown(found.start)}" + (
         "" if found.best is None else f", largest found {found.shown(found.best)}") + (
+        f", no difference: within {100 * TIE:g} %" if found.tied else "") + (
         f"; {MARKED} as the study places it" if found.broken else "")
     figure.text(0.95 / page().wide, 1.0 - 0.75 / high_in, wrap(told, page().wide - 1.2), size=SIZE,
                 ha="left", va="top")

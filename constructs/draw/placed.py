@@ -205,7 +205,8 @@ def _place(study: Study, construct: Construct, meshes: Sequence[Mesh],
     for pin in construct.pins:
         axis = screw_axis(section, pin, construct.plates)
         start = thread_span(pin, axis.length)[0]
-        members.append(_pin(pin, axis.point([0.0, start, axis.length])))
+        bends = [start] if 0.0 < start < axis.length else []    # a wire, a thread throughout: none
+        members.append(_pin(pin, axis.point([0.0, *bends, axis.length])))
         tips.append(axis.tip)
         on_plate = isinstance(pin, Screw) and pin.plate is not None
         labels.append(_label(axis.tip if on_plate else axis.head,
@@ -259,7 +260,7 @@ def _pin(pin: Pin, points: FloatArray) -> MemberPicture:
     shaft = screw_form(pin.form).shaft if isinstance(pin, Screw) else None
     wide = outer(pin)
     return MemberPicture(pin.name, pin.what, points, np.zeros_like(points),
-                         np.array([shaft or wide, wide]))
+                         np.array([shaft or wide, wide])[-(len(points) - 1):])
 
 
 def _pin_words(pin: Pin, length: float, tip: FloatArray) -> str:

@@ -107,16 +107,16 @@ def narrow(ax: Axes) -> bool:
     return page().narrow and isinstance(ax.get_figure(root=True), PaperFigure)
 
 
-def title(ax: Axes, name: str, words: str) -> None:
+def title(ax: Axes, name: str, words: str, within: float | None = None) -> None:
     """A name in bold over the axes, and what is to be said of it below the name; in a paper both
-    are the caption."""
+    are the caption. Words are no wider than ``within`` [in], where that is given."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     if isinstance(figure, PaperFigure):
         figure.caption = plain(". ".join(x for x in (name, words) if x)).replace(r"\$", "$")
         return
     room = figure.get_figwidth() * (1.0 - ax.get_position().x0) - 0.3
-    below = wrap(words, room, 14) if words else ""
+    below = wrap(words, room if within is None else within, 14) if words else ""
     if words:
         ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,
                 below, size=14, transform=ax.transAxes, va="bottom")

@@ -30,6 +30,7 @@ LEAST_HIGH = 2.1
 """Inches of the section in a cell; where stages are many, the slide grows."""
 BELOW = 8.0
 """Bone shown below the lowest fragment or implant, mm."""
+ONE, MOST = "the fragment", " of the fragment that has sunk most"
 
 
 def common_factor(constructs: Sequence[StagedResult]) -> float:
@@ -59,7 +60,7 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
         columns, rows, text = _grid(construct, d.inches(ax)[0])
     ax.axis("off")
     stopped = len(_run(construct)) < len(construct.stages)
-    said = ("the fragment after each stage" if construct.status == Status.HELD else
+    said = (f"{_fragments(construct)} after each stage" if construct.status == Status.HELD else
             construct.status + ("; later stages are not run" if stopped else ""))
     d.title(ax, construct.marked_name, "; ".join([
         said, *(p.view.all_words for p in shots[:1]),
@@ -89,7 +90,8 @@ def stage_pictures(construct: StagedResult, *, ax: Axes | None = None,
     for inner, shot, stage in zip(cells, shots, construct.stages, strict=False):
         seen.frame(inner, shot.view, low, high_xy, scale, cell=True)
         draw_stage(inner, shot, stage, shots[0], factor)
-    _foot(ax, factor, scale, box, ghost_words(shots))
+    several = _fragments(construct) != ONE
+    _foot(ax, factor, scale, box, (MOST if several else "") + ghost_words(shots))
     return ax
 
 
@@ -141,8 +143,14 @@ def _window(shots: Sequence[Picture], factor: float) -> tuple[FloatArray, FloatA
     return low, high + np.array([1.0, 13.5])
 
 
+def _fragments(construct: StagedResult) -> str:
+    """What the pictures show the places of, in words."""
+    count = max((len(s.fragments) for s in construct.stages), default=1)
+    return ONE if count <= 1 else "the fragments"
+
+
 def _words(stage: StageResult, wide: float) -> str:
-    """Number and words of a stage, and where the fragment lies."""
+    """Number and words of a stage, and where the fragment that has sunk most lies."""
     worst = stage.worst
     lies = stage.status
     if stage.held and worst is not None and worst.subsidence_mean_mm is not None:

@@ -112,6 +112,12 @@ class Improved(Displayed):
             return placement.status
         return f"{'≥ ' if placement.bound else ''}{placement.value:.0f} {WORDS[self.by][1]}"
 
+    @property
+    def tied(self) -> bool:
+        """Whether the largest found is more than the start, but within the width of a tie."""
+        return (self.best is not self.start and self.gain is not None and self.gain > 0.0
+                and not self.beyond_tie)
+
     def sentences(self) -> list[str]:
         """What was found, in words."""
         of = WORDS[self.by][0] + (

@@ -18,9 +18,11 @@ SMALL = ("<b>Small displacements</b>: a fragment that has moved by millimetres i
          "the forces were computed.")
 LARGE = ("<b>Large movements in part</b>: pieces meet only those that they met at first, and heads "
          "stay where they sit in their plates.")
+CORONAL = "no anterior or posterior pieces"
+SAGITTAL = "no medial or lateral pieces, nothing of the bone beside the slice"
 LIMITS = (
     "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "
-    "rotation about the long axis, no anterior or posterior pieces, no torsion.",
+    f"rotation about the long axis, {CORONAL}, no torsion.",
     SMALL,
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage. Nothing "
     "loosens or wears by itself: tension and friction fade only where a stage says by how much, "
@@ -74,6 +76,8 @@ MODEL = (
 def stated(lines: Sequence[str], study: Study) -> list[str]:
     """Lines of `LIMITS` or `MODEL` as they are true of a study."""
     out = [line.replace("plane stress", study.section.plane_state) for line in lines]
+    if study.section.sagittal:
+        out = [line.replace(CORONAL, SAGITTAL) for line in out]
     if study.press.large_movements != "off":
         out = [LARGE if line == SMALL else line for line in out]
     return out if study.section.side_plates else [line.replace(SUMMED, RIM) for line in out]

@@ -187,20 +187,23 @@ def _shares(study: Study) -> str:
 
 
 def _limits(study: Study) -> str:
-    """All limits of the study with their units."""
+    """All limits of the study with their units, as far as its section has such a figure."""
     limits = study.limits
+    wide = "" if study.section.sagittal else (
+        f"widening of the plateau by {limits.widening_mm:g} mm, ")
+    metal = ("; the first yield of metal is an event on the curve, and no limit of this study"
+             if limits.metal_yield_ratio is None else
+             f", metal at {100 * limits.metal_yield_ratio:g} % of yield")
     return (f"step-off of {limits.step_off_mm:g} mm at the joint, depression of "
-            f"{limits.depression_mm:g} mm of a fragment's joint surface, widening of the plateau "
-            f"by {limits.widening_mm:g} mm, {100 * limits.bone_over_yield_share:g} % of the bone "
-            f"over yield" + ("; the first yield of metal is an event on the curve, and no limit "
-                             "of this study" if limits.metal_yield_ratio is None else
-                             f", metal at {100 * limits.metal_yield_ratio:g} % of yield"))
+            f"{limits.depression_mm:g} mm of a fragment's joint surface, {wide}"
+            f"{100 * limits.bone_over_yield_share:g} % of the bone over yield{metal}")
 
 
 def _asked(comparison: Comparison) -> dict[str, Any]:
     study = comparison.study
     load = study.load
-    shift = f", resultant {load.shift_mm:+g} mm to lateral" if load.shift_mm else ""
+    shift = f", resultant moved {abs(load.shift_mm):g} mm to " + (
+        "lateral" if load.shift_mm > 0.0 else "medial") if load.shift_mm else ""
     direction = ("straight down the shaft" if load.direction_deg == 0.0
                  else f"{load.direction_deg:g} degrees off the shaft, positive to "
                       f"{study.section.sides[1]}")

@@ -19,9 +19,10 @@ from buttress.results.stages import StagedResult, StageResult, screw_names
 from buttress.words import BREAKS_RULE
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
-         "start: where subsidence is negative, the fragment was pushed up. Change: from the stage "
-         "before. Slip: largest movement of a link at its bound within the stage. Forces of screws "
-         "are those between head and plate or bone, of all pieces.")
+         "start: where subsidence is negative, the fragment was pushed up. Subsidence, change and "
+         "tilt: of the fragment that has sunk most. Change: from the stage before. Slip: largest "
+         "movement of a link at its bound within the stage. Forces of screws are those between "
+         "head and plate or bone, of all pieces.")
 COLUMNS = ("construct", "stage", "do", "what", "words", "status", "total_load_N", "fragment",
            "subsidence_mean_mm", "subsidence_max_mm", "change_mm", "tilt_deg", "step_off_max_mm",
            "gap_max_mm", "slip_in_stage_mm", "fracture_slip_mm", "fracture_opening_mm",

@@ -16,7 +16,7 @@ from buttress.results.bearing import MOST_COLUMNS, Bearing
 from buttress.results.judged import HOLDS, ONLY_FRICTION, UNKNOWN
 from buttress.results.judged import Cell as Judged
 from buttress.results.limits import kept_words, limit_words, yield_words
-from buttress.results.order import ENDS, ranks, reserve, reserve_words
+from buttress.results.order import ENDS, basis_words, ranks, reserve
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
@@ -225,5 +225,5 @@ def facts(c: ConstructResult, every: tuple[ConstructResult, ...], fades: bool = 
             "capacity": bracket_words(c), "ends": ends_words(c),
             "step_off": "" if c.step_off_limit_N is None else
             f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N",
-            "reserve": reserve_words(c), "first_limit": c.first_limit,
+            "reserve": basis_words(c), "first_limit": c.first_limit,
             "not_tightened": not_tightened(c), "limits": limits_table(c), "warnings": c.warnings}

@@ -148,8 +148,11 @@ def judged_by(found: Bears, force: float) -> Cell:
 def _told(construct: ConstructResult | Bears, force: float) -> Cell:
     """The verdict with what has happened below the load."""
     found = _judged(construct, force)
-    return found if found.verdict in (LETS_GO, UNKNOWN) else replace(
-        found, events=_events(construct, force))
+    if found.verdict in (LETS_GO, UNKNOWN):
+        return found
+    named = found.verdict == f"{OVER}{METAL}"    # the first yield is the limit that is over
+    return replace(found, events=tuple(e for e in _events(construct, force)
+                                       if not (named and e[0] == METAL_YIELDS)))
 
 
 def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
@@ -174,12 +177,10 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
 
 
 def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:
-    """What has happened to metal, bone and graft below a load, where it is no limit of a study."""
+    """What has happened to metal, bone and graft below a load."""
     filled = (construct.filled if isinstance(construct, Bears)
               else any(load.grafts for load in construct.loads))
     found = ((METAL_YIELDS, construct.first_yield_N),
              ("bone or graft is crushed" if filled else "bone is crushed",
               construct.first_crushing_N))
-    limited = METAL in construct.limits
-    return tuple((what, load) for what, load in found
-                 if load is not None and load <= force and not (limited and what == METAL_YIELDS))
+    return tuple((what, load) for what, load in found if load is not None and load <= force)

@@ -69,12 +69,14 @@ def gauge_of(reader: Reader, model: Model, quantities: Sequence[Quantity], limit
 
 
 def yield_words(c: ConstructResult) -> str:
-    """The first yield of metal as an event, where the study sets no limit of it; else empty."""
-    if METAL in c.limits or c.first_yield_N is None:
+    """The first yield of metal as an event, where it is no limit of the study; else empty."""
+    limit = c.limits.get(METAL)
+    if (limit is not None and limit.limit in (None, 1.0)) or c.first_yield_N is None:
         return ""
     by_tightening = c.first_yield_N == 0.0
     when = "by tightening alone" if by_tightening else f"at about {c.first_yield_N:.0f} N"
-    return f"metal first yields {when} ({c.first_yield_at}); the study sets no limit on it"
+    free = "; the study sets no limit on it" if limit is None else ""
+    return f"metal first yields {when} ({c.first_yield_at}){free}"
 
 
 def first_yield(reader: Reader, model: Model, pulls: Sequence[FloatArray] | None = None) -> Gauge:

@@ -124,10 +124,28 @@ def ranks(constructs: tuple[ConstructResult, ...]) -> dict[str, str]:
             for name, (first, last) in places(constructs).items()}
 
 
+def moved_words(construct: ConstructResult) -> str:
+    """Whose movement a construct is ordered by, where it has several fragments; else empty.
+
+    Tables show the fragment that subsides most, and another may be the one that counts.
+    """
+    which, where = construct.reserve.which, construct.reserve.where
+    several = any(len(load.fragments) > 1 for load in construct.loads)
+    if reserve(construct).kind != MOVED or not several or not which:
+        return ""
+    return f"{'net ' if which == 'subsidence' else ''}{which} of {where}"
+
+
+def basis_words(construct: ConstructResult) -> str:
+    """The load that a construct is ordered by, and of several fragments whose movement counts."""
+    whose = moved_words(construct)
+    return reserve_words(construct) + (f" ({whose})" if whose else "")
+
+
 def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ...]) -> str:
     """Rank and what it rests on: ``rank 1–3: the joint has moved 0.5 mm at about 3949 N``."""
-    rank = ranks(constructs).get(construct.name)
-    return f"rank {rank}: {reserve_words(construct)}" if rank else reserve_words(construct)
+    rank, said = ranks(constructs).get(construct.name), basis_words(construct)
+    return f"rank {rank}: {said}" if rank else said
 
 
 def tied_with(this: ConstructResult, constructs: tuple[ConstructResult, ...]) -> list[str]:

@@ -14,6 +14,7 @@ from made_up import comparison, construct, not_known, usual, words
 from buttress import compare, example, only
 from buttress.draw import all as figures
 from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM, shown
+from buttress.draw.page import paper
 from buttress.fe.richardson import SPREAD
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
@@ -92,12 +93,12 @@ def test_a_list_says_what_is_known_of_each_peak() -> None:
 
 def test_the_movement_that_orders_constructs_is_drawn_as_the_sentences_have_it() -> None:
     """Over the largest movement of the joint, not over subsidence; rings where a verdict says."""
-    stiff = pressed("stiff", (0.0, 0.05, 0.1, 0.5), (0.0, 1000.0, 2000.0, 2100.0))
-    strong = pressed("strong", (0.0, 0.05, 0.1, 0.5), (0.0, 500.0, 1000.0, 5000.0))
+    stiff = pressed("stiff", (0.0, 0.05, 0.1, 1.05), (0.0, 1000.0, 2000.0, 2100.0))
+    strong = pressed("strong", (0.0, 0.05, 0.1, 1.05), (0.0, 500.0, 1000.0, 5000.0))
     made = comparison((stiff, strong))
     ax = figures.curves(made)
     [line] = [x for x in ax.lines if x.get_gid() == "path stiff"]
-    assert line.get_xdata() == pytest.approx([0.0, 0.1, 0.2, 1.0])
+    assert line.get_xdata() == pytest.approx([0.0, 0.1, 0.2, 2.1])
     [ring] = [x for x in ax.lines if x.get_gid() == "crossing"]
     told = crossing(stiff, strong)
     assert told is not None
@@ -121,6 +122,22 @@ def test_the_line_of_the_order_meets_each_curve_at_its_reserve() -> None:
         assert c.reserve.load_N is not None
         assert np.interp(c.reserve.movement_mm, *line.get_data()) == pytest.approx(
             c.reserve.load_N, rel=1e-6)
+
+
+def test_the_list_of_a_narrow_figure_is_not_cut_off_and_names_no_line_that_is_not_drawn() -> None:
+    events = [("yield", 900.0, 0.1), ("hinge", 950.0, 0.12)]
+    made = comparison((pressed("a", (0.0, 0.1, 0.2), (0.0, 900.0, 1200.0), events),))
+    with paper(85):
+        ax = figures.curves(made)
+        figure = ax.get_figure(root=True)
+        figure.draw_without_rendering()
+        wide = figure.bbox.width
+        told = list(ax.get_legend().get_texts())
+        assert max(t.get_window_extent().x1 for t in told) <= wide
+    said = [t.get_text().replace("\n", " ") for t in told]
+    assert "part of an anchorage reaches its strength" in said
+    assert f"0.5 mm: {ORDER}" not in said      # the curve ends at 0.4 mm
+    assert f"2 mm: {FAILURE}" not in said
 
 
 def test_rounding_does_not_keep_a_reserve_on_a_plateau_off_the_curve() -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from figure_texts import clashes
+from figure_texts import clashes, shown_texts
 from made_up import FORCES, comparison, construct, long_names, picture, usual, words
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
@@ -197,6 +197,17 @@ def test_the_force_polygon_closes_and_its_arrows_are_those_of_the_free_body() ->
     assert "It closes: the forces balance." in said
     assert "e-13" not in said
     assert "upper lag\n125 N" in said
+
+
+def test_a_long_verdict_over_a_free_body_does_not_run_into_the_polygon() -> None:
+    shot = replace(picture("lag screws", 1500.0), verdict_words=(
+        "within all limits; metal yields from 1200 N; bone or graft is crushed from 1667 N"))
+    figure = figures.free_body(shot, "medial").get_figure(root=True)
+    figure.draw_without_rendering()
+    boxes = {t.get_text(): t.get_window_extent() for t, _ in shown_texts(figure)}
+    [polygon] = [b for text, b in boxes.items() if text.startswith("Force polygon")]
+    [verdict] = [b for text, b in boxes.items() if "crushed" in text]
+    assert not polygon.overlaps(verdict)
 
 
 def test_a_polygon_that_does_not_close_says_so() -> None:

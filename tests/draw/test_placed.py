@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from command import inside
 from figure_texts import clashes
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 from PIL import Image
 
@@ -17,6 +18,8 @@ from buttress.draw.placed import sheet
 from buttress.draw.seen import MARK
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
+from buttress.implants.sections import outer, screw_form
+from buttress.study.implants import Screw
 from buttress.study.read import only
 from buttress.sweeps.vary import plain
 
@@ -102,3 +105,28 @@ def test_a_place_where_no_picture_can_be_is_refused(given: str, said: str, tmp_p
 def test_a_construct_that_is_not_there_is_answered_with_the_closest() -> None:
     with pytest.raises(InputError, match='did you mean "antiglide"'):
         figures.placed("medial-shear", "antiglid")
+
+
+@pytest.mark.parametrize(("name", "wanted"), [
+    ("posterior-shear", "buttress + lag"), ("lateral-depression", "raft + wires + impacted graft")])
+def test_a_screw_with_thread_throughout_and_a_wire_are_as_wide_all_along(name: str, wanted: str
+                                                                         ) -> None:
+    """They were drawn as wedges, half as wide at the head (a wire: at its tip)."""
+    study = example(name)
+    construct = next(c for c in study.constructs if c.name == wanted)
+    ax = figures.placed(study, construct.name)
+    [metal] = [c for c in ax.collections if isinstance(c, PolyCollection)
+               and len(c.get_paths()) == sum(len(parts) for kind, parts in construct.parts()
+                                             if kind != "fill")]
+    section = Section(study.section)
+    axes = {p.name: screw_axis(section, p, construct.plates) for p in construct.pins}
+    pins = len(construct.pins)
+    for pin, path in zip(construct.pins, metal.get_paths()[-pins:], strict=True):
+        axis = axes[pin.name]
+        along = np.array(axis.point(1.0)) - np.array(axis.point(0.0))
+        across = (path.vertices - axis.head) @ np.array([-along[1], along[0]])
+        place = (path.vertices - axis.head) @ along
+        shaft = screw_form(pin.form).shaft if isinstance(pin, Screw) else None
+        for end, wide in ((0.0, shaft or outer(pin)), (axis.length, outer(pin))):
+            at_end = across[np.abs(place - end) < 1e-6]
+            assert np.ptp(at_end) == pytest.approx(wide), (pin.name, end)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from drawn_stages import FORCES, SUNK, staged
@@ -9,6 +11,7 @@ from figure_texts import clashes, shown_texts
 from matplotlib.figure import Figure
 
 from buttress.draw.page import PAGE_MM, paper
+from buttress.draw.stages import stage_pictures
 from buttress.draw.stages_overview import LOADED, MOST_COLUMNS, stages_overview
 
 
@@ -65,3 +68,16 @@ def test_at_most_six_stand_in_a_row_and_no_text_overlaps(count: int, more: int) 
 def test_without_stages_there_is_nothing_to_draw() -> None:
     with pytest.raises(ValueError, match="no constructs with stages"):
         stages_overview([])
+
+
+def test_pictures_of_stages_say_whose_movement_they_tell() -> None:
+    """Of two fragments it read "the fragment", and "down 0.284 mm" without a name."""
+    one = staged("a")
+    two = replace(one, stages=tuple(replace(s, fragments={
+        **s.fragments, "lateral": s.fragments["medial"]}) for s in one.stages))
+    for made, said, told in ((one, "the fragment after each stage", False),
+                             (two, "the fragments after each stage", True)):
+        words = " ".join(t.get_text() for t, _ in shown_texts(
+            stage_pictures(made).get_figure(root=True))).replace("\n", " ")
+        assert said in words
+        assert ("of the fragment that has sunk most" in words) == told

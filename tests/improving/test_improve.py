@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import known_optimum as made
@@ -209,6 +210,14 @@ def test_the_command_and_its_picture(monkeypatch: pytest.MonkeyPatch, tmp_path: 
     figure = landscape(found).get_figure(root=True)
     panels = [a for a in figure.axes if a.get_xlabel()]
     assert len(panels) == 3
+    slight = replace(found, placements=tuple(
+        replace(p, value=None if p.value is None else 1000.0 + i)
+        for i, p in enumerate(found.placements)))
+    assert slight.tied
+    for one in (found, slight):
+        told = " ".join(t.get_text() for t in landscape(one).get_figure(root=True).texts)
+        told = told.replace("\n", " ").replace("\N{NO-BREAK SPACE}", " ")
+        assert ("no difference: within 5 %" in told) == one.tied
     assert {t.get_text() for t in figure.texts} >= {LABEL}
     scales = {(m.norm.vmin, m.norm.vmax, m.cmap.name) for a in panels for m in [*a.images, *(
         c for c in a.collections if c.get_array() is not None)]}

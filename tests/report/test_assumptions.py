@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from made_up import usual
 from small_study import small_study
 
 from buttress.comparison.compare import compare
 from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
+from buttress.report.page import _asked, _limits
 from buttress.results.bearing import weight_bearing
 from buttress.study import tables
 from buttress.study.read import example, study_from
@@ -81,3 +84,23 @@ def test_what_a_study_rules_out_is_not_said_of_it() -> None:
     assert "Small displacements" not in moved
     assert "Large movements in part" in moved
     assert "perfectly plastic" not in small     # metal hardens unless a study says otherwise
+
+
+def test_a_sagittal_section_is_not_said_to_lack_the_pieces_that_it_shows() -> None:
+    """The report of a posterior fragment read "no anterior or posterior pieces"."""
+    told = {name: " ".join(stated(LIMITS, example(name))) for name in (
+        "medial-shear", "posterior-shear")}
+    assert "no anterior or posterior pieces" in told["medial-shear"]
+    assert "anterior or posterior" not in told["posterior-shear"]
+    assert "no medial or lateral pieces" in told["posterior-shear"]
+
+
+def test_a_report_lists_the_limits_that_its_section_has_and_the_side_of_a_shift() -> None:
+    assert "widening" in _limits(example("medial-shear"))
+    assert "widening" not in _limits(example("posterior-shear"))
+    made = usual()
+    for shift, words in ((-3.0, "resultant moved 3 mm to medial"),
+                         (2.5, "resultant moved 2.5 mm to lateral")):
+        load = made.study.load.model_copy(update={"shift_mm": shift})
+        asked = _asked(replace(made, study=made.study.model_copy(update={"load": load})))
+        assert words in asked["loads"]

@@ -17,7 +17,9 @@ from buttress.results.order import (
     MOVED,
     Reserve,
     best_first,
+    moved_words,
     order_words,
+    rank_words,
     ranks,
     reserve,
     reserve_words,
@@ -101,3 +103,18 @@ def test_what_is_not_known_is_reported_in_csv_and_json() -> None:
         {"construct": "raft", "rank": "1–2", "load_N": 10_000.0, "kind": "at least"},
         {"construct": "plate", "rank": "2–3", "load_N": 3000.0, "kind": "joint moved"},
         {"construct": "lost", "rank": "1–3", "load_N": 950.0, "kind": "at least"}]
+
+
+def test_of_several_fragments_it_is_told_whose_movement_orders() -> None:
+    """A row shows the fragment that subsides most: none of its figures need be the one that is told."""
+    one = moves("a", 3949.4)
+    assert moved_words(one) == ""
+    assert rank_words(one, (one,)) == "rank 1: the joint has moved 0.5 mm at about 3949 N"
+    load = one.loads[0]
+    two = replace(one, loads=(replace(load, fragments={
+        **load.fragments, "lateral": load.fragments["medial"]}),))
+    assert moved_words(two) == "step-off of shear plane"
+    assert rank_words(two, (two,)).endswith("at about 3949 N (step-off of shear plane)")
+    sunk = replace(two, reserve=path.Reserve(3949.4, 0.5, "subsidence", "lateral"))
+    assert moved_words(sunk) == "net subsidence of lateral"
+    assert moved_words(replace(two, reserve=path.Reserve(None, 0.5, None, None))) == ""

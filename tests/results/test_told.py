@@ -26,6 +26,7 @@ from buttress.report.terminal import lines, print_table
 from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, with_verdicts
+from buttress.results.limits import METAL, yield_words
 from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone
@@ -232,6 +233,27 @@ def test_one_weak_construct_does_not_lower_the_load_of_all_pictures(tmp_path: Pa
     assert "at the largest load of the study at which it is held: weak at 500 N." in text
 
 
+def test_the_first_yield_is_told_unless_the_verdict_is_that_very_yield() -> None:
+    """With a limit of twice the yield, 150 % of yield read "within all limits" without a word."""
+    def metal(ratio: float, load: float) -> LimitResult:
+        return LimitResult(load, None, "metal_yield_ratio", ratio, "stress / yield stress")
+
+    free = replace(construct("c"), limits={}, without_friction_N=None, first_yield_N=600.0,
+                   first_yield_at="lag")
+    twice = replace(free, limits={METAL: metal(2.0, 900.0)})
+    assert judged(twice, 700.0).words == "within all limits; metal yields from 600 N"
+    assert judged(twice, 1000.0).words == (
+        "over a limit: metal over 200 % of yield from 900 N; metal yields from 600 N")
+    assert yield_words(twice) == "metal first yields at about 600 N (lag)"
+    once = replace(free, limits={METAL: metal(1.0, 600.0)})
+    assert judged(once, 700.0).words == "over a limit: metal over yield from 600 N"
+    assert yield_words(once) == ""
+    slipped = replace(once, limits={**once.limits, "step-off": LimitResult(
+        500.0, None, "step_off_mm", 2.0, "mm")})
+    assert judged(slipped, 700.0).words == (
+        "over a limit: step-off from 500 N; metal yields from 600 N")
+
+
 # ---------------------------------------------------------------------- captions, diff, lists
 
 def test_captions_say_what_is_shown_as_a_journal_prints_them(tmp_path: Path) -> None:
@@ -254,6 +276,16 @@ def test_captions_say_what_is_shown_as_a_journal_prints_them(tmp_path: Path) -> 
     assert BREAKS_RULE in found["deformed-short-plate"]
     assert BREAKS_RULE not in found["deformed-raft"]
     assert "75 kg" in found["weight-bearing"]
+    begun = "pressed after all of its stages, without load"
+    staged = replace(made, constructs=(replace(made.constructs[0], begins=begun),
+                                       *made.constructs[1:]))
+    told = dict(x.split(": ", 1) for x in figures.captions(staged, stems))
+    for stem in ("load-movement", "load-subsidence", "capacity"):
+        left = "from the tightened state, or the one that its stages leave"
+        assert (left in told[stem], left in found[stem]) == (True, False), stem
+    assert f"short plate (!): {begun}." in told["deformed-short-plate"]
+    assert begun in told["overview"]
+    assert begun not in told["deformed-raft"]
 
 
 def test_a_difference_without_a_unit_has_no_dash_and_no_two_figures_share_their_words(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from buttress.study.allowed import meanings
 from buttress.study.read import example
 from buttress.sweeps.naming import axis_label, in_words
 from buttress.sweeps.vary import known_keys
@@ -39,3 +40,11 @@ def test_every_number_of_a_study_has_words_and_a_unit() -> None:
                 assert found is not None, key
                 assert found.unit == ending, key
                 assert found.words, key
+
+
+def test_words_of_an_axis_name_the_quantity() -> None:
+    """The axis of a plate's thickness read "in place of the section's own [mm]"."""
+    assert axis_label("construct.a.plate.p.thickness_mm") == (
+        "a, p: thickness in place of the section's own [mm]")
+    assert all(not words.startswith("in place of")
+               for keys in meanings().values() for words in keys.values())
