@@ -122,6 +122,13 @@ def test_the_list_of_commands_is_whole_at_80_columns(
     assert f"  rank      {app.COMMANDS['rank'][1]}" in lines
 
 
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
+def test_an_output_that_is_closed_is_no_fault_of_ours() -> None:
+    done = subprocess.run(["sh", "-c", f"exec '{sys.executable}' -m buttress --help >&-"],
+                          text=True, capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_the_list_of_commands_imports_none_of_them() -> None:
     code = ("import sys; from buttress.cli.app import main\nsys.argv = ['buttress', '-h']\n"
             "try:\n    main()\nfinally:\n"
