@@ -75,8 +75,8 @@ def main() -> None:
         try:
             code = app(standalone_mode=False)
         finally:
-            if out:    # not closed; here, where a full disk or a closed pipe can still be told
-                out.flush()
+            if out:    # None where it is closed
+                out.flush()    # here, where a full disk or a closed pipe can still be told
             if sys.stdout is not out:    # click met a closed pipe, and would exit with 1
                 raise BrokenPipeError
         sys.exit(code or 0)

@@ -155,6 +155,7 @@ def test_arguments_are_named_in_words_and_bracketed_once(
     (["compare", "--svg=3"], "--svg", "does not take a value"),
     (["compare", "--out"], "--out", "requires an argument"),
     (["compare", "--motion", "one"], "--motion", "requires 2 arguments"),
+    (["compare", "--", "--error-bars", "b.toml"], "", "extra argument (b.toml)"),
     (["check", "--exampl", "x"], "", "Did you mean '--example'?"),
     (["bench"], "", "Did you mean 'batch'?"), (["compare", "a.toml", "b.toml"], "", "b.toml")])
 def test_a_mistake_on_the_command_line_is_one_message_in_parts_too(
