@@ -75,7 +75,8 @@ def main() -> None:
         try:
             code = app(standalone_mode=False)
         finally:
-            out.flush()    # here, where a full disk or a closed pipe can still be told
+            if out:    # None where it is closed
+                out.flush()    # here, where a full disk or a closed pipe can still be told
             if sys.stdout is not out:    # click met a closed pipe, and would exit with 1
                 raise BrokenPipeError
         sys.exit(code or 0)

@@ -9,8 +9,8 @@ import click
 
 PATH: Any = click.Path(path_type=Path)
 """A file or folder, which a shell completes."""
-FILE_OR_NAME: Any = click.Path()
-"""A file, which a shell completes, or the name of a shipped study."""
+FILE_OR_NAME: Any = click.Path(readable=False)
+"""A file, which a shell completes, or the name of a shipped study; whoever reads it complains."""
 
 
 class Command(click.Command):

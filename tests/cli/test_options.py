@@ -122,6 +122,13 @@ def test_the_list_of_commands_is_whole_at_80_columns(
     assert f"  rank      {app.COMMANDS['rank'][1]}" in lines
 
 
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
+def test_an_output_that_is_closed_is_no_fault_of_ours() -> None:
+    done = subprocess.run(["sh", "-c", f"exec '{sys.executable}' -m buttress --help >&-"],
+                          text=True, capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_the_list_of_commands_imports_none_of_them() -> None:
     code = ("import sys; from buttress.cli.app import main\nsys.argv = ['buttress', '-h']\n"
             "try:\n    main()\nfinally:\n"
@@ -148,6 +155,7 @@ def test_arguments_are_named_in_words_and_bracketed_once(
     (["compare", "--svg=3"], "--svg", "does not take a value"),
     (["compare", "--out"], "--out", "requires an argument"),
     (["compare", "--motion", "one"], "--motion", "requires 2 arguments"),
+    (["compare", "--", "--error-bars", "b.toml"], "", "extra argument (b.toml)"),
     (["check", "--exampl", "x"], "", "Did you mean '--example'?"),
     (["bench"], "", "Did you mean 'batch'?"), (["compare", "a.toml", "b.toml"], "", "b.toml")])
 def test_a_mistake_on_the_command_line_is_one_message_in_parts_too(

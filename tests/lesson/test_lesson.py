@@ -10,13 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from command import inside
 from simple_shear import simple_shear
 from small_lesson import random_points, small_lesson, small_scene
 from small_study import small_study
 
 from buttress import LABEL
-from buttress.cli import lesson as cli_lesson
-from buttress.fe.errors import InputError
 from buttress.lesson.build import mesh_error
 from buttress.lesson.embed import embedded_problem
 from buttress.lesson.grid import has, parted, scene_of, slope_of, turned_line, without
@@ -218,8 +217,9 @@ def test_the_page_is_whole_and_small(lesson, tmp_path: Path) -> None:
 def test_wrong_input_is_one_message(tmp_path: Path) -> None:
     (tmp_path / "full").mkdir()
     (tmp_path / "full" / "file").write_text("x")
-    with pytest.raises(InputError, match="not empty"):
-        cli_lesson.lesson(example="medial-shear", out=tmp_path / "full")
-    with pytest.raises(InputError, match="no such example"):
-        cli_lesson.lesson(example="medial-sheer", out=tmp_path / "new")
+    for name, folder, said in (("medial-shear", "full", "not empty"),
+                               ("medial-sheer", "new", "no such example")):
+        done = inside("lesson", "--example", name, "--out", str(tmp_path / folder))
+        assert (done.returncode, done.stdout) == (2, "")
+        assert said in done.stderr
     assert not (tmp_path / "new").exists()

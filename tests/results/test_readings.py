@@ -154,7 +154,7 @@ def test_faces_touch_over_the_depth_that_both_have() -> None:
 def point(ram: float) -> Any:
     """A point of a made path: the load rises to 100 N, dips to 60 N and rises to 120 N."""
     load = float(np.interp(ram, [0.0, 1.0, 2.0, 3.0], [0.0, 100.0, 60.0, 120.0]))
-    return SimpleNamespace(ram_mm=ram, load_N=load, answer=None)
+    return SimpleNamespace(ram_mm=ram, load_N=load, answer=SimpleNamespace(force=np.zeros(1)))
 
 
 def search() -> Any:

@@ -8,10 +8,10 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from command import inside
 from small_study import small_study
 from sweep_tables import rows_of, started, wait_for_cases
 
-from buttress.cli.sweep import sweep as command
 from buttress.fe.errors import InputError
 from buttress.rules.check import check
 from buttress.sweeps import checking
@@ -107,9 +107,10 @@ def test_a_screw_that_strips_is_told_from_a_load_too_high(tmp_path: Path) -> Non
 
 
 def test_a_store_s_state_takes_nothing_to_solve(tmp_path: Path) -> None:
-    with pytest.raises(InputError) as caught:
-        command(status=tmp_path / "s.sqlite", study=Path("a.toml"), vary=["a=1"], out=Path("b"))
-    assert "takes no STUDY, --vary, --out" in str(caught.value)
+    done = inside("sweep", "a.toml", "--status", str(tmp_path / "s.sqlite"), "--vary", "a=1",
+                  "--out", "b")
+    assert done.returncode == 2
+    assert "takes no STUDY, --vary, --out; key: --status" in done.stderr
 
 
 @pytest.mark.parametrize(("vary", "words"), [
