@@ -29,7 +29,6 @@ from buttress.results.picture import centroid
 from buttress.results.reader import (
     Reader,
     bone_strain,
-    condyle_subsidence,
     fibre_stress,
     over_yield,
     stations_at_capacity,
@@ -351,41 +350,6 @@ def most_stressed(f: Figures, name: str) -> Where:
     stress, points = f.stresses[name][0], f.parts[name][0].member.points
     worst = int(np.argmax(stress)) if stress.size else 0
     return at(name, points[worst:worst + 2].mean(axis=0))
-
-
-def _condyle(f: Figures, side: str) -> tuple[FloatArray, FloatArray]:
-    return condyle_subsidence(f.bone, f.values, side, f.model.hardware.loose)
-
-
-def condyle_load(f: Figures, side: str) -> float:
-    """Joint force on the patch of a side [N]."""
-    return next(p.share for p in patches(f.bone.study) if p.name == side) * f.total
-
-
-def condyle_mean(f: Figures, side: str) -> float | None:
-    """Mean distal movement of a condyle's joint surface [mm]; None where it has none."""
-    sunk, share = _condyle(f, side)
-    return float(sunk @ share) if sunk.size else None
-
-
-def condyle_max(f: Figures, side: str) -> float | None:
-    """Largest distal movement of a condyle's joint surface [mm]; None where it has none."""
-    sunk, _ = _condyle(f, side)
-    return float(sunk.max()) if sunk.size else None
-
-
-def condyle_net(f: Figures, side: str) -> float | None:
-    """Mean distal movement of a condyle's joint surface less that of the intact bone [mm]."""
-    mean = condyle_mean(f, side)
-    return None if mean is None else mean - f.total * f.reader.intact[f"condyle.{side}"]
-
-
-def condyle_widening(f: Figures, side: str) -> float | None:
-    """Outward movement of the rim of a side [mm]; None in a sagittal section."""
-    if f.bone.study.section.sagittal:
-        return None
-    outwards = f.values[f"rim {side} x"] - f.values["rim middle x"]
-    return float(-outwards if side == "medial" else outwards)
 
 
 def volume(f: Figures, name: str) -> float:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from buttress.results import condyle_figures as condyle
 from buttress.results import figures as f
 from buttress.results.derived import PATH
 from buttress.results.figures import Figures, Level
@@ -265,19 +266,19 @@ CATALOGUE: tuple[Quantity, ...] = (
              style="percent", glossary="carried share",
              definition="share of a fragment's own load that this source carries"),
     Quantity(key="load_N", words="load on the condyle", unit="N", level=Level.CONDYLE,
-             read=f.condyle_load, always=True, digits=0, definition="joint force on a condyle"),
+             read=condyle.load, always=True, digits=0, definition="joint force on a condyle"),
     Quantity(key="subsidence_mean_mm", words="mean subsidence of the {} condyle", unit="mm",
-             level=Level.CONDYLE, read=f.condyle_mean, worse="more", glossary="subsidence",
+             level=Level.CONDYLE, read=condyle.mean, worse="more", glossary="subsidence",
              csv="{}_subsidence_mean_mm",
              definition="mean over the joint surface of the {} condyle, whatever its pieces"),
     Quantity(key="subsidence_max_mm", words="largest subsidence of the {} condyle", unit="mm",
-             level=Level.CONDYLE, read=f.condyle_max, worse="more", glossary="subsidence",
+             level=Level.CONDYLE, read=condyle.largest, worse="more", glossary="subsidence",
              definition="worst node of the joint surface of a condyle"),
     Quantity(key="subsidence_net_mm", words="mean subsidence of the {} condyle, net", unit="mm",
-             level=Level.CONDYLE, read=f.condyle_net, worse="more", glossary="subsidence",
+             level=Level.CONDYLE, read=condyle.net, worse="more", glossary="subsidence",
              definition="mean of a condyle less that of the intact bone"),
     Quantity(key="widening_mm", words="widening on the {} side", unit="mm", level=Level.CONDYLE,
-             read=f.condyle_widening, worse="more", csv="{}_widening_mm",
+             read=condyle.widening, worse="more", csv="{}_widening_mm",
              glossary="condylar widening",
              definition="how far the rim of the {} condyle moves outwards from the midline"),
     *(Quantity(key=key, words=words, unit=unit, level=Level.CONTACT, worse="more", csv=csv,
