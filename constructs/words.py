@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 MARKED = "(!) breaks a rule of the trade"
 """What the mark behind the name of a construct means."""
 BREAKS_RULE = f"{MARKED}: its warnings say which"
@@ -13,6 +15,11 @@ IN_SOME = f"{MARKED} in some or all cases"
 def marked(name: str, breaks_rule: bool) -> str:
     """The name of a construct, marked where it breaks a rule of the trade."""
     return f"{name} (!)" if breaks_rule else name
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence: ``a``, ``a and b``, ``a, b and c``."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def counted(number: int, what: str) -> str:

@@ -11,6 +11,7 @@ from buttress.results.path import Derived
 from buttress.results.records import BEYOND, ENDED, FOUND, ConstructResult
 from buttress.study.activities import newtons
 from buttress.study.tables import number
+from buttress.words import listed
 
 TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
@@ -163,8 +164,8 @@ def why_first(order: list[ConstructResult]) -> str:
     """What puts the first construct where it stands, in a clause."""
     said = reserve_words(order[0])
     if tied := tied_first(order):
-        listed = [c.marked_name for c in order if c.name in tied]
-        return f"{said}; tied with {_listed(listed)}"
+        others = [c.marked_name for c in order if c.name in tied]
+        return f"{said}; tied with {_listed(others)}"
     rival = next((c for c in order[1:] if c.twin_of is None), None)
     return said if rival is None else (
         f"{said}; next is '{rival.marked_name}': {reserve_words(rival)}")
@@ -205,5 +206,4 @@ def answer(order: list[ConstructResult]) -> Answer:
 
 
 def _listed(names: list[str]) -> str:
-    quoted = [f"'{name}'" for name in names]
-    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
+    return listed([f"'{name}'" for name in names])

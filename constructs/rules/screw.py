@@ -31,6 +31,7 @@ from buttress.implants.sections import (
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import fields, number
+from buttress.words import listed
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
@@ -126,7 +127,7 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
     if both:
         # A locked screw and a row of screws cross on purpose, once the gap is closed.
         level: Level = "note" if screw.locked or screw.count > 1 else "warning"
-        names = " and ".join(f'"{name}"' for name in both)
+        names = _listed(both)
         yield (level, "thread on both sides", f"thread engages both sides of {names}",
                "a thread engaged on both sides keeps the pieces at their distance and does not "
                "close a gap; technique follows training and the implant's instructions")
@@ -317,7 +318,7 @@ def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tu
 
 
 def _listed(names: Sequence[str]) -> str:
-    return ", ".join(f'"{n}"' for n in names)
+    return listed([f'"{n}"' for n in names])
 
 
 def _under_plate(section: Section, construct: Construct, item: Placed,

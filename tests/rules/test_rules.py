@@ -259,7 +259,7 @@ def test_a_plate_whose_screws_cross_the_fracture_is_told_once() -> None:
     plate = PLATE | {"top_mm": -8}
     high = rules([shaft(1), shaft(2), shaft(5)], [plate])["plate screws cross"]
     assert (high.level, high.part) == ("note", "plate")
-    assert high.message == 'its screws "shaft 1", "shaft 2" cross "plane"'
+    assert high.message == 'its screws "shaft 1" and "shaft 2" cross "plane"'
     assert "plate screws cross" not in rules([shaft(5)], [plate])
 
 

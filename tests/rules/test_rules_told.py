@@ -16,8 +16,9 @@ from buttress.model.model import Bones
 from buttress.rules.check import check
 from buttress.rules.screw import place, thread_hold
 from buttress.rules.study import MANY
-from buttress.study.read import study_from
+from buttress.study.read import example, study_from
 from buttress.sweeps.vary import plain
+from buttress.words import listed
 
 TUBE = PLATE | {"section": "one-third tubular"}
 THIRD = {"name": "second", "points_mm": [[-6, 0], [-24.5, -57]]}
@@ -116,3 +117,11 @@ def test_a_hole_as_wide_as_the_thread_holds_nothing() -> None:
         assert any(x.kind == "thread" for x in links) is held
     found = rules([wide])
     assert found["pilot drill"].level == found["thread holds"].level == "broken"
+
+
+def test_several_names_are_a_list_of_words() -> None:
+    """A thread through three fractures read "both sides of "a" and "b" and "c""."""
+    assert [listed(x) for x in (["a"], ["a", "b"], ["a", "b", "c"])] == [
+        "a", "a and b", "a, b and c"]
+    raft = [f.message for f in check(example("lateral-depression")) if f.part == "raft"]
+    assert 'thread engages both sides of "outer edge" and "inner edge"' in raft
