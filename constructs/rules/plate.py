@@ -96,12 +96,13 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
                    "the plate pushes the fragment inwards and is itself pushed off the shaft: one "
                    "screw acts as a hinge, two resist rotation")
         elif y == min(at for _, _, at in exits):
-            yield from _far_below(construct, plate, line, fracture, y)
+            yield from _next_below(study, construct, plate, line, fracture, y)
 
 
-def _far_below(construct: Construct, plate: Plate, line: PlateLine, fracture: str, y: float
-               ) -> Iterator[Note]:
-    """Whether a hole between the lowest apex, at the height ``y``, and the first screw is empty."""
+def _next_below(study: Study, construct: Construct, plate: Plate, line: PlateLine, fracture: str,
+                y: float) -> Iterator[Note]:
+    """Whether a hole between the lowest apex, at the height ``y`` [mm], and the first screw is
+    empty; or that screw so near that small movements leave out what matters."""
     apex = float(np.interp(-y, -line.points[:, 1], line.s))
     taken = {s.hole for s in construct.screws if s.plate == plate.name}
     below = [(i, at) for i, at in enumerate(line.holes, 1) if at > apex]
@@ -116,3 +117,11 @@ def _far_below(construct: Construct, plate: Plate, line: PlateLine, fracture: st
                "the plate holds the apex like a cantilever, the stiffer the nearer its first screw "
                "lies below it; how near a screw may come is for training and the implant's "
                "instructions")
+    arm = at - apex
+    if study.press.large_movements == "off" and 0.0 < arm < number("screws", "rules", "short_arm"):
+        yield ("note", "arm that shortens",
+               f'the first screw below the apex of "{fracture}" lies {arm:.1f} mm from it, and '
+               "movements are taken as small",
+               "a fragment that slides along the plate brings its apex nearer to that screw, which "
+               "small movements leave out: with large_movements = \"auto\" in [press] the plate may "
+               "carry far more at the same movement")

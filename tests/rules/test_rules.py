@@ -54,7 +54,7 @@ def test_the_shipped_study_breaks_no_rule() -> None:
 def test_good_constructs_are_left_in_peace() -> None:
     assert rules() == {}
     assert rules([LAG]) == {}
-    assert rules([shaft(3), shaft(4)], [PLATE]) == {}
+    assert rules([shaft(3), shaft(4)], [PLATE], press={"large_movements": "auto"}) == {}
 
 
 @pytest.mark.parametrize(("changes", "rule", "level", "told"), [
@@ -145,6 +145,21 @@ def test_an_empty_hole_next_below_the_apex_is_noted() -> None:
     assert rule not in near
     assert far[rule].level == "note"
     assert far[rule].message.startswith("holes 3 and 4 are empty")
+
+
+def test_a_screw_just_below_the_apex_calls_for_large_movements() -> None:
+    """With an arm of 1.4 mm a plate carried twice as much once its fragment's slip shortened it."""
+    rule, screws = "arm that shortens", [shaft(3), shaft(4), shaft(6)]
+    small = {"press": {"large_movements": "off"}}
+    told = rules(screws, [PLATE], **small)[rule]
+    assert told.level == "note"
+    arm = float(told.message.split(" lies ")[1].split(" mm")[0])
+    assert 0.0 < arm < 5.0
+    # As the plate is moved down, so is its screw; beyond 5 mm nothing is said.
+    lower = [rule in rules(screws, [PLATE | {"top_mm": -25.0 - x}], **small)
+             for x in (0.8 * (5.0 - arm), 1.2 * (5.0 - arm))]
+    assert lower == [True, False]
+    assert rule not in rules(screws, [PLATE], press={"large_movements": "auto"})
 
 
 def test_the_apex_is_where_the_fracture_leaves_the_cortex() -> None:
