@@ -51,8 +51,8 @@ class PathEvent:
 
 @dataclass(frozen=True)
 class PathResult:
-    """``status``: "complete", "stopped" (at the limit of load, or where movements are no longer
-    small) or "gaps". ``events``: what loading leads to first; ``already``: what tightening
+    """``status``: "complete", "stopped" (at the limit of load, or where movements are larger
+    than followed) or "gaps". ``events``: what loading leads to first; ``already``: what tightening
     alone had led to, under no load. ``unique``: whether other starts found no other state at the
     points tried (None: not tried); ``spread`` [N]: how far apart the loads of those states are.
     ``moves_from_mm``: displacement of the ram from which on geometry was moved; None: nowhere."""

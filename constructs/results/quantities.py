@@ -167,8 +167,8 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="ends_status", words="status of that load", unit="", level=C, kind=str,
              of=lambda c, every: c.ends_status, csv="=", json=False,
              definition="whether that load is a peak (found), lies beyond the search (the range "
-             "that is pressed), is not known, or the path ends while the load rises (movements no "
-             "longer small)"),
+             "that is pressed), is not known, or the path ends while the load rises (movements "
+             "larger than followed)"),
     Quantity(key="known_to_N", words="load known to be carried", unit="N", level=C, csv="=",
              of=lambda c, every: c.known_to_N, worse="less", digits=0, json=False,
              definition="largest joint force known to be carried"),
