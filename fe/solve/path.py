@@ -195,8 +195,6 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         # What a step was halved into stays: where a path ends does not change its points.
         for point in walk.points[before:]:
             why = why or (stop(point) if stop is not None else None) or ""
-            if point.moved is not None and geometry is not None and geometry.far(point):
-                why = why or FARTHER
             if point.load_N > most_load:
                 why = why or LOAD_LIMIT
         why = why or walk.why
@@ -235,6 +233,9 @@ class _Walk:
         """Go to a displacement, in short steps once geometry moves; whether it was reached."""
         while self.geometry is not None and self.geometry.due(self.points[-1]):
             last = self.points[-1]
+            if last.moved is not None and self.geometry.far(last):
+                self.why = FARTHER
+                return False
             rest = place - last.ram_mm
             usual = stride = rest / np.ceil(rest / self.geometry.longest - 1e-9)
             if last.moved is not None:
