@@ -185,7 +185,8 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
             return Path(ram, (), (Gap(0.0, status),), "gaps", "", np.nan, "not known")
         walk = _Walk(ram, Point(0.0, 0.0, rest, ram.advance(rest, memory)), rest.place,
                      geometry)
-        walk.seat(float(places[0]))
+        walk.seat(float(places[-1]))
+        places = [place for place in places if place > walk.points[-1].ram_mm]
     else:
         walk = _Walk(ram, *after, geometry)
     why, tried = "", 0.0 if onto is None else onto.tried
@@ -219,7 +220,8 @@ class _Walk:
         """Seat the parts by a small force, if they are then short of a displacement [mm].
 
         Pressed by displacement, a piece that is only pushed on could also run ahead of the ram
-        without any force; under a force it cannot.
+        without any force; under a force it cannot. What is free to move lies where the force has
+        left it, and is pressed from there.
         """
         start = self.points[0]
         found = self.ram.step(start.memory, load=SEAT_N, near=[start.state], size=SEAT_N,

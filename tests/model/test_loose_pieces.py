@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from buttress.fe.solve.path import FIRST_MM, SEAT_N
 from buttress.fe.status import Status
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model
@@ -84,3 +85,28 @@ def test_a_piece_that_slips_out_of_its_walls_has_a_peak() -> None:
     assert path.peak_status == "found"
     assert 50.0 < path.peak_N < 120.0
     assert [model.answer(n).status for n in (50.0, 120.0)] == [Status.HELD, Status.NO_EQUILIBRIUM]
+
+
+STANDS_OFF: dict[str, Any] = {
+    "name": "stands-off", "mesh": {"size_mm": 5.0, "coarse_mm": 10.0},
+    "section": {"outline": "simple", "bone": "dense"},
+    "load": {"total_N": [100.0]},
+    "fracture": [{"name": "plane", "points_mm": [[-3, 0], [-30, -48]], "friction": 0.4}],
+    "fragment": [{"name": "medial", "inside_mm": [-25, -10]}],
+    "press": {"large_movements": "off"},
+    "construct": [{
+        "name": "plate",
+        "plate": [{"name": "plate", "side": "medial", "section": "3.5 straight", "top_mm": -18,
+                   "length_mm": 94, "mismatch_mm": -0.5}],
+        "screw": [SCREW | {"name": f"hole {hole}", "form": "HA 3.5", "plate": "plate", "hole": hole}
+                  for hole in (5, 6)]}]}
+"""A plate whose ends stand off, drawn in by screws that nothing tightens: the piece is loose."""
+
+
+def test_what_is_free_to_move_is_pressed_from_where_it_comes_to_rest() -> None:
+    """It ran ahead of the ram over ten places without any load, 1.0 mm and back to 0.4."""
+    path = model_of(STANDS_OFF).pressing.whole
+    loads = [p.load_N for p in path.points]
+    assert loads[1] == SEAT_N
+    assert path.points[1].ram_mm > FIRST_MM
+    assert min(loads[2:]) > SEAT_N

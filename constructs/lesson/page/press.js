@@ -168,9 +168,10 @@ class Pressing {
   seat() {
     const { state, memory } = this.points[0];
     const found = this.step(memory, { load: SEAT_N, near: [state], size: SEAT_N, hammer: true });
-    if (found && found.held && found.place > this.zero && found.place - this.zero < this.places[0]) {
+    if (found && found.held && found.place > this.zero && found.place - this.zero < this.limits.farthest) {
       this.size = SEAT_N;
       this.add(found.place - this.zero, found);
+      while (this.places[this.next] <= found.place - this.zero) this.next++;
     }
   }
 
