@@ -22,7 +22,8 @@ NAMES = ("nothing", "thin plate", "buttress")
 
 @cache
 def study() -> Study:
-    data = plain(example("posterior-shear")) | {"mesh": {"size_mm": 4.0, "coarse_mm": 8.0}}
+    data = plain(example("posterior-shear")) | {"mesh": {"size_mm": 4.0, "coarse_mm": 8.0},
+                                                "press": {"large_movements": "off"}}
     data["construct"] = [c for c in data["construct"] if c["name"] in NAMES]
     return study_from(data)
 
