@@ -122,7 +122,7 @@ def title(ax: Axes, name: str, words: str, within: float | None = None) -> None:
                 below, size=14, transform=ax.transAxes, va="bottom")
     for size in (16, 14, 12):
         lines = wrap(name, room, size, bold=True)
-        if lines.count("\n") < 2:
+        if lines.count("\n") + below.count("\n") < 2:
             break
     # A stated place: matplotlib would lay out all tick labels to find the same one.
     ax.set_title(lines, loc="left", size=size, weight="bold", family=families(), y=1.0,
