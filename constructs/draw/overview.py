@@ -14,6 +14,7 @@ from buttress.draw.fields import Colours, colour_bar, colours_of
 from buttress.draw.page import page
 from buttress.draw.section import (
     ESCAPE_MM,
+    HEADS_MM,
     SHAFT_MM,
     bounds,
     draw_section,
@@ -35,8 +36,6 @@ NOISE_MM = 1e-6
 """Movements below this are rounding, and said as 0."""
 ABOVE_IN = 2.1
 """Height of a slide that the overview leaves to its title and foot, inches."""
-HEADS_MM = 9.0
-"""Width beyond bodies and the lines of members for heads and washers on both sides, mm."""
 MOST_COLUMNS = 6
 """Sections in a row of the overview: more are not legible from the back row."""
 

@@ -85,6 +85,10 @@ def _answered(picture: Picture) -> str:
     return f"{load}: {verdict}; {body.name} moves freely along the arrow"
 
 
+HEADS_MM = 9.0
+"""Width beyond `bounds` that heads and washers on both sides need [mm]."""
+
+
 def bounds(pictures: Sequence[Picture], factor: float | None) -> tuple[FloatArray, FloatArray]:
     """Corners of the smallest rectangle that holds all bodies and members [mm]."""
     xy = []

@@ -15,7 +15,7 @@ from buttress.draw import primitives as d
 from buttress.draw import seen
 from buttress.draw.page import page
 from buttress.draw.parts import draw_backdrop, draw_details, draw_escape, ghost_words
-from buttress.draw.section import bounds, drawn_factor, escaping
+from buttress.draw.section import HEADS_MM, bounds, drawn_factor, escaping
 from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
@@ -138,9 +138,9 @@ def _window(shots: Sequence[Picture], factor: float) -> tuple[FloatArray, FloatA
     lowest = [float(m.points[:, 1].min()) for p in shots for m in p.members]
     pieces = [b for b in shots[0].bodies if b.points[:, 1].min() > low[1] + 1.0]
     lowest += [float(b.points[:, 1].min()) for b in pieces]
-    low = low - 1.0
-    low[1] = max(low[1], min(lowest, default=low[1]) - BELOW)
-    return low, high + np.array([1.0, 13.5])
+    low[1] = max(low[1] - 1.0, min(lowest, default=low[1]) - BELOW)
+    beside = 0.5 * HEADS_MM
+    return low - np.array([beside, 0.0]), high + np.array([beside, 13.5])
 
 
 def _fragments(construct: StagedResult) -> str:
