@@ -27,6 +27,7 @@ from buttress.fe.solve.path import Point
 from buttress.fe.solve.ram import Pressed, Ram, with_ram
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import TOO_FAR
+from buttress.fe.solve.trace import MOST_PIVOTS
 
 STEP_MM = 0.25
 """Longest step of the ram once geometry moves."""
@@ -132,7 +133,7 @@ class Moving:
         share, missed = 1.0, np.zeros(0)
         for number in range(ROUNDS):
             found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
-                             pivots=PIVOTS)
+                             pivots=MOST_PIVOTS if hammer else PIVOTS)
             if found is None or not found.held:
                 # As where its answer moves farther than one step may.
                 return None if found is None or TOO_FAR not in found.answer.notes else False

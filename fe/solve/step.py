@@ -96,9 +96,10 @@ class Step:
         ``firm`` divides the contribution of slack: links then change state by their forces first.
         """
         s, p = self.solver, self.p
-        hard = self.hardened(slack)
         trial = force + slack / (firm * s.scale)
-        lower, upper = self.lower + hard, self.upper + hard
+        # Each bound moves with what gives way at it: slack of the other sign is no reason to stay.
+        lower = self.lower + self.slope_low * np.minimum(slack, 0.0)
+        upper = self.upper + self.slope_high * np.maximum(slack, 0.0)
         value = np.minimum(np.maximum(trial, lower), upper)
         rubs = np.flatnonzero(self.friction > 0)
         if rubs.size:
@@ -112,8 +113,8 @@ class Step:
         state[(upper - lower) <= 2 * self.tol] = 1
         moment = self.k - p.kinks.T @ force
         trial_moment = moment + kink / s.kink_scale
-        moved = self.kink_moved + p.kink_slope * kink
-        low, high = moved - p.kink_limit, moved + p.kink_limit
+        low = self.kink_moved - p.kink_limit + p.kink_slope * np.minimum(kink, 0.0)
+        high = self.kink_moved + p.kink_limit + p.kink_slope * np.maximum(kink, 0.0)
         kink_value = np.minimum(np.maximum(trial_moment, low), high)
         turning = (trial_moment > high + self.tol).astype(np.int8) - (
             trial_moment < low - self.tol)

@@ -52,6 +52,32 @@ def test_a_contact_carries_what_comes_after_its_gap_has_closed(force: float) -> 
     assert answer.force[0] == pytest.approx(min(force, SPRING * GAP), abs=1e-2)
 
 
+@pytest.mark.parametrize("times", [0.1, 10.0])
+def test_how_steeply_a_link_hardens_does_not_say_on_which_side_it_gives_way(times: float) -> None:
+    """A face that is pressed in is not open, and a hinge that has turned one way is not at its
+    bound of the other, however much stiffer than the bodies is what hardens (`links.link`)."""
+    solver, contact = pushed(0.0)
+    p, own = solver.problem, 1.0 / float(solver.scale[contact])
+    face = np.arange(p.n) == contact
+    crushed = solver.variant(p.with_law(upper=np.where(face, 100.0, p.upper),
+                                        slope=np.where(face, times * own, 0.0)))
+    step = Step(crushed, np.array([50.0]), Memory.none(p), {})
+    pressed = np.where(face, 10.0 / own, 0.0)
+    value, _, state, _ = step.project(np.zeros(p.n), pressed, np.zeros(0))
+    assert (state[contact], value[contact]) == (0, pytest.approx(10.0))
+
+    bent = propped()
+    own = 1.0 / float(bent.kink_scale[0])
+    stiff = bent.variant(bent.problem.with_law(kink_slope=np.array([times * own])))
+    zero = np.zeros(stiff.problem.n)
+    other = Step(stiff, np.array([0.0]), Memory.none(stiff.problem), {})
+    for share in (0.15, -0.15):
+        moment = share * float(stiff.problem.kink_limit[0])
+        kink = np.array([moment / own])
+        _, found, _, turning = other.project(zero, zero, kink)
+        assert (turning[0], found[0]) == (0, pytest.approx(moment))
+
+
 def test_a_contact_that_has_opened_closes_where_it_was() -> None:
     solver, contact = pushed(0.0)
     first = solver.answer(np.array([500.0]))
