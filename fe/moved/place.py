@@ -27,6 +27,7 @@ from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import NONE, Layout, cross, left_of, turned
 from buttress.fe.moved.terms import Joined, Terms
+from buttress.fe.solve.answer import Answer
 
 CORNER = 1e-6
 """Least compliance of a corner on a face [mm/N]: a micrometre per kilonewton."""
@@ -62,13 +63,10 @@ class Mover:
         lay, p = self.layout, self.layout.problem
         j = self._joined(config, meeting, meeting if began is None else began)
         terms = Terms(self.pushes, config, j)
-        for i in range(len(p.bodies)):
-            terms.add(i)
+        terms.fill()
         middle = config.middle(lay)
         modes = np.concatenate([[0], np.cumsum(np.where(lay.free, 3, 0))])
         load_rigid, m_rigid, measured = self.pushes.rigid(config, middle, modes, terms.bent)
-        # A corner may come to lie on a point of its own: their forces are then made unique.
-        compliance = np.where(meeting.slave == 1, np.maximum(p.compliance, CORNER), p.compliance)
         in_shape = terms.in_shape
         return replace(
             p, flexibility=0.5 * (terms.flexibility + terms.flexibility.T),
@@ -78,10 +76,24 @@ class Mover:
             load_flexibility=0.5 * (terms.load_flexibility + terms.load_flexibility.T),
             measure_links=terms.measure_links, measure_rigid=m_rigid,
             measure_kinks=terms.measure_kinks, measure_loads=terms.measure_loads,
-            gap=p.gap - terms.apart + terms.kinks @ in_shape, compliance=compliance,
+            gap=p.gap - terms.apart + terms.kinks @ in_shape, compliance=self._compliance(meeting),
             load_base=terms.load_base - terms.load_kinks.T @ in_shape,
             placed=self._placed(config, j, terms, measured - terms.measure_kinks @ in_shape
                                 - self._elastic(config, p)))
+
+    def slips(self, config: Config, meeting: Meeting, answer: Answer) -> FloatArray:
+        """What the ends of all links are apart ``(n,)`` [mm] under an answer's forces and kinks in
+        a configuration, where faces have slid by nothing."""
+        terms = Terms(self.pushes, config, self._joined(config, meeting, meeting))
+        moved = terms.moved_by(answer.force, answer.load)
+        return (terms.apart + moved + terms.kinks @ (answer.kink - terms.in_shape)
+                - self.layout.problem.gap - self._compliance(meeting) * answer.force)
+
+    def _compliance(self, meeting: Meeting) -> FloatArray:
+        """Of the links [mm/N]. A corner may come to lie on a point of its own: their forces are
+        then made unique."""
+        own = self.layout.problem.compliance
+        return np.where(meeting.slave == 1, np.maximum(own, CORNER), own)
 
     def _rigid(self, j: Joined, middle: FloatArray, modes: IntArray) -> FloatArray:
         """Rigid motions in the links ``(n, m)``: of body i, those from ``modes[i]`` on."""

@@ -36,7 +36,7 @@ class Joined:
 class _Columns:
     """A body's columns: ``rows (n, c)`` of the links among them, their flexibilities ``table
     (c, c)`` [mm/N], ``load (p, c)`` and ``read (k, c)`` of loads and measures, and the elastic
-    displacements ``(c,)`` [mm] in its present shape, none for a meshed body."""
+    displacements ``(c,)`` [mm] in its present shape, zero for a meshed body."""
 
     rows: sp.csr_matrix
     table: FloatArray
@@ -46,7 +46,8 @@ class _Columns:
 
 
 class Terms:
-    """Tables of the condensed problem in a configuration, to which bodies are added one by one.
+    """Tables of the condensed problem in a configuration; those of flexibilities once `fill` is
+    called.
 
     Of ``n`` links, ``p`` loads, ``k`` measures and ``h`` hinges: ``flexibility (n, n)``,
     ``load_deformation (n, p)``, ``load_flexibility (p, p)``, ``measure_links (k, n)`` and
@@ -76,17 +77,37 @@ class Terms:
         self._body = self.layout.body[joined.spot]
         self._toward = joined.direction[joined.link]
 
-    def add(self, number: int) -> None:
-        """Add a body; all of them in their order."""
+        self._parts: list[_Columns] = []
+        for number in range(len(problem.bodies)):
+            self._add(number)
+
+    def _add(self, number: int) -> None:
+        """Add a body, without its flexibility."""
         own = np.flatnonzero(self._body == number)
         if self.layout.member[number]:
             shape = self.config.shapes[number]
             self._bend(number, shape, own)
-            self._flex(number, self._of_member(number, shape, own))
+            part = self._of_member(number, shape, own)
+            self.apart -= part.rows @ part.elastic
         else:
             self.bent.append(None)
             self.forces.append(None)
-            self._flex(number, self._of_piece(number, own))
+            part = self._of_piece(number, own)
+        self._parts.append(part)
+
+    def moved_by(self, force: FloatArray, load: FloatArray) -> FloatArray:
+        """What forces of the links ``(n,)`` and loads ``(p,)`` move the links ``(n,)`` [mm] by the
+        flexibilities of all bodies, which need not be filled in."""
+        out = np.zeros(force.size)
+        for c in self._parts:
+            out += c.rows @ (c.table @ (c.load.T @ load - c.rows.T @ force))
+        return out
+
+    def fill(self) -> None:
+        """Enter the flexibilities of all bodies."""
+        for number, part in enumerate(self._parts):
+            self._flex(number, part)
+            self.columns.append(self.pushes.nodal(number, part.rows))
 
     def _of_member(self, number: int, shape: Shape, own: IntArray) -> _Columns:
         """Columns of a member are all motions of its nodes."""
@@ -103,7 +124,7 @@ class Terms:
         values = np.einsum("kij,kj->ki", lay.span[spot], back)
         table, load, read = self.pushes.on_piece(number, self.config.angle[number])
         return _Columns(self._rows(own, values, lay.table[spot], table.shape[0]),
-                        table, load, read, np.zeros(0))
+                        table, load, read, np.zeros(table.shape[0]))
 
     def _moments(self, about: FloatArray, own: IntArray) -> FloatArray:
         """Moments of the forces of legs ``own`` about points of their body [mm], of the shape of
@@ -146,8 +167,6 @@ class Terms:
         rows = c.rows[used]
         first = rows @ c.table
         self.flexibility[np.ix_(used, used)] += (rows @ first.T).T
-        if c.elastic.size:
-            self.apart[used] -= rows @ c.elastic
         if c.load.nnz:
             self.load_deformation[used] += (c.load @ first.T).T
             self.load_flexibility += c.load @ (c.load @ c.table).T
@@ -155,4 +174,3 @@ class Terms:
             self.measure_links[:, used] += c.read @ first.T
             if c.load.nnz:
                 self.measure_loads += c.read @ (c.load @ c.table).T
-        self.columns.append(self.pushes.nodal(number, c.rows))

@@ -126,7 +126,7 @@ class Moving:
         """The next committed point at a position of the ram [mm]; None where it is not known,
         False where it would move too far for one step."""
         start, length = self._started(last), place - zero - last.ram_mm
-        memory = self._memory(self.mover.problem(start.config, start.meeting, start.meeting), last)
+        memory = self._memory(start, last)
         near = self._settled(last.state)
         config, ahead = self._ahead(start, length)
         ram = self._ram(config, self.mover.meeting(config, start.meeting), start.meeting)
@@ -213,14 +213,11 @@ class Moving:
             return last.memory.offset
         return last.slipped + last.memory.offset - last.began.offset
 
-    def _memory(self, problem: Condensed, last: Point) -> Memory:
+    def _memory(self, start: Moved, last: Point) -> Memory:
         """What the last point left, slip on faces counted from there in the new geometry."""
-        memory, a = last.memory, last.answer
-        offset = memory.offset.copy()
-        apart = (problem.load_deformation @ a.load - problem.gap + problem.kinks @ a.kink
-                 - problem.flexibility @ a.force - problem.compliance * a.force)
-        offset[self.rubs] = apart[self.rubs]
-        return replace(memory, offset=offset)
+        offset = last.memory.offset.copy()
+        offset[self.rubs] = self.mover.slips(start.config, start.meeting, last.answer)[self.rubs]
+        return replace(last.memory, offset=offset)
 
     def _ram(self, config: Config, meeting: Meeting, began: Meeting) -> Ram:
         problem = self.mover.problem(config, meeting, began)
