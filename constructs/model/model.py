@@ -109,32 +109,26 @@ class Model:
             return self.tightened
         return self.pressing.answer(total)
 
-    def without_friction(self, most: float = SEARCH_LIMIT_N) -> float | None:
-        """Largest joint force [N] of the path where friction is lost after tightening.
+    def without_friction(self, most: float = SEARCH_LIMIT_N) -> tuple[float, bool]:
+        """Largest joint force [N] of the path where friction is lost after tightening, and whether
+        more is known not to be carried.
 
         The path is pressed to where it carries ``most`` [N].
-
-        None where that is not known, or tightening fails.
         """
         if not self.stands:
-            return None
-        pattern = self.bone.load_vector(1.0)
+            return 0.0, False
         if self.large == "off":
             bound = self.capacity(frictionless=True, rising=True).factor
             if bound is not None and bound < NOTHING_N:
-                return 0.0      # nothing resists, however far it is pressed
-            slippery, start = frictionless(self.problem), self._start
-            pressing = Pressing(slippery.problem, pattern, slippery.memory(self.memory),
-                                None if start is None else slippery.narrowed(start),
-                                growth=self.growth)
-        else:       # moved geometry needs the links of faces as they were built
-            lost = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
-            pressing = Pressing(lost, pattern, self.memory, self._start, large=self.large,
-                                growth=self.growth)
+                return 0.0, True      # nothing resists, however far it is pressed
+        slippery, start = frictionless(self.problem), self._start
+        pressing = Pressing(slippery.problem, self.bone.load_vector(1.0),
+                            slippery.memory(self.memory),
+                            None if start is None else slippery.narrowed(start),
+                            large=self.large, growth=self.growth)
         path = pressing.up_to(most)
-        if path.peak_status == "not known" and path.stopped not in FAR:
-            return None
-        return max(p.load_N for p in path.points)
+        known = path.peak_status != "not known" or path.stopped in FAR
+        return max((p.load_N for p in path.points), default=0.0), known
 
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.

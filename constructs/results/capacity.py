@@ -47,8 +47,9 @@ def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
 
 def friction_lost(model: Model, most: float = SEARCH_LIMIT_N) -> float | None:
     """What is carried with friction lost [N], as far as ``most``: by the path or, where that is not
-    known, by limit analysis."""
-    least = model.without_friction(most)
-    if least is not None:
-        return least
-    return bracket(model.capacity(frictionless=True), model.capacity())[0]
+    known, by limit analysis if that says more."""
+    carried, known = model.without_friction(most)
+    if known:
+        return carried
+    bound = bracket(model.capacity(frictionless=True), model.capacity())[0]
+    return bound if bound is None else max(bound, carried)

@@ -27,7 +27,6 @@ from buttress.fe.solve.path import Point
 from buttress.fe.solve.ram import Pressed, Ram, with_ram
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.step import TOO_FAR
-from buttress.fe.solve.trace import MOST_PIVOTS
 
 STEP_MM = 0.25
 """Longest step of the ram once geometry moves."""
@@ -41,8 +40,11 @@ STILL_MM = 5e-3
 """Motion in a correction below which a configuration is that of its answer."""
 ROUNDS = 16
 """Corrections of a step before it is taken as not found."""
+IDLE = 4
+"""Corrections one after another that do not halve what is missed, after which a step is given up."""
 PIVOTS = 30
-"""Most pivots from a neighbour: shortening a step takes less than long ways round."""
+"""Most pivots from a neighbour, more by as many with each halving of a step: as long as a step can
+be shortened, that takes less than a long way round."""
 LEAST, MOST = 0.2, 1.5
 """Bounds of the share of a correction that is made."""
 
@@ -121,7 +123,7 @@ class Moving:
         rigid = np.column_stack([step, turn])[lay.free].ravel()
         return rigid, after.answer.kink - before.answer.kink
 
-    def step(self, last: Point, place: float, zero: float, size: float, hammer: bool
+    def step(self, last: Point, place: float, zero: float, size: float, halved: int, hammer: bool
              ) -> Point | bool | None:
         """The next committed point at a position of the ram [mm]; None where it is not known,
         False where it would move too far for one step."""
@@ -130,10 +132,10 @@ class Moving:
         near = self._settled(last.state)
         config, ahead = self._ahead(start, length)
         ram = self._ram(config, self.mover.meeting(config, start.meeting), start.meeting)
-        share, missed = 1.0, np.zeros(0)
+        share, missed, least, idle = 1.0, np.zeros(0), np.inf, 0
         for number in range(ROUNDS):
             found = ram.step(memory, place=place, near=[near], size=size, hammer=hammer,
-                             pivots=MOST_PIVOTS if hammer else PIVOTS)
+                             pivots=PIVOTS * (1 + halved))
             if found is None or not found.held:
                 # As where its answer moves farther than one step may.
                 return None if found is None or TOO_FAR not in found.answer.notes else False
@@ -144,6 +146,10 @@ class Moving:
                 return False
             if (number > 0 or ahead) and float(np.abs(miss).max(initial=0.0)) < self.still_mm:
                 break
+            off = float(np.linalg.norm(miss))
+            least, idle = (off, 0) if off < 0.5 * least else (least, idle + 1)
+            if idle == IDLE:
+                return None
             share = _relaxed(share, missed, miss) if number > 1 else 1.0
             missed = miss
             config = after if share == 1.0 else self.advance(config, ram.plain, found.answer,

@@ -26,7 +26,8 @@ from buttress.fe.solve.geometry import Geometry
 from buttress.fe.solve.ram import Pressed, Ram
 
 FIRST_MM, GROWTH = 0.02, 1.35
-HALVINGS = 2
+HALVINGS, HALVINGS_MOVED = 2, 5
+"""How often a step is halved; on moved geometry a long one may miss what a short one finds."""
 BEYOND = "movements are no longer small"
 FARTHER = "movements are larger than moved geometry is followed"
 FAR = (BEYOND, FARTHER)
@@ -39,8 +40,8 @@ WAY = (0.25, 0.5, 1.0)
 """Shares of a step over which it is found where the direct way is not."""
 STRIDE = 1.5
 """Longest step on moved geometry, over the one before: what was too far once is so again."""
-MOST_GAPS = 6
-"""Gaps one after another after which nothing larger is tried."""
+MOST_GAPS, MOST_GAPS_MOVED = 6, 2
+"""Gaps one after another after which nothing larger is tried; on moved geometry each costs more."""
 MOST_PIVOTS = 20_000
 """Pivots of Lemke's method on one path; after them it is not asked again, and what the other ways
 do not find is not known."""
@@ -199,10 +200,10 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
             if point.load_N > most_load:
                 why = why or LOAD_LIMIT
         why = why or walk.why
-        if why or walk.missed >= MOST_GAPS:
+        if why or walk.missed >= (MOST_GAPS if walk.points[-1].moved is None else MOST_GAPS_MOVED):
             break
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
-    peak, peak_status = _peak(walk.points, walk.gaps, why)
+    peak, peak_status = _peak(walk.points, walk.gaps, why, most_load)
     return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
                 walk.zero, walk.pivots, tried)
 
@@ -240,9 +241,10 @@ class _Walk:
                 return False
             rest = place - last.ram_mm
             usual = stride = rest / np.ceil(rest / self.geometry.longest - 1e-9)
-            if last.moved is not None:
+            # After a gap what was tried is not tried once more.
+            if last.moved is not None and not self.missed:
                 stride = STRIDE * (last.ram_mm - self.points[-2].ram_mm)
-            count = int(np.ceil(rest / np.clip(stride, usual / 2**HALVINGS, usual) - 1e-9))
+            count = int(np.ceil(rest / np.clip(stride, usual / 2**HALVINGS_MOVED, usual) - 1e-9))
             halved = int(np.log2(usual * count / rest) + 1e-9)
             if count <= 1:
                 break
@@ -252,8 +254,10 @@ class _Walk:
 
     def _to(self, place: float, halved: int = 0) -> bool:
         # Without any force the next answer is proportional to the step: shorter ones are no easier.
-        last = halved == HALVINGS or not self.points[-1].answer.force.any()
-        found = self._step(place, hammer=last)
+        moved = self.points[-1].moved is not None and not self.missed
+        most = HALVINGS_MOVED if moved else HALVINGS
+        last = halved == most or not self.points[-1].answer.force.any()
+        found = self._step(place, halved, hammer=last)
         if found is True:
             self.missed, self.why = 0, ""
             return True
@@ -267,11 +271,11 @@ class _Walk:
         middle = 0.5 * (self.points[-1].ram_mm + place)
         return self._to(middle, halved + 1) and self._to(place, halved + 1)
 
-    def _step(self, place: float, hammer: bool) -> bool | None:
+    def _step(self, place: float, halved: int, hammer: bool) -> bool | None:
         """Whether the point is reached; None where that is not known."""
         last, tally = self.points[-1], self.ram.tally
         if self.geometry is not None and self.geometry.due(last):
-            point = self.geometry.step(last, self.zero + place, self.zero, self.size, hammer)
+            point = self.geometry.step(last, self.zero + place, self.zero, self.size, halved, hammer)
             if not isinstance(point, Point):
                 return point
             self.size = max(self.size, abs(point.load_N))
@@ -308,13 +312,15 @@ class _Walk:
         return state
 
 
-def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str) -> tuple[float, str]:
-    """The largest load [N], and how far it is known to be the peak."""
+def _peak(points: Sequence[Point], gaps: Sequence[Gap], why: str, most: float
+          ) -> tuple[float, str]:
+    """The largest load [N], and how far it is known to be the peak up to a load of ``most``."""
     loads = np.array([p.load_N for p in points])
     at = np.array([p.ram_mm for p in points])
     top = int(np.argmax(loads))
     peak = float(loads[top])
-    if len(points) < 3 or any(g.ram_mm > at[max(top - 1, 0)] for g in gaps):
+    limit = at[loads > most].min(initial=np.inf)    # what comes beyond is not asked for
+    if len(points) < 3 or any(at[max(top - 1, 0)] < g.ram_mm < limit for g in gaps):
         return peak, "not known"
     if loads[-1] < peak * (1 - PLATEAU):
         return peak, "found"
