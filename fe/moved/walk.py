@@ -41,10 +41,10 @@ STILL_MM = 5e-3
 ROUNDS = 16
 """Corrections of a step before it is taken as not found."""
 IDLE = 4
-"""Corrections one after another that do not halve what is missed, after which a step is given up."""
+"""Corrections one after another that do not halve what is missed: a step is then given up."""
 PIVOTS = 30
-"""Most pivots from a neighbour, more by as many with each halving of a step: as long as a step can
-be shortened, that takes less than a long way round."""
+"""Most pivots from a neighbour, and as many more with each halving: as long as a step can be
+shortened, that takes less than a long way round."""
 LEAST, MOST = 0.2, 1.5
 """Bounds of the share of a correction that is made."""
 

@@ -275,7 +275,8 @@ class _Walk:
         """Whether the point is reached; None where that is not known."""
         last, tally = self.points[-1], self.ram.tally
         if self.geometry is not None and self.geometry.due(last):
-            point = self.geometry.step(last, self.zero + place, self.zero, self.size, halved, hammer)
+            point = self.geometry.step(last, self.zero + place, self.zero, self.size, halved,
+                                       hammer)
             if not isinstance(point, Point):
                 return point
             self.size = max(self.size, abs(point.load_N))

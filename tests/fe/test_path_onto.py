@@ -18,8 +18,8 @@ class Stiff:
     def due(self, last: Point) -> bool:
         return True
 
-    def step(self, last: Point, place: float, zero: float, size: float, hammer: bool
-             ) -> Point | None:
+    def step(self, last: Point, place: float, zero: float, size: float, halved: int,
+             hammer: bool) -> Point | None:
         return None if 0.45 < place <= 0.61 else point(place)
 
 
