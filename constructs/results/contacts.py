@@ -32,8 +32,9 @@ AT_BOUND = 1e-6
 class ContactLine:
     """The nodes of one line of contact in order, with what was found there under one load.
 
-    ``normals``, as built, point from the first body of ``pairs`` to the second; ``pair`` numbers the
-    two bodies of each node. ``opening`` and ``crushed`` are 0 where a node neither parts nor crushes.
+    ``normals``, as built, point from the first body of ``pairs`` to the second; ``pair`` numbers
+    the two bodies of each node. ``opening`` and ``crushed`` are 0 where a node neither parts nor
+    crushes.
     """
 
     name: str
