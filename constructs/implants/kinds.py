@@ -21,6 +21,7 @@ class Hold(StrEnum):
     PLATE_ON_BONE = "plate on bone"
     PLATE_ON_BONE_FRICTION = "plate on bone friction"
     BONDED_PLATE = "bonded plate"
+    WALL = "wall of the void"
     PLASTIC_HINGE = "plastic hinge"
     DRAG = "drag of a loose piece"
     LEFT_OUT = "left where it is"

@@ -33,6 +33,7 @@ from buttress.implants.placement import screw_axis, thread_span, void_stretches
 from buttress.implants.plates import add_plate
 from buttress.implants.sections import metal, outer, pin_section
 from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
+from buttress.model.walls import wall_links
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
 from buttress.study.tables import number
@@ -211,6 +212,8 @@ def assemble(bone: Bone, construct: Construct) -> Model:
                           if fill_for(construct, mesh.name) is not None]
         face_links(bone, construct, hardware, links)
         solids = [*bone.solids, *hardware.fills]
+        if not bonded:
+            wall_links(bone.study, construct, solids, links)
         screwed = {s.plate for s in construct.screws}
         seats = {p.name: add_plate(bone, p, links, hardware, bonded, p.name in screwed)
                  for p in construct.plates}
