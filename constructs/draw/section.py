@@ -42,7 +42,7 @@ BAR_ASIDE = 0.4
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
-           Hold.REST, Hold.PRESS_FIT, Kind.BOND)
+           Hold.REST, Hold.WALL, Hold.PRESS_FIT, Kind.BOND)
 
 
 def escaping(picture: Picture) -> BodyPicture | None:

@@ -41,6 +41,7 @@ def test_a_displacement_that_was_tried_in_vain_is_not_tried_again() -> None:
     at_once, begun = pressed(np.inf), pressed(300.0)
     assert begun.stopped == LOAD_LIMIT
     assert begun.gaps
+    assert begun.peak_status == "beyond the search"     # the gap lies beyond what is asked for
     after = pressed(np.inf, begun)
     assert [p.ram_mm for p in after.points] == [p.ram_mm for p in at_once.points]
     assert after.gaps == at_once.gaps

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 from small_study import small_study
 
 from buttress.comparison.compare import compare
 from buttress.model.install import build_model
 from buttress.model.model import Bones
+from buttress.results.capacity import friction_lost
 from buttress.study.loads import HardeningInput, PressInput
 
 STUDY = small_study("nothing", "lag screws", "antiglide")
@@ -43,6 +47,17 @@ def test_tightened_screws_stretch_and_carry_more_than_limit_analysis_says() -> N
     found = model.without_friction()[0]
     assert model.capacity(frictionless=True).factor < found < model.pressing.whole.peak_N
     assert models()["nothing"].without_friction() == (0.0, True)
+
+
+@pytest.mark.parametrize(("carried", "known", "lost"), [
+    (900.0, True, 900.0), (900.0, False, 1200.0), (1500.0, False, 1500.0)])
+def test_what_a_path_has_carried_counts_although_more_is_not_known(
+        carried: float, known: bool, lost: float) -> None:
+    """Limit analysis says 1200 N without friction, where the path has gaps near its top."""
+    model: Any = SimpleNamespace(without_friction=lambda most: (carried, known),
+                                 capacity=lambda **kind: SimpleNamespace(
+                                     factor=1200.0 if kind else 2000.0))
+    assert friction_lost(model) == lost
 
 
 def test_a_body_mass_changes_no_load_that_is_carried_without_friction() -> None:
