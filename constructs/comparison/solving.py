@@ -50,7 +50,7 @@ SOFT_SHARE = 0.2
 """Cost of a construct in soft bone, where less is asked, as a share of that in its own."""
 EACH, LINKS, PER_PIN, PER_PLATE, PER_FILL, PER_STAGE = 0.5, 330.0, 37.0, 165.0, 130.0, 0.05
 """Weight of a part: by about how many links it has, fitted to the times of the shipped studies."""
-MOVES = {"off": 1.0, "auto": 4.0, "on": 10.0}
+MOVES = {"off": 1.0, "auto": 3.0, "on": 8.0}
 """How many times as long a path takes where geometry moves."""
 SHARE = 3.5
 """Least weight of the parts for which a further process is worth its start and its own bone."""
