@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from shapely import LineString, Point
 
+from buttress.bone.layout import Layout
 from buttress.bone.section import Section
 from buttress.implants.placement import (
     Axis,
@@ -31,7 +32,7 @@ from buttress.implants.sections import (
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import fields, number
-from buttress.words import listed
+from buttress.words import listed, piece_or_row
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
@@ -131,6 +132,27 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
         yield (level, "thread on both sides", f"thread engages both sides of {names}",
                "a thread engaged on both sides keeps the pieces at their distance and does not "
                "close a gap; technique follows training and the implant's instructions")
+
+
+def one_piece(found: Layout, placed: Placed) -> Iterator[Note]:
+    """A screw or wire without a plate that lies in one piece only, and so joins nothing.
+
+    A lag screw that crosses no fracture is told of as such.
+    """
+    pin, low, high = placed.pin, *placed.axis.in_bone
+    if placed.parted or not found.pieces or (isinstance(pin, Screw) and (
+            pin.plate is not None or pin.use == "lag")):
+        return
+    line = LineString(placed.axis.point([low, high]))
+    lengths = {name: piece.intersection(line).length for name, piece in found.pieces.items()}
+    name = max(lengths, key=lambda n: lengths[n])
+    within, reason = f"the {piece_or_row(pin.what, pin.count)} lies wholly within", (
+        "a screw or wire holds pieces together only where it crosses the fracture between them")
+    if lengths[name] > found.shaft.intersection(line).length:
+        yield ("warning", "joins pieces", f'{within} "{name}" and holds it to nothing', reason)
+    else:
+        yield ("note", "joins pieces", f"{within} the shaft and holds no piece to it", reason +
+               "; what rests on it or on its head is supported, not held")
 
 
 def _tip(section: Section, placed: Placed) -> Iterator[Note]:
