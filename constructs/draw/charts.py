@@ -23,6 +23,7 @@ from buttress.results.records import (
     ConstructResult,
     not_tightened,
 )
+from buttress.study.activities import carried
 from buttress.words import BREAKS_RULE
 
 STUDY = "loads of the study"
@@ -50,7 +51,7 @@ def _said(construct: ConstructResult) -> str:
     words = bracket_words(construct)
     if construct.ends_status != NOT_KNOWN:
         return words
-    return f"{words}; peak not known above {construct.known_to_N or 0.0:.0f} N"
+    return f"{words}; peak not known above {carried(construct.known_to_N or 0.0)} N"
 
 
 def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:

@@ -109,6 +109,26 @@ class Model:
             return self.tightened
         return self.pressing.answer(total)
 
+    @cached_property
+    def slippery(self) -> Pressing | None:
+        """The construct under the ram with friction lost after tightening; its answers since then
+        are read as those of the construct itself. None where nothing resists then, however far it
+        is pressed."""
+        pattern, start = self.bone.load_vector(1.0), self._start
+        if self.large != "off":     # moved geometry needs the links of faces as they were built
+            lost = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
+            return Pressing(lost, pattern, self.memory, start, large=self.large,
+                            counted=self.counted, growth=self.growth)
+        bound = self.capacity(frictionless=True, rising=True).factor
+        if bound is not None and bound < NOTHING_N:
+            return None
+        slippery = frictionless(self.problem)
+        return Pressing(
+            slippery.problem, pattern, slippery.memory(self.memory),
+            None if start is None else slippery.narrowed(start), growth=self.growth,
+            counted=None if self.counted is None else slippery.memory(self.counted),
+            whole=(slippery, self.memory))
+
     def without_friction(self, most: float = SEARCH_LIMIT_N) -> float | None:
         """Largest joint force [N] of the path where friction is lost after tightening.
 
@@ -118,20 +138,9 @@ class Model:
         """
         if not self.stands:
             return None
-        pattern = self.bone.load_vector(1.0)
-        if self.large == "off":
-            bound = self.capacity(frictionless=True, rising=True).factor
-            if bound is not None and bound < NOTHING_N:
-                return 0.0      # nothing resists, however far it is pressed
-            slippery, start = frictionless(self.problem), self._start
-            pressing = Pressing(slippery.problem, pattern, slippery.memory(self.memory),
-                                None if start is None else slippery.narrowed(start),
-                                growth=self.growth)
-        else:       # moved geometry needs the links of faces as they were built
-            lost = self.problem.with_law(friction=np.zeros_like(self.problem.friction))
-            pressing = Pressing(lost, pattern, self.memory, self._start, large=self.large,
-                                growth=self.growth)
-        path = pressing.up_to(most)
+        if self.slippery is None:
+            return 0.0
+        path = self.slippery.up_to(most)
         if path.peak_status == "not known" and path.stopped not in FAR:
             return None
         return max(p.load_N for p in path.points)

@@ -60,7 +60,6 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         return out
 
     yielding = search.reach(metal)
-    crushing = _crushing(search, events)
     return Derived(
         path=_result(search, reader, events, others) if whole else None,
         peak_N=search.known_to, peak_status=search.ends_status,
@@ -70,25 +69,31 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
-        first_crushing_N=crushing,
+        first_crushing_N=_first(search, events, "crushing"),
+        first_anchorage_N=_first(search, events, "yield") if whole else None,
         reserve=_reserve(search, reader, model, movement_mm),
         reserve_to_failure=_reserve(search, reader, model, failure) if whole or moved else None,
         work=work_to(search, reader, failure) if whole else None)
 
 
-def first_events(search: Search, metal: Gauge) -> tuple[float | None, float | None]:
-    """Loads [N] from which on metal yields and bone or graft is crushed, up to the largest load:
-    what first happens past a peak happens at no load that is still to be reached."""
+def first_events(search: Search, metal: Gauge) -> dict[str, float | None]:
+    """Loads [N] from which on metal yields, bone or graft is crushed, and part of an anchorage
+    reaches its strength, up to the largest load: what first happens past a peak happens at no load
+    that is still to be reached."""
     if not search.points:
-        return None, None
-    yielding = search.reach(metal)
-    return (None if isinstance(yielding, str) else yielding.carried_N,
-            _crushing(search, _told(events_of(search.path, ("crushing",)))))
+        return {}
+    yielding, events = search.reach(metal), _told(events_of(search.path, ("crushing", "yield")))
+    return {"first_yield_N": None if isinstance(yielding, str) else yielding.carried_N,
+            "first_crushing_N": _first(search, events, "crushing"),
+            "first_anchorage_N": _first(search, events, "yield")}
 
 
-def _crushing(search: Search, events: tuple[PathEvent, ...]) -> float | None:
+def _first(search: Search, events: tuple[PathEvent, ...], kind: str) -> float | None:
+    """The load [N] of the first event of a kind, 0 where tightening alone has led to one."""
+    if any(e.kind == kind for e in standing(search.path)):
+        return 0.0
     top = search.points[search.peak].ram_mm
-    return next((e.load_N for e in events if e.kind == "crushing" and e.ram_mm <= top), None)
+    return next((e.load_N for e in events if e.kind == kind and e.ram_mm <= top), None)
 
 
 def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], others: bool

@@ -34,7 +34,7 @@ from buttress.results.records import (
 )
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons
 from buttress.study.loads import LimitsInput
 
 METAL = "metal over yield"
@@ -175,7 +175,7 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
 
 def kept_words(name: str, limit: LimitResult) -> str:
     """What is known of a limit whose load was not found."""
-    kept = f"{newtons(round(limit.kept_to_N or 0.0))} N"
+    kept = f"{carried(limit.kept_to_N or 0.0)} N"
     if name == EQUILIBRIUM:
         return f"peak not known above {kept}, where answers did not converge"
     return f"the load at the limit of {name} was not found; the limit is met up to {kept}"

@@ -12,7 +12,8 @@ from buttress.results.crossing import Crossing, crossing
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons
+from buttress.words import piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
             "yield": "part of {} reaches its strength",
@@ -55,10 +56,11 @@ def _load(load: float) -> str:
 
 
 def _part(c: ConstructResult, name: str) -> str:
-    """A part with what it is: ``the screw 'upper lag'``."""
+    """A part with what it is: ``the screw 'upper lag'``, ``the row of 4 screws 'raft'``."""
     for load in c.loads:
         if name in load.members:
-            return f"the {load.members[name].kind} '{name}'"
+            found = load.members[name]
+            return f"the {piece_or_row(found.kind, found.count)} '{name}'"
         if name in load.grafts:
             return f"the graft '{name}'"
         if name in load.fractures:
@@ -129,8 +131,8 @@ def _fails(c: ConstructResult) -> str:
     already = [f"already {when}, {STANDING[kind].format(_what(c, kind, part))}"
                for kind, part in sorted(before)]
     if event is None:
-        top = _load(max(p.load_N for p in c.path.points))
-        words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
+        top = carried(max(p.load_N for p in c.path.points))
+        words = f"nothing {'more ' if already else ''}reaches its strength up to {top} N"
     else:
         at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
         words = f"{'then' if already else 'first'}, {at}, {failure_words(c, event)}"
@@ -145,7 +147,7 @@ def _rests_on(c: ConstructResult) -> str:
         else ""
     if low is None or low >= found:
         return tension
-    friction = f"above {_load(low)} it depends on friction" if low >= 1.0 else \
+    friction = f"above {carried(low)} N it depends on friction" if low >= 1.0 else \
         "it carries nothing without friction"
     return "; ".join(filter(None, (friction, tension)))
 

@@ -144,6 +144,11 @@ def test_an_alternative_is_the_changed_study_solved_the_same_way(name: str, key:
         own = made()["lag screws"]
         assert own.without_friction_N is not None
         assert got.peak_N == pytest.approx(own.without_friction_N, rel=1e-9)
+        lost = {k: r.load_N for k, r in own.limits_without_friction.items()}
+        assert lost["step-off"] is not None
+        for name, load in lost.items():
+            there = got.limits[name].load_N
+            assert load == (None if there is None else pytest.approx(there, rel=1e-3)), name
         assert reserve(got).load_N < reserve(own).load_N
         assert got.path is not None
         assert not any(e.kind == "yield" and e.where.part == "shear plane" for e in got.path.events)

@@ -145,6 +145,16 @@ def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -
     assert f"first, at about 700 N, {said}" in verdict(made, (made,))
 
 
+def test_a_row_of_screws_is_no_screw() -> None:
+    """Four screws side by side were spoken of as "the screw 'raft'"."""
+    made = pressed("a", STIFF, (event("yield", 700.0, 0.2, "raft"),))
+    load = made.loads[-1]
+    members = {"raft": replace(load.members["plate"], kind="screw", count=4)}
+    made = replace(made, loads=(*made.loads[:-1], replace(load, members=members)))
+    assert ("first, at about 700 N, part of the anchorage of the row of 4 screws 'raft' reaches "
+            "its strength") in verdict(made, (made,))
+
+
 EARLY = {0.0: 0.0, 2000.0: 0.1, 2900.0: 0.2, 3900.0: 0.6, 4000.0: 2.0}
 LATE = {0.0: 0.0, 1500.0: 0.1, 3000.0: 0.2, 3800.0: 0.6, 6000.0: 2.0}
 
