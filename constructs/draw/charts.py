@@ -12,9 +12,11 @@ from matplotlib.ticker import MaxNLocator
 from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, wrap, wrap_all
+from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
-from buttress.results.limits import EQUILIBRIUM, METAL, limit_words
+from buttress.results.limits import limit_words
+from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ENDED,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
-from buttress.results.limits import METAL, beyond_words
+from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -26,8 +26,6 @@ from buttress.study.activities import carried, reached
 HOLDS, LETS_GO, UNKNOWN = "within all limits", "fails", NOT_KNOWN
 ONLY_FRICTION = "only with friction"
 """Verdict on what is within all limits above the load up to which it is so with friction lost."""
-OVER = "over a limit: "
-"""How the verdict begins that names the limit reached first."""
 IN_SOFT = "in soft bone:"
 METAL_YIELDS = "metal yields"
 AT_ANY_LOAD = "at any load"
@@ -187,14 +185,11 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
 
 def _without_friction(construct: ConstructResult | Bears, force: float) -> Cell:
     """Whether what is within all limits at a load [N] is so with friction lost, too."""
-    most, lost = construct.without_friction_N, construct.limits_without_friction
-    first = min(((r.load_N, beyond_words(name, r)) for name, r in lost.items()
-                 if r.load_N is not None and r.load_N <= force), default=None)
-    if first is not None and (most is None or first[0] <= most):
-        return Cell(ONLY_FRICTION, None, friction_N=first[0], friction_limit=first[1])
-    if most is not None and force > most:
-        return Cell(ONLY_FRICTION, None, friction_N=most)
-    known = min((r.kept_to_N or 0.0 for r in lost.values() if not_found(r)), default=force)
+    most, limit = friction_needed(construct)
+    if most is not None and (force >= most if limit else force > most):
+        return Cell(ONLY_FRICTION, None, friction_N=most, friction_limit=limit)
+    known = min((r.kept_to_N or 0.0 for r in construct.limits_without_friction.values()
+                 if not_found(r)), default=force)
     return Cell(HOLDS, None, f"with friction lost {NOT_KNOWN} above {carried(known)} N"
                 if known < force else "")
 

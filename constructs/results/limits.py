@@ -19,6 +19,7 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import strained
 from buttress.model.model import Model
+from buttress.results.beyond import METAL
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
 from buttress.results.quantity import Limit, Quantity
@@ -37,8 +38,6 @@ from buttress.results.stress import middle
 from buttress.study.activities import carried, newtons
 from buttress.study.loads import LimitsInput
 
-METAL = "metal over yield"
-"""Name of the limit that only a study sets: without it the first yield is an event."""
 TIGHTENING, STAGES = "tightening", "its stages"
 """What may reach a limit before a construct is pressed, in words."""
 NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
@@ -207,13 +206,6 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by {alone} alone{where}"
     return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
-
-
-def beyond_words(name: str, limit: LimitResult) -> str:
-    """What lies above a limit: ``step-off``, ``metal over yield``, ``metal over 80 % of yield``."""
-    if name != METAL or limit.key != "metal_yield_ratio" or limit.limit in (None, 1.0):
-        return name
-    return f"metal over {100 * (limit.limit or 0.0):g} % of yield"
 
 
 def limit_words(name: str, limit: LimitResult) -> str:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
+from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
-from buttress.study.activities import carried, newtons
+from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
@@ -140,15 +141,20 @@ def _fails(c: ConstructResult) -> str:
 
 
 def _rests_on(c: ConstructResult) -> str:
-    """Friction, where what is carried without it is below the reserve, and tension of screws."""
-    low, found = c.without_friction_N, reserve(c).load_N
+    """Friction, where what is carried or within all limits without it is below the reserve, and
+    tension of screws."""
+    (low, limit), found = friction_needed(c), reserve(c).load_N
     when = "after its stages" if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
     if low is None or low >= found:
         return tension
-    friction = f"above {carried(low)} N it depends on friction" if low >= 1.0 else \
-        "it carries nothing without friction"
+    if limit:
+        friction = f"with friction lost it is {OVER}{limit} " + (
+            f"from {reached(low)} N" if low > 0.0 else "at any load")
+    else:
+        friction = f"above {carried(low)} N it depends on friction" if low >= 1.0 else \
+            "it carries nothing without friction"
     return "; ".join(filter(None, (friction, tension)))
 
 

@@ -13,11 +13,11 @@ from buttress.fe.status import Status
 from buttress.report.folder import rows
 from buttress.report.tables import main_table
 from buttress.report.terminal import ends_text, lines
+from buttress.results.beyond import OVER
 from buttress.results.judged import (
     HOLDS,
     LETS_GO,
     ONLY_FRICTION,
-    OVER,
     UNKNOWN,
     judged,
     with_verdicts,

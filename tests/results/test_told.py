@@ -24,9 +24,10 @@ from buttress.report.page import write_report
 from buttress.report.tables import main_table
 from buttress.report.terminal import lines, print_table
 from buttress.results.bearing import weight_bearing
+from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, judged_by, with_verdicts
-from buttress.results.limits import METAL, yield_words
+from buttress.results.limits import yield_words
 from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone

@@ -13,7 +13,7 @@ from buttress.report.catalogue import construct_document
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
-from buttress.results.records import ConstructResult
+from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.verdict import first_failure, verdict
 
 
@@ -106,6 +106,10 @@ def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve()
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
     assert "above 1281 N it depends on friction; before it is loaded its screws pull with 2000 N in total" \
         in verdict(made, (made,))
+    over = replace(made, limits_without_friction={
+        "step-off": LimitResult(800.4, None, "step_off_mm", 2.0, "mm")})
+    assert "with friction lost it is over a limit: step-off from 801 N; before" in verdict(
+        over, (over,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
 
