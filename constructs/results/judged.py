@@ -201,5 +201,5 @@ def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str
     found = ((METAL_YIELDS, construct.first_yield_N),
              ("bone or graft is crushed" if filled else "bone is crushed",
               construct.first_crushing_N),
-             (f"part of an anchorage{' or bond' * filled} yields", construct.first_anchorage_N))
+             ("a screw's thread gives way", construct.first_thread_N))
     return tuple((what, load) for what, load in found if load is not None and load <= force)

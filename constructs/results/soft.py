@@ -23,7 +23,7 @@ class Bears:
     limits: dict[str, LimitResult]
     first_yield_N: float | None = None
     first_crushing_N: float | None = None
-    first_anchorage_N: float | None = None
+    first_thread_N: float | None = None
     filled: bool = False
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
 

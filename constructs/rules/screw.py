@@ -325,6 +325,7 @@ def together(section: Section, construct: Construct, placed: Sequence[Placed],
 
 def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tuple[str, Note]]:
     """Plates whose screws hold a fracture together directly: (plate, note)."""
+    counts = {item.pin.name: item.pin.count for item in placed}
     for plate in construct.plates:
         met: dict[tuple[str, ...], list[str]] = {}
         for item in placed:
@@ -332,7 +333,8 @@ def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tu
                 names = tuple(dict.fromkeys(name for _, name in item.crossed))
                 met.setdefault(names, []).append(item.pin.name)
         for fractures, screws in met.items():
-            what, verb = ("screws", "cross") if len(screws) > 1 else ("screw", "crosses")
+            row = piece_or_row("screw", counts[screws[0]])
+            what, verb = ("screws", "cross") if len(screws) > 1 else (row, "crosses")
             yield plate.name, (
                 "note", PLATE_ACROSS, f"its {what} {_listed(screws)} {verb} {_listed(fractures)}",
                 "a screw across the fracture holds the pieces together directly, so the load that "

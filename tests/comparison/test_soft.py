@@ -197,7 +197,7 @@ def test_soft_events_are_those_of_the_study_in_that_bone() -> None:
         update={"bone": "dense"})}), pictures=False)
     assert dense.soft is not None
     name = "two lag screws"
-    for key in ("first_yield_N", "first_crushing_N", "first_anchorage_N"):
+    for key in ("first_yield_N", "first_crushing_N", "first_thread_N"):
         own, judged = getattr(soft_already[name], key), getattr(dense.soft.constructs[name], key)
         most = max(r.force_N[1] for r in table(dense).rows)
         assert judged == (own if own is None or own <= most else None)

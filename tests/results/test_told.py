@@ -68,13 +68,13 @@ def test_a_load_within_all_limits_tells_what_has_yielded_or_been_crushed_below_i
 
 def test_an_anchorage_at_its_strength_stands_beside_the_verdict() -> None:
     """The legend says that what has yielded stands there; a thread at its strength did not."""
-    c = replace(construct("c"), limits={}, without_friction_N=None, first_anchorage_N=699.2)
+    c = replace(construct("c"), limits={}, without_friction_N=None, first_thread_N=699.2)
     assert judged(c, 699.0).words == HOLDS
     assert judged(c, 1000.0).words == (
-        "within all limits; part of an anchorage or bond yields from 700 N")
-    soft = Bears("held", 5000.0, "found", 5000.0, None, {}, first_anchorage_N=0.0)
+        "within all limits; a screw's thread gives way from 700 N")
+    soft = Bears("held", 5000.0, "found", 5000.0, None, {}, first_thread_N=0.0)
     assert judged_by(soft, 500.0).words == (
-        "within all limits; part of an anchorage yields at any load")
+        "within all limits; a screw's thread gives way at any load")
 
 
 def test_a_long_verdict_stands_below_its_numbers_on_a_narrow_terminal() -> None:

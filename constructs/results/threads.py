@@ -1,0 +1,41 @@
+"""When the thread of a screw is at its strength along all of its length in one piece."""
+
+from __future__ import annotations
+
+from buttress.fe.arrays import FloatArray
+from buttress.fe.solve.answer import Answer
+from buttress.fe.solve.events import AT_BOUND, SLIP_MM
+from buttress.implants.kinds import Hold
+from buttress.model.model import Model
+from buttress.results.records import Where
+from buttress.results.search import Gauge, Reading
+
+THREAD = "thread at its strength"
+
+
+def whole_thread(model: Model) -> Gauge:
+    """The gauge of the thread of a screw in one piece: 1 where it holds no more anywhere.
+
+    A screw whose thread is at its strength at some places only is still held by the others.
+    """
+    groups: dict[tuple[str, int], list[int]] = {}
+    for number, link in enumerate(model.problem.links.links):
+        if link.kind == Hold.THREAD:
+            groups.setdefault((link.source, id(link.b.body)), []).append(number)
+    upper = model.problem.upper
+
+    def used(answer: Answer, stations: list[int]) -> float:
+        """Least share of the strength that is used at any of the stations, all pulled one way."""
+        share: FloatArray = answer.force[stations] / upper[stations]
+        # What has given way may have less left; slip counts from the last tightening.
+        slid = answer.slack[stations]
+        share[slid > SLIP_MM], share[slid < -SLIP_MM] = 1.0, -1.0
+        return float(max(share.min(), (-share).min()))
+
+    def read(answer: Answer) -> Reading | None:
+        if not groups:
+            return None
+        most, source = max((used(answer, s), source) for (source, _), s in groups.items())
+        return Reading(most, Where(source, None))
+
+    return Gauge(THREAD, "", 1.0 - AT_BOUND, "share of the strength", read)
