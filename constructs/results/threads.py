@@ -16,7 +16,9 @@ THREAD = "thread at its strength"
 def whole_thread(model: Model) -> Gauge:
     """The gauge of the thread of a screw in one piece: 1 where it holds no more anywhere.
 
-    A screw whose thread is at its strength at some places only is still held by the others.
+    A screw whose thread is at its strength at some places only is still held by the others. What
+    tightening alone has led to is no event: thread on the head side of a fracture must give way
+    there, so that the fracture is compressed.
     """
     groups: dict[tuple[str, int], list[int]] = {}
     for number, link in enumerate(model.problem.links.links):
@@ -31,6 +33,10 @@ def whole_thread(model: Model) -> Gauge:
         slid = answer.slack[stations]
         share[slid > SLIP_MM], share[slid < -SLIP_MM] = 1.0, -1.0
         return float(max(share.min(), (-share).min()))
+
+    start = model.pressing.start if model.stands else None
+    if start is not None:
+        groups = {at: s for at, s in groups.items() if used(start, s) < 1.0 - AT_BOUND}
 
     def read(answer: Answer) -> Reading | None:
         if not groups:

@@ -12,6 +12,8 @@ from buttress.model.model import Bones
 from buttress.results.search import Search
 from buttress.results.threads import whole_thread
 from buttress.study.loads import HardeningInput
+from buttress.study.read import study_from
+from buttress.sweeps.vary import plain
 
 
 def test_a_thread_gives_way_where_all_of_it_in_a_piece_is_at_its_strength() -> None:
@@ -36,6 +38,25 @@ def test_a_thread_gives_way_where_all_of_it_in_a_piece_is_at_its_strength() -> N
     before = shares(0.95 * found.carried_N)
     assert max(float(x.min()) for x in before) < 0.999
     assert max(float(x.max()) for x in before) == pytest.approx(1.0)
+
+
+def test_thread_that_slides_while_it_is_tightened_is_no_event_of_loading() -> None:
+    """Thread on both sides of a fracture: that on the head side gives way, or nothing closes."""
+    data = plain(small_study("lag screws"))
+    for screw in data["construct"][0]["screw"]:
+        screw |= {"thread_mm": screw["length_mm"] - 24, "tension_N": 900}
+    study = study_from(data)
+    model = build_model(Bones(study).of(study.constructs[0]), study.constructs[0])
+    assert model.tightened is not None
+    links = model.problem.links.links
+    for source in ("upper lag", "lower lag"):
+        own = [i for i, x in enumerate(links) if x.kind == Hold.THREAD and x.source == source
+               and x.b.body.name == "medial"]
+        assert own
+        assert np.all(np.abs(model.tightened.slack[own]) > 1e-6)
+    assert whole_thread(model).read(model.tightened).value < 1.0
+    found = Search(model).reach(whole_thread(model))
+    assert isinstance(found, str) or found.carried_N > 100.0
 
 
 def test_what_has_no_thread_has_no_such_load() -> None:
