@@ -35,7 +35,7 @@ from buttress.results.records import (
 )
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
-from buttress.study.activities import carried, newtons
+from buttress.study.activities import carried, newtons, reached
 from buttress.study.loads import LimitsInput
 
 TIGHTENING, STAGES = "tightening", "its stages"
@@ -73,7 +73,7 @@ def yield_words(c: ConstructResult) -> str:
     if (limit is not None and limit.limit in (None, 1.0)) or c.first_yield_N is None:
         return ""
     by_tightening = c.first_yield_N == 0.0
-    when = "by tightening alone" if by_tightening else f"at about {c.first_yield_N:.0f} N"
+    when = "by tightening alone" if by_tightening else f"at about {reached(c.first_yield_N)} N"
     free = "; the study sets no limit on it" if limit is None else ""
     return f"metal first yields {when} ({c.first_yield_at}){free}"
 
@@ -205,7 +205,8 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
         return f"no equilibrium: {without_load}{where}"
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by {alone} alone{where}"
-    return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
+    load = (carried if name == EQUILIBRIUM else reached)(limit.load_N or 0.0)
+    return f"{limit_words(name, limit)} at about {load} N{where}"
 
 
 def limit_words(name: str, limit: LimitResult) -> str:
