@@ -32,7 +32,7 @@ from buttress.words import BREAKS_RULE
 
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
-    "that load; what has yielded or been crushed below it stands beside. Over a limit: the one "
+    "that load; what has yielded, been crushed or given way below it stands beside. Over a limit: the one "
     "that is reached first. Fails: above the largest load of the path. Only with friction: within "
     "all limits, but not above the load stated beside if friction is lost after the screws are "
     "tightened; what happens then stands behind “else”.")
