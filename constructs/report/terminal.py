@@ -32,10 +32,10 @@ from buttress.words import BREAKS_RULE
 
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
-    "that load; what has yielded, been crushed or given way below it stands beside. Over a limit: the one "
-    "that is reached first. Fails: above the largest load of the path. Only with friction: within "
-    "all limits, but not above the load stated beside if friction is lost after the screws are "
-    "tightened; what happens then stands behind “else”.")
+    "that load; what has yielded, been crushed or given way below it stands beside. Over a limit: "
+    "the one that is reached first. Fails: above the largest load of the path. Only with friction: "
+    "within all limits, but not above the load stated beside if friction is lost after the screws "
+    "are tightened; what happens then stands behind “else”.")
 PEAK = (
     "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
     "the path: the load was still rising where movements became larger than this model follows, "
