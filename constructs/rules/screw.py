@@ -179,7 +179,8 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
                    "a thread is held only by the part of the far cortex that it enters")
         else:
             yield ("note", "tip short of the cortex", short,
-                   "a screw that does not reach the far cortex is held by cancellous bone only")
+                   "a screw that does not reach the far cortex is held by "
+                   f"{'foam' if section.given.bone == 'foam' else 'cancellous bone'} only")
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))

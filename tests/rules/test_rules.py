@@ -57,6 +57,16 @@ def test_good_constructs_are_left_in_peace() -> None:
     assert rules([shaft(3), shaft(4)], [PLATE], press={"large_movements": "auto"}) == {}
 
 
+@pytest.mark.parametrize(("section", "told"), [
+    ({"bone": "soft"}, "cancellous bone"), ({"bone": "foam", "foam_grade": 15}, "foam")])
+def test_what_holds_a_short_screw_is_named_by_what_the_study_is_made_of(
+        section: dict[str, Any], told: str) -> None:
+    """A screw in foam was "held by cancellous bone only"."""
+    found = rules([LAG | {"length_mm": 60, "tension_N": 50}],
+                  section={"outline": "simple"} | section)["tip short of the cortex"]
+    assert found.reason == f"a screw that does not reach the far cortex is held by {told} only"
+
+
 @pytest.mark.parametrize(("changes", "level", "told"), [
     ({"height_mm": -20, "length_mm": 18, "thread_mm": 10}, "warning",
      'the screw lies wholly within "medial" and holds it to nothing'),
