@@ -27,6 +27,12 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def piece_or_row(what: str, count: int) -> str:
+    """What a screw or wire is called, of which there may be several side by side: ``screw``,
+    ``row of 4 screws``."""
+    return what if count == 1 else f"row of {counted(count, what)}"
+
+
 def duration(seconds: float) -> str:
     """A duration in seconds, minutes or hours, in words."""
     if seconds < 90:

@@ -69,6 +69,7 @@ def main() -> None:
     from buttress.cli.ending import end_on_signals
     from buttress.fe.errors import ButtressError, InputError
 
+    _with_errors()
     end_on_signals()
     out = sys.stdout
     try:
@@ -97,6 +98,18 @@ def main() -> None:
         print(f"buttress: {error.filename or 'the output'}: {error.strerror or error}",
               file=sys.stderr)
         sys.exit(1)
+
+
+def _with_errors() -> None:
+    """Where standard error is closed, what is printed on it goes nowhere: Python would print it on
+    standard output, and the next file that is opened would take its place."""
+    if sys.stderr is not None:
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    if nowhere != 2:
+        os.dup2(nowhere, 2)
+        os.close(nowhere)
+    sys.stderr = os.fdopen(2, "w", encoding="utf-8", closefd=False)
 
 
 def _tell(error: Any, code: int) -> NoReturn:

@@ -8,7 +8,7 @@ import click
 
 from buttress import LABEL
 from buttress.cli import options
-from buttress.cli.common import given_study, located, print_json, say
+from buttress.cli.common import given_study, located, print_json, say, tell_boxes
 
 
 @click.command(cls=options.Command)
@@ -45,6 +45,8 @@ def check(study: Path | None, example: str, json: bool, quiet: bool, in_full: bo
         full = labelled(text_in_full(given)) if in_full else ""
         if picture is not None:
             draw_sheet(given, findings, picture)
+    if picture is not None and not quiet:
+        tell_boxes(given)
     if in_full and not json:
         print(full, end="")
     elif json:

@@ -65,6 +65,16 @@ def points_given(study: Any, given: Sequence[str]) -> list[tuple[float, float]]:
     return found
 
 
+def tell_boxes(study: Any, apart: bool = False) -> None:
+    """Say on standard error which names figures cannot show, since no font has their characters;
+    ``apart``: see `boxed_names`."""
+    from buttress.draw.all import boxed_names
+
+    if names := boxed_names(study, apart):
+        print(f"figures: warning: no installed font has every character of {', '.join(names)}; "
+              "boxes replace missing characters; install a font that has them", file=sys.stderr)
+
+
 def print_json(data: dict[str, Any]) -> None:
     """One JSON document on standard output; numbers that do not exist are null."""
     import json

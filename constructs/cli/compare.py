@@ -16,6 +16,7 @@ from buttress.cli.common import (
     points_given,
     print_json,
     say,
+    tell_boxes,
     told_late,
 )
 from buttress.fe.status import Status
@@ -161,14 +162,10 @@ def tell_what_went_wrong(comparison: Comparison) -> None:
 
 def tell_warnings(comparison: Comparison) -> None:
     """Warnings of constructs and of figures, on standard error."""
-    from buttress.draw.all import boxed_names
-
     for construct in comparison.constructs:
         for warning in construct.warnings:
             print(f"{construct.marked_name}: warning: {warning}", file=sys.stderr)
-    if names := boxed_names(comparison.study):
-        print(f"figures: warning: no installed font has every character of {', '.join(names)}; "
-              "boxes replace missing characters; install a font that has them", file=sys.stderr)
+    tell_boxes(comparison.study, apart=True)
 
 
 def exit_code(comparison: Comparison) -> int:

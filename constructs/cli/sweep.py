@@ -7,14 +7,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from buttress import LABEL
 from buttress.cli import options
-from buttress.cli.common import given_study, located, print_json, say, told_late
+from buttress.cli.common import given_study, located, print_json, say, tell_boxes, told_late
 from buttress.words import counted
 
 if TYPE_CHECKING:
     from buttress.sweeps.sweep import SweepSummary
+
+
+READS = ("status", "export", "figures", "svg", "json", "quiet")
+"""Options that have a meaning where a store is only read."""
 
 
 @click.command(cls=options.Command)
@@ -55,10 +60,7 @@ def sweep(study: Path | None, example: str, vary: tuple[str, ...], design: str,
     if export not in ("", "csv"):
         raise InputError("unknown format", key="--export", value=export, expected="csv")
     if status is not None:
-        _only_status({"STUDY": study, "--example": example, "--vary": vary, "--design": design,
-                      "--samples": samples, "--seed": seed, "--cluster": cluster, "--out": out,
-                      "--dry-run": dry_run, "--path": path, "--limits": limits,
-                      "--strain": strain})
+        _only_status()
         _tell_status(status, export, figures, svg, json)
         return 0
     from buttress.sweeps.evaluate import Options
@@ -167,6 +169,8 @@ def rank(study: Path | None, example: str, samples: int | None, seed: int, vary:
     folder = None
     with told_late() as writing:
         folder = write_folder(result, svg)
+    if not quiet:
+        tell_boxes(given)
     if json:
         print_json(result.document() | {"results": folder and str(folder)})
     else:
@@ -219,11 +223,14 @@ def _no_store(path: Path | None, more: str) -> None:
                                   f"{path} reports on it")
 
 
-def _only_status(others: dict[str, Any]) -> None:
+def _only_status() -> None:
     """Refuse options for solving together with a store that is only read."""
     from buttress.fe.errors import InputError
 
-    given = [name for name, value in others.items() if value not in (None, "", (), False)]
+    context = click.get_current_context()
+    given = [param.opts[-1] if param.opts[-1].startswith("-") else param.opts[-1].upper()
+             for param in context.command.params if param.name not in READS and
+             context.get_parameter_source(str(param.name)) is ParameterSource.COMMANDLINE]
     if given:
         raise InputError(f"--status solves nothing, so it takes no {', '.join(given)}",
                          key="--status", expected="--status FILE by itself, or with --export csv, "

@@ -67,12 +67,12 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
     study = model.bone.study
     if most is None:
         most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
-    search = Search(model, most)
-    limits = find_limits(search, gauges(reader, model, study.limits), (), None)
-    yields, crushed = first_events(search, first_yield(reader, model))
+    search, found = Search(model, most), gauges(reader, model, study.limits)
+    limits = find_limits(search, found, (), None)
+    least, lost = friction_lost(model, found, most)
     status = Status.HELD if model.stands else (
         NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
-                 known_to_N=search.known_to, without_friction_N=friction_lost(model, most),
-                 limits=limits, first_yield_N=yields, first_crushing_N=crushed,
-                 filled=bool(model.hardware.fills))
+                 known_to_N=search.known_to, without_friction_N=least, limits=limits,
+                 limits_without_friction=lost, filled=bool(model.hardware.fills),
+                 **first_events(search, first_yield(reader, model)))

@@ -89,9 +89,11 @@ def staged_result(reader: Reader, model: Model, pictures: bool = True) -> Staged
     status: str = Status.HELD
     for number, stage in enumerate(construct.stages, 1):
         aims = order.forces(stage)
-        own = next(iter(aims.values())) if len(set(aims.values())) == 1 else None
+        counts = {s.name: s.count for s in construct.screws}
+        single = {aim / counts[name] for name, aim in aims.items()}
+        own = single.pop() if len(single) == 1 else None
         said: dict[str, Any] = {"number": number, "do": stage.do, "what": stage.what or (),
-                                "words": words(stage, own)}
+                                "words": words(stage, own, any(counts[name] > 1 for name in aims))}
         if status != Status.HELD:
             results.append(StageResult(**said, status=NOT_RUN, method=NOT_RUN, residual=None,
                                        complementarity=None, total_load_N=None, slip_mm=None))

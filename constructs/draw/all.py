@@ -69,11 +69,14 @@ def overview_load(comparison: Comparison) -> float | None:
                else (held[load], load), default=None)
 
 
-def boxed_names(study: Study) -> list[str]:
-    """Names in quotes of which pictures show some characters as boxes, since no font has them."""
+def boxed_names(study: Study, apart: bool = True) -> list[str]:
+    """Names in quotes of which pictures show some characters as boxes, since no font has them.
+
+    ``apart``: with the numbers that tell constructs apart in pictures of a comparison.
+    """
     named = [*study.fractures, *study.fragments, *study.voids, *study.constructs,
              *(part for c in study.constructs for _, parts in c.parts() for part in parts)]
-    beside = numbered([c.name for c in study.constructs])
+    beside = numbered([c.name for c in study.constructs]) if apart else {}
     return [f"'{name}'" + (f" (in pictures {beside[name]})" if name in beside else "")
             for name in dict.fromkeys(x.name for x in named) if boxed(name)]
 

@@ -26,6 +26,7 @@ from buttress.results.records import (
     needs_friction,
     not_tightened,
 )
+from buttress.study.activities import carried
 from buttress.study.checked import require_known
 from buttress.study.tables import number
 from buttress.words import BREAKS_RULE
@@ -253,14 +254,14 @@ def ending(c: ConstructResult) -> str:
     if not_tightened(c):
         return CANNOT_TIGHTEN
     if c.ends_status == NOT_KNOWN:
-        return f"peak not known above {c.known_to_N or 0.0:.0f} N"
+        return f"peak not known above {carried(c.known_to_N or 0.0)} N"
     if c.equilibrium_ends_N is None:
         least = c.without_friction_N or 0.0
         friction = "" if not needs_friction(c, c.search_limit_N) else (
-            f", {ONLY_FRICTION}" + (f" above {least:.0f} N" if least >= 1.0 else ""))
+            f", {ONLY_FRICTION}" + (f" above {carried(least)} N" if least >= 1.0 else ""))
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
-        return (f"ends at {c.equilibrium_ends_N:.0f} N, where movements are larger than this "
+        return (f"ends at {carried(c.equilibrium_ends_N)} N, where movements are larger than this "
                 "model follows")
     return "no load is carried" if c.equilibrium_ends_N == 0.0 else (
-        f"peak at {c.equilibrium_ends_N:.0f} N")
+        f"peak at {carried(c.equilibrium_ends_N)} N")

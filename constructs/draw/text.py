@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 from functools import cache
 from typing import Any
@@ -21,6 +22,14 @@ BREAK = re.compile(r"(?<!\d) | (?!(?:N|mm|MPa)(?:\W|$))")
 BOX = "□"
 BOXES = "Last Resort"
 """A font that draws a box for every character."""
+
+
+def _ours(record: logging.LogRecord) -> bool:
+    return "Failed to find font weight" not in str(record.msg)
+
+
+logging.getLogger("matplotlib.font_manager").addFilter(_ours)
+# Which font a character is taken from is decided here; that one has no bold face is no news.
 
 
 @cache

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from matplotlib.axes import Axes
+from matplotlib.markers import CARETRIGHTBASE
 from matplotlib.ticker import MaxNLocator
 
 from buttress.draw import primitives as d
@@ -36,8 +37,9 @@ def rows(comparison: Comparison, construct: str) -> list[Alternative]:
 def tornado(comparison: Comparison, construct: str, *, ax: Axes | None = None) -> Axes:
     """The load by which a construct is ordered, as in the study and with each alternative [N].
 
-    Alternatives of one choice stand together, the choice that matters most on top; an arrow marks
-    what is only known from below. With ``ax``, leave room for names left and loads right of it.
+    Alternatives of one choice stand together, the choice that matters most on top; an arrow and a
+    bar without colour mark what is only known from below. With ``ax``, leave room for names left
+    and loads right of it.
 
     Raises InputError, with the closest name, for a construct that the study has not or that was not
     solved with alternatives.
@@ -64,10 +66,12 @@ def tornado(comparison: Comparison, construct: str, *, ax: Axes | None = None) -
             continue
         found = reserve(x.constructs[construct])
         seen.append(found.load_N)
+        colour = BELOW if found.load_N < own.load_N else ABOVE
         ax.barh(i, found.load_N - own.load_N, 0.62, left=own.load_N, zorder=2, gid=x.name,
-                color=BELOW if found.load_N < own.load_N else ABOVE)
-        if found.kind == AT_LEAST:
-            ax.plot(found.load_N, i, marker=">", markersize=9, color="black", zorder=4,
+                facecolor="none" if found.kind == AT_LEAST else colour, edgecolor=colour,
+                linestyle="--" if found.kind == AT_LEAST else "-")
+        if found.kind == AT_LEAST:    # from the load on to the right, where 0 N meets the name
+            ax.plot(found.load_N, i, marker=CARETRIGHTBASE, markersize=12, color="black", zorder=4,
                     clip_on=False)
         _beside(ax, i, f"{found.text} N")
     if bar is not None and bar.low is not None:

@@ -110,6 +110,22 @@ class Model:
             return self.tightened
         return self.pressing.answer(total)
 
+    @cached_property
+    def slippery(self) -> Pressing | None:
+        """The construct under the ram with friction lost after tightening; its answers since then
+        are read as those of the construct itself. None where nothing resists then, however far it
+        is pressed."""
+        if self.large == "off":
+            bound = self.capacity(frictionless=True, rising=True).factor
+            if bound is not None and bound < NOTHING_N:
+                return None
+        slippery, start = frictionless(self.problem), self._start
+        return Pressing(
+            slippery.problem, self.bone.load_vector(1.0), slippery.memory(self.memory),
+            None if start is None else slippery.narrowed(start), large=self.large,
+            counted=None if self.counted is None else slippery.memory(self.counted),
+            growth=self.growth, whole=(slippery, self.memory))
+
     def without_friction(self, most: float = SEARCH_LIMIT_N) -> tuple[float, bool]:
         """Largest joint force [N] of the path where friction is lost after tightening, and whether
         more is known not to be carried.
@@ -118,16 +134,9 @@ class Model:
         """
         if not self.stands:
             return 0.0, False
-        if self.large == "off":
-            bound = self.capacity(frictionless=True, rising=True).factor
-            if bound is not None and bound < NOTHING_N:
-                return 0.0, True      # nothing resists, however far it is pressed
-        slippery, start = frictionless(self.problem), self._start
-        pressing = Pressing(slippery.problem, self.bone.load_vector(1.0),
-                            slippery.memory(self.memory),
-                            None if start is None else slippery.narrowed(start),
-                            large=self.large, growth=self.growth)
-        path = pressing.up_to(most)
+        if self.slippery is None:
+            return 0.0, True
+        path = self.slippery.up_to(most)
         known = path.peak_status != "not known" or path.stopped in FAR
         return max((p.load_N for p in path.points), default=0.0), known
 

@@ -22,6 +22,7 @@ from buttress.fe.solve.path import FAR, GROWTH, LOAD_LIMIT, RISES, Path, Point, 
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
+from buttress.fe.solve.subset import Subset
 from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
 from buttress.study.tables import number
@@ -44,14 +45,15 @@ class Pressing:
 
     ``start``: the state without more load that it is pressed from, if known, and ``memory`` what it
     has left. ``base (p,)``: a load that acts already, on top of which the ram presses. ``counted``:
-    what slip and kinks count from, if not ``memory``.
+    what slip and kinks count from, if not ``memory``. ``whole``: the problem that this one is a
+    part of, in whose numbering answers are given, and its memory.
     """
 
     def __init__(self, problem: Condensed, pattern: FloatArray, memory: Memory,
                  start: Answer | None, base: FloatArray | None = None,
-                 large: str = "off", counted: Memory | None = None, growth: float = GROWTH
-                 ) -> None:
-        self.memory, self.start = memory, start
+                 large: str = "off", counted: Memory | None = None, growth: float = GROWTH,
+                 whole: tuple[Subset, Memory] | None = None) -> None:
+        self.memory, self.start, self.within = memory, start, whole
         self.counted = memory if counted is None else counted
         if not pattern.any():
             raise InputError("the load presses on nothing in this section", key="load",
@@ -120,13 +122,12 @@ class Pressing:
     def since_tightened(self, point: Point) -> Answer:
         """The answer of a point, its slip and kinks counted from the tightened state."""
         found = point.answer
-        if point.slipped is not None:
-            slack = found.slack + point.slipped - self.counted.offset
-            return replace(found, slack=slack, kink_step=found.kink - self.counted.kink)
         # A point's own step begins at the memory that it started from.
-        before = point.began or self.memory
-        slack = found.slack + before.offset - self.counted.offset
-        return replace(found, slack=slack, kink_step=found.kink - self.counted.kink)
+        before = (point.began or self.memory).offset if point.slipped is None else point.slipped
+        found = replace(found, slack=found.slack + before - self.counted.offset,
+                        kink_step=found.kink - self.counted.kink)
+        return found if self.within is None else self.within[0].carried_back(
+            found, self.within[1])
 
     def between(self, path: Path, number: int, ram_mm: float) -> Point | None:
         """The state at a displacement between two points, stepped to from the first of them."""

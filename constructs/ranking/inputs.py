@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -14,12 +15,14 @@ import numpy as np
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
+from buttress.study.points import slope
 from buttress.study.study import Study
 from buttress.sweeps.design import parse_vary
 from buttress.sweeps.keys import bone_key
-from buttress.sweeps.ranges import Coupled, Range, Value, parse_range
+from buttress.sweeps.ranges import Coupled, Distribution, Range, Value, parse_range
 from buttress.sweeps.vary import TURNS, Varier, addresses, plain
 
+TURN = f"fracture.*.{TURNS[1]}"
 MARGIN = 0.05
 """Distance that patches keep from the ends of the joint line [mm]."""
 
@@ -114,7 +117,8 @@ def inputs_of(study: Study, vary: Sequence[str] = ()) -> tuple[Uncertain, ...]:
             status="practice", instead="; ".join(_instead(study, e, given) for e in gone[key]))
     varier, before = Varier(study), bone_key(study)
     out = []
-    for entry in _on_the_joint(study, [_based(study, e) for e in found.values()], given):
+    based = [_based(study, e) for e in found.values()]
+    for entry in _on_the_joint(study, _between_axes(study, based, given), given):
         keys = {bone_key(varier.case({entry.key: v}).study)
                 for v in entry.values(np.array([0.3, 0.7]))}
         out.append(replace(entry, geometric=keys != {before}))
@@ -133,6 +137,28 @@ def _instead(study: Study, entry: Uncertain, given: Iterable[str]) -> str:
     fixed = ", ".join(sorted(".".join(a) for a in left))
     return (f"in place of {entry.key} = {entry.law.text}"
             + (f", so that {fixed} stays as in the study" if left else ""))
+
+
+def _between_axes(study: Study, entries: list[Uncertain], given: Container[str]
+                  ) -> list[Uncertain]:
+    """The inputs, with the common turn of fractures truncated so that none turns beyond the long
+    axis or its perpendicular; left out where no turn is possible."""
+    slopes = [slope(f.points_mm) for f in study.fractures]
+    out = []
+    for entry in entries:
+        if entry.key == TURN and entry.key not in given and isinstance(entry.law, Distribution):
+            middle, spread, first, last = entry.law.numbers
+            low = max(first, math.ceil(-1e3 * min(slopes)) / 1e3)
+            high = min(last, math.floor(1e3 * (90.0 - max(slopes))) / 1e3)
+            if low >= high:
+                continue
+            if (low, high) != (first, last):
+                text = f"normal({middle:g}, {spread:g}, {low:g}, {high:g})"
+                entry = replace(entry, law=parse_range(text, TURN), source=entry.source + (
+                    "; truncated so that no fracture turns beyond the long axis or its "
+                    "perpendicular"))
+        out.append(entry)
+    return out
 
 
 def _on_the_joint(study: Study, entries: list[Uncertain], given: Container[str]

@@ -106,7 +106,7 @@ def rows(comparison: Comparison) -> list[dict[str, Any]]:
         base, found = reserve(own[c.name]), reserve(c)
         return {"construct": c.name, "reserve_N": found.load_N, "reserve_is": found.kind,
                 "reserve_change_share": found.load_N / base.load_N - 1.0 if base.load_N else None,
-                "rank": ranks(tuple(every.values()))[c.name], "peak_N": c.peak_N,
+                "rank": ranks(tuple(every.values())).get(c.name), "peak_N": c.peak_N,
                 "peak_status": c.peak_status, "first_failing_part": fails(c), **about}
 
     out = []

@@ -17,7 +17,7 @@ from buttress.results.judged import HOLDS, ONLY_FRICTION, UNKNOWN
 from buttress.results.judged import Cell as Judged
 from buttress.results.limits import kept_words, limit_words, yield_words
 from buttress.results.order import ENDS, basis_words, ranks, reserve
-from buttress.results.quantities import headed, in_row, worst_fragment
+from buttress.results.quantities import EQUILIBRIUM, headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -31,7 +31,7 @@ from buttress.results.records import (
 from buttress.results.search import not_found
 from buttress.results.verdict import KEPT, verdict
 from buttress.results.work import work_words
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons, reached
 from buttress.words import BREAKS_RULE
 
 
@@ -185,10 +185,11 @@ def lets_go(c: ConstructResult) -> Table | None:
 def limits_table(c: ConstructResult) -> Table | None:
     """At which load each limit is reached first, and where; in words why one is not."""
     return Table(("limit", "reached at [N]", "where"), [
-        (Cell(limit_words(name, r), bold=name == c.lowest_limit), number(r.load_N, 0),
+        (Cell(limit_words(name, r), bold=name == c.lowest_limit),
+         None if r.load_N is None else (carried if name == EQUILIBRIUM else reached)(r.load_N),
          CANNOT_TIGHTEN if not_tightened(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
-        [(Cell("metal first yields (no limit of this study)"), number(c.first_yield_N, 0),
+        [(Cell("metal first yields (no limit of this study)"), reached(c.first_yield_N or 0.0),
           c.first_yield_at)] if yield_words(c) else []),
         (0, 2), "small") if c.limits else None
 
@@ -224,6 +225,6 @@ def facts(c: ConstructResult, every: tuple[ConstructResult, ...], fades: bool = 
             "verdict": verdict(c, every), "work": "" if c.work is None else work_words(c.work),
             "capacity": bracket_words(c), "ends": ends_words(c),
             "step_off": "" if c.step_off_limit_N is None else
-            f"; the step-off limit is reached at {c.step_off_limit_N:.0f} N",
+            f"; the step-off limit is reached at {reached(c.step_off_limit_N)} N",
             "reserve": basis_words(c), "first_limit": c.first_limit,
             "not_tightened": not_tightened(c), "limits": limits_table(c), "warnings": c.warnings}

@@ -27,19 +27,21 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.results.verdict import KEPT, verdict
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons
 from buttress.words import BREAKS_RULE
 
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
-    "that load; what has yielded or been crushed below it stands beside. Over a limit: the one "
-    "that is reached first. Fails: above the largest load of the path. Only with friction: above "
-    "the load, stated beside, that is still carried if friction is lost after the screws are "
-    "tightened.")
+    "that load; what has yielded, been crushed or given way below it stands beside. Over a limit: "
+    "the one that is reached first. Fails: above the largest load of the path. Only with friction: "
+    "within all limits, but not above the load stated beside if friction is lost after the screws "
+    "are tightened; what happens then stands behind “else”.")
 PEAK = (
     "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
     "the path: the load was still rising where movements became larger than this model follows, "
     "and more counts as not held. It is not known above a load where answers do not converge.")
+VERDICT = 1
+"""Number of its column."""
 SINCE = ("from the last tightening or, where stages load a construct, from before the first that "
          "does")
 """From when movements count."""
@@ -107,10 +109,10 @@ def ends_text(construct: ConstructResult) -> str:
     ``not known (≥ 950)``."""
     ends = construct.equilibrium_ends_N
     if construct.ends_status == NOT_KNOWN:
-        return f"{NOT_KNOWN} (≥ {construct.known_to_N or 0.0:.0f})"
+        return f"{NOT_KNOWN} (≥ {carried(construct.known_to_N or 0.0)})"
     if construct.ends_status == ENDED and ends:
-        return f"> {ends:.0f}"
-    return f"> {construct.search_limit_N:.0f}" if ends is None else f"{ends:.0f}"
+        return f"> {carried(ends)}"
+    return f"> {construct.search_limit_N:.0f}" if ends is None else carried(ends)
 
 
 def no_peak(construct: ConstructResult) -> str:
@@ -121,28 +123,30 @@ def no_peak(construct: ConstructResult) -> str:
 def ends_words(construct: ConstructResult) -> str:
     """The peak load, in a clause."""
     if construct.ends_status == NOT_KNOWN:
-        return f"peak not known above {construct.known_to_N or 0.0:.0f} N"
+        return f"peak not known above {carried(construct.known_to_N or 0.0)} N"
     ends = construct.equilibrium_ends_N
     if ends is None:
         return f"no peak up to {construct.search_limit_N:.0f} N"
     if construct.ends_status == ENDED:
-        return (f"no peak: the path ends at {ends:.0f} N, where movements are larger than this "
-                "model follows")
-    return f"peak at {ends:.0f} N" if ends > 0.0 else "no load is carried"
+        return (f"no peak: the path ends at {carried(ends)} N, where movements are larger than "
+                "this model follows")
+    return f"peak at {carried(ends)} N" if ends > 0.0 else "no load is carried"
 
 
 def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     """The table as text of at most ``width`` columns: a heading per construct, then a line per
-    load, or several lines where the columns do not fit next to each other."""
+    load. Where the verdict does not fit next to the numbers it stands below them, and what then
+    does not fit either stands in a further part."""
     order = best_first(comparison.constructs)
     head = [h.split("\n") for h in header()]
     rows = {c.name: [cells(load) for load in c.loads] for c in order}
     wide = [max(len(x) for x in (*h, *(r[i] for some in rows.values() for r in some)))
             for i, h in enumerate(head)]
     parts = _parts(wide, width)
+    below = VERDICT not in parts[0]
 
     def line(values: list[str] | tuple[str, ...], part: list[int]) -> str:
-        return "  ".join(values[i].ljust(wide[i]) if i == 1 else values[i].rjust(wide[i])
+        return "  ".join(values[i].ljust(wide[i]) if i == VERDICT else values[i].rjust(wide[i])
                          for i in part).rstrip()
 
     indent = " " * (wide[0] + 2)
@@ -177,7 +181,8 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
             out += heads(part) if len(parts) > 1 else []
             for load, values in zip(construct.loads, rows[construct.name], strict=True):
                 out.append(line(values, part))
-                out += wrap(beside(load) if number_of == 0 else "", width,
+                said = load.verdict_words if below else beside(load)
+                out += wrap(said if number_of == 0 else "", width,
                             initial_indent=indent, subsequent_indent=indent)
     marks = ["", BREAKS_RULE + "."] if any(c.breaks_rule for c in comparison.constructs) else []
     return [*out, *marks, ""]
@@ -197,11 +202,14 @@ def trust_lines(comparison: Comparison, width: int) -> list[str]:
 
 
 def _parts(wide: list[int], width: int) -> list[list[int]]:
-    """Which columns stand next to each other: load and status, and as many more as fit."""
-    parts = [[0, 1]]
-    for i in range(2, len(wide)):
-        if len(parts[-1]) > 2 and sum(wide[k] + 2 for k in (*parts[-1], i)) - 2 > width:
-            parts.append([0, 1])
+    """Which columns stand next to each other: all, if they fit, else the load and as many numbers
+    as fit, without the verdict."""
+    if sum(wide) + 2 * (len(wide) - 1) <= width:
+        return [[*range(len(wide))]]
+    parts = [[0]]
+    for i in range(VERDICT + 1, len(wide)):
+        if len(parts[-1]) > 1 and sum(wide[k] + 2 for k in (*parts[-1], i)) - 2 > width:
+            parts.append([0])
         parts[-1].append(i)
     return parts
 

@@ -9,7 +9,7 @@ from itertools import combinations
 from buttress.results.bearing import asked_for
 from buttress.results.comparison import Comparison
 from buttress.results.judged import judged
-from buttress.results.order import AT_LEAST, TIE, before, carries_nothing, reserve
+from buttress.results.order import AT_LEAST, TIE, before, carries_nothing, fractured, reserve
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     NOT_KNOWN,
@@ -46,7 +46,8 @@ def verdicts(constructs: Mapping[str, ConstructResult], load: LoadInput,
     """The verdicts that are compared, each in words; names are marked as those of the study's
     ``own`` constructs."""
     out: Verdicts = {}
-    for a, b in combinations(constructs.values(), 2):
+    for a, b in combinations(constructs.values() if fractured(list(constructs.values())) else (),
+                             2):
         names = own[a.name].marked_name, own[b.name].marked_name
         out[ORDER, a.name, b.name] = _relation(a, b, *names)
     for c in constructs.values():

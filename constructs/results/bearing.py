@@ -2,9 +2,9 @@
 
 It compares the joint force of an activity, or of a mass on the ground, with the loads at which
 limits are reached along the path: once and for all as the load rises. "Only with friction" is what
-the path with friction lost after tightening does not carry. Each cell is judged in soft bone too,
-by the same rules, and says so where that verdict is another one. A mass on the ground stands for a
-range of joint forces and is judged at its upper end.
+is not within all limits, or not carried, with friction lost after tightening. Each cell is judged
+in soft bone too, by the same rules, and says so where that verdict is another one. A mass on the
+ground stands for a range of joint forces and is judged at its upper end.
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]
 
 COLUMNS = ("title", "body_mass_kg", "activity", "joint_force_low_N", "joint_force_high_N",
            "construct", "verdict", "limit_load_N", "source", "status", "stances",
-           "not_found", "without_friction_N", "events", "verdict_soft_bone",
+           "not_found", "without_friction_N", "without_friction", "events", "verdict_soft_bone",
            "limit_load_soft_bone_N", "not_found_soft_bone", "events_soft_bone")
 
 
@@ -132,7 +132,8 @@ def rows(bearing: Bearing) -> list[dict[str, Any]]:
              "joint_force_low_N": row.force_N[0], "joint_force_high_N": row.force_N[1],
              "construct": name, "verdict": cell.verdict, "limit_load_N": cell.load_N,
              "source": row.source, "status": row.status, "not_found": cell.doubt or None,
-             "without_friction_N": cell.friction_N, "events": cell.event_words or None,
+             "without_friction_N": cell.friction_N,
+             "without_friction": cell.without_friction or None, "events": cell.event_words or None,
              "stances": " to ".join(STANCES) if row.force_N[0] < row.force_N[1] else None,
              "verdict_soft_bone": cell.soft.verdict if cell.soft else None,
              "limit_load_soft_bone_N": cell.soft.load_N if cell.soft else None,

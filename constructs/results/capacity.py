@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -10,7 +11,9 @@ from buttress.fe.solve.capacity import Capacity
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.results.records import LetsGo
+from buttress.results.limits import find_limit
+from buttress.results.records import LetsGo, LimitResult
+from buttress.results.search import Gauge, Search
 
 
 def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
@@ -45,11 +48,16 @@ def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def friction_lost(model: Model, most: float = SEARCH_LIMIT_N) -> float | None:
+def friction_lost(model: Model, found: Sequence[Gauge], most: float = SEARCH_LIMIT_N
+                  ) -> tuple[float | None, dict[str, LimitResult]]:
     """What is carried with friction lost [N], as far as ``most``: by the path or, where that is not
-    known, by limit analysis if that says more."""
-    carried, known = model.without_friction(most)
-    if known:
-        return carried
-    bound = bracket(model.capacity(frictionless=True), model.capacity())[0]
-    return bound if bound is None else max(bound, carried)
+    known, by limit analysis if that says more; and the load at which each limit is reached then."""
+    least: float | None
+    least, known = model.without_friction(most)
+    if not known:
+        bound = bracket(model.capacity(frictionless=True), model.capacity())[0]
+        least = None if bound is None else max(bound, least)
+    if not model.stands:
+        return least, {}
+    search = Search(model, most, lost=True)
+    return least, {gauge.name: find_limit(search, gauge) for gauge in found}

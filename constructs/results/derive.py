@@ -14,6 +14,7 @@ from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import FOUND
 from buttress.results.search import NOT_FOUND, Gauge, Search
+from buttress.results.threads import whole_thread
 from buttress.results.work import work_to
 from buttress.study.tables import number
 
@@ -60,7 +61,6 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         return out
 
     yielding = search.reach(metal)
-    crushing = _crushing(search, events)
     return Derived(
         path=_result(search, reader, events, others) if whole else None,
         peak_N=search.known_to, peak_status=search.ends_status,
@@ -70,23 +70,33 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
-        first_crushing_N=crushing,
+        first_crushing_N=_crushing(search, events),
+        first_thread_N=_carried(search, whole_thread(model)) if whole else None,
         reserve=_reserve(search, reader, model, movement_mm),
         reserve_to_failure=_reserve(search, reader, model, failure) if whole or moved else None,
         work=work_to(search, reader, failure) if whole else None)
 
 
-def first_events(search: Search, metal: Gauge) -> tuple[float | None, float | None]:
-    """Loads [N] from which on metal yields and bone or graft is crushed, up to the largest load:
-    what first happens past a peak happens at no load that is still to be reached."""
+def first_events(search: Search, metal: Gauge) -> dict[str, float | None]:
+    """Loads [N] from which on metal yields, bone or graft is crushed and a screw's thread gives
+    way, up to the largest load: what first happens past a peak happens at no load that is still to
+    be reached."""
     if not search.points:
-        return None, None
-    yielding = search.reach(metal)
-    return (None if isinstance(yielding, str) else yielding.carried_N,
-            _crushing(search, _told(events_of(search.path, ("crushing",)))))
+        return {}
+    return {"first_yield_N": _carried(search, metal),
+            "first_crushing_N": _crushing(search, _told(events_of(search.path, ("crushing",)))),
+            "first_thread_N": _carried(search, whole_thread(search.model))}
+
+
+def _carried(search: Search, gauge: Gauge) -> float | None:
+    found = search.reach(gauge)
+    return None if isinstance(found, str) else found.carried_N
 
 
 def _crushing(search: Search, events: tuple[PathEvent, ...]) -> float | None:
+    """The load [N] at which bone or graft is first crushed, 0 where tightening has done so."""
+    if any(e.kind == "crushing" for e in standing(search.path)):
+        return 0.0
     top = search.points[search.peak].ram_mm
     return next((e.load_N for e in events if e.kind == "crushing" and e.ram_mm <= top), None)
 

@@ -1,7 +1,8 @@
 """What a construct does under a load, in the words of all tables and pictures.
 
 One rule for a load of the study and for an activity: the load is compared with those at which
-limits are reached along the path, and with the largest that the path reaches.
+limits are reached along the path, and with the largest that the path reaches; what is within all
+limits then is compared with those of the path on which friction is lost.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
-from buttress.results.limits import METAL, beyond_words
+from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -20,12 +21,11 @@ from buttress.results.records import (
 )
 from buttress.results.search import not_found
 from buttress.results.soft import Bears
+from buttress.study.activities import carried, reached
 
 HOLDS, LETS_GO, UNKNOWN = "within all limits", "fails", NOT_KNOWN
 ONLY_FRICTION = "only with friction"
-"""Verdict on what is held above the load that is carried without friction."""
-OVER = "over a limit: "
-"""How the verdict begins that names the limit reached first."""
+"""Verdict on what is within all limits above the load up to which it is so with friction lost."""
 IN_SOFT = "in soft bone:"
 METAL_YIELDS = "metal yields"
 AT_ANY_LOAD = "at any load"
@@ -45,9 +45,10 @@ class Cell:
 
     ``load_N`` is the load at which that limit is reached (or the peak), None where none is;
     ``doubt`` says what was not found where the verdict is not known. ``soft``: the same in soft
-    bone, None where nothing is judged there. ``friction_N``: what is carried without friction,
-    where the verdict rests on it. ``events``: what has happened below the load though no limit is
-    reached by it, each with the load [N] from which on.
+    bone, None where nothing is judged there. ``friction_N``: up to which load it is within all
+    limits with friction lost, where the verdict rests on it; ``friction_limit``: the limit that is
+    reached then, empty where it fails. ``events``: what has happened below the load though no limit
+    is reached by it, each with the load [N] from which on.
     """
 
     verdict: str
@@ -55,6 +56,7 @@ class Cell:
     doubt: str = ""
     soft: Cell | None = None
     friction_N: float | None = None
+    friction_limit: str = ""
     events: tuple[tuple[str, float], ...] = ()
 
     @property
@@ -87,19 +89,27 @@ class Cell:
         return self.soft is not None and self.soft.verdict != self.verdict
 
     @property
+    def without_friction(self) -> str:
+        """The verdict with friction lost, where this one rests on friction; else empty."""
+        if self.friction_N is None:
+            return ""
+        return f"{OVER}{self.friction_limit}" if self.friction_limit else LETS_GO
+
+    @property
     def since(self) -> str:
         """From which load on, or what was not found; empty where all limits are met."""
         if self.friction_N is not None:
-            return f"above {self.friction_N:.0f} N" if self.friction_N >= 1.0 else AT_ANY_LOAD
+            above = f"above {carried(self.friction_N)} N" if self.friction_N >= 1.0 else AT_ANY_LOAD
+            return f"{above} (else {self.without_friction})"
         if self.load_N is None:
             return f"({self.doubt})" if self.doubt else ""
         if self.verdict != LETS_GO:
             return _from(self.load_N)
-        return f"above {self.load_N:.0f} N" if self.load_N > 0.0 else AT_ANY_LOAD
+        return f"above {carried(self.load_N)} N" if self.load_N > 0.0 else AT_ANY_LOAD
 
 
 def _from(load: float) -> str:
-    return f"from {load:.0f} N" if load > 0.0 else AT_ANY_LOAD
+    return f"from {reached(load)} N" if load > 0.0 else AT_ANY_LOAD
 
 
 def with_verdicts(construct: ConstructResult, beyond: Bears | None = None) -> ConstructResult:
@@ -165,22 +175,31 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
         load, name = min(reached)
         return Cell(OVER + beyond_words(name, construct.limits[name]), load)
     if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
-        return Cell(UNKNOWN, None, f"above {construct.known_to_N or 0.0:.0f} N")
+        return Cell(UNKNOWN, None, f"above {carried(construct.known_to_N or 0.0)} N")
     lost = [name for name, r in construct.limits.items()
             if not_found(r) and force > (r.kept_to_N or 0.0)]
     if lost:
         return Cell(UNKNOWN, None, f"{lost[0]} not found")
-    least = construct.without_friction_N
-    if least is None or force <= least:
-        return Cell(HOLDS, None)
-    return Cell(ONLY_FRICTION, None, friction_N=least)
+    return _without_friction(construct, force)
+
+
+def _without_friction(construct: ConstructResult | Bears, force: float) -> Cell:
+    """Whether what is within all limits at a load [N] is so with friction lost, too."""
+    most, limit = friction_needed(construct)
+    if most is not None and (force >= most if limit else force > most):
+        return Cell(ONLY_FRICTION, None, friction_N=most, friction_limit=limit)
+    known = min((r.kept_to_N or 0.0 for r in construct.limits_without_friction.values()
+                 if not_found(r)), default=force)
+    return Cell(HOLDS, None, f"with friction lost {NOT_KNOWN} above {carried(known)} N"
+                if known < force else "")
 
 
 def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:
-    """What has happened to metal, bone and graft below a load."""
+    """What has happened to metal, bone, graft and what anchors in them below a load."""
     filled = (construct.filled if isinstance(construct, Bears)
               else any(load.grafts for load in construct.loads))
     found = ((METAL_YIELDS, construct.first_yield_N),
              ("bone or graft is crushed" if filled else "bone is crushed",
-              construct.first_crushing_N))
+              construct.first_crushing_N),
+             ("a screw's thread gives way", construct.first_thread_N))
     return tuple((what, load) for what, load in found if load is not None and load <= force)

@@ -19,6 +19,7 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import strained
 from buttress.model.model import Model
+from buttress.results.beyond import METAL
 from buttress.results.figures import Figures, at
 from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
 from buttress.results.quantity import Limit, Quantity
@@ -34,11 +35,9 @@ from buttress.results.records import (
 )
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons, reached
 from buttress.study.loads import LimitsInput
 
-METAL = "metal over yield"
-"""Name of the limit that only a study sets: without it the first yield is an event."""
 TIGHTENING, STAGES = "tightening", "its stages"
 """What may reach a limit before a construct is pressed, in words."""
 NAMES = {"step_off_mm": "step-off", "gap_mm": "gap", "subsidence_net_mm": "subsidence"}
@@ -74,7 +73,7 @@ def yield_words(c: ConstructResult) -> str:
     if (limit is not None and limit.limit in (None, 1.0)) or c.first_yield_N is None:
         return ""
     by_tightening = c.first_yield_N == 0.0
-    when = "by tightening alone" if by_tightening else f"at about {c.first_yield_N:.0f} N"
+    when = "by tightening alone" if by_tightening else f"at about {reached(c.first_yield_N)} N"
     free = "; the study sets no limit on it" if limit is None else ""
     return f"metal first yields {when} ({c.first_yield_at}){free}"
 
@@ -175,7 +174,7 @@ def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | Non
 
 def kept_words(name: str, limit: LimitResult) -> str:
     """What is known of a limit whose load was not found."""
-    kept = f"{newtons(round(limit.kept_to_N or 0.0))} N"
+    kept = f"{carried(limit.kept_to_N or 0.0)} N"
     if name == EQUILIBRIUM:
         return f"peak not known above {kept}, where answers did not converge"
     return f"the load at the limit of {name} was not found; the limit is met up to {kept}"
@@ -206,14 +205,8 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
         return f"no equilibrium: {without_load}{where}"
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by {alone} alone{where}"
-    return f"{limit_words(name, limit)} at about {limit.load_N:.0f} N{where}"
-
-
-def beyond_words(name: str, limit: LimitResult) -> str:
-    """What lies above a limit: ``step-off``, ``metal over yield``, ``metal over 80 % of yield``."""
-    if name != METAL or limit.key != "metal_yield_ratio" or limit.limit in (None, 1.0):
-        return name
-    return f"metal over {100 * (limit.limit or 0.0):g} % of yield"
+    load = (carried if name == EQUILIBRIUM else reached)(limit.load_N or 0.0)
+    return f"{limit_words(name, limit)} at about {load} N{where}"
 
 
 def limit_words(name: str, limit: LimitResult) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -9,7 +10,7 @@ from buttress.fe.status import Status
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.path import Derived
 from buttress.results.records import BEYOND, ENDED, FOUND, ConstructResult
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons
 from buttress.study.tables import number
 from buttress.words import listed
 
@@ -38,7 +39,8 @@ class Reserve:
     @property
     def text(self) -> str:
         """As in a cell: ``3949``, ``≥ 950``."""
-        return f"{'≥ ' if self.kind == AT_LEAST else ''}{self.load_N:.0f}"
+        return f"{self.load_N:.0f}" if self.kind == MOVED else \
+            f"{'≥ ' * (self.kind == AT_LEAST)}{carried(self.load_N)}"
 
 
 def reserve(found: Derived) -> Reserve:
@@ -62,7 +64,7 @@ def carries_nothing(found: Derived) -> bool:
 def reserve_words(construct: ConstructResult) -> str:
     """The load that a construct is ordered by, in a clause."""
     found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
-    load = f"{newtons(round(found.load_N))} N"
+    load = f"{newtons(round(found.load_N)) if found.kind == MOVED else carried(found.load_N)} N"
     if found.kind == MOVED and found.load_N <= 0.0:
         return f"the joint has moved {far} before it is pressed"
     if found.kind == MOVED:
@@ -112,9 +114,15 @@ def tie_of(this: Derived, other: Derived) -> float:
     return max([TIE, *(b.share for b in bars if b is not None and b.share is not None)])
 
 
+def fractured(constructs: Sequence[ConstructResult]) -> bool:
+    """Whether there is a fragment that could move, and so an order of the constructs."""
+    return any(load.fragments for c in constructs for load in c.loads)
+
+
 def places(constructs: tuple[ConstructResult, ...]) -> dict[str, tuple[int, int]]:
-    """First and last rank of each construct by name; bonded twins have none."""
-    own = [c for c in constructs if c.twin_of is None]
+    """First and last rank of each construct by name; bonded twins have none, and nobody has one
+    where nothing is fractured."""
+    own = [c for c in constructs if c.twin_of is None] if fractured(constructs) else []
     return {c.name: (1 + sum(before(other, c) for other in own),
                      len(own) - sum(before(c, other) for other in own)) for c in own}
 
@@ -152,7 +160,7 @@ def rank_words(construct: ConstructResult, constructs: tuple[ConstructResult, ..
 def tied_with(this: ConstructResult, constructs: tuple[ConstructResult, ...]) -> list[str]:
     """Names of the constructs that are known to come neither before this one nor after it."""
     return [c.name for c in constructs if c is not this and c.twin_of is None is this.twin_of
-            and not before(c, this) and not before(this, c)]
+            and fractured(constructs) and not before(c, this) and not before(this, c)]
 
 
 def tied_first(order: list[ConstructResult]) -> list[str]:
@@ -188,7 +196,7 @@ class Answer:
 def answer(order: list[ConstructResult]) -> Answer:
     """Which construct comes first and why, and whether it breaks a rule of the trade."""
     best = order[0]
-    if not any(r.fragments for c in order for r in c.loads):
+    if not fractured(order):
         return Answer("Nothing is fractured in this study, so there is no fragment that could "
                       "subside or fail, and no order of the constructs.")
     none = "" if any(r.status == Status.HELD for r in best.loads) \

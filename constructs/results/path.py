@@ -114,8 +114,9 @@ class Derived:
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
     the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
-    tests call failure. ``first_yield_at``: the part that yields first. ``work``: up to the first
-    point that has moved so far, else to the last before the peak.
+    tests call failure. ``first_yield_at``: the part that yields first. ``first_thread_N``: the
+    thread of a screw gives way along all of its length in a piece. ``work``: up to the first point
+    that has moved so far, else to the last before the peak.
     """
 
     path: PathResult | None = None
@@ -128,6 +129,7 @@ class Derived:
     first_yield_N: float | None = None
     first_yield_at: str = ""
     first_crushing_N: float | None = None
+    first_thread_N: float | None = None
     reserve: Reserve
     reserve_to_failure: Reserve | None = None
     work: Work | None = None

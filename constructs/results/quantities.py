@@ -175,7 +175,7 @@ CATALOGUE: tuple[Quantity, ...] = (
     Quantity(key="rank", words="rank", unit="", level=C, kind=str, csv="=", json=False,
              of=lambda c, every: ranks(every).get(c.name),
              definition="place among the constructs of the study; a range where the answer is "
-             "not known; empty: a bonded twin"),
+             "not known; empty: a bonded twin, or nothing is fractured"),
     Quantity(key="reserve_N", words="load by which constructs are ordered", unit="N", level=C,
              of=lambda c, every: reserve(c).load_N, worse="less", digits=0, csv="=", json=False,
              store="=", path=True,

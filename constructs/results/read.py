@@ -47,7 +47,8 @@ def read(reader: Reader, model: Model, answer: Answer, total: float
         fragments={name: record(FragmentResult, f, Level.FRAGMENT, name, **_forces(f, name))
                    for name in f.places(Level.FRAGMENT)},
         fractures=records(FractureResult, Level.FRACTURE),
-        members={p.name: record(MemberResult, f, Level.PART, p.name, kind=p.kind)
+        members={p.name: record(MemberResult, f, Level.PART, p.name, kind=p.kind,
+                                count=p.count)
                  for p in model.hardware.parts},
         condyles=records(CondyleResult, Level.CONDYLE), bone=records(BoneResult, Level.PIECE),
         contacts={k: _more(v, f, Level.CONTACT, k) for k, v in f.contacts.items()},

@@ -202,6 +202,7 @@ class MemberResult:
     """Largest elastic von Mises stress of the outer fibres of a plate or screw, over its yield.
 
     A ratio over 1: fibres have yielded; the section turns as a hinge at its plastic moment.
+    ``count``: how many of its kind lie side by side.
     """
 
     kind: str
@@ -209,6 +210,7 @@ class MemberResult:
     yield_ratio: float | None
     axial_N: float | None
     hinges: int | None
+    count: int = 1
     more: dict[str, Any] = field(default_factory=dict)
 
 
@@ -297,7 +299,8 @@ class ConstructResult(Derived, Displayed):
     ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
     of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
     ``without_friction_N``: what its path carries with friction lost after tightening, or limit
-    analysis where that path is not known. ``twin_of``: whose bonded twin this is. ``remarks``:
+    analysis where that path is not known; ``limits_without_friction``: as ``limits``, on that path.
+    ``twin_of``: whose bonded twin this is. ``remarks``:
     what else to know of its parts when reading the answer. ``begins``: of a construct that its
     stages load, in which state it is pressed, in words.
     """
@@ -330,6 +333,7 @@ class ConstructResult(Derived, Displayed):
     known_to_N: float | None = None
     tightened_N: float = 0.0
     without_friction_N: float | None = None
+    limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
     begins: str = ""
 
     @property

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import FAR, PLATEAU, RISES, Point
 from buttress.model.model import Model
-from buttress.model.pressing import SEARCH_LIMIT_N
+from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
 from buttress.results.records import (
     BEYOND,
     CANNOT_TIGHTEN,
@@ -19,7 +19,7 @@ from buttress.results.records import (
     LimitResult,
     Where,
 )
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons
 
 VALUE_TOLERANCE, PLACE_TOLERANCE, REACHES = 1e-4, 1e-6, 30
 """A limit is reached where its figure is this close to it, or the ram within this share of a step
@@ -78,7 +78,7 @@ class Reached:
 
 
 class Search:
-    """What happens along the path of a construct.
+    """What happens along the path of a construct; ``lost``: with friction lost after tightening.
 
     ``ends_status``: `FOUND` (the load has a peak), `ENDED` (it rises to the end of the ram's way,
     or to where what comes next would move farther than small movements allow: more is not held),
@@ -86,15 +86,20 @@ class Search:
     ``known_to``: the largest load that the path carries [N].
     """
 
-    def __init__(self, model: Model, most: float = SEARCH_LIMIT_N) -> None:
-        self.model, self.most = model, most
+    lost = False
+
+    def __init__(self, model: Model, most: float = SEARCH_LIMIT_N, lost: bool = False) -> None:
+        self.model, self.most, self.lost = model, most, lost
         self.points: tuple[Point, ...] = ()
         self.ends_status, self.known_to = NOT_KNOWN, 0.0
         tightened = model.tightened
         if tightened is not None and not tightened.held:
             self.ends_status = FOUND if tightened.status == "no equilibrium" else NOT_KNOWN
             return
-        self.path = path = model.pressing.up_to(most)
+        if lost and model.slippery is None:
+            self.ends_status = FOUND
+            return
+        self.path = path = self.pressing.up_to(most)
         self.points = path.points
         if self.points:
             self.known_to = max(p.load_N for p in self.points)
@@ -104,7 +109,7 @@ class Search:
                 path.peak_status, NOT_KNOWN)
             if self.ends_status in (ENDED, NOT_KNOWN):
                 # Limit analysis bounds every load, however far its screws are stretched.
-                bound = model.capacity(rising=True).factor
+                bound = model.capacity(frictionless=lost, rising=True).factor
                 # Moved pieces may find what holds them better.
                 small = path.moves_from is None
                 if small and bound is not None and self.known_to >= (1.0 - PLATEAU) * bound:
@@ -116,6 +121,11 @@ class Search:
                             if p.load_N >= (1.0 - PLATEAU) * self.known_to)
             if self.ends_status in (FOUND, ENDED) and self.known_to < LEAST_N:
                 self.known_to, self.ends_status = 0.0, FOUND
+
+    @property
+    def pressing(self) -> Pressing:
+        """What its path is pressed by."""
+        return self.model.slippery or self.model.pressing if self.lost else self.model.pressing
 
     @property
     def ends(self) -> float | None:
@@ -192,10 +202,10 @@ class Search:
                 break
             middle = min(max((a * fb - b * fa) / (fb - fa), a + 0.01 * (b - a)),
                          b - 0.01 * (b - a))
-            point = self.model.pressing.between(self.path, number, middle)
+            point = self.pressing.between(self.path, number, middle)
             if point is None:
                 middle = 0.5 * (a + b)
-                point = self.model.pressing.between(self.path, number, middle)
+                point = self.pressing.between(self.path, number, middle)
             if point is None:
                 return f"{NOT_FOUND}: answers did not converge near it"
             found = self._read(gauge, point)
@@ -218,10 +228,10 @@ class Search:
         if past_peak:
             return f"not reached when the ram has moved {self.points[-1].ram_mm:.2g} mm"
         return {BEYOND: f"not reached below {newtons(self.most)} N",
-                ENDED: f"not reached up to {newtons(round(top))} N, where movements are larger "
+                ENDED: f"not reached up to {carried(top)} N, where movements are larger "
                        "than this model follows",
-                FOUND: f"not reached before the peak at {newtons(round(top))} N",
-                NOT_KNOWN: f"not reached up to {newtons(round(top))} N, above which the path is "
+                FOUND: f"not reached before the peak at {carried(top)} N",
+                NOT_KNOWN: f"not reached up to {carried(top)} N, above which the path is "
                            "not known"}[self.ends_status]
 
     def kept_to(self, gauge: Gauge) -> float:
@@ -243,5 +253,5 @@ class Search:
         if (point is self.points[0] and self.model.tightened is None
                 and not point.answer.force.any()):
             return Reading(0.0, Where("", None))
-        answer = self.model.pressing.since_tightened(point)
+        answer = self.pressing.since_tightened(point)
         return gauge.read(answer) or "this section or construct has no such figure"

@@ -227,12 +227,14 @@ class StagedStudy(Displayed):
         return found[name]
 
 
-def words(stage: Stage, own_force: float | None = None) -> str:
-    """A stage in words; ``own_force``: tension of its screw where the stage gives none."""
+def words(stage: Stage, own_force: float | None = None, rows: bool = False) -> str:
+    """A stage in words; ``own_force``: tension of its screw where the stage gives none, ``rows``:
+    whether it tightens several screws side by side, each to that force."""
     names = ", ".join(stage.what or ())
     if stage.do == "tighten":
         force = stage.force_N if stage.force_N is not None else own_force
-        return f"tighten {names}" + (f" to {force:g} N" if force is not None else "")
+        each = " each" if rows else ""
+        return f"tighten {names}" + (f" to {force:g} N{each}" if force is not None else "")
     if stage.do == "relax":
         when = "relax" if stage.hours is None else f"hour {stage.hours:g}"
         lost = [f"{names} {'lose' if len(stage.what) > 1 else 'loses'} "

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
+from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
 from buttress.results.path import PathEvent, PathResult
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons, reached
+from buttress.words import piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge",
             "yield": "part of {} reaches its strength",
@@ -55,10 +57,11 @@ def _load(load: float) -> str:
 
 
 def _part(c: ConstructResult, name: str) -> str:
-    """A part with what it is: ``the screw 'upper lag'``."""
+    """A part with what it is: ``the screw 'upper lag'``, ``the row of 4 screws 'raft'``."""
     for load in c.loads:
         if name in load.members:
-            return f"the {load.members[name].kind} '{name}'"
+            found = load.members[name]
+            return f"the {piece_or_row(found.kind, found.count)} '{name}'"
         if name in load.grafts:
             return f"the graft '{name}'"
         if name in load.fractures:
@@ -129,8 +132,8 @@ def _fails(c: ConstructResult) -> str:
     already = [f"already {when}, {STANDING[kind].format(_what(c, kind, part))}"
                for kind, part in sorted(before)]
     if event is None:
-        top = _load(max(p.load_N for p in c.path.points))
-        words = f"nothing {'more ' if already else ''}reaches its strength up to {top}"
+        top = carried(max(p.load_N for p in c.path.points))
+        words = f"nothing {'more ' if already else ''}reaches its strength up to {top} N"
     else:
         at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
         words = f"{'then' if already else 'first'}, {at}, {failure_words(c, event)}"
@@ -138,15 +141,20 @@ def _fails(c: ConstructResult) -> str:
 
 
 def _rests_on(c: ConstructResult) -> str:
-    """Friction, where what is carried without it is below the reserve, and tension of screws."""
-    low, found = c.without_friction_N, reserve(c).load_N
+    """Friction, where what is carried or within all limits without it is below the reserve, and
+    tension of screws."""
+    (low, limit), found = friction_needed(c), reserve(c).load_N
     when = "after its stages" if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
     if low is None or low >= found:
         return tension
-    friction = f"above {_load(low)} it depends on friction" if low >= 1.0 else \
-        "it carries nothing without friction"
+    if limit:
+        friction = f"with friction lost it is {OVER}{limit} " + (
+            f"from {reached(low)} N" if low > 0.0 else "at any load")
+    else:
+        friction = f"above {carried(low)} N it depends on friction" if low >= 1.0 else \
+            "it carries nothing without friction"
     return "; ".join(filter(None, (friction, tension)))
 
 

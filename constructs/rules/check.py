@@ -83,6 +83,8 @@ def check_construct(study: Study, section: Section, layout: Layout, construct: C
     for item in placed:
         for note in rules_screw.each(study, section, construct, item):
             say(item.pin.name, *note)
+        for note in rules_screw.one_piece(layout, item):
+            say(item.pin.name, *note)
         for note in raft_notes(layout, item):
             say(item.pin.name, *note)
     for part, note in rules_screw.together(section, construct, placed):

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 from shapely import LineString, Point
 
+from buttress.bone.layout import Layout
 from buttress.bone.section import Section
 from buttress.implants.placement import (
     Axis,
@@ -31,7 +32,7 @@ from buttress.implants.sections import (
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import fields, number
-from buttress.words import listed
+from buttress.words import listed, piece_or_row
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
@@ -133,6 +134,27 @@ def _thread(placed: Placed, screw: Screw) -> Iterator[Note]:
                "close a gap; technique follows training and the implant's instructions")
 
 
+def one_piece(found: Layout, placed: Placed) -> Iterator[Note]:
+    """A screw or wire without a plate that lies in one piece only, and so joins nothing.
+
+    A lag screw that crosses no fracture is told of as such.
+    """
+    pin, low, high = placed.pin, *placed.axis.in_bone
+    if placed.parted or not found.pieces or (isinstance(pin, Screw) and (
+            pin.plate is not None or pin.use == "lag")):
+        return
+    line = LineString(placed.axis.point([low, high]))
+    lengths = {name: piece.intersection(line).length for name, piece in found.pieces.items()}
+    name = max(lengths, key=lambda n: lengths[n])
+    within, reason = f"the {piece_or_row(pin.what, pin.count)} lies wholly within", (
+        "a screw or wire holds pieces together only where it crosses the fracture between them")
+    if lengths[name] > found.shaft.intersection(line).length:
+        yield ("warning", "joins pieces", f'{within} "{name}" and holds it to nothing', reason)
+    else:
+        yield ("note", "joins pieces", f"{within} the shaft and holds no piece to it", reason +
+               "; what rests on it or on its head is supported, not held")
+
+
 def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     axis, edge = placed.axis, threshold("joint")
     over = axis.length - axis.exit
@@ -157,7 +179,8 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
                    "a thread is held only by the part of the far cortex that it enters")
         else:
             yield ("note", "tip short of the cortex", short,
-                   "a screw that does not reach the far cortex is held by cancellous bone only")
+                   "a screw that does not reach the far cortex is held by "
+                   f"{'foam' if section.given.bone == 'foam' else 'cancellous bone'} only")
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))
@@ -303,6 +326,7 @@ def together(section: Section, construct: Construct, placed: Sequence[Placed],
 
 def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tuple[str, Note]]:
     """Plates whose screws hold a fracture together directly: (plate, note)."""
+    counts = {item.pin.name: item.pin.count for item in placed}
     for plate in construct.plates:
         met: dict[tuple[str, ...], list[str]] = {}
         for item in placed:
@@ -310,7 +334,8 @@ def plates_across(construct: Construct, placed: Sequence[Placed]) -> Iterator[tu
                 names = tuple(dict.fromkeys(name for _, name in item.crossed))
                 met.setdefault(names, []).append(item.pin.name)
         for fractures, screws in met.items():
-            what, verb = ("screws", "cross") if len(screws) > 1 else ("screw", "crosses")
+            row = piece_or_row("screw", counts[screws[0]])
+            what, verb = ("screws", "cross") if len(screws) > 1 else (row, "crosses")
             yield plate.name, (
                 "note", PLATE_ACROSS, f"its {what} {_listed(screws)} {verb} {_listed(fractures)}",
                 "a screw across the fracture holds the pieces together directly, so the load that "

@@ -18,6 +18,8 @@ STANCES = ("two-leg stance", "one-leg stance")
 """Lower and upper end of the range for a mass on the ground."""
 SAME = 1e-9
 """Forces that differ by less than this (relative) are one load with two names."""
+WHOLE_N = 0.005
+"""Loads this close to a whole number of newtons are that number."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,17 @@ class LoadCase:
 def newtons(value: float) -> str:
     """A force as text: as given if that is short, otherwise in whole newtons."""
     return f"{value:g}" if math.isclose(value, round(value, 1), rel_tol=1e-12) else f"{value:.0f}"
+
+
+def carried(value: float) -> str:
+    """A load that is still carried, or met, as text: whole newtons rounded down, so that what is
+    said of all above it is true of every whole load, and what is said of it is true of it."""
+    return f"{math.floor(value + WHOLE_N):.0f}"
+
+
+def reached(value: float) -> str:
+    """A load from which on something is so, as text: whole newtons rounded up."""
+    return f"{math.ceil(value - WHOLE_N):.0f}"
 
 
 def activities() -> tuple[str, ...]:

@@ -69,6 +69,8 @@ class Checked(BaseModel):
 
     BEFORE: ClassVar[Mapping[str, str]] = {}
     """Keys of its table in a file that are resolved before it is validated, with what they hold."""
+    MEANT: ClassVar[Mapping[str, str]] = {}
+    """Words that people write for a key, and the key: where another one is closer in spelling."""
 
     @model_validator(mode="before")
     @classmethod

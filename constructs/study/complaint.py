@@ -106,7 +106,7 @@ def _one(entry: Any, data: dict[str, Any], model: type[BaseModel]) -> tuple[Inpu
     if kind == "extra_forbidden":
         owner = _model_at(loc[:-1], model)
         known = _keys(owner)
-        near = closest(str(loc[-1]), known)
+        near = _meant(owner).get(str(loc[-1])) or closest(str(loc[-1]), known)
         meant = ".".join(p for p in (_dotted(loc[:-1], data), near) if p) if near else ""
         return InputError("unknown key" + did_you_mean(near), key=key, value=show(given),
                           expected="one of " + ", ".join(known)), meant
@@ -188,6 +188,11 @@ def _keys(owner: type[BaseModel] | None) -> list[str]:
         return []
     before = owner.BEFORE if issubclass(owner, Checked) else ()
     return [*(f.alias or n for n, f in owner.model_fields.items()), *before]
+
+
+def _meant(owner: type[BaseModel] | None) -> Mapping[str, str]:
+    """Words that people write for keys of a model."""
+    return owner.MEANT if owner is not None and issubclass(owner, Checked) else {}
 
 
 def _inside(loc: tuple[int | str, ...], data: Any, kind: str) -> tuple[int | str, ...]:

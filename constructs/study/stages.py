@@ -54,6 +54,8 @@ class Stage(Checked):
     wear_cycles: Annotated[int, Within(1, 2000)] | None = None
     settle_mm: Annotated[float, Within(1e-6, 1, "mm")] | None = None
 
+    MEANT: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        ("cycles", "number_of_cycles", "count", "number", "repeats", "n"), "times")
     NEEDED: ClassVar[Mapping[str, tuple[str, ...]]] = {
         "place": ("what",), "tighten": ("what",), "lock": ("what",), "relax": (),
         "release": ("what",), "load": ("total_N",), "unload": (), "cycle": ("total_N",)}

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy.sparse as sp
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
@@ -75,7 +76,27 @@ class Subset:
         return replace(answer, force=spread(answer.force, self.links, n),
                        rigid=spread(answer.rigid, self.motions, m), kink=kink,
                        slack=spread(answer.slack, self.links, n),
-                       kink_step=spread(answer.kink_step, self.hinges, h), escape=escape)
+                       kink_step=spread(answer.kink_step, self.hinges, h), escape=escape,
+                       moved=None if answer.moved is None else self._widened(answer.moved))
+
+    def _widened(self, moved: Condensed) -> Condensed:
+        """What is read of the moved geometry of the subset (`Placed`, measures), in the numbering
+        of the whole; all bodies must be in it. Nothing can be solved with it."""
+        if self.motions.size < self.whole.rigid.shape[1]:
+            raise ValueError("moved geometry of a subset without all bodies")
+        n, old = self.whole.n, moved.placed
+        assert old is not None
+        rows = sp.csr_matrix((np.ones(self.links.size), (self.links, np.arange(self.links.size))),
+                             shape=(n, self.links.size))
+        direction, at = np.zeros((n, 2)), np.zeros((2, n, 2))
+        ground = np.ones((2, n), dtype=bool)
+        direction[self.links], at[:, self.links] = old.direction, old.at
+        ground[:, self.links] = old.ground
+        placed = replace(old, columns=tuple(sp.csr_matrix(rows @ c) for c in old.columns),
+                         direction=direction, at=at, ground=ground)
+        return replace(self.whole, placed=placed, measure_links=moved.measure_links @ rows.T,
+                       measure_rigid=moved.measure_rigid, measure_kinks=moved.measure_kinks,
+                       measure_loads=moved.measure_loads)
 
 
 def subset(problem: Condensed, bodies: BoolArray, links: BoolArray) -> Subset:

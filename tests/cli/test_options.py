@@ -129,6 +129,17 @@ def test_an_output_that_is_closed_is_no_fault_of_ours() -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
+@pytest.mark.parametrize(("words", "code"), [
+    ("check --example lateral-depression --json", 0), ("check --example nothing --json", 2)])
+def test_with_standard_error_closed_output_is_one_document(words: str, code: int) -> None:
+    """Python prints on standard output what is meant for a standard error that is closed."""
+    done = subprocess.run(["sh", "-c", f"exec '{sys.executable}' -m buttress {words} 2>&-"],
+                          text=True, capture_output=True, check=False)
+    assert done.returncode == code
+    assert json.loads(done.stdout)["label"]
+
+
 def test_the_list_of_commands_imports_none_of_them() -> None:
     code = ("import sys; from buttress.cli.app import main\nsys.argv = ['buttress', '-h']\n"
             "try:\n    main()\nfinally:\n"

@@ -8,7 +8,8 @@ from small_study import small_study
 
 from buttress.comparison.compare import compare
 from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.results.judged import HOLDS, ONLY_FRICTION, OVER
+from buttress.results.beyond import OVER
+from buttress.results.judged import HOLDS, ONLY_FRICTION
 from buttress.results.records import BEYOND, ConstructResult
 from buttress.study.read import study_from
 from buttress.sweeps.vary import plain

@@ -168,7 +168,7 @@ def test_soft_bone_is_judged_by_the_same_rules_and_told_everywhere() -> None:
     picture = figure_bearing.weight_bearing(found).get_figure(root=True)
     assert clashes(picture) == []
     shown = " ".join(" ".join(t.get_text().split()) for t, _ in shown_texts(picture))
-    assert "only with friction above 1281 N in soft bone: fails above 1500 N" in shown
+    assert "only with friction above 1281 N (else fails) in soft bone: fails above 1500 N" in shown
     assert "In soft bone: as stated." in shown
 
 
@@ -180,8 +180,8 @@ def test_a_verdict_in_soft_bone_tells_what_has_happened_below_the_load() -> None
     assert cell.soft == Cell(ONLY_FRICTION, None, friction_N=600.0, events=(
         ("metal yields", 900.0), ("bone or graft is crushed", 400.0)))
     other = replace(cell, verdict=HOLDS, friction_N=None)
-    assert other.soft_words == ("in soft bone: only with friction above 600 N; metal yields from "
-                                "900 N; bone or graft is crushed from 400 N")
+    assert other.soft_words == ("in soft bone: only with friction above 600 N (else fails); metal "
+                                "yields from 900 N; bone or graft is crushed from 400 N")
     listed = next(r for r in rows(made) if (r["activity"], r["construct"]) == (
         "walking", "lag screws"))
     assert listed["events_soft_bone"] == ("metal yields from 900 N; bone or graft is crushed from "
@@ -197,7 +197,7 @@ def test_soft_events_are_those_of_the_study_in_that_bone() -> None:
         update={"bone": "dense"})}), pictures=False)
     assert dense.soft is not None
     name = "two lag screws"
-    for key in ("first_yield_N", "first_crushing_N"):
+    for key in ("first_yield_N", "first_crushing_N", "first_thread_N"):
         own, judged = getattr(soft_already[name], key), getattr(dense.soft.constructs[name], key)
         most = max(r.force_N[1] for r in table(dense).rows)
         assert judged == (own if own is None or own <= most else None)

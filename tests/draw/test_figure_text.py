@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 
 import matplotlib as mpl
@@ -72,6 +74,15 @@ def test_names_are_shown_letter_by_letter() -> None:
     assert shown == name
     ax = figures.deformed(replace(picture("x", 1500.0), construct=name))
     ax.get_figure(root=True).draw_without_rendering()    # mathtext errors would raise here
+
+
+def test_looking_for_a_font_prints_nothing() -> None:
+    """Each family that was looked into without the weight printed a line on standard error."""
+    code = ("from buttress.draw.text import plain; import logging\n"
+            "logging.getLogger('matplotlib.font_manager').warning('told')\n"
+            "plain('\u62c9\u0e44\u0644')")
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr == "told\n"
 
 
 def test_a_letter_that_no_font_has_is_a_box_and_told() -> None:

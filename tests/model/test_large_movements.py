@@ -8,7 +8,7 @@ import pytest
 from buttress.fe.moved.walk import Moving
 from buttress.fe.solve.path import FARTHER, HALVINGS_MOVED
 from buttress.fe.solve.reached import state_at
-from buttress.fe.solve.recover import pushes
+from buttress.fe.solve.recover import displacements, pushes
 from buttress.model.install import build_model
 from buttress.model.model import Bones
 from buttress.model.pressing import FARTHEST_MM, MOVED_FROM_MM, Pressing
@@ -58,6 +58,31 @@ def test_the_next_load_is_that_of_small_movements_but_for_a_small_share(paths):
     first = next(p for p in large.points if p.moved is not None)
     loads = np.interp(first.ram_mm, *np.transpose([(p.ram_mm, p.load_N) for p in small.points]))
     assert first.load_N == pytest.approx(loads, rel=0.02)
+
+
+def test_answers_with_friction_lost_are_read_as_those_of_the_construct(lag):
+    """They are found without the links that then carry nothing, also where bodies have moved."""
+    model = replace(lag[1], large="auto")
+    pressing = model.slippery
+    pressing._places = tuple(x for x in pressing._places if x < FAR)
+    part = pressing.within[0].problem
+    assert part.n < model.problem.n
+    both = [(p.answer, pressing.since_tightened(p)) for p in pressing.whole.points]
+    assert both[0][0].moved is None
+    assert both[-1][0].moved is not None
+    for own, read in (both[1], both[-1]):
+        for u, v in zip(displacements(part, own), displacements(model.problem, read), strict=True):
+            assert v == pytest.approx(u, abs=1e-9)
+        own_reads, reads = ((a.moved or p).measures(a.load, a.force, a.rigid, a.kink)
+                            for p, a in ((part, own), (model.problem, read)))
+        assert reads == pytest.approx(own_reads, abs=1e-9)
+        body = model.bone.bodies[model.bone.fragments[0]]
+        first, second = (pushes(p, a, body, body.points.mean(axis=0))
+                         for p, a in ((part, own), (model.problem, read)))
+        assert second[0] == pytest.approx(first[0])
+        assert set(second[1]) == set(first[1])
+        for name, force in first[1].items():
+            assert second[1][name] == pytest.approx(force, abs=1e-6)
 
 
 def test_forces_on_the_moved_fragment_are_in_balance(lag, paths):

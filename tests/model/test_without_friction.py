@@ -54,10 +54,10 @@ def test_tightened_screws_stretch_and_carry_more_than_limit_analysis_says() -> N
 def test_what_a_path_has_carried_counts_although_more_is_not_known(
         carried: float, known: bool, lost: float) -> None:
     """Limit analysis says 1200 N without friction, where the path has gaps near its top."""
-    model: Any = SimpleNamespace(without_friction=lambda most: (carried, known),
-                                 capacity=lambda **kind: SimpleNamespace(
-                                     factor=1200.0 if kind else 2000.0))
-    assert friction_lost(model) == lost
+    model: Any = SimpleNamespace(
+        without_friction=lambda most: (carried, known), stands=False,
+        capacity=lambda **kind: SimpleNamespace(factor=1200.0 if kind else 2000.0))
+    assert friction_lost(model, []) == (lost, {})
 
 
 def test_a_body_mass_changes_no_load_that_is_carried_without_friction() -> None:

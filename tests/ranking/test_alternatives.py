@@ -11,7 +11,8 @@ from pathlib import Path
 
 import made_up
 import pytest
-from figure_texts import clashes
+from figure_texts import clashes, shown_texts
+from matplotlib.markers import MarkerStyle
 from small_study import small_study
 
 from buttress import LABEL
@@ -144,6 +145,11 @@ def test_an_alternative_is_the_changed_study_solved_the_same_way(name: str, key:
         own = made()["lag screws"]
         assert own.without_friction_N is not None
         assert got.peak_N == pytest.approx(own.without_friction_N, rel=1e-9)
+        lost = {k: r.load_N for k, r in own.limits_without_friction.items()}
+        assert lost["step-off"] is not None
+        for name, load in lost.items():
+            there = got.limits[name].load_N
+            assert load == (None if there is None else pytest.approx(there, rel=1e-3)), name
         assert reserve(got).load_N < reserve(own).load_N
         assert got.path is not None
         assert not any(e.kind == "yield" and e.where.part == "shear plane" for e in got.path.events)
@@ -292,6 +298,26 @@ def test_terminal_page_and_files(tmp_path: Path) -> None:
     assert "With other choices of the model" in page
     assert "second change" in page
     assert "--alternatives" in page
+
+
+def test_the_arrow_of_what_is_not_known_covers_no_name() -> None:
+    """At "≥ 0 N" it lay on the name of the alternative, and the bar said that nothing is carried."""
+    made = spread()
+    assert made.alternatives is not None
+    first, *others = made.alternatives.tried
+    lost = replace(first.constructs["a"], peak_N=0.0, peak_status="not known", path=None,
+                   reserve=Reserve(None, 0.5, None, None))
+    ax = tornado(replace(made, alternatives=replace(made.alternatives, tried=(
+        replace(first, constructs={**first.constructs, "a": lost}), *others))), "a")
+    assert "≥ 0 N" in [t.get_text() for t in ax.texts]
+    names = [box for text, box in shown_texts(ax.get_figure(root=True))
+             if text.get_text() in ("one", "two")]
+    arrow = next(line for line in ax.lines if line.get_marker() not in ("None", None, "|"))
+    style = MarkerStyle(arrow.get_marker())
+    drawn = style.get_path().transformed(style.get_transform()).get_extents()
+    at = ax.transData.transform((float(arrow.get_xdata()[0]), 0.0))[0]
+    assert at + drawn.x0 * arrow.get_markersize() > max(box.x1 for box in names)
+    assert next(p for p in ax.patches if p.get_gid() == "one").get_facecolor()[3] == 0.0
 
 
 def test_the_tornado_shows_each_alternative_from_the_study_s_load() -> None:

@@ -14,8 +14,8 @@ from buttress.ranking.inputs import input_lines, inputs_of, shipped
 from buttress.ranking.samples import make_samples
 from buttress.report.assumptions import STATUS_WORDS
 from buttress.study import tables
-from buttress.study.read import example, example_names
-from buttress.sweeps.vary import addresses, varied
+from buttress.study.read import example, example_names, study_from
+from buttress.sweeps.vary import addresses, plain, varied
 
 STUDY = small_study("lag screws", "antiglide")
 
@@ -75,6 +75,23 @@ def test_an_input_is_replaced_or_added_by_the_user() -> None:
     assert found["fracture.*.friction"].values(np.array([0.5])) == pytest.approx([0.35])
     with pytest.raises(InputError, match="did you mean"):
         inputs_of(STUDY, ["section.modulus_scal=uniform(1,2)"])
+
+
+def test_no_fracture_is_turned_beyond_the_perpendicular_of_the_long_axis() -> None:
+    """A study with a horizontal fracture, as under a depressed piece, could not be ranked at all:
+    "a fracture turned beyond the long axis or the joint line"."""
+    data = plain(STUDY)
+    data["fracture"].append({"name": "floor", "points_mm": [[-40, -40], [-18, -40]]})
+    study = study_from(data)
+    [entry] = [e for e in inputs_of(study) if e.key == "fracture.*.turn_deg"]
+    assert sorted(entry.law.ends()) == [-6.0, 0.0]
+    assert "truncated" in entry.source
+    for turn in entry.values(np.array([0.0, 0.5, 1.0])):
+        varied(study, {entry.key: turn})
+    data["fracture"].append({"name": "upright", "points_mm": [[10, 0], [10, -90]]})
+    assert not any(e.key == "fracture.*.turn_deg" for e in inputs_of(study_from(data)))
+    [own] = [e for e in inputs_of(STUDY) if e.key == "fracture.*.turn_deg"]
+    assert sorted(own.law.ends()) == [-6.0, 6.0]
 
 
 @pytest.mark.parametrize(("given", "gone"), [

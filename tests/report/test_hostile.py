@@ -18,7 +18,9 @@ from buttress.draw import all as figures
 from buttress.draw import sweep as sweep_figures
 from buttress.draw.all import draw_all
 from buttress.files import as_csv, inert
+from buttress.report.folder import document
 from buttress.report.page import write_report
+from buttress.report.terminal import lines
 from buttress.results.order import reserve_words
 from buttress.results.rows import columns, rows
 from buttress.study.read import study_from
@@ -130,4 +132,9 @@ def test_a_study_without_a_fracture_says_so_and_everything_holds(tmp_path: Path)
     made = compare(study_from(data))
     assert [c.equilibrium_ends_N for c in made.constructs] == [None, None]
     assert [c.capacity_N for c in made.constructs] == [(None, None)] * 2
-    assert "Nothing is fractured in this study" in report_text(made, tmp_path)
+    text = report_text(made, tmp_path)
+    assert "Nothing is fractured in this study" in text
+    # It also said "rank 1–2" of both.
+    assert not any("rank 1" in line for line in lines(made))
+    shown = document(made)
+    assert [(x["rank"], x["tied_with"]) for x in shown["order"]] == [(None, [])] * 2

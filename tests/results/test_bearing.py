@@ -66,6 +66,33 @@ def test_a_cell_is_judged_by_the_loads_at_which_limits_are_reached(
     assert judged(construct, force) == verdict
 
 
+def test_what_is_within_all_limits_only_with_friction_says_so_below_what_is_carried() -> None:
+    """It read "within all limits" up to 1281 N, though with friction lost the step-off was over its
+    limit from 800 N on."""
+    construct = replace(made_up.construct("c", ends=2000.0), limits_without_friction={
+        "widening": limit(950.0), "step-off": limit(800.0), "depression": limit(None)})
+    assert judged(construct, 799.0) == Cell(HOLDS, None)
+    over = Cell(ONLY_FRICTION, None, friction_N=800.0, friction_limit="step-off")
+    assert judged(construct, 1000.0) == judged(construct, 1900.0) == over
+    assert over.words == "only with friction above 800 N (else over a limit: step-off)"
+    assert judged(replace(construct, limits_without_friction={}), 1900.0).words == (
+        "only with friction above 1281 N (else fails)")
+    table = weight_bearing(replace(with_mass(made_up.usual()), constructs=(construct,)))
+    assert table is not None
+    listed = next(r for r in bearing.rows(table) if r["verdict"] == ONLY_FRICTION)
+    assert (listed["without_friction_N"], listed["without_friction"]) == (
+        800.0, "over a limit: step-off")
+
+
+def test_what_is_not_known_with_friction_lost_is_said_beside_the_verdict() -> None:
+    lost = replace(limit(None, LOST), kept_to_N=500.0)
+    construct = replace(made_up.construct("c"), limits_without_friction={"step-off": lost})
+    assert judged(construct, 500.0).words == HOLDS
+    assert judged(construct, 900.0).words == (
+        "within all limits (with friction lost not known above 500 N)")
+    assert judged(construct, 1500.0).words == "only with friction above 1281 N (else fails)"
+
+
 def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
     """The straight plate: step-off was looked at up to 2329 N, where metal reaches yield."""
     construct = replace(made_up.construct("c", ends=7000.0), limits={

@@ -4,24 +4,46 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import made_up
+import pytest
 from small_study import small_study
 
 from buttress.comparison.compare import compare
 from buttress.fe.status import Status
 from buttress.report.folder import rows
 from buttress.report.tables import main_table
-from buttress.report.terminal import lines
+from buttress.report.terminal import ends_text, lines
+from buttress.results.beyond import OVER
 from buttress.results.judged import (
     HOLDS,
     LETS_GO,
     ONLY_FRICTION,
-    OVER,
     UNKNOWN,
     judged,
     with_verdicts,
 )
+from buttress.results.order import reserve_words
+from buttress.results.records import LimitResult
 from buttress.study.read import study_from
 from buttress.sweeps.vary import plain
+
+
+@pytest.mark.parametrize("ends", [49.6, 50.0, 50.4, 49.998])
+def test_no_rounded_load_says_of_a_whole_load_what_is_not_so(ends: float) -> None:
+    """What is carried up to 49.6 N read "fails above 50 N", as if 50 N were carried."""
+    bare = replace(made_up.construct("c", ends=ends), limits={}, without_friction_N=None)
+    loads = range(40, 60)
+    told = int(judged(bare, 60.0).own_words.removeprefix("fails above ").removesuffix(" N"))
+    assert [load > told for load in loads] == [load > ends + 0.005 for load in loads]
+    assert ends_text(bare) == f"{told}"
+    assert reserve_words(bare).startswith(f"the load peaks at about {told} N")
+    over = replace(made_up.construct("c"), limits={
+        "step-off": LimitResult(ends, None, "step_off_mm", 2.0, "mm")})
+    said = judged(over, 60.0).own_words
+    from_on = int(said.removeprefix("over a limit: step-off from ").removesuffix(" N"))
+    assert [load >= from_on for load in loads] == [load >= ends - 0.005 for load in loads]
+    lost = replace(bare, equilibrium_ends_N=900.0, without_friction_N=ends)
+    assert judged(lost, 60.0).own_words == f"only with friction above {told} N (else fails)"
 
 
 def test_what_is_held_beyond_a_limit_says_which_in_every_table() -> None:

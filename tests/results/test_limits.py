@@ -162,7 +162,8 @@ def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     lag = antiglide["lag screws"]
     assert lag.limits["bone over yield"].load_N is None
     assert lag.limits["bone over yield"].missing == (
-        f"not reached up to {lag.equilibrium_ends_N:.0f} N, where movements are larger than this model follows")
+        f"not reached up to {int(lag.equilibrium_ends_N)} N, where movements are larger than this "
+        "model follows")
     found = [(r.load_N, n) for n, r in lag.limits.items() if r.load_N is not None]
     assert lag.lowest_limit == min(found)[1]
     assert lag.first_limit.count("at about") == 1
@@ -207,7 +208,7 @@ def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
     assert lost.kept_to_N == pytest.approx(loads[3])
     assert first_words({"depression": lost}, 1e4, "") == (
         "none found; the load at the limit of depression was not found; the limit is met up to "
-        f"{loads[3]:.0f} N")
+        f"{int(loads[3])} N")
 
 
 @pytest.mark.parametrize(("status", "wanted"), [

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from buttress.results.stages import CycleStage
+from buttress.results.stages import CycleStage, words
+from buttress.study.stages import Stage
 
 
 @pytest.mark.parametrize(("slip", "told", "not_told"), [
@@ -17,3 +18,11 @@ def test_only_what_is_elastic_in_the_end_is_called_shakedown(slip: float, told: 
     assert told in end.words
     assert not_told not in end.words
     assert "a then lies at 0.021 mm loaded, 0.005 mm unloaded" in end.words
+
+
+def test_the_force_of_a_row_is_that_of_each_of_its_screws() -> None:
+    """With a force of the stage it read "to 150 N", with the screws' own tension "to 300 N"."""
+    for stage, own in ((Stage(do="tighten", what=("a",), force_N=150.0), None),
+                       (Stage(do="tighten", what=("a",)), 150.0)):
+        assert words(stage, own, rows=True) == "tighten a to 150 N each"
+        assert words(stage, own) == "tighten a to 150 N"

@@ -24,9 +24,10 @@ from buttress.report.page import write_report
 from buttress.report.tables import main_table
 from buttress.report.terminal import lines, print_table
 from buttress.results.bearing import weight_bearing
+from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
-from buttress.results.judged import HOLDS, HOW_TO_READ, judged, with_verdicts
-from buttress.results.limits import METAL, yield_words
+from buttress.results.judged import HOLDS, HOW_TO_READ, judged, judged_by, with_verdicts
+from buttress.results.limits import yield_words
 from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone
@@ -65,15 +66,41 @@ def test_a_load_within_all_limits_tells_what_has_yielded_or_been_crushed_below_i
     assert judged(tightened, 500.0).words == "within all limits; metal yields at any load"
 
 
+def test_an_anchorage_at_its_strength_stands_beside_the_verdict() -> None:
+    """The legend says that what has yielded stands there; a thread at its strength did not."""
+    c = replace(construct("c"), limits={}, without_friction_N=None, first_thread_N=699.2)
+    assert judged(c, 699.0).words == HOLDS
+    assert judged(c, 1000.0).words == (
+        "within all limits; a screw's thread gives way from 700 N")
+    soft = Bears("held", 5000.0, "found", 5000.0, None, {}, first_thread_N=0.0)
+    assert judged_by(soft, 500.0).words == (
+        "within all limits; a screw's thread gives way at any load")
+
+
+def test_a_long_verdict_stands_below_its_numbers_on_a_narrow_terminal() -> None:
+    """It took half of each line, so that the numbers came in three tables per construct."""
+    c = replace(construct("c", ends=9000.0), limits={
+        METAL: LimitResult(900.0, None, "metal_yield_ratio", 0.8, "stress / yield stress")})
+    shown = lines(heavy(with_verdicts(c)), 80)
+    assert max(map(len, shown)) <= 80
+    assert sum(line.startswith("load N") for line in shown) == 1
+    row = next(i for i, line in enumerate(shown) if line.split()[:1] == ["1000"])
+    assert len(shown[row].split()) == 8
+    assert shown[row + 1].strip() == "over a limit: metal over 80 % of yield from 900 N"
+    assert any(line.split()[:3] == ["1000", "over", "a"] for line in lines(
+        heavy(with_verdicts(c)), 140))
+
+
 def test_events_stand_in_every_table_and_under_every_picture() -> None:
     c = with_verdicts(replace(construct("c"), limits={}, without_friction_N=700.0,
                               first_yield_N=600.0, first_crushing_N=None))
     made = heavy(c)
-    beside = "above 700 N; metal yields from 600 N"
+    beside = "above 700 N (else fails); metal yields from 600 N"
     assert beside in " ".join(lines(made))
     assert beside.replace("; ", "<br>") in main_table([c])
     shot = c.picture(1000.0)
-    assert "1000 N, in this model: only with friction above 700 N; metal yields from 600 N" in words(
+    assert ("1000 N, in this model: only with friction above 700 N (else fails); metal yields "
+            "from 600 N") in words(
         figures.deformed(shot).get_figure(root=True))
     table = weight_bearing(made)
     assert table is not None
@@ -87,11 +114,11 @@ def test_only_with_friction_says_in_each_cell_what_is_carried_without_it() -> No
     assert table is not None
     held = [row.cells["c"] for row in table.rows if "friction" in row.cells["c"].verdict]
     assert held
-    assert {cell.words for cell in held} == {"only with friction above 860 N"}
+    assert {cell.words for cell in held} == {"only with friction above 860 N (else fails)"}
     said = " ".join(" ".join(terminal.lines(table)).split())
     assert said.count("only with friction") == said.count("only with friction above 860 N")
     nothing = replace(c, without_friction_N=0.0)
-    assert judged(nothing, 500.0).words == "only with friction at any load"
+    assert judged(nothing, 500.0).words == "only with friction at any load (else fails)"
 
 
 def test_a_cell_that_differs_in_soft_bone_looks_so_and_the_list_of_signs_says_it() -> None:

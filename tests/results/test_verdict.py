@@ -13,7 +13,7 @@ from buttress.report.catalogue import construct_document
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
-from buttress.results.records import ConstructResult
+from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.verdict import first_failure, verdict
 
 
@@ -106,6 +106,10 @@ def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve()
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
     assert "above 1281 N it depends on friction; before it is loaded its screws pull with 2000 N in total" \
         in verdict(made, (made,))
+    over = replace(made, limits_without_friction={
+        "step-off": LimitResult(800.4, None, "step_off_mm", 2.0, "mm")})
+    assert "with friction lost it is over a limit: step-off from 801 N; before" in verdict(
+        over, (over,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "friction" not in verdict(made, (made,))
 
@@ -143,6 +147,16 @@ def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -
     made = replace(made, loads=(*made.loads[:-1], replace(
         load, members={**load.members, **members})))
     assert f"first, at about 700 N, {said}" in verdict(made, (made,))
+
+
+def test_a_row_of_screws_is_no_screw() -> None:
+    """Four screws side by side were spoken of as "the screw 'raft'"."""
+    made = pressed("a", STIFF, (event("yield", 700.0, 0.2, "raft"),))
+    load = made.loads[-1]
+    members = {"raft": replace(load.members["plate"], kind="screw", count=4)}
+    made = replace(made, loads=(*made.loads[:-1], replace(load, members=members)))
+    assert ("first, at about 700 N, part of the anchorage of the row of 4 screws 'raft' reaches "
+            "its strength") in verdict(made, (made,))
 
 
 EARLY = {0.0: 0.0, 2000.0: 0.1, 2900.0: 0.2, 3900.0: 0.6, 4000.0: 2.0}

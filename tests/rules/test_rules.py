@@ -57,6 +57,33 @@ def test_good_constructs_are_left_in_peace() -> None:
     assert rules([shaft(3), shaft(4)], [PLATE], press={"large_movements": "auto"}) == {}
 
 
+@pytest.mark.parametrize(("section", "told"), [
+    ({"bone": "soft"}, "cancellous bone"), ({"bone": "foam", "foam_grade": 15}, "foam")])
+def test_what_holds_a_short_screw_is_named_by_what_the_study_is_made_of(
+        section: dict[str, Any], told: str) -> None:
+    """A screw in foam was "held by cancellous bone only"."""
+    found = rules([LAG | {"length_mm": 60, "tension_N": 50}],
+                  section={"outline": "simple"} | section)["tip short of the cortex"]
+    assert found.reason == f"a screw that does not reach the far cortex is held by {told} only"
+
+
+@pytest.mark.parametrize(("changes", "level", "told"), [
+    ({"height_mm": -20, "length_mm": 18, "thread_mm": 10}, "warning",
+     'the screw lies wholly within "medial" and holds it to nothing'),
+    ({"height_mm": -20, "length_mm": 18, "thread_mm": 10, "count": 2}, "warning",
+     'the row of 2 screws lies wholly within "medial" and holds it to nothing'),
+    ({"height_mm": -66, "length_mm": "bicortical", "thread_mm": 10}, "note",
+     "the screw lies wholly within the shaft and holds no piece to it")])
+def test_a_screw_that_joins_no_pieces_is_told(changes: dict[str, Any], level: str, told: str
+                                              ) -> None:
+    """`check` said nothing of it."""
+    alone = LAG | {"use": "positional", "tension_N": None} | changes
+    found = rules([{k: v for k, v in alone.items() if v is not None}])["joins pieces"]
+    assert (found.level, found.message) == (level, told)
+    assert "joins pieces" not in rules([LAG])
+    assert "joins pieces" not in rules([shaft(3), shaft(4)], [PLATE])
+
+
 @pytest.mark.parametrize(("changes", "rule", "level", "told"), [
     ({"thread_mm": 60}, "lag thread beyond", "broken", 'head side of "plane"'),
     ({"form": "HA 3.5", "thread_mm": None, "gliding_mm": 3.0}, "lag thread beyond", "broken",

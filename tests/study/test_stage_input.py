@@ -49,6 +49,8 @@ WRONG = {
     "wear without an end": ([{"do": "cycle", "total_N": 500.0, "times": 10,
                               "friction_factor": 0.5, "wear_cycles": 10}],
                             "stage.1.wear_cycles", "still wears"),
+    "number of cycles": ([{"do": "cycle", "total_N": 500.0, "cycles": 10}], "stage.1.cycles",
+                         'did you mean "times"?'),
     "one cycle": ([{"do": "cycle", "total_N": 500.0, "times": 1}], "stage.1.times", "2 to 2000"),
 }
 

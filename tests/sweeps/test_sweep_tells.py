@@ -111,6 +111,10 @@ def test_a_store_s_state_takes_nothing_to_solve(tmp_path: Path) -> None:
                   "--out", "b")
     assert done.returncode == 2
     assert "takes no STUDY, --vary, --out; key: --status" in done.stderr
+    for words in (("--seed", "0"), ("--workers", "0")):    # a zero was taken for nothing given
+        done = inside("sweep", "--status", str(tmp_path / "s.sqlite"), *words)
+        assert done.returncode == 2
+        assert f"takes no {words[0]}; key: --status" in done.stderr
 
 
 @pytest.mark.parametrize(("vary", "words"), [

@@ -1,0 +1,29 @@
+"""What lies above a limit, in words, and above which load it is reached with friction lost."""
+
+from __future__ import annotations
+
+from buttress.results.records import ConstructResult, LimitResult
+from buttress.results.soft import Bears
+
+METAL = "metal over yield"
+"""Name of the limit that only a study sets: without it the first yield is an event."""
+OVER = "over a limit: "
+"""How the verdict begins that names the limit reached first."""
+
+
+def beyond_words(name: str, limit: LimitResult) -> str:
+    """What lies above a limit: ``step-off``, ``metal over yield``, ``metal over 80 % of yield``."""
+    if name != METAL or limit.key != "metal_yield_ratio" or limit.limit in (None, 1.0):
+        return name
+    return f"metal over {100 * (limit.limit or 0.0):g} % of yield"
+
+
+def friction_needed(found: ConstructResult | Bears) -> tuple[float | None, str]:
+    """Up to which load [N] all limits are met with friction lost after tightening, and what lies
+    above the limit that is reached then; empty where it fails. The load is None where friction is
+    not needed, or that is not known."""
+    most = found.without_friction_N
+    return min(((r.load_N, beyond_words(name, r))
+                for name, r in found.limits_without_friction.items()
+                if r.load_N is not None and (most is None or r.load_N <= most)),
+               default=(most, ""))

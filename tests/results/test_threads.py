@@ -1,0 +1,65 @@
+"""The load from which on the thread of a screw holds no more."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from small_study import small_study
+
+from buttress.implants.kinds import Hold
+from buttress.model.install import build_model
+from buttress.model.model import Bones
+from buttress.results.search import Search
+from buttress.results.threads import whole_thread
+from buttress.study.loads import HardeningInput
+from buttress.study.read import study_from
+from buttress.sweeps.vary import plain
+
+
+def test_a_thread_gives_way_where_all_of_it_in_a_piece_is_at_its_strength() -> None:
+    """A thread that is at its strength at some places only is still held by the others."""
+    study = small_study("lag screws").model_copy(update={
+        "hardening": HardeningInput(thread_residual=1.0)})
+    bone = Bones(study).of(study.constructs[0])
+    model = build_model(bone, study.constructs[0])
+    found = Search(model).reach(whole_thread(model))
+    assert not isinstance(found, str)
+    links = model.problem.links.links
+    own = [i for i, x in enumerate(links) if x.kind == Hold.THREAD
+           and x.source == found.reading.where.part]
+    ends = {id(links[i].b.body) for i in own}
+
+    def shares(load: float) -> list[np.ndarray]:
+        force, upper = model.answer(load).force, model.problem.upper
+        groups = [[i for i in own if id(links[i].b.body) == end] for end in ends]
+        return [np.abs(force[group]) / upper[group] for group in groups]
+
+    assert max(float(x.min()) for x in shares(1.01 * found.carried_N)) == pytest.approx(1.0)
+    before = shares(0.95 * found.carried_N)
+    assert max(float(x.min()) for x in before) < 0.999
+    assert max(float(x.max()) for x in before) == pytest.approx(1.0)
+
+
+def test_thread_that_slides_while_it_is_tightened_is_no_event_of_loading() -> None:
+    """Thread on both sides of a fracture: that on the head side gives way, or nothing closes."""
+    data = plain(small_study("lag screws"))
+    for screw in data["construct"][0]["screw"]:
+        screw |= {"thread_mm": screw["length_mm"] - 24, "tension_N": 900}
+    study = study_from(data)
+    model = build_model(Bones(study).of(study.constructs[0]), study.constructs[0])
+    assert model.tightened is not None
+    links = model.problem.links.links
+    for source in ("upper lag", "lower lag"):
+        own = [i for i, x in enumerate(links) if x.kind == Hold.THREAD and x.source == source
+               and x.b.body.name == "medial"]
+        assert own
+        assert np.all(np.abs(model.tightened.slack[own]) > 1e-6)
+    assert whole_thread(model).read(model.tightened).value < 1.0
+    found = Search(model).reach(whole_thread(model))
+    assert isinstance(found, str) or found.carried_N > 100.0
+
+
+def test_what_has_no_thread_has_no_such_load() -> None:
+    study = small_study("nothing")
+    model = build_model(Bones(study).of(study.constructs[0]), study.constructs[0])
+    assert whole_thread(model).read(model.answer(0.0)) is None
