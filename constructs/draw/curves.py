@@ -14,6 +14,7 @@ from matplotlib.lines import Line2D
 from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
+from buttress.results.beyond import needs_friction
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.judged import ONLY_FRICTION
@@ -23,7 +24,6 @@ from buttress.results.records import (
     ENDED,
     NOT_KNOWN,
     ConstructResult,
-    needs_friction,
     not_tightened,
 )
 from buttress.study.activities import carried

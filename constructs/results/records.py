@@ -391,11 +391,6 @@ def not_tightened(construct: ConstructResult) -> str:
     return f"{CANNOT_TIGHTEN}: {why}"
 
 
-def needs_friction(construct: ConstructResult, load: float) -> bool:
-    """Whether a load [N] is above what is carried without friction."""
-    return construct.without_friction_N is not None and load > construct.without_friction_N
-
-
 def worst_subsidence(load: LoadResult) -> float | None:
     """Largest mean subsidence of a fragment [mm]."""
     return largest(f.subsidence_mean_mm for f in load.fragments.values())
