@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from under_loads import under_loads
 
 from buttress.bone.bone import build_bone
-from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
 from buttress.fe.errors import InputError
 from buttress.implants.loose import LEFT_OUT
@@ -56,7 +56,7 @@ def study(voids: list[dict[str, Any]], chip: tuple[float, float] | None, lateral
 
 
 def answer(given: Study) -> ConstructResult:
-    return compare(given, pictures=False).constructs[0]
+    return under_loads(given, pictures=False).constructs[0]
 
 
 @pytest.fixture(scope="module")
