@@ -81,9 +81,9 @@ def test_another_name_changes_nothing() -> None:
     data = resolved(study)
     data["construct"] = [data["construct"][1]]
     data["load"]["total_N"] = [1000.0]
-    first = under_loads(study_from(data), pictures=False).constructs[0].loads[0]
+    first = under_loads(study_from(data), limits=False, pictures=False).constructs[0].loads[0]
     data["fragment"][0]["name"] = "zebra <b>"
-    second = under_loads(study_from(data), pictures=False).constructs[0].loads[0]
+    second = under_loads(study_from(data), limits=False, pictures=False).constructs[0].loads[0]
     assert (first.fragments["medial"].subsidence_mean_mm
             == second.fragments["zebra <b>"].subsidence_mean_mm)
 
@@ -114,7 +114,7 @@ def test_only_a_construct_that_breaks_a_rule_of_the_trade_is_marked() -> None:
     study = small_study("lag screws", "antiglide", loads=(300.0,))
     lags, plated = study.constructs
     one_screw = plated.model_copy(update={"screws": plated.screws[:1]})   # none keeps it from turning
-    found = under_loads(study.model_copy(update={"constructs": (lags, one_screw)}), pictures=False,
+    found = under_loads(study.model_copy(update={"constructs": (lags, one_screw)}), limits=False, pictures=False,
                         also_bonded=True)
     assert {c.name for c in found.constructs if c.breaks_rule} == {"antiglide"}
     assert found["antiglide"].marked_name == "antiglide (!)"

@@ -79,7 +79,7 @@ def test_a_stage_that_loads_is_pressed_as_any_other_load_is(both) -> None:
     study = both.study.model_copy(update={"constructs": tuple(
         c.model_copy(update={"stages": tuple(s for s in c.stages if not s.loads)})
         for c in both.study.constructs)})
-    for construct, c in zip(under_loads(study, pictures=False), both.stages, strict=True):
+    for construct, c in zip(under_loads(study, limits=False, pictures=False), both.stages, strict=True):
         loaded = next(s for s in c.stages if s.do == "load")
         assert loaded.yield_ratios == pytest.approx(
             {n: m.yield_ratio for n, m in construct.load(1000.0).members.items()}, rel=1e-7)

@@ -44,7 +44,7 @@ def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> 
     # In steps, as the path of a comparison: slip under the edges of heads remembers its way.
     loaded = bare | {"name": "loaded", "stage": [tight, load(1000.0) | {"steps": 20}]}
     data["construct"] += [bare | {"name": "bare"}, loaded]
-    found = under_loads(study_from(data), pictures=False)
+    found = under_loads(study_from(data), limits=False, pictures=False)
     assert [c.name for c in found.stages] == [found.constructs[0].name, "loaded"]
     with_, without = (c.load(1000.0) for c in found.constructs[:2])
     for key in ("subsidence_mean_mm", "subsidence_max_mm", "tilt_deg", "applied_N"):
@@ -232,7 +232,7 @@ def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> No
     plan = planned(1, case, {})
     found = evaluator.evaluate(Task(1, plan.hash, plan.data, plan.scales))
     assert not found.failures
-    direct = under_loads(case.study, pictures=False).constructs[0]
+    direct = under_loads(case.study, limits=False, pictures=False).constructs[0]
     for row, load_ in zip(found.results, direct.loads, strict=True):
         fragment = load_.fragments["medial"]
         assert row["subsidence_mean_mm"] == pytest.approx(fragment.subsidence_mean_mm, rel=1e-9)

@@ -19,7 +19,7 @@ LOAD = 1500.0
 
 @pytest.fixture(scope="module")
 def solved() -> Comparison:
-    return under_loads(small_study("antiglide", "antiglide + lag screws", loads=(LOAD,)))
+    return under_loads(small_study("antiglide", "antiglide + lag screws", loads=(LOAD,)), limits=False)
 
 
 def lips(picture: Picture) -> tuple[np.ndarray, np.ndarray]:

@@ -36,7 +36,7 @@ def plated() -> Study:
 
 
 def solved(study: Study) -> LoadResult:
-    return under_loads(study, pictures=False).constructs[0].loads[-1]
+    return under_loads(study, limits=False, pictures=False).constructs[0].loads[-1]
 
 
 @pytest.fixture(scope="module")

@@ -28,7 +28,7 @@ from buttress.study.view import View
 
 @pytest.fixture(scope="module")
 def made() -> Comparison:
-    return under_loads(small_study("nothing", "lag screws", loads=(400.0, 900.0)))
+    return under_loads(small_study("nothing", "lag screws", loads=(400.0, 900.0)), limits=False)
 
 
 def linear() -> Picture:
