@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import matplotlib as mpl
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 from buttress.draw.primitives import BONE, GRAFT, KINDS, METAL, SERIES, STRAINS
+from buttress.draw.raster import pixels
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -27,10 +27,7 @@ def image_of(figure: Figure, dpi: float) -> Image:
     """A figure as an image."""
     from PIL import Image
 
-    figure.set_dpi(dpi)
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    return Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3].copy())
+    return Image.fromarray(pixels(figure, dpi)[..., :3].copy())
 
 
 @cache

@@ -16,11 +16,10 @@ from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import Op, PdfFile, PdfPages
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
+from buttress.draw.raster import Canvas
 from buttress.draw.text import LINE
 from buttress.fe.errors import InputError
 
@@ -109,14 +108,16 @@ class PaperFigure(Figure):
                 super().savefig(text, **options)
                 Path(fname).write_text(_true_size(text.getvalue()), encoding="utf-8")
             elif end == "pdf":
-                with _ReducedPages(fname, metadata=options.pop("metadata")) as pages:
+                from buttress.draw.pdf import ReducedPages  # takes 0.3 s
+
+                with ReducedPages(fname, REDUCED, metadata=options.pop("metadata")) as pages:
                     super().savefig(pages, **options)
             else:
                 super().savefig(fname, **options)
 
     def cut(self) -> Bbox:
         """Put the label below all that is drawn; the part of the layout that is written [in]."""
-        canvas = FigureCanvasAgg(self)
+        canvas = Canvas(self)
         label = next(t for t in self.texts if t.get_gid() == LABELLED)
         label.set_visible(False)
         canvas.draw()
@@ -138,18 +139,3 @@ def _true_size(svg: str) -> str:
     end = svg.index(">", start)
     return svg[:start] + re.sub(r'\b(width|height)="([\d.]+)pt"', printed,
                                 svg[start:end]) + svg[end:]
-
-
-class _ReducedFile(PdfFile):
-    """A PDF file whose pages are as large as they are printed."""
-
-    def newPage(self, width: float, height: float) -> None:
-        super().newPage(REDUCED * width, REDUCED * height)
-        self.output(REDUCED, 0, 0, REDUCED, 0, 0, Op.concat_matrix)
-
-
-class _ReducedPages(PdfPages):
-    def _ensure_file(self) -> PdfFile:
-        if self._file is None:
-            self._file = _ReducedFile(self._filename, metadata=self._metadata)
-        return self._file

@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from under_loads import under_loads
 
 from buttress.bone.bone import build_bone
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
-from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import plate_line, screw_axis
 from buttress.ranking.inputs import inputs_of
@@ -162,7 +162,7 @@ def test_its_load_is_the_share_of_its_condyle() -> None:
 
 
 def test_results_of_a_slice_have_no_widening_and_close() -> None:
-    comparison = compare(study(), pictures=False)
+    comparison = under_loads(study(), limits=False, pictures=False)
     [load] = comparison.constructs[0].loads
     assert load.status == "held"
     assert load.widening_mm is None
@@ -199,8 +199,8 @@ def test_mirror_image() -> None:
         for part in (*construct.get("plate", ()), *construct.get("screw", ())):
             if "side" in part:
                 part["side"] = flip[part["side"]]
-    for a, b in zip(compare(one, pictures=False).constructs,
-                    compare(study_from(data), pictures=False).constructs, strict=True):
+    for a, b in zip(under_loads(one, limits=False, pictures=False).constructs,
+                    under_loads(study_from(data), limits=False, pictures=False).constructs, strict=True):
         x, y = (c.loads[0].fragments["posterior fragment"] for c in (a, b))
         # The meshes are no mirror images of each other: as in the coronal plane, 2 % are left.
         assert y.subsidence_mean_mm == pytest.approx(x.subsidence_mean_mm, rel=0.02)

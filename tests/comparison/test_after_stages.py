@@ -82,7 +82,7 @@ def test_movements_count_from_the_end_where_parts_are_taken_out() -> None:
 
 def test_a_stage_that_loads_is_pressed_in_the_steps_of_the_study() -> None:
     """In a comparison, and in a sweep that keeps what stages have left."""
-    study = staged_study(*TIGHT, load(2000.0), FADES)
+    study = staged_study(*TIGHT, load(2000.0), FADES, whole=True)
     case = Varier(study).case({"press.step_growth": 1.07})
     workshop = Workshop()
     found = [workshop.model(x, x.study.constructs[0])[1] for x in (Varier(study).case({}), case)]

@@ -7,9 +7,9 @@ import pytest
 from eigenvalue import smallest_eigenvalue
 from simple_shear import simple_shear
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress.bone.bone import build_bone
-from buttress.comparison.compare import compare
 from buttress.model.install import build_model
 from buttress.model.model import Bones, intact_measures
 from buttress.model.resolve import resolved
@@ -81,9 +81,9 @@ def test_another_name_changes_nothing() -> None:
     data = resolved(study)
     data["construct"] = [data["construct"][1]]
     data["load"]["total_N"] = [1000.0]
-    first = compare(study_from(data), pictures=False).constructs[0].loads[0]
+    first = under_loads(study_from(data), limits=False, pictures=False).constructs[0].loads[0]
     data["fragment"][0]["name"] = "zebra <b>"
-    second = compare(study_from(data), pictures=False).constructs[0].loads[0]
+    second = under_loads(study_from(data), limits=False, pictures=False).constructs[0].loads[0]
     assert (first.fragments["medial"].subsidence_mean_mm
             == second.fragments["zebra <b>"].subsidence_mean_mm)
 
@@ -102,7 +102,7 @@ def test_an_untightened_screw_never_lowers_capacity() -> None:
 def test_equilibrium_ends_where_it_does_though_screws_were_tightened() -> None:
     # Limit analysis holds the tightened pull; under load it rises, and more is held than that.
     study = small_study("lag screws", loads=(300.0,))
-    [found] = compare(study, pictures=False).constructs
+    [found] = under_loads(study, pictures=False).constructs
     model = build_model(Bones(study).base, study.constructs[0])
     end = found.equilibrium_ends_N
     assert end is not None
@@ -114,8 +114,8 @@ def test_only_a_construct_that_breaks_a_rule_of_the_trade_is_marked() -> None:
     study = small_study("lag screws", "antiglide", loads=(300.0,))
     lags, plated = study.constructs
     one_screw = plated.model_copy(update={"screws": plated.screws[:1]})   # none keeps it from turning
-    found = compare(study.model_copy(update={"constructs": (lags, one_screw)}), pictures=False,
-                    also_bonded=True)
+    found = under_loads(study.model_copy(update={"constructs": (lags, one_screw)}), limits=False, pictures=False,
+                        also_bonded=True)
     assert {c.name for c in found.constructs if c.breaks_rule} == {"antiglide"}
     assert found["antiglide"].marked_name == "antiglide (!)"
     assert any("1 screw of this plate lies below" in w for w in found["antiglide"].warnings)

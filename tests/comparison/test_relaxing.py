@@ -94,7 +94,7 @@ def test_the_words_of_a_stage() -> None:
 ])
 def test_a_stage_that_relaxes_nothing_is_refused(stage: dict, key: str, words: str) -> None:
     with pytest.raises(InputError) as caught:
-        staged_study(stage)
+        staged_study(stage, whole=True)
     assert key in caught.value.key
     assert words in str(caught.value)
 

@@ -12,8 +12,8 @@ from staged_study import (
     FIRST,
     staged_data,
 )
+from under_loads import under_loads
 
-from buttress.comparison.compare import compare
 from buttress.report import terminal as table
 from buttress.report.folder import document
 from buttress.report.stages import as_csv, lines, orders
@@ -31,7 +31,7 @@ def both():
     data["construct"].append(data["construct"][0] | {"name": "plate first", "stage": plate_first})
     data["construct"][0]["stage"][1]["force_N"] = 400.0
     data["construct"][0]["stage"][3].pop("steps")
-    return compare(study_from(data))
+    return under_loads(study_from(data))
 
 
 def test_an_under_contoured_plate_pushes_a_loose_fragment_up_and_a_held_one_not(both) -> None:
@@ -79,7 +79,7 @@ def test_a_stage_that_loads_is_pressed_as_any_other_load_is(both) -> None:
     study = both.study.model_copy(update={"constructs": tuple(
         c.model_copy(update={"stages": tuple(s for s in c.stages if not s.loads)})
         for c in both.study.constructs)})
-    for construct, c in zip(compare(study, pictures=False), both.stages, strict=True):
+    for construct, c in zip(under_loads(study, limits=False, pictures=False), both.stages, strict=True):
         loaded = next(s for s in c.stages if s.do == "load")
         assert loaded.yield_ratios == pytest.approx(
             {n: m.yield_ratio for n, m in construct.load(1000.0).members.items()}, rel=1e-7)

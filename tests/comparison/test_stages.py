@@ -23,6 +23,7 @@ from staged_study import (
     staged_study,
     tighten,
 )
+from under_loads import under_loads
 
 from buttress.comparison.compare import compare
 from buttress.comparison.stages import run_stages
@@ -38,12 +39,12 @@ from buttress.study.read import study_from
 def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> None:
     screws = {LAG: {"tension_N": 400.0}, FIRST: {"tension_N": 300.0}, SECOND: {"tension_N": 300.0}}
     tight: dict[str, Any] = {"do": "tighten", "what": [LAG, FIRST, SECOND]}
-    data = staged_data(tight, screws=screws)
+    data = staged_data(tight, screws=screws, whole=True)
     bare = {k: v for k, v in data["construct"][0].items() if k != "stage"}
     # In steps, as the path of a comparison: slip under the edges of heads remembers its way.
     loaded = bare | {"name": "loaded", "stage": [tight, load(1000.0) | {"steps": 20}]}
     data["construct"] += [bare | {"name": "bare"}, loaded]
-    found = compare(study_from(data), pictures=False)
+    found = under_loads(study_from(data), limits=False, pictures=False)
     assert [c.name for c in found.stages] == [found.constructs[0].name, "loaded"]
     with_, without = (c.load(1000.0) for c in found.constructs[:2])
     for key in ("subsidence_mean_mm", "subsidence_max_mm", "tilt_deg", "applied_N"):
@@ -240,7 +241,7 @@ def test_a_sweep_loads_what_the_stages_have_built(values: dict, evaluator) -> No
     plan = planned(1, case, {})
     found = evaluator.evaluate(Task(1, plan.hash, plan.data, plan.scales))
     assert not found.failures
-    direct = compare(case.study, pictures=False).constructs[0]
+    direct = under_loads(case.study, limits=False, pictures=False).constructs[0]
     for row, load_ in zip(found.results, direct.loads, strict=True):
         fragment = load_.fragments["medial"]
         assert row["subsidence_mean_mm"] == pytest.approx(fragment.subsidence_mean_mm, rel=1e-9)

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress.bone.fit import slid, step_of
-from buttress.comparison.compare import compare
 from buttress.fe.bodies.continuum import Continuum
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Measure, condense
@@ -210,14 +210,14 @@ def test_a_sweep_meshes_once_and_sees_the_fit(key: str) -> None:
 def test_what_reduction_leaves_is_said_beside_every_figure_that_counts_from_there() -> None:
     """A piece left 1.2 mm low was "within all limits" of a step-off of 2 mm, with not a word."""
     data = plain(small_study("lag screws"))
-    assert not compare(study_from(data), pictures=False).constructs[0].remarks
+    assert not under_loads(study_from(data), limits=False, pictures=False).constructs[0].remarks
     data["fragment"][0]["step_mm"] = 1.2
     data["fracture"][0]["gap_mm"] = 0.3
     study = study_from(data)
     told = {f.part: f for f in check(study) if f.rule == "left by reduction"}
     assert {f.level for f in told.values()} == {"warning"}
     assert "1.2 mm too low" in told["medial"].message
-    [made] = compare(study, pictures=False).constructs
+    [made] = under_loads(study, limits=False, pictures=False).constructs
     assert any("leaves 'medial' 1.2 mm too low; movements, step-off and limits count from there"
                in said for said in made.remarks)
     assert any("0.3 mm apart" in said for said in made.remarks)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import made_up
 import pytest
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress.comparison.compare import compare
 from buttress.fe.status import Status
@@ -50,7 +51,7 @@ def test_what_is_held_beyond_a_limit_says_which_in_every_table() -> None:
     """The solver's "held" is true on both sides of the limit; the sentence is not."""
     data = plain(small_study("antiglide", loads=(500.0,)))
     data["limits"]["step_off_mm"] = 0.2
-    found = compare(study_from(data), pictures=False)["antiglide"]
+    found = under_loads(study_from(data), pictures=False)["antiglide"]
     limit, ends = found.limits["step-off"].load_N, found.equilibrium_ends_N
     assert limit < 0.9 * ends
     data["load"]["total_N"] = [0.95 * limit, 1.05 * limit, 1.1 * ends]
@@ -81,7 +82,7 @@ def test_a_verdict_does_not_rest_on_whether_a_body_mass_is_given() -> None:
 
 
 def test_an_answer_that_was_not_found_is_no_verdict_but_a_limit_below_it_stays_reached() -> None:
-    found = compare(small_study("antiglide", loads=(500.0,)), pictures=False)["antiglide"]
+    found = under_loads(small_study("antiglide", loads=(500.0,)), pictures=False)["antiglide"]
     limits = {**found.limits, "step-off": replace(found.limits["step-off"], load_N=400.0)}
     lost = replace(found, loads=(replace(found.loads[0], status=Status.UNCONVERGED),))
     assert with_verdicts(lost).loads[0].verdict == UNKNOWN

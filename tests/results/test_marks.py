@@ -6,8 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from made_up import comparison, construct
+from under_loads import under_loads
 
-from buttress.comparison.compare import compare
 from buttress.comparison.twins import pairs
 from buttress.report import alternatives, error_bars
 from buttress.report.diff import diff, lines
@@ -82,7 +82,7 @@ def test_findings_of_a_solved_study_are_those_of_check() -> None:
             {"name": "lag", "form": "HB 6.5", "side": "medial", "height_mm": -80, "use": "lag",
              "length_mm": "bicortical", "thread_mm": 16, "tension_N": 100}]}, {"name": "none"}],
     }).model_copy(update={"mesh": MeshInput(size_mm=5, coarse_mm=9)})
-    far, none = compare(study, pictures=False).constructs
+    far, none = under_loads(study, limits=False, pictures=False).constructs
     assert far.rule_findings == ("lag: this lag screw crosses no fracture",)
     assert far.breaks_rule
     assert (none.rule_findings, none.breaks_rule) == ((), False)

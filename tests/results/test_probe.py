@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from command import inside
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress import LABEL, compare
 from buttress.bone.section import Section
@@ -27,7 +28,7 @@ from buttress.study.view import View
 
 @pytest.fixture(scope="module")
 def made() -> Comparison:
-    return compare(small_study("nothing", "lag screws", loads=(400.0, 900.0)))
+    return under_loads(small_study("nothing", "lag screws", loads=(400.0, 900.0)), limits=False)
 
 
 def linear() -> Picture:

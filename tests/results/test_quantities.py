@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from command import inside
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress.bone.bone import build_bone
-from buttress.comparison.compare import compare
 from buttress.draw import sweep as sweep_figures
 from buttress.fe.errors import InputError
 from buttress.fe.solve.capacity import Escape
@@ -62,7 +62,7 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("made_up")
 def test_a_quantity_that_is_added_in_one_place_is_in_every_output_of_a_comparison() -> None:
-    found = compare(small_study("nothing", "antiglide"), pictures=False)
+    found = under_loads(small_study("nothing", "antiglide"), pictures=False)
     made = json.loads(json.dumps(document(found)))["constructs"]
     assert [c["worth_N"] for c in made] == [4321.0, 4321.0]
     by_name = {c["name"]: c["loads"][0]["fragments"]["medial"] for c in made}
@@ -202,7 +202,7 @@ def test_one_rule_says_what_escapes() -> None:
 
 def test_table_picture_and_sweep_name_the_same_piece() -> None:
     study = small_study("nothing")
-    found = compare(study).constructs[0]
+    found = under_loads(study).constructs[0]
     plan = planned(1, Varier(study).case({}), {})
     swept = Evaluator(Options()).evaluate(Task(1, plan.hash, plan.data, plan.scales))
     assert found.loads[0].escapes == found.pictures[0].escapes == swept.results[0]["escapes"]
@@ -234,7 +234,7 @@ def test_a_quantity_costs_nothing_until_it_is_asked_for(monkeypatch: pytest.Monk
 
 
 def test_columns_of_the_file_are_what_rows_hold() -> None:
-    found = compare(small_study("antiglide"), pictures=False)
+    found = under_loads(small_study("antiglide"), pictures=False)
     [row] = rows(found)
     assert tuple(row) == columns() == tuple(name for name, _, _ in csv_columns())
     load = found.constructs[0].loads[0]

@@ -14,10 +14,10 @@ from command import inside
 from depressed_study import GRAFT, depressed
 from figure_texts import clashes, shown_texts
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress import LABEL
 from buttress.bone.bone import build_bone
-from buttress.comparison.compare import compare
 from buttress.comparison.twins import with_twins
 from buttress.draw.fields import colours_of
 from buttress.draw.overview import overview
@@ -53,7 +53,7 @@ def live() -> Live:
 
 @pytest.fixture(scope="module")
 def compared() -> Comparison:
-    return compare(depressed(GRAFT))
+    return under_loads(depressed(GRAFT))
 
 
 def of(found: tuple[TissueField, ...], body: str, tissue: str) -> TissueField:

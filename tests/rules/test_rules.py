@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from rule_findings import found_in
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress.bone.section import Section
-from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.implants.placement import screw_axis
 from buttress.report.tables import main_table
@@ -306,7 +306,7 @@ def test_a_plate_whose_screws_cross_the_fracture_is_told_once() -> None:
 
 
 def test_what_a_plate_crosses_stands_beside_its_answer() -> None:
-    found = compare(small_study("antiglide", "antiglide + screw"), pictures=False)
+    found = under_loads(small_study("antiglide", "antiglide + screw"), pictures=False)
     assert found["antiglide"].remarks == ()
     [said] = found["antiglide + screw"].remarks
     assert said == 'antiglide plate: its screw "fragment lag" crosses "shear plane"'

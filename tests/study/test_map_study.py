@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from map_files import GRID, SHAPE, cells, csv, npy, png, study_text, write
+from under_loads import under_loads
 
 from buttress.bone.section import Section, trabecular_strength
 from buttress.cli import app as cli
@@ -42,9 +43,9 @@ def section(folder: Path, text: str, **files: bytes) -> Section:
 def test_a_uniform_map_is_the_constant_modulus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
                                                ) -> None:
     path = write(tmp_path, MODULUS, m_npy=npy(np.full(SHAPE, 640.0)))
-    mapped = compare(load_study(path), pictures=False).constructs[0]
+    mapped = under_loads(load_study(path), limits=False, pictures=False).constructs[0]
     monkeypatch.setattr(Section, "core_modulus", lambda self, h: np.full(np.shape(h), 640.0))
-    constant = compare(parse_study(study_text("")), pictures=False).constructs[0]
+    constant = under_loads(parse_study(study_text("")), limits=False, pictures=False).constructs[0]
     one, two = (c.loads[0].fragments["medial"] for c in (mapped, constant))
     assert one.subsidence_mean_mm == pytest.approx(two.subsidence_mean_mm, rel=1e-10)
     assert one.tilt_deg == pytest.approx(two.tilt_deg, rel=1e-9)
@@ -137,8 +138,8 @@ def test_an_outline_takes_the_place_of_the_sizes(tmp_path: Path) -> None:
     levels = np.array([-10.0, -30.0, -55.0, -90.0])
     np.testing.assert_allclose(bone.half_width(levels), preset.half_width(levels), atol=0.06)
     np.testing.assert_allclose(bone.sheets(INSIDE), preset.sheets(INSIDE), rtol=0.03)
-    one = compare(study, pictures=False).constructs[0]
-    two = compare(parse_study(study_text("")), pictures=False).constructs[0]
+    one = under_loads(study, limits=False, pictures=False).constructs[0]
+    two = under_loads(parse_study(study_text("")), limits=False, pictures=False).constructs[0]
     # The same bone but for the line, simplified by 0.05 mm. (The mean subsidence differs by 4 %:
     # the joint surface of an outline reaches half-way round its rounded edges.)
     assert one.loads[0].stiffness_N_per_mm == pytest.approx(two.loads[0].stiffness_N_per_mm, rel=2e-3)
@@ -168,7 +169,7 @@ def test_results_can_be_made_again_from_their_own_folder(tmp_path: Path) -> None
     path = write(tmp_path / "in", MODULUS.replace("m.npy", "sub/map.npy"))
     (tmp_path / "in" / "sub").mkdir()
     (tmp_path / "in" / "sub" / "map.npy").write_bytes(npy(values))
-    comparison = compare(load_study(path))
+    comparison = under_loads(load_study(path))
     out = tmp_path / "out"
     out.mkdir()
     write_results(comparison, out, path.read_text())

@@ -59,7 +59,7 @@ WRONG = {
 def test_a_wrong_order_is_refused_with_its_key(name: str) -> None:
     stages, key, words = WRONG[name]
     with pytest.raises(InputError) as caught:
-        staged_study(*stages)
+        staged_study(*stages, whole=True)
     assert key in caught.value.key, str(caught.value)
     assert words in str(caught.value)
 
@@ -83,10 +83,10 @@ def test_rules_of_an_order() -> None:
 
     lock_first = [place(PLATE, SECOND), {"do": "lock", "what": [SECOND]}, place(LAG),
                   tighten(LAG, 300.0)]
-    found = {f.rule for f in check(staged_study(*lock_first))}
+    found = {f.rule for f in check(staged_study(*lock_first, whole=True))}
     assert "lag after lock" in found
     assert "never tightened" not in found
-    assert "never tightened" in {f.rule for f in check(staged_study(load(500.0)))}
+    assert "never tightened" in {f.rule for f in check(staged_study(load(500.0), whole=True))}
     assert not {"lag after lock", "never tightened"} & {f.rule for f in check(staged_study())}
 
 

@@ -8,7 +8,8 @@ import weakref
 import numpy as np
 import pytest
 from small_study import small_study
-from staged_study import staged_study
+from staged_study import SHORT, staged_study
+from under_loads import under_loads
 
 from buttress.bone.section import trabecular_strength
 from buttress.comparison.compare import compare
@@ -45,7 +46,7 @@ def test_figures_are_those_of_compare(study: Study) -> None:
     assert not found.failures
     results = {(r["construct"], r["total_load_N"]): r for r in found.results}
     capacities = {c["construct"]: c for c in found.capacities}
-    for construct in compare(study, pictures=False).constructs:
+    for construct in under_loads(study, limits=False, pictures=False).constructs:
         row = capacities[construct.name]
         assert (row["capacity_lower_N"], row["capacity_upper_N"]) == construct.capacity_N
         for load in construct.loads:
@@ -92,7 +93,7 @@ def test_what_is_shared_changes_no_figure(values: dict[str, object], shared: Eva
 
 
 def test_what_is_shared_changes_no_figure_of_a_fragment_left_loose() -> None:
-    study, evaluator = staged_study(), Evaluator(Options())
+    study, evaluator = staged_study(*SHORT), Evaluator(Options())
     evaluated(evaluator, study, {})
     values = {"construct.lag screw first.screw.lag.present": False}
     again = evaluated(evaluator, study, values)
@@ -115,7 +116,7 @@ def assert_alike(anew: Outcome, again: Outcome, within: float = 1e-10) -> None:
 
 
 def test_what_is_shared_changes_no_figure_after_stages() -> None:
-    study, evaluator = staged_study(), Evaluator(Options())
+    study, evaluator = staged_study(*SHORT), Evaluator(Options())
     first = evaluated(evaluator, study, {})
     assert not first.failures
     sunk = first.results[0]["subsidence_mean_mm"]

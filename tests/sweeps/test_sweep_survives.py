@@ -25,12 +25,20 @@ from buttress.sweeps.sweep import (
 
 FRICTION = "fracture.shear plane.friction"
 VARY = [f"{FRICTION}=0.3,0.45", "section.modulus_scale=0.8,1"]
+MANY = [f"{FRICTION}=0.3:0.5:12", "section.modulus_scale=0.8,1"]
 
 
-def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path) -> None:
-    vary = [f"{FRICTION}=0.3:0.5:12", "section.modulus_scale=0.8,1"]
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The store of a sweep of many cases that nothing interrupts."""
+    path = tmp_path_factory.mktemp("whole") / "whole.sqlite"
+    sweep(small_study(), MANY, out=path, workers=0)
+    return path
+
+
+def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path, whole: Path) -> None:
     path = tmp_path / "s.sqlite"
-    process = started(path, 2, "nothing,lag screws", *vary)
+    process = started(path, 2, "nothing,lag screws", *MANY)
     wait_for_cases(path, 2, process)
     process.kill()
     process.wait()
@@ -43,35 +51,30 @@ def test_a_killed_sweep_goes_on_and_equals_one_run(tmp_path: Path) -> None:
     while any(alive(pid) for pid in worker_pids(path)) and time.monotonic() < deadline:
         time.sleep(0.1)
     assert not any(alive(pid) for pid in worker_pids(path)), "workers outlive their parent"
-    done = sweep(small_study(), vary, out=path, workers=0)
+    done = sweep(small_study(), MANY, out=path, workers=0)
     assert (done.skipped, done.done) == (solved, 24 - solved)
-    whole = tmp_path / "whole.sqlite"
-    sweep(small_study(), vary, out=whole, workers=0)
     assert_same(path, whole)
 
 
-def test_kills_at_any_moment_lose_nothing_that_was_stored(tmp_path: Path) -> None:
+def test_kills_at_any_moment_lose_nothing_that_was_stored(tmp_path: Path, whole: Path) -> None:
     # While the store is made, while workers start, and between cases.
-    vary = [f"{FRICTION}=0.3:0.5:12", "section.modulus_scale=0.8,1"]
     path = tmp_path / "s.sqlite"
     solved = 0
     lock = Path(f"{path}.lock")
     for moment in (0.0, 0.01, 0.5, 4.0):
         lock.unlink(missing_ok=True)  # left by the one that was killed
-        process = started(path, 2, "nothing,lag screws", *vary)
+        process = started(path, 2, "nothing,lag screws", *MANY)
         while not lock.exists() and process.poll() is None:
             time.sleep(0.001)
         time.sleep(moment)
         os.killpg(process.pid, signal.SIGKILL)
         process.communicate()
         if path.exists():
-            with Store(path, *_asked(vary)) as store:
+            with Store(path, *_asked(MANY)) as store:
                 assert len(store.done()) >= solved
                 solved = len(store.done())
-    done = sweep(small_study(), vary, out=path, workers=0)
+    done = sweep(small_study(), MANY, out=path, workers=0)
     assert (done.skipped, done.done, done.failures) == (solved, 24 - solved, {})
-    whole = tmp_path / "whole.sqlite"
-    sweep(small_study(), vary, out=whole, workers=0)
     assert_same(path, whole)
 
 
