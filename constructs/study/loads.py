@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, Field, PrivateAttr, model_validator
@@ -252,6 +253,9 @@ class LimitsInput(Checked):
     nothing, since a plate may carry far more than that. `movement_mm` is no limit: constructs are
     ordered by the load at which the largest of net subsidence, step-off and gap first reaches it.
     """
+
+    MEANT: ClassVar[Mapping[str, str]] = dict.fromkeys(
+        ("subsidence_mm", "subsidence", "sinking_mm", "depression"), "depression_mm")
 
     step_off_mm: Annotated[float, Within(0.05, 20, "mm")] = listed("anatomy.limits.step_off")
     depression_mm: Annotated[float, Within(0.05, 30, "mm")] = listed("anatomy.limits.depression")

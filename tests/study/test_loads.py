@@ -28,7 +28,7 @@ from buttress.study.activities import (
     weight,
 )
 from buttress.study.loads import LoadInput
-from buttress.study.read import parse_study, study_from
+from buttress.study.read import example_text, parse_study, study_from
 from buttress.sweeps.evaluate import Evaluator, Options, Task
 from buttress.sweeps.keys import case_hash, load_key, planned
 from buttress.sweeps.vary import varied
@@ -208,3 +208,10 @@ def test_answers_are_found_by_number_and_by_name() -> None:
     for asked in ("", "running", 700.0):
         with pytest.raises(InputError, match="walking"):
             made.load(asked)
+
+
+@pytest.mark.parametrize("key", ["subsidence_mm", "sinking_mm"])
+def test_a_limit_of_what_sinks_is_that_of_depression(key: str) -> None:
+    text = example_text("medial-shear").replace("[limits]", f"[limits]\n{key} = 2")
+    with pytest.raises(InputError, match='did you mean "depression_mm"'):
+        parse_study(text)
