@@ -15,7 +15,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import Kind
-from buttress.fe.moved.walk import Moving
+from buttress.fe.moved.walk import STEP_MM, Moving
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape, capacity
 from buttress.fe.solve.path import FAR, GROWTH, LOAD_LIMIT, RISES, Path, Point, press, steps
@@ -60,7 +60,8 @@ class Pressing:
                              expected="a share of the joint force on a condyle that is shown")
         self.ram = Ram.of(problem, pattern, base)
         self.geometry = None if large == "off" else Moving(
-            self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM, far_mm=FARTHEST_MM)
+            self.ram, FACES, 0.0 if large == "on" else MOVED_FROM_MM, far_mm=FARTHEST_MM,
+            longest=STEP_MM * min(1.0, (growth - 1.0) / (GROWTH - 1.0)))
         self._places = steps(FARTHEST_MM, growth=growth)
         self._path: Path | None = None
         self._far: Path | None = None

@@ -67,13 +67,13 @@ class Moving:
 
     ``kinds``: names of the contact links that form faces. ``from_mm``: motion of a body from which
     on a path moves its geometry. ``far_mm``: movement of any point of a meshed body with which a
-    path ends.
+    path ends. ``longest``: step of the ram [mm].
     """
 
     def __init__(self, ram: Ram, kinds: Iterable[str], from_mm: float, still_mm: float = STILL_MM,
-                 far_mm: float = np.inf) -> None:
+                 far_mm: float = np.inf, longest: float = STEP_MM) -> None:
         self.still_mm, self.kinds, self.far_mm = still_mm, tuple(kinds), far_mm
-        self.ram, self.from_mm, self.longest = ram, from_mm, STEP_MM
+        self.ram, self.from_mm, self.longest = ram, from_mm, longest
         self.cannot = ""
 
     @cached_property
