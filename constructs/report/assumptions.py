@@ -58,7 +58,7 @@ MODEL = (
     "that keep slip and crushing; the force that this takes is the load. <b>The state at a load is "
     "the first that is reached by pressing slowly from the tightened state.</b> A limit is reached "
     "at its first place on this path; the peak is the largest load of the path.",
-    "Once a piece or implant has moved by 0.25 mm, all of them are moved and turned along the "
+    "Once a piece or implant has moved by 0.05 mm, all of them are moved and turned along the "
     "path, fracture faces and plates meet anew where they then are, and the load keeps its line; "
     "with <b>large_movements</b> = \"off\" in [press] forces act where they do before any load.",
     "In stages, a part that is placed joins without force as the bone then lies, a tightened "
