@@ -47,7 +47,7 @@ def test_up_to_the_stated_movement_nothing_changes(paths):
     assert small.moves_from is None
     assert large.moves_from is not None
     same = [p for p in large.points if p.ram_mm <= large.moves_from]
-    assert len(same) > 3
+    assert len(same) >= 3
     for one, other in zip(same, small.points, strict=False):
         assert one.load_N == other.load_N
     assert np.abs(same[-1].answer.rigid).max() >= MOVED_FROM_MM
