@@ -73,7 +73,7 @@ def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
 def test_a_row_is_tightened_to_the_force_of_each_of_its_screws() -> None:
     """With the screws' own tension it read "to 300 N", with a force of the stage "to 200 N"."""
     found = staged({"do": "tighten", "what": [LAG]}, tighten(LAG, 200.0),
-                   screws={LAG: {"count": 2, "tension_N": 150}})
+                   screws={LAG: {"count": 2, "tension_N": 150}}, whole=True)
     assert [s.words for s in found.stages] == ["tighten lag to 150 N each",
                                                "tighten lag to 200 N each"]
     assert [s.screws[LAG].force_N for s in found.stages] == pytest.approx([300.0, 400.0])
