@@ -8,20 +8,20 @@ from typing import Any
 from buttress.bench.run import Say, run_bench
 from buttress.study.loads import HardeningInput, PressInput
 
-USUAL = "both"
+SMALL = "both, small movements"
+USUAL = "both, large movements"
 """What a study has unless it says otherwise."""
-MOVED = "both, large movements"
 
 
 def mechanisms() -> dict[str, dict[str, Any]]:
     """The parts of a study that each mechanism replaces, by its name."""
-    usual = HardeningInput()
-    return {"nothing hardens": {"hardening": HardeningInput(bone_share=0.0, metal_share=0.0)},
-            "crushed bone": {"hardening": HardeningInput(bone_share=usual.bone_share,
-                                                         metal_share=0.0)},
-            "metal": {"hardening": HardeningInput(bone_share=0.0, metal_share=usual.metal_share)},
-            USUAL: {"hardening": usual},
-            MOVED: {"hardening": usual, "press": PressInput(large_movements="auto")}}
+    usual, small = HardeningInput(), PressInput(large_movements="off")
+    hardens = {"nothing hardens": HardeningInput(bone_share=0.0, metal_share=0.0),
+               "crushed bone": HardeningInput(bone_share=usual.bone_share, metal_share=0.0),
+               "metal": HardeningInput(bone_share=0.0, metal_share=usual.metal_share),
+               SMALL: usual}
+    return {name: {"hardening": slopes, "press": small} for name, slopes in hardens.items()} | {
+        USUAL: {"hardening": usual, "press": PressInput(large_movements="auto")}}
 
 
 def run_mechanisms(say: Say = lambda text: None, only: Sequence[str] = ()

@@ -23,7 +23,7 @@ SAGITTAL = "no medial or lateral pieces, nothing of the bone beside the slice"
 LIMITS = (
     "A <b>flat section</b> stands for the bone (plane stress with a depth that varies): no "
     f"rotation about the long axis, {CORONAL}, no torsion.",
-    SMALL,
+    LARGE,
     "<b>No healing, no soft tissue</b>: no meniscus, ligament, muscle or cartilage. Nothing "
     "loosens or wears by itself: tension and friction fade only where a stage says by how much, "
     "and where stages load in cycles, bone and metal are the same in every cycle.",
@@ -58,9 +58,9 @@ MODEL = (
     "that keep slip and crushing; the force that this takes is the load. <b>The state at a load is "
     "the first that is reached by pressing slowly from the tightened state.</b> A limit is reached "
     "at its first place on this path; the peak is the largest load of the path.",
-    "Forces act where they do before any load (small movements), unless the study says otherwise: "
-    "with <b>large_movements</b> in [press] pieces and implants are moved and turned along the "
-    "path, fracture faces and plates meet anew where they then are, and the load keeps its line.",
+    "Once a piece or implant has moved by 0.05 mm, all of them are moved and turned along the "
+    "path, fracture faces and plates meet anew where they then are, and the load keeps its line; "
+    "with <b>large_movements</b> = \"off\" in [press] forces act where they do before any load.",
     "In stages, a part that is placed joins without force as the bone then lies, a tightened "
     "screw keeps its length from then on, and slip, crushing and bending stay. Where a stage "
     "relaxes screws, their heads are held at the lessened force while the pieces move, so that "
@@ -78,8 +78,8 @@ def stated(lines: Sequence[str], study: Study) -> list[str]:
     out = [line.replace("plane stress", study.section.plane_state) for line in lines]
     if study.section.sagittal:
         out = [line.replace(CORONAL, SAGITTAL) for line in out]
-    if study.press.large_movements != "off":
-        out = [LARGE if line == SMALL else line for line in out]
+    if study.press.large_movements == "off":
+        out = [SMALL if line == LARGE else line for line in out]
     return out if study.section.side_plates else [line.replace(SUMMED, RIM) for line in out]
 
 

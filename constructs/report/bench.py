@@ -22,9 +22,9 @@ and imitate the kind of fracture of each test (`constructs/bench/studies/`, each
 `buttress compare` takes)."""
 
 
-MECHANISMS = """Each claim with the model as it is (both), with what is crushed or metal alone
-hardening beyond its strength, with nothing that hardens, and with both on geometry that moves once
-a part has moved far (large movements). Made by `buttress verify --bench --mechanisms --out DIR`."""
+MECHANISMS = """Each claim with the model as it is (both what is crushed and metal harden beyond
+their strength, large movements) and in small movements with both, one or none of them hardening.
+Made by `buttress verify --bench --mechanisms --out DIR`."""
 
 
 @cache

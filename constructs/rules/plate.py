@@ -123,5 +123,5 @@ def _next_below(study: Study, construct: Construct, plate: Plate, line: PlateLin
                f'the first screw below the apex of "{fracture}" lies {arm:.1f} mm from it, and '
                "movements are taken as small",
                "a fragment that slides along the plate brings its apex nearer to that screw, which "
-               'small movements leave out: with large_movements = "auto" in [press] the plate may '
-               "carry far more at the same movement")
+               'small movements leave out: without large_movements = "off" in [press] the plate '
+               "may carry far more at the same movement")

@@ -239,7 +239,7 @@ class PressInput(Checked):
     slip and crushing are followed in more steps.
     """
 
-    large_movements: Literal["auto", "on", "off"] = "off"
+    large_movements: Literal["auto", "on", "off"] = "auto"
     step_growth: Annotated[float, Within(1.02, 1.5)] = listed("loads.path.step_growth")
 
 

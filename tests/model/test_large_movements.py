@@ -38,8 +38,8 @@ def paths(lag):
     return found
 
 
-def test_a_study_asks_for_it(lag):
-    assert lag[1].large == "off"
+def test_a_study_has_it_unless_it_says_otherwise(lag):
+    assert lag[1].large == "auto"
 
 
 def test_up_to_the_stated_movement_nothing_changes(paths):
@@ -183,8 +183,6 @@ slice_centre_mm = 2
 size_mm = 2.5
 [hardening]
 bone_share = 0.5
-[press]
-large_movements = "auto"
 [[construct]]
 name = "plate and chips"
 [[construct.plate]]

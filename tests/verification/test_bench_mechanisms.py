@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from buttress.bench import run
-from buttress.bench.mechanisms import MOVED, USUAL, mechanisms, run_mechanisms
+from buttress.bench.mechanisms import SMALL, USUAL, mechanisms, run_mechanisms
 from buttress.comparison.compare import compare
 from buttress.report.bench import mechanism_table, totals
 from buttress.study.study import Study
@@ -29,11 +29,11 @@ def test_each_column_is_solved_with_what_it_says(monkeypatch: pytest.MonkeyPatch
     hardens = {name: (s.hardening.bone_share > 0, s.hardening.metal_share > 0)
                for name, s in named.items()}
     assert hardens == {"nothing hardens": (False, False), "crushed bone": (True, False),
-                       "metal": (False, True), USUAL: (True, True), MOVED: (True, True)}
-    assert [n for n, s in named.items() if s.press.large_movements != "off"] == [MOVED]
+                       "metal": (False, True), SMALL: (True, True), USUAL: (True, True)}
+    assert [n for n, s in named.items() if s.press.large_movements != "off"] == [USUAL]
     # Nothing else of a study is changed.
     assert named[USUAL] == study
     assert {r["claim"]: r["verdicts"][USUAL] for r in rows} == {
         c["name"]: c["verdict"] for c in records[0]["claims"]}
-    assert sum(totals(rows)[MOVED].values()) == len(rows)
-    assert f"| {USUAL} | {MOVED} |" in mechanism_table(rows)
+    assert sum(totals(rows)[SMALL].values()) == len(rows)
+    assert f"| {SMALL} | {USUAL} |" in mechanism_table(rows)
