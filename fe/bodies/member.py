@@ -27,12 +27,12 @@ class BeamSection:
     shear: float
 
 
-def beam_stiffness(length: FloatArray, sections: Sequence[BeamSection]) -> FloatArray:
+def beam_stiffness(length: FloatArray, sections: FloatArray) -> FloatArray:
     """Stiffness ``(k, 6, 6)`` of elements of ``length (k,)`` in local axes.
 
-    Dofs (u, v, theta) at both ends.
+    ``sections (k, 3)``: EA, EI and kGA. Dofs (u, v, theta) at both ends.
     """
-    ea, ei, shear = np.array([(s.axial, s.bending, s.shear) for s in sections]).T
+    ea, ei, shear = sections.T
     phi = 12.0 * ei / (shear * length**2)
     a = ea / length
     b = 12.0 * ei / (length**3 * (1.0 + phi))
@@ -50,10 +50,9 @@ def beam_stiffness(length: FloatArray, sections: Sequence[BeamSection]) -> Float
     ]).transpose(2, 0, 1)
 
 
-def chain_stiffness(points: FloatArray, sections: Sequence[BeamSection]
-                    ) -> tuple[IntArray, FloatArray]:
+def chain_stiffness(points: FloatArray, sections: FloatArray) -> tuple[IntArray, FloatArray]:
     """Degrees of freedom ``(k-1, 6)`` and stiffness ``(k-1, 6, 6)`` of the elements of a chain
-    through ``points (k, 2)`` [mm], in space."""
+    through ``points (k, 2)`` [mm], in space; ``sections (k-1, 3)`` as of `beam_stiffness`."""
     step = np.diff(points, axis=0)
     length = np.hypot(*step.T)
     cos, sin = (step / length[:, None]).T
@@ -106,8 +105,9 @@ class Member(Body):
         if len(sections) != len(points) - 1:
             raise ValueError(f"{name}: {len(points)} nodes need {len(points) - 1} sections")
         self.sections = tuple(sections)
+        self.table = np.array([(s.axial, s.bending, s.shear) for s in sections]).reshape(-1, 3)
         n = 3 * len(points)
-        dofs, local = chain_stiffness(points, sections)
+        dofs, local = chain_stiffness(points, self.table)
         stiffness = sp.csc_matrix(
             (local.ravel(), (np.repeat(dofs, 6), np.tile(dofs, 6).ravel())), shape=(n, n))
         super().__init__(name, stiffness, points, fixed, rotation_dof=True)

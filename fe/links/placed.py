@@ -12,7 +12,7 @@ from typing import Protocol
 import numpy as np
 import scipy.sparse as sp
 
-from buttress.fe.arrays import BoolArray, FloatArray
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.bodies.member import Member
 
 
@@ -33,11 +33,33 @@ class Chain(Protocol):
 
 
 @dataclass(frozen=True)
+class Pushing:
+    """What unit forces of some links do to a body.
+
+    ``links (u,)`` are their numbers, ``rows (u, c)`` their coefficients for columns of the body's
+    own, and ``nodal (c or more, n_dof)`` these as forces on its nodes; None where the columns are
+    the motions of its nodes.
+    """
+
+    links: IntArray
+    rows: FloatArray | sp.csr_matrix
+    nodal: sp.csr_matrix | None = None
+
+    def columns(self, force: FloatArray) -> FloatArray:
+        """Forces of all links ``(n,)`` [N] as factors of the columns ``(c,)``."""
+        return np.asarray(self.rows.T @ force[self.links])
+
+    def nodes(self, force: FloatArray) -> FloatArray:
+        """Forces ``(n_dof,)`` on the nodes, in the body's own frame (a member's is space)."""
+        out = self.columns(force)
+        return out if self.nodal is None else np.asarray(self.nodal[:out.size].T @ out)
+
+
+@dataclass(frozen=True)
 class Placed:
     """The moved geometry of ``n`` links and ``b`` bodies.
 
-    ``columns``: of each body ``(n, n_dof)``, what a unit force of each link does to its nodes, in
-    the body's own frame (a member's frame is space). ``angle (b,)`` [rad], ``centre (b, 2)`` and
+    ``pushing``: of each body, what the forces of links do to it. ``angle (b,)`` [rad], ``centre (b, 2)`` and
     ``start (b, 2)`` are the poses (now, as built), ``length`` that of a turn of 1. ``members`` are
     chains through the points that members now have, ``bent`` the displacements of their nodes to
     there, elastic ones under ``forces`` among them; None for meshed bodies. ``measured (k,)`` are
@@ -46,7 +68,7 @@ class Placed:
     its second body, ``ground (2, n)``: or on none.
     """
 
-    columns: tuple[sp.csr_matrix, ...]
+    pushing: tuple[Pushing, ...]
     angle: FloatArray
     centre: FloatArray
     start: FloatArray

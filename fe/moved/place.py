@@ -112,7 +112,7 @@ class Mover:
         lay = self.layout
         direction, at_ends, ground = self._ends(j)
         return Placed(
-            columns=tuple(terms.columns), angle=config.angle, centre=config.centre,
+            pushing=tuple(part.pushing for part in terms.parts), angle=config.angle, centre=config.centre,
             start=lay.centre, length=lay.length, bent=tuple(terms.bent),
             forces=tuple(terms.forces),
             members=tuple(config.shapes.get(i) for i in range(len(lay.problem.bodies))),

@@ -26,7 +26,7 @@ class Pushes:
         self.loads = [_by_body(p.loads, b) for b in p.bodies]
         self.reads = [_by_body(p.measure_parts, b) for b in p.bodies]
         self.tables: list[FloatArray] = []
-        self._nodal: list[sp.csr_matrix] = []
+        self.nodal: list[sp.csr_matrix | None] = []
         self._start: list[tuple[int, int]] = []
         for i, body in enumerate(p.bodies):
             columns = [] if layout.member[i] else list(layout.columns[i])
@@ -35,11 +35,11 @@ class Pushes:
                 columns += [column, layout.turned(column)]
             if layout.member[i]:
                 self.tables.append(np.zeros((0, 0)))
-                self._nodal.append(sp.csr_matrix(sp.eye(body.n_dof)))
+                self.nodal.append(None)
             else:
                 ids = body.register(columns)
                 self.tables.append(body.flexibility(ids, ids))
-                self._nodal.append(body.matrix(ids))
+                self.nodal.append(body.matrix(ids))
         self._load_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.loads, p.bodies,
                                                                      strict=True)]
         self._read_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.reads, p.bodies,
@@ -58,11 +58,6 @@ class Pushes:
                 self.moment[i, case] += cross(body.points - layout.centre[i], v[:, :2]).sum()
                 if step == 3:
                     self.moment[i, case] += v[:, 2].sum()
-
-    def nodal(self, number: int, rows: sp.csr_matrix) -> sp.csr_matrix:
-        """Coefficients of a body's own columns as forces on its nodes."""
-        own = self._nodal[number]
-        return sp.csr_matrix(rows @ own[:rows.shape[1]])
 
     def on_member(self, number: int) -> tuple[sp.csr_matrix, sp.csr_matrix]:
         """Loads ``(p, n_dof)`` and measures ``(k, n_dof)`` on the nodes of a member."""

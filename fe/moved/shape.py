@@ -16,10 +16,14 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import scipy.linalg.lapack as lapack
 
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member, chain_stiffness, internal_forces
 from buttress.fe.moved.spots import cross, left_of, turned
+
+BAND = 5
+"""Degrees of freedom of an element beyond its first."""
 
 
 @dataclass(frozen=True)
@@ -35,33 +39,41 @@ class Shape:
     natural: Member
 
     @cached_property
-    def sections(self) -> list[BeamSection]:
-        """Of its elements, which give way as at their natural lengths, however stretched."""
+    def sections(self) -> FloatArray:
+        """EA, EI and kGA of its elements ``(k - 1, 3)``, which give way as at their natural
+        lengths, however stretched."""
         long = [np.hypot(*np.diff(x, axis=0).T) for x in (self.points, self.natural.points)]
-        return [BeamSection(k * s.axial, k * s.bending, s.shear / k) for s, k in zip(
-            self.natural.sections, (long[0] / long[1]).tolist(), strict=True)]
+        ratio = long[0] / long[1]
+        return self.natural.table * np.column_stack([ratio, ratio, 1.0 / ratio])
 
     @cached_property
     def member(self) -> Member:
         """The chain through its points."""
-        return Member(self.natural.name, self.points, self.sections)
+        return Member(self.natural.name, self.points,
+                      [BeamSection(*row) for row in self.sections.tolist()])
 
     @cached_property
     def flexibility(self) -> FloatArray:
         """Of the chain through its points, held where the natural member is ``(3k, 3k)``."""
         dofs, blocks = chain_stiffness(self.points, self.sections)
-        size = self.natural.n_dof
-        stiffness = np.zeros((size, size))
-        np.add.at(stiffness, (dofs[:, :, None], dofs[:, None, :]), blocks)
+        row, column = (np.broadcast_to(x, blocks.shape) for x in (dofs[:, :, None],
+                                                                  dofs[:, None, :]))
         # A held degree of freedom stands alone.
-        held = self.natural.held
-        stiffness[held], stiffness[:, held] = 0.0, 0.0
-        stiffness[held, held] = 1.0
-        out = np.linalg.inv(stiffness)
+        held = np.zeros(self.natural.n_dof, dtype=bool)
+        held[self.natural.held] = True
+        kept = (row >= column) & ~held[row] & ~held[column]
+        # Below the diagonal of a band, column by column (LAPACK).
+        band = np.zeros((BAND + 1, held.size))
+        np.add.at(band, (row[kept] - column[kept], column[kept]), blocks[kept])
+        band[0, held] = 1.0
+        factor, info = lapack.dpbtrf(band, lower=1)
+        if info != 0:
+            raise ValueError(f"'{self.natural.name}' is not held as it stands")
+        out = lapack.dpbtrs(factor, np.eye(held.size), lower=1)[0]
         out[held, held] = 0.0
         return np.asarray(0.5 * (out + out.T))
 
-    @property
+    @cached_property
     def bent(self) -> FloatArray:
         """Elastic displacements ``(3k,)`` of the chain under this shape's forces [mm, rad]."""
         return self.flexibility @ self.forces
@@ -78,7 +90,7 @@ def bend(natural: Member, hinges: IntArray, before: Shape, move: FloatArray,
     step = np.diff(x, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     inner = internal_forces(before.points, forces)
-    ea, ei, shear = np.array([(s.axial, s.bending, s.shear) for s in natural.sections]).T
+    ea, ei, shear = natural.table.T
     phi = 12.0 * ei / (shear * length**2)
     # An element on two pins under the moments of its ends.
     first, second = -inner[:, 2], inner[:, 3]

@@ -11,6 +11,7 @@ import scipy.sparse as sp
 
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.member import kinked
+from buttress.fe.links.placed import Pushing
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config, Shape
 from buttress.fe.moved.spots import cross, turned
@@ -34,15 +35,13 @@ class Joined:
 
 @dataclass(frozen=True)
 class _Columns:
-    """A body's columns: ``rows (n, c)`` of the links among them, their flexibilities ``table
-    (c, c)`` [mm/N], ``load (p, c)`` and ``read (k, c)`` of loads and measures, and the elastic
-    displacements ``(c,)`` [mm] in its present shape, zero for a meshed body."""
+    """A body's columns: those of its links (``pushing``), their flexibilities ``table
+    (c, c)`` [mm/N], ``load (p, c)`` and ``read (k, c)`` of loads and measures."""
 
-    rows: sp.csr_matrix
+    pushing: Pushing
     table: FloatArray
     load: sp.csr_matrix
     read: sp.csr_matrix
-    elastic: FloatArray
 
 
 class Terms:
@@ -54,7 +53,7 @@ class Terms:
     ``measure_loads (k, p)`` [mm/N]; ``kinks (n, h)``, ``load_kinks (h, p)``, ``measure_kinks
     (k, h)``, of kinks times the length of their body; ``in_shape (h,)`` the kinks that the shapes
     have [mm]; ``apart (n,)`` and ``load_base (p,)`` what links and loads are apart [mm].
-    ``columns``, ``bent`` and ``forces`` have one entry for each body, the last two None for those
+    ``parts``, ``bent`` and ``forces`` have one entry for each body, the last two None for those
     that are meshed.
     """
 
@@ -71,13 +70,11 @@ class Terms:
         self.kinks, self.load_kinks = np.zeros((n, h)), np.zeros((h, loads))
         self.measure_kinks, self.in_shape = np.zeros((measures, h)), np.zeros(h)
         self.apart, self.load_base = joined.apart.copy(), config.pushed.copy()
-        self.columns: list[sp.csr_matrix] = []
         self.bent: list[FloatArray | None] = []
         self.forces: list[FloatArray | None] = []
         self._body = self.layout.body[joined.spot]
         self._toward = joined.direction[joined.link]
-
-        self._parts: list[_Columns] = []
+        self.parts: list[_Columns] = []
         for number in range(len(problem.bodies)):
             self._add(number)
 
@@ -88,34 +85,35 @@ class Terms:
             shape = self.config.shapes[number]
             self._bend(number, shape, own)
             part = self._of_member(number, shape, own)
-            self.apart -= part.rows @ part.elastic
+            self.apart[part.pushing.links] -= part.pushing.rows @ shape.bent
         else:
             self.bent.append(None)
             self.forces.append(None)
             part = self._of_piece(number, own)
-        self._parts.append(part)
+        self.parts.append(part)
 
     def moved_by(self, force: FloatArray, load: FloatArray) -> FloatArray:
         """What forces of the links ``(n,)`` and loads ``(p,)`` move the links ``(n,)`` [mm] by the
         flexibilities of all bodies, which need not be filled in."""
         out = np.zeros(force.size)
-        for c in self._parts:
-            out += c.rows @ (c.table @ (c.load.T @ load - c.rows.T @ force))
+        for c in self.parts:
+            out[c.pushing.links] += c.pushing.rows @ (
+                c.table @ (c.load.T @ load - c.pushing.columns(force)))
         return out
 
     def fill(self) -> None:
         """Enter the flexibilities of all bodies."""
-        for number, part in enumerate(self._parts):
-            self._flex(number, part)
-            self.columns.append(self.pushes.nodal(number, part.rows))
+        for part in self.parts:
+            self._flex(part)
 
     def _of_member(self, number: int, shape: Shape, own: IntArray) -> _Columns:
         """Columns of a member are all motions of its nodes."""
         node = self.layout.node[self.joined.spot[own]]
         values = np.column_stack([self._toward[own], self._moments(shape.points[node], own)])
-        table, load, read = shape.flexibility, *self.pushes.on_member(number)
-        return _Columns(self._rows(own, values, 3 * node[:, None] + np.arange(3), table.shape[0]),
-                        table, load, read, shape.bent)
+        links, rows, own = self._legs(own, values)
+        table = np.zeros((links.size, len(shape.flexibility)))
+        np.add.at(table, (rows, 3 * node[:, None] + np.arange(3)), own)
+        return _Columns(Pushing(links, table), shape.flexibility, *self.pushes.on_member(number))
 
     def _of_piece(self, number: int, own: IntArray) -> _Columns:
         """Columns of a meshed body are those of its spots, in its own frame."""
@@ -123,8 +121,10 @@ class Terms:
         back = turned(-self.config.angle[self._body[own]], self._toward[own])
         values = np.einsum("kij,kj->ki", lay.span[spot], back)
         table, load, read = self.pushes.on_piece(number, self.config.angle[number])
-        return _Columns(self._rows(own, values, lay.table[spot], table.shape[0]),
-                        table, load, read, np.zeros(table.shape[0]))
+        links, at, values = self._legs(own, values)
+        rows = sp.csr_matrix((values.ravel(), (at.ravel(), lay.table[spot].ravel())),
+                             shape=(links.size, len(table)))
+        return _Columns(Pushing(links, rows, self.pushes.nodal[number]), table, load, read)
 
     def _moments(self, about: FloatArray, own: IntArray) -> FloatArray:
         """Moments of the forces of legs ``own`` about points of their body [mm], of the shape of
@@ -132,12 +132,12 @@ class Terms:
         j = self.joined
         return cross(j.at[own] - about, self._toward[own]) + j.lever[own]
 
-    def _rows(self, own: IntArray, values: FloatArray, at: IntArray, size: int) -> sp.csr_matrix:
-        """Links as combinations of a body's columns ``(n, size)``."""
-        values = values * self.joined.weight[own][:, None]
-        links = np.repeat(self.joined.link[own], values.shape[1])
-        return sp.csr_matrix((values.ravel(), (links, at.ravel())),
-                             shape=(self.layout.problem.n, size))
+    def _legs(self, own: IntArray, values: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
+        """The links of legs ``own``, in order, and of each value of a leg which of them it belongs
+        to, and the value with the leg's weight."""
+        links, at = np.unique(self.joined.link[own], return_inverse=True)
+        return (links, np.broadcast_to(at[:, None], values.shape),
+                values * self.joined.weight[own][:, None])
 
     def _bend(self, number: int, shape: Shape, own: IntArray) -> None:
         """The shape of a member, the kinks in it, and what its loads have moved so far."""
@@ -161,16 +161,15 @@ class Terms:
         # Dead loads on members: exactly what their nodes have moved, less what is elastic.
         self.load_base += load @ (moved - shape.bent)
 
-    def _flex(self, number: int, c: _Columns) -> None:
+    def _flex(self, c: _Columns) -> None:
         """What links, loads and measures move by the flexibility of a body."""
-        used = np.unique(self.joined.link[self._body == number])
-        rows = c.rows[used]
+        links, rows = c.pushing.links, c.pushing.rows
         first = rows @ c.table
-        self.flexibility[np.ix_(used, used)] += (rows @ first.T).T
+        self.flexibility[np.ix_(links, links)] += (rows @ first.T).T
         if c.load.nnz:
-            self.load_deformation[used] += (c.load @ first.T).T
+            self.load_deformation[links] += (c.load @ first.T).T
             self.load_flexibility += c.load @ (c.load @ c.table).T
         if c.read.nnz:
-            self.measure_links[:, used] += c.read @ first.T
+            self.measure_links[:, links] += c.read @ first.T
             if c.load.nnz:
                 self.measure_loads += c.read @ (c.load @ c.table).T

@@ -36,7 +36,7 @@ SNAP_MM = 3.0
 """The same where shorter steps were no use: something snaps."""
 FARTHEST_MM, FARTHEST_DEG = 20.0, 60.0
 """Movement of a body beyond which geometry is not followed."""
-STILL_MM = 5e-3
+STILL_MM = 0.02
 """Motion in a correction below which a configuration is that of its answer."""
 ROUNDS = 16
 """Corrections of a step before it is taken as not found."""
@@ -221,6 +221,8 @@ class Moving:
 
     def _memory(self, start: Moved, last: Point) -> Memory:
         """What the last point left, slip on faces counted from there in the new geometry."""
+        if not self.rubs.size:
+            return last.memory
         offset = last.memory.offset.copy()
         offset[self.rubs] = self.mover.slips(start.config, start.meeting, last.answer)[self.rubs]
         return replace(last.memory, offset=offset)
@@ -254,8 +256,8 @@ class Moving:
                 angle[i] += turn
                 continue
             shape, mine = config.shapes[i], lay.hinges == i
-            forces = self.mover.pushes.on_member(i)[0].T @ answer.load - placed.columns[
-                i].T @ answer.force
+            forces = (self.mover.pushes.on_member(i)[0].T @ answer.load
+                      - placed.pushing[i].nodes(answer.force))
             kinks = answer.kink[mine] / lay.length[i]
             forces = shape.forces + share * (forces - shape.forces)
             kinks = shape.kinks + share * (kinks - shape.kinks)

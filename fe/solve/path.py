@@ -262,8 +262,10 @@ class _Walk:
             self.missed, self.why = 0, ""
             return True
         if last:
-            if found is None:
-                self.gaps.append(Gap(place, "unconverged"))
+            # What carries load and then jumps was not followed there: more is not known.
+            if found is None or (self.points[-1].moved is not None
+                                 and self.points[-1].load_N > SEAT_N):
+                self.gaps.append(Gap(place, "unconverged" if found is None else "jumps"))
                 self.missed += 1
             else:
                 self.why = FARTHER if self.points[-1].moved is not None else BEYOND

@@ -68,7 +68,7 @@ def _moved_forces(problem: Condensed, placed: Placed, load: FloatArray, force: F
             given[column.dofs] = factor * column.values
             out[i] += given if body.rotation_dof else placed.turned(
                 i, given.reshape(-1, 2), back=True).ravel()
-    return [f - columns.T @ force for f, columns in zip(out, placed.columns, strict=True)]
+    return [f - part.nodes(force) for f, part in zip(out, placed.pushing, strict=True)]
 
 
 def _moved_displacements(problem: Condensed, placed: Placed, answer: Answer) -> list[FloatArray]:

@@ -92,8 +92,8 @@ class Subset:
         ground = np.ones((2, n), dtype=bool)
         direction[self.links], at[:, self.links] = old.direction, old.at
         ground[:, self.links] = old.ground
-        placed = replace(old, columns=tuple(sp.csr_matrix(rows @ c) for c in old.columns),
-                         direction=direction, at=at, ground=ground)
+        placed = replace(old, pushing=tuple(replace(p, links=self.links[p.links])
+                                            for p in old.pushing), direction=direction, at=at, ground=ground)
         return replace(self.whole, placed=placed, measure_links=moved.measure_links @ rows.T,
                        measure_rigid=moved.measure_rigid, measure_kinks=moved.measure_kinks,
                        measure_loads=moved.measure_loads)
