@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
-from buttress.results.beyond import needs_friction
+from buttress.results.beyond import friction_needed
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.judged import ONLY_FRICTION
@@ -26,7 +26,7 @@ from buttress.results.records import (
     ConstructResult,
     not_tightened,
 )
-from buttress.study.activities import carried
+from buttress.study.activities import carried, reached
 from buttress.study.checked import require_known
 from buttress.study.tables import number
 from buttress.words import BREAKS_RULE
@@ -256,9 +256,13 @@ def ending(c: ConstructResult) -> str:
     if c.ends_status == NOT_KNOWN:
         return f"peak not known above {carried(c.known_to_N or 0.0)} N"
     if c.equilibrium_ends_N is None:
-        least = c.without_friction_N or 0.0
-        friction = "" if not needs_friction(c, c.search_limit_N) else (
-            f", {ONLY_FRICTION}" + (f" above {carried(least)} N" if least >= 1.0 else ""))
+        least, limit = friction_needed(c)
+        if least is None or least > c.search_limit_N:
+            friction = ""
+        elif limit:
+            friction = f", with friction lost over a limit from {reached(least)} N"
+        else:
+            friction = f", {ONLY_FRICTION}" + (f" above {carried(least)} N" if least >= 1.0 else "")
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
         return (f"ends at {carried(c.equilibrium_ends_N)} N, where movements are larger than this "

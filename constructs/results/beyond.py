@@ -28,7 +28,3 @@ def friction_needed(found: ConstructResult | Bears) -> tuple[float | None, str]:
                 if r.load_N is not None and (most is None or r.load_N <= most)),
                default=(most, ""))
 
-
-def needs_friction(construct: ConstructResult, load: float) -> bool:
-    """Whether a load [N] is above what is carried without friction."""
-    return construct.without_friction_N is not None and load > construct.without_friction_N

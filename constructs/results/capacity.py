@@ -15,6 +15,10 @@ from buttress.results.limits import find_limit
 from buttress.results.records import LetsGo, LimitResult
 from buttress.results.search import Gauge, Search
 
+FIRST_RUNG_N, RUNG = 500.0, 1.25
+"""With friction lost, a path is pressed from rung to rung of this ladder of loads, each longer by a
+factor."""
+
 
 def bracket(lower: Capacity, upper: Capacity) -> tuple[float | None, float | None]:
     """Capacity in newtons of total force: without friction, with friction; None is unlimited."""
@@ -50,14 +54,36 @@ def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
 
 def friction_lost(model: Model, found: Sequence[Gauge], most: float = SEARCH_LIMIT_N
                   ) -> tuple[float | None, dict[str, LimitResult]]:
-    """What is carried with friction lost [N], as far as ``most``: by the path or, where that is not
-    known, by limit analysis if that says more; and the load at which each limit is reached then."""
-    least: float | None
-    least, known = model.without_friction(most)
-    if not known:
-        bound = bracket(model.capacity(frictionless=True), model.capacity())[0]
-        least = None if bound is None else max(bound, least)
+    """What is carried with friction lost [N], as far as ``most``, and the load at which each limit
+    is reached then.
+
+    What is carried is that of the path or, where that is not known, of limit analysis if that says
+    more. Once a limit is reached it is pressed no further, and what is carried is not asked: None.
+    """
+    asked = _rung(model, found, most)
+    least: float | None = None
+    if asked == most:
+        least, known = model.without_friction(most)
+        if not known:
+            bound = bracket(model.capacity(frictionless=True), model.capacity())[0]
+            least = None if bound is None else max(bound, least)
     if not model.stands:
         return least, {}
-    search = Search(model, most, lost=True)
+    search = Search(model, asked, lost=True)
     return least, {gauge.name: find_limit(search, gauge) for gauge in found}
+
+
+def _rung(model: Model, found: Sequence[Gauge], most: float) -> float:
+    """The load [N] of a ladder up to ``most`` at which a limit is reached with friction lost, or
+    ``most``."""
+    rung = FIRST_RUNG_N
+    while rung < most and model.stands and model.slippery is not None:
+        points = model.slippery.up_to(rung).points
+        if not points or points[-1].load_N < rung:
+            return most                     # it ends before
+        answer = model.slippery.since_tightened(points[-1])
+        if any(at is not None and at.value >= gauge.limit
+               for gauge in found for at in (gauge.read(answer),)):
+            return rung
+        rung *= RUNG
+    return most

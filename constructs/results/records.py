@@ -298,8 +298,9 @@ class ConstructResult(Derived, Displayed):
     ``equilibrium_ends_N``: the largest load of the path, None where it is not the end;
     ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
     of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
-    ``without_friction_N``: what its path carries with friction lost after tightening, or limit
-    analysis where that path is not known; ``limits_without_friction``: as ``limits``, on that path.
+    ``limits_without_friction``: as ``limits``, with friction lost after tightening, as far as the
+    first of them. ``without_friction_N``: where none is reached, what that path carries, or limit
+    analysis where it is not known.
     ``twin_of``: whose bonded twin this is. ``remarks``:
     what else to know of its parts when reading the answer. ``begins``: of a construct that its
     stages load, in which state it is pressed, in words.

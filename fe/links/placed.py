@@ -59,10 +59,11 @@ class Pushing:
 class Placed:
     """The moved geometry of ``n`` links and ``b`` bodies.
 
-    ``pushing``: of each body, what the forces of links do to it. ``angle (b,)`` [rad], ``centre (b, 2)`` and
-    ``start (b, 2)`` are the poses (now, as built), ``length`` that of a turn of 1. ``members`` are
-    chains through the points that members now have, ``bent`` the displacements of their nodes to
-    there, elastic ones under ``forces`` among them; None for meshed bodies. ``measured (k,)`` are
+    ``pushing``: of each body, what the forces of links do to it. ``angle (b,)`` [rad],
+    ``centre (b, 2)`` and ``start (b, 2)`` are the poses (now, as built), ``length`` that of a turn
+    of 1. ``members`` are chains through the points that members now have, ``bent`` the
+    displacements of their nodes to there, elastic ones under ``forces`` among them; None for meshed
+    bodies. ``measured (k,)`` are
     the measures of poses and shapes alone [mm], ``kinks (h,)`` those that the shapes have [mm].
     ``direction (n, 2)``: of each link's force; ``at (2, n, 2)``: where it acts on its first and
     its second body, ``ground (2, n)``: or on none.

@@ -112,8 +112,8 @@ class Mover:
         lay = self.layout
         direction, at_ends, ground = self._ends(j)
         return Placed(
-            pushing=tuple(part.pushing for part in terms.parts), angle=config.angle, centre=config.centre,
-            start=lay.centre, length=lay.length, bent=tuple(terms.bent),
+            pushing=tuple(part.pushing for part in terms.parts), angle=config.angle,
+            centre=config.centre, start=lay.centre, length=lay.length, bent=tuple(terms.bent),
             forces=tuple(terms.forces),
             members=tuple(config.shapes.get(i) for i in range(len(lay.problem.bodies))),
             measured=measured, kinks=terms.in_shape, direction=direction, at=at_ends,

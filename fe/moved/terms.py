@@ -110,10 +110,10 @@ class Terms:
         """Columns of a member are all motions of its nodes."""
         node = self.layout.node[self.joined.spot[own]]
         values = np.column_stack([self._toward[own], self._moments(shape.points[node], own)])
-        links, rows, own = self._legs(own, values)
-        table = np.zeros((links.size, len(shape.flexibility)))
-        np.add.at(table, (rows, 3 * node[:, None] + np.arange(3)), own)
-        return _Columns(Pushing(links, table), shape.flexibility, *self.pushes.on_member(number))
+        links, at, values = self._legs(own, values)
+        rows = np.zeros((links.size, len(shape.flexibility)))
+        np.add.at(rows, (at, 3 * node[:, None] + np.arange(3)), values)
+        return _Columns(Pushing(links, rows), shape.flexibility, *self.pushes.on_member(number))
 
     def _of_piece(self, number: int, own: IntArray) -> _Columns:
         """Columns of a meshed body are those of its spots, in its own frame."""

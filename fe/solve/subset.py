@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import scipy.sparse as sp
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
@@ -86,15 +85,15 @@ class Subset:
             raise ValueError("moved geometry of a subset without all bodies")
         n, old = self.whole.n, moved.placed
         assert old is not None
-        rows = sp.csr_matrix((np.ones(self.links.size), (self.links, np.arange(self.links.size))),
-                             shape=(n, self.links.size))
+        reads = np.zeros((len(moved.measure_links), n))
+        reads[:, self.links] = moved.measure_links
         direction, at = np.zeros((n, 2)), np.zeros((2, n, 2))
         ground = np.ones((2, n), dtype=bool)
         direction[self.links], at[:, self.links] = old.direction, old.at
         ground[:, self.links] = old.ground
-        placed = replace(old, pushing=tuple(replace(p, links=self.links[p.links])
-                                            for p in old.pushing), direction=direction, at=at, ground=ground)
-        return replace(self.whole, placed=placed, measure_links=moved.measure_links @ rows.T,
+        pushing = tuple(replace(p, links=self.links[p.links]) for p in old.pushing)
+        placed = replace(old, pushing=pushing, direction=direction, at=at, ground=ground)
+        return replace(self.whole, placed=placed, measure_links=reads,
                        measure_rigid=moved.measure_rigid, measure_kinks=moved.measure_kinks,
                        measure_loads=moved.measure_loads)
 
