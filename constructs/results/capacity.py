@@ -82,8 +82,8 @@ def _rung(model: Model, found: Sequence[Gauge], most: float) -> float:
         if not points or points[-1].load_N < rung:
             return most                     # it ends before
         answer = model.slippery.since_tightened(points[-1])
-        if any(at is not None and at.value >= gauge.limit
-               for gauge in found for at in (gauge.read(answer),)):
+        read = ((gauge.read(answer), gauge.limit) for gauge in found if not gauge.costly)
+        if any(at is not None and at.value >= limit for at, limit in read):
             return rung
         rung *= RUNG
     return most
