@@ -110,6 +110,9 @@ class Body:
         self._table = np.zeros((0, 0))
         self._motions = np.zeros((0, self.rigid.shape[1]))
         self._done = 0
+        # Of a free meshed body: R / sqrt(N), orthonormal.
+        self._modes = self.rigid / np.sqrt(len(self.points)) if (
+            not rotation_dof and self.rigid.shape[1] == 3 and not self.fixed.size) else None
 
     def _free_motions(self, all_rigid: FloatArray) -> FloatArray:
         """Rigid motions that the fixed dofs do not prevent, as ``(n_dof, r)``."""
@@ -141,16 +144,25 @@ class Body:
         """Displacements ``K^+ f``, shape as ``forces`` ``(n,)`` or ``(n, k)``, mm.
 
         For a floating body the result is meaningful only up to a rigid motion and for forces that
-        are in equilibrium.
+        are in equilibrium. Nodes of a meshed one do not move on the mean, and what forces lack of
+        equilibrium all nodes bear alike: neither rests on where its mesh is pinned.
         """
-        out = np.zeros_like(forces, dtype=float)
+        forces = self._without_mean(np.asarray(forces, dtype=float))
+        out = np.zeros_like(forces)
         if forces.ndim == 1:
             out[self._free] = self._lu.solve(np.ascontiguousarray(forces[self._free]))
-            return out
+            return self._without_mean(out)
         for start in range(0, forces.shape[1], BLOCK):
             block = np.ascontiguousarray(forces[self._free, start:start + BLOCK])
             out[self._free, start:start + BLOCK] = self._lu.solve(block)
-        return out
+        return self._without_mean(out)
+
+    def _without_mean(self, values: FloatArray) -> FloatArray:
+        """Displacements of a free meshed body without their mean motion, or forces on it with a
+        resultant that all nodes bear."""
+        if self._modes is None:
+            return values
+        return values - self._modes @ (self._modes.T @ values)
 
     def keep_small(self, move: float, turn: float) -> None:
         """Limits of small displacements: beyond ``move`` [mm] or ``turn`` [rad] a solution is
@@ -209,10 +221,14 @@ class Body:
             wider[:done, :done] = self._table[:done, :done]
             self._table = wider
         table, block = self._table[:total, :total], max(BLOCK, ENTRIES // self.n_dof)
+        # As in `solve`, of the columns alone.
+        modes = np.zeros((self._free.size, 0)) if self._modes is None else self._modes[self._free]
+        on_modes = self._motions[:, :modes.shape[1]] / np.sqrt(len(self.points))
         for start in range(done, total, block):
             stop = min(start + block, total)
-            rhs = np.ascontiguousarray(self._rows[start:stop].toarray().T)
-            table[:, start:stop] = np.asarray(self._rows @ self._lu.solve(rhs))
+            given = self._rows[start:stop].toarray().T - modes @ on_modes[start:stop].T
+            moved = self._lu.solve(np.ascontiguousarray(given))
+            table[:, start:stop] = self._rows @ moved - on_modes @ (modes.T @ moved)
         table[done:, :done] = table[:done, done:].T
         new = table[done:, done:]
         table[done:, done:] = 0.5 * (new + new.T)

@@ -43,12 +43,14 @@ class Curve:
 @dataclass(frozen=True)
 class Face:
     """The normal links of a face ``(k,)``, their friction links (`NONE` without), the spots of
-    their two ends, and the curve of either side."""
+    their two ends, and the curve of either side. The points of side ``slave`` meet the other: those
+    of the smaller piece, in whatever order pieces are listed."""
 
     normal: IntArray
     friction: IntArray
     spots: tuple[IntArray, IntArray]
     curves: tuple[Curve, Curve]
+    slave: int = 0
 
 
 @dataclass(frozen=True)
@@ -90,8 +92,10 @@ def faces_of(layout: Layout, kinds: Iterable[str]) -> tuple[Face, ...]:
             curves.append(_curve(layout, ends, whole, side))
         if min(c.spot.size for c in curves) >= 2:
             normal = np.array(own)
+            plate = bool(layout.member[bodies].any())
+            smaller = 0 if plate else int(np.argmin(layout.length[bodies]))
             out.append(Face(normal, np.array([rubs.get(i, NONE) for i in own]),
-                            (layout.a[normal], layout.b[normal]), (curves[0], curves[1])))
+                            (layout.a[normal], layout.b[normal]), (curves[0], curves[1]), smaller))
     return tuple(out)
 
 
@@ -115,10 +119,10 @@ def meet(faces: Iterable[Face], n: int, place: FloatArray, normal: FloatArray,
                   np.zeros((n, 2)), np.zeros((n, 2)))
     for face in faces:
         open_ = np.ones(face.normal.size, dtype=bool)
-        for side in (0, 1):
+        for side in (face.slave, 1 - face.slave):
             own = open_ if before is None else before.slave[face.normal] == side
-            if side == 1:
-                own = own & np.isin(face.spots[1], face.curves[1].spot[[0, -1]])
+            if side != face.slave:
+                own = own & np.isin(face.spots[side], face.curves[side].spot[[0, -1]])
             if not own.any():
                 continue
             links = face.normal[own]

@@ -93,7 +93,17 @@ class Mover:
         """Of the links [mm/N]. A corner may come to lie on a point of its own: their forces are
         then made unique."""
         own = self.layout.problem.compliance
-        return np.where(meeting.slave == 1, np.maximum(own, CORNER), own)
+        corner = (meeting.slave != NONE) & (meeting.slave != self._slave)
+        return np.where(corner, np.maximum(own, CORNER), own)
+
+    @cached_property
+    def _slave(self) -> IntArray:
+        """The side whose points meet the other, of the links of faces ``(n,)``."""
+        out = np.full(self.n, NONE)
+        for face in self.faces:
+            out[face.normal] = face.slave
+            out[face.friction[face.friction != NONE]] = face.slave
+        return out
 
     def _rigid(self, j: Joined, middle: FloatArray, modes: IntArray) -> FloatArray:
         """Rigid motions in the links ``(n, m)``: of body i, those from ``modes[i]`` on."""
