@@ -44,7 +44,7 @@ class Curve:
 class Face:
     """The normal links of a face ``(k,)``, their friction links (`NONE` without), the spots of
     their two ends, and the curve of either side. The points of side ``slave`` meet the other: those
-    of the smaller piece, in whatever order pieces are listed."""
+    of the larger piece, in whatever order pieces are listed."""
 
     normal: IntArray
     friction: IntArray
@@ -93,9 +93,9 @@ def faces_of(layout: Layout, kinds: Iterable[str]) -> tuple[Face, ...]:
         if min(c.spot.size for c in curves) >= 2:
             normal = np.array(own)
             plate = bool(layout.member[bodies].any())
-            smaller = 0 if plate else int(np.argmin(layout.length[bodies]))
+            larger = 0 if plate else int(np.argmax(layout.length[bodies]))
             out.append(Face(normal, np.array([rubs.get(i, NONE) for i in own]),
-                            (layout.a[normal], layout.b[normal]), (curves[0], curves[1]), smaller))
+                            (layout.a[normal], layout.b[normal]), (curves[0], curves[1]), larger))
     return tuple(out)
 
 
