@@ -45,6 +45,9 @@ MOST_GAPS, MOST_GAPS_MOVED = 6, 2
 MOST_PIVOTS = 20_000
 """Pivots of Lemke's method on one path; after them it is not asked again, and what the other ways
 do not find is not known."""
+MOST_LOST = 12
+"""Steps on moved geometry of one path that may find nothing, those that were then halved among
+them: where more is needed it catches on every point that it passes, and more is not known."""
 PLATEAU, LAST = 1e-3, 0.2
 """A load that rises by less than this share of the peak over the last fifth of the way is on its
 plateau."""
@@ -107,6 +110,8 @@ class Path:
     zero: float = 0.0
     pivots: int = 0
     """Of Lemke's method, up to the last point."""
+    lost: int = 0
+    """Steps on moved geometry that found nothing, up to the last point."""
     tried: float = 0.0
     """The largest of the stated displacements [mm] that was tried, reached or not."""
 
@@ -177,7 +182,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
         walk = _Walk(ram, onto.points[0], onto.zero, geometry)
         walk.points, walk.gaps, walk.size = list(onto.points), list(onto.gaps), onto.largest
         walk.missed = sum(g.ram_mm > walk.points[-1].ram_mm for g in walk.gaps)
-        walk.pivots = onto.pivots
+        walk.pivots, walk.lost = onto.pivots, onto.lost
         places = [place for place in places if place > onto.tried]
     elif after is None:
         rest = ram.rest(memory, near)
@@ -200,12 +205,12 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
             if point.load_N > most_load:
                 why = why or LOAD_LIMIT
         why = why or walk.why
-        if why or walk.missed >= (MOST_GAPS if walk.points[-1].moved is None else MOST_GAPS_MOVED):
+        if why or walk.missed >= walk.most_gaps:
             break
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
     peak, peak_status = _peak(walk.points, walk.gaps, why, most_load)
     return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
-                walk.zero, walk.pivots, tried)
+                walk.zero, walk.pivots, walk.lost, tried)
 
 
 class _Walk:
@@ -215,7 +220,14 @@ class _Walk:
         self.ram, self.zero, self.geometry = ram, zero, geometry
         self.points, self.gaps = [start], list[Gap]()
         self.size, self.missed, self.why = abs(start.load_N), 0, ""
-        self.pivots = 0
+        self.pivots = self.lost = 0
+
+    @property
+    def most_gaps(self) -> int:
+        """Gaps one after another with which the path ends."""
+        if self.points[-1].moved is None:
+            return MOST_GAPS
+        return MOST_GAPS_MOVED if self.lost < MOST_LOST else 1
 
     def seat(self, place: float) -> None:
         """Seat the parts by a small force, if they are then short of a displacement [mm].
@@ -261,7 +273,8 @@ class _Walk:
         if found is True:
             self.missed, self.why = 0, ""
             return True
-        if last:
+        self.lost += self.points[-1].moved is not None
+        if last or self.lost >= MOST_LOST:
             # What carries load and then jumps was not followed there: more is not known.
             if found is None or (self.points[-1].moved is not None
                                  and self.points[-1].load_N > SEAT_N):
