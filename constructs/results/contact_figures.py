@@ -12,7 +12,7 @@ from buttress.fe.bodies.assembly import quadrature_points
 from buttress.fe.bodies.stress import principal, strain
 from buttress.fe.bodies.stress import weights as area_weights
 from buttress.fe.solve.answer import Answer
-from buttress.fe.solve.recover import resultant
+from buttress.fe.solve.recover import pushes
 from buttress.model.model import Model
 from buttress.results.contacts import ContactLine, percentile
 from buttress.results.records import ContactProfile, ContactResult, GraftResult
@@ -89,11 +89,7 @@ def _forces_on(model: Model, answer: Answer, solid: Solid
     """Force (Fx, Fy) [N] on a fill from each body that it touches, screws and wires too."""
     names = {id(s.body): s.name for s in model.solids}
     names |= {id(p.member): p.name for p in model.hardware.parts}
-    total: dict[str, FloatArray] = {}
-    for value, link in zip(answer.force, model.problem.links.links, strict=True):
-        for sign, end, other in ((-1.0, link.a, link.b), (1.0, link.b, link.a)):
-            if end.body is solid.body and end.column is not None:
-                who = total.setdefault(names.get(id(other.body), "ground"), np.zeros(2))
-                who += sign * value * resultant(solid.body, end.column, np.zeros(2))[:2]
+    _, total = pushes(model.problem, answer, solid.body, np.zeros(2),
+                      who=lambda link, other: names.get(id(other.body), "ground"))
     for name, force in total.items():
         yield name, (float(force[0]), float(force[1]))

@@ -32,9 +32,9 @@ AT_BOUND = 1e-6
 class ContactLine:
     """The nodes of one line of contact in order, with what was found there under one load.
 
-    ``normals``, as built, point from the first body of ``pairs`` to the second; ``pair`` numbers
-    the two bodies of each node. ``opening`` and ``crushed`` are 0 where a node neither parts nor
-    crushes.
+    ``normals``, as faces then lie, point from the first body of ``pairs`` to the second; ``pair``
+    numbers the two bodies of each node. ``opening`` and ``crushed`` are 0 where a node neither
+    parts nor crushes.
     """
 
     name: str
@@ -120,9 +120,11 @@ def _line(model: Model, answer: Answer, name: str, kind: str, numbers: IntArray,
     upper = model.problem.upper[numbers]
     at = np.isfinite(upper) & (force >= upper * (1.0 - AT_BOUND))
     order = np.lexsort((position, pair))
+    placed = None if answer.moved is None else answer.moved.placed
+    normals = np.array([x.direction for x in mine]) if placed is None else placed.direction[numbers]
     return ContactLine(
         name=name, kind=kind, places=places[order],
-        normals=np.array([x.direction for x in mine])[order], position=position[order],
+        normals=normals[order], position=position[order],
         length=(weight / depth)[order], depth=depth[order], pair=pair[order], pairs=tuple(names),
         force=force[order], rub=rub[order],
         opening=np.where(force > 0.0, 0.0, np.maximum(-slack, 0.0))[order],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.bodies.member import Member, kinked
 from buttress.fe.links.condense import Condensed, kink_motions
+from buttress.fe.links.link import End, Link
 from buttress.fe.links.placed import Placed
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Escape
@@ -135,12 +137,14 @@ def resultant(body: Body, column: Column, about: FloatArray) -> FloatArray:
     return np.array([fx.sum(), fy.sum(), (arm[:, 0] * fy - arm[:, 1] * fx + turn).sum()])
 
 
-def pushes(problem: Condensed, answer: Answer, body: Body, about: FloatArray
+def pushes(problem: Condensed, answer: Answer, body: Body, about: FloatArray,
+           who: Callable[[Link, End], str] = lambda link, other: link.source
            ) -> tuple[FloatArray, dict[str, FloatArray]]:
     """Applied load and the forces of every source on a body, each ``(3,)``:
     Fx and Fy [N], moment [N mm].
 
-    In moved geometry they are those in space, about the point of the body that was at ``about``.
+    ``who``: the source of a link, from its other end. In moved geometry forces are those in space,
+    about the point of the body that was at ``about``.
     """
     placed = None if answer.moved is None else answer.moved.placed
     if placed is not None:
@@ -152,18 +156,15 @@ def pushes(problem: Condensed, answer: Answer, body: Body, about: FloatArray
             if loaded is body:
                 applied += factor * resultant(body, column, about)
     sources: dict[str, FloatArray] = {}
-    if placed is not None:
-        for i, link in enumerate(problem.links.links):
-            for side, (sign, end) in enumerate(((-1.0, link.a), (1.0, link.b))):
-                if end.body is body and end.column is not None:
-                    push, arm = sign * answer.force[i] * placed.direction[i], placed.at[side, i]
-                    arm = arm - about
-                    total = sources.setdefault(link.source, np.zeros(3))
-                    total += [*push, arm[0] * push[1] - arm[1] * push[0]]
-        return applied, sources
-    for value, link in zip(answer.force, problem.links.links, strict=True):
-        for sign, end in ((-1.0, link.a), (1.0, link.b)):
-            if end.body is body and end.column is not None:
-                total = sources.setdefault(link.source, np.zeros(3))
-                total += sign * value * resultant(body, end.column, about)
+    for i, link in enumerate(problem.links.links):
+        for side, (sign, end, other) in enumerate(((-1.0, link.a, link.b), (1.0, link.b, link.a))):
+            if end.body is not body or end.column is None:
+                continue
+            if placed is None:
+                push = resultant(body, end.column, about)
+            else:
+                (x, y), arm = placed.direction[i], placed.at[side, i] - about
+                push = np.array([x, y, arm[0] * y - arm[1] * x])
+            total = sources.setdefault(who(link, other), np.zeros(3))
+            total += sign * answer.force[i] * push
     return applied, sources

@@ -10,8 +10,11 @@ from small_study import small_study
 
 from buttress.comparison.compare import compare
 from buttress.model.install import build_model
-from buttress.model.model import Bones
+from buttress.model.model import Bones, Model, intact_measures
 from buttress.results.capacity import friction_lost
+from buttress.results.limits import find_limit, gauges
+from buttress.results.reader import Reader, intact_subsidence
+from buttress.results.search import Search
 from buttress.study.loads import HardeningInput, PressInput
 
 STUDY = small_study("nothing", "lag screws", "antiglide")
@@ -67,6 +70,32 @@ def test_a_body_mass_changes_no_load_that_is_carried_without_friction() -> None:
         load = STUDY.load.model_copy(update={"body_mass_kg": mass})
         study = STUDY.model_copy(update={"load": load, "constructs": STUDY.constructs[1:2]})
         (result,) = compare(study, pictures=False).constructs
-        assert result.without_friction_N > 1.1 * result.capacity_N[0]
-        found.append(result.without_friction_N)
+        lost = result.limits_without_friction["step-off"].load_N
+        assert lost is not None
+        assert lost > 1.1 * result.capacity_N[0]
+        # Once a limit is reached, what is carried beyond it is not asked.
+        assert result.without_friction_N is None
+        found.append(lost)
     assert found[0] == pytest.approx(found[1], rel=1e-9)
+
+
+def test_with_friction_lost_it_is_pressed_no_farther_than_to_the_first_limit() -> None:
+    """The limit is reached where pressing to the end says, too."""
+    def model() -> Model:
+        bones = Bones(STUDY)
+        return build_model(bones.of(STUDY.constructs[1]), STUDY.constructs[1])
+
+    short, whole = model(), model()
+    found = gauges(Reader.of(short.bone, intact_subsidence(short.bone, intact_measures(short.bone))), short, STUDY.limits)
+    least, limits = friction_lost(short, found)
+    search = Search(whole, lost=True)
+    for gauge in gauges(Reader.of(whole.bone, intact_subsidence(whole.bone, intact_measures(whole.bone))), whole, STUDY.limits):
+        if limits[gauge.name].load_N is not None:
+            assert limits[gauge.name].load_N == pytest.approx(
+                find_limit(search, gauge).load_N, rel=1e-9)
+    reached = [r.load_N for r in limits.values() if r.load_N is not None]
+    assert reached
+    assert least is None
+    assert short.slippery is not None
+    assert max(p.load_N for p in short.slippery.up_to(0.0).points) < 1.6 * min(reached)
+    assert search.known_to > 1.8 * min(reached)

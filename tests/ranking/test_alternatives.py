@@ -143,13 +143,15 @@ def test_an_alternative_is_the_changed_study_solved_the_same_way(name: str, key:
     else:
         # Friction lost after tightening: what the comparison itself says is carried then.
         own = made()["lag screws"]
-        assert own.without_friction_N is not None
-        assert got.peak_N == pytest.approx(own.without_friction_N, rel=1e-9)
+        assert own.without_friction_N is None       # a limit is reached before
         lost = {k: r.load_N for k, r in own.limits_without_friction.items()}
         assert lost["step-off"] is not None
         for name, load in lost.items():
             there = got.limits[name].load_N
-            assert load == (None if there is None else pytest.approx(there, rel=1e-3)), name
+            if load is None:    # it is not asked for beyond the first limit
+                assert there is None or there > lost["step-off"], name
+            else:
+                assert load == pytest.approx(there, rel=1e-3), name
         assert reserve(got).load_N < reserve(own).load_N
         assert got.path is not None
         assert not any(e.kind == "yield" and e.where.part == "shear plane" for e in got.path.events)
