@@ -17,6 +17,7 @@ from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.results.beyond import needs_friction
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
+from buttress.results.crushed import BONE, MEDIA
 from buttress.results.judged import ONLY_FRICTION
 from buttress.results.path import lies_between
 from buttress.results.records import (
@@ -35,14 +36,17 @@ SHOWN_MM = 2.2
 """Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
 MOVEMENT = "movement: the largest of net subsidence, step-off and gap"
 ORDER, FAILURE = "constructs are ordered here", "failure in bench tests"
-EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is crushed"),
+EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "{} is crushed"),
           "yield": ("P", "part of an anchorage reaches its strength"),
+          "thread": ("^", "the thread of a screw gives way"),
           "hinge": ("D", "a plastic hinge forms"),
           "snap": ("*", "snap-through")}
-"""Marker and meaning of the events that are drawn; slip begins with the first load."""
+"""Marker and meaning of the events that are drawn (``{}``: what is crushed); slip begins with the
+first load."""
 PEAK, CROSSING, STUDY = "peak", "two curves cross", "loads of the study"
 BARS = "error bar over meshes"
-MARKS = (*(meaning for _, meaning in EVENTS.values()), PEAK, CROSSING, STUDY, BARS)
+MARKS = (*(meaning.format(" or ".join(MEDIA[:3])) for _, meaning in EVENTS.values()), PEAK,
+         CROSSING, STUDY, BARS)
 
 
 def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | None = None
@@ -149,7 +153,8 @@ def _frame(ax: Axes, comparison: Comparison, drawn: Sequence[Curve],
 
 def _signs(kinds: set[str], stated: dict[str, tuple[float, Any]]) -> list[Line2D]:
     """Entries of the list for the marks and lines that were drawn."""
-    out = [_sign(*EVENTS[k]) for k in EVENTS if k in kinds]
+    crushed = " or ".join(x for x in MEDIA if x in kinds)
+    out = [_sign(sign, words.format(crushed)) for k, (sign, words) in EVENTS.items() if k in kinds]
     out += [_sign("X", PEAK)] if PEAK in kinds else []
     out += [Line2D([], [], linestyle="none", marker="o", markersize=12, markerfacecolor="none",
                    markeredgecolor="black", label=CROSSING)] if CROSSING in kinds else []
@@ -226,7 +231,8 @@ def shown(c: ConstructResult, fragment: str | None) -> Curve:
 
 
 def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> set[str]:
-    """Draw the first event of each kind, and the peak; the kinds that were drawn."""
+    """Draw the first event of each kind, and the peak; the kinds that were drawn, and what is
+    crushed."""
     if c.path is None:
         return set()
     at = np.array([p.ram_mm for p in c.path.points])
@@ -241,7 +247,7 @@ def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> se
         x = float(np.interp(event.ram_mm, at, np.array(sunk, dtype=float)))
         if abs(x) > SHOWN_MM or event.load_N <= 0.0:
             continue
-        seen.add(event.kind)
+        seen |= {event.kind, event.what or BONE} if event.kind == "crushing" else {event.kind}
         marker = "X" if event.kind == PEAK else EVENTS[event.kind][0]
         ax.plot(x, event.load_N, marker=marker, markersize=12 if event.kind == PEAK else 9,
                 color=colour, markeredgecolor="white", markeredgewidth=0.8, zorder=6,

@@ -17,7 +17,7 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.results.spread import Alternative
-from buttress.results.verdict import FAILURES, failure_words, first_failure, standing
+from buttress.results.verdict import FAILURES, FURTHER, failure_words, first_failure, standing
 from buttress.study.loads import LoadInput
 
 ORDER, FAILURE, BEARING = "order", "first failing part", "weight bearing"
@@ -77,8 +77,8 @@ def fails(c: ConstructResult) -> str:
         return UNKNOWN if reserve(c).kind == AT_LEAST else "it carries no load"
     event = None if c.path is None else first_failure(c.path)
     if event is None:
-        return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing reaches its strength"
-    if (event.kind, event.where.part) in standing(c):
+        return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing gives way"
+    if event.kind in FURTHER and (event.kind, event.where.part) in standing(c):
         return f"{failure_words(c, event)} than by tightening alone"
     return f"first {failure_words(c, event)}"
 

@@ -256,12 +256,13 @@ def test_what_is_not_known_is_no_tie_and_no_verdict() -> None:
 
 def test_a_part_that_tightening_has_brought_to_its_strength_is_said_to_give_more() -> None:
     a = spread()["a"]
-    yields = PathEvent("yield", 500.0, 0.1, Where("upper lag", None))
-    path = replace(a.path, events=(yields,))
-    assert fails(replace(a, path=path)) == (
-        "first part of the anchorage of 'upper lag' reaches its strength")
-    assert fails(replace(a, path=replace(path, already=(replace(yields, load_N=0.0),)))) == (
-        "more of the anchorage of 'upper lag' reaches its strength than by tightening alone")
+    bends = PathEvent("hinge", 500.0, 0.1, Where("upper lag", None))
+    path = replace(a.path, events=(bends,))
+    assert fails(replace(a, path=path)) == "first 'upper lag' forms a plastic hinge"
+    assert fails(replace(a, path=replace(path, already=(replace(bends, load_N=0.0),)))) == (
+        "'upper lag' forms a further plastic hinge than by tightening alone")
+    part = replace(path, events=(PathEvent("yield", 500.0, 0.1, Where("upper lag", None)),))
+    assert fails(replace(a, path=part)) == "nothing gives way"
 
 
 def test_the_same_words_at_every_load_are_told_once() -> None:

@@ -28,7 +28,8 @@ def pressed(name: str, curve: dict[float, float], events: tuple[PathEvent, ...] 
 
 
 def event(kind: str, load: float, ram: float, part: str) -> PathEvent:
-    return PathEvent(kind, load, ram, Where(part, (-31.2, -40.0)))
+    what = ("graft" if part == "graft" else "bone") if kind == "crushing" else ""
+    return PathEvent(kind, load, ram, Where(part, (-31.2, -40.0)), what)
 
 
 STIFF = {0.0: 0.0, 1000.0: 0.1, 2000.0: 0.2, 2100.0: 1.0}
@@ -86,18 +87,43 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
 
 
+def test_part_of_a_thread_at_its_strength_is_no_failure() -> None:
+    """The last millimetres of a thread are at their strength long before the screw moves: what is
+    told is the load at which all of it in a piece is."""
+    events = (event("yield", 22.0, 0.01, "upper lag"), event("hinge", 900.0, 0.3, "plate"),
+              event("thread", 620.0, 0.2, "upper lag"))
+    made = pressed("a", STIFF, events)
+    assert first_failure(made.path).kind == "thread"
+    assert "first, at about 620 N, the thread of 'upper lag' gives way" in verdict(made, (made,))
+    assert "22 N" not in verdict(made, (made,))
+    bent = pressed("a", STIFF, events[:2])
+    assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
+        bent, (bent,))
+
+
+def test_part_of_a_thread_is_told_where_nothing_else_is_known() -> None:
+    part = event("yield", 620.0, 0.2, "upper lag")
+    made = pressed("a", STIFF, (part,))
+    assert ("nothing gives way up to 2100 N; part of the anchorage of 'upper lag' reaches its "
+            "strength at about 620 N") in verdict(made, (made,))
+    made = replace(made, path=replace(made.path, already=(replace(part, load_N=0.0),)))
+    assert ("nothing gives way up to 2100 N; part of the anchorage of 'upper lag' is at its "
+            "strength when tightened") in verdict(made, (made,))
+
+
 def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> None:
-    standing = (event("yield", 0.0, 0.0, "upper lag"), event("slip", 0.0, 0.0, "plate"))
-    events = (event("yield", 620.0, 0.1, "upper lag"), event("peak", 2000.0, 0.9, "ram"))
+    standing = (event("hinge", 0.0, 0.0, "plate"), event("yield", 0.0, 0.0, "upper lag"),
+                event("slip", 0.0, 0.0, "plate"))
+    events = (event("hinge", 620.0, 0.1, "plate"), event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     made = replace(made, path=replace(made.path, already=standing))
-    assert ("; already when tightened, part of the anchorage of 'upper lag' is at its strength; "
-            "then, at about 620 N, more of the anchorage of 'upper lag' reaches its strength"
-            ) in verdict(made, (made,))
-    other = replace(made, path=replace(made.path, events=(event("hinge", 900.0, 0.3, "plate"),)))
-    assert "is at its strength; then, at about 900 N, the plate 'plate' forms a plastic hinge" \
+    assert ("; already when tightened, the plate 'plate' has a plastic hinge; then, at about 620 "
+            "N, the plate 'plate' forms a further plastic hinge") in verdict(made, (made,))
+    other = replace(made, path=replace(made.path, events=(
+        event("thread", 900.0, 0.3, "upper lag"),)))
+    assert "has a plastic hinge; then, at about 900 N, the thread of 'upper lag' gives way" \
         in verdict(other, (other,))
-    none = replace(made, path=replace(made.path, events=()))
+    none = replace(made, path=replace(made.path, events=(), already=standing[:1]))
     assert "nothing more reaches its strength up to 2100 N" in verdict(none, (none,))
     assert "slip" not in verdict(none, (none,))
 
@@ -151,12 +177,12 @@ def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -
 
 def test_a_row_of_screws_is_no_screw() -> None:
     """Four screws side by side were spoken of as "the screw 'raft'"."""
-    made = pressed("a", STIFF, (event("yield", 700.0, 0.2, "raft"),))
+    made = pressed("a", STIFF, (event("thread", 700.0, 0.2, "raft"),))
     load = made.loads[-1]
     members = {"raft": replace(load.members["plate"], kind="screw", count=4)}
     made = replace(made, loads=(*made.loads[:-1], replace(load, members=members)))
-    assert ("first, at about 700 N, part of the anchorage of the row of 4 screws 'raft' reaches "
-            "its strength") in verdict(made, (made,))
+    assert ("first, at about 700 N, the threads of the row of 4 screws 'raft' give way"
+            ) in verdict(made, (made,))
 
 
 EARLY = {0.0: 0.0, 2000.0: 0.1, 2900.0: 0.2, 3900.0: 0.6, 4000.0: 2.0}
