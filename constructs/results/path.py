@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from buttress.results.bar import Bar
+from buttress.words import fixed
 
 
 @dataclass(frozen=True)
@@ -16,10 +17,10 @@ class Where:
 
     @property
     def words(self) -> str:
-        """Part and place: ``plate at (-31, -40) mm``."""
+        """Part and place: ``plate at (−31, −40) mm``."""
         if self.place_mm is None:
             return self.part
-        x, y = (round(v) + 0 for v in self.place_mm)
+        x, y = (fixed(v, 0) for v in self.place_mm)
         return f"{self.part} at ({x}, {y}) mm"
 
 

@@ -10,7 +10,6 @@ import pytest
 from perfect import perfect
 from small_study import small_study
 
-from buttress import LABEL
 from buttress.draw.sweep import over_range
 from buttress.fe.errors import ButtressError, InputError
 from buttress.ranking import inputs as uncertain
@@ -190,7 +189,6 @@ def test_each_limit_has_its_own_share_and_indices(monkeypatch: pytest.MonkeyPatc
     assert driven.total[1 - decides, 0] == 0.0
     monkeypatch.setenv("COLUMNS", "120")
     text = "\n".join(table_lines(found))
-    assert "meets each limit" in text
     # Each column says what it counts: shares in %, or samples.
     head = next(i for i, line in enumerate(text.splitlines()) if line.startswith("construct"))
     assert text.splitlines()[head + 1].split() == ["%"] * 3 + ["samples"] * 3 + ["1", "is", "best"]
@@ -296,8 +294,7 @@ def test_what_holds_is_before_what_lets_go_and_that_before_what_failed() -> None
 # -- all of it --------------------------------------------------------------------------------
 
 @pytest.mark.usefixtures("two_inputs")
-def test_a_ranking_from_the_study_to_its_folder(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     told: list[str] = []
     asked = {"samples": 8, "seed": 2, "out": tmp_path / "r.sqlite", "load": 600.0, "workers": 0}
     found = rank(STUDY, say=told.append, **asked)
@@ -314,9 +311,6 @@ def test_a_ranking_from_the_study_to_its_folder(
     again = rank(STUDY, **asked)
     assert again.summary.done == 0
     assert again.sentence == found.sentence
-    for wide in (60, 80, 100):
-        monkeypatch.setenv("COLUMNS", str(wide))
-        assert max(len(line) for line in table_lines(again) if line != LABEL) <= wide
     lines = table_lines(again)
     assert any("meets all limits" in line for line in lines)
     folder = tmp_path / "r-rank"
