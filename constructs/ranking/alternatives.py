@@ -14,6 +14,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from buttress.bone.fills import fill_material
 from buttress.comparison.solving import solved
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
@@ -22,13 +23,17 @@ from buttress.results.reader import Reader
 from buttress.results.records import ConstructResult
 from buttress.results.spread import Alternative, ModelSpread
 from buttress.study.case import Case
-from buttress.study.study import Study
+from buttress.study.study import Construct, Study
 from buttress.sweeps.keys import bone_key
 from buttress.sweeps.vary import Varier, addresses, plain
 from buttress.sweeps.workshop import Workshop
 
 ABSENT, SAME = "the study has nothing of it", "the study is like that"
 NO_PRESET = "the bone of the study is no preset of living bone"
+NEEDS: Mapping[str, Callable[[Construct], bool]] = {
+    "pin": lambda c: bool(c.pins), "screw": lambda c: bool(c.screws),
+    "bond": lambda c: any(fill_material(fill).bond is not None for fill in c.fills)}
+"""What a construct must have for an alternative to act on it."""
 
 
 @cache
@@ -72,7 +77,9 @@ def with_alternatives(comparison: Comparison, say: Callable[[str], None] = lambd
 def changed(study: Study, varier: Varier, row: Mapping[str, Any]
             ) -> tuple[dict[str, Any], Case] | str:
     """The values that an alternative sets in a study and the case; else why there is none."""
-    if row.get("plane", study.section.plane) != study.section.plane:
+    acts = NEEDS.get(row.get("needs", ""))
+    if row.get("plane", study.section.plane) != study.section.plane or (
+            acts is not None and not any(map(acts, study.constructs))):
         return ABSENT
     if "section.bone" in row.get("set", {}) and (
             study.section.map is not None or study.section.bone == "foam"):

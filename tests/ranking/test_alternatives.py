@@ -11,6 +11,7 @@ from pathlib import Path
 
 import made_up
 import pytest
+from depressed_study import GRAFT, depressed
 from figure_texts import clashes, shown_texts
 from matplotlib.markers import MarkerStyle
 from small_study import small_study
@@ -72,7 +73,8 @@ def test_every_alternative_makes_a_case_of_some_shipped_study() -> None:
     for name, row in shipped().items():
         assert row["status"] in STATUS_WORDS.keys() - {GIVEN}
         assert {"group", "words", "source"} <= row.keys()
-        found = [case_of(example(study), name) for study in ("medial-shear", "posterior-shear")]
+        found = [case_of(example(study), name) for study in (
+            "medial-shear", "posterior-shear", "lateral-depression")]
         soft = case_of(varied(small_study("nothing"), {"section.bone": "soft"}).study, name)
         hard = case_of(varied(small_study("nothing"), {"hardening.bone_share": 0.05}).study, name)
         moves = case_of(varied(small_study("nothing"), {"press.large_movements": "on"}).study, name)
@@ -101,12 +103,24 @@ def test_what_is_like_the_study_or_not_in_it_is_left_out() -> None:
     assert case_of(study, "dense bone") == SAME
     assert case_of(study, "patch anterior") == ABSENT
     assert case_of(study, "plate stands off") == ABSENT    # no plate
+    assert case_of(study, "bond breaks") == ABSENT         # no cement
+    for name in ("bearing half as stiff", "bearing twice as stiff", "threads strip"):
+        assert case_of(study, name) == ABSENT              # no screw
+        assert case_of(small_study("lag screws"), name) != ABSENT
+
     foam = varied(study, {"section.bone": "foam"}).study
     assert case_of(foam, "soft bone") == NO_PRESET
     flat = varied(study, {"hardening.bone_share": 0.0, "hardening.metal_share": 0.0}).study
     assert case_of(flat, "no hardening") == SAME
     hard = varied(study, {"hardening.bone_share": 0.05}).study
     assert not isinstance(case_of(hard, "no hardening"), str)
+
+
+def test_a_bond_breaks_only_where_a_filling_is_bonded() -> None:
+    cement = GRAFT | {"material": "calcium phosphate cement"}
+    for fill, bonded in ((GRAFT, False), (cement, True), (cement | {"bonded": False}, False),
+                         (GRAFT | {"bonded": True, "bond_MPa": 0.5}, True)):
+        assert (case_of(depressed(fill), "bond breaks") != ABSENT) == bonded
 
 
 def test_an_addition_is_to_the_study_s_own_value() -> None:
