@@ -194,15 +194,12 @@ def _crossing_words(c: ConstructResult, other: str, found: Crossing) -> str:
     if len(found.places) > 2:
         return _crossings_words(c, other, found)
     load, first = _load(found.load_N), _load(found.tied_from_N)
-    end = "" if found.until_N is None else f"up to about {_load(found.until_N)}"
-    if found.stiffer == c.name:
-        tied = "" if first == load else f" and tied with it up to about {load}"
-        return (f"it is stiffer than '{other}' up to about {first}{tied}, above which"
-                f"{f', {end},' if end else ''} '{other}' has moved less")
-    where = f"above about {load}" if not end else \
-        f"from about {load.removesuffix(' N')} {end.removeprefix('up ')}"
-    return f"it has moved less than '{other}' {where}, and more below" + (
-        "" if first == load else f" about {first}; between them the two are tied")
+    below, above = ("less", "more") if found.stiffer == c.name else ("more", "less")
+    said = f"up to about {first} it moves {below} than '{other}', above that "
+    said += above if first == load else \
+        f"the two are tied, and above about {load} it moves {above}"
+    return said + ("" if found.until_N is None else
+                   f", and above about {_load(found.until_N)} {below} again")
 
 
 def _crossings_words(c: ConstructResult, other: str, found: Crossing) -> str:

@@ -45,9 +45,8 @@ def test_a_crossing_is_where_both_have_moved_as_far_under_the_same_load() -> Non
     assert found.moved_mm == pytest.approx(0.2 + 1000 / 4875)
     assert found.load_N == pytest.approx(2000 + 125 * 1000 / 4875)
     assert crossing(b, a) == found
-    assert "it is stiffer than 'strong' up to about 2026 N, above which 'strong' has moved less" \
-        in verdict(a, (a, b))
-    assert "it has moved less than 'stiff' above about 2026 N, and more below" in verdict(b, (a, b))
+    assert "; up to about 2026 N it moves less than 'strong', above that more." in verdict(a, (a, b))
+    assert "; up to about 2026 N it moves more than 'stiff', above that less." in verdict(b, (a, b))
 
 
 @pytest.mark.parametrize("other", [
@@ -197,10 +196,10 @@ def test_curves_that_are_tied_between_two_crossings_are_said_to_be() -> None:
     assert (found.stiffer, found.other) == ("early", "late")
     assert found.tied_from_N == pytest.approx(2000 + 900 * 500 / 600)
     assert found.load_N == pytest.approx(3900 + 100 * (100 / (2200 - 100)), abs=1.0)
-    assert ("it is stiffer than 'late' up to about 2750 N and tied with it up to about 3905 N, "
-            "above which 'late' has moved less") in verdict(a, (a, b))
-    assert ("it has moved less than 'early' above about 3905 N, and more below about 2750 N; "
-            "between them the two are tied") in verdict(b, (a, b))
+    assert ("up to about 2750 N it moves less than 'late', above that the two are tied, and above "
+            "about 3905 N it moves more.") in verdict(a, (a, b))
+    assert ("up to about 2750 N it moves more than 'early', above that the two are tied, and above "
+            "about 3905 N it moves less.") in verdict(b, (a, b))
 
 
 def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> None:
@@ -209,9 +208,10 @@ def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> 
     a, b = pressed("a", back), pressed("b", other)
     until = crossing(a, b).until_N
     assert until == pytest.approx(5000 + 1000 * 2900 / (6900 - 1000), abs=1.0)
-    assert "above which, up to about 5492 N, 'b' has moved less" in verdict(a, (a, b))
-    assert "it has moved less than 'a' from about 2026 to about 5492 N, and more below" in verdict(
-        b, (a, b))
+    assert ("up to about 2026 N it moves less than 'b', above that more, and above about 5492 N "
+            "less again") in verdict(a, (a, b))
+    assert ("up to about 2026 N it moves more than 'a', above that less, and above about 5492 N "
+            "more again") in verdict(b, (a, b))
 
 
 THRICE = {0.0: 0.0, 2000.0: 0.2, 2100.0: 0.6, 5000.0: 1.0, 5100.0: 1.5}
