@@ -14,12 +14,13 @@ from matplotlib.lines import Line2D
 from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
+from buttress.fe.arrays import FloatArray
 from buttress.results.beyond import needs_friction
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.crushed import BONE, MEDIA
 from buttress.results.judged import ONLY_FRICTION
-from buttress.results.path import lies_between
+from buttress.results.path import PathEvent, lies_between
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ENDED,
@@ -81,7 +82,7 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
         [path] = ax.plot(*drawn[c.name], linewidth=2.2, label=lines[i], gid=f"path {c.name}",
                          color=look["color"], linestyle=look["linestyle"])
         handles.append(path)
-        kinds |= _mark(ax, c, fragment, look["color"])
+        kinds |= _mark(ax, c, fragment, look["color"], drawn[c.name])
         kinds |= {BARS} if _error_bars(ax, c, fragment, look["color"]) else set()
     if rings := _crossings(constructs, drawn, fragment):
         kinds.add(CROSSING)
@@ -230,7 +231,8 @@ def shown(c: ConstructResult, fragment: str | None) -> Curve:
             np.append(load[:last], load[last - 1] + share * (load[last] - load[last - 1])))
 
 
-def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> set[str]:
+def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str, curve: Curve
+          ) -> set[str]:
     """Draw the first event of each kind, and the peak; the kinds that were drawn, and what is
     crushed."""
     if c.path is None:
@@ -244,7 +246,7 @@ def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> se
     for event in c.path.events:
         if event.kind in seen or (event.kind not in EVENTS and event.kind != PEAK):
             continue
-        x = float(np.interp(event.ram_mm, at, np.array(sunk, dtype=float)))
+        x = _place(curve, event, at, np.array(sunk, dtype=float))
         if abs(x) > SHOWN_MM or event.load_N <= 0.0:
             continue
         seen |= {event.kind, event.what or BONE} if event.kind == "crushing" else {event.kind}
@@ -253,6 +255,20 @@ def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> se
                 color=colour, markeredgecolor="white", markeredgewidth=0.8, zorder=6,
                 gid=f"{event.kind} {c.name}")
     return seen
+
+
+def _place(curve: Curve, event: PathEvent, at: FloatArray, sunk: FloatArray) -> float:
+    """Movement [mm] at which the drawn curve has the load of an event, between the two points of
+    the path (ram displacement ``at``, movement ``sunk``) that it lies between; else by the ram."""
+    k = int(np.clip(np.searchsorted(at, event.ram_mm), 1, len(at) - 1)) if len(at) > 1 else 0
+    low, high = sorted(sunk[max(k - 1, 0):k + 1][[0, -1]])
+    moved, load = curve
+    for i in range(len(moved) - 1):
+        rise = load[i + 1] - load[i]
+        if (min(moved[i:i + 2]) >= low and max(moved[i:i + 2]) <= high and rise != 0.0
+                and 0.0 <= (share := (event.load_N - load[i]) / rise) <= 1.0):
+            return float(moved[i] + share * (moved[i + 1] - moved[i]))
+    return float(np.interp(event.ram_mm, at, sunk))
 
 
 def ending(c: ConstructResult) -> str:
