@@ -6,13 +6,15 @@ capacity without friction, the tension of screws, and where curves of two constr
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, GRAFT
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
-from buttress.results.path import PathEvent, PathResult
+from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
@@ -28,6 +30,7 @@ STANDING = {"hinge": "{} has a plastic hinge", "thread": "{}",
 FURTHER = {"hinge": "{} forms a further plastic hinge",
            "crushing": "more {} is crushed"}
 """The same under load, where tightening has led to it already."""
+FILLING = "the filling"
 PART = "yield"
 """Part of an anchorage or of a bond is at its strength: told where nothing else is known."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
@@ -64,7 +67,7 @@ def _part(c: ConstructResult, name: str) -> str:
             found = load.members[name]
             return f"the {piece_or_row(found.kind, found.count)} '{name}'"
         if name in load.grafts:
-            return f"the graft '{name}'"
+            return f"{FILLING} '{name}'"
         if name in load.fractures:
             return f"the fracture '{name}'"
     return f"'{name}'"
@@ -94,10 +97,15 @@ def _worst(load: LoadResult) -> str | None:
     return max(sunk, key=lambda k: sunk[k]) if sunk else None
 
 
-def first_failure(path: PathResult) -> PathEvent | None:
-    """The first event after slip and opening; None where the path has none."""
-    return min((e for e in path.events if e.kind in FAILURES), key=lambda e: e.ram_mm,
-               default=None)
+def first_failure(c: ConstructResult) -> PathEvent | None:
+    """The first event after slip and opening up to where the search ends; None without one."""
+    return _first(c, () if c.path is None else c.path.events, tuple(FAILURES))
+
+
+def _first(c: ConstructResult, events: Sequence[PathEvent], kinds: tuple[str, ...]
+           ) -> PathEvent | None:
+    return min((e for e in events if e.kind in kinds and e.load_N <= c.search_limit_N),
+               key=lambda e: e.ram_mm, default=None)
 
 
 def failure_words(c: ConstructResult, event: PathEvent) -> str:
@@ -116,13 +124,13 @@ def _what(c: ConstructResult, event: PathEvent, more: bool = False) -> str:
     """What an event is of. Metal and gaps are not crushed: bone is, at a screw or a fracture."""
     kind, named = event.kind, _part(c, event.where.part)
     if kind == PART:
-        return f"the {'bond' if named.startswith('the graft') else 'anchorage'} of {named}"
+        return f"the {'bond' if named.startswith(FILLING) else 'anchorage'} of {named}"
     if kind == "thread":
         row = named.startswith("the row")
         return f"the {'threads' if row else 'thread'} of {named} {'give' if row else 'gives'} way"
     if kind != "crushing":
         return named
-    graft, crushed = named.startswith("the graft"), event.what or BONE
+    graft, crushed = named.startswith(FILLING), event.what or BONE
     if graft and crushed in (GRAFT, CEMENT):
         return f"of {named}" if more else f"part of {named}"
     return f"{crushed} {'along' if graft or named.startswith('the fracture') else 'at'} {named}"
@@ -131,12 +139,13 @@ def _what(c: ConstructResult, event: PathEvent, more: bool = False) -> str:
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
-    event, before = first_failure(c.path), standing(c)
+    event, before = first_failure(c), standing(c)
     when = "after its stages" if c.begins else "when tightened"
     already = [f"already {when}, {STANDING[kind].format(_what(c, found))}"
                for (kind, _), found in sorted(before.items(), key=lambda x: x[0])]
     if event is None:
-        top, part = carried(max(p.load_N for p in c.path.points)), _part_at_strength(c, when)
+        most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
+        top, part = carried(most), _part_at_strength(c, when)
         fails = "gives way" if part else "reaches its strength"
         words = f"nothing {'more ' if already else ''}{fails} up to {top} N"
         return "; ".join(filter(None, (*already, words, part)))
@@ -152,7 +161,7 @@ def _part_at_strength(c: ConstructResult, when: str) -> str:
     """Of what part is at its strength first, or has been since it was tightened."""
     assert c.path is not None
     for found, already in ((c.path.already, True), (c.path.events, False)):
-        event = min((e for e in found if e.kind == PART), key=lambda e: e.ram_mm, default=None)
+        event = _first(c, found, (PART,))
         if event is not None:
             return f"part of {_what(c, event)} " + (
                 f"is at its strength {when}" if already else

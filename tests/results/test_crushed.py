@@ -60,8 +60,8 @@ def crushing(part: str, what: str, **given: object) -> ConstructResult:
 
 
 @pytest.mark.parametrize(("part", "what", "said"), [
-    ("graft", "graft", "part of the graft 'graft' is crushed"),
-    ("graft", "bone", "bone along the graft 'graft' is crushed"),
+    ("graft", "graft", "part of the filling 'graft' is crushed"),
+    ("graft", "bone", "bone along the filling 'graft' is crushed"),
     ("shear plane", "foam", "foam along the fracture 'shear plane' is crushed"),
     ("plate", "graft", "graft at the plate 'plate' is crushed")])
 def test_sentence_table_and_picture_say_what_it_is(part: str, what: str, said: str) -> None:
@@ -92,7 +92,7 @@ def test_each_construct_of_a_comparison_says_what_it_crushes() -> None:
     made = compare(depressed(chips, loads=(400.0,), construct=[
         {"name": "chips", "fill": [chips]}, {"name": "raft", "screw": [RAFT]}]), pictures=False)
     for name, what, words in (
-            ("chips", "graft", "part of the graft 'graft' is crushed"),
+            ("chips", "graft", "part of the filling 'graft' is crushed"),
             ("raft", "bone", "bone at the row of 4 screws 'raft' is crushed")):
         c = made[name]
         first = next(e for e in c.path.events if e.kind == "crushing")

@@ -77,8 +77,8 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("hinge", 900.0, 0.3, "plate"), event("crushing", 700.0, 0.2, "graft"),
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
-    assert first_failure(made.path).kind == "crushing"
-    assert "first, at about 700 N, part of the graft 'graft' is crushed" in verdict(made, (made,))
+    assert first_failure(made).kind == "crushing"
+    assert "first, at about 700 N, part of the filling 'graft' is crushed" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
     assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
@@ -92,12 +92,23 @@ def test_part_of_a_thread_at_its_strength_is_no_failure() -> None:
     events = (event("yield", 22.0, 0.01, "upper lag"), event("hinge", 900.0, 0.3, "plate"),
               event("thread", 620.0, 0.2, "upper lag"))
     made = pressed("a", STIFF, events)
-    assert first_failure(made.path).kind == "thread"
+    assert first_failure(made).kind == "thread"
     assert "first, at about 620 N, the thread of 'upper lag' gives way" in verdict(made, (made,))
     assert "22 N" not in verdict(made, (made,))
     bent = pressed("a", STIFF, events[:2])
     assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
+
+
+def test_what_happens_beyond_the_end_of_the_search_is_not_told() -> None:
+    """A path goes on to the end of its last step: "first, at about 10880 N" stood beside "no peak
+    up to 10000 N"."""
+    curve = {0.0: 0.0, 5000.0: 0.1, 10500.0: 0.2}
+    made = pressed("a", curve, (event("hinge", 10_400.0, 0.39, "plate"),))
+    assert first_failure(made) is None
+    assert "nothing reaches its strength up to 10000 N" in verdict(made, (made,))
+    early = pressed("a", curve, (event("hinge", 9_400.0, 0.3, "plate"),))
+    assert "first, at about 9400 N" in verdict(early, (early,))
 
 
 def test_part_of_a_thread_is_told_where_nothing_else_is_known() -> None:
@@ -162,7 +173,7 @@ def test_json_has_the_sentence_and_first_and_last_rank() -> None:
 
 
 @pytest.mark.parametrize(("part", "said"), [
-    ("graft", "part of the graft 'graft' is crushed"),
+    ("graft", "part of the filling 'graft' is crushed"),
     ("shear plane", "bone along the fracture 'shear plane' is crushed"),
     ("upper lag", "bone at the screw 'upper lag' is crushed")])
 def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -> None:
