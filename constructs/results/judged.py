@@ -196,8 +196,10 @@ def _without_friction(construct: ConstructResult | Bears, force: float) -> Cell:
 
 
 def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:
-    """What has happened to metal, bone, graft and what anchors in them below a load."""
+    """What has happened to metal, bone, graft and what anchors in them below a load, the first
+    first."""
     found = ((METAL_YIELDS, construct.first_yield_N),
              (f"{construct.first_crushing_of or BONE} is crushed", construct.first_crushing_N),
              ("a screw's thread gives way", construct.first_thread_N))
-    return tuple((what, load) for what, load in found if load is not None and load <= force)
+    return tuple(sorted(((what, load) for what, load in found
+                         if load is not None and load <= force), key=lambda event: event[1]))
