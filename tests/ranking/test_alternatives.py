@@ -15,6 +15,7 @@ from depressed_study import GRAFT, depressed
 from figure_texts import clashes, shown_texts
 from matplotlib.markers import MarkerStyle
 from small_study import small_study
+from staged_study import place, staged_data, tighten
 
 from buttress import LABEL
 from buttress.comparison.compare import compare
@@ -46,7 +47,7 @@ from buttress.results.order import reserve
 from buttress.results.path import PathEvent, PathResult, Reserve, Where
 from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.spread import Alternative, ModelSpread
-from buttress.study.read import example
+from buttress.study.read import example, study_from
 from buttress.study.study import Study
 from buttress.study.tables import GIVEN, number
 from buttress.sweeps.vary import Varier, varied
@@ -350,3 +351,25 @@ def test_the_tornado_shows_each_alternative_from_the_study_s_load() -> None:
     assert "cannot be built" in [t.get_text() for t in tornado(made, "b").texts]
     with pytest.raises(InputError, match="construct with alternatives"):
         tornado(made_up.usual(), "lag screws")
+
+
+def test_tension_is_lost_only_where_no_stage_tightens(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stages tighten to a force of their own: "no screw is tightened" was said of screws that were,
+    and their load did not change."""
+    data = staged_data(place("lag"), tighten("lag", 300.0))
+    data["construct"].append({k: v for k, v in data["construct"][0].items() if k != "stage"}
+                             | {"name": "at once"})
+    study = study_from(data)
+    values, case = case_of(study, "tension lost")
+    assert set(values) == {"construct.at once.screw.*.tension_N"}
+    assert [c.screws[0].tension_N for c in case.study.constructs] == [400.0, 0.0]
+    monkeypatch.setattr(module, "shipped", lambda: {"tension lost": shipped()["tension lost"]})
+    own = replace(made_up.usual(), study=study, constructs=tuple(
+        made_up.construct(c.name) for c in study.constructs))
+    spread = module.with_alternatives(own).alternatives
+    (tried,) = spread.tried
+    assert set(tried.constructs) == {"at once"}
+    assert report.left_out_lines(spread) == [
+        "tension lost: 'lag screw first' left out, its stages say how its screws are tightened"]
+    data["construct"] = data["construct"][:1]
+    assert case_of(study_from(data), "tension lost") == ABSENT
