@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from depressed_study import GRAFT, depressed
 from figure_texts import clashes, shown_texts
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
@@ -64,6 +65,15 @@ def test_one_of_them_opens_and_the_other_does_not(solved: Comparison) -> None:
     assert (closed.gap_mm or 0.0) < 0.002
     one, other = lips(solved["antiglide + lag screws"].picture(LOAD))
     assert np.hypot(*(one - other)) < FACTOR * 0.002
+
+
+def test_cement_is_a_filling_and_no_graft() -> None:
+    made = under_loads(depressed(GRAFT | {"material": "bone cement"}, loads=(400.0,)),
+                       limits=False, pictures=True)
+    shown = " ".join(t.get_text() for t, _ in shown_texts(
+        deformed(made["c"].picture(400.0)).get_figure(root=True)))
+    assert "force of a filling on bone" in shown
+    assert "a graft" not in shown
 
 
 @pytest.mark.parametrize(("given", "said"), [
