@@ -19,6 +19,7 @@ from buttress.report.folder import document
 from buttress.report.stages import as_csv, lines, orders
 from buttress.report.tables import main_table
 from buttress.study.read import study_from
+from buttress.words import fixed
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +112,7 @@ def test_the_two_orders_are_found_and_told_apart(both) -> None:
     # In the order in which the two are named.
     assert f"'shaft 1' carries {force[0]:.0f} and {force[1]:.0f} N" in said
     sunk = [s.fragments["medial"].subsidence_mean_mm for s in ends]
-    assert f"'medial' lies at {sunk[0]:.3f} and {sunk[1]:.3f} mm" in said
+    assert f"'medial' lies at {fixed(sunk[0], 3)} and {fixed(sunk[1], 3)} mm" in said
 
 
 def test_cycles_settle_and_the_settled_subsidence_is_told(both) -> None:
