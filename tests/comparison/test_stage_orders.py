@@ -16,6 +16,7 @@ from under_loads import under_loads
 
 from buttress.report import terminal as table
 from buttress.report.folder import document
+from buttress.report.notebook import comparison_html
 from buttress.report.stages import as_csv, lines, orders
 from buttress.report.tables import main_table
 from buttress.study.read import study_from
@@ -136,6 +137,7 @@ def test_files_and_the_terminal_hold_every_stage(both) -> None:
     shown = lines(both.stages)
     assert all(len(line) <= 100 for line in shown)
     assert sum("tighten" in line for line in shown) >= 7
+    assert "Educational" in comparison_html(both)    # its module registers what writes the stages
     html = both.stages[0]._repr_html_()
     assert "Educational" in html
     assert html.count("<tr>") >= 10
