@@ -1,4 +1,4 @@
-"""Counts in words."""
+"""Counts and numbers in words."""
 
 from __future__ import annotations
 
@@ -25,6 +25,16 @@ def listed(names: Sequence[str]) -> str:
 def counted(number: int, what: str) -> str:
     """A number with its noun in the singular or plural: ``1 case``, ``2 cases``."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number with fixed decimals in a sentence: its minus is no hyphen, and no zero has one."""
+    return minus(f"{round(value, digits) + 0.0:.{digits}f}")
+
+
+def minus(number: str) -> str:
+    """A number as text with the sign for minus instead of a hyphen."""
+    return number.replace("-", "\N{MINUS SIGN}")
 
 
 def piece_or_row(what: str, count: int) -> str:

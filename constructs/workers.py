@@ -23,8 +23,9 @@ from dataclasses import dataclass
 from multiprocessing.context import BaseContext
 from typing import Any, Generic, Protocol, TypeVar
 
-from buttress.fe.errors import ButtressError
+from buttress.fe.errors import ButtressError, InputError
 
+MOST_WORKERS = 256
 AHEAD = 2
 """Tasks given to a worker at a time: one in progress and one waiting, so that it never idles."""
 WORTH_SHARING = 3
@@ -280,6 +281,13 @@ def _buried(lost: list[T], job: Job[T, R], deaths: Counter[int], again: deque[T]
         else:
             print(f"a worker died; {job.called(task)} is solved again", file=sys.stderr)
             again.append(task)
+
+
+def refuse_other(workers: int | None) -> None:
+    """Raise InputError for what is no number of processes that one could ask for."""
+    if workers is not None and (type(workers) is not int or not 0 <= workers <= MOST_WORKERS):
+        raise InputError("not a number of workers", key="workers", value=str(workers),
+                         expected=f"0 to {MOST_WORKERS}, or None for one per core")
 
 
 def cores() -> int:

@@ -26,7 +26,7 @@ from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.versions import versions
 from buttress.words import counted
-from buttress.workers import KILLED, local
+from buttress.workers import KILLED, local, refuse_other
 
 Say = Callable[[str], None]
 
@@ -53,6 +53,7 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
     Raises InputError where there is no such study or it cannot be built, or on another number of
     meshes. A load that finds no equilibrium is a result, not an error.
     """
+    refuse_other(workers)
     study = as_study(study)
     study, twins = with_twins(study) if also_bonded else (study, {})
     findings = check(study)    # refuses what cannot be solved, in the words of the study file

@@ -74,5 +74,5 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
         NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
                  known_to_N=search.known_to, without_friction_N=least, limits=limits,
-                 limits_without_friction=lost, filled=bool(model.hardware.fills),
+                 limits_without_friction=lost,
                  **first_events(search, first_yield(reader, model)))

@@ -31,7 +31,7 @@ NOISE = 1e-6
 """Pressures below this [MPa] are rounding, and said as 0."""
 SIGNS = 2.6
 """Width of the list of signs next to the axes, inches."""
-WORDS = {"fracture": "along a fracture", "plate": "under a plate", "graft": "on a graft's face"}
+WORDS = {"fracture": "along a fracture", "plate": "under a plate", "graft": "on a filling's face"}
 
 
 def contact_pressure(picture: Picture, load: LoadResult, *, ax: Axes | None = None) -> Axes:

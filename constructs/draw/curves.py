@@ -14,11 +14,13 @@ from matplotlib.lines import Line2D
 from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
+from buttress.fe.arrays import FloatArray
 from buttress.results.beyond import friction_needed
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
+from buttress.results.crushed import BONE, MEDIA
 from buttress.results.judged import ONLY_FRICTION
-from buttress.results.path import lies_between
+from buttress.results.path import PathEvent, lies_between
 from buttress.results.records import (
     CANNOT_TIGHTEN,
     ENDED,
@@ -35,14 +37,17 @@ SHOWN_MM = 2.2
 """Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
 MOVEMENT = "movement: the largest of net subsidence, step-off and gap"
 ORDER, FAILURE = "constructs are ordered here", "failure in bench tests"
-EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "bone or graft is crushed"),
+EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "{} is crushed"),
           "yield": ("P", "part of an anchorage reaches its strength"),
+          "thread": ("^", "the thread of a screw gives way"),
           "hinge": ("D", "a plastic hinge forms"),
           "snap": ("*", "snap-through")}
-"""Marker and meaning of the events that are drawn; slip begins with the first load."""
+"""Marker and meaning of the events that are drawn (``{}``: what is crushed); slip begins with the
+first load."""
 PEAK, CROSSING, STUDY = "peak", "two curves cross", "loads of the study"
 BARS = "error bar over meshes"
-MARKS = (*(meaning for _, meaning in EVENTS.values()), PEAK, CROSSING, STUDY, BARS)
+MARKS = (*(meaning.format(" or ".join(MEDIA[:3])) for _, meaning in EVENTS.values()), PEAK,
+         CROSSING, STUDY, BARS)
 
 
 def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | None = None
@@ -77,7 +82,7 @@ def curves(comparison: Comparison, fragment: str | None = None, *, ax: Axes | No
         [path] = ax.plot(*drawn[c.name], linewidth=2.2, label=lines[i], gid=f"path {c.name}",
                          color=look["color"], linestyle=look["linestyle"])
         handles.append(path)
-        kinds |= _mark(ax, c, fragment, look["color"])
+        kinds |= _mark(ax, c, fragment, look["color"], drawn[c.name])
         kinds |= {BARS} if _error_bars(ax, c, fragment, look["color"]) else set()
     if rings := _crossings(constructs, drawn, fragment):
         kinds.add(CROSSING)
@@ -149,7 +154,8 @@ def _frame(ax: Axes, comparison: Comparison, drawn: Sequence[Curve],
 
 def _signs(kinds: set[str], stated: dict[str, tuple[float, Any]]) -> list[Line2D]:
     """Entries of the list for the marks and lines that were drawn."""
-    out = [_sign(*EVENTS[k]) for k in EVENTS if k in kinds]
+    crushed = " or ".join(x for x in MEDIA if x in kinds)
+    out = [_sign(sign, words.format(crushed)) for k, (sign, words) in EVENTS.items() if k in kinds]
     out += [_sign("X", PEAK)] if PEAK in kinds else []
     out += [Line2D([], [], linestyle="none", marker="o", markersize=12, markerfacecolor="none",
                    markeredgecolor="black", label=CROSSING)] if CROSSING in kinds else []
@@ -225,8 +231,10 @@ def shown(c: ConstructResult, fragment: str | None) -> Curve:
             np.append(load[:last], load[last - 1] + share * (load[last] - load[last - 1])))
 
 
-def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> set[str]:
-    """Draw the first event of each kind, and the peak; the kinds that were drawn."""
+def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str, curve: Curve
+          ) -> set[str]:
+    """Draw the first event of each kind, and the peak; the kinds that were drawn, and what is
+    crushed."""
     if c.path is None:
         return set()
     at = np.array([p.ram_mm for p in c.path.points])
@@ -238,15 +246,29 @@ def _mark(ax: Axes, c: ConstructResult, fragment: str | None, colour: str) -> se
     for event in c.path.events:
         if event.kind in seen or (event.kind not in EVENTS and event.kind != PEAK):
             continue
-        x = float(np.interp(event.ram_mm, at, np.array(sunk, dtype=float)))
+        x = _place(curve, event, at, np.array(sunk, dtype=float))
         if abs(x) > SHOWN_MM or event.load_N <= 0.0:
             continue
-        seen.add(event.kind)
+        seen |= {event.kind, event.what or BONE} if event.kind == "crushing" else {event.kind}
         marker = "X" if event.kind == PEAK else EVENTS[event.kind][0]
         ax.plot(x, event.load_N, marker=marker, markersize=12 if event.kind == PEAK else 9,
                 color=colour, markeredgecolor="white", markeredgewidth=0.8, zorder=6,
                 gid=f"{event.kind} {c.name}")
     return seen
+
+
+def _place(curve: Curve, event: PathEvent, at: FloatArray, sunk: FloatArray) -> float:
+    """Movement [mm] at which the drawn curve has the load of an event, between the two points of
+    the path (ram displacement ``at``, movement ``sunk``) that it lies between; else by the ram."""
+    k = int(np.clip(np.searchsorted(at, event.ram_mm), 1, len(at) - 1)) if len(at) > 1 else 0
+    low, high = sorted(sunk[max(k - 1, 0):k + 1][[0, -1]])
+    moved, load = curve
+    for i in range(len(moved) - 1):
+        rise = load[i + 1] - load[i]
+        if (min(moved[i:i + 2]) >= low and max(moved[i:i + 2]) <= high and rise != 0.0
+                and 0.0 <= (share := (event.load_N - load[i]) / rise) <= 1.0):
+            return float(moved[i] + share * (moved[i + 1] - moved[i]))
+    return float(np.interp(event.ram_mm, at, sunk))
 
 
 def ending(c: ConstructResult) -> str:

@@ -30,7 +30,7 @@ from buttress.results.judged import HOLDS
 from buttress.results.picture import Picture
 from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
-from buttress.words import BREAKS_RULE
+from buttress.words import BREAKS_RULE, fixed
 
 NOISE_MM = 1e-6
 """Movements below this are rounding, and said as 0."""
@@ -160,7 +160,7 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     if sunk is None:
         return picture.verdict or picture.status
     # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
-    words = f"subsides {0.0 if abs(sunk) < NOISE_MM else sunk:.2f} mm"
+    words = f"subsides {fixed(0.0 if abs(sunk) < NOISE_MM else sunk, 2)} mm"
     return words if picture.verdict in ("", HOLDS) else f"{picture.verdict}\n{words}"
 
 

@@ -18,6 +18,7 @@ from buttress.results.picture import BodyPicture, MemberPicture, Picture
 GREY = "#9A9A9A"
 CORTEX, GHOST, DETAILS = "cortex", "ghosts", "details"
 """What these are called among the artists (their gid)."""
+LEFT = "gaps and steps left by reduction are not drawn"
 HEAD_MM, WASHER_MM = 2.6, 1.0
 """Drawn heights of a head and of a washer; only their diameters are part of the model."""
 
@@ -38,14 +39,17 @@ def draw_backdrop(ax: Axes, picture: Picture) -> None:
 
 
 def ghost_words(pictures: Sequence[Picture]) -> str:
-    """What is said of the ghosts under many sections; empty where there are none."""
+    """What is said under many sections of ghosts and of what is not drawn, if any."""
     names = ", ".join(dict.fromkeys(n for p in pictures for n in p.backdrop.names))
-    return f"; {names} (dashed, grey) are no part of the model" if names else ""
+    return (f"; {names} (dashed, grey) are no part of the model" if names else "") + (
+        f"; {LEFT}" if any(p.left for p in pictures) else "")
 
 
 def backdrop_handles(picture: Picture) -> list[Artist]:
-    """Entries of the list of lines for what `draw_backdrop` draws."""
+    """Entries of the list of lines for what `draw_backdrop` draws, and for what is not drawn."""
     out: list[Artist] = []
+    if picture.left:
+        out.append(Line2D([], [], linestyle="none", label=LEFT.replace(" are", "\nare")))
     if picture.backdrop.cortex:
         out.append(Line2D([], [], color="#6A6A6A", linewidth=0.9, linestyle=(0, (1, 1.2)),
                           label="inner border of the cortex"))

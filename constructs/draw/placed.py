@@ -34,7 +34,7 @@ from buttress.study.checked import require_known
 from buttress.study.implants import Pin, Plate, Screw
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Construct, Study
-from buttress.words import counted, marked
+from buttress.words import counted, fixed, marked, minus
 
 COLUMN = 1.8
 """Width of a column of names, inches."""
@@ -253,7 +253,7 @@ def _plate(section: Section, plate: Plate) -> tuple[MemberPicture, list[tuple[Fl
 
 def _plate_words(plate: Plate) -> str:
     return _packed([plate.section or counted(len(plate.segments or ()), "segment"),
-                    f"{plate.length:g} mm", f"top at {plate.top_mm:.3g}"])
+                    f"{plate.length:g} mm", minus(f"top at {plate.top_mm:.3g}")])
 
 
 def _pin(pin: Pin, points: FloatArray) -> MemberPicture:
@@ -266,12 +266,12 @@ def _pin(pin: Pin, points: FloatArray) -> MemberPicture:
 def _pin_words(pin: Pin, length: float, tip: FloatArray) -> str:
     many = f"{pin.count} × " if pin.count > 1 else ""
     words = [many + (pin.form if isinstance(pin, Screw) else f"{outer(pin):g} mm wire"),
-             f"{length:.0f} mm", f"{pin.angle_deg:g}°"]
+             f"{length:.0f} mm", minus(f"{pin.angle_deg:g}°")]
     if isinstance(pin, Screw) and pin.hole is not None:
         words += [f"hole {pin.hole}", *(["locked"] if pin.locked else [])]
     if pin.position_in_depth_mm:
-        words.append(f"z {pin.position_in_depth_mm:g}")
-    return _packed([*words, f"tip {tip[0]:.0f}, {tip[1]:.0f}"])
+        words.append(minus(f"z {pin.position_in_depth_mm:g}"))
+    return _packed([*words, f"tip {fixed(float(tip[0]), 0)}, {fixed(float(tip[1]), 0)}"])
 
 
 def _packed(words: Sequence[str]) -> str:

@@ -230,7 +230,7 @@ def _forces(ax: Axes, picture: Picture, factor: float) -> list:
     if largest == 0.0:
         return []
     newtons = d.round_number(largest * 10.0 / LONGEST_MM, (1, 2, 5, 10))
-    words = {"fracture": "the fracture on the fragment"}
+    words = {"fracture": "the fracture on the fragment", "graft": "a filling on bone"}
     handles = []
     nodes = np.concatenate([b.points for b in picture.bodies])
     moves = np.concatenate([b.displacement for b in picture.bodies])
@@ -269,7 +269,7 @@ def _list_of_lines(ax: Axes, picture: Picture, factor: float, forces: list, show
     handles += parts.backdrop_handles(picture)
     bodies = shown.of(picture)
     if any(b.kind == Made.GRAFT and b.value is None for b in bodies):
-        handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="graft"))
+        handles.append(Patch(facecolor=d.GRAFT, edgecolor="black", label="filling"))
     if any(b.value is not None and np.isnan(b.value).any() for b in bodies):
         handles.append(Patch(facecolor=d.BONE, label=shown.without))
     if not unloaded:

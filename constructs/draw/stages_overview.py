@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import MaxNLocator, NullLocator
 
 from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
@@ -25,6 +25,9 @@ AXIS = 0.85
 WORDS = 2.6
 """Most room under a column for the words of the stages, inches."""
 LOADED = "#E4E4E4"
+ROOM = 1.0
+"""On both sides of zero [mm or N] where no stage has left a number."""
+NO_NUMBER = ((ROOM, -ROOM), (-ROOM, ROOM))
 
 
 def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -> Axes:
@@ -48,7 +51,8 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
              for c in stages]
     over = (max(n.count("\n") for n in names) + 1) * LINE + 0.1
     entries = _entries(pieces, screws, stages)
-    across = max(1, int((wide + 0.3) // (max(width(str(h.get_label())) for h in entries) + 0.75)))
+    widest = max((width(str(h.get_label())) for h in entries), default=0.0)
+    across = max(1, int((wide + 0.3) // (widest + 0.75)))
     foot = -(-len(entries) // across) * 1.2 * LINE + 0.15
     if ax is None:
         whole_page("stages_overview")
@@ -77,8 +81,9 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
                 inner.set_yticklabels([])
             else:
                 inner.set_ylabel("subsidence [mm]" if k == 0 else "head force [N]", size=SIZE)
-    ax.legend(handles=entries, ncols=across, loc="upper left", fontsize=SIZE, frameon=False,
-              bbox_to_anchor=(0.0, -0.05 / box[1]), borderaxespad=0.0, labelspacing=0.2)
+    if entries:
+        ax.legend(handles=entries, ncols=across, loc="upper left", fontsize=SIZE, frameon=False,
+                  bbox_to_anchor=(0.0, -0.05 / box[1]), borderaxespad=0.0, labelspacing=0.2)
     d.title(ax, "What the stages did", "how far each fragment's joint surface lies below its place "
                                        "at the start, and the force of each screw's head"
             + (f"; {BREAKS_RULE}" if any(c.breaks_rule for c in stages) else ""))
@@ -110,7 +115,7 @@ def _limits(stages: Sequence[StagedResult]) -> list[tuple[float, float]]:
     for fragment, names in ((True, _pieces(stages)), (False, screw_names(stages))):
         every = [v for c in stages for n in names for _, v in _value(c, n, fragment)]
         low, high = min(0.0, *every, 0.0), max(0.0, *every, 0.0)
-        room = 0.08 * (high - low) or 1.0
+        room = 0.08 * (high - low) or ROOM
         out.append((high + room, low - room) if fragment else (low - room, high + room))
     return out
 
@@ -127,7 +132,7 @@ def _panel(ax: Axes, construct: StagedResult, names: list[str], limits: tuple[fl
             ax.plot(*np.array(found).T, markersize=6, linewidth=1.8, gid=name, **_look(i, fragment))
     ax.set_xlim(0.5, len(construct.stages) + 0.5)
     ax.set_ylim(*limits)
-    ax.yaxis.set_major_locator(MaxNLocator(4))
+    ax.yaxis.set_major_locator(NullLocator() if limits in NO_NUMBER else MaxNLocator(4))
     ax.axhline(0.0, color="#777777", linewidth=0.8, zorder=0.5)
     ax.tick_params(labelsize=SIZE, labelbottom=not fragment)
     step = max(1, int(np.ceil(len(construct.stages) * 1.05 * LINE / wide)))

@@ -252,7 +252,9 @@ def _left_out(study: Study, construct: Construct, pin: Screw | Wire) -> list[str
     """Warnings on pins that bonded metal, which replaces bone or graft, cannot represent."""
     axis = screw_axis(Section(study.section), pin, construct.plates)
     empty = {v for _, _, v in void_stretches(study, axis)} - {f.void for f in construct.fills}
-    return [f'{pin.name}: bonded metal counts only within bone or graft, so no part of '
+    within = "foam" if study.section.bone == "foam" else "bone"
+    within += " or graft" if construct.fills else ""
+    return [f'{pin.name}: bonded metal counts only within {within}, so no part of '
             f'the {pin.what} is modelled in the empty void "{void}"' for void in sorted(empty)]
 
 

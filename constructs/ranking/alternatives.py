@@ -8,12 +8,13 @@ condensed construct compute it once.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from buttress.bone.fills import fill_material
 from buttress.comparison.solving import solved
 from buttress.fe.errors import InputError
 from buttress.fe.threads import one_thread
@@ -22,13 +23,18 @@ from buttress.results.reader import Reader
 from buttress.results.records import ConstructResult
 from buttress.results.spread import Alternative, ModelSpread
 from buttress.study.case import Case
-from buttress.study.study import Study
+from buttress.study.study import Construct, Study
 from buttress.sweeps.keys import bone_key
 from buttress.sweeps.vary import Varier, addresses, plain
 from buttress.sweeps.workshop import Workshop
 
 ABSENT, SAME = "the study has nothing of it", "the study is like that"
+STAGED = "its stages say how its screws are tightened"
 NO_PRESET = "the bone of the study is no preset of living bone"
+NEEDS: Mapping[str, Callable[[Construct], bool]] = {
+    "pin": lambda c: bool(c.pins), "screw": lambda c: bool(c.screws),
+    "bond": lambda c: any(fill_material(fill).bond is not None for fill in c.fills)}
+"""What a construct must have for an alternative to act on it."""
 
 
 @cache
@@ -58,13 +64,16 @@ def with_alternatives(comparison: Comparison, say: Callable[[str], None] = lambd
         values, case = found
         cases.append((Alternative(name, row["group"], row["words"], row["source"], row["status"],
                                   values), case))
+    staged = {c.name for c in study.constructs if _tightens(c)}
     shop, tried = Workshop(), {}
     # Those on the study's own bone first, so that it is meshed and factorised once.
     same = bone_key(study)
     for made, case in sorted(cases, key=lambda x: bone_key(x[1].study) != same):
         say(f"alternative: {made.name}")
-        constructs, refused = _solved(shop, case)
-        tried[made.name] = replace(made, constructs=constructs, refused=refused)
+        left = staged if shipped()[made.name].get("unstaged") else set[str]()
+        constructs, refused = _solved(shop, case, left)
+        tried[made.name] = replace(made, constructs=constructs, refused=refused,
+                                   left_out=dict.fromkeys(left, STAGED))
     return replace(comparison, alternatives=ModelSpread(
         tuple(tried[made.name] for made, _ in cases), left_out))
 
@@ -72,12 +81,18 @@ def with_alternatives(comparison: Comparison, say: Callable[[str], None] = lambd
 def changed(study: Study, varier: Varier, row: Mapping[str, Any]
             ) -> tuple[dict[str, Any], Case] | str:
     """The values that an alternative sets in a study and the case; else why there is none."""
-    if row.get("plane", study.section.plane) != study.section.plane:
+    acts = NEEDS.get(row.get("needs", ""))
+    if row.get("plane", study.section.plane) != study.section.plane or (
+            acts is not None and not any(map(acts, study.constructs))):
         return ABSENT
     if "section.bone" in row.get("set", {}) and (
             study.section.map is not None or study.section.bone == "foam"):
         return NO_PRESET
-    values = {key: value for key, value in row.get("set", {}).items() if _there(study, key)}
+    sets = row.get("set", {})
+    if row.get("unstaged"):
+        sets = {key.replace("construct.*", f"construct.{c.name}", 1): value
+                for key, value in sets.items() for c in study.constructs if not _tightens(c)}
+    values = {key: value for key, value in sets.items() if _there(study, key)}
     values |= {key: _number(study, key) + more for key, more in row.get("add", {}).items()
                if _there(study, key)}
     if not values:
@@ -89,6 +104,11 @@ def changed(study: Study, varier: Varier, row: Mapping[str, Any]
     if not case.scales and plain(case.study) == plain(study):
         return SAME
     return values, case
+
+
+def _tightens(construct: Construct) -> bool:
+    """Whether stages tighten a construct's screws."""
+    return any(stage.do == "tighten" for stage in construct.stages)
 
 
 def _there(study: Study, key: str) -> bool:
@@ -105,13 +125,14 @@ def _number(study: Study, key: str) -> float:
                  else getattr(study.load, name))
 
 
-def _solved(shop: Workshop, case: Case) -> tuple[dict[str, ConstructResult], dict[str, str]]:
-    """Every construct of a case, and why others could not be built."""
+def _solved(shop: Workshop, case: Case, left: Collection[str] = ()
+            ) -> tuple[dict[str, ConstructResult], dict[str, str]]:
+    """Every construct of a case but some, and why others could not be built."""
     done: dict[str, ConstructResult] = {}
     refused: dict[str, str] = {}
     with one_thread():
         shop.make_room(case.study)
-        for construct in case.study.constructs:
+        for construct in (c for c in case.study.constructs if c.name not in left):
             try:
                 intact = shop.intact(case.study)
                 model = shop.model(case, construct)[1]

@@ -56,12 +56,13 @@ def kept_lines(comparison: Comparison) -> list[str]:
 
 def left_out_lines(spread: ModelSpread) -> list[str]:
     """What was not tried, or not for every construct, and why."""
-    refused = []
+    some = []
     for x in spread.tried:
-        for why in dict.fromkeys(x.refused.values()):
-            names = [f"'{name}'" for name, said in x.refused.items() if said == why]
-            refused.append(f"{x.name}: {', '.join(names)} cannot be built: {why}")
-    return [*refused, *(f"{name}: left out, {why}" for name, why in spread.left_out.items())]
+        for found, words in ((x.refused, " cannot be built: "), (x.left_out, " left out, ")):
+            for why in dict.fromkeys(found.values()):
+                names = [f"'{name}'" for name, said in found.items() if said == why]
+                some.append(f"{x.name}: {', '.join(names)}{words}{why}")
+    return [*some, *(f"{name}: left out, {why}" for name, why in spread.left_out.items())]
 
 
 def lines(comparison: Comparison) -> list[str]:
@@ -130,7 +131,7 @@ def document(comparison: Comparison) -> dict[str, Any] | None:
         "about": MEANING,
         "tried": [{"name": x.name, "choice": x.group, "what_is_changed": x.words,
                    "values": plain(dict(x.values)), "source": x.source, "status": x.status,
-                   "refused": dict(x.refused),
+                   "refused": dict(x.refused), "left_out": dict(x.left_out),
                    "constructs": {n: {**plain(reserve(c)), "peak_N": c.peak_N,
                                       "peak_status": c.peak_status, "first_failing_part": fails(c)}
                                   for n, c in x.constructs.items()}} for x in spread.tried],

@@ -26,8 +26,9 @@ def columns(head: Sequence[str], rows: Sequence[Row], align: str = "<>",
     """The lines of a table at most ``width`` columns wide (that of the terminal, if not given).
 
     ``align`` has "<" or ">" for each column, the last one for all that follow. Where the table is
-    too wide, columns of text ("<") are wrapped, the widest first; numbers never are, so a table of
-    many numbers may stay too wide. An empty ``head`` writes none.
+    too wide, columns of text ("<") are wrapped, the widest first; numbers never are: where they are
+    too many for one line, the table goes on below, with its first column again. An empty ``head``
+    writes none.
     """
     cells = [r for r in (head, *rows) if r and not isinstance(r, str)]
     if not cells:
@@ -35,7 +36,14 @@ def columns(head: Sequence[str], rows: Sequence[Row], align: str = "<>",
     align = align[:len(cells[0])].ljust(len(cells[0]), align[-1])
     wide = [max(len(line) for text in column for line in text.split("\n"))
             for column in zip(*cells, strict=True)]
-    room = (terminal_width() if width is None else width) - len(GAP) * (len(wide) - 1)
+    width = terminal_width() if width is None else width
+    parts = _parts(wide, align, width)
+    if len(parts) > 1:
+        tables = [columns([head[i] for i in part] if head else (),
+                          [r if isinstance(r, str) else [r[i] for i in part] for r in rows],
+                          "".join(align[i] for i in part), width) for part in parts]
+        return [line for i, table in enumerate(tables) for line in ([""] if i else []) + table]
+    room = width - len(GAP) * (len(wide) - 1)
     while sum(wide) > room:
         texts = sorted((w, -i) for i, w in enumerate(wide) if align[i] == "<")
         if not texts or texts[-1][0] <= NARROWEST:
@@ -48,6 +56,21 @@ def columns(head: Sequence[str], rows: Sequence[Row], align: str = "<>",
     for row in ((head, *rows) if head else rows):
         out += [row] if isinstance(row, str) else _lines(row, wide, align)
     return out
+
+
+def _parts(wide: Sequence[int], align: str, width: int) -> list[list[int]]:
+    """Which columns stand next to each other: all, if they fit once text is wrapped; else the first
+    and as many others as fit."""
+    least = [min(w, NARROWEST) if a == "<" else w for w, a in zip(wide, align, strict=True)]
+    if align.count(">") < 2 or sum(least) + len(GAP) * (len(least) - 1) <= width:
+        return [[*range(len(wide))]]
+    parts = [[0]]
+    for i in range(1, len(wide)):
+        if len(parts[-1]) > 1 and least[0] + sum(
+                len(GAP) + wide[k] for k in (*parts[-1][1:], i)) > width:
+            parts.append([0])
+        parts[-1].append(i)
+    return parts
 
 
 def prose(text: str) -> list[str]:

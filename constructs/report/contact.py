@@ -9,6 +9,7 @@ from buttress.report.markup import Shown, Table
 from buttress.report.tables import number, share
 from buttress.results.records import BoneResult, FragmentResult, GraftResult, LoadResult
 from buttress.results.stress import SHARES
+from buttress.words import fixed
 
 UNITS = ("Pressure is a node's force over the length that it stands for and the depth of bone "
          "there (under a plate: the plate's width), tightening included. Mean and 95th percentile "
@@ -56,7 +57,7 @@ def _carried(fragment: FragmentResult, source: str) -> str | None:
     if source not in (fragment.forces_N or {}):
         return None
     if fragment.carried_by is not None:
-        return f"{100.0 * fragment.carried_by[source]:.0f} %".replace("-", "−")
+        return f"{fixed(100.0 * fragment.carried_by[source], 0)} %"
     x, y = (fragment.forces_N or {})[source]
     return f"{(x * x + y * y) ** 0.5:.0f} N"
 

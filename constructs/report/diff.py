@@ -255,8 +255,7 @@ def lines(found: Diff, every: bool = False) -> list[str]:
                                                   for k, x, y in found.input], "<")] \
         if found.input else ["input: no difference"]
     if not found.solved:
-        return [*out, "", "Results were not compared: one of the two is a study without results.",
-                LABEL]
+        return [*out, "", "No figures were compared: a study has none before it is solved.", LABEL]
     for side, names in found.only.items():
         told = ", ".join(found.named(n, ("ab".index(side),)) for n in names)
         out += ["", f"only in {side}: {told}"] if names else []

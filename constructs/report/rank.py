@@ -53,8 +53,8 @@ def table_lines(result: RankResult) -> list[str]:
     telling = result.telling
     for name in telling[:1]:
         unit = next(e.unit for e in result.samples.inputs if e.name == name)
-        out += ["", f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
-                + f", {counted(count // PARTS, 'sample')} per quarter:",
+        out += ["", *prose(f"mean rank over the range of {name}" + (f" [{unit}]" if unit else "")
+                           + f", {counted(count // PARTS, 'sample')} per quarter:"),
                 *columns(("", *quarters(result, name)),
                          [("  " + named(s.construct), *map(rank_text, s.over_range[name]))
                           for s in result.standings])]
@@ -65,12 +65,12 @@ def table_lines(result: RankResult) -> list[str]:
         out += _drivers(result)
     if result.binning:
         b = result.binning
-        out += ["", f"bins, measured in {b.rows} samples solved both ways: subsidence changes by "
-                f"{_number(b.subsidence_median_mm)} mm (median), {_number(b.subsidence_largest_mm)}"
-                f" mm (largest); capacity by {_percent(b.capacity_median_share)} (median), "
-                f"{_percent(b.capacity_largest_share)} (largest) of the larger of the two "
-                f"(capacity and load); another construct is best in "
-                f"{b.other_best}"]
+        out += ["", *prose(
+            f"bins, measured in {b.rows} samples solved both ways: subsidence changes by "
+            f"{_number(b.subsidence_median_mm)} mm (median), {_number(b.subsidence_largest_mm)} mm "
+            f"(largest); capacity by {_percent(b.capacity_median_share)} (median), "
+            f"{_percent(b.capacity_largest_share)} (largest) of the larger of the two "
+            f"(capacity and load); another construct is best in {b.other_best}")]
     if over := result.over_capacity:
         out += ["", *prose(
             "held above the limit load, for which limit analysis lets nothing harden and leaves "
@@ -122,8 +122,8 @@ def _nobody(result: RankResult) -> list[str]:
 def _drivers(result: RankResult) -> list[str]:
     """What drives the capacity, and whether limits are met, where that differs at all."""
     paired = result.outcomes.rows(result.samples.paired).capacity_N
-    out = ["", "what drives the capacity, the limit load with friction (total Sobol index, 95 % "
-           f"interval, from {result.samples.n} base samples):"]
+    out = ["", *prose("what drives the capacity, the limit load with friction (total Sobol index, "
+                      f"95 % interval, from {result.samples.n} base samples):")]
     shown, said = [], {}
     for x in result.driven:
         ends = paired[:, result.outcomes.constructs.index(x.construct)]
@@ -134,18 +134,18 @@ def _drivers(result: RankResult) -> list[str]:
         shown.append(x.capacity)
     if len(set(said.values())) == 1:
         said = {"every construct": next(iter(said.values()))}
-    out += [f"  {name}: {words}" for name, words in said.items()]
+    out += [x for name, words in said.items() for x in prose(f"  {name}: {words}")]
     kept = [(result.named(x.construct), x.keeps_all) for x in result.driven
             if x.keeps_all is not None and x.keeps_all.note not in (SAME, FEW)]
     if kept:
-        out += ["", "what drives whether it is held and meets all limits "
-                f"(from {result.samples.n} base samples):"]
-        out += [f"  {name}: {_indices(found)}" for name, found in kept]
+        out += ["", *prose("what drives whether it is held and meets all limits "
+                           f"(from {result.samples.n} base samples):")]
+        out += [x for name, found in kept for x in prose(f"  {name}: {_indices(found)}")]
         shown += [found for _, found in kept]
     if any(_vague(found) for found in shown):
-        out.append(f"  {VAGUE}")
+        out += prose(f"  {VAGUE}")
     if left := max(found.left_out for found in shown):
-        out.append(f"  {left} rows without an answer are left out of the indices")
+        out += prose(f"  {left} rows without an answer are left out of the indices")
     return out
 
 

@@ -16,7 +16,7 @@ from buttress.report.markup import Cell, Shown, Table
 from buttress.report.terminal import number
 from buttress.results.records import largest
 from buttress.results.stages import StagedResult, StageResult, screw_names
-from buttress.words import BREAKS_RULE
+from buttress.words import BREAKS_RULE, fixed
 
 FRAME = ("Movements in the frame of the shaft, distal positive, counted from the reduced, unloaded "
          "start: where subsidence is negative, the fragment was pushed up. Subsidence, change and "
@@ -104,15 +104,15 @@ def _difference(a: StagedResult, b: StagedResult) -> Iterator[str]:
         x, y = (s.fragments[name] for s in last if s is not None)
         if x.subsidence_mean_mm is None or y.subsidence_mean_mm is None:
             continue
-        yield (f"at the end '{name}' lies at {number(x.subsidence_mean_mm, 3)} and "
-               f"{number(y.subsidence_mean_mm, 3)} mm")
+        yield (f"at the end '{name}' lies at {fixed(x.subsidence_mean_mm, 3)} and "
+               f"{fixed(y.subsidence_mean_mm, 3)} mm")
         if step_off(last[0]) is not None:
             yield (f"with a step-off of {number(step_off(last[0]), 3)} and "
                    f"{number(step_off(last[1]), 3)} mm")
     for name, screw in last[0].screws.items():
         other = last[1].screws.get(name)
         if other is not None and screw.tightened_N is not None:
-            yield f"'{name}' carries {screw.force_N:.0f} and {other.force_N:.0f} N"
+            yield f"'{name}' carries {fixed(screw.force_N, 0)} and {fixed(other.force_N, 0)} N"
 
 
 def print_stages(constructs: Sequence[StagedResult]) -> None:

@@ -32,16 +32,12 @@ from buttress.results.search import not_found
 from buttress.results.verdict import KEPT, verdict
 from buttress.results.work import work_words
 from buttress.study.activities import carried, newtons, reached
-from buttress.words import BREAKS_RULE
+from buttress.words import BREAKS_RULE, fixed, minus
 
 
 def number(value: float | None, digits: int) -> str | None:
     """A number with fixed decimals; None where it does not exist."""
-    if value is None:
-        return None
-    shown = f"{value:.{digits}f}"
-    # No "-0.00": the sign of a rounded zero says nothing.
-    return shown.lstrip("-") if float(shown) == 0.0 else shown.replace("-", "−")
+    return None if value is None else fixed(value, digits)
 
 
 def tiny(value: float | None) -> str | None:
@@ -75,7 +71,7 @@ def shown(q: Quantity, value: object) -> Shown:
     said = q.text(value)
     if said is None:
         return None
-    return (said.replace("-", "−") if not isinstance(value, str) else said) + (
+    return (minus(said) if not isinstance(value, str) else said) + (
         " %" if q.style == "percent" else "")
 
 

@@ -28,7 +28,7 @@ from buttress.results.records import (
 )
 from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import carried, newtons
-from buttress.words import BREAKS_RULE
+from buttress.words import BREAKS_RULE, listed
 
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
@@ -189,10 +189,15 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
 
 
 def tension_kept(comparison: Comparison) -> list[str]:
-    """That tension does not fade, where a construct has tightened screws and no stage for it."""
+    """That tension does not fade, where a construct has tightened screws and no stage for it: of
+    which constructs, where it does fade in others."""
     fades = {s.name for s in comparison.stages if any(x.do == "relax" for x in s.stages)}
-    return [KEPT.format("Tightened screws")] if any(
-        c.tightened_N > 0.0 and c.name not in fades for c in comparison.constructs) else []
+    kept = [c.marked_name for c in comparison.constructs
+            if c.tightened_N > 0.0 and c.name not in fades]
+    if not kept:
+        return []
+    return [KEPT.format("Tightened screws" if not fades else
+                        "The tightened screws of " + listed([f"'{name}'" for name in kept]))]
 
 
 def trust_lines(comparison: Comparison, width: int) -> list[str]:

@@ -17,7 +17,7 @@ from buttress.results.records import (
     not_tightened,
 )
 from buttress.results.spread import Alternative
-from buttress.results.verdict import FAILURES, failure_words, first_failure, standing
+from buttress.results.verdict import FAILURES, FURTHER, failure_words, first_failure, standing
 from buttress.study.loads import LoadInput
 
 ORDER, FAILURE, BEARING = "order", "first failing part", "weight bearing"
@@ -75,10 +75,10 @@ def fails(c: ConstructResult) -> str:
         return CANNOT_TIGHTEN if part is None else f"{CANNOT_TIGHTEN}: '{part}' lets go"
     if carries_nothing(c):
         return UNKNOWN if reserve(c).kind == AT_LEAST else "it carries no load"
-    event = None if c.path is None else first_failure(c.path)
+    event = first_failure(c)
     if event is None:
-        return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing reaches its strength"
-    if (event.kind, event.where.part) in standing(c):
+        return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing gives way"
+    if event.kind in FURTHER and (event.kind, event.where.part) in standing(c):
         return f"{failure_words(c, event)} than by tightening alone"
     return f"first {failure_words(c, event)}"
 
@@ -86,7 +86,7 @@ def fails(c: ConstructResult) -> str:
 def _near(c: ConstructResult) -> frozenset[tuple[str, str]]:
     """What fails within the stated indifference of the load at which something fails first: which
     of these comes first is a tie."""
-    event = None if c.path is None or not_tightened(c) else first_failure(c.path)
+    event = None if not_tightened(c) else first_failure(c)
     if event is None or c.path is None:
         return frozenset()
     return frozenset((e.kind, e.where.part) for e in c.path.events

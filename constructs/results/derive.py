@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from buttress.fe.solve.events import EVERY, Event, events_of, standing
 from buttress.fe.solve.reached import probe
+from buttress.implants.kinds import Hold
 from buttress.model.model import Model
+from buttress.results.crushed import at_pins, medium, medium_at
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import gauge_of, moved_joint
 from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Reserve, Where
 from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import FOUND
-from buttress.results.search import NOT_FOUND, Gauge, Search
+from buttress.results.search import NOT_FOUND, Gauge, Reached, Search
 from buttress.results.threads import whole_thread
 from buttress.results.work import work_to
 from buttress.study.tables import number
@@ -39,7 +43,8 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         return Derived(peak_status=search.ends_status,
                        reserve=Reserve(None, movement_mm, None, None))
     model, path = search.model, search.path
-    events = _told(events_of(path, EVERY if whole else ("crushing",)))
+    events, already = _events(search, EVERY if whole else ("crushing",))
+    crushing, crushed = _crushing(search, events, already)
     ends = search.peak
     failure = number("anatomy", "limits", "failure")
     at = number("anatomy", "limits", "stiffness_load")
@@ -61,8 +66,9 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         return out
 
     yielding = search.reach(metal)
+    thread = search.reach(whole_thread(model)) if whole else ""
     return Derived(
-        path=_result(search, reader, events, others) if whole else None,
+        path=_result(search, reader, events, already, thread, others) if whole else None,
         peak_N=search.known_to, peak_status=search.ends_status,
         stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
         energy_to_peak_Nmm=energy if search.ends_status == FOUND else None,
@@ -70,21 +76,22 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
-        first_crushing_N=_crushing(search, events),
-        first_thread_N=_carried(search, whole_thread(model)) if whole else None,
+        first_crushing_N=crushing, first_crushing_of=crushed,
+        first_thread_N=None if isinstance(thread, str) else thread.carried_N,
         reserve=_reserve(search, reader, model, movement_mm),
         reserve_to_failure=_reserve(search, reader, model, failure) if whole or moved else None,
         work=work_to(search, reader, failure) if whole else None)
 
 
-def first_events(search: Search, metal: Gauge) -> dict[str, float | None]:
-    """Loads [N] from which on metal yields, bone or graft is crushed and a screw's thread gives
-    way, up to the largest load: what first happens past a peak happens at no load that is still to
-    be reached."""
+def first_events(search: Search, metal: Gauge) -> dict[str, Any]:
+    """Loads [N] from which on metal yields, something is crushed (and what) and a screw's thread
+    gives way, up to the largest load: what first happens past a peak happens at no load that is
+    still to be reached."""
     if not search.points:
         return {}
+    crushing, crushed = _crushing(search, *_events(search, ("crushing",)))
     return {"first_yield_N": _carried(search, metal),
-            "first_crushing_N": _crushing(search, _told(events_of(search.path, ("crushing",)))),
+            "first_crushing_N": crushing, "first_crushing_of": crushed,
             "first_thread_N": _carried(search, whole_thread(search.model))}
 
 
@@ -93,18 +100,25 @@ def _carried(search: Search, gauge: Gauge) -> float | None:
     return None if isinstance(found, str) else found.carried_N
 
 
-def _crushing(search: Search, events: tuple[PathEvent, ...]) -> float | None:
-    """The load [N] at which bone or graft is first crushed, 0 where tightening has done so."""
-    if any(e.kind == "crushing" for e in standing(search.path)):
-        return 0.0
+def _crushing(search: Search, events: tuple[PathEvent, ...], already: tuple[PathEvent, ...]
+              ) -> tuple[float | None, str]:
+    """The load [N] at which something is first crushed, 0 where tightening has done so, and
+    what."""
     top = search.points[search.peak].ram_mm
-    return next((e.load_N for e in events if e.kind == "crushing" and e.ram_mm <= top), None)
+    first = next((e for e in (*already, *events) if e.kind == "crushing" and e.ram_mm <= top), None)
+    return (None, "") if first is None else (first.load_N, first.what)
 
 
-def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], others: bool
-            ) -> PathResult:
+def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...],
+            already: tuple[PathEvent, ...], thread: Reached | str, others: bool) -> PathResult:
     """The path with its points, and whether other starts find other answers."""
     path, spread = search.path, 0.0
+    if not isinstance(thread, str):
+        given = PathEvent("thread", thread.load_N, thread.ram_mm, thread.reading.where)
+        if given.ram_mm > 0.0:
+            events = tuple(sorted((*events, given), key=lambda e: e.ram_mm))
+        else:
+            already = (*already, given)
     unique = True if others else None
     for share in PROBES if others else ():
         tried = round(share * search.peak)
@@ -114,7 +128,7 @@ def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...], other
     points = tuple(_point(reader, search.model, search, i) for i in range(len(path.points)))
     return PathResult(
         status=path.status, stopped=path.stopped, unique=unique, spread=spread, points=points,
-        events=events, gaps_mm=tuple(g.ram_mm for g in path.gaps), already=_told(standing(path)),
+        events=events, gaps_mm=tuple(g.ram_mm for g in path.gaps), already=already,
         moves_from_mm=path.moves_from)
 
 
@@ -144,8 +158,32 @@ def _point(reader: Reader, model: Model, search: Search, number: int) -> PathPoi
                      read(Level.EDGE, "gap_mm"), None if moved is None else moved.value)
 
 
-def _told(events: tuple[Event, ...]) -> tuple[PathEvent, ...]:
-    return tuple(PathEvent(e.kind, e.load_N, e.ram_mm, _where(e.source, e.place)) for e in events)
+def _events(search: Search, kinds: tuple[str, ...]
+            ) -> tuple[tuple[PathEvent, ...], tuple[PathEvent, ...]]:
+    """What loading leads to first, and what tightening alone had led to.
+
+    Of a screw the first of thread and bearing counts as its yield; where its bearing is first to be
+    crushed is looked for besides.
+    """
+    model = search.model
+    found = [_told(model, e) for e in events_of(search.path, kinds)]
+    pins = search.reach(at_pins(model))
+    if not isinstance(pins, str) and pins.ram_mm > 0.0:
+        where = pins.reading.where
+        found.append(PathEvent("crushing", pins.load_N, pins.ram_mm, where,
+                               medium_at(model, where)))
+    first: dict[tuple[str, str], PathEvent] = {}
+    for e in sorted(found, key=lambda e: e.ram_mm):
+        first.setdefault((e.kind, e.where.part), e)
+    return tuple(first.values()), tuple(_told(model, e) for e in standing(search.path))
+
+
+def _told(model: Model, e: Event) -> PathEvent:
+    """An event in results; what a screw presses on across its axis is crushed."""
+    link = model.problem.links.links[e.link] if e.link >= 0 else None
+    kind = "crushing" if link is not None and link.kind == Hold.BEARING else e.kind
+    what = medium(model, link) if link is not None and kind == "crushing" else ""
+    return PathEvent(kind, e.load_N, e.ram_mm, _where(e.source, e.place), what)
 
 
 def _where(source: str, place: tuple[float, float]) -> Where:

@@ -47,6 +47,7 @@ PATH = (
     _path_row("first_yield_N", "load at first yield of metal", "joint force at which an outer "
               "fibre of a member first yields; empty: not reached",
               lambda c, every: c.first_yield_N),
-    _path_row("first_crushing_N", "load at first crushing", "joint force at which bone or graft "
-              "first crushes; empty: not reached", lambda c, every: c.first_crushing_N))
+    _path_row("first_crushing_N", "load at first crushing", "joint force at which bone, foam or "
+              "a filling is first crushed; empty: not reached",
+              lambda c, every: c.first_crushing_N))
 """What is read off the path of a construct, in comparison.csv and, where asked, in a store."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
 from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
+from buttress.results.crushed import BONE
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -195,11 +196,10 @@ def _without_friction(construct: ConstructResult | Bears, force: float) -> Cell:
 
 
 def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:
-    """What has happened to metal, bone, graft and what anchors in them below a load."""
-    filled = (construct.filled if isinstance(construct, Bears)
-              else any(load.grafts for load in construct.loads))
+    """What has happened to metal, bone, graft and what anchors in them below a load, the first
+    first."""
     found = ((METAL_YIELDS, construct.first_yield_N),
-             ("bone or graft is crushed" if filled else "bone is crushed",
-              construct.first_crushing_N),
+             (f"{construct.first_crushing_of or BONE} is crushed", construct.first_crushing_N),
              ("a screw's thread gives way", construct.first_thread_N))
-    return tuple((what, load) for what, load in found if load is not None and load <= force)
+    return tuple(sorted(((what, load) for what, load in found
+                         if load is not None and load <= force), key=lambda event: event[1]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from buttress.results.bar import Bar
+from buttress.words import fixed
 
 
 @dataclass(frozen=True)
@@ -16,10 +17,10 @@ class Where:
 
     @property
     def words(self) -> str:
-        """Part and place: ``plate at (-31, -40) mm``."""
+        """Part and place: ``plate at (−31, −40) mm``."""
         if self.place_mm is None:
             return self.part
-        x, y = (round(v) + 0 for v in self.place_mm)
+        x, y = (fixed(v, 0) for v in self.place_mm)
         return f"{self.part} at ({x}, {y}) mm"
 
 
@@ -40,13 +41,16 @@ class PathPoint:
 
 @dataclass(frozen=True)
 class PathEvent:
-    """The first event of its kind at a source: "slip", "opening", "crushing", "yield", "hinge",
-    "snap" or "peak"."""
+    """The first event of its kind at a source: "slip", "opening", "crushing" (also of what a screw
+    presses on across its axis), "yield" (part of a thread or bond at its strength), "hinge", "snap"
+    or "peak"; and "thread", the first screw of which all of the thread in one piece is at its
+    strength. ``what``: of crushing, what is crushed ("bone", "foam", "graft" or "cement")."""
 
     kind: str
     load_N: float
     ram_mm: float
     where: Where
+    what: str = ""
 
 
 @dataclass(frozen=True)
@@ -91,12 +95,14 @@ class Work:
     ``done_Nmm``: stored and taken. ``shares`` of it: "elastic" (negative where tightened parts
     relax), "friction", "crushing" of bone and graft, "bending" of metal, "anchorage" (threads and
     bonds at their strength); they sum to 1. What hardening stores is part of what is taken.
+    ``crushed``: what is crushed ("bone", "foam", "graft", "cement"), what takes most first.
     """
 
     load_N: float
     moved_mm: float
     done_Nmm: float
     shares: dict[str, float]
+    crushed: tuple[str, ...] = ()
 
 
 def lies_between(load_N: float, low_N: float, high_N: float) -> bool:
@@ -114,7 +120,8 @@ class Derived:
     of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
     displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
     the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
-    tests call failure. ``first_yield_at``: the part that yields first. ``first_thread_N``: the
+    tests call failure. ``first_yield_at``: the part that yields first,
+    ``first_crushing_of``: what is crushed first (see `PathEvent`). ``first_thread_N``: the
     thread of a screw gives way along all of its length in a piece. ``work``: up to the first point
     that has moved so far, else to the last before the peak.
     """
@@ -129,6 +136,7 @@ class Derived:
     first_yield_N: float | None = None
     first_yield_at: str = ""
     first_crushing_N: float | None = None
+    first_crushing_of: str = ""
     first_thread_N: float | None = None
     reserve: Reserve
     reserve_to_failure: Reserve | None = None

@@ -22,6 +22,7 @@ from buttress.results.contacts import ContactLine, contact_lines
 from buttress.results.details import NO_DETAILS, Details, details
 from buttress.results.escape import escaping
 from buttress.results.stress import Fields, TissueField
+from buttress.rules.study import left_by_reduction
 from buttress.study.activities import LoadCase
 from buttress.study.view import View
 from buttress.words import marked
@@ -127,6 +128,7 @@ class Picture(Brief):
     escapes: str | None = None    # the body that moves freely without equilibrium
     backdrop: Backdrop = NO_BACKDROP
     fields: tuple[TissueField, ...] = ()   # strain and stress of each tissue of each body, if held
+    left: bool = False        # whether reduction leaves gaps or steps, which are not drawn
 
     @property
     def fragments(self) -> tuple[str, ...]:
@@ -202,7 +204,8 @@ def take_picture(model: Model, answer: Answer, total: float, fields: Fields | No
         contacts=contact_lines(model, answer) if answer.held else (),
         load_name=model.bone.study.load.name(total),
         escapes=None if answer.held else escaping(model, answer),
-        fields=() if fields is None else fields.tissues)
+        fields=() if fields is None else fields.tissues,
+        left=bool(left_by_reduction(model.bone.study)))
 
 
 def _bonded_metal(model: Model, bodies: tuple[BodyPicture, ...]) -> tuple[MemberPicture, ...]:

@@ -11,8 +11,7 @@ from buttress.results.records import LimitResult
 class Bears:
     """Loads at which a construct reaches its limits, as in `ConstructResult`.
 
-    ``limits_without_friction``: with friction lost after tightening. ``filled``: whether it has a
-    graft or cement, which may be crushed as well as bone.
+    ``limits_without_friction``: with friction lost after tightening.
     """
 
     status: str
@@ -23,8 +22,8 @@ class Bears:
     limits: dict[str, LimitResult]
     first_yield_N: float | None = None
     first_crushing_N: float | None = None
+    first_crushing_of: str = ""
     first_thread_N: float | None = None
-    filled: bool = False
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
 
 

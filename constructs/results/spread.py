@@ -14,7 +14,7 @@ class Alternative:
     """A change of the model and what comes of it.
 
     ``values``: what is set, by dotted key; ``constructs`` by name; ``refused``: the constructs that
-    cannot be built with it, and why.
+    cannot be built with it, and why; ``left_out``: those on which it does not act, and why.
     """
 
     name: str
@@ -25,6 +25,7 @@ class Alternative:
     values: Mapping[str, Any]
     constructs: Mapping[str, ConstructResult] = field(default_factory=dict)
     refused: Mapping[str, str] = field(default_factory=dict)
+    left_out: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from buttress.results.picture import Picture
 from buttress.results.records import EdgeResult, Vector
 from buttress.study.checked import require_known
 from buttress.study.stages import LOADING, Stage
-from buttress.words import marked
+from buttress.words import fixed, marked
 
 NOT_RUN = "not run"
 OFF_MM = 0.1
@@ -91,7 +91,7 @@ class CycleStage:
             how = ("is elastic from then on (shakedown)" if (self.slip_mm or 0.0) <= self.settle_mm
                    else f"slips to and fro by {self.slip_mm:.3f} mm in each, without growing")
             lies = "; ".join(
-                f"{name} then lies at {sunk:.3f} mm loaded, {rest:.3f} mm unloaded"
+                f"{name} then lies at {fixed(sunk, 3)} mm loaded, {fixed(rest, 3)} mm unloaded"
                 for name, sunk in self.subsidence_loaded_mm.items()
                 if sunk is not None and (rest := self.subsidence_unloaded_mm[name]) is not None)
             return (f"settles after {self.count} cycles and {how}"

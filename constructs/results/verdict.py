@@ -6,29 +6,33 @@ capacity without friction, the tension of screws, and where curves of two constr
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
+from buttress.results.crushed import BONE, CEMENT, GRAFT
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
-from buttress.results.path import PathEvent, PathResult
+from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
 
-FAILURES = {"hinge": "{} forms a plastic hinge",
-            "yield": "part of {} reaches its strength",
+FAILURES = {"hinge": "{} forms a plastic hinge", "thread": "{}",
             "crushing": "{} is crushed", "snap": "{} snaps through",
             "peak": "the load peaks"}
-"""Events that follow slip and opening, in words; ``{}`` stands for the part."""
-STANDING = {"hinge": "{} has a plastic hinge",
-            "yield": "part of {} is at its strength",
+"""Events that follow slip and opening, in words; ``{}`` stands for the part. Part of a thread at
+its strength is none of them: the rest of it still holds the screw."""
+STANDING = {"hinge": "{} has a plastic hinge", "thread": "{}",
             "crushing": "{} is crushed"}
 """What tightening alone has led to."""
 FURTHER = {"hinge": "{} forms a further plastic hinge",
-           "yield": "more of {} reaches its strength",
            "crushing": "more {} is crushed"}
 """The same under load, where tightening has led to it already."""
+FILLING = "the filling"
+PART = "yield"
+"""Part of an anchorage or of a bond is at its strength: told where nothing else is known."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
@@ -63,7 +67,7 @@ def _part(c: ConstructResult, name: str) -> str:
             found = load.members[name]
             return f"the {piece_or_row(found.kind, found.count)} '{name}'"
         if name in load.grafts:
-            return f"the graft '{name}'"
+            return f"{FILLING} '{name}'"
         if name in load.fractures:
             return f"the fracture '{name}'"
     return f"'{name}'"
@@ -93,51 +97,76 @@ def _worst(load: LoadResult) -> str | None:
     return max(sunk, key=lambda k: sunk[k]) if sunk else None
 
 
-def first_failure(path: PathResult) -> PathEvent | None:
-    """The first event after slip and opening; None where the path has none."""
-    return min((e for e in path.events if e.kind in FAILURES), key=lambda e: e.ram_mm,
-               default=None)
+def first_failure(c: ConstructResult) -> PathEvent | None:
+    """The first event after slip and opening up to where the search ends; None without one."""
+    return _first(c, () if c.path is None else c.path.events, tuple(FAILURES))
+
+
+def _first(c: ConstructResult, events: Sequence[PathEvent], kinds: tuple[str, ...]
+           ) -> PathEvent | None:
+    return min((e for e in events if e.kind in kinds and e.load_N <= c.search_limit_N),
+               key=lambda e: e.ram_mm, default=None)
 
 
 def failure_words(c: ConstructResult, event: PathEvent) -> str:
     """What an event of a construct's path means: ``the plate 'a' forms a plastic hinge``."""
-    more = (event.kind, event.where.part) in standing(c)
-    return (FURTHER if more else FAILURES)[event.kind].format(
-        _what(c, event.kind, event.where.part, more))
+    more = event.kind in FURTHER and (event.kind, event.where.part) in standing(c)
+    return (FURTHER if more else FAILURES)[event.kind].format(_what(c, event, more))
 
 
-def standing(c: ConstructResult) -> set[tuple[str, str]]:
-    """What tightening alone has led to: kinds of events and parts."""
+def standing(c: ConstructResult) -> dict[tuple[str, str], PathEvent]:
+    """What tightening alone has led to, by kind of event and part."""
     already = () if c.path is None else c.path.already
-    return {(e.kind, e.where.part) for e in already if e.kind in STANDING}
+    return {(e.kind, e.where.part): e for e in already if e.kind in STANDING}
 
 
-def _what(c: ConstructResult, kind: str, part: str, more: bool = False) -> str:
+def _what(c: ConstructResult, event: PathEvent, more: bool = False) -> str:
     """What an event is of. Metal and gaps are not crushed: bone is, at a screw or a fracture."""
-    named = _part(c, part)
-    if kind == "yield":
-        return f"the {'bond' if named.startswith('the graft') else 'anchorage'} of {named}"
+    kind, named = event.kind, _part(c, event.where.part)
+    if kind == PART:
+        return f"the {'bond' if named.startswith(FILLING) else 'anchorage'} of {named}"
+    if kind == "thread":
+        row = named.startswith("the row")
+        return f"the {'threads' if row else 'thread'} of {named} {'give' if row else 'gives'} way"
     if kind != "crushing":
         return named
-    if named.startswith("the graft"):
+    graft, crushed = named.startswith(FILLING), event.what or BONE
+    if graft and crushed in (GRAFT, CEMENT):
         return f"of {named}" if more else f"part of {named}"
-    return f"bone {'along' if named.startswith('the fracture') else 'at'} {named}"
+    return f"{crushed} {'along' if graft or named.startswith('the fracture') else 'at'} {named}"
 
 
 def _fails(c: ConstructResult) -> str:
     if c.path is None:
         return ""
-    event, before = first_failure(c.path), standing(c)
+    event, before = first_failure(c), standing(c)
     when = "after its stages" if c.begins else "when tightened"
-    already = [f"already {when}, {STANDING[kind].format(_what(c, kind, part))}"
-               for kind, part in sorted(before)]
+    already = [f"already {when}, {STANDING[kind].format(_what(c, found))}"
+               for (kind, _), found in sorted(before.items(), key=lambda x: x[0])]
     if event is None:
-        top = carried(max(p.load_N for p in c.path.points))
-        words = f"nothing {'more ' if already else ''}reaches its strength up to {top} N"
-    else:
-        at = f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
-        words = f"{'then' if already else 'first'}, {at}, {failure_words(c, event)}"
+        most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
+        top, part = carried(most), _part_at_strength(c, when)
+        fails = "gives way" if part else "reaches its strength"
+        words = f"nothing {'more ' if already else ''}{fails} up to {top} N"
+        return "; ".join(filter(None, (*already, words, part)))
+    words = f"{'then' if already else 'first'}, {_at(event)}, {failure_words(c, event)}"
     return "; ".join([*already, words])
+
+
+def _at(event: PathEvent) -> str:
+    return f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
+
+
+def _part_at_strength(c: ConstructResult, when: str) -> str:
+    """Of what part is at its strength first, or has been since it was tightened."""
+    assert c.path is not None
+    for found, already in ((c.path.already, True), (c.path.events, False)):
+        event = _first(c, found, (PART,))
+        if event is not None:
+            return f"part of {_what(c, event)} " + (
+                f"is at its strength {when}" if already else
+                f"reaches its strength {_at(event)}")
+    return ""
 
 
 def _rests_on(c: ConstructResult) -> str:
@@ -174,15 +203,12 @@ def _crossing_words(c: ConstructResult, other: str, found: Crossing) -> str:
     if len(found.places) > 2:
         return _crossings_words(c, other, found)
     load, first = _load(found.load_N), _load(found.tied_from_N)
-    end = "" if found.until_N is None else f"up to about {_load(found.until_N)}"
-    if found.stiffer == c.name:
-        tied = "" if first == load else f" and tied with it up to about {load}"
-        return (f"it is stiffer than '{other}' up to about {first}{tied}, above which"
-                f"{f', {end},' if end else ''} '{other}' has moved less")
-    where = f"above about {load}" if not end else \
-        f"from about {load.removesuffix(' N')} {end.removeprefix('up ')}"
-    return f"it has moved less than '{other}' {where}, and more below" + (
-        "" if first == load else f" about {first}; between them the two are tied")
+    below, above = ("less", "more") if found.stiffer == c.name else ("more", "less")
+    said = f"up to about {first} it moves {below} than '{other}', above that "
+    said += above if first == load else \
+        f"the two are tied, and above about {load} it moves {above}"
+    return said + ("" if found.until_N is None else
+                   f", and above about {_load(found.until_N)} {below} again")
 
 
 def _crossings_words(c: ConstructResult, other: str, found: Crossing) -> str:

@@ -43,6 +43,8 @@ def _by_name(entries: list[Any]) -> dict[str, Any] | None:
 
 
 def shown(value: Any) -> str:
-    """A value in a line of text; a long one is cut short."""
+    """A value in a line of text; a long one is cut short, a number to ten digits."""
+    if isinstance(value, float):
+        value = float(f"{value:.10g}")
     text = "nothing" if value is None else json.dumps(value, ensure_ascii=False)
     return text if len(text) <= MOST_LETTERS else text[:MOST_LETTERS - 3] + "..."

@@ -27,7 +27,7 @@ from buttress.sweeps.store import Store, reading, write_csv
 from buttress.sweeps.vary import Varier, plain
 from buttress.versions import versions
 from buttress.words import counted, duration
-from buttress.workers import cores, here, local
+from buttress.workers import cores, here, local, refuse_other
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -209,6 +209,7 @@ def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str
     ``brief``: say only what ends it early. ``evaluate``: what solves cases in this process, with
     what it knows from earlier runs.
     """
+    refuse_other(workers)
     start = perf_counter()
     design, tell = plan.design, (lambda text: None) if brief else say
     if cluster:

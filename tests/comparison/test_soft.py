@@ -176,18 +176,18 @@ def test_soft_bone_is_judged_by_the_same_rules_and_told_everywhere() -> None:
 
 def test_a_verdict_in_soft_bone_tells_what_has_happened_below_the_load() -> None:
     found = {"first_yield_N": 900.0, "first_crushing_N": 400.0}
-    made = table(softer(**{"lag screws": bears(**found, filled=True, equilibrium_ends_N=9000.0,
+    made = table(softer(**{"lag screws": bears(**found, first_crushing_of="graft", equilibrium_ends_N=9000.0,
                                                ends_status="found", known_to_N=9000.0)}))
     cell = next(row.cells["lag screws"] for row in made.rows if row.name == "walking")
     assert cell.soft == Cell(ONLY_FRICTION, None, friction_N=600.0, events=(
-        ("metal yields", 900.0), ("bone or graft is crushed", 400.0)))
+        ("graft is crushed", 400.0), ("metal yields", 900.0)))
     other = replace(cell, verdict=HOLDS, friction_N=None)
-    assert other.soft_words == ("in soft bone: only with friction above 600 N (else fails); metal "
-                                "yields from 900 N; bone or graft is crushed from 400 N")
+    assert other.soft_words == ("in soft bone: only with friction above 600 N (else fails); graft "
+                                "is crushed from 400 N; metal yields from 900 N")
     listed = next(r for r in rows(made) if (r["activity"], r["construct"]) == (
         "walking", "lag screws"))
-    assert listed["events_soft_bone"] == ("metal yields from 900 N; bone or graft is crushed from "
-                                          "400 N")
+    assert listed["events_soft_bone"] == ("graft is crushed from 400 N; metal yields from "
+                                          "900 N")
     small = next(r for r in rows(made) if r["construct"] == "lag screws")
     assert small["events_soft_bone"] is None
 

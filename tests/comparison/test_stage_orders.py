@@ -16,9 +16,11 @@ from under_loads import under_loads
 
 from buttress.report import terminal as table
 from buttress.report.folder import document
+from buttress.report.notebook import comparison_html
 from buttress.report.stages import as_csv, lines, orders
 from buttress.report.tables import main_table
 from buttress.study.read import study_from
+from buttress.words import fixed
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +113,7 @@ def test_the_two_orders_are_found_and_told_apart(both) -> None:
     # In the order in which the two are named.
     assert f"'shaft 1' carries {force[0]:.0f} and {force[1]:.0f} N" in said
     sunk = [s.fragments["medial"].subsidence_mean_mm for s in ends]
-    assert f"'medial' lies at {sunk[0]:.3f} and {sunk[1]:.3f} mm" in said
+    assert f"'medial' lies at {fixed(sunk[0], 3)} and {fixed(sunk[1], 3)} mm" in said
 
 
 def test_cycles_settle_and_the_settled_subsidence_is_told(both) -> None:
@@ -135,6 +137,7 @@ def test_files_and_the_terminal_hold_every_stage(both) -> None:
     shown = lines(both.stages)
     assert all(len(line) <= 100 for line in shown)
     assert sum("tighten" in line for line in shown) >= 7
+    assert "Educational" in comparison_html(both)    # its module registers what writes the stages
     html = both.stages[0]._repr_html_()
     assert "Educational" in html
     assert html.count("<tr>") >= 10

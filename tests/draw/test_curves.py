@@ -52,6 +52,19 @@ def test_a_curve_is_the_path_ended_at_two_millimetres_with_its_events() -> None:
     assert "crushed" not in said
 
 
+@pytest.mark.parametrize("fragment", ["medial", None])
+def test_a_mark_lies_on_its_curve_at_its_load(fragment: str | None) -> None:
+    """Between two points a curve is drawn straight, while the load at an event was found on the
+    way: marks stood beside their curves."""
+    one = pressed("one", (0.0, 0.1, 0.2, 0.9), (0.0, 900.0, 1400.0, 1100.0),
+                  (("hinge", 1250.0, 0.15), ("crushing", 1250.0, 0.6)))
+    ax = figures.curves(comparison((one,)), fragment)
+    marks = {x.get_gid(): tuple(x.get_xydata()[0]) for x in ax.lines if x.get_gid()}
+    times = 1.0 if fragment else 2.0
+    assert marks["hinge one"] == pytest.approx((times * 0.17, 1250.0))
+    assert marks["crushing one"] == pytest.approx((times * 0.55, 1250.0))
+
+
 def test_where_two_curves_cross_is_marked() -> None:
     stiff = pressed("stiff", (0.0, 0.1, 2.0), (0.0, 1000.0, 1000.0))
     strong = pressed("strong", (0.0, 1.0, 2.0), (0.0, 2000.0, 2000.0))

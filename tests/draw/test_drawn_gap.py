@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from depressed_study import GRAFT, depressed
+from figure_texts import clashes, shown_texts
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from small_study import small_study
 from under_loads import under_loads
 
+from buttress.draw.overview import overview
 from buttress.draw.section import deformed
 from buttress.results.comparison import Comparison
 from buttress.results.picture import Picture
+from buttress.sweeps.vary import varied
 
 FACTOR = 50.0
 LOAD = 1500.0
@@ -61,3 +65,24 @@ def test_one_of_them_opens_and_the_other_does_not(solved: Comparison) -> None:
     assert (closed.gap_mm or 0.0) < 0.002
     one, other = lips(solved["antiglide + lag screws"].picture(LOAD))
     assert np.hypot(*(one - other)) < FACTOR * 0.002
+
+
+def test_cement_is_a_filling_and_no_graft() -> None:
+    made = under_loads(depressed(GRAFT | {"material": "bone cement"}, loads=(400.0,)),
+                       limits=False, pictures=True)
+    shown = " ".join(t.get_text() for t, _ in shown_texts(
+        deformed(made["c"].picture(400.0)).get_figure(root=True)))
+    assert "force of a filling on bone" in shown
+    assert "a graft" not in shown
+
+
+@pytest.mark.parametrize(("given", "said"), [
+    ({"fracture.*.gap_mm": 0.2}, True), ({"fragment.*.step_mm": 0.5}, True), ({}, False)])
+def test_what_reduction_leaves_is_said_not_to_be_drawn(given: dict[str, float], said: bool) -> None:
+    """Faces 0.2 mm apart that close are drawn, magnified, as if one piece lay in the other."""
+    study = varied(small_study("antiglide", loads=(500.0,)), given).study
+    made = under_loads(study, limits=False, pictures=True)
+    for ax in (deformed(made["antiglide"].picture(500.0)), overview(made, 500.0)):
+        shown = " ".join(" ".join(t.get_text().split()) for t, _ in shown_texts(ax.get_figure(root=True)))
+        assert ("left by reduction" in shown) == said
+        assert clashes(ax.get_figure(root=True)) == []

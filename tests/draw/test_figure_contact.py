@@ -39,7 +39,7 @@ def test_bands_stand_on_their_lines_as_high_as_the_pressure() -> None:
     assert "force across the faces over their area" in shown.replace("\n", " ")
     for said in ("shear plane", "touches along 44 %;", "mean 1.2 MPa;",
                  "95 % of it below 2.5 MPa;", "highest 4 MPa",
-                 "under a plate", "on a graft's face", LABEL):
+                 "under a plate", "on a filling's face", LABEL):
         assert said in shown, said
     assert "cut off" not in shown
     assert "pull" not in shown

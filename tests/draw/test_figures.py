@@ -201,7 +201,7 @@ def test_the_force_polygon_closes_and_its_arrows_are_those_of_the_free_body() ->
 
 def test_a_long_verdict_over_a_free_body_does_not_run_into_the_polygon() -> None:
     shot = replace(picture("lag screws", 1500.0), verdict_words=(
-        "within all limits; metal yields from 1200 N; bone or graft is crushed from 1667 N"))
+        "within all limits; metal yields from 1200 N; bone is crushed from 1667 N"))
     figure = figures.free_body(shot, "medial").get_figure(root=True)
     figure.draw_without_rendering()
     boxes = {t.get_text(): t.get_window_extent() for t, _ in shown_texts(figure)}

@@ -81,3 +81,14 @@ def test_pictures_of_stages_say_whose_movement_they_tell() -> None:
             stage_pictures(made).get_figure(root=True))).replace("\n", " ")
         assert said in words
         assert ("of the fragment that has sunk most" in words) == told
+
+
+def test_a_study_whose_first_stage_is_not_held_is_drawn() -> None:
+    """A screw that strips while it is tightened leaves no number at all: the list had no entry, and
+    the comparison ended in a traceback."""
+    bare = replace(staged("a", held=0), stages=tuple(
+        replace(s, fragments={}, screws={}) for s in staged("a", held=0).stages))
+    ax = stages_overview([bare])
+    assert ax.get_legend() is None
+    assert "no equilibrium at stage 1" in " ".join(t.get_text() for t in ax.texts)
+    assert clashes(ax.get_figure(root=True)) == []

@@ -11,9 +11,11 @@ from pathlib import Path
 
 import made_up
 import pytest
+from depressed_study import GRAFT, depressed
 from figure_texts import clashes, shown_texts
 from matplotlib.markers import MarkerStyle
 from small_study import small_study
+from staged_study import place, staged_data, tighten
 
 from buttress import LABEL
 from buttress.comparison.compare import compare
@@ -45,7 +47,7 @@ from buttress.results.order import reserve
 from buttress.results.path import PathEvent, PathResult, Reserve, Where
 from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.spread import Alternative, ModelSpread
-from buttress.study.read import example
+from buttress.study.read import example, study_from
 from buttress.study.study import Study
 from buttress.study.tables import GIVEN, number
 from buttress.sweeps.vary import Varier, varied
@@ -72,7 +74,8 @@ def test_every_alternative_makes_a_case_of_some_shipped_study() -> None:
     for name, row in shipped().items():
         assert row["status"] in STATUS_WORDS.keys() - {GIVEN}
         assert {"group", "words", "source"} <= row.keys()
-        found = [case_of(example(study), name) for study in ("medial-shear", "posterior-shear")]
+        found = [case_of(example(study), name) for study in (
+            "medial-shear", "posterior-shear", "lateral-depression")]
         soft = case_of(varied(small_study("nothing"), {"section.bone": "soft"}).study, name)
         hard = case_of(varied(small_study("nothing"), {"hardening.bone_share": 0.05}).study, name)
         moves = case_of(varied(small_study("nothing"), {"press.large_movements": "on"}).study, name)
@@ -101,12 +104,24 @@ def test_what_is_like_the_study_or_not_in_it_is_left_out() -> None:
     assert case_of(study, "dense bone") == SAME
     assert case_of(study, "patch anterior") == ABSENT
     assert case_of(study, "plate stands off") == ABSENT    # no plate
+    assert case_of(study, "bond breaks") == ABSENT         # no cement
+    for name in ("bearing half as stiff", "bearing twice as stiff", "threads strip"):
+        assert case_of(study, name) == ABSENT              # no screw
+        assert case_of(small_study("lag screws"), name) != ABSENT
+
     foam = varied(study, {"section.bone": "foam"}).study
     assert case_of(foam, "soft bone") == NO_PRESET
     flat = varied(study, {"hardening.bone_share": 0.0, "hardening.metal_share": 0.0}).study
     assert case_of(flat, "no hardening") == SAME
     hard = varied(study, {"hardening.bone_share": 0.05}).study
     assert not isinstance(case_of(hard, "no hardening"), str)
+
+
+def test_a_bond_breaks_only_where_a_filling_is_bonded() -> None:
+    cement = GRAFT | {"material": "calcium phosphate cement"}
+    for fill, bonded in ((GRAFT, False), (cement, True), (cement | {"bonded": False}, False),
+                         (GRAFT | {"bonded": True, "bond_MPa": 0.5}, True)):
+        assert (case_of(depressed(fill), "bond breaks") != ABSENT) == bonded
 
 
 def test_an_addition_is_to_the_study_s_own_value() -> None:
@@ -258,12 +273,13 @@ def test_what_is_not_known_is_no_tie_and_no_verdict() -> None:
 
 def test_a_part_that_tightening_has_brought_to_its_strength_is_said_to_give_more() -> None:
     a = spread()["a"]
-    yields = PathEvent("yield", 500.0, 0.1, Where("upper lag", None))
-    path = replace(a.path, events=(yields,))
-    assert fails(replace(a, path=path)) == (
-        "first part of the anchorage of 'upper lag' reaches its strength")
-    assert fails(replace(a, path=replace(path, already=(replace(yields, load_N=0.0),)))) == (
-        "more of the anchorage of 'upper lag' reaches its strength than by tightening alone")
+    bends = PathEvent("hinge", 500.0, 0.1, Where("upper lag", None))
+    path = replace(a.path, events=(bends,))
+    assert fails(replace(a, path=path)) == "first 'upper lag' forms a plastic hinge"
+    assert fails(replace(a, path=replace(path, already=(replace(bends, load_N=0.0),)))) == (
+        "'upper lag' forms a further plastic hinge than by tightening alone")
+    part = replace(path, events=(PathEvent("yield", 500.0, 0.1, Where("upper lag", None)),))
+    assert fails(replace(a, path=part)) == "nothing gives way"
 
 
 def test_the_same_words_at_every_load_are_told_once() -> None:
@@ -337,3 +353,25 @@ def test_the_tornado_shows_each_alternative_from_the_study_s_load() -> None:
     assert "cannot be built" in [t.get_text() for t in tornado(made, "b").texts]
     with pytest.raises(InputError, match="construct with alternatives"):
         tornado(made_up.usual(), "lag screws")
+
+
+def test_tension_is_lost_only_where_no_stage_tightens(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stages tighten to a force of their own: "no screw is tightened" was said of screws that were,
+    and their load did not change."""
+    data = staged_data(place("lag"), tighten("lag", 300.0))
+    data["construct"].append({k: v for k, v in data["construct"][0].items() if k != "stage"}
+                             | {"name": "at once"})
+    study = study_from(data)
+    values, case = case_of(study, "tension lost")
+    assert set(values) == {"construct.at once.screw.*.tension_N"}
+    assert [c.screws[0].tension_N for c in case.study.constructs] == [400.0, 0.0]
+    monkeypatch.setattr(module, "shipped", lambda: {"tension lost": shipped()["tension lost"]})
+    own = replace(made_up.usual(), study=study, constructs=tuple(
+        made_up.construct(c.name) for c in study.constructs))
+    spread = module.with_alternatives(own).alternatives
+    (tried,) = spread.tried
+    assert set(tried.constructs) == {"at once"}
+    assert report.left_out_lines(spread) == [
+        "tension lost: 'lag screw first' left out, its stages say how its screws are tightened"]
+    data["construct"] = data["construct"][:1]
+    assert case_of(study_from(data), "tension lost") == ABSENT

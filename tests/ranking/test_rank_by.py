@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from small_study import small_study
 
+from buttress import LABEL
 from buttress.ranking.inputs import inputs_of
 from buttress.ranking.outcomes import Outcomes, read_outcomes
 from buttress.ranking.rank import ranked
@@ -59,6 +60,17 @@ def test_the_sentence_by_reserve(other: float, said: str) -> None:
     text = "\n".join(table_lines(found))
     assert ("a tie" in "\n".join(text.splitlines()[:13])) == (other == 970.0)
     assert found.document()["by"] == "reserve"
+
+
+@pytest.mark.parametrize("wide", [60, 80, 100])
+def test_no_table_is_wider_than_the_terminal(monkeypatch: pytest.MonkeyPatch, wide: int) -> None:
+    """Seven columns of numbers with their intervals ran to 112 columns."""
+    monkeypatch.setenv("COLUMNS", str(wide))
+    drawn = make_samples(inputs_of(STUDY), 32, 3)
+    made = replace(synthetic(np.tile([0.2, 0.1], (len(drawn.design.rows), 1))), by="reserve",
+                   values=np.tile([1000.0, 700.0], (len(drawn.design.rows), 1)))
+    lines = table_lines(ranked(STUDY, drawn, made, "A", SUMMARY, COST))
+    assert max(len(line) for line in lines if line != LABEL) <= wide
 
 
 def test_what_was_refused_is_no_failure() -> None:

@@ -48,3 +48,19 @@ def test_a_variable_says_how_wide_the_terminal_is(monkeypatch: pytest.MonkeyPatc
     assert max(map(len, columns((), rows))) <= 40
     monkeypatch.setenv("COLUMNS", "70")
     assert len(columns((), rows)) == 1
+
+
+def test_what_numbers_make_too_wide_goes_on_below_with_its_first_column() -> None:
+    head = ("construct", "best\n%", "held\n%", "mean rank\n1 is best")
+    rows = [("antiglide plate and lag screws", "88 (70-100)", "100 (85-100)", "1.1"), "a note",
+            ("nothing", "7 (0-15)", "9 (0-15)", "2.0")]
+    assert len(columns(head, rows, width=80)) == 5
+    got = columns(head, rows, width=42)
+    assert max(map(len, got)) <= 42
+    assert [x.split() for x in got[:2]] == [["construct", "best", "held"], ["%", "%"]]
+    assert got.count("a note") == 2
+    below = got[got.index("") + 1:]
+    assert below[0].split() == ["construct", "mean", "rank"]
+    assert below[-1].split() == ["nothing", "2.0"]
+    words = [x for row in rows if not isinstance(row, str) for x in row[1:]]
+    assert [" ".join(got).count(x) for x in words] == [1] * len(words)

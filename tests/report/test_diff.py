@@ -18,7 +18,7 @@ from buttress.report.folder import document
 from buttress.results.comparison import Comparison
 from buttress.results.records import ENDED
 from buttress.results.rows import columns, rows
-from buttress.study.changes import changes
+from buttress.study.changes import changes, shown
 from buttress.study.read import as_study
 from buttress.sweeps.vary import varied
 
@@ -114,7 +114,7 @@ def test_the_command_tells_it_in_words_numbers_and_json(tmp_path: Path) -> None:
 def test_studies_are_compared_by_their_input(tmp_path: Path) -> None:
     found = diff("medial-shear", "medial-shear")
     assert (found.input, found.solved) == ((), False)
-    assert "Results were not compared" in "\n".join(lines(found))
+    assert "No figures were compared: a study has none before it is solved." in lines(found)
     assert any(key == "section.plane" for key, _, _ in diff("medial-shear", "posterior-shear").input)
     with pytest.raises(InputError, match="not the results of a comparison"):
         diff(tmp_path, "medial-shear")
@@ -177,3 +177,9 @@ def test_a_peak_is_called_one_only_where_there_is_one_and_no_two_rows_are_called
 def test_large_differences_are_told_in_plain_digits() -> None:
     assert difference(39000.0, 24001.0) == "-14999"
     assert difference(0.1026, 0.17341) == "+0.0708"
+
+
+def test_a_number_is_shown_without_the_rounding_of_its_arithmetic() -> None:
+    assert shown(0.3 * 48.0) == "14.4"     # 14.399999999999999
+    assert [shown(x) for x in (2.0, 1.0 / 3.0, None, "a", 3)] == [
+        "2.0", "0.3333333333", "nothing", '"a"', "3"]

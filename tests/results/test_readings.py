@@ -181,8 +181,7 @@ def test_what_was_carried_before_a_dip_counts(limit: float, load: float, carried
 def test_stiffness_is_load_over_way_and_energy_the_area_below(monkeypatch: pytest.MonkeyPatch
                                                                ) -> None:
     """Triangles and trapezia of the made path; the stiffness at 60 N of the first rise."""
-    monkeypatch.setattr(derive, "events_of", lambda path, kinds: ())
-    monkeypatch.setattr(derive, "standing", lambda path: ())
+    monkeypatch.setattr(derive, "_events", lambda search, kinds: ((), ()))
     monkeypatch.setattr(derive, "number", lambda *key: 60.0 if key[-1] == "stiffness_load" else 2.0)
     monkeypatch.setattr(derive, "gauge_of", lambda *_: Gauge(
         "g", "", 99.0, "mm", lambda p: Reading(p.ram_mm, Where("", None))))

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from buttress.results.stages import CycleStage, words
+from buttress.report.stages import orders
+from buttress.results.path import Where
+from buttress.results.stages import CycleStage, FragmentStage, StagedResult, StageResult, words
 from buttress.study.stages import Stage
 
 
@@ -26,3 +28,18 @@ def test_the_force_of_a_row_is_that_of_each_of_its_screws() -> None:
                        (Stage(do="tighten", what=("a",)), 150.0)):
         assert words(stage, own, rows=True) == "tighten a to 150 N each"
         assert words(stage, own) == "tighten a to 150 N"
+
+
+def test_a_fragment_that_was_pushed_up_has_the_minus_of_all_numbers() -> None:
+    end = CycleStage("settled", 2, 20, 1e-4, (1e-5,), None, 0.0, {"a": -0.021}, {"a": -0.00003})
+    assert "a then lies at −0.021 mm loaded, 0.000 mm unloaded" in end.words
+
+
+def test_orders_and_places_have_the_minus_of_all_numbers() -> None:
+    assert Where("plate", (-31.2, -0.3)).words == "plate at (−31, 0) mm"
+    one, other = (StagedResult(n, "", "held", (StageResult(
+        1, "load", (), "load", "held", "", None, None, 100.0, None,
+        {"wedge": FragmentStage(sunk, sunk, None, None, (0.0, 0.0), {}, None)}),), (m,))
+        for n, m, sunk in (("a", "b", -0.02), ("b", "a", -0.0001)))
+    (said,) = orders((one, other))
+    assert said.endswith("at the end 'wedge' lies at −0.020 and 0.000 mm.")

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from small_study import small_study
 
+from buttress.comparison.compare import compare
 from buttress.implants.kinds import Hold
 from buttress.model.install import build_model
 from buttress.model.model import Bones
 from buttress.results.search import Search
 from buttress.results.threads import whole_thread
+from buttress.results.verdict import verdict
 from buttress.study.loads import HardeningInput
 from buttress.study.read import study_from
 from buttress.sweeps.vary import plain
@@ -57,6 +61,21 @@ def test_thread_that_slides_while_it_is_tightened_is_no_event_of_loading() -> No
     assert whole_thread(model).read(model.tightened).value < 1.0
     found = Search(model).reach(whole_thread(model))
     assert isinstance(found, str) or found.carried_N > 100.0
+
+
+def test_the_path_tells_where_and_when_a_whole_thread_gives_way() -> None:
+    """Part of it is at its strength long before; the sentence tells the whole."""
+    found = compare(small_study("lag screws", loads=(700.0,)))["lag screws"]
+    [whole] = [e for e in found.path.events if e.kind == "thread"]
+    parts = {e.where.part: e for e in found.path.events if e.kind == "yield"}
+    assert whole.load_N == pytest.approx(found.first_thread_N)
+    assert parts[whole.where.part].load_N < 0.8 * whole.load_N
+    assert parts[whole.where.part].ram_mm < whole.ram_mm
+    assert [e.ram_mm for e in found.path.events] == sorted(e.ram_mm for e in found.path.events)
+    told = replace(found, path=replace(found.path, events=tuple(
+        e for e in found.path.events if e.kind != "crushing")))
+    assert (f"first, at about {whole.load_N:.0f} N, the thread of the screw '{whole.where.part}' "
+            "gives way") in verdict(told, (told,))
 
 
 def test_what_has_no_thread_has_no_such_load() -> None:

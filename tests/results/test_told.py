@@ -22,7 +22,7 @@ from buttress.report.folder import document, write_results
 from buttress.report.notebook import comparison_html, construct_html
 from buttress.report.page import write_report
 from buttress.report.tables import main_table
-from buttress.report.terminal import lines, print_table
+from buttress.report.terminal import lines, print_table, tension_kept
 from buttress.results.bearing import weight_bearing
 from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
@@ -31,6 +31,7 @@ from buttress.results.limits import yield_words
 from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone
+from buttress.results.stages import StagedResult, StageResult
 from buttress.results.verdict import KEPT
 from buttress.study.read import example, study_from
 from buttress.sweeps.vary import plain
@@ -354,3 +355,12 @@ def test_a_list_of_long_names_of_loads_leaves_the_axis_of_the_capacities_free() 
     figure = figures.capacity(named).get_figure(root=True)
     assert "15 kg" in words(figure)
     assert clashes(figure) == []  # type: ignore[arg-type]
+
+
+def test_where_tension_fades_in_others_those_that_keep_it_are_named() -> None:
+    """"Tightened screws keep their tension for ever" stood above stages that relax them."""
+    made = comparison(tuple(replace(construct(n), tightened_N=800.0) for n in ("a", "b", "c")))
+    relaxed = StageResult(1, "relax", ("lag",), "relax", "held", "", None, None, 0.0, None)
+    some = replace(made, stages=(StagedResult("b", "", "held", (relaxed,)),))
+    assert tension_kept(some) == [KEPT.format("The tightened screws of 'a' and 'c'")]
+    assert tension_kept(made) == [KEPT.format("Tightened screws")]

@@ -28,7 +28,8 @@ def pressed(name: str, curve: dict[float, float], events: tuple[PathEvent, ...] 
 
 
 def event(kind: str, load: float, ram: float, part: str) -> PathEvent:
-    return PathEvent(kind, load, ram, Where(part, (-31.2, -40.0)))
+    what = ("graft" if part == "graft" else "bone") if kind == "crushing" else ""
+    return PathEvent(kind, load, ram, Where(part, (-31.2, -40.0)), what)
 
 
 STIFF = {0.0: 0.0, 1000.0: 0.1, 2000.0: 0.2, 2100.0: 1.0}
@@ -44,9 +45,8 @@ def test_a_crossing_is_where_both_have_moved_as_far_under_the_same_load() -> Non
     assert found.moved_mm == pytest.approx(0.2 + 1000 / 4875)
     assert found.load_N == pytest.approx(2000 + 125 * 1000 / 4875)
     assert crossing(b, a) == found
-    assert "it is stiffer than 'strong' up to about 2026 N, above which 'strong' has moved less" \
-        in verdict(a, (a, b))
-    assert "it has moved less than 'stiff' above about 2026 N, and more below" in verdict(b, (a, b))
+    assert "; up to about 2026 N it moves less than 'strong', above that more." in verdict(a, (a, b))
+    assert "; up to about 2026 N it moves more than 'stiff', above that less." in verdict(b, (a, b))
 
 
 @pytest.mark.parametrize("other", [
@@ -77,8 +77,8 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("hinge", 900.0, 0.3, "plate"), event("crushing", 700.0, 0.2, "graft"),
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
-    assert first_failure(made.path).kind == "crushing"
-    assert "first, at about 700 N, part of the graft 'graft' is crushed" in verdict(made, (made,))
+    assert first_failure(made).kind == "crushing"
+    assert "first, at about 700 N, part of the filling 'graft' is crushed" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
     assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
@@ -86,18 +86,54 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
 
 
+def test_part_of_a_thread_at_its_strength_is_no_failure() -> None:
+    """The last millimetres of a thread are at their strength long before the screw moves: what is
+    told is the load at which all of it in a piece is."""
+    events = (event("yield", 22.0, 0.01, "upper lag"), event("hinge", 900.0, 0.3, "plate"),
+              event("thread", 620.0, 0.2, "upper lag"))
+    made = pressed("a", STIFF, events)
+    assert first_failure(made).kind == "thread"
+    assert "first, at about 620 N, the thread of 'upper lag' gives way" in verdict(made, (made,))
+    assert "22 N" not in verdict(made, (made,))
+    bent = pressed("a", STIFF, events[:2])
+    assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
+        bent, (bent,))
+
+
+def test_what_happens_beyond_the_end_of_the_search_is_not_told() -> None:
+    """A path goes on to the end of its last step: "first, at about 10880 N" stood beside "no peak
+    up to 10000 N"."""
+    curve = {0.0: 0.0, 5000.0: 0.1, 10500.0: 0.2}
+    made = pressed("a", curve, (event("hinge", 10_400.0, 0.39, "plate"),))
+    assert first_failure(made) is None
+    assert "nothing reaches its strength up to 10000 N" in verdict(made, (made,))
+    early = pressed("a", curve, (event("hinge", 9_400.0, 0.3, "plate"),))
+    assert "first, at about 9400 N" in verdict(early, (early,))
+
+
+def test_part_of_a_thread_is_told_where_nothing_else_is_known() -> None:
+    part = event("yield", 620.0, 0.2, "upper lag")
+    made = pressed("a", STIFF, (part,))
+    assert ("nothing gives way up to 2100 N; part of the anchorage of 'upper lag' reaches its "
+            "strength at about 620 N") in verdict(made, (made,))
+    made = replace(made, path=replace(made.path, already=(replace(part, load_N=0.0),)))
+    assert ("nothing gives way up to 2100 N; part of the anchorage of 'upper lag' is at its "
+            "strength when tightened") in verdict(made, (made,))
+
+
 def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> None:
-    standing = (event("yield", 0.0, 0.0, "upper lag"), event("slip", 0.0, 0.0, "plate"))
-    events = (event("yield", 620.0, 0.1, "upper lag"), event("peak", 2000.0, 0.9, "ram"))
+    standing = (event("hinge", 0.0, 0.0, "plate"), event("yield", 0.0, 0.0, "upper lag"),
+                event("slip", 0.0, 0.0, "plate"))
+    events = (event("hinge", 620.0, 0.1, "plate"), event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     made = replace(made, path=replace(made.path, already=standing))
-    assert ("; already when tightened, part of the anchorage of 'upper lag' is at its strength; "
-            "then, at about 620 N, more of the anchorage of 'upper lag' reaches its strength"
-            ) in verdict(made, (made,))
-    other = replace(made, path=replace(made.path, events=(event("hinge", 900.0, 0.3, "plate"),)))
-    assert "is at its strength; then, at about 900 N, the plate 'plate' forms a plastic hinge" \
+    assert ("; already when tightened, the plate 'plate' has a plastic hinge; then, at about 620 "
+            "N, the plate 'plate' forms a further plastic hinge") in verdict(made, (made,))
+    other = replace(made, path=replace(made.path, events=(
+        event("thread", 900.0, 0.3, "upper lag"),)))
+    assert "has a plastic hinge; then, at about 900 N, the thread of 'upper lag' gives way" \
         in verdict(other, (other,))
-    none = replace(made, path=replace(made.path, events=()))
+    none = replace(made, path=replace(made.path, events=(), already=standing[:1]))
     assert "nothing more reaches its strength up to 2100 N" in verdict(none, (none,))
     assert "slip" not in verdict(none, (none,))
 
@@ -137,7 +173,7 @@ def test_json_has_the_sentence_and_first_and_last_rank() -> None:
 
 
 @pytest.mark.parametrize(("part", "said"), [
-    ("graft", "part of the graft 'graft' is crushed"),
+    ("graft", "part of the filling 'graft' is crushed"),
     ("shear plane", "bone along the fracture 'shear plane' is crushed"),
     ("upper lag", "bone at the screw 'upper lag' is crushed")])
 def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -> None:
@@ -151,12 +187,12 @@ def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -
 
 def test_a_row_of_screws_is_no_screw() -> None:
     """Four screws side by side were spoken of as "the screw 'raft'"."""
-    made = pressed("a", STIFF, (event("yield", 700.0, 0.2, "raft"),))
+    made = pressed("a", STIFF, (event("thread", 700.0, 0.2, "raft"),))
     load = made.loads[-1]
     members = {"raft": replace(load.members["plate"], kind="screw", count=4)}
     made = replace(made, loads=(*made.loads[:-1], replace(load, members=members)))
-    assert ("first, at about 700 N, part of the anchorage of the row of 4 screws 'raft' reaches "
-            "its strength") in verdict(made, (made,))
+    assert ("first, at about 700 N, the threads of the row of 4 screws 'raft' give way"
+            ) in verdict(made, (made,))
 
 
 EARLY = {0.0: 0.0, 2000.0: 0.1, 2900.0: 0.2, 3900.0: 0.6, 4000.0: 2.0}
@@ -171,10 +207,10 @@ def test_curves_that_are_tied_between_two_crossings_are_said_to_be() -> None:
     assert (found.stiffer, found.other) == ("early", "late")
     assert found.tied_from_N == pytest.approx(2000 + 900 * 500 / 600)
     assert found.load_N == pytest.approx(3900 + 100 * (100 / (2200 - 100)), abs=1.0)
-    assert ("it is stiffer than 'late' up to about 2750 N and tied with it up to about 3905 N, "
-            "above which 'late' has moved less") in verdict(a, (a, b))
-    assert ("it has moved less than 'early' above about 3905 N, and more below about 2750 N; "
-            "between them the two are tied") in verdict(b, (a, b))
+    assert ("up to about 2750 N it moves less than 'late', above that the two are tied, and above "
+            "about 3905 N it moves more.") in verdict(a, (a, b))
+    assert ("up to about 2750 N it moves more than 'early', above that the two are tied, and above "
+            "about 3905 N it moves less.") in verdict(b, (a, b))
 
 
 def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> None:
@@ -183,9 +219,10 @@ def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> 
     a, b = pressed("a", back), pressed("b", other)
     until = crossing(a, b).until_N
     assert until == pytest.approx(5000 + 1000 * 2900 / (6900 - 1000), abs=1.0)
-    assert "above which, up to about 5492 N, 'b' has moved less" in verdict(a, (a, b))
-    assert "it has moved less than 'a' from about 2026 to about 5492 N, and more below" in verdict(
-        b, (a, b))
+    assert ("up to about 2026 N it moves less than 'b', above that more, and above about 5492 N "
+            "less again") in verdict(a, (a, b))
+    assert ("up to about 2026 N it moves more than 'a', above that less, and above about 5492 N "
+            "more again") in verdict(b, (a, b))
 
 
 THRICE = {0.0: 0.0, 2000.0: 0.2, 2100.0: 0.6, 5000.0: 1.0, 5100.0: 1.5}

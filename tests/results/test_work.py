@@ -82,4 +82,4 @@ def test_shares_in_words() -> None:
                                       "bending": 0.005, "anchorage": 0.0})
     assert work_words(work) == (
         "Up to 2000 N, where the joint has moved 2 mm, 60\u00a0% of the work is lost to friction, "
-        "25\u00a0% is stored in elastic parts, 14\u00a0% crushes bone or graft.")
+        "25\u00a0% is stored in elastic parts, 14\u00a0% crushes bone.")

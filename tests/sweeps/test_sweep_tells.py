@@ -6,12 +6,14 @@ import os
 import signal
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import pytest
 from command import inside
 from small_study import small_study
 from sweep_tables import rows_of, started, wait_for_cases
 
+from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
 from buttress.rules.check import check
 from buttress.sweeps import checking
@@ -166,3 +168,17 @@ def test_sigterm_stops_as_the_first_ctrl_c_does(tmp_path: Path) -> None:
     assert "a worker died" not in err
     assert 1 <= sweep_status(path).done < 120
     assert not rows_of(path, "failures")
+
+
+@pytest.mark.parametrize("workers", [-1, 1000, True, 1.5])
+def test_what_is_no_number_of_workers_is_refused(tmp_path: Path, workers: Any) -> None:
+    """With -1 a sweep solved nothing and said that it had been interrupted."""
+    store = tmp_path / "s.sqlite"
+    study = small_study("nothing")
+    for run in (lambda: sweep(study, ["load.medial_share=0.6:0.7:2"], out=store, workers=workers),
+                lambda: compare(study, workers=workers)):
+        with pytest.raises(InputError, match="not a number of workers") as refused:
+            run()
+        assert (refused.value.key, refused.value.value) == ("workers", str(workers))
+        assert refused.value.expected == "0 to 256, or None for one per core"
+    assert not store.exists()
