@@ -40,10 +40,11 @@ def between(path: Path, number: int, load: float) -> Pressed | None:
     before, after = path.points[number - 1:number + 1]
     ram, low, high, began = path.ram_of(number), before.state, after.state, path.began(number)
     size = max(abs(p.load_N) for p in path.points)
+    # Moved geometry is that of the second point, where the first one carries a little more or less.
+    slack = (1e-6 if after.moved is None else 1.0) * (after.state.place - before.state.place)
 
     def at_load(*near: Pressed) -> Pressed | None:
         found = ram.step(began, load=load, near=near, size=size)
-        slack = 1e-6 * (after.state.place - before.state.place)
         inside = found is not None and found.held and (
             before.state.place - slack <= found.place <= after.state.place + slack)
         return found if inside else None

@@ -231,3 +231,24 @@ def test_a_fill_does_not_end_a_path_that_goes_on_without_it():
         assert path.peak_status == "beyond the search", construct.name
         loads = [p.load_N for p in path.points]
         assert min(np.diff(loads)) > -0.01 * max(loads)
+
+
+def test_a_load_next_to_a_point_of_the_path_is_found(paths):
+    """In the geometry of the next point it is carried a little before the point itself."""
+    path = paths["auto"][1]
+    numbers = [i for i, p in enumerate(path.points[:-1]) if p.moved is not None]
+    found = 0
+    for number in numbers:
+        here, there = path.points[number:number + 2]
+        if there.load_N <= here.load_N:
+            continue
+        for share in (1e-6, 1e-4, 1e-3, 3e-3, 0.01, 0.1, 0.5, 0.9):
+            load = here.load_N + share * (there.load_N - here.load_N)
+            if path.first_above(load) != number + 1:
+                continue
+            point = state_at(path, load)
+            assert point is not None, (number, share)
+            assert point.load_N == pytest.approx(load, rel=1e-9)
+            assert here.ram_mm - 0.05 * (there.ram_mm - here.ram_mm) < point.ram_mm < there.ram_mm
+            found += 1
+    assert found > 20

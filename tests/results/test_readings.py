@@ -145,7 +145,8 @@ def test_faces_touch_over_the_depth_that_both_have() -> None:
     study = study_from(data)
     model = assemble(build_bone(study), study.constructs[0])
     none = np.zeros(model.problem.n)
-    [line] = contact_lines(model, SimpleNamespace(force=none, slack=none))   # type: ignore[arg-type]
+    [line] = contact_lines(model, SimpleNamespace(
+        force=none, slack=none, moved=None))   # type: ignore[arg-type]
     assert line.depth.max() == pytest.approx(20.0)
     whole = model.bone.section.thickness(line.places)
     assert line.depth == pytest.approx(np.minimum(whole, 20.0))
