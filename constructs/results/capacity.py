@@ -15,7 +15,7 @@ from buttress.results.limits import find_limit
 from buttress.results.records import LetsGo, LimitResult
 from buttress.results.search import Gauge, Search
 
-FIRST_RUNG_N, RUNG = 500.0, 1.25
+FIRST_RUNG_N, RUNG = 500.0, 1.1
 """With friction lost, a path is pressed from rung to rung of this ladder of loads, each longer by a
 factor."""
 
@@ -74,8 +74,8 @@ def friction_lost(model: Model, found: Sequence[Gauge], most: float = SEARCH_LIM
 
 
 def _rung(model: Model, found: Sequence[Gauge], most: float) -> float:
-    """The load [N] of a ladder up to ``most`` at which a limit is reached with friction lost, or
-    ``most``."""
+    """The load [N] up to ``most`` at which a limit is reached with friction lost, as far as the
+    rungs of a ladder tell, or ``most``."""
     rung = FIRST_RUNG_N
     while rung < most and model.stands and model.slippery is not None:
         points = model.slippery.up_to(rung).points
@@ -84,6 +84,6 @@ def _rung(model: Model, found: Sequence[Gauge], most: float) -> float:
         answer = model.slippery.since_tightened(points[-1])
         read = ((gauge.read(answer), gauge.limit) for gauge in found if not gauge.costly)
         if any(at is not None and at.value >= limit for at, limit in read):
-            return rung
+            return min(points[-1].load_N, most)
         rung *= RUNG
     return most
