@@ -45,7 +45,7 @@ MOST_GAPS, MOST_GAPS_MOVED = 6, 2
 MOST_PIVOTS = 20_000
 """Pivots of Lemke's method on one path; after them it is not asked again, and what the other ways
 do not find is not known."""
-MOST_LOST = 12
+MOST_LOST = 40
 """Steps on moved geometry of one path that may find nothing, those that were then halved among
 them: where more is needed it catches on every point that it passes, and more is not known."""
 PLATEAU, LAST = 1e-3, 0.2
