@@ -47,7 +47,9 @@ def test_a_ranking_by_reserve_shares_what_lies_within_the_indifference() -> None
 @pytest.mark.parametrize(("other", "said"), [
     (970.0, "'A' and 'B' are tied: the reserve at 0.5 mm of 'B' minus that of 'A' is -30 N"),
     (700.0, "'A' has a larger reserve at 0.5 mm than 'B', by more than 5 %, in 100 % of 32 samples")])
-def test_the_sentence_by_reserve(other: float, said: str) -> None:
+def test_the_sentence_by_reserve(monkeypatch: pytest.MonkeyPatch, other: float, said: str
+                                 ) -> None:
+    monkeypatch.setenv("COLUMNS", "120")
     drawn = make_samples(inputs_of(STUDY), 32, 3, indices=False)
     rows = len(drawn.design.rows)
     made = replace(synthetic(np.tile([0.2, 0.1], (rows, 1))), by="reserve",
