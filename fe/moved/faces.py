@@ -17,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
-from buttress.fe.moved.spots import NONE, Layout, left_of
+from buttress.fe.moved.spots import NONE, Layout
+from buttress.fe.moved.vectors import left_of
 
 OPEN_MM = 10.0
 """Gap of a point that meets nothing."""

@@ -25,8 +25,9 @@ from buttress.fe.links.placed import Placed
 from buttress.fe.moved.faces import OPEN_MM, Face, Meeting, hermite, meet
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config
-from buttress.fe.moved.spots import NONE, Layout, cross, left_of, turned
+from buttress.fe.moved.spots import NONE, Layout
 from buttress.fe.moved.terms import Joined, Terms
+from buttress.fe.moved.vectors import cross, left_of, turned
 from buttress.fe.solve.answer import Answer
 
 CORNER = 1e-6
@@ -45,7 +46,7 @@ class Mover:
 
     def meeting(self, config: Config, before: Meeting | None = None) -> Meeting:
         """Where faces meet in a configuration."""
-        place, angle = config.spots(self.layout)
+        place, angle, _ = config.spots(self.layout)
         return meet(self.faces, self.n, place, self._normals(angle), before)
 
     def _normals(self, angle: FloatArray) -> FloatArray:
@@ -88,6 +89,22 @@ class Mover:
         moved = terms.moved_by(answer.force, answer.load)
         return (terms.apart + moved + terms.kinks @ (answer.kink - terms.in_shape)
                 - self.layout.problem.gap - self._compliance(meeting) * answer.force)
+
+    def patches(self, config: Config, placed: Placed, answer: Answer) -> FloatArray:
+        """Motions of the patches of meshed bodies ``(k, 3)`` under the forces of an answer."""
+        lay = self.layout
+        elastic = np.zeros((len(lay.body), 2))
+        for i in np.unique(lay.patches.body):
+            table, load, _ = self.pushes.on_piece(i, config.angle[i])
+            moved = table @ (load.T @ answer.load - placed.pushing[i].columns(answer.force))
+            own = np.flatnonzero(lay.body == i)
+            elastic[own] = np.einsum("sji,sj->si", lay.span[own], moved[lay.table[own]])
+        return lay.patches.fit(elastic)
+
+    def patched(self, motion: FloatArray) -> FloatArray:
+        """Motions of patches as displacements ``(3k,)``, turns times the length of the body."""
+        length = self.layout.length[self.layout.patches.body]
+        return np.column_stack([motion[:, :2], motion[:, 2] * length]).ravel()
 
     def _compliance(self, meeting: Meeting) -> FloatArray:
         """Of the links [mm/N]. A corner may come to lie on a point of its own: their forces are
@@ -148,7 +165,7 @@ class Mover:
 
     def _joined(self, config: Config, meeting: Meeting, began: Meeting) -> Joined:
         lay = self.layout
-        place, angle = config.spots(lay)
+        place, angle, elastic = config.spots(lay)
         normals = self._normals(angle)
         # Two points: the direction turns with the second body.
         direction = np.where((lay.b == NONE)[:, None], lay.along, normals[:, 1])
@@ -168,6 +185,8 @@ class Mover:
         kept = [tuple(x[mask[leg[0]]] for x in leg) for leg in legs]
         link, spot, weight, lever, at = (np.concatenate(x) for x in zip(*kept, *faces[1],
                                                                        strict=True))
+        # What is elastic comes with the flexibilities.
+        np.subtract.at(apart, link, weight * np.einsum("ij,ij->i", direction[link], elastic[spot]))
         return Joined(link, spot, weight, lever, at, direction, apart)
 
     @staticmethod

@@ -15,7 +15,8 @@ import scipy.sparse as sp
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.body import Body, Column
 from buttress.fe.moved.shape import Config
-from buttress.fe.moved.spots import Layout, cross, left_of, turned
+from buttress.fe.moved.spots import Layout
+from buttress.fe.moved.vectors import cross, left_of, turned
 
 
 class Pushes:

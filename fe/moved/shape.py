@@ -20,7 +20,7 @@ import scipy.linalg.lapack as lapack
 
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.bodies.member import BeamSection, Member, chain_stiffness, internal_forces
-from buttress.fe.moved.spots import cross, left_of, turned
+from buttress.fe.moved.vectors import cross, left_of, turned
 
 BAND = 5
 """Degrees of freedom of an element beyond its first."""
@@ -140,12 +140,14 @@ def _held(points: FloatArray, axial: FloatArray, first: FloatArray, second: Floa
 class Config:
     """Where all bodies are. ``centre (b, 2)`` and ``angle (b,)`` are those of meshed bodies;
     ``shapes`` has those of members by their number. ``pushed (p,)`` is what each unit load has
-    moved along its own fixed line by the poses of meshed bodies [mm]."""
+    moved along its own fixed line by the poses of meshed bodies [mm]. ``patches (k, 3)``: motions
+    of the patches of meshed bodies, see `Patches`."""
 
     centre: FloatArray
     angle: FloatArray
     shapes: dict[int, Shape]
     pushed: FloatArray
+    patches: FloatArray
 
     @staticmethod
     def start(layout: Any) -> Config:
@@ -158,7 +160,7 @@ class Config:
                 shapes[i] = Shape(body.points, np.zeros(k), np.zeros(3 * k), np.zeros(own.size),
                                   body)
         return Config(layout.centre.copy(), np.zeros(len(bodies)), shapes,
-                      np.zeros(len(layout.problem.loads)))
+                      np.zeros(len(layout.problem.loads)), np.zeros((len(layout.patches.body), 3)))
 
     def middle(self, layout: Any) -> FloatArray:
         """The points ``(b, 2)`` about which the rigid motions of the bodies turn, mm."""
@@ -174,18 +176,22 @@ class Config:
             out[i] = shape.angle.mean()
         return out
 
-    def spots(self, layout: Any) -> tuple[FloatArray, FloatArray]:
-        """Places ``(s, 2)`` of all spots without the elastic displacements of meshed bodies, and
-        the angles ``(s,)`` by which what is fixed to them has turned [mm, rad]."""
+    def spots(self, layout: Any) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Places ``(s, 2)`` of all spots, in meshed bodies as their patches carry them, and the
+        angles ``(s,)`` by which what is fixed to them has turned [mm, rad]; and which of the
+        elastic displacements are in the places ``(s, 2)``."""
         body = layout.body
-        place = self.centre[body] + turned(self.angle[body], layout.point - layout.centre[body])
-        angle = self.angle[body].copy()
+        moved, turn, elastic = layout.patches.carried(self.patches)
+        arm = layout.point + moved - layout.centre[body]
+        place = self.centre[body] + turned(self.angle[body], arm)
+        elastic = turned(self.angle[body], elastic)
+        angle = self.angle[body] + turn
         for i, shape in self.shapes.items():
             own = np.flatnonzero(body == i)
             node = layout.node[own]
             angle[own] = shape.angle[node]
             place[own] = shape.points[node] + turned(angle[own], layout.arm[own])
-        return place, angle
+        return place, angle, elastic
 
 
 def rigid_move(points: FloatArray, centre: FloatArray, length: float, amplitude: FloatArray

@@ -19,6 +19,8 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import Member
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import End, Link
+from buttress.fe.moved.patches import Patches
+from buttress.fe.moved.vectors import cross, left_of
 
 NONE = -1
 SAME = 1e-9
@@ -27,22 +29,6 @@ SAME = 1e-9
 
 class CannotMove(Exception):
     """A problem whose links or bodies cannot be moved; says which."""
-
-
-def cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Moment of ``b (..., 2)`` at the arm ``a (..., 2)``."""
-    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
-
-
-def left_of(a: FloatArray) -> FloatArray:
-    """Vectors ``(..., 2)`` turned by a right angle, counter-clockwise."""
-    return np.stack([-a[..., 1], a[..., 0]], axis=-1)
-
-
-def turned(angle: FloatArray, a: FloatArray) -> FloatArray:
-    """Vectors ``(..., 2)`` turned by angles ``(...)`` [rad]."""
-    cos, sin = np.cos(angle), np.sin(angle)
-    return np.stack([cos * a[..., 0] - sin * a[..., 1], sin * a[..., 0] + cos * a[..., 1]], axis=-1)
 
 
 @dataclass
@@ -114,6 +100,10 @@ class Layout:
         self.body, self.node = np.array(s.body), np.array(s.node)
         self.point, self.arm = np.array(s.point).reshape(-1, 2), np.array(s.arm).reshape(-1, 2)
         self.table, self.span = np.array(s.table).reshape(-1, 2), np.array(s.span).reshape(-1, 2, 2)
+        self.patches = Patches(self.body, self.point, [
+            (link.source, spot) for i, link in enumerate(links)
+            for spot in (int(self.a[i]), int(self.b[i]))
+            if spot != NONE and not self.member[self.body[spot]]])
         self.apart = self._relative()
         self.start = np.einsum("ij,ij->i", self.along, self.apart)
         self.hinges = np.array([self.number[id(h.member)] for h in problem.links.hinges],

@@ -14,7 +14,7 @@ from buttress.fe.bodies.member import kinked
 from buttress.fe.links.placed import Pushing
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config, Shape
-from buttress.fe.moved.spots import cross, turned
+from buttress.fe.moved.vectors import cross, turned
 
 
 @dataclass(frozen=True)

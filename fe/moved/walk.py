@@ -21,7 +21,8 @@ from buttress.fe.links.condense import Condensed
 from buttress.fe.moved.faces import Meeting, faces_of
 from buttress.fe.moved.place import Mover
 from buttress.fe.moved.shape import Config, Shape, bend, rigid_move
-from buttress.fe.moved.spots import CannotMove, Layout, turned
+from buttress.fe.moved.spots import CannotMove, Layout
+from buttress.fe.moved.vectors import turned
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.path import Point
 from buttress.fe.solve.ram import Pressed, Ram, with_ram
@@ -139,8 +140,9 @@ class Moving:
             if found is None or not found.held:
                 # As where its answer moves farther than one step may.
                 return None if found is None or TOO_FAR not in found.answer.notes else False
-            miss = found.answer.rigid
             after = self.advance(config, ram.plain, found.answer)
+            miss = np.concatenate([found.answer.rigid,
+                                   self.mover.patched(after.patches - config.patches)])
             far = self._far(start.config, after)
             if far > (SNAP_MM if hammer else MOST_MM) or self._beyond(after):
                 return False
@@ -180,7 +182,8 @@ class Moving:
         step, turn = more * (now.centre - before.centre), more * (now.angle - before.angle)
         pushed = now.pushed + sum(self._work(now, i, step[i], float(turn[i]))
                                   for i in range(len(turn)) if i not in shapes)
-        there = Config(now.centre + step, now.angle + turn, shapes, pushed)
+        there = Config(now.centre + step, now.angle + turn, shapes, pushed,
+                       now.patches + more * (now.patches - before.patches))
         return (there, True) if self._far(now, there) < MOST_MM else (now, False)
 
     def _far(self, before: Config, after: Config) -> float:
@@ -265,7 +268,9 @@ class Moving:
                     + rigid_move(shape.points, shape.points.mean(axis=0), lay.length[i], rigid)
                     + kinked(shape.points, lay.hinge_node[mine]) @ (kinks - shape.kinks))
             shapes[i] = bend(body, lay.hinge_node[mine], shape, move, forces, kinks)
-        return Config(centre, angle, shapes, pushed)
+        patches = self.mover.patches(config, placed, answer)
+        return Config(centre, angle, shapes, pushed,
+                      config.patches + share * (patches - config.patches))
 
 
 def _relaxed(share: float, before: FloatArray, now: FloatArray) -> float:

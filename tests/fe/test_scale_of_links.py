@@ -28,6 +28,6 @@ def test_pins_at_pinned_nodes_do_not_set_the_scale_of_the_others(down: float) ->
         move[4] = -down
         shapes[i] = bend(built.bodies[i], np.zeros(0, dtype=int), shape, move, shape.forces,
                          shape.kinks)
-    placed = Config(config.centre, config.angle, shapes, config.pushed)
+    placed = Config(config.centre, config.angle, shapes, config.pushed, config.patches)
     scale = Solver(mover.problem(placed, mover.meeting(placed))).scale
     assert scale.min() >= 1e-9 * scale.max()
