@@ -3,10 +3,12 @@
 The links of a face join matched points, in order along it. Once the bodies have moved, a point of
 the one face (the slave) meets the other between two of its points (the master). The master face is
 the smooth curve through its points with their normals (cubic Hermite), so that the normal does not
-jump from one edge to the next and is the gradient of the gap: force and gap do the same work. A
-point that has slid off the end of the other face meets nothing, and its link is open; but where its
-partner, the matched point, is the end of its own face and still meets the first, the link is that
-of this corner: so the end of a face keeps pressing.
+jump from one edge to the next and is the gradient of the gap: force and gap do the same work.
+
+Where two faces have slid, each of them ends within the other at one end. A corner that presses on a
+face does so along the normal of the face, whichever body it belongs to. So from either end to the
+middle, it is the points of the face that ends there within the other that meet it; what has slid
+past the other's end meets nothing, and its link is open.
 """
 
 from __future__ import annotations
@@ -24,6 +26,8 @@ OPEN_MM = 10.0
 """Gap of a point that meets nothing."""
 PAST = 1e-6
 """Share of an edge by which a point may be past the end of a face and still meet it."""
+SAME_MM = 1e-3
+"""Faces that end as near to each other as this end at the same place."""
 REACH_MM = 10.0
 """A point farther than this from the other face does not meet it."""
 NEWTON = 5
@@ -44,8 +48,8 @@ class Curve:
 @dataclass(frozen=True)
 class Face:
     """The normal links of a face ``(k,)``, their friction links (`NONE` without), the spots of
-    their two ends, and the curve of either side. The points of side ``slave`` meet the other: those
-    of the larger piece, in whatever order pieces are listed."""
+    their two ends, and the curve of either side. Where neither has slid past the other, the points
+    of side ``slave`` meet it: those of the larger piece, in whatever order pieces are listed."""
 
     normal: IntArray
     friction: IntArray
@@ -119,24 +123,51 @@ def meet(faces: Iterable[Face], n: int, place: FloatArray, normal: FloatArray,
     out = Meeting(np.full(n, NONE), np.full(n, NONE), np.full(n, NONE), np.zeros(n),
                   np.zeros((n, 2)), np.zeros((n, 2)))
     for face in faces:
-        open_ = np.ones(face.normal.size, dtype=bool)
-        for side in (face.slave, 1 - face.slave):
-            own = open_ if before is None else before.slave[face.normal] == side
-            if side != face.slave:
-                own = own & np.isin(face.spots[side], face.curves[side].spot[[0, -1]])
+        if before is None:
+            slave = _slaves(face, place, normal)
+        else:
+            slave = before.slave[face.normal]
+        for side in (0, 1):
+            own = slave == side
             if not own.any():
                 continue
-            links = face.normal[own]
-            found, hits = _closest(face.curves[1 - side], place, normal,
-                                   place[face.spots[side][own]])
+            found, _, hits = _closest(face.curves[1 - side], place, normal,
+                                      place[face.spots[side][own]])
             if before is not None:
                 hits[:] = True
-            _enter(out, links[hits], side, [x[hits] for x in found])
-            open_[np.flatnonzero(own)[hits]] = False
+            _enter(out, face.normal[own][hits], side, [x[hits] for x in found])
         rubs = face.friction != NONE
         for values in (out.slave, out.low, out.high, out.share, out.point, out.normal):
             values[face.friction[rubs]] = values[face.normal[rubs]]
     return out
+
+
+def _slaves(face: Face, place: FloatArray, normal: FloatArray) -> IntArray:
+    """The side whose point each link of a face ``(k,)`` is to have; `NONE` for what has slid away
+    from the middle, where the two sides change over."""
+    first, last = (_within(face, place, end) for end in (0, -1))
+    if first == last:
+        return np.full(face.normal.size, first)
+    # From its end to its middle the points of one face, beyond it those of the other.
+    side, curve = face.slave, face.curves[face.slave]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(place[curve.spot], axis=0).T))])
+    half = float(np.interp(0.5 * along[-1], along, np.arange(along.size)))
+    own = np.searchsorted(curve.link, face.normal, side="right") - 1.0
+    other = _closest(curve, place, normal, place[face.spots[1 - side]])[1]
+    sign = 1.0 if first == side else -1.0
+    return np.where(sign * (own - half) <= PAST, side,
+                    np.where(sign * (other - half) > PAST, 1 - side, NONE))
+
+
+def _within(face: Face, place: FloatArray, end: int) -> int:
+    """The side whose end (0 or -1) lies within the other's face; `Face.slave` where both end at
+    the same place."""
+    past = np.zeros(2)
+    for side in (0, 1):
+        x = place[face.curves[1 - side].spot]
+        out = x[0] - x[1] if end == 0 else x[-1] - x[-2]
+        past[side] = (place[face.spots[side][end]] - x[end]) @ out / np.hypot(*out)
+    return face.slave if abs(past[0] - past[1]) < SAME_MM else int(np.argmin(past))
 
 
 def _enter(out: Meeting, links: IntArray, side: int, found: list) -> None:
@@ -147,8 +178,9 @@ def _enter(out: Meeting, links: IntArray, side: int, found: list) -> None:
 
 
 def _closest(curve: Curve, place: FloatArray, normal: FloatArray, points: FloatArray
-             ) -> tuple[list, BoolArray]:
-    """For points ``(s, 2)``: edge (two spots), share, place and normal on a curve; which meet."""
+             ) -> tuple[list, FloatArray, BoolArray]:
+    """For points ``(s, 2)``: edge (two spots), share, place and normal on a curve; where along it
+    that is, counted in its points; and which meet it."""
     x, n = place[curve.spot], normal[curve.link, curve.side]
     step = np.diff(x, axis=0)
     length2 = np.einsum("ij,ij->i", step, step)
@@ -175,7 +207,7 @@ def _closest(curve: Curve, place: FloatArray, normal: FloatArray, points: FloatA
     across = left_of(rate)
     across *= np.sign(np.einsum("ij,ij->i", across, n[k] + n[k + 1]))[:, None]
     across /= np.linalg.norm(across, axis=1)[:, None]
-    return [curve.spot[k], curve.spot[k + 1], share, at, across], hits
+    return [curve.spot[k], curve.spot[k + 1], share, at, across], k + share, hits
 
 
 def hermite(t: FloatArray, p: FloatArray, q: FloatArray, u: FloatArray, v: FloatArray

@@ -30,9 +30,6 @@ from buttress.fe.moved.terms import Joined, Terms
 from buttress.fe.moved.vectors import cross, left_of, turned
 from buttress.fe.solve.answer import Answer
 
-CORNER = 1e-6
-"""Least compliance of a corner on a face [mm/N]: a micrometre per kilonewton."""
-
 
 class Mover:
     """Builds the condensed problem of a layout in any configuration."""
@@ -77,7 +74,7 @@ class Mover:
             load_flexibility=0.5 * (terms.load_flexibility + terms.load_flexibility.T),
             measure_links=terms.measure_links, measure_rigid=m_rigid,
             measure_kinks=terms.measure_kinks, measure_loads=terms.measure_loads,
-            gap=p.gap - terms.apart + terms.kinks @ in_shape, compliance=self._compliance(meeting),
+            gap=p.gap - terms.apart + terms.kinks @ in_shape,
             load_base=terms.load_base - terms.load_kinks.T @ in_shape,
             placed=self._placed(config, j, terms, measured - terms.measure_kinks @ in_shape
                                 - self._elastic(config, p)))
@@ -88,7 +85,7 @@ class Mover:
         terms = Terms(self.pushes, config, self._joined(config, meeting, meeting))
         moved = terms.moved_by(answer.force, answer.load)
         return (terms.apart + moved + terms.kinks @ (answer.kink - terms.in_shape)
-                - self.layout.problem.gap - self._compliance(meeting) * answer.force)
+                - self.layout.problem.gap - self.layout.problem.compliance * answer.force)
 
     def patches(self, config: Config, placed: Placed, answer: Answer) -> FloatArray:
         """Motions of the patches of meshed bodies ``(k, 3)`` under the forces of an answer."""
@@ -105,22 +102,6 @@ class Mover:
         """Motions of patches as displacements ``(3k,)``, turns times the length of the body."""
         length = self.layout.length[self.layout.patches.body]
         return np.column_stack([motion[:, :2], motion[:, 2] * length]).ravel()
-
-    def _compliance(self, meeting: Meeting) -> FloatArray:
-        """Of the links [mm/N]. A corner may come to lie on a point of its own: their forces are
-        then made unique."""
-        own = self.layout.problem.compliance
-        corner = (meeting.slave != NONE) & (meeting.slave != self._slave)
-        return np.where(corner, np.maximum(own, CORNER), own)
-
-    @cached_property
-    def _slave(self) -> IntArray:
-        """The side whose points meet the other, of the links of faces ``(n,)``."""
-        out = np.full(self.n, NONE)
-        for face in self.faces:
-            out[face.normal] = face.slave
-            out[face.friction[face.friction != NONE]] = face.slave
-        return out
 
     def _rigid(self, j: Joined, middle: FloatArray, modes: IntArray) -> FloatArray:
         """Rigid motions in the links ``(n, m)``: of body i, those from ``modes[i]`` on."""
