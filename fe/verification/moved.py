@@ -7,7 +7,9 @@ down by d: P = 2 EA (l/a - 1) d/l with l^2 = a^2 + d^2 (string action). A block 
 slope, friction or none, held by a bar on two pins that turns with it: equilibrium along and across
 the slope. A block pressed beside the corner of its base, about which it turns, held back by a
 spring: moments about the corner. A block on a circular face, pushed along it: moments about the
-face's centre. Loads of the last three keep their line in space.
+face's centre. A block on the end of a held column that bends: the face turns with the column, and
+without friction a spring must hold the block back by P tan t. Loads of blocks keep their line in
+space.
 """
 
 from __future__ import annotations
@@ -50,6 +52,7 @@ TIP, LEAN, SPRING = 100.0, 0.05, 2.0  # mm, rad, N/mm
 HALF, STRETCH = 50.0, 1e4  # mm, N: the string
 SLOPE, BAR, REACH = np.radians(50.0), 2e4, np.array([30.0, 10.0])  # EA of the bar and its way, mm
 BESIDE, CORNER_SPRING = 5.0, 20.0  # mm, N/mm
+COLUMN, OFF = 2e4, 3.0  # MPa; mm, eccentricity of the load: the block does not gape
 ROUND, LIFT, ASLANT, ROUND_SPRING = 60.0, 40.0, 0.3, 20.0  # mm: face and load; N/mm
 STATICS = "equilibrium in the moved place, by hand"
 BUCKLING = "buckling of a bar on a hinge with a spring, exact geometry (Koiter's law for the peak)"
@@ -119,10 +122,11 @@ def string_load(down: float) -> float:
     return float(2.0 * STRETCH * (long / HALF - 1.0) * down / long)
 
 
-def _pair(base: Grid, block: Grid, normals: Callable[[FloatArray], FloatArray], friction: float
-          ) -> tuple[Continuum, Continuum, LinkList]:
-    """A rigid block on a rigid base that is held at its bottom, in contact in order along x."""
-    low = piece(base, FIRM, 0.3, 10.0, unknowns(base.edges["bottom"]), "base")
+def _pair(base: Grid, block: Grid, normals: Callable[[FloatArray], FloatArray], friction: float,
+          firm: float = FIRM) -> tuple[Continuum, Continuum, LinkList]:
+    """A rigid block on a base, as firm as given [MPa], that is held at its bottom, in contact in
+    order along x."""
+    low = piece(base, firm, 0.3, 10.0, unknowns(base.edges["bottom"]), "base")
     top, links = piece(block, FIRM, 0.3, 10.0), LinkList()
     nodes = matched(base, "top", block, "bottom")
     order = np.argsort(low.points[nodes[0], 0])
@@ -202,6 +206,37 @@ def rounded_load(angle: float) -> float:
     return float(ROUND_SPRING * LIFT * np.sin(angle) * np.cos(angle) / ASLANT)
 
 
+def bent() -> Built:
+    """A tall block without friction on the wide end of a slender column that it bends, held from
+    sliding."""
+    def column(s: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+        y = -40.0 * (1.0 - t)
+        return np.interp(y, (-8.0, -4.0), (2.0, 10.0)) * (2.0 * s - 1.0), y
+
+    base, block, links = _pair(mapped(8, 10, column), rectangle(8, 20, 20, 80, -10),
+                               lambda _: ACROSS, 0.0, COLUMN)
+    _join(links, *(End(x, x.node(node_at(x.mesh, -10, 0))(ALONG)) for x in (block, base)), ALONG,
+          1e-4)
+    # Two forces whose sum acts beside the axis.
+    nodes = [node_at(block.mesh, x, 80) for x in (0, 10)]
+    shares = 1.0 - OFF / 10.0, OFF / 10.0
+    return Built((base, block), links, (block, Column.of([2 * k + 1 for k in nodes],
+                                                         [-s for s in shares])), 1e-6)
+
+
+@cache
+def bends() -> Path:
+    """Its path, to where the column's end has turned by some degrees."""
+    return bent().path(0.4, 0.05)
+
+
+def bent_load() -> float:
+    """The load at the end of the path over that by hand: balance of the block on its face."""
+    point = bends().points[-1]
+    return float(point.load_N / (abs(point.answer.force[-1])
+                                 / np.sin(abs(point.moved.config.angle[1]))))
+
+
 WAYS: dict[str, tuple[Callable[[], Built], float, Callable[[float], float]]] = {
     "bar on a hinge": (leaning, 9.0, leaning_load), "string": (string, 4.0, string_load),
     "block on a slope": (partial(sliding, 0.0), 6.0, partial(sliding_load, 0.0)),
@@ -248,6 +283,8 @@ def rate() -> float:
 CASES = register(
     *(Case(f"large movement: {name}", BUCKLING if name == "bar on a hinge" else STATICS, "derived",
            "load over that by hand", "-", 1.0, 2e-5, partial(over_by_hand, name)) for name in WAYS),
+    Case("large movement: block on a column that bends", STATICS, "derived",
+         "load over that by hand", "-", 1.0, 1e-3, bent_load),
     Case("large movement: bar on a hinge, peak", BUCKLING, "memory", "peak", "N",
          SPRING * TIP * (1.0 - np.sin(LEAN) ** (2 / 3)) ** 1.5, 1e-4,
          lambda: walked("bar on a hinge").peak_N),
