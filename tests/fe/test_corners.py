@@ -21,17 +21,22 @@ from buttress.fe.verification.problem import unknowns
 WIDE, SLID, TURN = 40.0, 3.0, np.radians(4.0)   # mm, mm, rad
 
 
-def layout() -> Layout:
-    """A block on a base of the same width, x from 0 to 40 mm."""
+def layout(block_first: bool = False) -> Layout:
+    """A block on a base of the same width, x from 0 to 40 mm; the base is the first in the list of
+    bodies, and the first of each link unless the block is to be."""
     low, high = rectangle(10, 2, WIDE, 6.0, bottom=-6.0), rectangle(10, 4, WIDE, 20.0)
     base = piece(low, 1e4, 0.3, 10.0, unknowns(low.edges["bottom"]), "base")
     block, links = piece(high, 1e4, 0.3, 10.0), LinkList()
-    touch(links, base, block, matched(low, "top", high, "bottom"), ACROSS, friction=0.3)
+    nodes = matched(low, "top", high, "bottom")
+    if block_first:
+        touch(links, block, base, nodes[::-1], -ACROSS, friction=0.3)
+    else:
+        touch(links, base, block, nodes, ACROSS, friction=0.3)
     load = [[(block, block.node(0)(-ACROSS))]]
     return Layout(condense((base, block), links, load))
 
 
-def met(slid: float, turn: float, slave: int = 0, lay: Layout | None = None
+def met(slid: float, turn: float, slave: int | None = 0, lay: Layout | None = None
         ) -> tuple[Layout, Meeting, FloatArray]:
     """Where they meet when the block has slid and turned about the middle of its foot; and the
     places of all spots."""
@@ -45,7 +50,8 @@ def met(slid: float, turn: float, slave: int = 0, lay: Layout | None = None
     place, angle, _ = config.spots(lay)
     normal = np.stack([turned(angle[ends], lay.along) for ends in (lay.a, lay.b)], axis=1)
     [face] = faces_of(lay, (Kind.CONTACT,))
-    return lay, meet((replace(face, slave=slave),), lay.problem.n, place, normal), place
+    face = face if slave is None else replace(face, slave=slave)
+    return lay, meet((face,), lay.problem.n, place, normal), place
 
 
 @pytest.mark.parametrize("slave", [0, 1])
@@ -82,6 +88,20 @@ def test_where_nothing_has_slid_one_side_brings_all_points(slave: int) -> None:
     lay, found, _ = met(0.0, TURN, slave)
     assert (found.slave == slave).all()
     assert lay.problem.n == found.slave.size
+
+
+@pytest.mark.parametrize("slid", [-SLID, 0.0, SLID])
+def test_it_does_not_matter_which_body_a_link_names_first(slid: float) -> None:
+    (one, found, _), (other, turned_round, _) = (
+        met(slid, TURN, None, layout(first)) for first in (False, True))
+    assert one.problem.n == other.problem.n
+    for i in range(one.problem.n):
+        if found.slave[i] == NONE:
+            assert turned_round.slave[i] == NONE
+            continue
+        assert turned_round.slave[i] == 1 - found.slave[i]
+        assert turned_round.point[i] == pytest.approx(found.point[i], abs=1e-9)
+        assert turned_round.normal[i] == pytest.approx(-found.normal[i], abs=1e-9)
 
 
 def test_what_is_met_changes_little_as_a_face_begins_to_slide() -> None:
