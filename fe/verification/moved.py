@@ -215,8 +215,8 @@ def bent() -> Built:
 
     base, block, links = _pair(mapped(8, 10, column), rectangle(8, 20, 20, 80, -10),
                                lambda _: ACROSS, 0.0, COLUMN)
-    _join(links, *(End(x, x.node(node_at(x.mesh, -10, 0))(ALONG)) for x in (block, base)), ALONG,
-          1e-4)
+    held, holds = (End(x, x.node(node_at(x.mesh, -10, 0))(ALONG)) for x in (block, base))
+    _join(links, held, holds, ALONG, 1e-4)
     # Two forces whose sum acts beside the axis.
     nodes = [node_at(block.mesh, x, 80) for x in (0, 10)]
     shares = 1.0 - OFF / 10.0, OFF / 10.0

@@ -45,7 +45,7 @@ def met(slid: float, turn: float, slave: int | None = 0, lay: Layout | None = No
     middle = np.array([0.5 * WIDE, 0.0])
     arm = lay.centre[1] - middle
     centre = start.centre.copy()
-    centre[1] = middle + [slid, 0.0] + turned(np.array(turn), arm)
+    centre[1] = middle + np.array([slid, 0.0]) + turned(np.array(turn), arm)
     config = replace(start, centre=centre, angle=np.array([0.0, turn]))
     place, angle, _ = config.spots(lay)
     normal = np.stack([turned(angle[ends], lay.along) for ends in (lay.a, lay.b)], axis=1)
