@@ -13,7 +13,7 @@ COARSE = example_text("medial-shear").replace(
     "[section]", "[mesh]\nsize_mm = 5\n\n[section]", 1).replace("body_mass_kg = 75 ", "# ")
 HEAD, *CONSTRUCTS = COARSE.split("[[construct]]")
 COARSE = HEAD + "".join(f"[[construct]]{c}" for c in CONSTRUCTS
-                        if c.startswith(('\nname = "lag screws"', '\nname = "antiglide"')))
+                        if c.startswith(('\nname = "lag screws"\n', '\nname = "antiglide"\n')))
 
 
 def test_a_film_beside_the_other_results(tmp_path: Path) -> None:
