@@ -27,6 +27,8 @@ from buttress.sweeps.workshop import Frame, Law, Workshop, share_key
 
 LARGEST_N = 20_000.0
 """Largest load that is answered."""
+KEPT = 2
+"""Of so many constructs or values, the last ones, the path is kept: a film shows two."""
 LEAST_N = 1.0
 """A path that never carries this [N] carries nothing: there is nothing to press on."""
 
@@ -76,6 +78,7 @@ class Explorer:
     def __init__(self, study: AnyStudy) -> None:
         self.study = study = as_study(study)
         self._varier, self._workshop, self._checker = Varier(study), Workshop(), Checker()
+        self._last: list[tuple[str, tuple[Case, Frame, Model, Law]]] = []
 
     @property
     def counts(self) -> dict[str, int]:
@@ -171,4 +174,9 @@ class Explorer:
         case = self._varier.case(values or {})
         found = {c.name: c for c in case.study.constructs}
         require_known(construct, found, "construct")
-        return (case, *self._workshop.model(case, found[construct]))
+        for name, known in self._last:
+            if name == construct and known[0] == case:
+                return known                # with as much of its path as was pressed
+        made = (case, *self._workshop.model(case, found[construct]))
+        self._last = [(construct, made), *self._last[:KEPT - 1]]
+        return made

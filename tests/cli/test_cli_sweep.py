@@ -22,7 +22,9 @@ name = "tiny"
 [section]
 outline = "simple"
 [mesh]
-size_mm = 4
+size_mm = 5
+[press]
+large_movements = "off"
 [[fracture]]
 name = "shear plane"
 points_mm = [[-3, 0], [-24, -57.7]]

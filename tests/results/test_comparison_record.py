@@ -19,7 +19,8 @@ from buttress.results.rows import csv_columns
 from buttress.study.read import as_study
 from buttress.sweeps.explore import Live
 
-COARSE = {"mesh.size_mm": 8.0, "mesh.coarse_mm": 12.0, "load.total_N": 500.0}
+COARSE = {"mesh.size_mm": 8.0, "mesh.coarse_mm": 12.0, "load.total_N": 500.0,
+          "press.large_movements": "off"}
 UNITS = ("_mm", "_N", "_deg", "_MPa", "_N_per_mm")
 WITHOUT_UNIT = {"bone_over_yield", "worst_member_yield_ratio", "stations_at_capacity",
                 "balance_error", "residual", "complementarity", "fragment_over_yield",

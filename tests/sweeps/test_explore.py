@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import pytest
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress import Explorer
-from buttress.comparison.compare import compare
 from buttress.fe.errors import InputError
+from buttress.fe.solve.path import press
+from buttress.model import pressing
 from buttress.study.read import only
 from buttress.sweeps.vary import varied
 
@@ -22,7 +24,7 @@ def explorer() -> Explorer:
 @pytest.mark.parametrize("values", [{}, {FRICTION: 0.3},
                                     {"construct.lag screws.screw.upper lag.tension_N": 150}])
 def test_live_answers_are_those_of_a_comparison(explorer: Explorer, values: dict) -> None:
-    fresh = compare(varied(explorer.study, values).study, pictures=False)
+    fresh = under_loads(varied(explorer.study, values).study, limits=False, pictures=False)
     for name in ("lag screws", "antiglide"):
         live, same = explorer.answer(name, 700.0, values), fresh[name].load(700.0)
         assert live.result.status == same.status
@@ -50,6 +52,24 @@ def test_another_load_friction_or_tension_factorises_nothing(explorer: Explorer)
         explorer.capacity("lag screws", {FRICTION: friction})
     for key in ("bones", "factorisations", "condensed"):
         assert explorer.counts[key] == before[key]
+
+
+def test_the_path_of_two_constructs_is_pressed_once_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    pressed = []
+    monkeypatch.setattr(pressing, "press", lambda *given, onto=None, **more: (
+        pressed.append(onto), press(*given, onto=onto, **more))[1])
+    explorer = Explorer(small_study("lag screws", "antiglide"))
+    for place in (0.1, 0.2, 0.3):
+        for name in ("lag screws", "antiglide"):
+            kept = explorer.pressed(name, place)
+            assert explorer.answer(name, kept.result.total_load_N).result.status == "held"
+    assert pressed == [None, None]
+    alone = Explorer(explorer.study).pressed("antiglide", 0.3).result
+    assert alone.total_load_N == pytest.approx(kept.result.total_load_N, rel=1e-9)
+    assert alone.fragments["medial"].subsidence_mean_mm == pytest.approx(
+        kept.result.fragments["medial"].subsidence_mean_mm, rel=1e-9)
+    explorer.answer("antiglide", 700.0, {FRICTION: 0.3})
+    assert len(pressed) == 4    # with other values it has another path
 
 
 def test_what_holds_nothing_has_an_answer_too(explorer: Explorer) -> None:
