@@ -24,6 +24,7 @@ def depressed(*constructs: str) -> dict[str, Any]:
     data["mesh"] = {"size_mm": 4.0, "coarse_mm": 8.0}
     data["construct"] = [c for c in data["construct"] if c["name"] in constructs]
     data["load"] |= {"total_N": [300.0]}
+    data["press"]["large_movements"] = "off"
     return data
 
 

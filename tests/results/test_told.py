@@ -34,7 +34,7 @@ from buttress.results.soft import Bears, SoftBone
 from buttress.results.stages import StagedResult, StageResult
 from buttress.results.verdict import KEPT
 from buttress.study.read import example, study_from
-from buttress.sweeps.vary import plain
+from buttress.sweeps.vary import plain, varied
 from buttress.words import BREAKS_RULE
 
 
@@ -179,7 +179,7 @@ def test_that_tension_never_fades_is_said_where_a_construct_relies_on_it(
 
 
 def test_a_stage_that_relaxes_the_screws_leaves_the_sentence_out(tmp_path: Path) -> None:
-    study = example("fading-tension")
+    study = varied("fading-tension", {"press.large_movements": "off"}).study
     fades = next(c for c in study.constructs if any(s.do == "relax" for s in c.stages or ()))
     made = compare(study.model_copy(update={"constructs": (fades,)}), pictures=False)
     assert made.constructs[0].tightened_N > 0.0
