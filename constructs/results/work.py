@@ -31,16 +31,15 @@ def work_to(search: Search, reader: Reader, movement_mm: float) -> Work | None:
         return None
     model = search.model
     gauge = moved_joint(reader, model, movement_mm)
-    taken, crushed = dict.fromkeys(TAKERS, 0.0), dict[str, float]()
+    taken, at_links = dict.fromkeys(TAKERS, 0.0), dict[int, float]()
     moved = 0.0
     for number, point in enumerate(search.points[1:search.peak + 1], 1):
         ram = search.path.ram_of(number)
         links, hinges = ram.taken(point.state)
-        for link, energy in zip(ram.plain.links.links, links, strict=True):
+        for i, (link, energy) in enumerate(zip(ram.plain.links.links, links, strict=True)):
             taken[_taker(link)] += float(energy)
             if energy > 0.0 and _taker(link) == "crushing":
-                what = medium(model, link)
-                crushed[what] = crushed.get(what, 0.0) + float(energy)
+                at_links[i] = at_links.get(i, 0.0) + float(energy)
         taken["bending"] += float(hinges.sum())
         read = gauge.read(model.pressing.since_tightened(point))
         moved = np.nan if read is None else read.value
@@ -50,6 +49,10 @@ def work_to(search: Search, reader: Reader, movement_mm: float) -> Work | None:
     done = elastic + sum(taken.values())
     if not done > 0.0:
         return None
+    crushed: dict[str, float] = {}
+    for i, energy in at_links.items():
+        what = medium(model, ram.plain.links.links[i])
+        crushed[what] = crushed.get(what, 0.0) + energy
     return Work(point.load_N, float(moved), done,
                 {name: value / done for name, value in ({"elastic": elastic} | taken).items()},
                 tuple(x for x in sorted(crushed, key=lambda x: -crushed[x])

@@ -58,19 +58,18 @@ for path in map(Path, sys.argv[3:]):
 
 COARSE = """
 import gc
-from pathlib import Path
 gc.set_threshold(50_000, 10, 10)
 from buttress.study import read
 from buttress.sweeps.vary import plain
 def coarse(name, given=read.example):
     study = plain(given(name)) | {"mesh": {"size_mm": 4.0, "coarse_mm": 8.0}}
-    if not Path.cwd().name.startswith("01"):
-        study["press"]["large_movements"] = "off"
+    study["press"]["large_movements"] = "off"
     return read.study_from(study)
 read.example = coarse
 """
-"""Run before the first cell: shipped studies on a coarse mesh and, but for the first notebook, with
-small movements, unless a cell asks for others; rubbish is collected less often, as in all tests."""
+"""Run before the first cell: shipped studies on a coarse mesh and with small movements, unless a cell
+asks for others (the main job and a notebook's own study move); rubbish is collected less often, as in
+all tests."""
 
 each = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 
