@@ -12,12 +12,13 @@ import pytest
 os.environ["BUTTRESS_WORKERS"] = "1"
 
 LONG = (
-    "test_lesson_solver", "test_lesson_talk", "test_sweep_survives", "test_evaluate",
-    "test_report_page", "test_lesson_page", "test_notebooks", "test_stages", "test_rank",
-    "test_writing", "test_kept_ready", "test_cluster", "test_cli_sweep", "test_certainty",
-    "test_gallery", "test_command", "test_lesson_shipped", "test_coupled_sweep", "test_lesson",
-    "test_explore", "test_sweep_tells", "test_moved_nothing", "test_motion_command", "test_sweep")
-"""Files of 15 s and more, roughly from the longest on. With a list that is out of date some process
+    "test_notebooks", "test_lesson_solver", "test_lesson_talk", "test_lesson_page", "test_command",
+    "test_stages", "test_whole_constructs", "test_evaluate", "test_writing", "test_gallery",
+    "test_paper", "test_kept_ready", "test_architecture", "test_sweep_survives", "test_rank",
+    "test_studies", "test_report_page", "test_mesh", "test_bench_report", "test_cli_sweep",
+    "test_loose", "test_paths", "test_motion_command", "test_figures", "test_cluster",
+    "test_sweep_cost", "test_large_movements", "test_meshes", "test_certainty", "test_figure_text")
+"""Files of 10 s and more, roughly from the longest on. With a list that is out of date some process
 waits for another at the end; nothing else depends on it."""
 
 
