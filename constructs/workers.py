@@ -145,7 +145,7 @@ def _alone() -> Iterator[None]:
     nothing: a script whose lines are not guarded would run once more in each of them.
     """
     main = vars(sys.modules["__main__"])
-    kept = {name: main[name] for name in ("__file__", "__spec__") if name in main}
+    kept: dict[str, Any] = {k: main[k] for k in ("__file__", "__spec__") if k in main}
     main.pop("__file__", None)
     main["__spec__"] = None
     try:
