@@ -100,7 +100,8 @@ def pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     """Processes for a block; what they have in hand is dropped when it ends with an error."""
     made = ProcessPoolExecutor(workers, _context, begin)
     try:
-        yield made
+        with _alone():
+            yield made
     except BaseException:
         _drop(made)
         raise
@@ -136,6 +137,21 @@ def _deaf() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
+def _alone() -> Iterator[None]:
+    """Context in which processes start without the caller's main module, of which they need
+    nothing: a script whose lines are not guarded would run once more in each of them.
+    """
+    main = vars(sys.modules["__main__"])
+    kept: dict[str, Any] = {k: main[k] for k in ("__file__", "__spec__") if k in main}
+    main.pop("__file__", None)
+    main["__spec__"] = None
+    try:
+        yield
+    finally:
+        main.update(kept)
 
 
 def _end_with_parent() -> None:
@@ -198,7 +214,7 @@ class _Worker(Generic[T, R]):
 
     def give(self, task: T) -> None:
         """Assign a task to the process, which starts with the first one."""
-        with _deaf():
+        with _deaf(), _alone():
             self.tasks[self.executor.submit(_work, task)] = task
 
     def revive(self) -> list[T]:
