@@ -44,7 +44,7 @@ def run(path, folder):
         # An output widget kept here answers the kernel while its reply is waited for, past the event
         # loop. A reply that comes in at that moment is not noticed, and both sides wait for ever.
         client.widget_registry = {}
-        client.execute()
+        client.execute(cleanup_kc=True)    # a kernel that lives on keeps its memory
     nbformat.write(book, folder / "done.ipynb")
 
 for path in map(Path, sys.argv[3:]):
