@@ -28,11 +28,13 @@ from buttress.results.records import (
 )
 from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import carried, newtons
-from buttress.words import BREAKS_RULE, listed
+from buttress.words import BREAKS_RULE, listed, span
 
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
-    "that load; what has yielded, been crushed or given way below it stands beside. Over a limit: "
+    "that load; what has yielded, been crushed or given way below it stands beside (crushed "
+    "locally: at the first place of a screw or face; what is around it still carries). Over a "
+    "limit: "
     "the one that is reached first. Fails: above the largest load of the path. Only with friction: "
     "within all limits, but not above the load stated beside if friction is lost after the screws "
     "are tightened; what happens then stands behind “else”.")
@@ -51,7 +53,7 @@ FIRST_REACHED = (
 FRAME = (
     "Movements are relative to the shaft, positive distally and where a gap opens, and count "
     f"{SINCE}; each row shows the fragment that subsides most. {FIRST_REACHED} {PEAK} Capacity: "
-    f"limit analysis without - with friction. {HOW_TO_READ}", VERDICTS,
+    f"limit analysis without – with friction. {HOW_TO_READ}", VERDICTS,
     "Over 100 % of yield the outer fibre of a plate or screw has yielded; the stress shown is the "
     "elastic one.")
 
@@ -100,8 +102,8 @@ def capacity_text(construct: ConstructResult) -> str:
     """The bracket in newtons, or the words for a capacity that the model does not limit."""
     low, high = construct.capacity_N
     if high is None:
-        return construct.capacity_status if low is None else f"{low:.0f} - not limited"
-    return f"{low or 0.0:.0f} - {high:.0f}"
+        return construct.capacity_status if low is None else f"{low:.0f} – not limited"
+    return span(low or 0.0, high)
 
 
 def ends_text(construct: ConstructResult) -> str:

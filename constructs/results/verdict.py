@@ -12,7 +12,7 @@ from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
-from buttress.results.crushed import BONE, CEMENT, GRAFT
+from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
 from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
 from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
@@ -20,15 +20,15 @@ from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge", "thread": "{}",
-            "crushing": "{} is crushed", "snap": "{} snaps through",
+            "crushing": "{} " + CRUSHED, "snap": "{} snaps through",
             "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part. Part of a thread at
 its strength is none of them: the rest of it still holds the screw."""
 STANDING = {"hinge": "{} has a plastic hinge", "thread": "{}",
-            "crushing": "{} is crushed"}
+            "crushing": "{} " + CRUSHED}
 """What tightening alone has led to."""
 FURTHER = {"hinge": "{} forms a further plastic hinge",
-           "crushing": "more {} is crushed"}
+           "crushing": "more {} " + CRUSHED}
 """The same under load, where tightening has led to it already."""
 FILLING = "the filling"
 PART = "yield"
@@ -132,7 +132,7 @@ def _what(c: ConstructResult, event: PathEvent, more: bool = False) -> str:
         return named
     graft, crushed = named.startswith(FILLING), event.what or BONE
     if graft and crushed in (GRAFT, CEMENT):
-        return f"of {named}" if more else f"part of {named}"
+        return f"of {named}" if more else named
     return f"{crushed} {'along' if graft or named.startswith('the fracture') else 'at'} {named}"
 
 
@@ -147,14 +147,24 @@ def _fails(c: ConstructResult) -> str:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
         fails = "gives way" if part else "reaches its strength"
-        words = f"nothing {'more ' if already else ''}{fails} up to {top} N"
-        return "; ".join(filter(None, (*already, words, part)))
-    words = f"{'then' if already else 'first'}, {_at(event)}, {failure_words(c, event)}"
-    return "; ".join([*already, words])
+        yields = _yields(c, most)
+        words = f"nothing {'more ' if already or yields else ''}{fails} up to {top} N"
+        return "; ".join(filter(None, (*already, yields, words, part)))
+    yields = _yields(c, event.load_N)
+    words = f"{'then' if already or yields else 'first'}, {_at(event)}, {failure_words(c, event)}"
+    return "; ".join(filter(None, (*already, yields, words)))
+
+
+def _yields(c: ConstructResult, before_N: float) -> str:
+    """That an outer fibre of metal yields before anything fails under load."""
+    load = c.first_yield_N
+    if load is None or not 0.0 < load < before_N:
+        return ""
+    return f"first, at about {reached(load)} N, metal yields at its surface"
 
 
 def _at(event: PathEvent) -> str:
-    return f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
+    return f"at about {reached(event.load_N)} N" if event.load_N > SEATED * SEAT_N else SOON
 
 
 def _part_at_strength(c: ConstructResult, when: str) -> str:

@@ -12,6 +12,7 @@ from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
+from buttress.results.judged import judged
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
 from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.verdict import first_failure, verdict
@@ -78,12 +79,36 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     assert first_failure(made).kind == "crushing"
-    assert "first, at about 700 N, part of the filling 'graft' is crushed" in verdict(made, (made,))
+    assert "first, at about 700 N, the filling 'graft' is crushed locally" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
     assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
     none = pressed("a", STIFF, events[:2])
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
+
+
+def test_metal_that_yields_before_is_told_first() -> None:
+    """Bone was said to be crushed "first" at a load above that at which metal first yields, and
+    "nothing" to reach its strength where metal had."""
+    made = pressed("a", STIFF, (event("crushing", 1532.4, 0.2, "shear plane"),))
+    for load, said in ((1513.2, "first, at about 1514 N, metal yields at its surface; then, at "
+                        "about 1533 N, bone along the fracture 'shear plane' is crushed locally"),
+                       (1600.0, "first, at about 1533 N, bone along")):
+        told = replace(made, first_yield_N=load)
+        assert said in verdict(told, (told,))
+        assert ("yields" in verdict(told, (told,))) == (load < 1532.4)
+    quiet = replace(pressed("a", STIFF), first_yield_N=1513.2)
+    assert ("first, at about 1514 N, metal yields at its surface; nothing more reaches its strength "
+            "up to 2100 N") in verdict(quiet, (quiet,))
+
+
+def test_sentence_and_table_tell_the_same_load() -> None:
+    """2416.3 N was told as 2416 in the sentence and as 2417 in the table."""
+    made = pressed("a", STIFF, (event("crushing", 1416.3, 0.2, "shear plane"),))
+    made = replace(made, first_crushing_N=1416.3, first_crushing_of="bone", limits={},
+                   first_yield_N=None)
+    assert "at about 1417 N, bone" in verdict(made, (made,))
+    assert "from 1417 N" in judged(made, 1500.0).event_words
 
 
 def test_part_of_a_thread_at_its_strength_is_no_failure() -> None:
@@ -173,9 +198,9 @@ def test_json_has_the_sentence_and_first_and_last_rank() -> None:
 
 
 @pytest.mark.parametrize(("part", "said"), [
-    ("graft", "part of the filling 'graft' is crushed"),
-    ("shear plane", "bone along the fracture 'shear plane' is crushed"),
-    ("upper lag", "bone at the screw 'upper lag' is crushed")])
+    ("graft", "the filling 'graft' is crushed locally"),
+    ("shear plane", "bone along the fracture 'shear plane' is crushed locally"),
+    ("upper lag", "bone at the screw 'upper lag' is crushed locally")])
 def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -> None:
     made = pressed("a", STIFF, (event("crushing", 700.0, 0.2, part),))
     load = made.loads[-1]
