@@ -228,7 +228,7 @@ def _indices(found: Indices) -> str:
         return ("so few samples do not settle what drives it (an index with an interval wider than "
                 f"{WIDEST:g}, or over {LARGEST:g})")
     order = np.argsort(-total[:, 0], kind="stable")[:3]
-    return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({span(*total[i, 1:3], digits=2)})"
+    return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({span(total[i, 1], total[i, 2], 2)})"
                      for i in order)
 
 

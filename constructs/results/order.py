@@ -172,10 +172,12 @@ def why_first(order: list[ConstructResult]) -> str:
     said = reserve_words(order[0])
     tied, unknown = _beside_first(order)
     if tied or unknown:
-        return "; ".join(filter(None, (
-            said, tied and f"tied with {_listed(tied)}",
-            unknown and f"it is not known whether {_listed(unknown)} "
-                        f"{'comes' if len(unknown) == 1 else 'come'} before it")))
+        if tied:
+            said += f"; tied with {_listed(tied)}"
+        if unknown:
+            said += (f"; it is not known whether {_listed(unknown)} "
+                     f"{'comes' if len(unknown) == 1 else 'come'} before it")
+        return said
     rival = next((c for c in order[1:] if c.twin_of is None), None)
     if rival is None:
         return said
