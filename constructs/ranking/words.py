@@ -10,7 +10,7 @@ from buttress.ranking.certainty import SAME, Difference, Indices
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import Against, Driven, RankResult
 from buttress.results.order import TIE
-from buttress.words import counted
+from buttress.words import counted, minus
 
 SURE = 0.5
 """Share of the variance above which an input is reported as decisive."""
@@ -108,7 +108,7 @@ def _of(number: int, samples: int) -> str:
 
 def signed(value: float, unit: str) -> str:
     """A difference with its sign: whole newtons, two digits of anything smaller."""
-    return f"{value:+.2g}" if unit == "mm" else f"{round(value) + 0.0:+.0f}"
+    return minus(f"{value:+.2g}" if unit == "mm" else f"{round(value) + 0.0:+.0f}")
 
 
 def _reach(found: Difference, unit: str) -> str:

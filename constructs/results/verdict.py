@@ -13,7 +13,13 @@ from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
-from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
+from buttress.results.order import (
+    AT_LEAST,
+    best_first,
+    carries_nothing,
+    reserve,
+    reserve_words,
+)
 from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import carried, newtons, reached
@@ -37,6 +43,7 @@ KEPT = ("{} keep their tension for ever in this model, while in bone they lose p
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
+NO_STRENGTH = "the metal and the anchorage of a bonded twin have no strength to reach"
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -46,9 +53,18 @@ def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     if why := not_tightened(c):
         return _sentence([why])
     if carries_nothing(c):
-        return _sentence([reserve_words(c)])
+        return _sentence([reserve_words(c) + _at_its_best(c)])
     found = (_carries(c), _fails(c), _rests_on(c), _crosses(c, every))
     return _sentence([x for x in found if x] or [reserve_words(c)])
+
+
+def _at_its_best(c: ConstructResult) -> str:
+    """That limit analysis finds a capacity where the path finds none."""
+    high = c.capacity_N[1]
+    if reserve(c).kind == AT_LEAST or high == 0.0:
+        return ""
+    most = "any load" if high is None else f"up to {carried(high)} N"
+    return f", though friction at its best could balance {most}: nothing here brings it to that"
 
 
 def _sentence(clauses: list[str]) -> str:
@@ -149,6 +165,8 @@ def _fails(c: ConstructResult) -> str:
         fails = "gives way" if part else "reaches its strength"
         yields = _yields(c, most)
         words = f"nothing {'more ' if already or yields else ''}{fails} up to {top} N"
+        if c.twin_of is not None:
+            words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, yields, words, part)))
     yields = _yields(c, event.load_N)
     words = f"{'then' if already or yields else 'first'}, {_at(event)}, {failure_words(c, event)}"

@@ -188,6 +188,18 @@ def test_what_carries_most_of_the_fragment_is_named() -> None:
 def test_what_holds_nothing_says_only_that() -> None:
     none = construct("nothing", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
     assert verdict(none, (none,)) == "No load is carried."
+    for high, most in ((6738.9, "up to 6738 N"), (None, "any load")):
+        rubs = replace(none, capacity_N=(0.0, high))
+        assert verdict(rubs, (rubs,)) == (
+            f"No load is carried, though friction at its best could balance {most}: nothing here "
+            "brings it to that.")
+
+
+def test_a_bonded_twin_has_no_metal_to_yield() -> None:
+    """Of metal stuck fast it was said that nothing reaches its strength, as of metal that can."""
+    made = replace(pressed("a, bonded", STIFF), twin_of="a")
+    assert ("nothing reaches its strength up to 2100 N (the metal and the anchorage of a bonded "
+            "twin have no strength to reach)") in verdict(made, (made,))
 
 
 def test_json_has_the_sentence_and_first_and_last_rank() -> None:
