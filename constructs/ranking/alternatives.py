@@ -29,7 +29,7 @@ from buttress.sweeps.vary import Varier, addresses, plain
 from buttress.sweeps.workshop import Workshop
 
 ABSENT, SAME = "the study has nothing of it", "the study is like that"
-STAGED = "its stages say how its screws are tightened"
+STAGED = "stages say how the screws are tightened"
 STUCK = ("nothing can be placed, tightened or loosened step by step where metal is stuck fast from "
          "the start")
 NO_PRESET = "the bone of the study is no preset of living bone"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from textwrap import wrap
+from functools import partial
+from textwrap import wrap as broken
 
 from buttress import LABEL
 from buttress.comparison.twins import WORDS
@@ -30,6 +31,8 @@ from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import carried, newtons
 from buttress.words import BREAKS_RULE, listed, span
 
+wrap = partial(broken, break_on_hyphens=False)
+"""Lines of a text; a word such as step-off stays whole."""
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
     "that load; what has yielded, been crushed or given way below it stands beside (crushed "
@@ -231,7 +234,7 @@ def print_table(comparison: Comparison) -> None:
         print("\n".join([*bearing.lines(table, width), ""]))
     for words in (order_words(comparison.study.limits.movement_mm,
                               comparison.meshes is not None), *FRAME):
-        print("\n".join(wrap(words, narrow, break_on_hyphens=False)))
+        print("\n".join(wrap(words, narrow)))
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
         print("\n".join(wrap(WORDS, narrow)))

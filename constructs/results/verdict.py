@@ -201,7 +201,7 @@ def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried or within all limits without it is below the reserve, and
     tension of screws."""
     (low, limit), found = friction_needed(c), reserve(c).load_N
-    when = "after its stages" if c.begins else "before it is loaded"
+    when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
     if low is None or low >= found:

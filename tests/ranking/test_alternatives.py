@@ -372,7 +372,7 @@ def test_tension_is_lost_only_where_no_stage_tightens(monkeypatch: pytest.Monkey
     (tried,) = spread.tried
     assert set(tried.constructs) == {"at once"}
     assert report.left_out_lines(spread) == [
-        "tension lost: 'lag screw first' left out, its stages say how its screws are tightened"]
+        "tension lost: 'lag screw first' left out, stages say how the screws are tightened"]
     data["construct"] = data["construct"][:1]
     assert case_of(study_from(data), "tension lost") == STAGED
 

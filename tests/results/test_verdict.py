@@ -10,6 +10,8 @@ from made_up import comparison, construct, moves
 
 from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
+from buttress.report.terminal import lines
+from buttress.results.alternatives import verdicts
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
 from buttress.results.judged import judged
@@ -307,3 +309,23 @@ def test_a_load_that_was_looked_for_between_two_points_counts_in_the_curve() -> 
     later = crossing(replace(a, reserve=replace(a.reserve, load_N=1750.0)), b)
     assert early.load_N < 1400.0
     assert 1750.0 < later.load_N < 1800.0
+
+
+def test_of_two_that_carry_nothing_none_shares_a_rank() -> None:
+    """Constructs that cannot be tightened in soft bone "share a rank (0 N, 0 N)"."""
+    none = [construct(n, held=False, capacity=(0.0, 0.0), ends=0.0, limit=None) for n in "ab"]
+    found = verdicts({c.name: c for c in none}, comparison(tuple(none)).study.load,
+                     {c.name: c for c in none})
+    assert found["order", "a", "b"] == "neither 'a' nor 'b' carries any load"
+    moved = [moves("a", 1000.0), moves("b", 1000.0)]
+    found = verdicts({c.name: c for c in moved}, comparison(tuple(moved)).study.load,
+                     {c.name: c for c in moved})
+    assert found["order", "a", "b"] == "'a' and 'b' share a rank"
+
+
+def test_no_word_of_the_terminal_is_broken_at_its_hyphen() -> None:
+    made = replace(pressed("a", STIFF), remarks=tuple("x" * k + " over a limit: step-off"
+                                                      for k in range(60, 90)))
+    shown = lines(comparison((made,)))
+    assert not [line for line in shown if line.endswith("step-")]
+    assert sum("step-off" in line for line in shown) >= 30
