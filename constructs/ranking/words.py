@@ -35,7 +35,7 @@ def sentence(result: RankResult) -> str:
     if result.outcomes.by == SUBSIDENCE and rival.subsidence_mm.median is not None:
         words += (f"; where both hold ({counted(rival.both_held, 'sample')}) the mean subsidence "
                   f"of '{rival.construct}' minus that of '{reference}' is "
-                  f"{rival.subsidence_mm.median:+.2g} mm in the median "
+                  f"{signed(rival.subsidence_mm.median, 'mm')} mm in the median "
                   f"({_reach(rival.subsidence_mm, 'mm')})")
     more = _losses(result, rival)
     if more and result.outcomes.by != SUBSIDENCE:
