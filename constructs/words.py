@@ -32,6 +32,12 @@ def fixed(value: float, digits: int) -> str:
     return minus(f"{round(value, digits) + 0.0:.{digits}f}")
 
 
+def span(low: float, high: float, digits: int = 0) -> str:
+    """A range of two numbers as text: ``420–508``; of two that read alike, the one."""
+    ends = f"{low:.{digits}f}", f"{high:.{digits}f}"
+    return ends[0] if ends[0] == ends[1] else "\N{EN DASH}".join(ends)
+
+
 def minus(number: str) -> str:
     """A number as text with the sign for minus instead of a hyphen."""
     return number.replace("-", "\N{MINUS SIGN}")

@@ -68,9 +68,11 @@ for _name, (_, _words) in COMMANDS.items():
 def main() -> None:
     """Entry point: turns our own errors into one message and an exit code."""
     from buttress.cli.ending import end_on_signals
+    from buttress.cli.signs import write_what_can_be_written
     from buttress.fe.errors import ButtressError, InputError
 
     _with_errors()
+    write_what_can_be_written()
     end_on_signals()
     gc.set_threshold(50_000, 10, 10)    # collecting rubbish took 3 % of a comparison's time
     out = sys.stdout

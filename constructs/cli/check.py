@@ -124,7 +124,7 @@ def examples(name: str, out: Path | None, force: bool, keys: bool, gallery: Path
             from buttress.report.columns import prose
 
             for s in listed:
-                said = "constructs: " + ", ".join(c.name for c in s.constructs)
+                said = "constructs: " + "; ".join(c.name for c in s.constructs)
                 print("\n".join([s.name, *prose(f"    {s.title}"),
                                  *prose(f"    {s.question.strip()}"), *prose(f"    {said}")]))
             print(f"to copy one: buttress examples NAME\n{LABEL}")

@@ -76,10 +76,14 @@ def tell_boxes(study: Any, apart: bool = False) -> None:
 
 
 def print_json(data: dict[str, Any]) -> None:
-    """One JSON document on standard output; numbers that do not exist are null."""
+    """One JSON document on standard output; numbers that do not exist are null, and signs that
+    the output cannot write are escaped."""
     import json
 
-    print(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
+    from buttress.cli.signs import writes
+
+    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    print(text if writes(text) else json.dumps(data, indent=1, allow_nan=False))
 
 
 class told_late:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from buttress import LABEL
@@ -65,7 +65,12 @@ def _begins(comparison: Comparison, construct: str = "") -> list[str]:
 
 
 def _names(comparison: Comparison) -> str:
-    return ", ".join(c.marked_name for c in comparison.constructs)
+    return _quoted([c.marked_name for c in comparison.constructs])
+
+
+def _quoted(names: Sequence[str]) -> str:
+    """Names as a list in which one with a comma is still one."""
+    return ", ".join(f"“{name}”" for name in names)
 
 
 def _colours(field: str) -> str:
@@ -80,7 +85,7 @@ def _overview(comparison: Comparison, picture: Picture | None, field: str) -> li
     fails = [p.marked_name for p in shown if p.status == Status.NO_EQUILIBRIUM and not unmade(p)]
     return [f"Sections of all constructs ({_names(comparison)}) under a total joint force of {load}"
             f"; {picture.view.all_words}.", MOVED, *_begins(comparison), _colours(field),
-            *([f"No equilibrium was found for {', '.join(fails)}: drawn {ESCAPE_MM:g} mm along the "
+            *([f"No equilibrium was found for {_quoted(fails)}: drawn {ESCAPE_MM:g} mm along the "
                "failure mechanism, a direction and not an amount."] if fails else [])]
 
 
@@ -112,7 +117,7 @@ def _bearing(comparison: Comparison) -> list[str]:
     found = weight_bearing(comparison)
     assert found is not None
     return [f"{found.title}: verdict of the model on each construct "
-            f"({', '.join(found.named(c) for c in found.constructs)}) under the joint force [N] "
+            f"({_quoted([found.named(c) for c in found.constructs])}) under the joint force [N] "
             f"of each activity, for a body mass of {found.body_mass_kg:g} kg.", found.judged]
 
 
@@ -163,7 +168,7 @@ def _tornado(comparison: Comparison, construct: str) -> list[str]:
 
 
 def _all_stages(comparison: Comparison) -> list[str]:
-    return [f"What the stages of all constructs ({', '.join(s.name for s in comparison.stages)}) "
+    return [f"What the stages of all constructs ({_quoted([s.name for s in comparison.stages])}) "
             "did: mean position of each fragment's joint surface below its place at the start "
             "[mm] and force of each screw's head [N] after every stage. Grey: a load acts."]
 

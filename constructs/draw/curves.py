@@ -18,7 +18,7 @@ from buttress.fe.arrays import FloatArray
 from buttress.results.beyond import friction_needed
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
-from buttress.results.crushed import BONE, MEDIA
+from buttress.results.crushed import BONE, CRUSHED, MEDIA
 from buttress.results.judged import ONLY_FRICTION
 from buttress.results.path import PathEvent, lies_between
 from buttress.results.records import (
@@ -37,7 +37,7 @@ SHOWN_MM = 2.2
 """Movement up to which curves are drawn: a little beyond the 2 mm that bench tests call failure."""
 MOVEMENT = "movement: the largest of net subsidence, step-off and gap"
 ORDER, FAILURE = "constructs are ordered here", "failure in bench tests"
-EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "{} is crushed"),
+EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "{} " + CRUSHED),
           "yield": ("P", "part of an anchorage reaches its strength"),
           "thread": ("^", "the thread of a screw gives way"),
           "hinge": ("D", "a plastic hinge forms"),

@@ -38,8 +38,8 @@ from buttress.words import counted, fixed, marked, minus
 
 COLUMN = 1.8
 """Width of a column of names, inches."""
-BESIDE_MM = 9.5
-"""From bone and metal to the columns of names; numbers of holes stand there."""
+BESIDE_MM, NUMBER_MM = 14.0, 4.5
+"""From bone and metal to the columns of names, and from a plate to the numbers of its holes."""
 AROUND_MM = 8.0
 """Above and below the section together."""
 CUT_MM = 10.0
@@ -67,12 +67,12 @@ class _Label:
 
 @dataclass(frozen=True)
 class _Placed:
-    """A construct in its section, as drawn; ``holes``: place and number of each."""
+    """A construct in its section, as drawn; ``holes``: where their numbers stand, by plate."""
 
     bodies: tuple[BodyPicture, ...]
     members: tuple[MemberPicture, ...]
     fills: tuple[FloatArray, ...]
-    holes: tuple[tuple[FloatArray, int], ...]
+    holes: tuple[tuple[FloatArray, ...], ...]
     tips: tuple[FloatArray, ...]
     labels: tuple[_Label, ...]
     low: FloatArray
@@ -198,7 +198,7 @@ def _place(study: Study, construct: Construct, meshes: Sequence[Mesh],
     for plate in construct.plates:
         member, numbered = _plate(section, plate)
         members.append(member)
-        holes += numbered
+        holes.append(numbered)
         at = member.points[int(0.85 * (len(member.points) - 1))]
         labels.append(_label(at, plate.name + marks.get(plate.name, ""), _plate_words(plate),
                              d.KINDS["plate"]))
@@ -238,17 +238,17 @@ def _label(at: FloatArray, name: str, words: str, colour: str) -> _Label:
     return _Label((float(at[0]), float(at[1])), f"{name}\n{words}" if words else name, colour)
 
 
-def _plate(section: Section, plate: Plate) -> tuple[MemberPicture, list[tuple[FloatArray, int]]]:
+def _plate(section: Section, plate: Plate) -> tuple[MemberPicture, tuple[FloatArray, ...]]:
     """A plate as drawn, and the places of the numbers of its holes, on its outer side."""
     line = plate_line(section, plate)
     middle = (line.s[:-1] + line.s[1:]) / 2
     width = np.array([section_at(plate, float(s)).thickness for s in middle])
     holes = []
-    for number, s in enumerate(line.holes, 1):
+    for s in line.holes:
         point, normal, _ = line.at(s)
-        holes.append((point + normal * (section_at(plate, s).thickness + BESIDE_MM / 2), number))
+        holes.append(point + normal * (section_at(plate, s).thickness + NUMBER_MM))
     return MemberPicture(plate.name, "plate", line.centre, np.zeros_like(line.centre),
-                         width), holes
+                         width), tuple(holes)
 
 
 def _plate_words(plate: Plate) -> str:
@@ -350,16 +350,19 @@ def _draw(ax: Axes, study: Study, drawn: _Placed, *, cell: bool) -> Axes:
     d.draw_members(ax, drawn.members, 0.0).set_zorder(3.5)
     if drawn.tips:
         ax.plot(*np.array(drawn.tips).T, "o", color="black", markersize=4, zorder=6)
-    for at, number in drawn.holes:
+    for number, at in (x for lane in drawn.holes for x in enumerate(lane, 1)):
         ax.text(float(at[0]), float(at[1]), str(number), size=SIZE, ha="center", va="center",
                 color=d.KINDS["plate"], zorder=7,
                 bbox={"facecolor": "white", "linewidth": 0.0, "pad": 0.6})
+    middle = (low[0] + high[0]) / 2
     columns = seen.ends(view, low[0] - BESIDE_MM, high[0] + BESIDE_MM)
     bottom = ax.get_ylim()[0] + 0.3 / scale     # above the side marker
     for hand, labels in enumerate(_sides(study, drawn)):
         seen.leaders(ax, np.array([label.at for label in labels]).reshape(-1, 2),
                      [label.text for label in labels], [label.colour for label in labels],
                      view=view, x=columns[hand], room=column - 0.05, scale=scale,
-                     left=hand == 0, span=(bottom, ax.get_ylim()[1]))
+                     left=hand == 0, span=(bottom, ax.get_ylim()[1]),
+                     lanes=[lane for lane in drawn.holes
+                            if seen.on_left(view, lane[0][0], middle) == (hand == 0)])
     return ax
 

@@ -108,7 +108,8 @@ def narrow(ax: Axes) -> bool:
 
 def title(ax: Axes, name: str, words: str, within: float | None = None) -> None:
     """A name in bold over the axes, and what is to be said of it below the name; in a paper both
-    are the caption. Words are no wider than ``within`` [in], where that is given."""
+    are the caption. Words are no wider than ``within`` [in], where that is given; where they are so
+    many that the name would leave the figure, the top of the axes gives way."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     if isinstance(figure, PaperFigure):
@@ -116,16 +117,21 @@ def title(ax: Axes, name: str, words: str, within: float | None = None) -> None:
         return
     room = figure.get_figwidth() * (1.0 - ax.get_position().x0) - 0.3
     below = wrap(words, room if within is None else within, 14) if words else ""
-    if words:
-        ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,
-                below, size=14, transform=ax.transAxes, va="bottom")
     for size in (16, 14, 12):
         lines = wrap(name, room, size, bold=True)
         if lines.count("\n") + below.count("\n") < 2:
             break
+    pad = 34 + 17 * below.count("\n") if words else 12
+    place, high = ax.get_position(), figure.get_figheight()
+    over = (pad + 1.3 * size * (lines.count("\n") + 1)) / 72 + 0.05 - high * (1.0 - place.y1)
+    if over > 0.0:
+        ax.set_position((place.x0, place.y0, place.width, place.height - over / high))
+    if words:
+        ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,
+                below, size=14, transform=ax.transAxes, va="bottom")
     # A stated place: matplotlib would lay out all tick labels to find the same one.
     ax.set_title(lines, loc="left", size=size, weight="bold", family=families(), y=1.0,
-                 pad=34 + 17 * below.count("\n") if words else 12)
+                 pad=pad)
 
 
 def headline(figure: Figure, words: str) -> None:

@@ -8,10 +8,12 @@ section's `View` says so.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
+from shapely import LineString, Point
 
 from buttress.draw.primitives import inches
 from buttress.draw.text import LINE, SIZE, spread, wrap
@@ -20,6 +22,8 @@ from buttress.study.view import View
 
 MARK, NAME = "side marker", "name of a side"
 """What the marker R or L and the names of sides are called among the artists (their gid)."""
+CLEAR = 0.55
+"""Distance that leader lines keep from the middle of a short text, in heights of a line of text."""
 
 
 def turn(ax: Axes, view: View, low: Sequence[float] | FloatArray, high: Sequence[float] | FloatArray
@@ -80,11 +84,13 @@ def widened(view: View, low: FloatArray, high: FloatArray, left: float, right: f
 
 def leaders(ax: Axes, anchors: FloatArray, texts: Sequence[str], colours: Sequence[str], *,
             view: View, x: float, room: float, scale: float, left: bool,
-            span: tuple[float, float]) -> None:
+            span: tuple[float, float], lanes: Sequence[Sequence[FloatArray]] = ()
+            ) -> None:
     """Labels in a column at ``x`` with thin lines to their anchors ``(n, 2)``, never overlapping.
 
     ``room``: width of the column [in], ``scale``: in/mm, ``left``: the column is on the viewer's
-    left of the drawing (its text ends at x). Long names are wrapped, and cut where the column is
+    left of the drawing (its text ends at x). ``lanes``: places of short texts, in rows,
+    that the lines pass between. Long names are wrapped, and cut where the column is
     full; labels that still do not fit are counted in its last line.
     """
     if len(texts) == 0:
@@ -109,9 +115,32 @@ def leaders(ax: Axes, anchors: FloatArray, texts: Sequence[str], colours: Sequen
         ax.text(x, centres[i], text, size=SIZE, color=colour, va="center", linespacing=1.1,
                 ha="right" if left else "left")
         if i < len(anchors):
-            stubs.append([(edge, centres[i]), tuple(anchors[i])])
+            stubs.append(_past(np.array([edge, centres[i]]), np.asarray(anchors[i], dtype=float),
+                               lanes, CLEAR * LINE / scale))
     ax.add_collection(LineCollection(stubs, colors="#777777", linewidths=0.8, zorder=4),
                       autolim=False)
+
+
+def _past(start: FloatArray, end: FloatArray, lanes: Sequence[Sequence[FloatArray]], clear: float
+          ) -> list[tuple[float, float]]:
+    """The shortest line that comes within ``clear`` of no text, or least far: straight, or by way
+    of a gap between two of a row or beside its ends, or of places on either
+    side of it."""
+    ways = [[start, end]]
+    for lane in lanes:
+        gaps = [(a + b) / 2 for a, b in pairwise(lane)]
+        beside = [2 * lane[0] - gaps[0], 2 * lane[-1] - gaps[-1]] if gaps else []
+        out = np.array([np.sign(start[0] - end[0]) * 2.0 * clear, 0.0])
+        ways += [[start, *by, end] for gap in (*gaps, *beside) for by in (
+            [gap], [gap + out], [gap + out, gap], [gap, gap - 0.75 * out],
+            [gap + out, gap, gap - 0.75 * out])]
+
+    def cost(way: list[FloatArray]) -> tuple[float, float]:
+        line = LineString(way)
+        near = [line.distance(Point(at)) / clear for lane in lanes for at in lane]
+        return round(sum(max(0.0, 1.0 - far) for far in near), 3), line.length
+
+    return [(float(x), float(y)) for x, y in min(ways, key=cost)]
 
 
 def scale_bar(ax: Axes, x: float, y: float, length: float, text: str, scale: float) -> None:

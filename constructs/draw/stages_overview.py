@@ -136,7 +136,7 @@ def _panel(ax: Axes, construct: StagedResult, names: list[str], limits: tuple[fl
     ax.axhline(0.0, color="#777777", linewidth=0.8, zorder=0.5)
     ax.tick_params(labelsize=SIZE, labelbottom=not fragment)
     step = max(1, int(np.ceil(len(construct.stages) * 1.05 * LINE / wide)))
-    lines = 2 if wide > 2.3 * LINE * len(construct.stages) else 1
+    lines = max(1, min(3, int(wide / (1.15 * LINE * len(construct.stages)))))
     ax.set_xticks([s.number for s in construct.stages][::step], [
         wrap(_words(s), WORDS - 0.25, most=lines) for s in construct.stages][::step], size=SIZE,
         rotation=90)

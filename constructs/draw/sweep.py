@@ -20,6 +20,7 @@ from buttress.fe.errors import InputError
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.records import RankResult, quarters
 from buttress.results.quantities import by_column
+from buttress.study.checked import quoted
 from buttress.sweeps.naming import axis_label, in_words
 from buttress.sweeps.rows import (
     at_load,
@@ -107,7 +108,7 @@ def limit_map(frame: pd.DataFrame, x: str, y: str, column: str = "step_off_mm", 
     rows = frame[frame["construct"] == construct]
     if rows.empty:
         raise InputError("no such construct in the table", value=construct,
-                         expected=", ".join(map(str, frame["construct"].unique())))
+                         expected=quoted(frame["construct"].unique()))
     grid = rows.pivot_table(index=y, columns=x, values=column, aggfunc="mean", dropna=False)
     grid = grid.reindex(index=sorted(rows[y].unique()), columns=sorted(rows[x].unique()))
     ax = _axes(ax, right=2.2)

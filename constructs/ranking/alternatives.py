@@ -29,12 +29,18 @@ from buttress.sweeps.vary import Varier, addresses, plain
 from buttress.sweeps.workshop import Workshop
 
 ABSENT, SAME = "the study has nothing of it", "the study is like that"
-STAGED = "its stages say how its screws are tightened"
+STAGED = "stages say how the screws are tightened"
+STUCK = ("nothing can be placed, tightened or loosened step by step where metal is stuck fast from "
+         "the start")
 NO_PRESET = "the bone of the study is no preset of living bone"
 NEEDS: Mapping[str, Callable[[Construct], bool]] = {
     "pin": lambda c: bool(c.pins), "screw": lambda c: bool(c.screws),
     "bond": lambda c: any(fill_material(fill).bond is not None for fill in c.fills)}
 """What a construct must have for an alternative to act on it."""
+UNLESS: Mapping[str, tuple[Callable[[Construct], bool], str]] = {
+    "tightened in stages": (lambda c: any(stage.do == "tighten" for stage in c.stages), STAGED),
+    "staged": (lambda c: bool(c.stages), STUCK)}
+"""Constructs that an alternative leaves out, and why."""
 
 
 @cache
@@ -64,16 +70,15 @@ def with_alternatives(comparison: Comparison, say: Callable[[str], None] = lambd
         values, case = found
         cases.append((Alternative(name, row["group"], row["words"], row["source"], row["status"],
                                   values), case))
-    staged = {c.name for c in study.constructs if _tightens(c)}
     shop, tried = Workshop(), {}
     # Those on the study's own bone first, so that it is meshed and factorised once.
     same = bone_key(study)
     for made, case in sorted(cases, key=lambda x: bone_key(x[1].study) != same):
         say(f"alternative: {made.name}")
-        left = staged if shipped()[made.name].get("unstaged") else set[str]()
+        left, why = _left_out(study, shipped()[made.name])
         constructs, refused = _solved(shop, case, left)
         tried[made.name] = replace(made, constructs=constructs, refused=refused,
-                                   left_out=dict.fromkeys(left, STAGED))
+                                   left_out=dict.fromkeys(left, why))
     return replace(comparison, alternatives=ModelSpread(
         tuple(tried[made.name] for made, _ in cases), left_out))
 
@@ -89,9 +94,12 @@ def changed(study: Study, varier: Varier, row: Mapping[str, Any]
             study.section.map is not None or study.section.bone == "foam"):
         return NO_PRESET
     sets = row.get("set", {})
-    if row.get("unstaged"):
+    left, why = _left_out(study, row)
+    if left and len(left) == len(study.constructs):
+        return why
+    if left:
         sets = {key.replace("construct.*", f"construct.{c.name}", 1): value
-                for key, value in sets.items() for c in study.constructs if not _tightens(c)}
+                for key, value in sets.items() for c in study.constructs if c.name not in left}
     values = {key: value for key, value in sets.items() if _there(study, key)}
     values |= {key: _number(study, key) + more for key, more in row.get("add", {}).items()
                if _there(study, key)}
@@ -106,9 +114,12 @@ def changed(study: Study, varier: Varier, row: Mapping[str, Any]
     return values, case
 
 
-def _tightens(construct: Construct) -> bool:
-    """Whether stages tighten a construct's screws."""
-    return any(stage.do == "tighten" for stage in construct.stages)
+def _left_out(study: Study, row: Mapping[str, Any]) -> tuple[list[str], str]:
+    """Names of the constructs that an alternative does not apply to, and why."""
+    if "unless" not in row:
+        return [], ""
+    is_one, why = UNLESS[row["unless"]]
+    return [c.name for c in study.constructs if is_one(c)], why
 
 
 def _there(study: Study, key: str) -> bool:

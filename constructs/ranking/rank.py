@@ -101,10 +101,10 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
         raise InputError("a ranking needs two constructs", key="construct",
                          value=", ".join(names), expected="two or more")
     if reference and reference not in names:
-        from buttress.study.checked import closest, did_you_mean
+        from buttress.study.checked import closest, did_you_mean, quoted
 
         raise InputError("no such construct" + did_you_mean(closest(reference, names)),
-                         key="--reference", value=reference, expected=", ".join(names))
+                         key="--reference", value=reference, expected=quoted(names))
     load = max(study.load.total_N) if load is None else float(load)
     one = _at_load(study, load)
     inputs = inputs_of(one, vary)

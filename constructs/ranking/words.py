@@ -10,7 +10,7 @@ from buttress.ranking.certainty import SAME, Difference, Indices
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import Against, Driven, RankResult
 from buttress.results.order import TIE
-from buttress.words import counted
+from buttress.words import counted, minus
 
 SURE = 0.5
 """Share of the variance above which an input is reported as decisive."""
@@ -35,7 +35,7 @@ def sentence(result: RankResult) -> str:
     if result.outcomes.by == SUBSIDENCE and rival.subsidence_mm.median is not None:
         words += (f"; where both hold ({counted(rival.both_held, 'sample')}) the mean subsidence "
                   f"of '{rival.construct}' minus that of '{reference}' is "
-                  f"{rival.subsidence_mm.median:+.2g} mm in the median "
+                  f"{signed(rival.subsidence_mm.median, 'mm')} mm in the median "
                   f"({_reach(rival.subsidence_mm, 'mm')})")
     more = _losses(result, rival)
     if more and result.outcomes.by != SUBSIDENCE:
@@ -108,7 +108,7 @@ def _of(number: int, samples: int) -> str:
 
 def signed(value: float, unit: str) -> str:
     """A difference with its sign: whole newtons, two digits of anything smaller."""
-    return f"{value:+.2g}" if unit == "mm" else f"{round(value) + 0.0:+.0f}"
+    return minus(f"{value:+.2g}" if unit == "mm" else f"{round(value) + 0.0:+.0f}")
 
 
 def _reach(found: Difference, unit: str) -> str:

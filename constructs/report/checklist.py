@@ -62,7 +62,7 @@ def _structure(comparison: Comparison) -> list[Row]:
                                        f"{n} {s}" for s, n in statuses.items())),
         ("structure", "contact", "fracture faces, plates, heads and fills press, open and slide "
                                  "with Coulomb friction; threads and bearing up to a strength"),
-        ("structure", "constructs", ", ".join(c.name for c in comparison.constructs))]
+        ("structure", "constructs", "; ".join(c.name for c in comparison.constructs))]
 
 
 def _simulation(comparison: Comparison) -> list[Row]:

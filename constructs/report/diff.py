@@ -26,7 +26,7 @@ from buttress.results.rows import csv_columns
 from buttress.study.changes import changes, shown
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.read import PLACES, as_study, example_names, printable
-from buttress.words import MARKED, marked
+from buttress.words import MARKED, marked, minus
 
 NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
 MEANING = (
@@ -220,7 +220,7 @@ def _figure(about: About, q: Quantity,
     if a is None or b is None:
         which = "second" if a is None else "first"
         return Change(*about, a, b, DIFFERS, f"only the {which} has one")
-    share = f", {100 * (b - a) / abs(a):+.0f} %" if a else ""
+    share = f", {minus(f'{100 * (b - a) / abs(a):+.0f}')} %" if a else ""
     by = f"{difference(a, b)} {about[-1]}".strip() + share
     if any(lower):
         return Change(*about, a, b, UNKNOWN, "a lower bound")
@@ -233,8 +233,8 @@ def _figure(about: About, q: Quantity,
 
 
 def difference(a: float, b: float) -> str:
-    """By how much the second is larger, in plain digits: ``+0.0708``, ``-14999``."""
-    return f"{b - a:+.0f}" if abs(b - a) >= WHOLE else f"{b - a:+.3g}"
+    """By how much the second is larger, in plain digits: ``+0.0708``, ``−14999``."""
+    return minus(f"{b - a:+.0f}" if abs(b - a) >= WHOLE else f"{b - a:+.3g}")
 
 
 def _cells(one: Side, other: Side) -> Iterator[Change]:
@@ -257,7 +257,7 @@ def lines(found: Diff, every: bool = False) -> list[str]:
     if not found.solved:
         return [*out, "", "No figures were compared: a study has none before it is solved.", LABEL]
     for side, names in found.only.items():
-        told = ", ".join(found.named(n, ("ab".index(side),)) for n in names)
+        told = "; ".join(found.named(n, ("ab".index(side),)) for n in names)
         out += ["", f"only in {side}: {told}"] if names else []
     for side, places in zip("ab", found.apart, strict=True):
         out += ["", f"figures only in {side}: at {'; '.join(places)}"] if places else []

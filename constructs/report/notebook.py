@@ -23,7 +23,7 @@ from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
 from buttress.sweeps.explore import Live
 from buttress.sweeps.sweep import SweepSummary
-from buttress.words import BREAKS_RULE
+from buttress.words import BREAKS_RULE, span
 
 FRAME = ("Movements are relative to the shaft, positive distally and where a gap opens, and count "
          f"{SINCE}. Capacity: limit analysis, without – with friction. A dash is a "
@@ -125,7 +125,7 @@ def improved_html(found: Improved) -> str:
 
 
 def _share(found: Share) -> str:
-    return f"{100 * found.share:.0f} ({100 * found.low:.0f}–{100 * found.high:.0f})"
+    return f"{100 * found.share:.0f} ({span(100 * found.low, 100 * found.high)})"
 
 
 @shows(Live)

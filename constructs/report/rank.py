@@ -17,7 +17,7 @@ from buttress.ranking.records import PARTS, RankResult, quarters
 from buttress.ranking.words import signed
 from buttress.report.columns import columns, prose
 from buttress.results.order import TIE
-from buttress.words import BREAKS_RULE, counted
+from buttress.words import BREAKS_RULE, counted, span
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -206,7 +206,7 @@ def write_folder(result: RankResult, svg: bool = False) -> Path:
 def _share(found: Share) -> str:
     if not found.samples:
         return "-"
-    return f"{100 * found.share:.0f} ({100 * found.low:.0f}-{100 * found.high:.0f})"
+    return f"{100 * found.share:.0f} ({span(100 * found.low, 100 * found.high)})"
 
 
 def _difference(found: Difference, unit: str = "mm") -> tuple[str, str]:
@@ -228,7 +228,7 @@ def _indices(found: Indices) -> str:
         return ("so few samples do not settle what drives it (an index with an interval wider than "
                 f"{WIDEST:g}, or over {LARGEST:g})")
     order = np.argsort(-total[:, 0], kind="stable")[:3]
-    return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({total[i, 1]:.2f}-{total[i, 2]:.2f})"
+    return "; ".join(f"{found.inputs[i]} {total[i, 0]:.2f} ({span(total[i, 1], total[i, 2], 2)})"
                      for i in order)
 
 

@@ -32,7 +32,7 @@ from buttress.results.search import not_found
 from buttress.results.verdict import KEPT, verdict
 from buttress.results.work import work_words
 from buttress.study.activities import carried, newtons, reached
-from buttress.words import BREAKS_RULE, fixed, minus
+from buttress.words import BREAKS_RULE, fixed
 
 
 def number(value: float | None, digits: int) -> str | None:
@@ -69,10 +69,7 @@ def _head(q: Quantity) -> str:
 def shown(q: Quantity, value: object) -> Shown:
     """A quantity as a cell shows it; a dash where it does not exist."""
     said = q.text(value)
-    if said is None:
-        return None
-    return (minus(said) if not isinstance(value, str) else said) + (
-        " %" if q.style == "percent" else "")
+    return None if said is None else said + (" %" if q.style == "percent" else "")
 
 
 def main_table(constructs: Sequence[ConstructResult]) -> Markup:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from textwrap import wrap
+from functools import partial
+from textwrap import wrap as broken
 
 from buttress import LABEL
 from buttress.comparison.twins import WORDS
@@ -28,11 +29,15 @@ from buttress.results.records import (
 )
 from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import carried, newtons
-from buttress.words import BREAKS_RULE, listed
+from buttress.words import BREAKS_RULE, listed, span
 
+wrap = partial(broken, break_on_hyphens=False)
+"""Lines of a text; a word such as step-off stays whole."""
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
-    "that load; what has yielded, been crushed or given way below it stands beside. Over a limit: "
+    "that load; what has yielded, been crushed or given way below it stands beside (crushed "
+    "locally: at the first place of a screw or face; what is around it still carries). Over a "
+    "limit: "
     "the one that is reached first. Fails: above the largest load of the path. Only with friction: "
     "within all limits, but not above the load stated beside if friction is lost after the screws "
     "are tightened; what happens then stands behind “else”.")
@@ -51,7 +56,7 @@ FIRST_REACHED = (
 FRAME = (
     "Movements are relative to the shaft, positive distally and where a gap opens, and count "
     f"{SINCE}; each row shows the fragment that subsides most. {FIRST_REACHED} {PEAK} Capacity: "
-    f"limit analysis without - with friction. {HOW_TO_READ}", VERDICTS,
+    f"limit analysis without – with friction. {HOW_TO_READ}", VERDICTS,
     "Over 100 % of yield the outer fibre of a plate or screw has yielded; the stress shown is the "
     "elastic one.")
 
@@ -100,8 +105,8 @@ def capacity_text(construct: ConstructResult) -> str:
     """The bracket in newtons, or the words for a capacity that the model does not limit."""
     low, high = construct.capacity_N
     if high is None:
-        return construct.capacity_status if low is None else f"{low:.0f} - not limited"
-    return f"{low or 0.0:.0f} - {high:.0f}"
+        return construct.capacity_status if low is None else f"{low:.0f} – not limited"
+    return span(low or 0.0, high)
 
 
 def ends_text(construct: ConstructResult) -> str:
@@ -229,7 +234,7 @@ def print_table(comparison: Comparison) -> None:
         print("\n".join([*bearing.lines(table, width), ""]))
     for words in (order_words(comparison.study.limits.movement_mm,
                               comparison.meshes is not None), *FRAME):
-        print("\n".join(wrap(words, narrow, break_on_hyphens=False)))
+        print("\n".join(wrap(words, narrow)))
     if beside := pair_lines(tuple(best_first(comparison.constructs))):
         print("\n" + "\n".join(beside))
         print("\n".join(wrap(WORDS, narrow)))

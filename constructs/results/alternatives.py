@@ -64,6 +64,8 @@ def _relation(a: ConstructResult, b: ConstructResult, one: str, other: str) -> s
         return f"'{other}' comes before '{one}'"
     if AT_LEAST in (reserve(a).kind, reserve(b).kind):
         return f"{NOT_KNOWN} which of '{one}' and '{other}' comes first"
+    if carries_nothing(a) and carries_nothing(b):
+        return f"neither '{one}' nor '{other}' carries any load"
     return f"'{one}' and '{other}' share a rank"
 
 

@@ -20,7 +20,7 @@ from buttress.results.soft import SoftBone
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 from buttress.study.loads import LoadInput
-from buttress.words import BREAKS_RULE, marked
+from buttress.words import BREAKS_RULE, marked, span
 
 TITLE = "Educational weight-bearing table, not for planning treatment"
 JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
@@ -44,9 +44,8 @@ class BearingRow:
 
     @property
     def force_words(self) -> str:
-        """The joint force in newtons: ``1920`` or ``315-381``."""
-        low, high = (f"{x:.0f}" for x in self.force_N)
-        return low if low == high else f"{low}-{high}"
+        """The joint force in newtons: ``1920`` or ``315–381``."""
+        return span(*self.force_N)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,9 @@ from buttress.results.search import Gauge, Reading
 
 BONE, FOAM, GRAFT, CEMENT = "bone", "foam", "graft", "cement"
 MEDIA = (BONE, FOAM, GRAFT, CEMENT)
+CRUSHED = "is crushed locally"
+"""Said of what has reached its strength at one place, the first station of a screw or node of a
+face: what is around it still carries."""
 
 
 def medium(model: Model, link: Link) -> str:

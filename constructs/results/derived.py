@@ -47,7 +47,8 @@ PATH = (
     _path_row("first_yield_N", "load at first yield of metal", "joint force at which an outer "
               "fibre of a member first yields; empty: not reached",
               lambda c, every: c.first_yield_N),
-    _path_row("first_crushing_N", "load at first crushing", "joint force at which bone, foam or "
-              "a filling is first crushed; empty: not reached",
+    _path_row("first_crushing_N", "load at first local crushing", "joint force at which "
+              "bone, foam or a filling is first crushed at one place, at a screw or on a face; "
+              "empty: not reached",
               lambda c, every: c.first_crushing_N))
 """What is read off the path of a construct, in comparison.csv and, where asked, in a store."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
 from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
-from buttress.results.crushed import BONE
+from buttress.results.crushed import BONE, CRUSHED
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
     CANNOT_TIGHTEN,
@@ -81,7 +81,7 @@ class Cell:
 
     @property
     def event_words(self) -> str:
-        """``metal yields from 1100 N; bone is crushed from 989 N``; empty without an event."""
+        """``metal yields from 1100 N; bone is crushed locally from 989 N``; else empty."""
         return "; ".join(f"{what} {_from(load)}" for what, load in self.events)
 
     @property
@@ -199,7 +199,7 @@ def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str
     """What has happened to metal, bone, graft and what anchors in them below a load, the first
     first."""
     found = ((METAL_YIELDS, construct.first_yield_N),
-             (f"{construct.first_crushing_of or BONE} is crushed", construct.first_crushing_N),
+             (f"{construct.first_crushing_of or BONE} {CRUSHED}", construct.first_crushing_N),
              ("a screw's thread gives way", construct.first_thread_N))
     return tuple(sorted(((what, load) for what, load in found
                          if load is not None and load <= force), key=lambda event: event[1]))

@@ -12,7 +12,7 @@ from buttress.results.path import Derived
 from buttress.results.records import BEYOND, ENDED, FOUND, ConstructResult
 from buttress.study.activities import carried, newtons
 from buttress.study.tables import number
-from buttress.words import listed
+from buttress.words import listed, span
 
 TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
@@ -129,8 +129,7 @@ def places(constructs: tuple[ConstructResult, ...]) -> dict[str, tuple[int, int]
 
 def ranks(constructs: tuple[ConstructResult, ...]) -> dict[str, str]:
     """The rank of each construct by name, ``2`` or ``1–3``; bonded twins have none."""
-    return {name: f"{first}" if first == last else f"{first}–{last}"
-            for name, (first, last) in places(constructs).items()}
+    return {name: span(*found) for name, found in places(constructs).items()}
 
 
 def moved_words(construct: ConstructResult) -> str:
@@ -171,12 +170,31 @@ def tied_first(order: list[ConstructResult]) -> list[str]:
 def why_first(order: list[ConstructResult]) -> str:
     """What puts the first construct where it stands, in a clause."""
     said = reserve_words(order[0])
-    if tied := tied_first(order):
-        others = [c.marked_name for c in order if c.name in tied]
-        return f"{said}; tied with {_listed(others)}"
+    tied, unknown = _beside_first(order)
+    if tied or unknown:
+        if tied:
+            said += f"; tied with {_listed(tied)}"
+        if unknown:
+            said += (f"; it is not known whether {_listed(unknown)} "
+                     f"{'comes' if len(unknown) == 1 else 'come'} before it")
+        return said
     rival = next((c for c in order[1:] if c.twin_of is None), None)
-    return said if rival is None else (
-        f"{said}; next is '{rival.marked_name}': {reserve_words(rival)}")
+    if rival is None:
+        return said
+    beside = tied_with(rival, tuple(order))
+    if not beside:
+        return f"{said}; next is '{rival.marked_name}': {reserve_words(rival)}"
+    level = [c.marked_name for c in order if c is rival or c.name in beside]
+    return (f"{said}; next are {_listed(level)}, which tie: of '{rival.marked_name}' "
+            f"{reserve_words(rival)}")
+
+
+def _beside_first(order: list[ConstructResult]) -> tuple[list[str], list[str]]:
+    """Names of the constructs that share the first rank, and of those that may come before it:
+    a load of either that is a lower bound leaves that open."""
+    beside = [c for c in order if c.name in tied_first(order)]
+    open_ = [c for c in beside if AT_LEAST in (reserve(c).kind, reserve(order[0]).kind)]
+    return ([c.marked_name for c in beside if c not in open_], [c.marked_name for c in open_])
 
 
 @dataclass(frozen=True)
@@ -207,7 +225,8 @@ def answer(order: list[ConstructResult]) -> Answer:
             return Answer(none)
         also = f" (note that {against})" if best.breaks_rule else ""
         return Answer("", best.marked_name, f": {why_first(order)}{also}.")
-    place = "shares the first rank" if tied_first(order) else "comes first"
+    tied, unknown = _beside_first(order)
+    place = ("shares the first rank" if tied else "may come first" if unknown else "comes first")
     if best.breaks_rule:
         place += f", though {against}"
     return Answer(f"{none} " if none else "", best.marked_name, f" {place}: {why_first(order)}.")

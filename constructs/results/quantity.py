@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from buttress.results.figures import Figures, Level
 from buttress.results.records import ConstructResult, Where
+from buttress.words import fixed
 
 CONDYLES = ("medial", "lateral")
 CONTACTS = ("fracture", "plate", "graft")
@@ -117,7 +118,7 @@ class Quantity:
         if self.style == "power":
             return f"{value:.0e}"
         shown = round(value * (100.0 if self.style == "percent" else 1.0), self.digits)
-        return f"{shown + 0.0:.{self.digits}f}"
+        return fixed(shown, self.digits)
 
 
 @dataclass(frozen=True)

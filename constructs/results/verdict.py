@@ -12,23 +12,29 @@ from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
-from buttress.results.crushed import BONE, CEMENT, GRAFT
-from buttress.results.order import best_first, carries_nothing, reserve, reserve_words
+from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
+from buttress.results.order import (
+    AT_LEAST,
+    best_first,
+    carries_nothing,
+    reserve,
+    reserve_words,
+)
 from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_tightened
 from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge", "thread": "{}",
-            "crushing": "{} is crushed", "snap": "{} snaps through",
+            "crushing": "{} " + CRUSHED, "snap": "{} snaps through",
             "peak": "the load peaks"}
 """Events that follow slip and opening, in words; ``{}`` stands for the part. Part of a thread at
 its strength is none of them: the rest of it still holds the screw."""
 STANDING = {"hinge": "{} has a plastic hinge", "thread": "{}",
-            "crushing": "{} is crushed"}
+            "crushing": "{} " + CRUSHED}
 """What tightening alone has led to."""
 FURTHER = {"hinge": "{} forms a further plastic hinge",
-           "crushing": "more {} is crushed"}
+           "crushing": "more {} " + CRUSHED}
 """The same under load, where tightening has led to it already."""
 FILLING = "the filling"
 PART = "yield"
@@ -37,6 +43,7 @@ KEPT = ("{} keep their tension for ever in this model, while in bone they lose p
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
+NO_STRENGTH = "the metal and the anchorage of a bonded twin have no strength to reach"
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -46,9 +53,18 @@ def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     if why := not_tightened(c):
         return _sentence([why])
     if carries_nothing(c):
-        return _sentence([reserve_words(c)])
+        return _sentence([reserve_words(c) + _at_its_best(c)])
     found = (_carries(c), _fails(c), _rests_on(c), _crosses(c, every))
     return _sentence([x for x in found if x] or [reserve_words(c)])
+
+
+def _at_its_best(c: ConstructResult) -> str:
+    """That limit analysis finds a capacity where the path finds none."""
+    high = c.capacity_N[1]
+    if reserve(c).kind == AT_LEAST or high == 0.0:
+        return ""
+    most = "any load" if high is None else f"up to {carried(high)} N"
+    return f", though friction at its best could balance {most}: nothing here brings it to that"
 
 
 def _sentence(clauses: list[str]) -> str:
@@ -132,7 +148,7 @@ def _what(c: ConstructResult, event: PathEvent, more: bool = False) -> str:
         return named
     graft, crushed = named.startswith(FILLING), event.what or BONE
     if graft and crushed in (GRAFT, CEMENT):
-        return f"of {named}" if more else f"part of {named}"
+        return f"of {named}" if more else named
     return f"{crushed} {'along' if graft or named.startswith('the fracture') else 'at'} {named}"
 
 
@@ -147,14 +163,26 @@ def _fails(c: ConstructResult) -> str:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
         fails = "gives way" if part else "reaches its strength"
-        words = f"nothing {'more ' if already else ''}{fails} up to {top} N"
-        return "; ".join(filter(None, (*already, words, part)))
-    words = f"{'then' if already else 'first'}, {_at(event)}, {failure_words(c, event)}"
-    return "; ".join([*already, words])
+        yields = _yields(c, most)
+        words = f"nothing {'more ' if already or yields else ''}{fails} up to {top} N"
+        if c.twin_of is not None:
+            words += f" ({NO_STRENGTH})"
+        return "; ".join(filter(None, (*already, yields, words, part)))
+    yields = _yields(c, event.load_N)
+    words = f"{'then' if already or yields else 'first'}, {_at(event)}, {failure_words(c, event)}"
+    return "; ".join(filter(None, (*already, yields, words)))
+
+
+def _yields(c: ConstructResult, before_N: float) -> str:
+    """That an outer fibre of metal yields before anything fails under load."""
+    load = c.first_yield_N
+    if load is None or not 0.0 < load < before_N:
+        return ""
+    return f"first, at about {reached(load)} N, metal yields at its surface"
 
 
 def _at(event: PathEvent) -> str:
-    return f"at about {_load(event.load_N)}" if event.load_N > SEATED * SEAT_N else SOON
+    return f"at about {reached(event.load_N)} N" if event.load_N > SEATED * SEAT_N else SOON
 
 
 def _part_at_strength(c: ConstructResult, when: str) -> str:
@@ -173,7 +201,7 @@ def _rests_on(c: ConstructResult) -> str:
     """Friction, where what is carried or within all limits without it is below the reserve, and
     tension of screws."""
     (low, limit), found = friction_needed(c), reserve(c).load_N
-    when = "after its stages" if c.begins else "before it is loaded"
+    when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
     if low is None or low >= found:

@@ -13,7 +13,7 @@ from buttress.rules.screw import Note
 from buttress.study.points import SNAP, leaves
 from buttress.study.study import Construct, Plate, Study
 from buttress.study.tables import number
-from buttress.words import counted
+from buttress.words import fixed
 
 
 def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, float]]:
@@ -74,14 +74,14 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
         if bottom >= y:
             yield ("broken", "plate over the apex",
                    f'the plate stops {bottom - y:.0f} mm short of the apex of "{fracture}" '
-                   f"({y:.0f} mm): its lower end is at {bottom:.0f} mm",
+                   f"({fixed(y, 0)} mm): its lower end is at {fixed(bottom, 0)} mm",
                    "the lower end of a sheared fragment moves outwards and down; a plate that "
                    "stops short of it holds on to the fragment only")
             continue
         if top <= y:
             yield ("broken", "plate over the apex",
-                   f'the plate begins at {top:.0f} mm, below the apex of "{fracture}" '
-                   f"({y:.0f} mm)",
+                   f'the plate begins at {fixed(top, 0)} mm, below the apex of "{fracture}" '
+                   f"({fixed(y, 0)} mm)",
                    "the lower end of a sheared fragment moves outwards and down; a plate that does "
                    "not cover it cannot buttress it")
             continue
@@ -90,9 +90,8 @@ def _apex(study: Study, section: Section, construct: Construct, plate: Plate, li
                     and float(line.at(plate.holes[s.hole - 1])[0][1]) < y)
         if below < 2:
             yield ("broken", "two screws below the apex",
-                   f'{counted(below, "screw")} of this plate '
-                   f'{"lies" if below == 1 else "lie"} below the apex of "{fracture}" '
-                   f"({y:.0f} mm)",
+                   f'{"only one" if below else "no"} screw of this plate lies below the apex of '
+                   f'"{fracture}" ({fixed(y, 0)} mm)',
                    "the plate pushes the fragment inwards and is itself pushed off the shaft: one "
                    "screw acts as a hinge, two resist rotation")
         elif y == min(at for _, _, at in exits):

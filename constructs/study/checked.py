@@ -54,7 +54,12 @@ def require_known(name: str, known: Iterable[str], what: str, key: str = "") -> 
     names = list(known)
     if name not in names:
         raise InputError(f"no such {what}" + did_you_mean(closest(str(name), names)), key=key,
-                         value=str(name), expected=", ".join(names))
+                         value=str(name), expected=quoted(names))
+
+
+def quoted(names: Iterable[str]) -> str:
+    """Names as a message lists them, so that one with a comma is still one."""
+    return ", ".join(f'"{name}"' for name in names)
 
 
 def did_you_mean(near: str) -> str:

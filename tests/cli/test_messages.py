@@ -9,6 +9,7 @@ import pytest
 from test_wrong_input import told
 
 from buttress.fe.errors import InputError
+from buttress.study.checked import require_known
 from buttress.study.lines import key_lines, line_of
 from buttress.study.read import example_names, example_text, parse_study
 
@@ -167,3 +168,9 @@ def test_a_study_that_is_wrong_is_named_where_points_are_asked_for_too(
         assert code == 2
         assert err.startswith("buttress: s.toml: the map does not cover the outline")
         assert "key: section.map.file (line " in err
+
+
+def test_a_name_with_a_comma_is_one_name_in_a_message() -> None:
+    with pytest.raises(InputError) as caught:
+        require_known("Plate", ["Platte", "Platte, gleich"], "construct")
+    assert caught.value.expected == '"Platte", "Platte, gleich"'

@@ -146,7 +146,7 @@ def test_the_list_of_commands_imports_none_of_them() -> None:
             "    print(*(m for m in sys.modules if m.startswith('buttress.cli')))")
     done = subprocess.run([sys.executable, "-c", code], text=True, capture_output=True, check=True)
     assert set(done.stdout.splitlines()[-1].split()) == {
-        "buttress.cli", "buttress.cli.app", "buttress.cli.ending"}
+        "buttress.cli", "buttress.cli.app", "buttress.cli.ending", "buttress.cli.signs"}
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -180,13 +180,13 @@ def test_a_verdict_in_soft_bone_tells_what_has_happened_below_the_load() -> None
                                                ends_status="found", known_to_N=9000.0)}))
     cell = next(row.cells["lag screws"] for row in made.rows if row.name == "walking")
     assert cell.soft == Cell(ONLY_FRICTION, None, friction_N=600.0, events=(
-        ("graft is crushed", 400.0), ("metal yields", 900.0)))
+        ("graft is crushed locally", 400.0), ("metal yields", 900.0)))
     other = replace(cell, verdict=HOLDS, friction_N=None)
     assert other.soft_words == ("in soft bone: only with friction above 600 N (else fails); graft "
-                                "is crushed from 400 N; metal yields from 900 N")
+                                "is crushed locally from 400 N; metal yields from 900 N")
     listed = next(r for r in rows(made) if (r["activity"], r["construct"]) == (
         "walking", "lag screws"))
-    assert listed["events_soft_bone"] == ("graft is crushed from 400 N; metal yields from "
+    assert listed["events_soft_bone"] == ("graft is crushed locally from 400 N; metal yields from "
                                           "900 N")
     small = next(r for r in rows(made) if r["construct"] == "lag screws")
     assert small["events_soft_bone"] is None

@@ -199,11 +199,17 @@ def test_the_force_polygon_closes_and_its_arrows_are_those_of_the_free_body() ->
     assert "upper lag\n125 N" in said
 
 
-def test_a_long_verdict_over_a_free_body_does_not_run_into_the_polygon() -> None:
-    shot = replace(picture("lag screws", 1500.0), verdict_words=(
-        "within all limits; metal yields from 1200 N; bone is crushed from 1667 N"))
-    figure = figures.free_body(shot, "medial").get_figure(root=True)
+@pytest.mark.parametrize("verdict_words", [
+    "within all limits; metal yields from 1200 N; bone is crushed from 1667 N",
+    "only with friction above 1264 N (else over a limit: widening); metal yields from 1514 N; bone "
+    "is crushed locally from 1533 N", 3 * "over a limit: bone over yield; bone is crushed; "])
+def test_a_long_verdict_over_a_free_body_does_not_run_into_the_polygon(verdict_words: str) -> None:
+    """Nor does the title leave the figure, which three lines of words pushed out at its top."""
+    shot = replace(picture("lag screws", 1500.0), verdict_words=verdict_words)
+    ax = figures.free_body(shot, "medial")
+    figure = ax.get_figure(root=True)
     figure.draw_without_rendering()
+    assert all(figure.bbox.y1 >= t.get_window_extent().y1 > 0 for t, _ in shown_texts(figure))
     boxes = {t.get_text(): t.get_window_extent() for t, _ in shown_texts(figure)}
     [polygon] = [b for text, b in boxes.items() if text.startswith("Force polygon")]
     [verdict] = [b for text, b in boxes.items() if "crushed" in text]

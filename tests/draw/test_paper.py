@@ -150,6 +150,8 @@ def test_all_figures_are_written_as_pdf_and_svg_with_their_captions(tmp_path: Pa
     assert captions.startswith(LABEL)
     for stem in stems():
         assert f"\n{stem}: " in captions
+    # A name with a comma is one name.
+    assert ", ".join(f"“{c.marked_name}”" for c in made.constructs) in captions
     widths = {re.search(r'width="([\d.]+mm)"', p.read_text(encoding="utf-8"))[1]  # type: ignore[index]
               for p in files if p.suffix == ".svg"}
     assert widths == {"85mm", "180mm"}

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 from command import inside
 from figure_texts import clashes
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from PIL import Image
+from shapely import LineString, box
 
 from buttress import LABEL, check, example, figures, study_from
 from buttress.bone.section import Section
@@ -43,6 +45,27 @@ def test_a_sheet_names_every_part_and_no_text_overlaps(name: str) -> None:
     assert study.section.view.all_words in said
     assert sum(t.get_gid() == MARK for ax in figure.axes for t in ax.texts) == len(
         study.constructs)
+
+
+@pytest.mark.parametrize("name", ["medial-shear", "fading-tension", "bicondylar",
+                                  "posterior-shear", "lateral-split"])
+def test_no_leader_runs_through_the_number_of_a_hole(name: str) -> None:
+    """They ran straight to what they name, through the lane of the numbers."""
+    figure = sheet(example(name), ())
+    figure.draw_without_rendering()
+    lines = 0
+    for ax in figure.axes:
+        numbers = [t for t in ax.texts if t.get_text().isdecimal()]
+        paths = [ax.transData.transform(way) for c in ax.collections
+                 if isinstance(c, LineCollection) and c.get_zorder() == 4
+                 for way in c.get_segments()]
+        lines += len(paths)
+        for text in numbers:
+            at = Text.get_window_extent(text)     # without the white box behind it
+            for way in paths:
+                assert not LineString(way).intersects(box(at.x0, at.y0, at.x1, at.y1)), (
+                    ax.get_title(), text.get_text())
+    assert lines > 10
 
 
 def test_it_says_angle_length_hole_and_tip_of_a_screw_and_numbers_the_holes() -> None:

@@ -92,3 +92,14 @@ def test_a_study_whose_first_stage_is_not_held_is_drawn() -> None:
     assert ax.get_legend() is None
     assert "no equilibrium at stage 1" in " ".join(t.get_text() for t in ax.texts)
     assert clashes(ax.get_figure(root=True)) == []
+
+
+def test_words_of_a_stage_are_cut_only_where_there_is_no_room() -> None:
+    """"friction × 0.85" ended in "friction ×…", between two constructs of five stages."""
+    said = "hour 1: upper lag, lower lag lose 20 %, friction × 0.85"
+    made = [staged(n) for n in "ab"]
+    made = [replace(c, stages=tuple(replace(s, words=said) for s in c.stages)) for c in made]
+    ax = stages_overview(made)
+    words = [" ".join(t.get_text().split()) for t in ax.child_axes[1].get_xticklabels()]
+    assert words == [f"{i} {said}" for i in range(1, 6)]
+    assert clashes(ax.get_figure(root=True)) == []

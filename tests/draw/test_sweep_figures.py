@@ -273,7 +273,8 @@ def test_many_long_names_fit_beside_the_axes() -> None:
     (lambda: f.over_key(frame(), "section.modulus_scal"), "section.modulus_scale"),
     (lambda: f.over_key(frame(), X, "step_of_mm"), "step_off_mm"),
     (lambda: f.over_key(frame(), X, load=700.0), "500, 1000"),
-    (lambda: f.limit_map(frame(), X, Y, construct="plat", limit=1.0), "nothing, plate, screws"),
+    (lambda: f.limit_map(frame(), X, Y, construct="plat", limit=1.0),
+     '"nothing", "plate", "screws"'),
     (lambda: sweep_frame(Path("none.sqlite")), "no such store"),
 ])
 def test_what_is_not_in_the_table_is_told(call, told: str) -> None:

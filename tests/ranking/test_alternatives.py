@@ -24,7 +24,7 @@ from buttress.fe.errors import InputError
 from buttress.fe.richardson import SPREAD
 from buttress.files import as_csv
 from buttress.ranking import alternatives as module
-from buttress.ranking.alternatives import ABSENT, NO_PRESET, SAME, changed, shipped
+from buttress.ranking.alternatives import ABSENT, NO_PRESET, SAME, STAGED, STUCK, changed, shipped
 from buttress.ranking.inputs import shipped as uncertain
 from buttress.report import alternatives as report
 from buttress.report.assumptions import STATUS_WORDS
@@ -372,6 +372,19 @@ def test_tension_is_lost_only_where_no_stage_tightens(monkeypatch: pytest.Monkey
     (tried,) = spread.tried
     assert set(tried.constructs) == {"at once"}
     assert report.left_out_lines(spread) == [
-        "tension lost: 'lag screw first' left out, its stages say how its screws are tightened"]
+        "tension lost: 'lag screw first' left out, stages say how the screws are tightened"]
     data["construct"] = data["construct"][:1]
-    assert case_of(study_from(data), "tension lost") == ABSENT
+    assert case_of(study_from(data), "tension lost") == STAGED
+
+
+def test_what_has_stages_is_not_stuck_fast_and_that_is_said_in_words() -> None:
+    """A message with keys and values of the study file stood there, and one staged construct left
+    the alternative out for all."""
+    data = staged_data(place("lag"), tighten("lag", 300.0))
+    data["construct"].append({k: v for k, v in data["construct"][0].items() if k != "stage"}
+                             | {"name": "at once"})
+    values, _ = case_of(study_from(data), "stuck fast")
+    assert set(values) == {"construct.at once.model"}
+    data["construct"] = data["construct"][:1]
+    assert case_of(study_from(data), "stuck fast") == STUCK
+    assert ";" not in STUCK

@@ -90,10 +90,10 @@ def test_a_linear_case_with_a_known_paired_difference() -> None:
     median = 0.3 - 0.8 * (0.2 + 0.06**0.5)
     assert against.subsidence_mm.median == pytest.approx(median, abs=2e-3)
     low, high = against.subsidence_mm.middle
-    assert (f"the mean subsidence of 'A' minus that of 'B' is {median:+.2g} mm in the median "
-            f"(95 % interval {low:+.2g} to {high:+.2g} mm)") in found.sentence
-    # The table says the same with the same sign.
-    assert f"{median:+.2g} ({low:+.2g} to {high:+.2g})" in text
+    mid, least, most = (f"{x:+.2g}".replace("-", "−") for x in (median, low, high))
+    assert (f"the mean subsidence of 'A' minus that of 'B' is {mid} mm in the median (95 % "
+            f"interval {least} to {most} mm)") in found.sentence
+    assert f"{mid} ({least} to {most})" in text     # the table, with the same sign
     assert found.over_capacity == {}
 
 

@@ -57,7 +57,8 @@ def test_loads_differ_beyond_the_width_of_a_tie(tmp_path: Path, load: float, sai
     other = written(comparison((moved("a", load),)), tmp_path / "other")
     change = of(diff(one, other), "a", "reserve_N")
     assert (change.a, change.b, change.found) == (1000.0, load, said)
-    assert change.by.startswith(f"{load - 1000.0:+.3g} N, ")
+    by = f"{load - 1000.0:+.3g} N, ".replace("-", "−")
+    assert change.by.startswith(by)
 
 
 @pytest.mark.parametrize(("ends", "said"), [((1010.0, 1300.0), NONE), ((1101.0, 1300.0), DIFFERS),
@@ -175,7 +176,7 @@ def test_a_peak_is_called_one_only_where_there_is_one_and_no_two_rows_are_called
 
 
 def test_large_differences_are_told_in_plain_digits() -> None:
-    assert difference(39000.0, 24001.0) == "-14999"
+    assert difference(39000.0, 24001.0) == "−14999"
     assert difference(0.1026, 0.17341) == "+0.0708"
 
 

@@ -134,7 +134,7 @@ def test_a_peak_that_is_not_known_says_so_on_the_page_and_the_terminal(
     print_table(made)
     terminal = " ".join(capsys.readouterr().out.split())
     shown = page(made, tmp_path).text
-    assert "lost: capacity 1281 - 2133 N, peak not known above 950 N" in terminal
+    assert "lost: capacity 1281–2133 N, peak not known above 950 N" in terminal
     assert "Pressed slowly: peak not known above 950 N ." in shown
     assert "not known (≥ 950)" in shown
     assert ("lost comes first: the joint moves less than 0.5 mm up to 950 N, above which the "
@@ -142,7 +142,7 @@ def test_a_peak_that_is_not_known_says_so_on_the_page_and_the_terminal(
     for text in (terminal, shown):
         assert "peak at not" not in text
         assert "None" not in text
-    assert "lost: capacity 1281 - 2133 N, peak at" not in terminal
+    assert "lost: capacity 1281–2133 N, peak at" not in terminal
 
 
 def test_what_is_held_above_the_capacity_without_friction_says_so(tmp_path: Path) -> None:

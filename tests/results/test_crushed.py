@@ -19,6 +19,7 @@ from buttress.results.records import ConstructResult
 from buttress.results.soft import Bears
 from buttress.results.verdict import verdict
 from buttress.results.work import work_words
+from buttress.study.activities import reached
 
 
 def model(fill: dict, **changes: object) -> Model:
@@ -60,22 +61,22 @@ def crushing(part: str, what: str, **given: object) -> ConstructResult:
 
 
 @pytest.mark.parametrize(("part", "what", "said"), [
-    ("graft", "graft", "part of the filling 'graft' is crushed"),
-    ("graft", "bone", "bone along the filling 'graft' is crushed"),
-    ("shear plane", "foam", "foam along the fracture 'shear plane' is crushed"),
-    ("plate", "graft", "graft at the plate 'plate' is crushed")])
+    ("graft", "graft", "the filling 'graft' is crushed locally"),
+    ("graft", "bone", "bone along the filling 'graft' is crushed locally"),
+    ("shear plane", "foam", "foam along the fracture 'shear plane' is crushed locally"),
+    ("plate", "graft", "graft at the plate 'plate' is crushed locally")])
 def test_sentence_table_and_picture_say_what_it_is(part: str, what: str, said: str) -> None:
     made = crushing(part, what)
     assert f"first, at about 700 N, {said}" in verdict(made, (made,))
     bare = replace(made, limits={}, without_friction_N=None)
-    assert judged(bare, 800.0).event_words == f"{what} is crushed from 700 N"
+    assert judged(bare, 800.0).event_words == f"{what} is crushed locally from 700 N"
 
 
 def test_soft_bone_and_what_says_nothing_call_it_as_it_is() -> None:
     soft = Bears("held", 5000.0, "found", 5000.0, None, {}, first_crushing_N=300.0,
                  first_crushing_of="graft")
     bare = replace(construct("c"), limits={}, without_friction_N=None)
-    assert judged(bare, 800.0, soft).soft.event_words == "graft is crushed from 300 N"
+    assert judged(bare, 800.0, soft).soft.event_words == "graft is crushed locally from 300 N"
 
 
 def test_the_work_names_what_it_crushes() -> None:
@@ -92,17 +93,17 @@ def test_each_construct_of_a_comparison_says_what_it_crushes() -> None:
     made = compare(depressed(chips, loads=(400.0,), construct=[
         {"name": "chips", "fill": [chips]}, {"name": "raft", "screw": [RAFT]}]), pictures=False)
     for name, what, words in (
-            ("chips", "graft", "part of the filling 'graft' is crushed"),
-            ("raft", "bone", "bone at the row of 4 screws 'raft' is crushed")):
+            ("chips", "graft", "the filling 'graft' is crushed locally"),
+            ("raft", "bone", "bone at the row of 4 screws 'raft' is crushed locally")):
         c = made[name]
         first = next(e for e in c.path.events if e.kind == "crushing")
         assert (first.what, c.first_crushing_of, c.work.crushed) == (what, what, (what,))
         assert first.load_N == c.first_crushing_N
-        assert f"first, at about {first.load_N:.0f} N, {words}" in verdict(c, (c,))
+        assert f"first, at about {reached(first.load_N)} N, {words}" in verdict(c, (c,))
         only = curves(replace(made, constructs=(c,))).get_legend().get_texts()
-        assert f"{what} is crushed" in [x.get_text() for x in only]
+        assert f"{what} is crushed locally" in [x.get_text() for x in only]
     both = curves(made).get_legend().get_texts()
-    assert "bone or graft is crushed" in [x.get_text() for x in both]
+    assert "bone or graft is crushed locally" in [x.get_text() for x in both]
 
 
 def test_bone_crushed_at_a_screw_is_found_after_its_thread_has_given_way_in_part() -> None:

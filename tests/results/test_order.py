@@ -16,6 +16,7 @@ from buttress.results.order import (
     ENDS,
     MOVED,
     Reserve,
+    answer,
     best_first,
     moved_words,
     order_words,
@@ -76,6 +77,15 @@ def test_loads_within_five_per_cent_share_a_rank() -> None:
         "the joint has moved 0.5 mm at about 1000 N; tied with 'c' and 'a'")
 
 
+def test_what_comes_next_names_all_that_tie() -> None:
+    """One of three with the same load was told as if it alone came next."""
+    made = [moves("a", 6543.0), moves("b", 1229.0), moves("c", 1229.0), moves("d", 1200.0),
+            moves("e", 900.0)]
+    assert why_first(best_first(tuple(made))) == (
+        "the joint has moved 0.5 mm at about 6543 N; next are 'b', 'c' and 'd', which tie: of 'b' "
+        "the joint has moved 0.5 mm at about 1229 N")
+
+
 def test_a_lower_bound_may_stand_anywhere_above_it() -> None:
     """At least 950 N: before 800 N in any case, behind 5000 and 3000 N perhaps."""
     made = (moves("first", 5000.0), moves("second", 3000.0), not_known("lost", 950.0),
@@ -83,7 +93,13 @@ def test_a_lower_bound_may_stand_anywhere_above_it() -> None:
     assert ranks(made) == {"first": "1–2", "second": "2–3", "lost": "1–3", "last": "4"}
     assert [c.name for c in best_first(made)] == ["first", "second", "lost", "last"]
     assert reserve(made[2]).text == "≥ 950"
-    assert "tied with 'lost'" in why_first(best_first(made))
+    assert answer(best_first(made)).words == (
+        "'first' may come first: the joint has moved 0.5 mm at about 5000 N; it is not known "
+        "whether 'lost' comes before it.")
+    level = (*made, moves("level", 4990.0))
+    assert answer(best_first(level)).words == (
+        "'first' shares the first rank: the joint has moved 0.5 mm at about 5000 N; tied with "
+        "'level'; it is not known whether 'lost' comes before it.")
 
 
 def test_what_is_not_known_is_reported_in_csv_and_json() -> None:

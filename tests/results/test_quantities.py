@@ -28,7 +28,7 @@ from buttress.report.terminal import lines
 from buttress.results import figures, quantities
 from buttress.results.escape import escaping
 from buttress.results.figures import Figures, Level
-from buttress.results.quantities import CATALOGUE, LIMITS, by_column, limited
+from buttress.results.quantities import CATALOGUE, LIMITS, by_column, limited, quantity
 from buttress.results.quantity import Quantity
 from buttress.results.reader import Reader
 from buttress.results.rows import columns, csv_columns, rows
@@ -245,3 +245,9 @@ def test_columns_of_the_file_are_what_rows_hold() -> None:
     assert row["fragment_over_yield"] == load.bone["medial"].over_yield
     assert row["carried_most_share"] == max(load.fragments["medial"].carried_by.values())
     assert row["bone_limit_N"] == found.constructs[0].limits["bone over yield"].load_N
+
+
+def test_a_negative_figure_has_a_minus_and_no_hyphen() -> None:
+    """Places had the sign and the figures beside them a hyphen; a rounded zero has none."""
+    q = quantity(Level.FRAGMENT, "subsidence_mean_mm")
+    assert [q.text(x) for x in (-0.0012, -0.0004, 0.0012)] == ["−0.001", "0.000", "0.001"]

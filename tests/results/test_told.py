@@ -62,7 +62,7 @@ def test_a_load_within_all_limits_tells_what_has_yielded_or_been_crushed_below_i
     assert said[500.0] == HOLDS
     assert said[600.0] == "within all limits; metal yields from 600 N"
     assert said[1500.0].startswith("within all limits; metal yields from 600 N; bone ")
-    assert said[1500.0].endswith("crushed from 1200 N")
+    assert said[1500.0].endswith("crushed locally from 1200 N")
     tightened = replace(c, first_yield_N=0.0)
     assert judged(tightened, 500.0).words == "within all limits; metal yields at any load"
 

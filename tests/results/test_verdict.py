@@ -10,8 +10,11 @@ from made_up import comparison, construct, moves
 
 from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
+from buttress.report.terminal import lines
+from buttress.results.alternatives import verdicts
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
+from buttress.results.judged import judged
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
 from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.verdict import first_failure, verdict
@@ -78,12 +81,36 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
               event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
     assert first_failure(made).kind == "crushing"
-    assert "first, at about 700 N, part of the filling 'graft' is crushed" in verdict(made, (made,))
+    assert "first, at about 700 N, the filling 'graft' is crushed locally" in verdict(made, (made,))
     bent = pressed("a", STIFF, events[2:3])
     assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
     none = pressed("a", STIFF, events[:2])
     assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
+
+
+def test_metal_that_yields_before_is_told_first() -> None:
+    """Bone was said to be crushed "first" at a load above that at which metal first yields, and
+    "nothing" to reach its strength where metal had."""
+    made = pressed("a", STIFF, (event("crushing", 1532.4, 0.2, "shear plane"),))
+    for load, said in ((1513.2, "first, at about 1514 N, metal yields at its surface; then, at "
+                        "about 1533 N, bone along the fracture 'shear plane' is crushed locally"),
+                       (1600.0, "first, at about 1533 N, bone along")):
+        told = replace(made, first_yield_N=load)
+        assert said in verdict(told, (told,))
+        assert ("yields" in verdict(told, (told,))) == (load < 1532.4)
+    quiet = replace(pressed("a", STIFF), first_yield_N=1513.2)
+    assert ("first, at about 1514 N, metal yields at its surface; nothing more reaches its strength "
+            "up to 2100 N") in verdict(quiet, (quiet,))
+
+
+def test_sentence_and_table_tell_the_same_load() -> None:
+    """2416.3 N was told as 2416 in the sentence and as 2417 in the table."""
+    made = pressed("a", STIFF, (event("crushing", 1416.3, 0.2, "shear plane"),))
+    made = replace(made, first_crushing_N=1416.3, first_crushing_of="bone", limits={},
+                   first_yield_N=None)
+    assert "at about 1417 N, bone" in verdict(made, (made,))
+    assert "from 1417 N" in judged(made, 1500.0).event_words
 
 
 def test_part_of_a_thread_at_its_strength_is_no_failure() -> None:
@@ -163,6 +190,18 @@ def test_what_carries_most_of_the_fragment_is_named() -> None:
 def test_what_holds_nothing_says_only_that() -> None:
     none = construct("nothing", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
     assert verdict(none, (none,)) == "No load is carried."
+    for high, most in ((6738.9, "up to 6738 N"), (None, "any load")):
+        rubs = replace(none, capacity_N=(0.0, high))
+        assert verdict(rubs, (rubs,)) == (
+            f"No load is carried, though friction at its best could balance {most}: nothing here "
+            "brings it to that.")
+
+
+def test_a_bonded_twin_has_no_metal_to_yield() -> None:
+    """Of metal stuck fast it was said that nothing reaches its strength, as of metal that can."""
+    made = replace(pressed("a, bonded", STIFF), twin_of="a")
+    assert ("nothing reaches its strength up to 2100 N (the metal and the anchorage of a bonded "
+            "twin have no strength to reach)") in verdict(made, (made,))
 
 
 def test_json_has_the_sentence_and_first_and_last_rank() -> None:
@@ -173,9 +212,9 @@ def test_json_has_the_sentence_and_first_and_last_rank() -> None:
 
 
 @pytest.mark.parametrize(("part", "said"), [
-    ("graft", "part of the filling 'graft' is crushed"),
-    ("shear plane", "bone along the fracture 'shear plane' is crushed"),
-    ("upper lag", "bone at the screw 'upper lag' is crushed")])
+    ("graft", "the filling 'graft' is crushed locally"),
+    ("shear plane", "bone along the fracture 'shear plane' is crushed locally"),
+    ("upper lag", "bone at the screw 'upper lag' is crushed locally")])
 def test_bone_is_crushed_and_never_a_screw_or_a_fracture(part: str, said: str) -> None:
     made = pressed("a", STIFF, (event("crushing", 700.0, 0.2, part),))
     load = made.loads[-1]
@@ -270,3 +309,23 @@ def test_a_load_that_was_looked_for_between_two_points_counts_in_the_curve() -> 
     later = crossing(replace(a, reserve=replace(a.reserve, load_N=1750.0)), b)
     assert early.load_N < 1400.0
     assert 1750.0 < later.load_N < 1800.0
+
+
+def test_of_two_that_carry_nothing_none_shares_a_rank() -> None:
+    """Constructs that cannot be tightened in soft bone "share a rank (0 N, 0 N)"."""
+    none = [construct(n, held=False, capacity=(0.0, 0.0), ends=0.0, limit=None) for n in "ab"]
+    found = verdicts({c.name: c for c in none}, comparison(tuple(none)).study.load,
+                     {c.name: c for c in none})
+    assert found["order", "a", "b"] == "neither 'a' nor 'b' carries any load"
+    moved = [moves("a", 1000.0), moves("b", 1000.0)]
+    found = verdicts({c.name: c for c in moved}, comparison(tuple(moved)).study.load,
+                     {c.name: c for c in moved})
+    assert found["order", "a", "b"] == "'a' and 'b' share a rank"
+
+
+def test_no_word_of_the_terminal_is_broken_at_its_hyphen() -> None:
+    made = replace(pressed("a", STIFF), remarks=tuple("x" * k + " over a limit: step-off"
+                                                      for k in range(60, 90)))
+    shown = lines(comparison((made,)))
+    assert not [line for line in shown if line.endswith("step-")]
+    assert sum("step-off" in line for line in shown) >= 30

@@ -202,8 +202,8 @@ def test_the_apex_is_where_the_fracture_leaves_the_cortex() -> None:
     ([], {}, "plate without screws", "broken", "no screw"),
     ([3, 4], {"top_mm": -52, "length_mm": 60}, "plate over the apex", "broken", "apex"),
     ([1, 2], {"length_mm": 22}, "plate over the apex", "broken", "apex"),
-    ([2, 5], {}, "two screws below the apex", "broken", "1 screw"),
-    ([1, 2], {}, "two screws below the apex", "broken", "0 screw"),
+    ([2, 5], {}, "two screws below the apex", "broken", "only one screw of this plate"),
+    ([1, 2], {}, "two screws below the apex", "broken", "no screw of this plate lies"),
     ([3, 4], {"side": "lateral"}, "plate over the apex", "note", "lateral"),
     ([3, 4], {"mismatch_mm": 1}, "plate off the bone", "note", "1.0 mm"),
 ])
