@@ -41,6 +41,12 @@ class Pushes:
                 ids = body.register(columns)
                 self.tables.append(body.flexibility(ids, ids))
                 self.nodal.append(body.matrix(ids))
+        counts = len(p.loads), len(p.measure_names)
+        self._spread = [
+            () if layout.member[i] else tuple(
+                _Spread(group, start, (count, len(self.tables[i]))) for group, start, count in zip(
+                    (self.loads[i], self.reads[i]), self._start[i], counts, strict=True))
+            for i in range(len(p.bodies))]
         self._load_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.loads, p.bodies,
                                                                      strict=True)]
         self._read_rows = [column_matrix(g, b.n_dof) for g, b in zip(self.reads, p.bodies,
@@ -67,11 +73,7 @@ class Pushes:
     def on_piece(self, number: int, angle: float
                  ) -> tuple[FloatArray, sp.csr_matrix, sp.csr_matrix]:
         """Flexibilities of a meshed body's columns [mm/N], its loads and measures among them."""
-        p, size = self.layout.problem, len(self.tables[number])
-        load, read = (
-            _spread(group, start, angle, (count, size)) for group, start, count in zip(
-                (self.loads[number], self.reads[number]), self._start[number],
-                (len(p.loads), len(p.measure_names)), strict=True))
+        load, read = (x.at(angle) for x in self._spread[number])
         return self.tables[number], load, read
 
     def rigid(self, config: Config, middle: FloatArray, modes: IntArray,
@@ -137,12 +139,22 @@ def _summed(group: list[tuple[int, Column]], rows: sp.csr_matrix, count: int) ->
     return sp.csr_matrix(gather @ rows)
 
 
-def _spread(group: list[tuple[int, Column]], start: int, angle: float, shape: tuple[int, int]
-            ) -> sp.csr_matrix:
-    """A body's columns in space as combinations of its own: straight and turned by turns."""
-    which = np.repeat(np.array([i for i, _ in group], dtype=np.int64), 2)
-    values = np.tile([np.cos(angle), -np.sin(angle)], len(group))
-    return sp.csr_matrix((values, (which, start + np.arange(which.size))), shape=shape)
+class _Spread:
+    """A body's columns in space as combinations of its own, straight and turned by turns: of the
+    load cases or measures that they belong to, for any angle."""
+
+    def __init__(self, group: list[tuple[int, Column]], start: int, shape: tuple[int, int]) -> None:
+        which = np.repeat(np.array([i for i, _ in group], dtype=np.int64), 2)
+        # Numbers of the entries, to see where each has gone.
+        entries = np.arange(1.0, which.size + 1.0)
+        self._made = sp.csr_matrix((entries, (which, start + np.arange(which.size))), shape=shape)
+        self._odd = self._made.data.astype(np.int64) % 2 == 0
+
+    def at(self, angle: float) -> sp.csr_matrix:
+        """The combinations once the body has turned by an angle [rad]."""
+        made = self._made
+        return sp.csr_matrix((np.where(self._odd, -np.sin(angle), np.cos(angle)), made.indices,
+                              made.indptr), shape=made.shape)
 
 
 def column_matrix(group: list[tuple[int, Column]], size: int) -> sp.csr_matrix:

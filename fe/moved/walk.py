@@ -124,14 +124,17 @@ class Moving:
         rigid = np.column_stack([step, turn])[lay.free].ravel()
         return rigid, after.answer.kink - before.answer.kink
 
-    def step(self, last: Point, place: float, zero: float, size: float, halved: int, hammer: bool
-             ) -> Point | bool | None:
+    def step(self, last: Point, place: float, zero: float, size: float, halved: int, hammer: bool,
+             toward: Point | None = None) -> Point | bool | None:
         """The next committed point at a position of the ram [mm]; None where it is not known,
-        False where it would move too far for one step."""
+        False where it would move too far for one step. ``toward``: a point that a longer step has
+        led to."""
         start, length = self._started(last), place - zero - last.ram_mm
         memory = self._memory(start, last)
         near = self._settled(last.state)
         config, ahead = self._ahead(start, length)
+        if toward is not None:
+            config, ahead = self._ahead(toward.moved, length - toward.moved.step_mm)
         ram = self._ram(config, self.mover.meeting(config, start.meeting), start.meeting)
         share, missed, least, idle = 1.0, np.zeros(0), np.inf, 0
         for number in range(ROUNDS):

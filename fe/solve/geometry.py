@@ -17,7 +17,8 @@ class Geometry(Protocol):
     def far(self, point: Any) -> bool:
         """Whether a piece has moved so far that the path ends with a point."""
 
-    def step(self, last: Any, place: float, zero: float, size: float, halved: int, hammer: bool
-             ) -> Any:
+    def step(self, last: Any, place: float, zero: float, size: float, halved: int, hammer: bool,
+             toward: Any = None) -> Any:
         """The next point at a position of the ram; None where it is not known, False where it
-        moves too far for one step. ``halved``: how often the step was halved so far."""
+        moves too far for one step. ``halved``: how often the step was halved so far. ``toward``: a
+        point farther on to which a step from the same point has led."""

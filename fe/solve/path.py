@@ -114,6 +114,8 @@ class Path:
     """Steps on moved geometry that found nothing, up to the last point."""
     tried: float = 0.0
     """The largest of the stated displacements [mm] that was tried, reached or not."""
+    geometry: Geometry | None = None
+    """What has moved its geometry, if that may move."""
 
     @property
     def largest(self) -> float:
@@ -210,7 +212,7 @@ def press(ram: Ram, memory: Memory, places: Sequence[float], *, near: Answer | N
     status = "gaps" if walk.gaps else "stopped" if why else "complete"
     peak, peak_status = _peak(walk.points, walk.gaps, why, most_load)
     return Path(ram, tuple(walk.points), tuple(walk.gaps), status, why, peak, peak_status,
-                walk.zero, walk.pivots, walk.lost, tried)
+                walk.zero, walk.pivots, walk.lost, tried, geometry)
 
 
 class _Walk:

@@ -6,6 +6,8 @@ step from the last committed point before the path first reaches it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from buttress.fe.errors import SolveError
@@ -15,6 +17,9 @@ from buttress.fe.solve.ram import Pressed, Ram
 CLOSE = 1e-9
 """Share of the load to which the ram's position is sought."""
 TRIES = 40
+NEAR, NEARINGS = 0.05, 6
+"""Share of the rise of load between two points at which moved geometry is near enough to that of
+a load, and how often it is moved nearer."""
 MOST_HALVINGS = 16
 SHORTEST = 1 / 4
 """Shortest step of unloading, over the way."""
@@ -31,8 +36,47 @@ def state_at(path: Path, load: float) -> Point | None:
     after = path.points[number]
     if number == 0 or after.load_N == load:
         return after
+    moved = _moved_to(path, number, load) if after.moved is not None else None
+    if moved is not None:
+        return moved
     found = between(path, number, load)
     return None if found is None else path.between(number, found)
+
+
+def at_place(path: Path, number: int, ram_mm: float) -> Point | None:
+    """The state at a displacement [mm] between two committed points, the numbered one and that
+    before it, stepped to from the first; None where it is not found."""
+    before, after = path.points[number - 1:number + 1]
+    if after.moved is not None and path.geometry is not None:
+        moved = path.geometry.step(before, path.zero + ram_mm, path.zero, path.largest, 0, False,
+                                   after)
+        if isinstance(moved, Point):
+            return moved
+    found = path.ram_of(number).step(path.began(number), place=path.zero + ram_mm,
+                                     near=[before.state, after.state], size=path.largest)
+    if found is None or not found.held:
+        return None
+    return replace(path.between(number, found), ram_mm=ram_mm)
+
+
+def _moved_to(path: Path, number: int, load: float) -> Point | None:
+    """The state at a load [N] between two points on moved geometry, on geometry nearly its own;
+    None where that is not found."""
+    low, high = path.points[number - 1:number + 1]
+    rise = high.load_N - low.load_N
+    for _ in range(NEARINGS):
+        share = (load - low.load_N) / (high.load_N - low.load_N)
+        near = at_place(path, number, low.ram_mm + share * (high.ram_mm - low.ram_mm))
+        if near is None or near.ram is None or near.began is None:
+            return None
+        if abs(near.load_N - load) <= NEAR * rise:
+            found = near.ram.step(near.began, load=load, near=[near.state], size=path.largest)
+            if found is None or not found.held:
+                return None
+            return replace(near, ram_mm=found.place - path.zero, load_N=found.load, state=found,
+                           memory=near.ram.advance(found, near.began))
+        low, high = (near, high) if near.load_N < load else (low, near)
+    return None
 
 
 def between(path: Path, number: int, load: float) -> Pressed | None:
