@@ -46,7 +46,7 @@ def add_plate(bone: Bone, plate: Plate, links: LinkList, out: Hardware,
     """
     line = plate_line(bone.section, plate)
     touching = _surface_nodes(bone, plate.side, line)
-    touching += _ends(bone, line, touching)
+    touching = _in_order([*touching, *_ends(bone, line, touching)])
     if not touching:
         raise InputError("the plate touches no body", key=f"plate.{plate.name}",
                          expected="a plate that lies on the bone surface")
@@ -108,6 +108,11 @@ def _surface_nodes(bone: Bone, side: str, line: PlateLine) -> list[Touch]:
         found += [(i, body.node(node), body.points[node], place, length)
                   for node, place, length in zip(nodes[near].tolist(), s[near].tolist(),
                                                  weight[nodes[near]].tolist(), strict=True)]
+    return _in_order(found)
+
+
+def _in_order(found: list[Touch]) -> list[Touch]:
+    """In order along the plate, as its links are to be."""
     return sorted(found, key=lambda t: (t[3], t[0]))
 
 
