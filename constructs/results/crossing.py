@@ -15,6 +15,8 @@ from buttress.study.tables import number
 
 FINEST = 0.1
 """Share of the movement by which constructs are ordered below which curves are not compared."""
+UPRIGHT = 1e-9
+"""Share of a movement over which a curve rises that goes straight up."""
 Curve = tuple[FloatArray, FloatArray]
 """Movement [mm], rising, and load [N] of the points of a curve."""
 
@@ -112,10 +114,20 @@ def _zeros(places: FloatArray, gap: FloatArray, first: int, last: int) -> list[f
 def _curve(c: ConstructResult) -> Curve | None:
     """Movement [mm] and the largest load [N] carried up to it, both rising; None without one."""
     moved, loads, top, farthest = [0.0], [0.0], 0.0, 0.0
+    at, carried = 0.0, 0.0      # the point before
     for point in () if c.path is None else c.path.points:
-        top = max(top, point.load_N)
-        if point.moved_mm is not None and point.moved_mm > farthest:
-            farthest = point.moved_mm
+        if point.moved_mm is None:
+            continue
+        if at < farthest < point.moved_mm:
+            # The joint had gone back: up to here it has carried more without moving farther.
+            again = carried + (point.load_N - carried) * (farthest - at) / (point.moved_mm - at)
+            if again > top:
+                top = again
+                moved.append(farthest * (1.0 + UPRIGHT))
+                loads.append(top)
+        at, carried, top = point.moved_mm, point.load_N, max(top, point.load_N)
+        if at > farthest * (1.0 + UPRIGHT):
+            farthest = at
             moved.append(farthest)
             loads.append(top)
     if len(moved) < 3:

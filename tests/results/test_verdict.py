@@ -68,6 +68,18 @@ def test_curves_within_error_bars_do_not_cross() -> None:
     assert crossing(replace(a, bars=(replace(bar, low=2950.0, high=3050.0),)), b) is not None
 
 
+def test_curves_cross_where_one_goes_back() -> None:
+    """The joint goes back from 0.36 to 0.335 mm and is at 0.36 mm again at 3000 + 1500 x 25 / 165
+    = 3227 N: up to there no load moves it farther. At 0.36 mm the other carries 2520 N. Read from
+    one farthest point to the next the curves crossed above that."""
+    back = {0.0: 0.0, 1000.0: 0.3, 2000.0: 0.36, 3000.0: 0.335, 4500.0: 0.5, 6000.0: 1.0}
+    even = {0.0: 0.0, 3500.0: 0.5, 7000.0: 1.0}
+    found = crossing(pressed("back", back), pressed("even", even))
+    assert (found.stiffer, found.other) == ("even", "back")
+    assert found.moved_mm == pytest.approx(0.36)
+    assert found.load_N == pytest.approx(2520.0)
+
+
 def test_micrometres_are_no_crossing() -> None:
     """Ahead below a tenth of the movement that orders constructs only."""
     early = {0.0: 0.0, 500.0: 0.001, 550.0: 0.04, 2100.0: 1.0}
