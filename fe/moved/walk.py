@@ -132,8 +132,9 @@ class Moving:
         start, length = self._started(last), place - zero - last.ram_mm
         memory = self._memory(start, last)
         near = self._settled(last.state)
-        config, ahead = self._ahead(start, length)
-        if toward is not None:
+        if toward is None:
+            config, ahead = self._ahead(start, length)
+        else:
             config, ahead = self._ahead(toward.moved, length - toward.moved.step_mm)
         ram = self._ram(config, self.mover.meeting(config, start.meeting), start.meeting)
         share, missed, least, idle = 1.0, np.zeros(0), np.inf, 0
