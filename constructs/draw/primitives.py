@@ -61,10 +61,14 @@ def label(figure: Figure) -> None:
                 ha="center", va="bottom", gid=LABELLED)
 
 
+OWN = "made here"
+"""What matplotlib calls axes that no caller has given: only these give way to their title."""
+
+
 def axes_at(figure: Figure, left: float, bottom: float, wide: float, high: float) -> Axes:
     """Axes at a place of a figure given in inches."""
     w, h = figure.get_size_inches()
-    ax = figure.add_axes((left / w, bottom / h, wide / w, high / h))
+    ax = figure.add_axes((left / w, bottom / h, wide / w, high / h), label=OWN)
     ax.tick_params(labelsize=SIZE)
     return ax
 
@@ -109,7 +113,7 @@ def narrow(ax: Axes) -> bool:
 def title(ax: Axes, name: str, words: str, within: float | None = None) -> None:
     """A name in bold over the axes, and what is to be said of it below the name; in a paper both
     are the caption. Words are no wider than ``within`` [in], where that is given; where they are so
-    many that the name would leave the figure, the top of the axes gives way."""
+    many that the name would leave the figure, the top of axes that were made here gives way."""
     figure = ax.get_figure(root=True)
     assert figure is not None
     if isinstance(figure, PaperFigure):
@@ -124,7 +128,7 @@ def title(ax: Axes, name: str, words: str, within: float | None = None) -> None:
     pad = 34 + 17 * below.count("\n") if words else 12
     place, high = ax.get_position(), figure.get_figheight()
     over = (pad + 1.3 * size * (lines.count("\n") + 1)) / 72 + 0.05 - high * (1.0 - place.y1)
-    if over > 0.0:
+    if over > 0.0 and ax.get_label() == OWN:
         ax.set_position((place.x0, place.y0, place.width, place.height - over / high))
     if words:
         ax.text(0, 0.12 / (ax.get_position().height * figure.get_figheight()) + 1,

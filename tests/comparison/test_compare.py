@@ -118,4 +118,4 @@ def test_only_a_construct_that_breaks_a_rule_of_the_trade_is_marked() -> None:
                         also_bonded=True)
     assert {c.name for c in found.constructs if c.breaks_rule} == {"antiglide"}
     assert found["antiglide"].marked_name == "antiglide (!)"
-    assert any("1 screw of this plate lies below" in w for w in found["antiglide"].warnings)
+    assert any("only one screw of this plate lies below" in w for w in found["antiglide"].warnings)

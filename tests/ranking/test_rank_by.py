@@ -45,7 +45,7 @@ def test_a_ranking_by_reserve_shares_what_lies_within_the_indifference() -> None
 
 
 @pytest.mark.parametrize(("other", "said"), [
-    (970.0, "'A' and 'B' are tied: the reserve at 0.5 mm of 'B' minus that of 'A' is -30 N"),
+    (970.0, "'A' and 'B' are tied: the reserve at 0.5 mm of 'B' minus that of 'A' is −30 N"),
     (700.0, "'A' has a larger reserve at 0.5 mm than 'B', by more than 5 %, in 100 % of 32 samples")])
 def test_the_sentence_by_reserve(monkeypatch: pytest.MonkeyPatch, other: float, said: str
                                  ) -> None:

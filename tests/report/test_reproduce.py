@@ -88,7 +88,7 @@ def test_the_checklist_is_filled_from_the_comparison() -> None:
     assert list(dict.fromkeys(heading for heading, _, _ in rows)) == HEADINGS
     assert all(said.strip() for _, _, said in rows)
     said = {item: words for _, item, words in rows}
-    assert said["constructs"] == ", ".join(c.name for c in made.constructs)
+    assert said["constructs"] == "; ".join(c.name for c in made.constructs)
     assert f"{made.study.mesh.size_mm:g} mm at faces" in said["mesh"]
     assert "2e-16" in said["algebra error"]
     assert "not estimated" in said["discretisation error"]

@@ -56,7 +56,7 @@ def test_it_is_a_collection_of_constructs() -> None:
 
 @pytest.mark.parametrize(("name", "near"), [("lag screw", "lag screws"), (0, ""), (None, "")])
 def test_a_construct_that_is_not_there(name: Any, near: str) -> None:
-    with pytest.raises(InputError, match="lag screws, nothing, raft") as caught:
+    with pytest.raises(InputError, match='"lag screws", "nothing", "raft"') as caught:
         usual()[name]
     assert caught.value.value == str(name)
     assert (f'did you mean "{near}"' in str(caught.value)) == bool(near)
@@ -168,9 +168,9 @@ def test_a_name_is_compared(study: Any, monkeypatch: pytest.MonkeyPatch) -> None
 
 @pytest.mark.parametrize(("draw", "said"), [
     (lambda c: figures.free_body(c["lag screws"].picture(500.0), "lateral"),
-     "no such fragment; value: lateral; expected: medial"),
+     'no such fragment; value: lateral; expected: "medial"'),
     (lambda c: figures.free_body(c["lag screws"].picture(500.0), "shaft"), "no such fragment"),
-    (lambda c: figures.curves(c, "lateral"), "no such fragment; value: lateral; expected: medial"),
+    (lambda c: figures.curves(c, "lateral"), 'no such fragment; value: lateral; expected: "medial"'),
     (lambda c: figures.curves(c, "medal"), 'did you mean "medial"'),
     (lambda c: figures.overview(c, 1200.0),
      'not asked for, did you mean "500"?; value: 1200 N; expected: 500 N'),

@@ -284,7 +284,7 @@ def test_wrong_names_are_refused(compared: Comparison, tmp_path: Path) -> None:
     picture = compared["c"].picture(LOAD)
     with pytest.raises(InputError, match='did you mean "von Mises stress"'):
         deformed(picture, field="von mises stres")
-    with pytest.raises(InputError, match="core, cortex"):
+    with pytest.raises(InputError, match='"core", "cortex"'):
         deformed(picture, field=LEAST, tissue="marrow")
     done = inside("compare", "--example", "medial-shear", "--field", "mises", "--out",
                   str(tmp_path / "x"))

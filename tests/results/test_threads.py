@@ -15,6 +15,7 @@ from buttress.model.model import Bones
 from buttress.results.search import Search
 from buttress.results.threads import whole_thread
 from buttress.results.verdict import verdict
+from buttress.study.activities import reached
 from buttress.study.loads import HardeningInput
 from buttress.study.read import study_from
 from buttress.sweeps.vary import plain
@@ -74,7 +75,7 @@ def test_the_path_tells_where_and_when_a_whole_thread_gives_way() -> None:
     assert [e.ram_mm for e in found.path.events] == sorted(e.ram_mm for e in found.path.events)
     told = replace(found, path=replace(found.path, events=tuple(
         e for e in found.path.events if e.kind != "crushing")))
-    assert (f"first, at about {whole.load_N:.0f} N, the thread of the screw '{whole.where.part}' "
+    assert (f"first, at about {reached(whole.load_N)} N, the thread of the screw '{whole.where.part}' "
             "gives way") in verdict(told, (told,))
 
 

@@ -111,8 +111,9 @@ def test_ctrl_c_finishes_the_cases_in_flight_and_says_how_to_go_on(tmp_path: Pat
 
 def test_a_second_ctrl_c_drops_the_cases_in_flight_at_once(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    endless = "import buttress.workers, time\ndef endless(task): time.sleep(600)\n" \
-              "buttress.workers._work = endless\nif __name__"
+    # Workers take what they do from a module, not from the script.
+    (tmp_path / "endless.py").write_text("import time\ndef work(task): time.sleep(600)\n")
+    endless = "import buttress.workers, endless\nbuttress.workers._work = endless.work\nif __name__"
     monkeypatch.setattr("sweep_tables.SCRIPT", SCRIPT.replace("if __name__", endless))
     path = tmp_path / "s.sqlite"
     process = started(path, 2, "nothing", *VARY)
