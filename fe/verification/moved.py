@@ -8,8 +8,8 @@ slope, friction or none, held by a bar on two pins that turns with it: equilibri
 the slope. A block pressed beside the corner of its base, about which it turns, held back by a
 spring: moments about the corner. A block on a circular face, pushed along it: moments about the
 face's centre. A block on the end of a held column that bends: the face turns with the column, and
-without friction a spring must hold the block back by P tan t. Loads of blocks keep their line in
-space.
+without friction the block must be held along it by P sin t. Loads of the last four keep their line
+in space.
 """
 
 from __future__ import annotations
