@@ -20,7 +20,7 @@ from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Escape, capacity
 from buttress.fe.solve.path import FAR, GROWTH, LOAD_LIMIT, RISES, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
-from buttress.fe.solve.reached import at_place, state_at
+from buttress.fe.solve.reached import state_at
 from buttress.fe.solve.step import TOO_FAR
 from buttress.fe.solve.subset import Subset
 from buttress.fe.status import Status
@@ -129,10 +129,6 @@ class Pressing:
                         kink_step=found.kink - self.counted.kink)
         return found if self.within is None else self.within[0].carried_back(
             found, self.within[1])
-
-    def between(self, path: Path, number: int, ram_mm: float) -> Point | None:
-        """The state at a displacement between two points, stepped to from the first of them."""
-        return at_place(path, number, ram_mm)
 
     def motion(self, path: Path) -> Escape | None:
         """The motion in which the construct gives way: that of the last step of its path."""

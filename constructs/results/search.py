@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import FAR, PLATEAU, RISES, Point
+from buttress.fe.solve.reached import at_place
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
 from buttress.results.records import (
@@ -196,19 +197,20 @@ class Search:
         a, b = before.ram_mm, after.ram_mm
         fa, fb = low.value / gauge.limit - 1.0, high.value / gauge.limit - 1.0
         best, reading, kept = after, high, 0
+        close: Point | None = None
         for _ in range(REACHES):
             if abs(fb) <= VALUE_TOLERANCE or b - a <= PLACE_TOLERANCE * (after.ram_mm
                                                                         - before.ram_mm):
                 break
             middle = min(max((a * fb - b * fa) / (fb - fa), a + 0.01 * (b - a)),
                          b - 0.01 * (b - a))
-            point = self.pressing.between(self.path, number, middle)
+            point = at_place(self.path, number, middle, close)
             if point is None:
                 middle = 0.5 * (a + b)
-                point = self.pressing.between(self.path, number, middle)
+                point = at_place(self.path, number, middle, close)
             if point is None:
                 return f"{NOT_FOUND}: answers did not converge near it"
-            found = self._read(gauge, point)
+            found, close = self._read(gauge, point), point
             if isinstance(found, str):
                 return found
             over = found.value / gauge.limit - 1.0

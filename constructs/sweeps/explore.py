@@ -10,6 +10,7 @@ from buttress.display import Displayed
 from buttress.fe.errors import InputError
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import FAR, LOAD_LIMIT, PLATEAU
+from buttress.fe.solve.reached import at_place
 from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.results.capacity import bracket
@@ -150,8 +151,7 @@ class Explorer:
                 elif after == 0:
                     point = path.points[0]
                 else:
-                    point = (model.pressing.between(path, after, ram_mm)
-                             or path.points[after - 1])
+                    point = at_place(path, after, ram_mm) or path.points[after - 1]
                 found, load = model.pressing.since_tightened(point), point.load_N
             result, fields = read(reader, model, found, load)
             return Live(construct, result, self._picture(case, model, found, load, fields))

@@ -43,10 +43,18 @@ def state_at(path: Path, load: float) -> Point | None:
     return None if found is None else path.between(number, found)
 
 
-def at_place(path: Path, number: int, ram_mm: float) -> Point | None:
+def at_place(path: Path, number: int, ram_mm: float, close: Point | None = None) -> Point | None:
     """The state at a displacement [mm] between two committed points, the numbered one and that
-    before it, stepped to from the first; None where it is not found."""
+    before it, stepped to from the first; None where it is not found.
+
+    ``close``: a state found between the two; near it geometry is nearly that state's.
+    """
     before, after = path.points[number - 1:number + 1]
+    if close is not None and close.moved is not None and (
+            abs(ram_mm - close.ram_mm) <= NEAR * (after.ram_mm - before.ram_mm)):
+        shifted = _as_at(path, close, place=path.zero + ram_mm)
+        if shifted is not None:
+            return shifted
     if after.moved is not None and path.geometry is not None:
         moved = path.geometry.step(before, path.zero + ram_mm, path.zero, path.largest, 0, False,
                                    after)
@@ -70,13 +78,23 @@ def _moved_to(path: Path, number: int, load: float) -> Point | None:
         if near is None or near.ram is None or near.began is None:
             return None
         if abs(near.load_N - load) <= NEAR * rise:
-            found = near.ram.step(near.began, load=load, near=[near.state], size=path.largest)
-            if found is None or not found.held:
-                return None
-            return replace(near, ram_mm=found.place - path.zero, load_N=found.load, state=found,
-                           memory=near.ram.advance(found, near.began))
+            return _as_at(path, near, load=load)
         low, high = (near, high) if near.load_N < load else (low, near)
     return None
+
+
+def _as_at(path: Path, point: Point, place: float | None = None, load: float | None = None
+           ) -> Point | None:
+    """The state at a position [mm] or a load [N] of the ram on the geometry of a point; None where
+    it is not found."""
+    if point.ram is None or point.began is None:
+        return None
+    found = point.ram.step(point.began, place=place, load=load, near=[point.state],
+                           size=path.largest)
+    if found is None or not found.held:
+        return None
+    return replace(point, ram_mm=found.place - path.zero, load_N=found.load, state=found,
+                   memory=point.ram.advance(found, point.began))
 
 
 def between(path: Path, number: int, load: float) -> Pressed | None:

@@ -203,7 +203,7 @@ def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
     limit = 0.5 * (loads[3] + loads[4])
     wanted = Gauge("depression", "", rate * limit, "mm", gauge(reader, model, "depression").read)
     assert find_limit(search, wanted).load_N == pytest.approx(limit, rel=1e-4)
-    monkeypatch.setattr(model.pressing, "between", lambda *_: None)
+    monkeypatch.setattr("buttress.results.search.at_place", lambda *_: None)
     lost = find_limit(search, wanted)
     assert not_found(lost)
     assert lost.kept_to_N == pytest.approx(loads[3])

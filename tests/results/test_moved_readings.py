@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from buttress.fe.solve.reached import NEAR, at_place
 from buttress.model.install import build_model
 from buttress.model.model import Bones
 from buttress.results.limits import moved_joint
@@ -34,3 +35,21 @@ def test_halving_the_steps_changes_the_load_at_a_movement_by_less_than_half_a_pe
             MOVED_MM, rel=5e-3)
         found.append(reached.load_N)
     assert found[1] == pytest.approx(found[0], rel=5e-3)
+
+
+def test_near_a_state_its_geometry_serves_as_well_as_the_own_one():
+    """A twentieth of a step away the load is that of a state found anew, to a thousandth."""
+    study = only(example("medial-shear"), "antiglide")
+    path = Search(build_model(Bones(study).of(study.constructs[0]), study.constructs[0]),
+                  most=1200.0).path
+    number = next(i for i, p in enumerate(path.points) if p.moved is not None) + 1
+    before, after = path.points[number - 1:number + 1]
+    step = after.ram_mm - before.ram_mm
+    for share in (0.3, 0.7):
+        close = at_place(path, number, before.ram_mm + share * step)
+        for shift in (-NEAR, NEAR):
+            there = close.ram_mm + 0.999 * shift * step
+            serves, own = (at_place(path, number, there, c) for c in (close, None))
+            assert serves.ram is close.ram
+            assert own.ram is not close.ram
+            assert serves.load_N == pytest.approx(own.load_N, rel=1e-3)
