@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from importlib.resources import files
 from time import process_time
 from typing import Any
@@ -34,32 +34,35 @@ def study_of(test: BenchTest) -> Study:
     return parse_study(study_text(test), f"{test.study}.toml")
 
 
-def run_bench(say: Say = lambda text: None, only: Sequence[str] = (),
-              parts: Mapping[str, Any] | None = None) -> list[dict[str, Any]]:
+def chosen(only: Sequence[str] = ()) -> list[BenchTest]:
+    """The bench tests of some names, all without them.
+
+    Raises InputError, with the closest name, for a test that there is not.
+    """
+    for name in only:
+        require_known(name, bench_names(), "bench test", key="--only")
+    return [test for test in expectations() if not only or test.name in only]
+
+
+def run_bench(say: Say = lambda text: None, only: Sequence[str] = ()) -> list[dict[str, Any]]:
     """Published bench tests next to the model: what agrees, disagrees, or cannot be compared.
 
     ``say``: called with a line of progress per test. ``only``: names of tests, all without them.
-    ``parts`` take the place of those of every study, by their key (`HardeningInput` for
-    "hardening").
 
     Returns one dict per test with its ``name``, ``source`` and ``claims``, each with its figures
     and verdict. Raises InputError, with the closest name, for a test that there is not.
     """
-    for name in only:
-        require_known(name, bench_names(), "bench test", key="--only")
-    return [run_test(test, say, parts) for test in expectations()
-            if not only or test.name in only]
+    return [run_test(test, say) for test in chosen(only)]
 
 
-def run_test(test: BenchTest, say: Say = lambda text: None,
-             parts: Mapping[str, Any] | None = None) -> dict[str, Any]:
-    """One bench test: its study solved, each claim judged."""
+def run_test(test: BenchTest, say: Say = lambda text: None, study: Study | None = None
+             ) -> dict[str, Any]:
+    """One bench test: its study, or another in its place, solved, each claim judged."""
     found: dict[str, ConstructResult] = {}
     extra: dict[str, Any] = {}
     if test.study:
         start = process_time()
-        study = study_of(test).model_copy(update=dict(parts or {}))
-        comparison = compare(study, pictures=False)
+        comparison = compare(study or study_of(test), pictures=False)
         say(f"{test.name}: {process_time() - start:.1f} s of CPU")
         found = {c.name: c for c in comparison.constructs}
         extra = _how(comparison)

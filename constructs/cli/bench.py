@@ -24,20 +24,20 @@ def run_bench_tests(json: bool, progress: Callable[[str], None], only: Sequence[
         raise InputError("only a run of all bench tests can be recorded", key="--record",
                          value=", ".join(only), expected="--record without --only")
     folder = None if out is None else new_folder("bench", out, force)
-    records, rows = run_mechanisms(progress, only) if mechanisms else (
-        run_bench(progress, only), [])
+    records, table = run_mechanisms(progress, only) if mechanisms else (
+        run_bench(progress, only), {})
     with told_late() as writing:
         if record:
             print(f"recorded: {write_record(record_of(records))}", file=sys.stderr)
         if folder is not None:
             with drafted(folder) as draft:
-                write_report(records, draft, rows)
+                write_report(records, draft, table)
                 folder = claimed(draft, folder, force)
     if json:
-        print_json(document(records) | ({"mechanisms": rows} if rows else {}))
+        print_json(document(records) | ({"mechanisms": table} if table else {}))
         writing.tell()
         return
-    print("\n".join([*table_lines(records), *(mechanism_lines(rows) if rows else [])]))
+    print("\n".join([*table_lines(records), *(mechanism_lines(table) if table else [])]))
     print(LABEL)
     writing.tell()
     if folder is not None:

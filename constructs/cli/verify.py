@@ -27,7 +27,8 @@ from buttress.cli.common import print_json, say
               help="With --bench: also write bench.md and bench.json.")
 @click.option("--mechanisms", is_flag=True,
               help="With --bench: also run each test with nothing that hardens, with each kind of "
-                   "hardening alone, and with large movements.")
+                   "hardening alone, in small movements, and with one thing more at a time: parts "
+                   "that fit less than perfectly, anchorage that loses strength.")
 @options.force
 def verify(json: bool, quiet: bool, record: bool, bench: bool, only: tuple[str, ...],
            out: Path | None, mechanisms: bool, force: bool) -> int:

@@ -13,6 +13,7 @@ from typing import Any
 from buttress import LABEL
 from buttress.report.benched import VERDICTS
 from buttress.versions import versions
+from buttress.words import listed
 
 MADE_BY = "buttress verify --bench --out DIR"
 HEAD = """Published bench tests next to the model. For validation only: nothing in the tool is tuned
@@ -25,7 +26,11 @@ and imitate the kind of fracture of each test (`constructs/bench/studies/`, each
 MECHANISMS = """Each claim with the model as it is (both what is crushed and metal harden beyond
 their strength, large movements) and in small movements with both, one or none of them hardening.
 Made by `buttress verify --bench --mechanisms --out DIR`."""
-
+ADDED = """To the model as it is one thing more is added at a time: parts that fit less than
+perfectly, or anchorage that loses strength beyond its peak. No published value was found for
+these; they are the alternatives of `compare --alternatives`, at the values given there. So no
+claim counts as agreeing because of them: the table shows on what a disagreement depends. Listed
+are the claims whose verdict one of them changes."""
 
 @cache
 def remarks() -> dict[str, str]:
@@ -66,9 +71,10 @@ def figure(entry: dict[str, Any], unit: str) -> str:
         f"{sign}{entry['value']:.0f} {unit}"
 
 
-def figures(claim: dict[str, Any]) -> str:
-    """All computed figures of a claim in words."""
-    return "; ".join(f"{e['of']} {figure(e, claim['unit'])}" for e in claim["computed"])
+def figures(claim: dict[str, Any], mechanism: str = "") -> str:
+    """All computed figures of a claim in words; with a mechanism those of its row."""
+    computed = claim["computed"][mechanism] if mechanism else claim["computed"]
+    return "; ".join(f"{e['of']} {figure(e, claim['unit'])}" for e in computed)
 
 
 def table_lines(records: list[dict[str, Any]]) -> list[str]:
@@ -113,32 +119,56 @@ def markdown(records: list[dict[str, Any]]) -> str:
     return "\n\n".join(parts) + "\n"
 
 
-def mechanism_lines(rows: list[dict[str, Any]]) -> list[str]:
+def mechanism_lines(found: dict[str, Any]) -> list[str]:
     """Claims × mechanisms for a terminal: what agrees with each, then the counts."""
-    names = list(rows[0]["verdicts"])
-    out = ["", "Claims and mechanisms (what hardens beyond its strength, large movements):"]
-    for row in rows:
-        said = row["verdicts"]
-        out.append(f"  {row['test']}: {row['claim']}: "
-                   + (said[names[0]] if len(set(said.values())) == 1
-                      else "; ".join(f"{name} {said[name]}" for name in names)))
-    return [*out, *(f"  {name}: {_counts(n)}" for name, n in totals(rows).items())]
+    out = ["", "Claims and mechanisms (what hardens beyond its strength, large movements, then one "
+               "thing more at a time):"]
+    for row in found["claims"]:
+        under: dict[str, list[str]] = {}
+        for name, said in row["verdicts"].items():
+            under.setdefault(said, []).append(name)
+        out.append(f"  {row['test']}: {row['claim']}: " + (
+            next(iter(under)) if len(under) == 1
+            else "; ".join(f"{said} with {_named(names)}" for said, names in under.items())))
+    return [*out, *(f"  {name}: {_counts(n)}" for name, n in totals(found).items())]
 
 
-def mechanism_table(rows: list[dict[str, Any]]) -> str:
-    """Claims × mechanisms as Markdown."""
-    names = list(rows[0]["verdicts"])
+def mechanism_table(found: dict[str, Any]) -> str:
+    """Claims × mechanisms as Markdown: those of the model, then what is added to it."""
+    rows, usual, more = found["claims"], found["usual"], found["added"]
+    own = [name for name in rows[0]["verdicts"] if name not in more]
+    turned = [(row, [n for n in more if row["verdicts"][n] != row["verdicts"][usual]])
+              for row in rows]
+    told = [f"- *{row['claim']}* with {name}: {figures(row, name)} (bench: {row['bench']})"
+            for row, names in turned for name in names]
+    return "\n\n".join([
+        "# Claims and mechanisms", f"> {LABEL}", MECHANISMS, _verdicts(found, rows, own),
+        "## One thing more", ADDED,
+        "\n".join(f"- {name}: {words}" for name, words in more.items()),
+        _verdicts(found, [row for row, names in turned if names], [usual, *more]),
+        *(["What the model then says:", "\n".join(told)] if told else [])]) + "\n"
+
+
+def _verdicts(found: dict[str, Any], shown: list[dict[str, Any]], names: list[str]) -> str:
+    """A table of verdicts by mechanism, and the counts over all claims."""
     lines = [f"| test | claim | {' | '.join(names)} |", f"| --- | --- |{' --- |' * len(names)}"]
     lines += [f"| {_cell(row['test'])} | {_cell(row['claim'])} | "
-              + " | ".join(row["verdicts"][name] for name in names) + " |" for row in rows]
-    lines.append("| | **all** | " + " | ".join(_counts(n) for n in totals(rows).values()) + " |")
-    return "\n\n".join(["# Claims and mechanisms", f"> {LABEL}", MECHANISMS,
-                        "\n".join(lines)]) + "\n"
+              + " | ".join(row["verdicts"][name] for name in names) + " |" for row in shown]
+    counts = totals(found)
+    lines.append("| | **all claims** | " + " | ".join(_counts(counts[name]) for name in names)
+                 + " |")
+    return "\n".join(lines)
 
 
-def totals(rows: list[dict[str, Any]]) -> dict[str, Counter[str]]:
+def totals(found: dict[str, Any]) -> dict[str, Counter[str]]:
     """How many claims agree, disagree and are not comparable under each mechanism."""
-    return {name: Counter(row["verdicts"][name] for row in rows) for name in rows[0]["verdicts"]}
+    return {name: Counter(row["verdicts"][name] for row in found["claims"])
+            for name in found["claims"][0]["verdicts"]}
+
+
+def _named(names: list[str]) -> str:
+    """Names of mechanisms in a sentence; some hold a comma."""
+    return listed([f"'{name}'" for name in names])
 
 
 def _counts(found: Counter[str]) -> str:
@@ -150,10 +180,10 @@ def _cell(text: str) -> str:
 
 
 def write_report(records: list[dict[str, Any]], folder: Path,
-                 rows: list[dict[str, Any]] | None = None) -> None:
-    """`bench.md` and `bench.json` in a folder that exists; `mechanisms.md` with ``rows``."""
-    if rows:
-        (folder / "mechanisms.md").write_text(mechanism_table(rows), encoding="utf-8")
+                 mechanisms: dict[str, Any] | None = None) -> None:
+    """`bench.md` and `bench.json` in a folder that exists; `mechanisms.md` with ``mechanisms``."""
+    if mechanisms:
+        (folder / "mechanisms.md").write_text(mechanism_table(mechanisms), encoding="utf-8")
     (folder / "bench.md").write_text(markdown(records), encoding="utf-8")
     text = json.dumps(document(records), indent=1, allow_nan=False, ensure_ascii=False)
     (folder / "bench.json").write_text(text + "\n", encoding="utf-8")

@@ -2,6 +2,7 @@
 are the same. Agreement is not asked for."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,30 @@ def test_every_disagreement_has_a_reason_and_no_reason_is_left_over():
         for claim in test["claims"]:
             if claim["verdict"] == "disagrees":
                 assert claim["remark"] == remarks()[claim["name"]]
+
+
+def test_reasons_repeat_no_figure_of_the_model():
+    """Those change with it. What a reason may name is in the claim, the bench's figure or the
+    set-up as the table states it."""
+    for test in REPORT["tests"]:
+        names = " ".join(c["name"] for c in test["claims"])
+        for claim in test["claims"]:
+            given = {float(x) for x in re.findall(r"\d+(?:\.\d+)?", " ".join(
+                [names, claim["bench"], test["test"], *test["assumptions"]]))}
+            said = {float(x) for x in re.findall(r"\d+(?:\.\d+)?", claim["remark"])}
+            assert said <= given, claim["name"]
+
+
+def test_reasons_that_point_to_the_mechanisms_are_borne_out_there():
+    """One thing more makes the claim agree, or it says nothing of it."""
+    text = (FOLDER / "mechanisms.md").read_text(encoding="utf-8")
+    rows = [line.split(" | ") for line in text.split("## One thing more")[1].splitlines()
+            if line.startswith("| ")]
+    agree = {row[1] for row in rows if row[2] == "disagrees" and any("agrees" == x.strip(" |")
+                                                                     for x in row[3:])}
+    pointing = {name for name, remark in remarks().items() if "`mechanisms.md`" in remark}
+    assert pointing
+    assert pointing <= agree
 
 
 def test_answers_of_the_report_were_proved():
