@@ -70,6 +70,6 @@ def test_what_one_thing_more_changes_is_told_with_its_figures() -> None:
     assert "| a test | turned | disagrees | agrees |" in more
     assert "stays" not in more
     assert "- *turned* with fracture gap: T plate 0.3 mm (bench: 0.4 mm)" in more
-    assert f"1 agrees, 1 disagrees, 0 not comparable | 2 agrees" in more
+    assert "1 agrees, 1 disagrees, 0 not comparable | 2 agrees" in more
     [told] = [line for line in mechanism_lines(table) if ": turned: " in line]
     assert told.endswith(f"disagrees with '{SMALL}' and '{USUAL}'; agrees with 'fracture gap'")

@@ -70,7 +70,7 @@ def test_reasons_that_point_to_the_mechanisms_are_borne_out_there():
     text = (FOLDER / "mechanisms.md").read_text(encoding="utf-8")
     rows = [line.split(" | ") for line in text.split("## One thing more")[1].splitlines()
             if line.startswith("| ")]
-    agree = {row[1] for row in rows if row[2] == "disagrees" and any("agrees" == x.strip(" |")
+    agree = {row[1] for row in rows if row[2] == "disagrees" and any(x.strip(" |") == "agrees"
                                                                      for x in row[3:])}
     pointing = {name for name, remark in remarks().items() if "`mechanisms.md`" in remark}
     assert pointing
