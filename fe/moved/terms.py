@@ -111,8 +111,9 @@ class Terms:
         node = self.layout.node[self.joined.spot[own]]
         values = np.column_stack([self._toward[own], self._moments(shape.points[node], own)])
         links, at, values = self._legs(own, values)
-        rows = np.zeros((links.size, len(shape.flexibility)))
-        np.add.at(rows, (at, 3 * node[:, None] + np.arange(3)), values)
+        columns = 3 * node[:, None] + np.arange(3)
+        rows = sp.csr_matrix((values.ravel(), (at.ravel(), columns.ravel())),
+                             shape=(links.size, 3 * len(shape.points)))
         return _Columns(Pushing(links, rows), shape.flexibility, *self.pushes.on_member(number))
 
     def _of_piece(self, number: int, own: IntArray) -> _Columns:

@@ -67,13 +67,7 @@ class Sticking:
             diagonal = np.einsum("ij,ij->j", problem.kinks, self.to_kink[:n])
             self.kink_scale = 1.0 / np.maximum(diagonal, 1e-12 / self.unit)
             self.to_kink = self.to_kink * self.kink_scale
-            # Replies (n + h, n + h): forces of links and moments of hinges to unit slack of links
-            # and unit kinks.
-            kinked = np.hstack([self.to_kink[:n].T * (self.per_slack * self.unit
-                                                      / self.kink_scale[:, None]),
-                                problem.kinks.T @ self.to_kink[:n]])
-            self.replies = np.vstack([
-                np.hstack([self.inverse[:n, :n] * self.per_slack, self.to_kink[:n]]), kinked])
+            self.replies = self._of_slack_and_kinks()
 
     def _invert(self) -> FloatArray | None:
         """Inverse of the sticking problem ``[[F + C, -G], [G^T, 0]]``, None where singular."""
@@ -133,6 +127,19 @@ class Sticking:
         for own in members.values():
             felt = np.flatnonzero(p.kinks[:, own].any(axis=1))
             out[:, own] = self.inverse[:, felt] @ p.kinks[felt][:, own] / self.unit
+        return out
+
+    def _of_slack_and_kinks(self) -> FloatArray:
+        """Replies ``(n + h, n + h)``: forces of links and moments of hinges to unit slack of links
+        and unit kinks."""
+        assert self.inverse is not None
+        n, to_kink = self.problem.n, self.to_kink[:self.problem.n]
+        out = np.empty((n + to_kink.shape[1],) * 2)
+        np.multiply(self.inverse[:n, :n], self.per_slack, out=out[:n, :n])
+        out[:n, n:] = to_kink
+        np.multiply(to_kink.T, self.per_slack * self.unit / self.kink_scale[:, None],
+                    out=out[n:, :n])
+        np.matmul(self.problem.kinks.T, to_kink, out=out[n:, n:])
         return out
 
     def variant(self, problem: Condensed) -> Self:
