@@ -24,7 +24,7 @@ from buttress.results.quantity import Quantity
 from buttress.results.records import NOT_KNOWN
 from buttress.results.rows import csv_columns
 from buttress.study.changes import changes, shown
-from buttress.study.checked import closest, did_you_mean
+from buttress.study.checked import closest, did_you_mean, quoted
 from buttress.study.read import PLACES, as_study, example_names, printable
 from buttress.words import MARKED, marked, minus
 
@@ -139,7 +139,7 @@ def _side(given: str) -> Side:
             raise InputError("no such results or study" + did_you_mean(
                 closest(given, example_names())), value=printable(given),
                 expected="a folder that buttress compare wrote (or its comparison.json), "
-                + PLACES + ", ".join(example_names()))
+                + PLACES + quoted(example_names()))
         return Side(given, resolved(as_study(given)), None, {}, {})
     try:
         document = json.loads((folder / "comparison.json").read_text(encoding="utf-8"))
