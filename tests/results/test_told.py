@@ -28,7 +28,13 @@ from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, judged_by, with_verdicts
 from buttress.results.limits import yield_words
-from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
+from buttress.results.records import (
+    BEYOND,
+    ENDED,
+    NOT_TIGHTENED,
+    ConstructResult,
+    LimitResult,
+)
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone
 from buttress.results.stages import StagedResult, StageResult
@@ -364,3 +370,6 @@ def test_where_tension_fades_in_others_those_that_keep_it_are_named() -> None:
     some = replace(made, stages=(StagedResult("b", "", "held", (relaxed,)),))
     assert tension_kept(some) == [KEPT.format("The tightened screws of 'a' and 'c'")]
     assert tension_kept(made) == [KEPT.format("Tightened screws")]
+    loose = construct("a", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
+    loose = replace(loose, tightened_N=800.0, status=NOT_TIGHTENED)
+    assert tension_kept(comparison((loose,))) == []     # what cannot be tightened keeps nothing
