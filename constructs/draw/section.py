@@ -42,7 +42,7 @@ BAR_ASIDE = 0.4
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
 APART_MM = 6.0
-"""The name of a plate points to a place that far from the heads of screws, or as far as there is."""
+"""From the heads of screws to the place on a plate that its name points to, if there is such."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
            Hold.REST, Hold.WALL, Hold.PRESS_FIT, Kind.BOND)
 

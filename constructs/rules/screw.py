@@ -178,14 +178,14 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
             return section.is_cortex(axis.point(np.linspace(start, end, 50)[1:-1]), 0.0)
 
         soft = "foam" if section.given.bone == "foam" else "cancellous bone"
-        near = any(cortex(*stretch).any() for stretch in held_thread(placed))
+        shell = any(cortex(*stretch).any() for stretch in held_thread(placed))
         if cortex(axis.length, axis.exit).all():
             yield ("note", "tip short of the cortex", short + ", within it",
                    "a thread is held only by the part of the far cortex that it enters")
         else:
             yield ("note", "tip short of the cortex", short,
                    "a screw that does not reach the far cortex is held by "
-                   f"{f'the near one and {soft}' if near else soft} only")
+                   f"{f'the near one and {soft}' if shell else soft} only")
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))

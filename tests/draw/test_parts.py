@@ -111,7 +111,7 @@ def test_the_name_of_a_plate_points_to_no_head_of_a_screw() -> None:
     shown = picture("plate", 1000.0)
     plate, lag = shown.members
     line = np.column_stack([np.full(29, -39.5), np.linspace(-20.0, -90.0, 29)])
-    low = replace(lag, name="shaft 3", points=lag.points + [-1.5, line[23, 1] + 10.0])
+    low = replace(lag, name="shaft 3", points=lag.points + np.array([-1.5, line[23, 1] + 10.0]))
     plate = replace(plate, points=line, displacement=np.zeros((29, 2)), width=np.full(28, 3.3))
     ax = deformed(replace(shown, members=(plate, lag, low)))
     ends = [c.get_segments() for c in ax.collections if c.get_zorder() == 4]
