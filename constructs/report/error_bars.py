@@ -143,14 +143,15 @@ COLUMNS = ("construct", "quantity", "unit", "total_load_N", "fragment", "value",
 
 
 def rows(comparison: Comparison) -> list[dict[str, Any]]:
-    """One row per construct and figure for error-bars.csv; ``values`` mesh by mesh."""
+    """One row per construct and figure for error-bars.csv; ``values`` mesh by mesh as a list,
+    ``[-0.12, -0.13]``, which no program takes for a formula."""
     assert comparison.meshes is not None
-    steps = " ".join(f"{x:.6g}" for x in comparison.meshes.size_mm)
+    steps = f"[{', '.join(f'{x:.6g}' for x in comparison.meshes.size_mm)}]"
     return [{"construct": c.name, "quantity": b.key, "unit": b.unit, "total_load_N": b.load_N,
              "fragment": b.fragment or None, "value": b.values[0], "low": b.low, "high": b.high,
              "basis": b.basis, "why": b.why or None, "observed_order": b.order, "limit": b.limit,
              "grid_convergence_index": b.gci, "element_sizes_mm": steps,
-             "values": " ".join("-" if v is None else f"{v:.9g}" for v in b.values)}
+             "values": f"[{', '.join('null' if v is None else f'{v:.9g}' for v in b.values)}]"}
             for c in comparison.constructs for b in c.bars]
 
 

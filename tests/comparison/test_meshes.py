@@ -176,6 +176,12 @@ def test_words_table_page_and_files_have_the_intervals(made: Comparison, tmp_pat
     assert float(row["low"]) == bar.low
     assert row["basis"] == bar.basis
     assert all(by_column(r["quantity"]) for r in rows)
+    # A list of negative numbers began with an apostrophe, as what might be a formula does.
+    told = [[None if v is None else pytest.approx(v, rel=1e-8) for v in b.values]
+            for c in made.constructs for b in c.bars]
+    assert [json.loads(r["values"]) for r in rows] == told
+    assert any(v is not None and v < 0.0 for r in rows for v in json.loads(r["values"]))
+    assert {len(json.loads(r["element_sizes_mm"])) for r in rows} == {2}
     assert {r["label"] for r in rows} == {LABEL}
     data = json.loads(json.dumps(document(made), allow_nan=False))
     assert data["meshes"]["asked_mm"] == [[4.0, 8.0], [2.0, 4.0]]
