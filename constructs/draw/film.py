@@ -66,8 +66,8 @@ class Film:
     """All frames: how far the ram presses [mm] and the shots of both constructs; one
     magnification for all. ``against``: those of them that break a rule of the trade.
 
-    The ram's way is that of the whole joint force: of a slice, which takes a share of it, the joint
-    moves farther (`joint_mm`)."""
+    The ram's way is that of the whole joint force: of a slice, which takes a ``share`` of it, the
+    joint moves farther (`joint_mm`)."""
 
     study: Study
     pressed_mm: tuple[float, ...]
@@ -75,10 +75,11 @@ class Film:
     factor: float
     top: float
     against: tuple[str, ...] = ()
+    share: float = 1.0
 
     def joint_mm(self, number: int) -> float:
         """How far the patches of contact are pressed along the load in a frame [mm]."""
-        return self.pressed_mm[number] / sum(p.share for p in patches(self.study))
+        return self.pressed_mm[number] / self.share
 
 
 def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: None,
@@ -113,7 +114,8 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
     return Film(study=study, pressed_mm=places, frames=tuple(made),
                 factor=d.magnification(pictures, LARGEST_MM), top=d.strain_top(pictures),
                 against=tuple({f.construct for f in check(study) if f.level == "broken"}
-                              & {first, second}))
+                              & {first, second}),
+                share=sum(p.share for p in patches(study)))
 
 
 def _shot(explorer: Explorer, name: str, way: Way, place: float, before: Shot | None) -> Shot:
