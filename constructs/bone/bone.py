@@ -228,7 +228,7 @@ def _loads(study: Study, bodies: tuple[Continuum, ...]
         if where.share > 0 and abs(total - 1.0) > 1e-9:
             raise InputError(f"the {where.name} contact patch does not lie on the joint surface",
                              key=f"load.{where.key}",
-                             value=f"{low:g} to {high:g} mm, of which {total:.0%} on bone",
+                             value=f"{low:g} to {high:g} mm, of which {100 * total:.0f} % on bone",
                              expected="a patch entirely on the joint line")
         cases[where.name] = tuple(parts)
     return cases

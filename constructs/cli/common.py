@@ -18,6 +18,7 @@ def say(quiet: bool) -> Callable[[str], None]:
 def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     """The study, its text, and its name in messages. Raises `InputError`."""
     from buttress.fe.errors import InputError
+    from buttress.study.checked import quoted
     from buttress.study.read import (
         LARGEST_FILE,
         example_names,
@@ -31,7 +32,7 @@ def given_study(path: Path | None, example: str) -> tuple[Any, str, str]:
     if (path is None) == (not example):
         raise InputError("either a study file or --example NAME is needed", key="STUDY.toml",
                          value=f"{path or 'no file'}, {example or 'no example'}",
-                         expected="one of the two; shipped studies: " + ", ".join(example_names()))
+                         expected="one of the two; shipped studies: " + quoted(example_names()))
     if example:
         text = example_text(example)
         return parse_study(text, f"{example}.toml"), text, f"{example}.toml"

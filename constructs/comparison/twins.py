@@ -14,7 +14,8 @@ from buttress.study.study import Study
 WORDS = (
     "A bonded twin is the same construct with its metal and graft stuck fast to the bone, so the "
     "difference is the effect of slip, lift-off and loosening of hardware and graft; fractures "
-    "open and slide in both, next to the metal.")
+    "open and slide in both, next to the metal. In a twin the forces of metal across a fracture "
+    "are told as those of the fracture.")
 ENDING = ", bonded"
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from buttress.bone.patches import patches
 from buttress.draw import primitives as d
 from buttress.draw import seen
 from buttress.draw.images import few_colours, image_of
@@ -62,8 +63,11 @@ class Shot:
 
 @dataclass(frozen=True)
 class Film:
-    """All frames: how far the joint is pressed [mm] and the shots of both constructs; one
-    magnification for all. ``against``: constructs that break a rule of the trade."""
+    """All frames: how far the ram presses [mm] and the shots of both constructs; one
+    magnification for all. ``against``: those of them that break a rule of the trade.
+
+    The ram's way is that of the whole joint force: of a slice, which takes a ``share`` of it, the
+    joint moves farther (`joint_mm`)."""
 
     study: Study
     pressed_mm: tuple[float, ...]
@@ -71,6 +75,11 @@ class Film:
     factor: float
     top: float
     against: tuple[str, ...] = ()
+    share: float = 1.0
+
+    def joint_mm(self, number: int) -> float:
+        """How far the patches of contact are pressed along the load in a frame [mm]."""
+        return self.pressed_mm[number] / self.share
 
 
 def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: None,
@@ -104,7 +113,9 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
     pictures = [s.picture for pair in made for s in pair]
     return Film(study=study, pressed_mm=places, frames=tuple(made),
                 factor=d.magnification(pictures, LARGEST_MM), top=d.strain_top(pictures),
-                against=tuple({f.construct for f in check(study) if f.level == "broken"}))
+                against=tuple({f.construct for f in check(study) if f.level == "broken"}
+                              & {first, second}),
+                share=sum(p.share for p in patches(study)))
 
 
 def _shot(explorer: Explorer, name: str, way: Way, place: float, before: Shot | None) -> Shot:
@@ -132,7 +143,7 @@ def draw_frame(made: Film, number: int) -> Figure:
     """One frame as a slide: two sections, how far they are pressed above, the load below."""
     figure = d.slide()
     pair = made.frames[number]
-    figure.text(0.5, 0.94, f"joint pressed by {made.pressed_mm[number]:.2f} mm", size=22,
+    figure.text(0.5, 0.94, f"joint pressed by {made.joint_mm(number):.2f} mm", size=22,
                 weight="bold", ha="center")
     pictures = [s.picture for s in pair]
     low, high = bounds([s.picture for f in made.frames for s in f if s.picture.held] or pictures,
@@ -152,7 +163,7 @@ def draw_frame(made: Film, number: int) -> Figure:
     figure.text(0.5, (0.1 + 1.6 * LINE) / SLIDE.high,
                 f"{pictures[0].view.all_words}; displacement × {made.factor:g} in both; N: joint "
                 "force; once it has given way: direction only.\nDarkest: strain of "
-                f"{made.top:g} of yield or more." + (f" {BREAKS_RULE}." if made.against else ""),
+                f"{made.top:g} times yield or more." + (f" {BREAKS_RULE}." if made.against else ""),
                 size=SIZE, ha="center", va="bottom")
     return figure
 

@@ -121,7 +121,8 @@ def _overview_foot(ax: Axes, shown: Colours, words: str, scale: float, box: Floa
         bar = ax.inset_axes((1 - (wide + 0.2) / box[0], low - 0.08 / box[1], wide / box[0],
                              0.16 / box[1]))
         colour_bar(bar, shown, 2, label)
-        ax.text(0.0, low - 0.75 / box[1], wrap(words, box[0]), size=SIZE, va="top", **there)
+        below = 0.75 + label.count("\n") * LINE
+        ax.text(0.0, low - below / box[1], wrap(words, box[0]), size=SIZE, va="top", **there)
         return
     bar = ax.inset_axes((1 - 2.7 / box[0], low - 0.08 / box[1], 2.5 / box[0], 0.16 / box[1]))
     colour_bar(bar, shown, 2)

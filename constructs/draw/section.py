@@ -41,6 +41,8 @@ BAR_ASIDE = 0.4
 """From the frame to the colour bar, inches: its first number stands half to the left of it."""
 SHORTEST_MM = 1.0
 """Arrows shorter than this are specks and are left out."""
+APART_MM = 6.0
+"""From the heads of screws to the place on a plate that its name points to, if there is such."""
 ON_BONE = (Kind.CONTACT, Hold.PLATE_ON_BONE, Hold.BEARING, Hold.THREAD, Hold.HEAD_ON_BONE,
            Hold.REST, Hold.WALL, Hold.PRESS_FIT, Kind.BOND)
 
@@ -297,9 +299,19 @@ def _names(picture: Picture, factor: float, middle: float) -> tuple[list[tuple],
         for b in pieces:
             at = b.points.mean(axis=0) + factor * b.displacement.mean(axis=0)
             sides[int(not seen.on_left(view, at[0], middle))].append((at, b.name, "black"))
+    heads = np.array([m.points[0] for m in picture.members if m.kind != "plate"]).reshape(-1, 2)
     for m in picture.members:
         xy = m.points + factor * m.displacement
-        at = xy[0] if m.kind != "plate" else xy[int(0.85 * (len(xy) - 1))]
+        at = xy[0] if m.kind != "plate" else xy[_apart(m.points, heads)]
         sides[int(not seen.on_left(view, at[0], middle))].append(
             (at, m.name, d.KINDS.get(m.kind, "#444444")))
     return sides
+
+
+def _apart(plate: FloatArray, heads: FloatArray) -> int:
+    """The node of a plate to which its name points: low on it, and away from the heads of screws,
+    to which names point as well."""
+    usual, half = int(0.85 * (len(plate) - 1)), len(plate) // 2
+    clear = np.array([np.hypot(*(heads - at).T).min(initial=np.inf) for at in plate[half:]])
+    far = np.flatnonzero(clear >= min(APART_MM, float(clear.max())))
+    return half + int(far[np.argmin(np.abs(far + half - usual))])

@@ -184,6 +184,8 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     ax.set_xlabel(plain(f"{result.by_words} minus that of '{reference}' [{merit.unit}]"),
                   size=SIZE)
     at = "" if merit.more else f" at {result.outcomes.load_N:g} N"
+    if result.capped:
+        told += f"; more than {SEARCH_LIMIT_N:.0f} N counts as {SEARCH_LIMIT_N:.0f} N"
     told = "; ".join([told, *_meant([*map(result.named, (*names, result.reference))])])
     d.title(ax, f"Paired difference to '{reference}'{at}", told)
     return ax

@@ -14,7 +14,7 @@ from buttress.display import Displayed
 from buttress.fe.arrays import FloatArray
 from buttress.improving.free import Free, shares_of
 from buttress.results.order import TIE
-from buttress.words import counted, marked
+from buttress.words import counted, marked, minus
 
 SOLVED, REFUSED, UNKNOWN, LEFT = "solved", "refused", "not known", "left"
 SEARCH = ("An educational search within a simplified model: where in this model a placement does "
@@ -157,8 +157,9 @@ class Improved(Displayed):
     def rows(self) -> list[tuple[str, str, str, str]]:
         """Each free key with its bounds, its value at the start and at the largest found."""
         best = self.best
-        return [(f.key, f"{f.low:g} to {f.high:g}", f"{f.start:g}",
-                 "-" if best is None else f"{best.values[i]:g}") for i, f in enumerate(self.free)]
+        return [(f.key, minus(f"{f.low:g} to {f.high:g}"), minus(f"{f.start:g}"),
+                 "-" if best is None else minus(f"{best.values[i]:g}"))
+                for i, f in enumerate(self.free)]
 
     def document(self) -> dict[str, Any]:
         """For JSON."""

@@ -19,11 +19,13 @@ def own_tour(facts: Facts, t: Words = ENGLISH) -> tuple[Step, ...]:
     looks = [(facts.ask(0, i), facts.look(facts.ask(0, i))) for i in range(len(scene.choices))]
     order = sorted(range(len(looks)), key=lambda i: _rank(looks[i][1]))
     best, load = order[0], f"{looks[0][1].load_N:.0f} N"
-    scenario = " ".join(scene.study.scenario.split()) or t("own.no.scenario")
+    told = [" ".join(text.split()) for text in (scene.study.scenario, scene.study.question)]
+    told[0] = told[0] or t("own.no.scenario")
+    told = [text for text in told if text]    # a study need not ask anything
     held = sum(look.held for _, look in looks)
     count = t("own.held", load=load, held=held, all=len(looks)) if held else t(
         "own.none", load=load)
-    steps = [Step(t("own.title"), (scenario, count), (looks[best][0],), scenario, "within")]
+    steps = [Step(t("own.title"), (*told, count), (looks[best][0],), " ".join(told), "within")]
     for i in order[:MOST_NAMED]:
         asked, look = looks[i]
         name = scene.choices[i].name

@@ -192,7 +192,7 @@ def _on_the_joint(study: Study, entries: list[Uncertain], given: Container[str]
 
 def _cut(entry: Uncertain, low: float, high: float) -> Uncertain:
     """The input with a uniform distribution over the valid range, and a note on that."""
-    law = parse_range(f"uniform({low:.4f}, {high:.4f})", entry.key)
+    law = parse_range(f"uniform({round(low, 4):g}, {round(high, 4):g})", entry.key)
     return replace(entry, law=law, source=entry.source + "; truncated so that the patch lies on "
                                                          "the joint surface")
 

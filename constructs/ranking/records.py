@@ -11,6 +11,7 @@ import numpy as np
 
 from buttress import LABEL
 from buttress.display import Displayed
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.model.resolve import resolved
 from buttress.ranking.certainty import Difference, Indices, Share, changes_clearly
 from buttress.ranking.outcomes import LIMITS, RESERVE, Outcomes
@@ -19,7 +20,7 @@ from buttress.rules.check import check
 from buttress.study.study import Study
 from buttress.sweeps.sweep import Estimate, SweepSummary
 from buttress.versions import versions
-from buttress.words import marked
+from buttress.words import counted, marked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -153,6 +154,25 @@ class RankResult(Displayed):
         return f"{words} at {self.study.limits.movement_mm:g} mm"
 
     @property
+    def capped(self) -> dict[str, int]:
+        """Paired samples in which a load by which a construct is ranked lies beyond the search, so
+        that it counts as the largest load pressed, where there are any."""
+        found = self.outcomes.rows(self.samples.paired)
+        if found.values is None or found.merit.unit != "N":
+            return {}
+        over = (found.values >= SEARCH_LIMIT_N).sum(axis=0)
+        return {name: int(n) for name, n in zip(found.constructs, over, strict=True) if n}
+
+    def capped_words(self, *constructs: str) -> str:
+        """The same in a clause, of some of the constructs; empty where it is of none."""
+        over = {name: n for name, n in self.capped.items() if name in constructs}
+        return "" if not over else (
+            f"more than {SEARCH_LIMIT_N:.0f} N, where the search ends, counts as "
+            f"{SEARCH_LIMIT_N:.0f} N: "
+            + ", ".join(f"'{self.named(name)}' in {counted(n, 'sample')}"
+                        for name, n in over.items()))
+
+    @property
     def over_capacity(self) -> dict[str, int]:
         """Paired samples in which a construct is held above its limit load, where there are any.
 
@@ -247,6 +267,7 @@ class RankResult(Displayed):
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],
             "coupled": dict(self.samples.coupled),
+            "beyond_search": self.capped,
             "ties": [[self.reference, a.construct] for a in self.against
                      if a.told_apart is False],
             "standings": [asdict(s) for s in self.standings],

@@ -37,6 +37,8 @@ def sentence(result: RankResult) -> str:
                   f"of '{rival.construct}' minus that of '{reference}' is "
                   f"{signed(rival.subsidence_mm.median, 'mm')} mm in the median "
                   f"({_reach(rival.subsidence_mm, 'mm')})")
+    if capped := result.capped_words(rival.construct, reference):
+        words += f"; {capped}"
     more = _losses(result, rival)
     if more and result.outcomes.by != SUBSIDENCE:
         more[0] = f"at {load:.0f} N {more[0]}"
@@ -123,7 +125,7 @@ def _cause(name: str, driven: Sequence[Driven]) -> str:
     if found is None or found.note == SAME:
         return ""
     if found.total is None:
-        return "; the other samples are too few to determine what decides between the two"
+        return "; the samples are too few to determine what decides between the two"
     return "; " + _most(found)
 
 

@@ -11,7 +11,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.order import ranks, reserve
 from buttress.results.records import ConstructResult
 from buttress.results.spread import ModelSpread
-from buttress.words import BREAKS_RULE
+from buttress.words import BREAKS_RULE, counted
 
 OWN = "as in the study"
 MEANING = (
@@ -26,8 +26,12 @@ def summary(comparison: Comparison) -> str:
     assert spread is not None
     kept = ", ".join(f"{about} {len(same)} of {count}"
                      for about, (same, count) in surviving(comparison).items())
-    return (f"verdicts that none of {len(spread.tried)} alternatives changes: {kept}; the load by "
-            f"which constructs are ordered lies at {_spans(comparison, spread)}")
+    built = sum(bool(x.constructs) for x in spread.tried)
+    more = len(spread.tried) - built
+    return (f"verdicts that none of {counted(built, 'alternative')} changes"
+            + (f" ({more} more cannot be built)" if more else "")
+            + f": {kept}; the load by which constructs are ordered lies at "
+            f"{_spans(comparison, spread)}")
 
 
 def _spans(comparison: Comparison, spread: ModelSpread) -> str:

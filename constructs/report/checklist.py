@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections import Counter
 
+from buttress.model.pressing import MOVED_FROM_MM
 from buttress.report.assumptions import assumptions
 from buttress.report.benched import of_study
 from buttress.report.trust import how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
+from buttress.study.study import Study
 from buttress.versions import NOT_KNOWN
 
 GUIDANCE = ("Erdemir, Guess, Halloran, Tadepalli & Morrison, Considerations for reporting finite "
@@ -71,11 +73,23 @@ def _simulation(comparison: Comparison) -> list[Row]:
         ("simulation", "loads", f"{load.all_words} of joint force; the joint is pressed by "
                                 "displacement after tightening or stages"),
         ("simulation", "boundary conditions", "clamped at the lower end of the section"),
-        ("simulation", "analysis", "quasi-static, small displacements; the first state that is "
-                                   "reached by pressing slowly"),
+        ("simulation", "analysis", f"quasi-static, {_movements(comparison.study)}; the first state "
+                                   "that is reached by pressing slowly"),
         ("simulation", "solver", "direct factors of the bodies, active sets on the condensed "
                                  "problem, limit analysis by linear programming beside it"),
-        ("simulation", "cost", f"{sum(comparison.seconds.values()):.0f} s, one process")]
+        ("simulation", "cost", cost(comparison))]
+
+
+def cost(comparison: Comparison) -> str:
+    """The time of solving, to which each of the processes that share constructs adds its own."""
+    return f"{sum(comparison.seconds.values()):.0f} s of solving, summed over processes"
+
+
+def _movements(study: Study) -> str:
+    if study.press.large_movements == "off":
+        return "small movements"
+    return "large movements" + (" from the start" if study.press.large_movements == "on" else
+                                f" once a piece or implant has moved by {MOVED_FROM_MM:g} mm")
 
 
 def _verification(comparison: Comparison) -> list[Row]:

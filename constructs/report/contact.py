@@ -16,7 +16,8 @@ UNITS = ("Pressure is a node's force over the length that it stands for and the 
          "are taken over the whole length, open parts at 0: 95 % of the length carries at most "
          "that pressure, and a mean above it says that a few nodes carry most of the force. The "
          "largest is that of one node and depends on the mesh where it lies at the end of a line. "
-         "The profile along each line is in comparison.json.")
+         "The friction force is the sum of the sizes along the line, whichever way each acts. The "
+         "profile along each line is in comparison.json.")
 
 MORE_OF_IT = ("95th", "99th", "at x, y [mm]")
 """Columns of a stress after that of its median."""

@@ -17,14 +17,14 @@ from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.files import plain
 from buttress.model.resolve import resolved
-from buttress.report.error_bars import NO_PEAK
+from buttress.report.error_bars import NO_PEAK, TWICE
 from buttress.results.figures import Level
 from buttress.results.order import AT_LEAST, TIE
 from buttress.results.quantity import Quantity
 from buttress.results.records import NOT_KNOWN
 from buttress.results.rows import csv_columns
 from buttress.study.changes import changes, shown
-from buttress.study.checked import closest, did_you_mean
+from buttress.study.checked import closest, did_you_mean, quoted
 from buttress.study.read import PLACES, as_study, example_names, printable
 from buttress.words import MARKED, marked, minus
 
@@ -33,8 +33,7 @@ MEANING = (
     "No difference: the error bars of both figures meet or, where there are none, the figures are "
     f"within {100 * TIE:g}\N{NO-BREAK SPACE}% of each other, or read alike as tables show them. "
     "Not known: one of them is only a lower bound, or was not found.")
-BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN),
-          "known_to_N": ("ends_status", NOT_KNOWN)}
+BOUNDS = {"reserve_N": ("reserve_is", AT_LEAST), "peak_N": ("peak_status", NOT_KNOWN)}
 """Columns that hold a lower bound where another column says so."""
 WHOLE = 1000.0
 """Figures from here on are told without decimals."""
@@ -139,7 +138,7 @@ def _side(given: str) -> Side:
             raise InputError("no such results or study" + did_you_mean(
                 closest(given, example_names())), value=printable(given),
                 expected="a folder that buttress compare wrote (or its comparison.json), "
-                + PLACES + ", ".join(example_names()))
+                + PLACES + quoted(example_names()))
         return Side(given, resolved(as_study(given)), None, {}, {})
     try:
         document = json.loads((folder / "comparison.json").read_text(encoding="utf-8"))
@@ -193,6 +192,8 @@ def _figures(one: Side, other: Side) -> Iterator[Change]:
     for key, row in one.rows.items():
         construct, load, fragment = key
         for column, q, of in csv_columns():
+            if column in TWICE:
+                continue    # as the peak
             whole = q.level is Level.CONSTRUCT
             their = first.get(construct) if whole else other.rows.get(key)
             if (whole and (construct, column) in seen) or their is None or column not in their:

@@ -13,7 +13,7 @@ from buttress.results.figures import Level
 from buttress.results.quantities import by_column, quantity
 from buttress.results.quantity import Quantity
 from buttress.results.records import BEYOND, ENDED, NOT_KNOWN, ConstructResult
-from buttress.study.activities import newtons
+from buttress.study.activities import carried, newtons, reached
 
 TOLD = ("subsidence_mean_mm", "step_off_max_mm")
 """Figures of a load that the terminal has the intervals of."""
@@ -50,11 +50,16 @@ def named(bar: Bar, c: ConstructResult) -> str:
 
 
 def interval(bar: Bar) -> str:
-    """The interval without its unit: ``842 to 846``, ``842 to 846 (order 1.9)``, ``≥ 4000``."""
+    """The interval without its unit: ``842 to 846``, ``842 to 846 (order 1.9)``, ``≥ 4000``.
+
+    Ends of a force are rounded outwards: a load is told as the next newton from which on it is
+    reached, and is to lie in its interval."""
     q, _ = quantity_of(bar)
     if bar.low is None:
         return NOT_ON_ALL
     low, high = q.text(bar.low), q.text(bar.high)
+    if q.unit == "N" and bar.high is not None and low != high:
+        low, high = carried(bar.low), reached(bar.high)
     if high is None:
         return f"≥ {low}"
     words = f"{low}" if low == high else f"{low} to {high}"
@@ -143,14 +148,15 @@ COLUMNS = ("construct", "quantity", "unit", "total_load_N", "fragment", "value",
 
 
 def rows(comparison: Comparison) -> list[dict[str, Any]]:
-    """One row per construct and figure for error-bars.csv; ``values`` mesh by mesh."""
+    """One row per construct and figure for error-bars.csv; ``values`` mesh by mesh as a list,
+    ``[-0.12, -0.13]``, which no program takes for a formula."""
     assert comparison.meshes is not None
-    steps = " ".join(f"{x:.6g}" for x in comparison.meshes.size_mm)
+    steps = f"[{', '.join(f'{x:.6g}' for x in comparison.meshes.size_mm)}]"
     return [{"construct": c.name, "quantity": b.key, "unit": b.unit, "total_load_N": b.load_N,
              "fragment": b.fragment or None, "value": b.values[0], "low": b.low, "high": b.high,
              "basis": b.basis, "why": b.why or None, "observed_order": b.order, "limit": b.limit,
              "grid_convergence_index": b.gci, "element_sizes_mm": steps,
-             "values": " ".join("-" if v is None else f"{v:.9g}" for v in b.values)}
+             "values": f"[{', '.join('null' if v is None else f'{v:.9g}' for v in b.values)}]"}
             for c in comparison.constructs for b in c.bars]
 
 

@@ -113,4 +113,4 @@ def write_results(comparison: Comparison, folder: Path, text: str,
         (folder / "paper").mkdir()
         draw_all(comparison, folder / "paper", field, workers=workers, paper=True)
     say("writing the report")
-    write_report(comparison, folder / "report.html", figures)
+    write_report(comparison, folder / "report.html", figures, field)

@@ -19,7 +19,7 @@ from buttress.draw.all import overview_load, shown_picture, stems
 from buttress.model.resolve import resolved
 from buttress.report import alternatives, error_bars
 from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
-from buttress.report.checklist import GUIDANCE, checklist
+from buttress.report.checklist import GUIDANCE, checklist, cost
 from buttress.report.contact import more
 from buttress.report.glossary import glossary
 from buttress.report.markup import Cell, Shown, Table, asset, render
@@ -42,6 +42,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first, order_words
 from buttress.results.records import ConstructResult, not_tightened
+from buttress.results.stress import STRAIN_RATIO
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
 from buttress.words import BREAKS_RULE
@@ -60,8 +61,10 @@ class Figure:
     stem: str
 
 
-def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
+def write_report(comparison: Comparison, path: Path, figures: Figures, field: str = STRAIN_RATIO
+                 ) -> None:
     """Write the page. ``figures``: PNG files by file name without ending, or just the files.
+    ``field``: what colours the sections in them.
 
     Pictures that are not given are left out; where all would make the page too large, those of the
     constructs that do worst are named instead of shown.
@@ -115,7 +118,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures) -> None:
         "verified": sentences(recorded()), "guidance": GUIDANCE,
         "checklist": Table(("", "item", "reported"), _checklist(comparison), (0, 1, 2),
                            "small checklist"),
-        "made": _made(comparison),
+        "made": _made(comparison, field),
         "glossary": glossary().html()})
     Path(path).write_text(page, encoding="utf-8")
 
@@ -297,7 +300,7 @@ def _fades(comparison: Comparison, c: ConstructResult) -> bool:
                for s in made.stages)
 
 
-def _made(comparison: Comparison) -> dict[str, Any]:
+def _made(comparison: Comparison, field: str) -> dict[str, Any]:
     """Mesh, versions, errors, and the command and input by which the page can be made again."""
     rows = {name: row for name, row in comparison.mesh.items() if isinstance(row, dict)}
     head = [k.replace("_", " ") for k in next(iter(rows.values()), {})]
@@ -306,11 +309,13 @@ def _made(comparison: Comparison) -> dict[str, Any]:
         asked += f" --error-bars {len(comparison.meshes.elements)}"
     if comparison.alternatives is not None:
         asked += " --alternatives"
+    if field != STRAIN_RATIO:
+        asked += f' --field "{field}"'
     return {
         "mesh": Table(("body", *head), [(name, *map(str, row.values()))
                                         for name, row in rows.items()]),
         "versions": ", ".join(f"{k} {v}" for k, v in comparison.versions.items()),
-        "seconds": f"{sum(comparison.seconds.values()):.0f}",
+        "cost": cost(comparison),
         "worst": ", ".join(f"{k.replace('_', ' ')} {v:.0e}" for k, v in comparison.trust.items()
                            if isinstance(v, float)),
         "command": f"buttress compare study.toml{asked}",

@@ -96,13 +96,15 @@ def best_words(result: RankResult) -> str:
 def _chosen(result: RankResult) -> list[str]:
     """Differences of the quantity by which constructs are ranked."""
     merit, named = result.outcomes.merit, result.named
+    capped = result.capped_words(*result.outcomes.constructs)
     rows = [("  " + named(a.construct), *_difference(a.difference, merit.unit), _share(a.ahead),
              _share(a.behind), "" if a.told_apart is not False else "a tie")
             for a in result.against]
     return ["", *prose(f"{result.by_words} minus that of '{named(result.reference)}' "
                        f"[{merit.unit}], with 95 % intervals; ahead and behind by more than "
                        f"{100 * TIE:g} %:"),
-            *columns(("", "median", "mean", "ahead", "behind", ""), rows)]
+            *columns(("", "median", "mean", "ahead", "behind", ""), rows),
+            *(prose(f"  {capped}") if capped else [])]
 
 
 def rank_text(rank: float) -> str:

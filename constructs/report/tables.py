@@ -213,7 +213,7 @@ def facts(c: ConstructResult, every: tuple[ConstructResult, ...], fades: bool = 
           ) -> dict[str, Any]:
     """What is said of a construct over all loads: capacity, limits, warnings. ``fades``: whether a
     stage lets the tension of its screws fade."""
-    kept = c.tightened_N > 0.0 and not fades
+    kept = c.tightened_N > 0.0 and not fades and not not_tightened(c)
     return {"kept": KEPT.format("Its screws") if kept else "",
             "verdict": verdict(c, every), "work": "" if c.work is None else work_words(c.work),
             "capacity": bracket_words(c), "ends": ends_words(c),

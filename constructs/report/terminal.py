@@ -194,11 +194,11 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
 
 
 def tension_kept(comparison: Comparison) -> list[str]:
-    """That tension does not fade, where a construct has tightened screws and no stage for it: of
-    which constructs, where it does fade in others."""
+    """That tension does not fade, where a construct has tightened screws, which hold, and no stage
+    for it: of which constructs, where it does fade in others."""
     fades = {s.name for s in comparison.stages if any(x.do == "relax" for x in s.stages)}
     kept = [c.marked_name for c in comparison.constructs
-            if c.tightened_N > 0.0 and c.name not in fades]
+            if c.tightened_N > 0.0 and c.name not in fades and not not_tightened(c)]
     if not kept:
         return []
     return [KEPT.format("Tightened screws" if not fades else

@@ -13,8 +13,9 @@ import numpy as np
 from shapely import LineString, Point
 
 from buttress.bone.layout import fill_outline
-from buttress.fe.arrays import FloatArray, IntArray
+from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.link import Kind, Link
+from buttress.fe.moved.faces import OPEN_MM
 from buttress.fe.solve.answer import Answer
 from buttress.implants.kinds import Hold
 from buttress.implants.placement import plate_line
@@ -24,6 +25,9 @@ from buttress.model.model import Model
 PRESSING = (Kind.CONTACT, Kind.BOND, Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)
 DUST = 1e-10
 """Forces under this share of the largest force of any link are rounding, and taken as 0."""
+MET = 0.9
+"""Faces whose gap has grown by less than this share of the stated one still meet: none is followed
+so far."""
 AT_BOUND = 1e-6
 """A node counts as crushed when its force is this close to the crushing strength, relative."""
 
@@ -34,7 +38,7 @@ class ContactLine:
 
     ``normals``, as faces then lie, point from the first body of ``pairs`` to the second; ``pair``
     numbers the two bodies of each node. ``opening`` and ``crushed`` are 0 where a node neither
-    parts nor crushes.
+    parts nor crushes, ``opening`` NaN where it has slid beyond the end of the other face.
     """
 
     name: str
@@ -89,6 +93,15 @@ def contact_lines(model: Model, answer: Answer) -> tuple[ContactLine, ...]:
                  for name in sorted(groups, key=lambda n: order.index(kinds.get(n, "fracture"))))
 
 
+def meets(model: Model, answer: Answer) -> BoolArray:
+    """Of each link, whether its faces still lie over one another ``(n,)``: in moved geometry what
+    has slid beyond the end of the other face meets nothing, and has a stated gap."""
+    problem = model.problem
+    if answer.moved is None:
+        return np.ones(problem.n, dtype=bool)
+    return np.asarray(answer.moved.gap - problem.gap < MET * OPEN_MM)
+
+
 def _along(links: list[Link], i: int) -> bool:
     """Whether a link is the second, tangential one of a bonded plate's node."""
     link = links[i]
@@ -127,7 +140,8 @@ def _line(model: Model, answer: Answer, name: str, kind: str, numbers: IntArray,
         normals=normals[order], position=position[order],
         length=(weight / depth)[order], depth=depth[order], pair=pair[order], pairs=tuple(names),
         force=force[order], rub=rub[order],
-        opening=np.where(force > 0.0, 0.0, np.maximum(-slack, 0.0))[order],
+        opening=np.where(force > 0.0, 0.0, np.where(
+            meets(model, answer)[numbers], np.maximum(-slack, 0.0), np.nan))[order],
         crushed=np.where(at, np.maximum(slack, 0.0), 0.0)[order], at_strength=at[order])
 
 

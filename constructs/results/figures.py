@@ -23,7 +23,7 @@ from buttress.fe.solve.recover import nodal_forces, pushes, resultant, strained
 from buttress.implants.hardware import Part
 from buttress.model.model import Model
 from buttress.results.contact_figures import contact_result, graft_results, unknown_contacts
-from buttress.results.contacts import contact_lines
+from buttress.results.contacts import contact_lines, meets
 from buttress.results.escape import escaping
 from buttress.results.picture import centroid
 from buttress.results.reader import (
@@ -267,9 +267,10 @@ def lips(f: Figures, name: str) -> Where:
 
 
 def _along(f: Figures, name: str, kind: str) -> list[float]:
-    links = f.model.problem.links.links
+    """Slacks of a fracture's links where its faces still meet [mm]."""
+    links, met = f.model.problem.links.links, meets(f.model, f.answer)
     return [float(f.answer.slack[i]) for i, x in enumerate(links)
-            if x.source == name and x.kind == kind]
+            if x.source == name and x.kind == kind and met[i]]
 
 
 def slip(f: Figures, name: str) -> float:

@@ -25,8 +25,8 @@ def order_words(movement_mm: float, bars: bool = False) -> str:
     return (f"Order: by the load at which the joint has moved {movement_mm:g} mm (the largest of "
             "net subsidence, step-off and gap) or, where it does not move that far, by the peak "
             f"load. Loads within {100 * TIE:g}\N{NO-BREAK SPACE}% share a rank{also}. A load "
-            "marked ≥ is a lower bound: above it the answer is not known, and so the rank is a "
-            "range.")
+            "marked ≥ is a lower bound: above it the answer is not known, and where that leaves "
+            "the order open the rank is a range.")
 
 
 @dataclass(frozen=True)

@@ -126,6 +126,7 @@ class ContactProfile(Brief):
     ``position_mm``: along the fracture as drawn, from a plate's proximal end, or round a fill.
     ``pressure_MPa`` and ``shear_MPa``: nodal force over its share of the length and over
     ``depth_mm`` (the bone's chord there, at a plate the plate's width), tightening included.
+    ``opening_mm`` is NaN (null in JSON) where a node has slid beyond the end of the other face.
     ``between``: the two bodies; with x to the right (pictures of a right knee have it to the left)
     shear is positive where it drives the second one to the left of the normal from the first.
     """

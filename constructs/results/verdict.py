@@ -101,7 +101,8 @@ def _carries(c: ConstructResult) -> str:
         return ""
     name = _worst(load) or found[0][1]
     share, name, source = next((x for x in found if x[1] == name), found[0])
-    return (f"at {_load(load.total_load_N)} {_part(c, source)} carries "
+    metal = " with any metal bonded across it" if c.twin_of and source in load.fractures else ""
+    return (f"at {_load(load.total_load_N)} {_part(c, source)}{metal} carries "
             f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'"
             + (", since other parts push it on" if round(100 * share) > 100 else ""))
 

@@ -174,13 +174,18 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
                "a tip that protrudes more than 2 mm irritates tendons, vessels and skin")
     elif over < 0 and isinstance(placed.pin, Screw):
         short = f"the tip ends {-over:.1f} mm short of the outer surface of the far cortex"
-        if section.is_cortex(axis.point(axis.length), 0.0):
+        def cortex(start: float, end: float) -> np.ndarray:
+            return section.is_cortex(axis.point(np.linspace(start, end, 50)[1:-1]), 0.0)
+
+        soft = "foam" if section.given.bone == "foam" else "cancellous bone"
+        shell = any(cortex(*stretch).any() for stretch in held_thread(placed))
+        if cortex(axis.length, axis.exit).all():
             yield ("note", "tip short of the cortex", short + ", within it",
                    "a thread is held only by the part of the far cortex that it enters")
         else:
             yield ("note", "tip short of the cortex", short,
                    "a screw that does not reach the far cortex is held by "
-                   f"{'foam' if section.given.bone == 'foam' else 'cancellous bone'} only")
+                   f"{f'the near one and {soft}' if shell else soft} only")
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))

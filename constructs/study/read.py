@@ -15,7 +15,7 @@ from pydantic import ValidationError
 
 from buttress.fe.errors import InputError
 from buttress.study.case import Case
-from buttress.study.checked import Checked, closest, did_you_mean, require_known
+from buttress.study.checked import Checked, closest, did_you_mean, quoted, require_known
 from buttress.study.complaint import as_written, complaint, show, to_tell, written
 from buttress.study.coupled import is_coupled, settled
 from buttress.study.own import OwnInput
@@ -66,11 +66,14 @@ def as_study(given: AnyStudy) -> Study:
                          expected="a Study, a shipped study's name, a path, or what varied() made")
     if given in example_names():
         return example(given)
-    if Path(given).suffix or Path(given).name != given or Path(given).exists():
+    try:
+        missing = not Path(given).exists()
+    except (OSError, ValueError):
+        missing = False     # what is wrong with it is told where it is read
+    if not missing:
         return load_study(given)
-    near = closest(given, example_names())
-    raise InputError("no such file or shipped study" + did_you_mean(near), value=printable(given),
-                     expected=PLACES + ", ".join(example_names()))
+    raise InputError("no such file or shipped study" + _instead(Path(given), ""),
+                     value=printable(given), expected=PLACES + quoted(example_names()))
 
 
 def load_study(path: str | Path) -> Study:
@@ -226,9 +229,9 @@ def study_text(path: Path) -> str:
                              expected=f"a study file (TOML), as {printable(str(inside))}"
                              if inside.is_file() else "a study file (TOML)")
         if not path.exists():
-            raise InputError("no such file" + _instead(path), file=shown,
+            raise InputError("no such file" + _instead(path, "--example "), file=shown,
                              expected="a study file (TOML), or --example NAME with a shipped "
-                                      "one: " + ", ".join(example_names()))
+                                      "one: " + quoted(example_names()))
         if not path.is_file():
             raise InputError("not a regular file", file=shown,
                              expected="a study file (TOML), or - for standard input")
@@ -258,12 +261,13 @@ def text_of(raw: bytes, shown: str) -> str:
     return text
 
 
-def _instead(path: Path) -> str:
-    """Suggestion for a path without a file: a similar file in its folder, or a shipped study."""
+def _instead(path: Path, option: str) -> str:
+    """Suggestion for a path without a file: a similar file in its folder, or a shipped study, which
+    is asked for by its name behind an ``option``."""
     if path.name in example_names():
-        return f'; for the shipped study of that name use --example {path.name}'
+        return f"; for the shipped study of that name use {option}{path.name}"
     near = {p.stem: p.name for p in path.parent.glob("*.toml")} if path.parent.is_dir() else {}
-    shipped = {name: f"--example {name}" for name in example_names()}
+    shipped = {name: f"{option}{name}" for name in example_names()}
     # Without the ending, which all have; a file before a shipped study of the same name.
     both = shipped | near
     found = closest(path.name.removesuffix(".toml"), both)

@@ -9,7 +9,7 @@ import pytest
 from test_wrong_input import told
 
 from buttress.fe.errors import InputError
-from buttress.study.checked import require_known
+from buttress.study.checked import quoted, require_known
 from buttress.study.lines import key_lines, line_of
 from buttress.study.read import example_names, example_text, parse_study
 
@@ -67,6 +67,19 @@ def test_a_file_is_only_suggested_where_its_name_is_close(
     code, _, err = told(["check", name], monkeypatch, capsys)
     assert code == 2
     assert said in err
+
+
+@pytest.mark.parametrize("words", [
+    ["compare", "zzz.toml"], ["compare"], ["examples", "zzz"], ["batch", "zzz.toml", "--store", "b"],
+    ["diff", "zzz", "zzz"], ["improve", "zzz.toml", "x", "--free", "a=1:2"]])
+def test_shipped_studies_are_listed_alike_and_as_the_command_takes_them(
+        words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, _, err = told(words, monkeypatch, capsys)
+    assert code == 2
+    assert quoted(example_names()) in err
+    assert ("--example" in err) == (words[0] == "compare")
 
 
 @pytest.mark.parametrize("words", [

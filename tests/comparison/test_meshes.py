@@ -166,8 +166,8 @@ def test_error_bars_that_overlap_are_a_tie() -> None:
 def test_words_table_page_and_files_have_the_intervals(made: Comparison, tmp_path: Path) -> None:
     bar = made["lag screws"].bar("reserve_N")
     assert bar is not None
-    low, high = f"{bar.low:.0f}", f"{bar.high:.0f}"
-    wanted = low if low == high else f"{low} to {high}"
+    wanted = error_bars.interval(bar)
+    assert len({f"{bar.low:.0f}", f"{bar.high:.0f}"}) == len(wanted.split(" to "))
     said = " ".join(" ".join(lines(made)).split())
     assert f"load by which it is ordered {wanted} N" in said
     assert "2 meshes (4 and 2 mm at faces;" in how_far(made)["discretisation error"]
@@ -176,6 +176,12 @@ def test_words_table_page_and_files_have_the_intervals(made: Comparison, tmp_pat
     assert float(row["low"]) == bar.low
     assert row["basis"] == bar.basis
     assert all(by_column(r["quantity"]) for r in rows)
+    # A list of negative numbers began with an apostrophe, as what might be a formula does.
+    told = [[None if v is None else pytest.approx(v, rel=1e-8) for v in b.values]
+            for c in made.constructs for b in c.bars]
+    assert [json.loads(r["values"]) for r in rows] == told
+    assert any(v is not None and v < 0.0 for r in rows for v in json.loads(r["values"]))
+    assert {len(json.loads(r["element_sizes_mm"])) for r in rows} == {2}
     assert {r["label"] for r in rows} == {LABEL}
     data = json.loads(json.dumps(document(made), allow_nan=False))
     assert data["meshes"]["asked_mm"] == [[4.0, 8.0], [2.0, 4.0]]
@@ -188,6 +194,14 @@ def test_words_table_page_and_files_have_the_intervals(made: Comparison, tmp_pat
     ax = curves(made, "medial")
     assert any(x.get_gid() == "error bar lag screws" for x in ax.lines)
     assert BARS in [t.get_text() for t in ax.get_legend().get_texts()]
+
+
+@pytest.mark.parametrize(("low", "high", "said"), [
+    (463.6, 923.2, "463 to 924"), (2870.1, 2870.3, "2870"), (1478.0, 1503.0, "1478 to 1503")])
+def test_a_load_that_is_told_lies_in_its_interval(low: float, high: float, said: str) -> None:
+    """Bone was crushed "at about 924 N", which is the next newton, in "464 to 923 N"."""
+    bar = Bar("first_crushing_N", "N", None, "", (high, low), "spread of the meshes", low, high)
+    assert error_bars.interval(bar) == said
 
 
 @pytest.mark.parametrize("given", [["7"], ["0"], ["-2"]])

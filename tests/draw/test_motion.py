@@ -19,10 +19,12 @@ from buttress.draw.film import Film, _drawn, draw_frame, film, write_film
 from buttress.fe.errors import InputError
 from buttress.fe.solve.path import PLATEAU
 from buttress.results.comparison import Comparison
+from buttress.rules.check import check
 from buttress.study.loads import HardeningInput
-from buttress.study.read import only
+from buttress.study.read import example, only
 from buttress.study.study import Study
 from buttress.sweeps.explore import Explorer
+from buttress.sweeps.vary import varied
 
 PLATE, LAG = "antiglide", "lag screws"
 
@@ -134,6 +136,31 @@ def test_a_frame_says_how_far_the_load_the_names_the_outcome_and_the_label(made:
     assert "peak" not in words(made, 0)
     assert "has given way after its peak of 2" in words(made, 7).replace("\n", " ")
     assert "past its peak of 4" in words(made, 7).replace("\n", " ")
+
+
+def test_the_joint_of_a_slice_is_pressed_as_far_as_its_patch_moves() -> None:
+    """The fragment "subsides 4.79 mm" stood under "joint pressed by 1.19 mm"."""
+    names = "front lag screws", "buttress"
+    made = film(only(varied(example("posterior-shear"), {
+        "mesh.size_mm": 4.0, "mesh.coarse_mm": 8.0, "press.large_movements": "off",
+        "load.medial_share": 0.4}), *names), *names, frames=3)
+    load = made.frames[1][0].live.result
+    moved = 0.4 * load.total_load_N / load.stiffness_N_per_mm   # of the slice, beside the shaft's
+    assert made.joint_mm(1) == pytest.approx(moved, rel=0.25)
+    assert f"joint pressed by {made.joint_mm(1):.2f} mm" in words(made, 1)
+
+
+def test_the_mark_is_explained_where_it_is_shown() -> None:
+    """A third construct of the study that breaks a rule had it explained below two that do not."""
+    study = small_study(PLATE, LAG)
+    screw = study.constructs[1].screws[0].model_copy(update={"length_mm": 70.0, "angle_deg": 25.0})
+    bad = study.constructs[1].model_copy(update={"name": "bad", "screws": (screw,)})
+    study = study.model_copy(update={"constructs": (*study.constructs, bad)})
+    assert any(f.construct == "bad" and f.level == "broken" for f in check(study))
+    assert film(study, PLATE, LAG, frames=1).against == ()
+    made = film(study, PLATE, "bad", frames=1)
+    assert made.against == ("bad",)
+    assert "breaks a rule" in words(made, 0)
 
 
 def test_no_text_of_a_frame_overlaps(made: Film) -> None:

@@ -105,6 +105,16 @@ def test_no_text_of_a_paper_figure_overlaps(stem: str, column_mm: float) -> None
     assert [c for c in clashes(figure) if "overlaps" in c] == []
 
 
+def test_the_words_below_sections_leave_the_name_of_a_stress_free() -> None:
+    """A stress has a second line, of what it is in, below the colour bar."""
+    with paper(COLUMN_MM):
+        figure = dict(figures.planned(usual(), "von Mises stress"))["overview"]().get_figure(root=True)
+    assert isinstance(figure, PaperFigure)
+    figure.cut()
+    assert "of cancellous bone" in " ".join(t.get_text() for t, _ in shown_texts(figure))
+    assert [c for c in clashes(figure) if "overlaps" in c] == []
+
+
 def test_no_text_overlaps_with_long_names_and_many_constructs() -> None:
     once = set[str]()
     for stem, draw in figures.planned(long_names(7), paper=True):

@@ -7,6 +7,7 @@ from dataclasses import replace
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+from made_up import picture
 from shapely import LineString, Polygon
 from small_study import small_study
 
@@ -103,3 +104,19 @@ def test_ghosts_are_named_as_no_part_of_the_model(pictures) -> None:
     assert "cartilage, fibula, tubercle:\nnot part of the model" in listed
     assert len(backdrop_handles(pictures["lag screws"])) == 1
     plt.close(ax.figure)
+
+
+def test_the_name_of_a_plate_points_to_no_head_of_a_screw() -> None:
+    """Both names pointed to one head where a screw sat low on the plate."""
+    shown = picture("plate", 1000.0)
+    plate, lag = shown.members
+    line = np.column_stack([np.full(29, -39.5), np.linspace(-20.0, -90.0, 29)])
+    low = replace(lag, name="shaft 3", points=lag.points + np.array([-1.5, line[23, 1] + 10.0]))
+    plate = replace(plate, points=line, displacement=np.zeros((29, 2)), width=np.full(28, 3.3))
+    ax = deformed(replace(shown, members=(plate, lag, low)))
+    ends = [c.get_segments() for c in ax.collections if c.get_zorder() == 4]
+    ends = np.array([stub[-1] for stubs in ends for stub in stubs])
+    found = ends[np.abs(ends[:, 0] + 39.5) < 1e-6]
+    head, name = sorted(found, key=lambda at: float(np.hypot(*(at - low.points[0]))))
+    assert np.hypot(*(head - low.points[0])) < 1e-6
+    assert np.hypot(*(name - low.points[0])) > 5.0

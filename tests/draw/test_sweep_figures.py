@@ -191,7 +191,7 @@ class Ranking:
         known = Indices(names, np.array([[0.6, 0.5, 0.7], [0.1, -0.1, 0.2]]),
                         np.array([[0.8, 0.7, 0.9], [0.3, 0.2, 0.4]]), 64, 0)
         none = Indices(names, None, None, 64, 0, "the same in all samples")
-        self.breaking = frozenset[str]()
+        self.breaking, self.capped = frozenset[str](), {}
         self.driven = (Driven("screws", known, {"step-off": none}, known),
                        Driven("plate", known, {"step-off": none}, None))
 

@@ -54,6 +54,8 @@ def test_it_finds_an_optimum_that_is_known(monkeypatch: pytest.MonkeyPatch, tmp_
         found.sentences())
     assert found.misses is not None
     assert found.misses < 300.0
+    # As on the terminal, where a hyphen is no minus.
+    assert found.rows()[0][:3] == (TOP, "−31 to −23", "−25")
 
 
 @pytest.mark.parametrize("seed", range(3))

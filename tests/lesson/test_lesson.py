@@ -20,6 +20,7 @@ from buttress.lesson.build import mesh_error
 from buttress.lesson.embed import embedded_problem
 from buttress.lesson.grid import has, parted, scene_of, slope_of, turned_line, without
 from buttress.lesson.look import Facts
+from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import embedded, mesh_words, render, write_lesson
 from buttress.lesson.problem import STRENGTHS, packed
 from buttress.lesson.reading import rows_of
@@ -116,6 +117,16 @@ def test_hardware_that_does_not_fit_is_left_out() -> None:
     assert found.data is None
     assert found.reason
     assert facts.look(facts.ask(0, position=-60.0)).status == "no place"
+
+
+def test_the_step_called_the_question_asks_the_question_of_the_study() -> None:
+    study = small_study("nothing", loads=(400.0,))
+    for scenario, question in (("A fall.", "What holds it?"), ("A fall.", ""), ("", "")):
+        given = study.model_copy(update={"scenario": scenario, "question": question})
+        first = own_tour(Facts((small_scene(given),)))[0]
+        told = [scenario or "A study without a scenario.", *([question] if question else [])]
+        assert list(first.text[:-1]) == told
+        assert first.before == " ".join(told)
 
 
 # -- what is read off a state -----------------------------------------------------------------

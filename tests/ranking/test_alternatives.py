@@ -318,6 +318,16 @@ def test_terminal_page_and_files(tmp_path: Path) -> None:
     assert "--alternatives" in page
 
 
+def test_what_cannot_be_built_is_not_counted_among_what_changes_nothing() -> None:
+    made = spread()
+    none = replace(made.alternatives.tried[1], constructs={}, refused={"a": "no", "b": "no"})
+    said = report.summary(replace(made, alternatives=replace(
+        made.alternatives, tried=(*made.alternatives.tried, none))))
+    assert said.startswith(
+        "verdicts that none of 2 alternatives changes (1 more cannot be built): order 0 of 1")
+    assert report.summary(made).startswith("verdicts that none of 2 alternatives changes: order")
+
+
 def test_the_arrow_of_what_is_not_known_covers_no_name() -> None:
     """At "≥ 0 N" it lay on the name of the alternative, and the bar said that nothing is carried."""
     made = spread()

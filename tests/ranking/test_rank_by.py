@@ -10,6 +10,7 @@ import pytest
 from small_study import small_study
 
 from buttress import LABEL
+from buttress.draw.sweep import paired
 from buttress.ranking.inputs import inputs_of
 from buttress.ranking.outcomes import Outcomes, read_outcomes
 from buttress.ranking.rank import ranked
@@ -62,6 +63,23 @@ def test_the_sentence_by_reserve(monkeypatch: pytest.MonkeyPatch, other: float, 
     text = "\n".join(table_lines(found))
     assert ("a tie" in "\n".join(text.splitlines()[:13])) == (other == 970.0)
     assert found.document()["by"] == "reserve"
+
+
+def test_a_reserve_beyond_the_search_is_told_where_differences_are_taken_of_it() -> None:
+    """The difference to what does not move up to 10000 N is only known to be as large as that."""
+    drawn = make_samples(inputs_of(STUDY), 32, 3, indices=False)
+    values = np.tile([10000.0, 700.0], (len(drawn.design.rows), 1))
+    values[:3, 0] = 9000.0
+    made = replace(synthetic(np.tile([0.2, 0.1], (len(values), 1))), by="reserve", values=values)
+    found = ranked(STUDY, drawn, made, "A", SUMMARY, COST)
+    said = "more than 10000 N, where the search ends, counts as 10000 N: 'A' in 29 samples"
+    assert said in found.sentence
+    assert " ".join("\n".join(table_lines(found)).split()).count(said) == 2
+    assert found.document()["beyond_search"] == {"A": 29}
+    assert "more than 10000 N counts as 10000 N" in " ".join(
+        t.get_text().replace("\n", " ") for t in paired(found).texts)
+    known = replace(made, values=np.minimum(values, 9000.0))
+    assert "counts as" not in "\n".join(table_lines(ranked(STUDY, drawn, known, "A", SUMMARY, COST)))
 
 
 @pytest.mark.parametrize("wide", [60, 80, 100])

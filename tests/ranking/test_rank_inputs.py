@@ -54,6 +54,15 @@ def test_patches_of_every_sample_lie_on_the_joint_surface(name: str) -> None:
     assert max(centres) - min(centres) > 0.5
 
 
+def test_a_range_that_is_cut_is_told_without_empty_digits() -> None:
+    cut = [e for e in inputs_of(example("posterior-shear")) if "truncated" in e.source]
+    assert cut
+    for entry in cut:
+        text = entry.law.text
+        ends = text[text.index("(") + 1:-1].split(", ")
+        assert ends == [f"{float(x):g}" for x in ends]
+
+
 def test_only_inputs_that_change_mesh_or_modulus_are_geometric() -> None:
     assert {e.name for e in inputs_of(STUDY) if e.geometric} == {
         "cortical thickness", "cancellous modulus", "slope of the fracture"}

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from command import inside
-from made_up import comparison, construct
+from made_up import comparison, construct, not_known
 
 from buttress import LABEL
 from buttress.fe.errors import InputError
@@ -171,8 +171,10 @@ def test_a_peak_is_called_one_only_where_there_is_one_and_no_two_rows_are_called
     peaked = written(comparison((moved("a", 1000.0),)), tmp_path / "peaked")
     assert of(diff(one, peaked), "a", "peak_N").words == "largest load of the path"
     assert of(diff(peaked, peaked), "a", "peak_N").words == "peak load"
-    called = [(c.construct, c.where, c.words) for c in found.figures]
-    assert len(set(called)) == len(called)
+    lost = written(comparison((not_known("a", 900.0),)), tmp_path / "lost")
+    for both in (found, diff(lost, lost)):
+        called = [(c.construct, c.where, c.words) for c in both.figures]
+        assert len(set(called)) == len(called)
 
 
 def test_large_differences_are_told_in_plain_digits() -> None:

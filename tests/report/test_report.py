@@ -57,6 +57,12 @@ def test_everything_that_was_asked_and_answered_is_there(tmp_path: Path) -> None
     assert got.text.index("cannot tell") < got.text.index("The comparison, best first")
 
 
+def test_the_command_that_makes_it_again_colours_the_same_stress(tmp_path: Path) -> None:
+    write_report(usual(), tmp_path / "r.html", {}, "von Mises stress")
+    got = Page((tmp_path / "r.html").read_text(encoding="utf-8"))
+    assert 'buttress compare study.toml --field "von Mises stress"' in got.text
+
+
 @pytest.mark.parametrize(("knee", "words"), [
     ("right", ("right tibia seen from the front, lateral on the left, marked R",
                "positive where the lateral end rises (clockwise as drawn)")),

@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import made_up
@@ -93,6 +94,23 @@ def test_the_checklist_is_filled_from_the_comparison() -> None:
     assert "2e-16" in said["algebra error"]
     assert "not estimated" in said["discretisation error"]
     assert said["against patients"] == "none"
+
+
+@pytest.mark.parametrize(("size", "said"), [
+    ("auto", "quasi-static, large movements once a piece or implant has moved by 0.05 mm"),
+    ("on", "quasi-static, large movements from the start"), ("off", "quasi-static, small movements")])
+def test_the_checklist_says_how_far_pieces_move(size: str, said: str) -> None:
+    made = made_up.usual()
+    press = made.study.press.model_copy(update={"large_movements": size})
+    made = replace(made, study=made.study.model_copy(update={"press": press}))
+    rows = {item: words for _, item, words in checklist(made)}
+    assert rows["analysis"].startswith(said)
+
+
+def test_the_cost_is_no_time_on_the_clock_of_one_process() -> None:
+    made = replace(made_up.usual(), seconds={"a": 8.0, "b": 9.0})
+    said = {item: words for _, item, words in checklist(made)}["cost"]
+    assert said == "17 s of solving, summed over processes"
 
 
 @pytest.mark.parametrize("item", ["software", "code"])

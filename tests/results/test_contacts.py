@@ -17,8 +17,9 @@ from buttress.model.install import build_model
 from buttress.results.contact_figures import contact_result, graft_results
 from buttress.results.contacts import ContactLine, contact_lines, percentile
 from buttress.results.records import LoadResult
-from buttress.study.read import Study, study_from
+from buttress.study.read import Study, example, only, study_from
 from buttress.study.tables import number
+from buttress.sweeps.vary import varied
 
 
 def plated() -> Study:
@@ -135,6 +136,21 @@ def test_a_plate_presses_only_where_it_touches(under_plate: LoadResult) -> None:
     assert pressed.min() == 0.0
     touching = np.array(plate.profile.position_mm)[pressed > 0]
     assert 0.0 <= touching.min() <= touching.max() <= 82.0
+
+
+def test_what_has_slid_beyond_a_face_has_no_opening() -> None:
+    """The lip of a fragment that is held by screws "opened" by 10 mm, which stands for nothing."""
+    study = example("posterior-shear")
+    coarse = varied(study, {"mesh.size_mm": 4.0, "mesh.coarse_mm": 8.0,
+                            "section.condyle": "lateral", "section.slope_deg": 6.0,
+                            "fracture.shear plane.points_mm": [[2, 5], [12, -48]],
+                            "fragment.posterior fragment.inside_mm": [15, -12],
+                            "load.total_N": 1200.0})
+    load = solved(only(coarse, "front lag screws"))
+    profile = np.array(load.contacts["shear plane"].profile.opening_mm)
+    assert np.isnan(profile).any()
+    assert np.nanmax(profile) < 1.0
+    assert load.fractures["shear plane"].opening_max_mm == pytest.approx(np.nanmax(profile), rel=1e-5)
 
 
 def test_crushed_graft_carries_its_strength_and_no_more(crushed: LoadResult) -> None:

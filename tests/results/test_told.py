@@ -21,14 +21,20 @@ from buttress.report.diff import diff
 from buttress.report.folder import document, write_results
 from buttress.report.notebook import comparison_html, construct_html
 from buttress.report.page import write_report
-from buttress.report.tables import main_table
+from buttress.report.tables import facts, main_table
 from buttress.report.terminal import lines, print_table, tension_kept
 from buttress.results.bearing import weight_bearing
 from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, judged_by, with_verdicts
 from buttress.results.limits import yield_words
-from buttress.results.records import BEYOND, ENDED, ConstructResult, LimitResult
+from buttress.results.records import (
+    BEYOND,
+    ENDED,
+    NOT_TIGHTENED,
+    ConstructResult,
+    LimitResult,
+)
 from buttress.results.rows import rows
 from buttress.results.soft import Bears, SoftBone
 from buttress.results.stages import StagedResult, StageResult
@@ -364,3 +370,8 @@ def test_where_tension_fades_in_others_those_that_keep_it_are_named() -> None:
     some = replace(made, stages=(StagedResult("b", "", "held", (relaxed,)),))
     assert tension_kept(some) == [KEPT.format("The tightened screws of 'a' and 'c'")]
     assert tension_kept(made) == [KEPT.format("Tightened screws")]
+    loose = construct("a", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
+    loose = replace(loose, tightened_N=800.0, status=NOT_TIGHTENED)
+    assert tension_kept(comparison((loose,))) == []     # what cannot be tightened keeps nothing
+    assert facts(loose, (loose,))["kept"] == ""
+    assert facts(made["a"], made.constructs)["kept"] == KEPT.format("Its screws")

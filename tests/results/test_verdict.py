@@ -216,6 +216,19 @@ def test_a_bonded_twin_has_no_metal_to_yield() -> None:
             "twin have no strength to reach)") in verdict(made, (made,))
 
 
+def test_what_metal_carries_across_a_fracture_of_a_twin_is_not_the_fracture_s_alone() -> None:
+    """Of a fragment that a screw stuck fast held "the fracture carries 100 %" was said."""
+    made = pressed("a, bonded", STIFF)
+    load = made.loads[-1]
+    piece = replace(load.fragments["medial"], carried_by={"shear plane": 1.0})
+    made = replace(made, loads=(replace(load, fragments={"medial": piece}),))
+    alone, bonded = "the fracture 'shear plane' carries 100", (
+        "the fracture 'shear plane' with any metal bonded across it carries 100")
+    assert alone in verdict(made, (made,))
+    twin = replace(made, twin_of="a")
+    assert bonded in verdict(twin, (twin,))
+
+
 def test_json_has_the_sentence_and_first_and_last_rank() -> None:
     every = comparison((moves("a", 1000.0), moves("b", 980.0), moves("c", 500.0))).constructs
     found = [construct_document(c, every) for c in every]

@@ -161,7 +161,14 @@ def test_a_tip_in_the_far_cortex_is_held_by_what_it_enters() -> None:
     assert "within it" in within.message
     assert "cancellous" not in within.reason
     assert "within it" not in deep.message
-    assert "cancellous bone only" in deep.reason
+    assert deep.reason.endswith("is held by cancellous bone only")    # its thread lies far away
+
+
+def test_a_tip_in_the_near_cortex_is_not_said_to_lie_in_the_far_one() -> None:
+    """A screw of 6 mm in the shaft ended "23.8 mm short of the far cortex, within it"."""
+    found = rules([shaft(4) | {"length_mm": 6}], [PLATE])["tip short of the cortex"]
+    assert "within it" not in found.message
+    assert found.reason.endswith("is held by the near one and cancellous bone only")
 
 
 def test_an_empty_hole_next_below_the_apex_is_noted() -> None:
