@@ -26,3 +26,8 @@ def patches(study: Study) -> tuple[Patch, ...]:
         return (Patch(condyle, "slice_centre_mm", load.slice_centre, shares[condyle]),)
     return (Patch("medial", "medial_centre_mm", load.medial_centre, shares["medial"]),
             Patch("lateral", "lateral_centre_mm", load.lateral_centre, shares["lateral"]))
+
+
+def shown_share(study: Study) -> float:
+    """Share of the joint force that acts on what the section shows: 1, in a slice less."""
+    return sum(p.share for p in patches(study))

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from buttress.bone.patches import patches
+from buttress.bone.patches import shown_share
 from buttress.draw import primitives as d
 from buttress.draw import seen
 from buttress.draw.images import few_colours, image_of
@@ -115,7 +115,7 @@ def film(study: AnyStudy, first: str, second: str, *, say: Say = lambda text: No
                 factor=d.magnification(pictures, LARGEST_MM), top=d.strain_top(pictures),
                 against=tuple({f.construct for f in check(study) if f.level == "broken"}
                               & {first, second}),
-                share=sum(p.share for p in patches(study)))
+                share=shown_share(study))
 
 
 def _shot(explorer: Explorer, name: str, way: Way, place: float, before: Shot | None) -> Shot:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from buttress.model.pressing import MOVED_FROM_MM
 from buttress.study import tables
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
@@ -38,6 +39,13 @@ LIMITS = (
 )
 """What the model cannot show, as HTML of ours (no input in it)."""
 
+MOVING = f"Once a piece or implant has moved by {MOVED_FROM_MM:g} mm, "
+MOVED = (
+    f"{MOVING}all pieces and implants are moved and turned along the path, fracture faces and "
+    "plates meet anew where they then are, and the load keeps its line; "
+    "with <b>large_movements</b> = \"off\" in [press] forces act where they do before any load.")
+UNMOVED = ("Forces act where they do before any load: <b>large_movements</b> is \"off\" in [press] of "
+           "this study.")
 SUMMED = "cancellous core and cortex are summed through it"
 RIM = "cancellous core all through it, and the cortex only where its rim lies in the plane"
 MODEL = (
@@ -60,9 +68,7 @@ MODEL = (
     "that keep slip and crushing; the force that this takes is the load. <b>The state at a load is "
     "the first that is reached by pressing slowly from the tightened state.</b> A limit is reached "
     "at its first place on this path; the peak is the largest load of the path.",
-    "Once a piece or implant has moved by 0.05 mm, all of them are moved and turned along the "
-    "path, fracture faces and plates meet anew where they then are, and the load keeps its line; "
-    "with <b>large_movements</b> = \"off\" in [press] forces act where they do before any load.",
+    MOVED,
     "In stages, a part that is placed joins without force as the bone then lies, a tightened "
     "screw keeps its length from then on, and slip, crushing and bending stay. Where a stage "
     "relaxes screws, their heads are held at the lessened force while the pieces move, so that "
@@ -81,7 +87,9 @@ def stated(lines: Sequence[str], study: Study) -> list[str]:
     if study.section.sagittal:
         out = [line.replace(CORONAL, SAGITTAL) for line in out]
     if study.press.large_movements == "off":
-        out = [SMALL if line == LARGE else line for line in out]
+        out = [{LARGE: SMALL, MOVED: UNMOVED}.get(line, line) for line in out]
+    if study.press.large_movements == "on":
+        out = [line.replace(MOVING, "From the first step on ") for line in out]
     return out if study.section.side_plates else [line.replace(SUMMED, RIM) for line in out]
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from buttress.bone.patches import shown_share
 from buttress.fe.solve.events import EVERY, Event, events_of, standing
 from buttress.fe.solve.reached import probe
 from buttress.implants.kinds import Hold
@@ -54,7 +55,9 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
     if search.known_to >= at:
         first = next(i for i, load in enumerate(loads) if load >= at)
         pressed = float(np.interp(at, loads[first - 1:first + 1], places[first - 1:first + 1]))
-        stiffness = at / pressed if pressed > 0.0 else None
+        # The ram is conjugate to the whole joint force. A slice takes a share of it, and its joint
+        # moves farther.
+        stiffness = shown_share(model.bone.study)**2 * at / pressed if pressed > 0.0 else None
     energy = float(np.trapezoid(loads[:ends + 1], places[:ends + 1]))
 
     def load_at(level: Level, key: str) -> dict[str, float | None]:

@@ -117,13 +117,14 @@ class Derived:
     """What is read off a path; a load that is not reached or not known is None.
 
     ``load_at_N``: at 0.5, 2 and 5 mm of the mean subsidence of the fragment that subsides most, and
-    of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant of load over ram
-    displacement at ``stiffness_at_N``. ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at
-    the movement by which the study orders constructs, ``reserve_to_failure`` at the one that bench
-    tests call failure. ``first_yield_at``: the part that yields first,
-    ``first_crushing_of``: what is crushed first (see `PathEvent`). ``first_thread_N``: the
-    thread of a screw gives way along all of its length in a piece. ``work``: up to the first point
-    that has moved so far, else to the last before the peak.
+    of the largest step-off, also past the peak. ``stiffness_N_per_mm``: secant at
+    ``stiffness_at_N`` of the force on what the section shows over how far its joint is pressed.
+    ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at the movement by which the study orders
+    constructs, ``reserve_to_failure`` at the one that bench tests call failure.
+    ``first_yield_at``: the part that yields first, ``first_crushing_of``: what is crushed first
+    (see `PathEvent`). ``first_thread_N``: the thread of a screw gives way along all of its length
+    in a piece. ``work``: up to the first point that has moved so far, else to the last before the
+    peak.
     """
 
     path: PathResult | None = None

@@ -85,6 +85,12 @@ def test_what_a_study_rules_out_is_not_said_of_it() -> None:
     assert "Small displacements" not in moved
     assert "Large movements in part" in moved
     assert "perfectly plastic" not in small     # metal hardens unless a study says otherwise
+    how = {m: " ".join(stated(MODEL, study_from(data | {"press": {"large_movements": m}})))
+           for m in ("auto", "on", "off")}
+    assert ["Once a piece or implant has moved" in how[m] for m in how] == [True, False, False]
+    assert ["From the first step on all pieces" in how[m] for m in how] == [False, True, False]
+    assert ["Forces act where they do before any load" in how[m] for m in how] == [
+        False, False, True]
 
 
 def test_a_sagittal_section_is_not_said_to_lack_the_pieces_that_it_shows() -> None:
