@@ -44,8 +44,8 @@ MOVED = (
     f"{MOVING}all pieces and implants are moved and turned along the path, fracture faces and "
     "plates meet anew where they then are, and the load keeps its line; "
     "with <b>large_movements</b> = \"off\" in [press] forces act where they do before any load.")
-UNMOVED = ("Forces act where they do before any load: <b>large_movements</b> is \"off\" in [press] of "
-           "this study.")
+UNMOVED = ("Forces act where they do before any load: <b>large_movements</b> is \"off\" in [press] "
+           "of this study.")
 SUMMED = "cancellous core and cortex are summed through it"
 RIM = "cancellous core all through it, and the cortex only where its rim lies in the plane"
 MODEL = (
@@ -58,8 +58,8 @@ MODEL = (
     "their stiffness before, and metal by the slope of its alloy between yield and ultimate "
     "strength; a study's [hardening] sets both. Threads and cement carry no more, and keep what "
     "they carry unless [hardening] says what share of it is left beyond their peak.",
-    "<b>Everything fits</b>: fractures are reduced without gap, step or debris and plates touch the "
-    "bone, unless a study says otherwise. Most bench tests beside this model move more under "
+    "<b>Everything fits</b>: fractures are reduced without gap, step or debris and plates touch "
+    "the bone, unless a study says otherwise. Most bench tests beside this model move more under "
     "small loads.",
     "Strength of cancellous bone follows Linde's law at the density that Morgan's law gives for "
     "its modulus: two sources are mixed.",

@@ -13,7 +13,7 @@ from typing import Any
 from buttress import LABEL
 from buttress.report.benched import VERDICTS
 from buttress.versions import versions
-from buttress.words import listed
+from buttress.words import listed, minus
 
 MADE_BY = "buttress verify --bench --out DIR"
 HEAD = """Published bench tests next to the model. For validation only: nothing in the tool is tuned
@@ -67,8 +67,8 @@ def figure(entry: dict[str, Any], unit: str) -> str:
     if entry["value"] is None:
         return "none"
     sign = "over " if entry["beyond"] == "over" else ""
-    return f"{sign}{entry['value']:.3g} {unit}" if abs(entry["value"]) < 1000 else \
-        f"{sign}{entry['value']:.0f} {unit}"
+    value = entry["value"]
+    return f"{sign}{minus(f'{value:.3g}' if abs(value) < 1000 else f'{value:.0f}')} {unit}"
 
 
 def figures(claim: dict[str, Any], mechanism: str = "") -> str:

@@ -35,7 +35,7 @@ PATH = (
              definition="as the status of the peak load: found, beyond the search, not known, or "
              "movements larger than followed"),
     replace(_path_row("stiffness_N_per_mm", "secant stiffness", "secant of the force on what "
-                      "the section shows over how far the joint is pressed, at a stated joint force",
+                      "the section shows over how far its joint is pressed, at a stated load",
                       lambda c, every: c.stiffness_N_per_mm),
             unit="N/mm", csv="secant_stiffness_N_per_mm", store="secant_stiffness_N_per_mm"),
     *(_path_row(f"load_at_2mm_{key}_N", f"load at 2 mm of {words}",
