@@ -15,7 +15,7 @@ from shapely import LineString, Point
 from buttress.bone.layout import fill_outline
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.link import Kind, Link
-from buttress.fe.moved.faces import OPEN_MM
+from buttress.fe.links.placed import still_meet
 from buttress.fe.solve.answer import Answer
 from buttress.implants.kinds import Hold
 from buttress.implants.placement import plate_line
@@ -25,9 +25,6 @@ from buttress.model.model import Model
 PRESSING = (Kind.CONTACT, Kind.BOND, Hold.PLATE_ON_BONE, Hold.BONDED_PLATE)
 DUST = 1e-10
 """Forces under this share of the largest force of any link are rounding, and taken as 0."""
-MET = 0.9
-"""Faces whose gap has grown by less than this share of the stated one still meet: none is followed
-so far."""
 AT_BOUND = 1e-6
 """A node counts as crushed when its force is this close to the crushing strength, relative."""
 
@@ -99,7 +96,7 @@ def meets(model: Model, answer: Answer) -> BoolArray:
     problem = model.problem
     if answer.moved is None:
         return np.ones(problem.n, dtype=bool)
-    return np.asarray(answer.moved.gap - problem.gap < MET * OPEN_MM)
+    return still_meet(answer.moved.gap, problem.gap)
 
 
 def _along(links: list[Link], i: int) -> bool:

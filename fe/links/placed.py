@@ -15,6 +15,11 @@ import scipy.sparse as sp
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.bodies.member import Member
 
+OPEN_MM = 10.0
+"""Gap of a point that meets nothing."""
+FOLLOWED = 0.9
+"""Share of that by which no gap of faces that still meet grows: movements end before."""
+
 
 class Chain(Protocol):
     """A chain through the points ``(k, 2)`` that a member now has."""
@@ -94,3 +99,9 @@ class Placed:
         """Displacements ``(k, 2)`` of points of a meshed body by its pose [mm]."""
         arm = points - self.start[number]
         return self.centre[number] + self.turned(number, arm) - points
+
+
+def still_meet(gap: FloatArray, built: FloatArray) -> BoolArray:
+    """Of each link, whether its faces still lie over one another, from gaps now and as built
+    ``(n,)`` [mm]: what has slid beyond the end of the other face has the stated gap."""
+    return np.asarray(gap - built < FOLLOWED * OPEN_MM)

@@ -22,8 +22,6 @@ from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.moved.spots import NONE, Layout
 from buttress.fe.moved.vectors import left_of
 
-OPEN_MM = 10.0
-"""Gap of a point that meets nothing."""
 PAST = 1e-6
 """Share of an edge by which a point may be past the end of a face and still meet it."""
 SAME_MM = 1e-3

@@ -21,8 +21,8 @@ import numpy as np
 
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
-from buttress.fe.links.placed import Placed
-from buttress.fe.moved.faces import OPEN_MM, Face, Meeting, hermite, meet
+from buttress.fe.links.placed import OPEN_MM, Placed
+from buttress.fe.moved.faces import Face, Meeting, hermite, meet
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import NONE, Layout

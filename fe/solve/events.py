@@ -18,6 +18,7 @@ import numpy as np
 
 from buttress.fe.arrays import BoolArray, FloatArray, IntArray
 from buttress.fe.links.link import Hinge, Link
+from buttress.fe.links.placed import still_meet
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import PLATEAU, Path, Point
 from buttress.fe.solve.ram import Pressed, Ram
@@ -183,15 +184,18 @@ def _beyond(force: FloatArray, move: FloatArray, lower: FloatArray, upper: Float
     return np.maximum(np.where(stood > 0, -np.inf, high), np.where(stood < 0, -np.inf, low))
 
 
-def _happened(ram: Ram, stood: _Stood, kind: str, before: Point, after: Point) -> BoolArray:
-    """Which links (hinges for "hinge") a kind of event has happened to in a step."""
+def _happened(ram: Ram, stood: _Stood, kind: str, before: Point, after: Point, built: FloatArray
+              ) -> BoolArray:
+    """Which links (hinges for "hinge") a kind of event has happened to in a step. ``built (n,)``:
+    gaps before any movement; what slides beyond the end of the other face does not open."""
     p, a = ram.plain, after.answer
     carries = CARRIES * max(abs(after.load_N), abs(before.load_N))
     if kind == "hinge":
         return (np.abs(a.kink_step) > SLIP_MM) & (np.sign(a.kink_step) != stood.hinges)
     moved = np.abs(a.slack) > SLIP_MM
     if kind == "opening":
-        return p.opens & moved & (a.slack < 0) & (before.answer.force > carries)
+        parted = moved & (a.slack < 0) & (before.answer.force > carries)
+        return p.opens & parted & still_meet(p.gap, built)
     moved &= np.sign(a.slack) != stood.links
     rubs = p.friction > 0
     if kind == "slip":
@@ -213,13 +217,14 @@ def events_of(path: Path, kinds: Sequence[str] = EVERY) -> tuple[Event, ...]:
         return ()
     stood = _Stood.of(path)
     links, hinges = ram.plain.links.links, ram.plain.links.hinges
+    built = ram.plain.gap
     for number, (before, after) in enumerate(pairwise(path.points)):
         piece = _Piece(path, number + 1)
         ram = piece.ram
         for kind in (k for k in KINDS if k in kinds):
             named = hinges if kind == "hinge" else links
             groups: dict[str, list[int]] = {}
-            for i in np.flatnonzero(_happened(ram, stood, kind, before, after)):
+            for i in np.flatnonzero(_happened(ram, stood, kind, before, after, built)):
                 groups.setdefault(_source(named, int(i)), []).append(int(i))
             for source, members in groups.items():
                 if (kind, source) in seen:

@@ -12,6 +12,7 @@ from under_loads import under_loads
 
 from buttress.bone.bone import build_bone
 from buttress.bone.fills import fill_material
+from buttress.comparison.compare import compare
 from buttress.fe.solve.recover import displacements
 from buttress.model.install import build_model
 from buttress.results.contact_figures import contact_result, graft_results
@@ -151,6 +152,9 @@ def test_what_has_slid_beyond_a_face_has_no_opening() -> None:
     assert np.isnan(profile).any()
     assert np.nanmax(profile) < 1.0
     assert load.fractures["shear plane"].opening_max_mm == pytest.approx(np.nanmax(profile), rel=1e-5)
+    # Nor is it an event that the face opens: no place that still has another across carries less.
+    [c] = compare(only(coarse, "front lag screws"), pictures=False).constructs
+    assert not [e for e in c.path.events if (e.kind, e.where.part) == ("opening", "shear plane")]
 
 
 def test_crushed_graft_carries_its_strength_and_no_more(crushed: LoadResult) -> None:
