@@ -24,7 +24,7 @@ from buttress.results.path import Reserve
 from buttress.results.reader import Reader, bone_strain, fibre_stress, under_load
 from buttress.results.records import FOUND, Where
 from buttress.results.search import Gauge, Reading, Search
-from buttress.study.read import study_from
+from buttress.study.read import example, study_from
 from buttress.sweeps.vary import plain
 
 MOVED = (-0.2, -0.5)
@@ -165,14 +165,16 @@ def search() -> Any:
     made.points = tuple(map(point, (0.0, 1.0, 2.0, 3.0)))
     made.path = SimpleNamespace(points=made.points, peak_N=120.0, peak_status="found")
     made.most, made.known_to, made.ends_status, made.peak = 1e4, 120.0, FOUND, 3
-    made.model = SimpleNamespace(tightened=None, pressing=SimpleNamespace(
-        between=lambda path, number, ram: point(ram), since_tightened=lambda p: p))
+    made.model = SimpleNamespace(tightened=None, bone=SimpleNamespace(
+        study=example("medial-shear")), pressing=SimpleNamespace(since_tightened=lambda p: p))
     return made
 
 
 @pytest.mark.parametrize(("limit", "load", "carried"), [(0.5, 50.0, 50.0), (1.5, 80.0, 100.0),
                                                         (2.5, 90.0, 100.0), (2.9, 114.0, 114.0)])
-def test_what_was_carried_before_a_dip_counts(limit: float, load: float, carried: float) -> None:
+def test_what_was_carried_before_a_dip_counts(
+        limit: float, load: float, carried: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("buttress.results.search.at_place", lambda path, number, ram, near: point(ram))
     gauge = Gauge("g", "", limit, "mm", lambda p: Reading(p.ram_mm, Where("here", None)))
     found = search().reach(gauge)
     assert found.load_N == pytest.approx(load, rel=1e-3)
