@@ -17,7 +17,7 @@ from buttress.fe.solve.ram import Pressed, Ram
 CLOSE = 1e-9
 """Share of the load to which the ram's position is sought."""
 TRIES = 40
-NEAR, NEARINGS = 0.05, 6
+NEAR, NEARINGS = 0.02, 6
 """Share of the rise of load between two points at which moved geometry is near enough to that of
 a load, and how often it is moved nearer."""
 MOST_HALVINGS = 16

@@ -38,7 +38,7 @@ def test_halving_the_steps_changes_the_load_at_a_movement_by_less_than_half_a_pe
 
 
 def test_near_a_state_its_geometry_serves_as_well_as_the_own_one():
-    """A twentieth of a step away the load is that of a state found anew, to a thousandth."""
+    """A fiftieth of a step away the load is that of a state found anew, to a thousandth."""
     study = only(example("medial-shear"), "antiglide")
     path = Search(build_model(Bones(study).of(study.constructs[0]), study.constructs[0]),
                   most=1200.0).path
