@@ -43,7 +43,7 @@ from buttress.sweeps.design import Design, unit_samples
 from buttress.sweeps.evaluate import Evaluator, Options
 from buttress.sweeps.keys import Planned, digest, planned
 from buttress.sweeps.store import read_meta, reading
-from buttress.sweeps.sweep import STORE, STORES, Plan, Say, Tried, run_plan
+from buttress.sweeps.sweep import STORE, STORES, Plan, Say, run_plan
 from buttress.sweeps.vary import Varier, addresses, plain
 
 BONE = ("section.modulus_scale", "scale.cancellous_strength", "section.cortex_scale")
@@ -179,7 +179,7 @@ class _Search:
         plan = Plan(study=self.study, design=self.design(rows), options=OPTIONS,
                     cases=tuple(cases), refused=refused, hashes=tuple(hashes))
         done = run_plan(plan, path, workers=workers, say=say, brief=True,
-                        tried=Tried(self._evaluator.evaluate))
+                        evaluate=self._evaluator.evaluate)
         return done.interrupted
 
     def _plan(self, row: tuple) -> list[Planned] | str:

@@ -29,14 +29,7 @@ from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.evaluate import Options
-from buttress.sweeps.sweep import (
-    Estimate,
-    SweepSummary,
-    Tried,
-    estimated,
-    make_plan,
-    run_design,
-)
+from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
 from buttress.sweeps.vary import varied
 
 Say = Callable[[str], None]
@@ -65,12 +58,12 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     """
     study = as_study(study)
     _require_merit(by)
-    one, drawn, cost, tried = _prepared(study, samples, seed, vary, reference, load, bins,
-                                        with_indices, workers)
+    one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
+                                 workers)
     for line in cost.sentences():
         say(line)
     summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
-                         cluster=cluster, say=say, said=cost.seconds, tried=tried)
+                         cluster=cluster, say=say, said=cost.seconds)
     if summary.interrupted:
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")
@@ -89,8 +82,8 @@ def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequenc
     Raises InputError for whatever `rank` does.
     """
     _require_merit(by)
-    _, drawn, cost, _ = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
-                                  workers)
+    _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
+                               workers)
     return cost, drawn
 
 
@@ -102,7 +95,7 @@ def _require_merit(by: str) -> None:
 
 def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str], reference: str,
               load: float | None, bins: int | None, with_indices: bool, workers: int | None
-              ) -> tuple[Study, Samples, Estimate, Tried]:
+              ) -> tuple[Study, Samples, Estimate]:
     names = tuple(c.name for c in study.constructs)
     if len(names) < 2:
         raise InputError("a ranking needs two constructs", key="construct",
@@ -117,7 +110,7 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
     inputs = inputs_of(one, vary)
     drawn = make_samples(inputs, samples, seed, indices=with_indices, bins=bins,
                          coupled=coupled_of(one, vary, inputs))
-    return one, drawn, *estimated(make_plan(one, drawn.design, OPTIONS), workers)
+    return one, drawn, estimated(make_plan(one, drawn.design, OPTIONS), workers)
 
 
 def _at_load(study: Study, load: float) -> Study:

@@ -73,8 +73,7 @@ class Task:
 class Outcome:
     """The outcome of a case. Rows are dicts by column; ``failures`` list missing answers.
 
-    ``seconds``: in all, ``parts``: of each construct, ``built``: of these up to its condensed
-    problem, which others may share.
+    ``seconds``: in all, ``parts``: of each construct.
     """
 
     number: int
@@ -88,7 +87,6 @@ class Outcome:
     failures: list[dict[str, Any]] = field(default_factory=list)
     seconds: float = 0.0
     parts: dict[str, float] = field(default_factory=dict)
-    built: dict[str, float] = field(default_factory=dict)
     worker: int = 0
     counts: dict[str, int] = field(default_factory=dict)
 
@@ -116,12 +114,10 @@ def job(options: Options) -> Job[Task, Outcome]:
 
 @dataclass(frozen=True)
 class Known:
-    """Rows of a construct, by table, the factorisations that it needs on its own, and the seconds
-    that its condensed problem took."""
+    """Rows of a construct, by table, and the factorisations that it needs on its own."""
 
     tables: tuple[list[dict[str, Any]], ...]
     alone: dict[str, int]
-    built: float
 
 
 class Evaluator:
@@ -172,7 +168,6 @@ class Evaluator:
         if key in self._rows:
             self.workshop.counts["copied"] += 1
         known = self._rows.get_or(key, lambda: self._known(case, construct, intact))
-        out.built[construct.name] = known.built
         for table, found in zip((out.capacities, out.results, out.fragments, out.edges, out.limits,
                                  out.bearing, out.failures), known.tables, strict=True):
             table.extend({**row, "construct": construct.name} for row in found)
@@ -180,9 +175,7 @@ class Evaluator:
 
     def _known(self, case: Case, construct: Construct, intact: dict[str, float]) -> Known:
         broken = self._checker.broken(case.study, construct)
-        begun = perf_counter()
         frame, model, law = self.workshop.model(case, construct)
-        built = perf_counter() - begun
         key = bone_key(case.study, construct)
         ground = self.workshop.grounds[key]
         tissues = ground.tissues if self.options.strain or self.options.limits else ()
@@ -190,7 +183,7 @@ class Evaluator:
         tables = self._solve(case, frame, model, law, reader)
         tables[0][0] |= {"rules_broken_count": len(broken),
                          "rules_broken": "; ".join(broken) or None}
-        return Known(tables, ground.alone(key, frame.model.hardware.fills), built)
+        return Known(tables, ground.alone(key, frame.model.hardware.fills))
 
     def _key(self, case: Case, construct: Construct) -> Any:
         study = case.study

@@ -20,7 +20,6 @@ from buttress.sweeps.design import Design, make_design
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task, job
 from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
 from buttress.sweeps.layout import LAYOUT
-from buttress.sweeps.progress import Progress
 from buttress.sweeps.rows import sweep_frame
 from buttress.sweeps.status import failure_counts
 from buttress.sweeps.stopping import dropping, gentle_stop
@@ -39,6 +38,11 @@ STORES = (".sqlite", ".db")
 """Endings of a store's name; anything else is its folder."""
 FEW = 3
 """Number of reasons that are reported."""
+EVERY, SLOWER = 2.0, 15.0
+"""Seconds between progress lines, and the factor by which the interval grows during a run."""
+
+MEASURED, OFF = 5, 1.5
+"""Cases and seconds after which an estimate is corrected where it is off by more than a factor."""
 
 
 @dataclass(frozen=True)
@@ -103,15 +107,6 @@ class Plan:
         return {"layout": LAYOUT, "versions": versions(), "study": study,
                 "resolved": study if self.study is None else resolved(self.study),
                 "design": self.design.described(), "options": self.options.described()}
-
-
-@dataclass(frozen=True)
-class Tried:
-    """What solves cases in this process, with what it knows already, and a case of the plan that it
-    has solved; None without one."""
-
-    evaluate: Callable[[Task], Outcome]
-    outcome: Outcome | None = None
 
 
 @dataclass(frozen=True)
@@ -199,21 +194,20 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
 
 def run_design(study: Study, design: Design, *, out: Path | None = None,
                workers: int | None = None, cluster: str = "", options: Options | None = None,
-               say: Say = lambda text: None, said: float | None = None,
-               tried: Tried | None = None) -> SweepSummary:
-    """As `sweep`, for a design that was made already; ``said``, ``tried``: see `run_plan`."""
+               say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
+    """As `sweep`, for a design that was made already; ``said``: seconds that were estimated."""
     plan = make_plan(study, design, options or Options())
     return run_plan(plan, store_path(study, design, plan.options, out), workers=workers,
-                    cluster=cluster, say=say, said=said, tried=tried)
+                    cluster=cluster, say=say, said=said)
 
 
 def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str = "",
              say: Say = lambda text: None, said: float | None = None, brief: bool = False,
-             tried: Tried | None = None) -> SweepSummary:
+             evaluate: Callable[[Task], Outcome] | None = None) -> SweepSummary:
     """Solve what is not yet in the store; see `sweep`.
 
-    ``said``: seconds that were estimated. ``brief``: say only what ends it early. ``tried``: what
-    was solved in this process before.
+    ``brief``: say only what ends it early. ``evaluate``: what solves cases in this process, with
+    what it knows from earlier runs.
     """
     refuse_other(workers)
     start = perf_counter()
@@ -234,24 +228,15 @@ def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str
             tell(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
                  "already done")
         counts: Counter[str] = Counter()
-
-        def keep(outcome: Outcome) -> None:
-            store.write(outcome)
-            counts.update(outcome.counts)
-            counts["handled"] += 1
-            counts["done"] += bool(outcome.results)
-
-        rest, first = todo, tried.outcome if tried else None
-        if first is not None and first.number not in done:
-            keep(first)
-            rest = [c for c in todo if c.number != first.number]
-        progress = Progress(len(todo), tell, said if len(todo) == len(plan.cases) else None,
-                             begun=len(todo) - len(rest))
+        progress = _Progress(len(todo), tell, said if len(todo) == len(plan.cases) else None)
         with (dropping(say),
-              contextlib.closing(_solve(rest, plan.options, workers, cluster, stop,
-                                        tried.evaluate if tried else None)) as outcomes):
+              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop,
+                                        evaluate)) as outcomes):
             for outcome in outcomes:
-                keep(outcome)
+                store.write(outcome)
+                counts.update(outcome.counts)
+                counts["handled"] += 1
+                counts["done"] += bool(outcome.results)
                 progress.step()
     left = len(todo) - counts["handled"]
     if left:
@@ -320,41 +305,79 @@ def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: in
     """What `sweep` would do and how long it would take, from solving the study once."""
     options = options or Options()
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
-    return estimated(make_plan(study, design, options), workers)[0]
+    return estimated(make_plan(study, design, options), workers)
 
 
-def estimated(plan: Plan, workers: int | None) -> tuple[Estimate, Tried]:
-    """The cost of a plan, from one of its cases solved now, and what that leaves."""
+def estimated(plan: Plan, workers: int | None) -> Estimate:
+    """The cost of a plan, from one case solved twice: from scratch, and with shared parts."""
     count = max(1, cores() if workers is None else workers)
-    seconds, alone, done, made = 0.0, 0, 0, None
+    seconds, alone, done = 0.0, 0, 0
     geometry = unbuildable(plan.cases)
     refused = plan.refused | geometry.bones
     sound = [c for c in plan.cases if c.number not in refused]
-    shared, evaluator = sharing(sound), Evaluator(plan.options)
+    shared = sharing(sound)
     if sound:
         first = sound[len(sound) // 2]
+        evaluator = Evaluator(plan.options)
         made = evaluator.evaluate(Task(
-            number=first.number, hash=first.hash, data=first.data, scales=first.scales,
-            folder=first.folder))
+            number=0, hash=first.hash, data=first.data, scales=first.scales, folder=first.folder))
         alone = made.counts.get("alone", 0)
         done = round(alone * shared.bones / len(first.bones))
+        softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
+            "cancellous_strength", 1.0)}
+        law = evaluator.evaluate(Task(
+            number=0, hash="", data=first.data, scales=softer, folder=first.folder))
         seconds = shared.bones * (made.seconds - sum(made.parts.values()))
-        usual = [sum(x.values()) / max(1, len(x)) for x in (made.parts, made.built)]
         for name, (frames, answers) in shared.per_construct.items():
-            both, built = (x.get(name, mean) for x, mean in zip((made.parts, made.built), usual,
-                                                                strict=True))
-            seconds += frames * built + answers * max(0.0, both - built)
-    cost = Estimate(
+            answer, both = (x.parts.get(name, sum(x.parts.values()) / max(1, len(x.parts)))
+                            for x in (law, made))
+            seconds += frames * max(0.0, both - answer) + answers * answer
+    return Estimate(
         cases=shared.cases, refused=len(refused), constructs=shared.constructs, meshes=shared.bones,
         hardware=shared.frames, factorisations=done, avoided=max(0, alone * shared.cases - done),
         seconds=seconds / count, workers=count, incomplete=len(geometry.constructs),
         reason=_first_reason(refused | geometry.constructs), unchecked=geometry.unchecked)
-    return cost, Tried(evaluator.evaluate, made)
 
 
 def _first_reason(refused: dict[int, str]) -> str:
     """The reason for the first refused case."""
     return f"case {min(refused)}: {refused[min(refused)]}" if refused else ""
+
+
+class _Progress:
+    """Progress lines: number of cases, rate, time left, and that an estimate was wrong."""
+
+    def __init__(self, total: int, say: Say, said: float | None = None) -> None:
+        self.total, self.say, self.done, self.said = total, say, 0, said
+        self.start = self.last = self.first = perf_counter()
+
+    def step(self) -> None:
+        """Record one more completed case."""
+        self.done += 1
+        now = perf_counter()
+        if self.done == 1:
+            self.first = now
+        self._correct(now)
+        every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
+        if now - self.last >= every or self.done == self.total:
+            self.last = now
+            # From the first case on: starting the workers and meshing come before it.
+            rate = (self.done - 1) / max(now - self.first, 1e-9)
+            pace = f", {rate:.3g} per second, {duration((self.total - self.done) / rate)} left" \
+                if rate else ""
+            self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
+
+
+    def _correct(self, now: float) -> None:
+        """Say what the first cases show, once, where it is far from what was estimated."""
+        passed = now - self.first
+        if self.said is None or self.done < MEASURED or passed < MEASURED:
+            return
+        whole = self.first - self.start + passed * (self.total - 1) / (self.done - 1)
+        if not self.said / OFF < whole < self.said * OFF:
+            self.say(f"about {duration(whole)} in all, judging by the first {self.done} cases "
+                     f"({duration(self.said)} was the first estimate)")
+        self.said = None
 
 
 def export_csv(path: Path, target: Path | None = None) -> tuple[Path, int]:

@@ -168,7 +168,7 @@ def test_scaling_from_one_to_two_workers(benchmark, tmp_path: Path) -> None:
                     peaks.extend(peak_memory(path))
 
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("buttress.sweeps.progress.EVERY", 0.0)
+            patch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
             before = children()
             sweep(study, [f"{FRICTION}=0.45:0.6:{count}", "load.total_N=700,800"], out=path,
                       workers=workers, say=watch)

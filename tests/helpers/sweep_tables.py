@@ -44,9 +44,8 @@ from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 from small_study import small_study
 from buttress.sweeps.sweep import sweep
-import buttress.sweeps.progress
 import buttress.sweeps.sweep
-buttress.sweeps.progress.EVERY = 0.0
+buttress.sweeps.sweep.EVERY = 0.0
 if __name__ == "__main__":
     done = sweep(small_study(*sys.argv[4].split(",")), sys.argv[5:], out=Path(sys.argv[2]),
                      workers=int(sys.argv[3]), say=lambda text: print(text, file=sys.stderr, flush=True))

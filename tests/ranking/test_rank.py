@@ -389,7 +389,7 @@ def test_bins_that_change_nothing_measure_no_error(tmp_path: Path) -> None:
 def test_a_ranking_that_is_stopped_is_none_and_says_how_to_go_on(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("buttress.sweeps.sweep.here", lambda *args: iter(()))  # stopped at once
-    with pytest.raises(ButtressError, match=r"no ranking yet: 7 of 8 cases are left.*resumes"):
+    with pytest.raises(ButtressError, match=r"no ranking yet: 8 of 8 cases are left.*resumes"):
         rank(STUDY, samples=4, seed=2, out=tmp_path / "r.sqlite", workers=0)
 
 

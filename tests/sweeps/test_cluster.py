@@ -98,7 +98,7 @@ def test_a_cluster_without_workers_is_told(tmp_path: Path, cluster: Cluster,
 def test_a_cluster_gives_the_same_even_when_a_worker_is_killed(
         tmp_path: Path, cluster: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
     cluster.begin(2)
-    monkeypatch.setattr("buttress.sweeps.progress.EVERY", 0.0)
+    monkeypatch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
     killed = []
 
     def kill_one(text: str) -> None:
@@ -135,7 +135,7 @@ def test_an_address_that_is_none_makes_no_client(tmp_path: Path, monkeypatch: py
 def test_a_scheduler_that_goes_away_is_told_and_nothing_is_lost(
         tmp_path: Path, cluster: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
     cluster.begin(1)
-    monkeypatch.setattr("buttress.sweeps.progress.EVERY", 0.0)
+    monkeypatch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
     monkeypatch.setattr("buttress.sweeps.cluster.WAIT", 2.0)
     path = tmp_path / "s.sqlite"
 

@@ -15,9 +15,9 @@ from buttress.fe.errors import InputError
 from buttress.sweeps.design import make_design
 from buttress.sweeps.evaluate import Options
 from buttress.sweeps.keys import groups
-from buttress.sweeps.progress import Progress
 from buttress.sweeps.status import sweep_status
 from buttress.sweeps.sweep import (
+    _Progress,
     estimate,
     export_csv,
     make_plan,
@@ -82,9 +82,9 @@ def test_the_estimate_counts_what_is_shared() -> None:
 
 def test_lines_of_progress_get_rarer(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = itertools.count(0.0, 1.0)  # a case a second
-    monkeypatch.setattr("buttress.sweeps.progress.perf_counter", lambda: next(clock))
+    monkeypatch.setattr("buttress.sweeps.sweep.perf_counter", lambda: next(clock))
     told: list[str] = []
-    progress = Progress(3600, told.append)
+    progress = _Progress(3600, told.append)
     for _ in range(3600):
         progress.step()
     assert 100 < len(told) < 200
@@ -94,10 +94,10 @@ def test_lines_of_progress_get_rarer(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_time_left_does_not_count_what_came_before_the_first_case(
         monkeypatch: pytest.MonkeyPatch) -> None:
     clock = iter([0.0, 100.0, 101.0, 102.0, 103.0])  # the mesh, then a case a second
-    monkeypatch.setattr("buttress.sweeps.progress.perf_counter", lambda: next(clock))
-    monkeypatch.setattr("buttress.sweeps.progress.EVERY", 0.0)
+    monkeypatch.setattr("buttress.sweeps.sweep.perf_counter", lambda: next(clock))
+    monkeypatch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
     told: list[str] = []
-    progress = Progress(4, told.append)
+    progress = _Progress(4, told.append)
     for _ in range(4):
         progress.step()
     assert told[0] == "1 of 4 cases"

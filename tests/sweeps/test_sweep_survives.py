@@ -142,7 +142,7 @@ def test_a_worker_that_is_killed_is_survived(tmp_path: Path,
 
     monkey = pytest.MonkeyPatch()
     with monkey.context() as patch:
-        patch.setattr("buttress.sweeps.progress.EVERY", 0.0)
+        patch.setattr("buttress.sweeps.sweep.EVERY", 0.0)
         done = sweep(small_study(), VARY, out=path, workers=1, say=kill_once)
     assert killed
     assert (done.done, done.failures) == (4, {})
