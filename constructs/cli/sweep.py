@@ -63,8 +63,9 @@ def sweep(study: Path | None, example: str, vary: tuple[str, ...], design: str,
         _only_status()
         _tell_status(status, export, figures, svg, json)
         return 0
+    from buttress.sweeps.estimate import estimate
     from buttress.sweeps.evaluate import Options
-    from buttress.sweeps.sweep import estimate, export_csv
+    from buttress.sweeps.sweep import export_csv
     from buttress.sweeps.sweep import sweep as run
 
     _no_store(study, "with --vary KEY=RANGE")

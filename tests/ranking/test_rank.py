@@ -19,7 +19,8 @@ from buttress.ranking.rank import Outcomes, rank, ranked
 from buttress.ranking.records import RankResult
 from buttress.ranking.samples import Samples, make_samples
 from buttress.report.rank import table_lines, write_folder
-from buttress.sweeps.sweep import Estimate, SweepSummary
+from buttress.sweeps.estimate import Estimate
+from buttress.sweeps.sweep import SweepSummary
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)
