@@ -29,7 +29,7 @@ from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.sweeps.estimate import Estimate, probe
-from buttress.sweeps.evaluate import Options, Outcome
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome
 from buttress.sweeps.sweep import Plan, SweepSummary, make_plan, run_plan, store_path
 from buttress.sweeps.vary import varied
 from buttress.words import counted
@@ -62,19 +62,20 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     one, drawn, plan = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
                                  by)
     costs: list[Estimate] = []
+    evaluator = Evaluator(plan.options)
 
     def first(left: Plan) -> tuple[Sequence[Outcome], float]:
         if left.cases:
             say(f"solving the first of {counted(len(left.cases), 'case')} to tell how long all "
                 "take")
-        cost, solved = probe(left, workers)
+        cost, solved = probe(left, workers, evaluator)
         costs.append(cost)
         for line in cost.sentences() if left.cases else ():
             say(line)
         return solved, cost.after(solved)
 
     summary = run_plan(plan, store_path(one, drawn.design, plan.options, out), workers=workers,
-                       cluster=cluster, say=say, first=first)
+                       cluster=cluster, say=say, first=first, evaluate=evaluator.evaluate)
     if summary.interrupted:
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")

@@ -69,11 +69,12 @@ def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: in
     return probe(make_plan(study, design, options), workers)[0]
 
 
-def probe(plan: Plan, workers: int | None) -> tuple[Estimate, tuple[Outcome, ...]]:
+def probe(plan: Plan, workers: int | None, evaluator: Evaluator | None = None
+          ) -> tuple[Estimate, tuple[Outcome, ...]]:
     """The cost of a plan, and the outcomes of those of its cases that were solved to know it.
 
     One case is solved from scratch and, where constructs are loaded again as they are, another
-    that shares them.
+    that shares them. ``evaluator``: a new one, where it is to solve further cases.
     """
     count = max(1, cores() if workers is None else workers)
     seconds, alone, done, outcomes = 0.0, 0, 0, []
@@ -83,7 +84,7 @@ def probe(plan: Plan, workers: int | None) -> tuple[Estimate, tuple[Outcome, ...
     shared = sharing(sound)
     if sound:
         first = sound[len(sound) // 2]
-        evaluator = Evaluator(plan.options)
+        evaluator = evaluator or Evaluator(plan.options)
         made = _solved(evaluator, first)
         outcomes = [made]
         alone = made.counts.get("alone", 0)
