@@ -51,7 +51,8 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     each input's range for the indices of influence, left out without ``with_indices``. ``by``: what
     constructs are ranked by, "reserve" (the load up to which the joint has moved less than the
     ``movement_mm`` of the study's limits), "peak", "stiffness" or "subsidence" (at ``load``).
-    ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`.
+    ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`; each ``by`` needs a store of its own,
+    since paths are pressed no farther than it needs.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
     InputError before anything is solved where the input is wrong, ButtressError where the run was
@@ -66,13 +67,14 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
 
     def first(left: Plan) -> tuple[Sequence[Outcome], float]:
         if left.cases:
-            say(f"solving the first of {counted(len(left.cases), 'case')} to tell how long all "
-                "take")
+            say(f"solving the first of {counted(len(left.cases), 'case')} to tell how long the "
+                "others take")
         cost, solved = probe(left, workers, evaluator)
         costs.append(cost)
-        for line in cost.sentences() if left.cases else ():
+        seconds = cost.after(solved)
+        for line in replace(cost, seconds=seconds).sentences() if left.cases else ():
             say(line)
-        return solved, cost.after(solved)
+        return solved, seconds
 
     summary = run_plan(plan, store_path(one, drawn.design, plan.options, out), workers=workers,
                        cluster=cluster, say=say, first=first, evaluate=evaluator.evaluate)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from buttress.study.study import Study
 from buttress.sweeps.checking import unbuildable
@@ -38,8 +39,12 @@ class Estimate:
     unchecked: int = 0
 
     def after(self, solved: Sequence[Outcome]) -> float:
-        """Seconds for what is left once these cases have been solved on one process."""
-        return max(0.0, self.seconds - sum(x.seconds for x in solved) / self.workers)
+        """Seconds for what is left once these cases have been solved, in rounds of the workers: of
+        three cases on two workers one waits for another."""
+        left = self.cases - len(solved)
+        spent = sum(x.seconds for x in solved)
+        return 0.0 if left <= 0 else max(0.0, self.seconds * self.workers - spent) / left * ceil(
+            left / self.workers)
 
     def sentences(self) -> list[str]:
         """For the terminal."""

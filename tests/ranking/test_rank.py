@@ -306,10 +306,6 @@ def test_a_ranking_from_the_study_to_its_folder(tmp_path: Path) -> None:
     assert set(found.outcomes.status.ravel()) == {"held"}
     assert {s.construct for s in found.standings} == {"lag screws", "antiglide"}
     assert found.sentence.startswith("'lag screws' has a larger reserve at 0.5 mm than 'antiglide'")
-    with pytest.raises(InputError, match="with other options"):
-        rank(STUDY, by="subsidence", **asked)    # another quantity, for which paths end elsewhere
-    sinks = rank(STUDY, by="subsidence", **(asked | {"out": tmp_path / "sinks.sqlite"}))
-    assert sinks.sentence.startswith("At 600 N")
     again = rank(STUDY, **asked)
     assert again.summary.done == 0
     assert again.sentence == found.sentence

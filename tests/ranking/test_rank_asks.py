@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from small_study import small_study
 
+from buttress.fe.errors import InputError
 from buttress.ranking.outcomes import MERITS, RESERVE, SUBSIDENCE
 from buttress.ranking.rank import estimate_rank, rank
 from buttress.results.derive import derive_only
 from buttress.results.reader import Reader
 from buttress.results.search import Search
 from buttress.sweeps import workshop
-from buttress.sweeps.evaluate import Evaluator, Options, Task
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task
 from buttress.sweeps.keys import planned
 from buttress.sweeps.layout import path_columns
 from buttress.sweeps.sweep import sweep_frame
@@ -82,6 +84,9 @@ def test_no_sample_is_solved_twice_and_none_that_is_stored(
     assert len(built) == made.total() == 4
     assert told == ["4 of 4 cases already done"]
     assert again.sentence == first.sentence
+    assert first.sentence.startswith("At 700 N")
+    with pytest.raises(InputError, match="with other options"):
+        rank(study, **(asked | {"by": RESERVE}))    # for which the paths are too short
     # Whoever solved it, and in which order: the figures are the same.
     other = rank(study, **(asked | {"out": tmp_path / "w.sqlite", "workers": 1}))
     ours, theirs = (sweep_frame(x.summary.path) for x in (first, other))
@@ -93,6 +98,10 @@ def test_what_is_left_after_the_first_samples_is_what_is_compared_with_progress(
     study = small_study(*NAMES[:2])
     cost, _ = estimate_rank(study, by=SUBSIDENCE, **SEVERAL)
     assert cost.cases == 4
-    solved = [type("Solved", (), {"seconds": cost.seconds / 4})()]
+    solved = [Outcome(1, "", seconds=cost.seconds / 4)]
     assert cost.after(solved) == pytest.approx(0.75 * cost.seconds)
     assert cost.after(solved * 9) == 0.0
+    # Three cases on two workers take as long as two on one; five on two as long as three.
+    for cases, rounds in ((4, 2), (6, 3)):
+        many = replace(cost, cases=cases, seconds=10.0 * cases / 2, workers=2)
+        assert many.after([Outcome(1, "", seconds=10.0)]) == pytest.approx(10.0 * rounds)
