@@ -122,7 +122,7 @@ def sweep_lines(done: SweepSummary) -> list[str]:
 @click.option("--reference", metavar="CONSTRUCT", default="", show_default=False,
               help="Reference of the paired differences; by default the first of the ranking.")
 @click.option("--by", default="reserve", metavar="reserve|peak|stiffness|subsidence",
-              help="What constructs are ranked by, each with a store of its own, since only what it "
+              help="What constructs are ranked by, each with its own store, since only what it "
                    "needs is solved; subsidence: at --load, of what keeps all limits.")
 @click.option("--load", type=options.Number(), metavar="N",
               help="Total joint force in N; by default the largest of the study.")
