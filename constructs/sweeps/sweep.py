@@ -147,14 +147,6 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
     """
     study = as_study(study)
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
-    return run_design(study, design, out=out, workers=workers, cluster=cluster, options=options,
-                      say=say)
-
-
-def run_design(study: Study, design: Design, *, out: Path | None = None,
-               workers: int | None = None, cluster: str = "", options: Options | None = None,
-               say: Say = lambda text: None) -> SweepSummary:
-    """As `sweep`, for a design that was made already."""
     plan = make_plan(study, design, options or Options())
     return run_plan(plan, store_path(study, design, plan.options, out), workers=workers,
                     cluster=cluster, say=say)
