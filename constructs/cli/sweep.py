@@ -63,8 +63,9 @@ def sweep(study: Path | None, example: str, vary: tuple[str, ...], design: str,
         _only_status()
         _tell_status(status, export, figures, svg, json)
         return 0
+    from buttress.sweeps.estimate import estimate
     from buttress.sweeps.evaluate import Options
-    from buttress.sweeps.sweep import estimate, export_csv
+    from buttress.sweeps.sweep import export_csv
     from buttress.sweeps.sweep import sweep as run
 
     _no_store(study, "with --vary KEY=RANGE")
@@ -121,8 +122,8 @@ def sweep_lines(done: SweepSummary) -> list[str]:
 @click.option("--reference", metavar="CONSTRUCT", default="", show_default=False,
               help="Reference of the paired differences; by default the first of the ranking.")
 @click.option("--by", default="reserve", metavar="reserve|peak|stiffness|subsidence",
-              help="What constructs are ranked by; subsidence: at --load, of what keeps all "
-                   "limits.")
+              help="What constructs are ranked by, each with its own store, since only what it "
+                   "needs is solved; subsidence: at --load, of what keeps all limits.")
 @click.option("--load", type=options.Number(), metavar="N",
               help="Total joint force in N; by default the largest of the study.")
 @click.option("--bins", type=int, metavar="K",

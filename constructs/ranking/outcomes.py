@@ -10,7 +10,7 @@ import numpy as np
 
 from buttress.fe.status import Status
 from buttress.model.pressing import SEARCH_LIMIT_N
-from buttress.results import quantities
+from buttress.results import derive, quantities
 from buttress.results.order import AT_LEAST, TIE
 from buttress.results.quantities import limited
 from buttress.results.quantity import Limit
@@ -28,21 +28,22 @@ LIMITS = {x.name: x for x in quantities.LIMITS}
 class Merit:
     """A quantity by which constructs are ranked: its words and unit, and whether more is better.
 
-    ``column``: of the store.
+    ``column``: of the store; ``needs``: keys of what has to be read off the path for it.
     """
 
     name: str
     column: str
     words: str
     unit: str
+    needs: tuple[str, ...] = ()
     more: bool = True
 
 
 RESERVE = "reserve"
 MERITS = {m.name: m for m in (
-    Merit(RESERVE, "reserve_N", "reserve", "N"),
-    Merit("peak", "peak_N", "peak load", "N"),
-    Merit("stiffness", "secant_stiffness_N_per_mm", "stiffness", "N/mm"),
+    Merit(RESERVE, "reserve_N", "reserve", "N", derive.RESERVE),
+    Merit("peak", "peak_N", "peak load", "N", derive.PEAK),
+    Merit("stiffness", "secant_stiffness_N_per_mm", "stiffness", "N/mm", derive.STIFFNESS),
     Merit("subsidence", "subsidence_mean_mm", "mean subsidence", "mm", more=False))}
 """Quantities by which a ranking can be made; all but subsidence depend on no listed load."""
 SUBSIDENCE = "subsidence"

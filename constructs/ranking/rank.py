@@ -28,12 +28,13 @@ from buttress.results.limits import limits_of
 from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
-from buttress.sweeps.evaluate import Options
-from buttress.sweeps.sweep import Estimate, SweepSummary, estimated, make_plan, run_design
+from buttress.sweeps.estimate import Estimate, probe
+from buttress.sweeps.evaluate import Evaluator, Options, Outcome
+from buttress.sweeps.sweep import Plan, SweepSummary, make_plan, run_plan, store_path
 from buttress.sweeps.vary import varied
+from buttress.words import counted
 
 Say = Callable[[str], None]
-OPTIONS = Options(strain=True, path=True)
 
 
 def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str] = (),
@@ -50,7 +51,8 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     each input's range for the indices of influence, left out without ``with_indices``. ``by``: what
     constructs are ranked by, "reserve" (the load up to which the joint has moved less than the
     ``movement_mm`` of the study's limits), "peak", "stiffness" or "subsidence" (at ``load``).
-    ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`.
+    ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`; each ``by`` needs a store of its own,
+    since paths are pressed no farther than it needs.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
     InputError before anything is solved where the input is wrong, ButtressError where the run was
@@ -58,33 +60,44 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     """
     study = as_study(study)
     _require_merit(by)
-    one, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
-                                 workers)
-    for line in cost.sentences():
-        say(line)
-    summary = run_design(one, drawn.design, options=OPTIONS, out=out, workers=workers,
-                         cluster=cluster, say=say, said=cost.seconds)
+    one, drawn, plan = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
+                                 by)
+    costs: list[Estimate] = []
+    evaluator = Evaluator(plan.options)
+
+    def first(left: Plan) -> tuple[Sequence[Outcome], float]:
+        if left.cases:
+            say(f"solving the first of {counted(len(left.cases), 'case')} to tell how long the "
+                "others take")
+        cost, solved = probe(left, workers, evaluator)
+        costs.append(cost)
+        seconds = cost.after(solved)
+        for line in replace(cost, seconds=seconds).sentences() if left.cases else ():
+            say(line)
+        return solved, seconds
+
+    summary = run_plan(plan, store_path(one, drawn.design, plan.options, out), workers=workers,
+                       cluster=cluster, say=say, first=first, evaluate=evaluator.evaluate)
     if summary.interrupted:
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")
     names = tuple(c.name for c in study.constructs)
     found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows),
                           by)
-    return ranked(one, drawn, found, reference, summary, cost)
+    return ranked(one, drawn, found, reference, summary, costs[0])
 
 
 def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
                   reference: str = "", load: float | None = None, bins: int | None = None,
                   with_indices: bool = True, by: str = "reserve", workers: int | None = None
                   ) -> tuple[Estimate, Samples]:
-    """What `rank` would cost, from solving one sample, and its samples.
+    """What `rank` would cost, from solving one or two of its samples, and its samples.
 
     Raises InputError for whatever `rank` does.
     """
     _require_merit(by)
-    _, drawn, cost = _prepared(study, samples, seed, vary, reference, load, bins, with_indices,
-                               workers)
-    return cost, drawn
+    _, drawn, plan = _prepared(study, samples, seed, vary, reference, load, bins, with_indices, by)
+    return probe(plan, workers)[0], drawn
 
 
 def _require_merit(by: str) -> None:
@@ -94,8 +107,8 @@ def _require_merit(by: str) -> None:
 
 
 def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str], reference: str,
-              load: float | None, bins: int | None, with_indices: bool, workers: int | None
-              ) -> tuple[Study, Samples, Estimate]:
+              load: float | None, bins: int | None, with_indices: bool, by: str
+              ) -> tuple[Study, Samples, Plan]:
     names = tuple(c.name for c in study.constructs)
     if len(names) < 2:
         raise InputError("a ranking needs two constructs", key="construct",
@@ -110,7 +123,9 @@ def _prepared(study: Study, samples: int, seed: int | None, vary: Sequence[str],
     inputs = inputs_of(one, vary)
     drawn = make_samples(inputs, samples, seed, indices=with_indices, bins=bins,
                          coupled=coupled_of(one, vary, inputs))
-    return one, drawn, estimated(make_plan(one, drawn.design, OPTIONS), workers)
+    needs = MERITS[by].needs
+    options = Options(strain=True, path=bool(needs), only=needs)
+    return one, drawn, make_plan(one, drawn.design, options)
 
 
 def _at_load(study: Study, load: float) -> Study:

@@ -18,7 +18,8 @@ from buttress.ranking.outcomes import LIMITS, RESERVE, Outcomes
 from buttress.ranking.samples import Samples
 from buttress.rules.check import check
 from buttress.study.study import Study
-from buttress.sweeps.sweep import Estimate, SweepSummary
+from buttress.sweeps.estimate import Estimate
+from buttress.sweeps.sweep import SweepSummary
 from buttress.versions import versions
 from buttress.words import counted, marked
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -11,13 +12,14 @@ from buttress.fe.solve.events import EVERY, Event, events_of, standing
 from buttress.fe.solve.reached import probe
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.crushed import at_pins, medium, medium_at
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import gauge_of, moved_joint
 from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Reserve, Where
 from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
-from buttress.results.records import FOUND
+from buttress.results.records import BEYOND, FOUND
 from buttress.results.search import NOT_FOUND, Gauge, Reached, Search
 from buttress.results.threads import whole_thread
 from buttress.results.work import work_to
@@ -27,6 +29,11 @@ MOVED_MM = (0.5, 2.0, 5.0)
 """Movements at which loads are reported; bench tests call 2 mm or 5 mm failure."""
 PROBES = (1 / 3, 2 / 3, 1.0)
 """Shares of the points up to the peak at which other answers are looked for."""
+RUNG = 1.1
+"""Where only the reserve is asked, a path is pressed by this factor of load farther at a time."""
+PEAK, RESERVE, STIFFNESS = ("peak_N", "peak_status"), ("reserve_N", "reserve_is"), (
+    "stiffness_N_per_mm",)
+"""Quantities of the path that can be asked alone, by key."""
 
 
 def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, whole: bool = True,
@@ -48,16 +55,9 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
     crushing, crushed = _crushing(search, events, already)
     ends = search.peak
     failure = number("anatomy", "limits", "failure")
-    at = number("anatomy", "limits", "stiffness_load")
     loads = np.array([p.load_N for p in path.points])
     places = np.array([p.ram_mm for p in path.points])
-    stiffness = None
-    if search.known_to >= at:
-        first = next(i for i, load in enumerate(loads) if load >= at)
-        pressed = float(np.interp(at, loads[first - 1:first + 1], places[first - 1:first + 1]))
-        # The ram is conjugate to the whole joint force. A slice takes a share of it, and its joint
-        # moves farther.
-        stiffness = shown_share(model.bone.study)**2 * at / pressed if pressed > 0.0 else None
+    stiffness, at = _stiffness(search)
     energy = float(np.trapezoid(loads[:ends + 1], places[:ends + 1]))
 
     def load_at(level: Level, key: str) -> dict[str, float | None]:
@@ -73,7 +73,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
     return Derived(
         path=_result(search, reader, events, already, thread, others) if whole else None,
         peak_N=search.known_to, peak_status=search.ends_status,
-        stiffness_N_per_mm=stiffness, stiffness_at_N=None if stiffness is None else at,
+        stiffness_N_per_mm=stiffness, stiffness_at_N=at,
         energy_to_peak_Nmm=energy if search.ends_status == FOUND else None,
         load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
@@ -81,9 +81,61 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
         first_crushing_N=crushing, first_crushing_of=crushed,
         first_thread_N=None if isinstance(thread, str) else thread.carried_N,
-        reserve=_reserve(search, reader, model, movement_mm),
-        reserve_to_failure=_reserve(search, reader, model, failure) if whole or moved else None,
+        reserve=_reserve(search, moved_joint(reader, model, movement_mm)),
+        reserve_to_failure=_reserve(search, moved_joint(reader, model, failure))
+        if whole or moved else None,
         work=work_to(search, reader, failure) if whole else None)
+
+
+def derive_only(model: Model, reader: Reader, movement_mm: float, asked: Collection[str],
+                pressed_N: float) -> Derived:
+    """Some of `PEAK`, `RESERVE` and `STIFFNESS`, read as `derive` reads them along a path that is
+    pressed no farther than they need; what is not asked stays empty.
+
+    ``pressed_N``: load up to which the path has been pressed in any case.
+    """
+    reserve = Reserve(None, movement_mm, None, None)
+    if any(key in asked for key in PEAK):
+        search = Search(model)
+    else:
+        search = Search(model, max(pressed_N, number("anatomy", "limits", "stiffness_load"))
+                        if STIFFNESS[0] in asked else pressed_N)
+    if any(key in asked for key in RESERVE):
+        search, reserve = _to_reserve(search, moved_joint(reader, model, movement_mm))
+    stiffness, at = _stiffness(search)
+    return Derived(peak_N=search.known_to if search.points else None,
+                   peak_status=search.ends_status, stiffness_N_per_mm=stiffness, stiffness_at_N=at,
+                   reserve=reserve)
+
+
+def _to_reserve(search: Search, gauge: Gauge) -> tuple[Search, Reserve]:
+    """The reserve by a gauge of movement, and the search along the path up to there or, where it
+    is never reached, along all of the path."""
+    found = _reserve(search, gauge)
+    while (found.load_N is None and found.kept_to_N is None and search.ends_status == BEYOND
+           and search.most < SEARCH_LIMIT_N):
+        farther = RUNG * max(search.most, search.points[-1].load_N)
+        search = Search(search.model, min(farther, SEARCH_LIMIT_N))
+        found = _reserve(search, gauge)
+    return search, found
+
+
+def _stiffness(search: Search) -> tuple[float | None, float | None]:
+    """The secant of the force on what the section shows over how far its joint is pressed, and the
+    joint force at which it is taken.
+
+    The ram is conjugate to the whole joint force: of a slice, which takes a share of it, the joint
+    moves farther.
+    """
+    at = number("anatomy", "limits", "stiffness_load")
+    if not search.points or search.known_to < at:
+        return None, None
+    first = next(i for i, p in enumerate(search.points) if p.load_N >= at)
+    around = search.points[first - 1:first + 1]
+    pressed = float(np.interp(at, [p.load_N for p in around], [p.ram_mm for p in around]))
+    share = shown_share(search.model.bone.study)
+    stiffness = share**2 * at / pressed if pressed > 0.0 else None
+    return stiffness, None if stiffness is None else at
 
 
 def first_events(search: Search, metal: Gauge) -> dict[str, Any]:
@@ -135,9 +187,8 @@ def _result(search: Search, reader: Reader, events: tuple[PathEvent, ...],
         moves_from_mm=path.moves_from)
 
 
-def _reserve(search: Search, reader: Reader, model: Model, limit: float) -> Reserve:
-    gauge = moved_joint(reader, model, limit)
-    reached = search.reach(gauge)
+def _reserve(search: Search, gauge: Gauge) -> Reserve:
+    reached, limit = search.reach(gauge), gauge.limit
     if isinstance(reached, str):
         lost = reached.startswith(NOT_FOUND)
         return Reserve(None, limit, None, None, search.kept_to(gauge) if lost else None)

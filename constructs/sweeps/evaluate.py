@@ -18,14 +18,14 @@ from buttress.fe.threads import one_thread
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.capacity import bracket
-from buttress.results.derive import derive
+from buttress.results.derive import derive, derive_only
 from buttress.results.escape import escaping
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import first_yield
 from buttress.results.reader import Reader
 from buttress.results.search import Gauge, Search
 from buttress.study.read import study_from
-from buttress.study.study import Construct
+from buttress.study.study import Construct, Study
 from buttress.sweeps.checking import Checker
 from buttress.sweeps.keys import bone_key, digest, hardware_key, load_key
 from buttress.sweeps.layout import answer_columns, path_columns
@@ -45,17 +45,20 @@ class Options:
     presses each construct past the loads of the study, for peak, reserve and first yield;
     ``limits`` does so too, for the load at every limit, at stated movements and, where the study
     gives a body mass, the cells of the weight-bearing table, in its own bone and in soft bone.
+    ``only``: keys of the quantities of the path that ``path`` is asked for, each construct pressed
+    no farther than they need (see `derive_only`); empty: all of them.
     """
 
     capacity: bool = True
     strain: bool = False
     path: bool = False
     limits: bool = False
+    only: tuple[str, ...] = ()
 
     def described(self) -> dict[str, Any]:
         """As used in hashes and the store."""
         return {"capacity": self.capacity, "strain": self.strain, "path": self.path,
-                "limits": self.limits}
+                "limits": self.limits, **({"only": list(self.only)} if self.only else {})}
 
 
 @dataclass(frozen=True)
@@ -210,7 +213,7 @@ class Evaluator:
         if self.options.path or self.options.limits:
             # After stages only a part of the frame's links are there.
             metal = first_yield(reader, model, None if model.whole is not None else frame.pulls)
-            capacities[0] |= pressed(model, reader, metal, case.study.limits.movement_mm)
+            capacities[0] |= pressed(model, reader, metal, case.study, self.options.only)
         limits, cells = self._limits(case, model, reader) if self.options.limits else ([], [])
         return capacities, results, fragments, edges, limits, cells, failures
 
@@ -262,12 +265,15 @@ def _tightening(model: Model) -> str | None:
     return f"{'strips' if escapes in pins else 'lets go'}: {escapes}"
 
 
-def pressed(model: Model, reader: Reader, metal: Gauge, movement_mm: float) -> dict[str, Any]:
-    """What is read off the path of a construct, by column; ``metal``, ``movement_mm``: see
-    `derive`."""
-    found = derive(Search(model), reader, metal, movement_mm, whole=False)
-    return {column: q.of(found, ()) for q in path_columns() if q.of is not None
-            for column in q.columns(q.store)}
+def pressed(model: Model, reader: Reader, metal: Gauge, study: Study, only: tuple[str, ...]
+            ) -> dict[str, Any]:
+    """What is read off the path of a construct, by column; ``metal``: see `derive`, ``only``: see
+    `Options`."""
+    far, loads = study.limits.movement_mm, study.load.total_N
+    found = derive_only(model, reader, far, only, max(loads)) if only else \
+        derive(Search(model), reader, metal, far, whole=False)
+    return {column: q.of(found, ()) for q in path_columns()
+            if q.of is not None and (not only or q.key in only) for column in q.columns(q.store)}
 
 
 def stored(figures: Figures, strain: bool) -> tuple[dict[str, Any], list[dict[str, Any]],

@@ -15,9 +15,8 @@ from buttress.fe.errors import InputError
 from buttress.model.resolve import resolved
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
-from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import Design, make_design
-from buttress.sweeps.evaluate import Evaluator, Options, Outcome, Task, job
+from buttress.sweeps.evaluate import Options, Outcome, Task, job
 from buttress.sweeps.keys import Planned, Sharing, digest, groups, planned, sharing
 from buttress.sweeps.layout import LAYOUT
 from buttress.sweeps.rows import sweep_frame
@@ -33,6 +32,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Say = Callable[[str], None]
+First = Callable[["Plan"], tuple[Sequence[Outcome], float]]
 STORE = "sweep.sqlite"
 STORES = (".sqlite", ".db")
 """Endings of a store's name; anything else is its folder."""
@@ -109,47 +109,6 @@ class Plan:
                 "design": self.design.described(), "options": self.options.described()}
 
 
-@dataclass(frozen=True)
-class Estimate:
-    """Estimated cost of a sweep: seconds on ``workers`` processes, from one case solved now.
-
-    ``cases`` are those to be solved, ``refused`` combinations of values that are not valid or whose
-    bone cannot be built, ``incomplete`` cases with a construct that cannot; ``reason`` is the first
-    of all. ``unchecked``: cases whose geometry was not checked.
-    """
-
-    cases: int
-    refused: int
-    constructs: int
-    meshes: int
-    hardware: int
-    factorisations: int
-    avoided: int
-    seconds: float
-    workers: int
-    incomplete: int = 0
-    reason: str = ""
-    unchecked: int = 0
-
-    def sentences(self) -> list[str]:
-        """For the terminal."""
-        return [
-            f"{counted(self.cases, 'case')} with {counted(self.constructs, 'construct')} "
-            "to solve in all"
-            + (f"; {counted(self.refused, 'combination')} not valid" if self.refused else "")
-            + (f"; {counted(self.incomplete, 'case')} with a construct that cannot be built"
-               if self.incomplete else ""),
-            *([f"first reason: {self.reason}"] if self.reason else []),
-            *([f"the geometry of {counted(self.unchecked, 'case')} was not checked"]
-              if self.unchecked else []),
-            f"{counted(self.meshes, 'distinct bone')} (mesh and modulus), "
-            f"{counted(self.hardware, 'distinct construct')} on "
-            + ("it" if self.meshes == 1 else "them"),
-            f"about {counted(self.factorisations, 'factorisation')} instead of "
-            f"{self.factorisations + self.avoided}",
-            f"about {duration(self.seconds)} on {counted(self.workers, 'worker')}"]
-
-
 def make_plan(study: Study, design: Design, options: Options) -> Plan:
     """Every case of a design, validated, hashed and with its keys."""
     varier, cases, refused, hashes = Varier(study), [], {}, []
@@ -188,25 +147,19 @@ def sweep(study: AnyStudy, vary: Sequence[str], *, out: Path | None = None, meth
     """
     study = as_study(study)
     design = make_design(study, vary, method=method, samples=samples, seed=seed)
-    return run_design(study, design, out=out, workers=workers, cluster=cluster, options=options,
-                      say=say)
-
-
-def run_design(study: Study, design: Design, *, out: Path | None = None,
-               workers: int | None = None, cluster: str = "", options: Options | None = None,
-               say: Say = lambda text: None, said: float | None = None) -> SweepSummary:
-    """As `sweep`, for a design that was made already; ``said``: seconds that were estimated."""
     plan = make_plan(study, design, options or Options())
     return run_plan(plan, store_path(study, design, plan.options, out), workers=workers,
-                    cluster=cluster, say=say, said=said)
+                    cluster=cluster, say=say)
 
 
 def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str = "",
-             say: Say = lambda text: None, said: float | None = None, brief: bool = False,
+             say: Say = lambda text: None, first: First | None = None, brief: bool = False,
              evaluate: Callable[[Task], Outcome] | None = None) -> SweepSummary:
     """Solve what is not yet in the store; see `sweep`.
 
-    ``brief``: say only what ends it early. ``evaluate``: what solves cases in this process, with
+    ``first``: called with the plan of what is left, solves some of its cases before the others;
+    gives their outcomes and the seconds that the rest should take. ``brief``: say only what ends it
+    early. ``evaluate``: what solves cases in this process, with
     what it knows from earlier runs.
     """
     refuse_other(workers)
@@ -228,16 +181,25 @@ def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str
             tell(f"{len(plan.cases) - len(todo)} of {counted(len(plan.cases), 'case')} "
                  "already done")
         counts: Counter[str] = Counter()
-        progress = _Progress(len(todo), tell, said if len(todo) == len(plan.cases) else None)
-        with (dropping(say),
-              contextlib.closing(_solve(todo, plan.options, workers, cluster, stop,
-                                        evaluate)) as outcomes):
-            for outcome in outcomes:
-                store.write(outcome)
-                counts.update(outcome.counts)
-                counts["handled"] += 1
-                counts["done"] += bool(outcome.results)
-                progress.step()
+
+        def keep(outcome: Outcome) -> None:
+            store.write(outcome)
+            counts.update(outcome.counts)
+            counts["handled"] += 1
+            counts["done"] += bool(outcome.results)
+
+        with dropping(say):
+            known, said = ((), None) if first is None else first(replace(plan, cases=tuple(todo)))
+            for outcome in known:
+                keep(outcome)
+            there = {outcome.number for outcome in known}
+            rest = [c for c in todo if c.number not in there]
+            progress = _Progress(len(todo), tell, said, len(known))
+            with contextlib.closing(_solve(rest, plan.options, workers, cluster, stop,
+                                           evaluate)) as outcomes:
+                for outcome in outcomes:
+                    keep(outcome)
+                    progress.step()
     left = len(todo) - counts["handled"]
     if left:
         say(f"stopped with {counted(left, 'case')} left; the same command resumes from here")
@@ -299,70 +261,25 @@ def store_path(study: Study, design: Design, options: Options, out: Path | None)
     return out if out.suffix in STORES else out / STORE
 
 
-def estimate(study: Study, vary: Sequence[str], *, method: str = "", samples: int | None = None,
-             seed: int | None = None, workers: int | None = None,
-             options: Options | None = None) -> Estimate:
-    """What `sweep` would do and how long it would take, from solving the study once."""
-    options = options or Options()
-    design = make_design(study, vary, method=method, samples=samples, seed=seed)
-    return estimated(make_plan(study, design, options), workers)
-
-
-def estimated(plan: Plan, workers: int | None) -> Estimate:
-    """The cost of a plan, from one case solved twice: from scratch, and with shared parts."""
-    count = max(1, cores() if workers is None else workers)
-    seconds, alone, done = 0.0, 0, 0
-    geometry = unbuildable(plan.cases)
-    refused = plan.refused | geometry.bones
-    sound = [c for c in plan.cases if c.number not in refused]
-    shared = sharing(sound)
-    if sound:
-        first = sound[len(sound) // 2]
-        evaluator = Evaluator(plan.options)
-        made = evaluator.evaluate(Task(
-            number=0, hash=first.hash, data=first.data, scales=first.scales, folder=first.folder))
-        alone = made.counts.get("alone", 0)
-        done = round(alone * shared.bones / len(first.bones))
-        softer = {**first.scales, "cancellous_strength": 0.97 * first.scales.get(
-            "cancellous_strength", 1.0)}
-        law = evaluator.evaluate(Task(
-            number=0, hash="", data=first.data, scales=softer, folder=first.folder))
-        seconds = shared.bones * (made.seconds - sum(made.parts.values()))
-        for name, (frames, answers) in shared.per_construct.items():
-            answer, both = (x.parts.get(name, sum(x.parts.values()) / max(1, len(x.parts)))
-                            for x in (law, made))
-            seconds += frames * max(0.0, both - answer) + answers * answer
-    return Estimate(
-        cases=shared.cases, refused=len(refused), constructs=shared.constructs, meshes=shared.bones,
-        hardware=shared.frames, factorisations=done, avoided=max(0, alone * shared.cases - done),
-        seconds=seconds / count, workers=count, incomplete=len(geometry.constructs),
-        reason=_first_reason(refused | geometry.constructs), unchecked=geometry.unchecked)
-
-
-def _first_reason(refused: dict[int, str]) -> str:
-    """The reason for the first refused case."""
-    return f"case {min(refused)}: {refused[min(refused)]}" if refused else ""
-
-
 class _Progress:
     """Progress lines: number of cases, rate, time left, and that an estimate was wrong."""
 
-    def __init__(self, total: int, say: Say, said: float | None = None) -> None:
-        self.total, self.say, self.done, self.said = total, say, 0, said
+    def __init__(self, total: int, say: Say, said: float | None = None, before: int = 0) -> None:
+        self.total, self.say, self.done, self.said, self.before = total, say, before, said, before
         self.start = self.last = self.first = perf_counter()
 
     def step(self) -> None:
         """Record one more completed case."""
         self.done += 1
         now = perf_counter()
-        if self.done == 1:
+        if self.done == self.before + 1:
             self.first = now
         self._correct(now)
         every = EVERY * min(SLOWER, 1.0 + (now - self.start) / 40.0)
         if now - self.last >= every or self.done == self.total:
             self.last = now
             # From the first case on: starting the workers and meshing come before it.
-            rate = (self.done - 1) / max(now - self.first, 1e-9)
+            rate = (self.done - self.before - 1) / max(now - self.first, 1e-9)
             pace = f", {rate:.3g} per second, {duration((self.total - self.done) / rate)} left" \
                 if rate else ""
             self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
@@ -371,11 +288,12 @@ class _Progress:
     def _correct(self, now: float) -> None:
         """Say what the first cases show, once, where it is far from what was estimated."""
         passed = now - self.first
-        if self.said is None or self.done < MEASURED or passed < MEASURED:
+        if self.said is None or self.done - self.before < MEASURED or passed < MEASURED:
             return
-        whole = self.first - self.start + passed * (self.total - 1) / (self.done - 1)
+        solved, new = self.done - self.before, self.total - self.before
+        whole = self.first - self.start + passed * (new - 1) / (solved - 1)
         if not self.said / OFF < whole < self.said * OFF:
-            self.say(f"about {duration(whole)} in all, judging by the first {self.done} cases "
+            self.say(f"about {duration(whole)} in all, judging by the first {solved} cases "
                      f"({duration(self.said)} was the first estimate)")
         self.said = None
 

@@ -16,8 +16,9 @@ from buttress.ranking.outcomes import Outcomes, read_outcomes
 from buttress.ranking.rank import ranked
 from buttress.ranking.samples import make_samples
 from buttress.report.rank import table_lines
+from buttress.sweeps.estimate import Estimate
 from buttress.sweeps.evaluate import Options
-from buttress.sweeps.sweep import Estimate, SweepSummary, sweep
+from buttress.sweeps.sweep import SweepSummary, sweep
 
 SUMMARY = SweepSummary(Path("s.sqlite"), 0, 0, 0, 0, {}, 0, 0, 0, 0, 0.0, False)
 COST = Estimate(0, 0, 0, 0, 0, 0, 0, 0.0, 1)

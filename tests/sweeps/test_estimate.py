@@ -7,9 +7,11 @@ import itertools
 import pytest
 from small_study import small_study
 
+from buttress.sweeps import estimate as estimates
 from buttress.sweeps import sweep as module
+from buttress.sweeps.estimate import estimate
 from buttress.sweeps.evaluate import Outcome, Task
-from buttress.sweeps.sweep import _Progress, estimate
+from buttress.sweeps.sweep import _Progress
 
 LENGTH = "construct.lag screws.screw.upper lag.length_mm"
 
@@ -39,7 +41,7 @@ class Timed:
     ("section.modulus_scale=0.8:1:10", 10 * (3.0 + 2.5 + 25.0))])
 def test_an_estimate_counts_what_each_construct_costs(
         vary: str, seconds: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "Evaluator", Timed)
+    monkeypatch.setattr(estimates, "Evaluator", Timed)
     study = small_study("lag screws", "antiglide")
     assert estimate(study, [vary], workers=1).seconds == pytest.approx(seconds)
     assert estimate(study, [vary], workers=2).seconds == pytest.approx(seconds / 2)

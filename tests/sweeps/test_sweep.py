@@ -13,12 +13,12 @@ from sweep_tables import assert_same, rows_of
 
 from buttress.fe.errors import InputError
 from buttress.sweeps.design import make_design
+from buttress.sweeps.estimate import estimate
 from buttress.sweeps.evaluate import Options
 from buttress.sweeps.keys import groups
 from buttress.sweeps.status import sweep_status
 from buttress.sweeps.sweep import (
     _Progress,
-    estimate,
     export_csv,
     make_plan,
     store_path,

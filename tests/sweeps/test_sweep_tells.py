@@ -19,10 +19,11 @@ from buttress.rules.check import check
 from buttress.sweeps import checking
 from buttress.sweeps.checking import unbuildable
 from buttress.sweeps.design import make_design
+from buttress.sweeps.estimate import estimate
 from buttress.sweeps.evaluate import Options
 from buttress.sweeps.status import sweep_status
 from buttress.sweeps.store import reading
-from buttress.sweeps.sweep import estimate, make_plan, sweep
+from buttress.sweeps.sweep import make_plan, sweep
 from buttress.sweeps.vary import varied
 
 SLOPE = "fracture.shear plane.slope_deg"
