@@ -29,8 +29,10 @@ from buttress.improving.records import (
     known,
     values_of,
 )
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.model.resolve import resolved
 from buttress.ranking.inputs import inputs_of
+from buttress.ranking.outcomes import MERITS
 from buttress.results.order import AT_LEAST
 from buttress.results.records import BEYOND, ENDED, FOUND
 from buttress.study.case import Case
@@ -56,7 +58,6 @@ MOST_REFUSED = 400
 """Refused placements after which a search ends: the bounds hold too little that can be built."""
 SAME = 1e-6
 """Difference of a coupled key's value at the start that is rounding [mm, degrees]."""
-OPTIONS = Options(capacity=False, path=True)
 
 
 def improve(study: AnyStudy, construct: str, free: Sequence[str], *, by: str = "reserve",
@@ -123,7 +124,8 @@ class _Search:
             columns = [entry.values(u[:, j]) for j, entry in enumerate(inputs)]
             self.bones = list(zip(*columns, strict=True))
         self._varier, self._checker = Varier(study), Checker()
-        self._evaluator = Evaluator(OPTIONS)
+        self.options = Options(capacity=False, path=True, only=MERITS[by].needs)
+        self._evaluator = Evaluator(self.options)
         self._planned: dict[tuple, list[Planned] | str] = {}
         self._keep_start()
 
@@ -176,7 +178,7 @@ class _Search:
                 else:
                     cases.append(replace(found[i], number=number))
                     hashes.append(found[i].hash)
-        plan = Plan(study=self.study, design=self.design(rows), options=OPTIONS,
+        plan = Plan(study=self.study, design=self.design(rows), options=self.options,
                     cases=tuple(cases), refused=refused, hashes=tuple(hashes))
         done = run_plan(plan, path, workers=workers, say=say, brief=True,
                         evaluate=self._evaluator.evaluate)
@@ -187,7 +189,7 @@ class _Search:
         if row not in self._planned:
             reason = self.refused(row) if self._planned else ""
             self._planned[row] = reason or [
-                planned(0, self._case(row, bone), OPTIONS.described()) for bone in self.bones]
+                planned(0, self._case(row, bone), self.options.described()) for bone in self.bones]
         return self._planned[row]
 
     def _case(self, row: tuple, bone: tuple = ()) -> Case:
@@ -263,12 +265,12 @@ def _read(row: tuple, by: str, reserve: float | None, kind: str, peak: float | N
           stiffness: float | None) -> Placement:
     """A placement by what the store has of it; a lower bound counts where the path was pressed to
     its end, and is not known where answers did not converge."""
-    beyond = status == BEYOND
     if by == "reserve":
         value, bound = reserve, kind == AT_LEAST
-        sure = not bound or beyond
+        sure = not bound or (reserve or 0.0) >= SEARCH_LIMIT_N
     elif by == "peak":
-        value, bound, sure = peak or 0.0, beyond, beyond or status in (FOUND, ENDED)
+        bound = status == BEYOND
+        value, sure = peak or 0.0, bound or status in (FOUND, ENDED)
     else:
         value, bound, sure = stiffness, False, stiffness is not None
     if value is None or not sure:
