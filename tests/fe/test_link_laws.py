@@ -11,6 +11,7 @@ from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.condense import Measure, condense
 from buttress.fe.links.link import End, Hinge, Kind, Link, LinkList
+from buttress.fe.links.placed import OPEN_MM
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.cycles import cycle
 from buttress.fe.solve.events import _happened
@@ -249,7 +250,7 @@ def test_only_what_goes_on_one_way_ratchets(values: list[float], verdict: str) -
 def test_what_slides_without_being_pressed_has_not_slipped() -> None:
     """Two pairs of contact and friction: one pressed by 100 N and sliding, one apart and sliding."""
     plain = SimpleNamespace(friction=np.array([0.0, 0.5, 0.0, 0.5]), partner=np.array([-1, 0, -1, 2]),
-                            opens=np.array([True, False, True, False]))
+                            opens=np.array([True, False, True, False]), gap=np.zeros(4))
     before, after = (SimpleNamespace(load_N=load, answer=SimpleNamespace(
         force=np.array([100.0, 50.0, apart, 0.0]), slack=np.array([0.0, 1e-3, -0.1, 1e-3]),
         kink_step=np.zeros(0))) for load, apart in ((90.0, 5.0), (100.0, 0.0)))
@@ -257,7 +258,10 @@ def test_what_slides_without_being_pressed_has_not_slipped() -> None:
     ram = SimpleNamespace(plain=plain)
 
     def happened(kind: str) -> list[bool]:
-        return _happened(ram, stood, kind, before, after).tolist()   # type: ignore[arg-type]
+        found = _happened(ram, stood, kind, before, after, np.zeros(4))   # type: ignore[arg-type]
+        return found.tolist()
 
     assert happened("slip") == [False, True, False, False]
     assert happened("opening") == [False, False, True, False]
+    plain.gap = np.array([0.0, 0.0, OPEN_MM, 0.0])      # it has slid beyond the end of the other face
+    assert happened("opening") == [False] * 4
