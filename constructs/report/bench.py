@@ -27,10 +27,10 @@ MECHANISMS = """Each claim with the model as it is (both what is crushed and met
 their strength, large movements) and in small movements with both, one or none of them hardening.
 Made by `buttress verify --bench --mechanisms --out DIR`."""
 ADDED = """To the model as it is one thing more is added at a time: parts that fit less than
-perfectly, or anchorage that loses strength beyond its peak. No published value was found for
-these; they are the alternatives of `compare --alternatives`, at the values given there. So no
-claim counts as agreeing because of them: the table shows on what a disagreement depends. Listed
-are the claims whose verdict one of them changes."""
+perfectly, or anchorage that loses strength beyond its peak. Their values, those of
+`compare --alternatives`, are choices or bounds; no published ones were found. So no claim counts
+as agreeing because of them: the table shows on what a disagreement depends. Listed are the claims
+whose verdict one of them changes."""
 
 @cache
 def remarks() -> dict[str, str]:

@@ -210,7 +210,9 @@ class Search:
                 point = at_place(self.path, number, middle, close)
             if point is None:
                 return f"{NOT_FOUND}: answers did not converge near it"
-            found, close = self._read(gauge, point), point
+            if close is None or point.ram is not close.ram:
+                close = point       # the one that has its own geometry
+            found = self._read(gauge, point)
             if isinstance(found, str):
                 return found
             over = found.value / gauge.limit - 1.0

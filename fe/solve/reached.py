@@ -18,8 +18,8 @@ CLOSE = 1e-9
 """Share of the load to which the ram's position is sought."""
 TRIES = 40
 NEAR, NEARINGS = 0.02, 6
-"""Share of the rise of load between two points at which moved geometry is near enough to that of
-a load, and how often it is moved nearer."""
+"""Share of the way between two points, in load or in displacement, within which moved geometry is
+near enough to that of a state, and how often it is moved nearer to that of a load."""
 MOST_HALVINGS = 16
 SHORTEST = 1 / 4
 """Shortest step of unloading, over the way."""
@@ -47,7 +47,7 @@ def at_place(path: Path, number: int, ram_mm: float, close: Point | None = None)
     """The state at a displacement [mm] between two committed points, the numbered one and that
     before it, stepped to from the first; None where it is not found.
 
-    ``close``: a state found between the two; near it geometry is nearly that state's.
+    ``close``: a state found between the two on its own geometry, which serves near it.
     """
     before, after = path.points[number - 1:number + 1]
     if close is not None and close.moved is not None and (
