@@ -12,7 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, wrap, wrap_all
-from buttress.results.beyond import METAL
+from buttress.results.beyond import METAL, peak_not_known
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.limits import limit_words
@@ -25,7 +25,6 @@ from buttress.results.records import (
     ConstructResult,
     not_tightened,
 )
-from buttress.study.activities import carried
 from buttress.words import BREAKS_RULE
 
 STUDY = "loads of the study"
@@ -53,7 +52,7 @@ def _said(construct: ConstructResult) -> str:
     words = bracket_words(construct)
     if construct.ends_status != NOT_KNOWN:
         return words
-    return f"{words}; peak not known above {carried(construct.known_to_N or 0.0)} N"
+    return f"{words}; {peak_not_known(construct)}"
 
 
 def capacity(comparison: Comparison, *, ax: Axes | None = None) -> Axes:

@@ -15,7 +15,7 @@ from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.fe.arrays import FloatArray
-from buttress.results.beyond import friction_needed
+from buttress.results.beyond import friction_needed, peak_not_known
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.crushed import BONE, CRUSHED, MEDIA
@@ -276,7 +276,7 @@ def ending(c: ConstructResult) -> str:
     if not_tightened(c):
         return CANNOT_TIGHTEN
     if c.ends_status == NOT_KNOWN:
-        return f"peak not known above {carried(c.known_to_N or 0.0)} N"
+        return peak_not_known(c)
     if c.equilibrium_ends_N is None:
         least, limit = friction_needed(c)
         if least is None or least > c.search_limit_N:

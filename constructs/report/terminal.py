@@ -12,6 +12,7 @@ from buttress.report.columns import USUAL, terminal_width
 from buttress.report.trust import how_far
 from buttress.report.twins import pair_lines
 from buttress.results.bearing import weight_bearing
+from buttress.results.beyond import peak_not_known
 from buttress.results.comparison import Comparison
 from buttress.results.judged import AT_ANY_LOAD, HOW_TO_READ
 from buttress.results.limits import yield_words
@@ -128,7 +129,7 @@ def no_peak(construct: ConstructResult) -> str:
 def ends_words(construct: ConstructResult) -> str:
     """The peak load, in a clause."""
     if construct.ends_status == NOT_KNOWN:
-        return f"peak not known above {carried(construct.known_to_N or 0.0)} N"
+        return peak_not_known(construct)
     ends = construct.equilibrium_ends_N
     if ends is None:
         return f"no peak up to {construct.search_limit_N:.0f} N"

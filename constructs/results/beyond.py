@@ -4,11 +4,32 @@ from __future__ import annotations
 
 from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.soft import Bears
+from buttress.study.activities import carried
 
 METAL = "metal over yield"
 """Name of the limit that only a study sets: without it the first yield is an event."""
 OVER = "over a limit: "
 """How the verdict begins that names the limit reached first."""
+
+FALLEN = 0.05
+"""A load that has fallen by this share below the largest one is told to fall."""
+
+
+def peak_not_known(construct: ConstructResult) -> str:
+    """Up to where the path of a construct is known whose peak is not, and whether its load has
+    fallen since, in a clause."""
+    most = construct.known_to_N or 0.0
+    words = f"peak not known above {carried(most)} N"
+    path = construct.path
+    if path is None or not path.points:
+        return words
+    top = max(range(len(path.points)), key=lambda i: path.points[i].load_N)
+    least = min(path.points[top:], key=lambda p: p.load_N)
+    falls = least.load_N <= (1.0 - FALLEN) * most
+    if not falls or min(path.gaps_mm, default=0.0) <= least.ram_mm:
+        return words
+    return (f"{words}: pressed on, the load falls to {carried(least.load_N)} N, and then answers "
+            "do not converge")
 
 
 def beyond_words(name: str, limit: LimitResult) -> str:

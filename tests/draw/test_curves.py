@@ -17,6 +17,7 @@ from buttress.draw.curves import FAILURE, ORDER, SHOWN_MM, shown
 from buttress.draw.page import paper
 from buttress.fe.richardson import SPREAD
 from buttress.results.bar import Bar
+from buttress.results.beyond import peak_not_known
 from buttress.results.crossing import crossing
 from buttress.results.path import PathEvent, PathPoint, PathResult, Reserve, Where
 from buttress.results.records import ConstructResult
@@ -102,6 +103,20 @@ def test_a_list_says_what_is_known_of_each_peak() -> None:
     assert "lost (peak not known above 950 N)" in words(lost).replace("\n", " ")
     assert "peak not known above 950 N" in words(figures.capacity(comparison(
         (not_known("lost", 950.0),)))).replace("\n", " ")
+
+
+@pytest.mark.parametrize(("loads", "gaps", "told"), [
+    ((0.0, 900.0, 1500.5, 1100.2, 1200.0), (2.0,), (
+        "peak not known above 1500 N: pressed on, the load falls to 1100 N, and then answers do "
+        "not converge")),
+    ((0.0, 900.0, 1500.5, 1100.2, 1200.0), (0.8, 2.0), "peak not known above 1500 N"),
+    ((0.0, 900.0, 1500.5, 1490.0), (2.0,), "peak not known above 1500 N")])
+def test_what_a_path_without_a_known_peak_did_is_told(
+        loads: tuple[float, ...], gaps: tuple[float, ...], told: str) -> None:
+    made = pressed("lost", [0.3 * i for i in range(len(loads))], loads)
+    assert made.path is not None
+    path = replace(made.path, status="gaps", gaps_mm=gaps)
+    assert peak_not_known(replace(made, path=path, known_to_N=max(loads))) == told
 
 
 def test_the_movement_that_orders_constructs_is_drawn_as_the_sentences_have_it() -> None:
