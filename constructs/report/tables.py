@@ -183,7 +183,7 @@ def limits_table(c: ConstructResult) -> Table | None:
          CANNOT_TIGHTEN if not_tightened(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
         [(Cell("metal first yields (no limit of this study)"), reached(c.first_yield_N or 0.0),
-          c.first_yield_at)] if yield_words(c) else []),
+          c.first_yield_at.words if c.first_yield_at else "")] if yield_words(c) else []),
         (0, 2), "small") if c.limits else None
 
 

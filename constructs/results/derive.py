@@ -78,7 +78,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
         load_at_N={"subsidence": load_at(Level.FRAGMENT, "subsidence_mean_mm"),
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
-        first_yield_at="" if isinstance(yielding, str) else yielding.reading.where.words,
+        first_yield_at=None if isinstance(yielding, str) else yielding.reading.where,
         first_crushing_N=crushing, first_crushing_of=crushed,
         first_thread_N=None if isinstance(thread, str) else thread.carried_N,
         reserve=_reserve(search, moved_joint(reader, model, movement_mm)),

@@ -75,7 +75,8 @@ def yield_words(c: ConstructResult) -> str:
     by_tightening = c.first_yield_N == 0.0
     when = "by tightening alone" if by_tightening else f"at about {reached(c.first_yield_N)} N"
     free = "; the study sets no limit on it" if limit is None else ""
-    return f"metal first yields {when} ({c.first_yield_at}){free}"
+    where = f" ({c.first_yield_at.words})" if c.first_yield_at is not None else ""
+    return f"metal first yields {when}{where}{free}"
 
 
 def first_yield(reader: Reader, model: Model, pulls: Sequence[FloatArray] | None = None) -> Gauge:

@@ -179,7 +179,9 @@ def _yields(c: ConstructResult, before_N: float) -> str:
     load = c.first_yield_N
     if load is None or not 0.0 < load < before_N:
         return ""
-    return f"first, at about {reached(load)} N, metal yields at its surface"
+    at = c.first_yield_at
+    part = "metal" if at is None else _part(c, at.part)
+    return f"first, at about {reached(load)} N, {part} yields at its surface"
 
 
 def _at(event: PathEvent) -> str:

@@ -22,8 +22,8 @@ def test_the_first_yield_is_an_event_unless_the_study_makes_it_a_limit() -> None
     event = free["antiglide"]
     assert set(limited.limits) - set(event.limits) == {"metal over yield"}
     assert event.first_yield_N == limited.limits["metal over yield"].load_N
-    assert event.first_yield_at == limited.limits["metal over yield"].where.words
-    told = f"metal first yields at about {event.first_yield_N:.0f} N ({event.first_yield_at})"
+    assert event.first_yield_at == limited.limits["metal over yield"].where
+    told = f"metal first yields at about {event.first_yield_N:.0f} N ({event.first_yield_at.words})"
     assert yield_words(event) == f"{told}; the study sets no limit on it"
     assert yield_words(limited) == ""
     assert yield_words(event) in " ".join(lines(free, 200))

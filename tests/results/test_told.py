@@ -28,6 +28,7 @@ from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, judged_by, with_verdicts
 from buttress.results.limits import yield_words
+from buttress.results.path import Where
 from buttress.results.records import (
     BEYOND,
     ENDED,
@@ -273,7 +274,7 @@ def test_the_first_yield_is_told_unless_the_verdict_is_that_very_yield() -> None
         return LimitResult(load, None, "metal_yield_ratio", ratio, "stress / yield stress")
 
     free = replace(construct("c"), limits={}, without_friction_N=None, first_yield_N=600.0,
-                   first_yield_at="lag")
+                   first_yield_at=Where("lag", None))
     twice = replace(free, limits={METAL: metal(2.0, 900.0)})
     assert judged(twice, 700.0).words == "within all limits; metal yields from 600 N"
     assert judged(twice, 1000.0).words == (

@@ -111,6 +111,9 @@ def test_metal_that_yields_before_is_told_first() -> None:
         told = replace(made, first_yield_N=load)
         assert said in verdict(told, (told,))
         assert ("yields" in verdict(told, (told,))) == (load < 1532.4)
+        named = replace(told, first_yield_at=Where("plate", (-24.0, -49.0)))
+        assert ("the plate 'plate' yields at its surface" in verdict(named, (named,))) == (
+            load < 1532.4)
     quiet = replace(pressed("a", STIFF), first_yield_N=1513.2)
     assert ("first, at about 1514 N, metal yields at its surface; nothing more reaches its strength "
             "up to 2100 N") in verdict(quiet, (quiet,))
