@@ -123,8 +123,8 @@ class Derived:
     constructs, ``reserve_to_failure`` at the one that bench tests call failure.
     ``first_yield_at``: the part that yields first, and where; ``first_crushing_of``: what is
     crushed first (see `PathEvent`). ``first_thread_N``: the thread of a screw gives
-    way along all of its length in a piece. ``work``: up to the first point that has moved so far, else to the last before the
-    peak.
+    way along all of its length in a piece. ``work``: up to the first point that has moved so far,
+    else to the last before the peak.
     """
 
     path: PathResult | None = None
