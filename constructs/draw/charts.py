@@ -132,6 +132,8 @@ def _axis_end(comparison: Comparison) -> float:
 
 def _reached(c: ConstructResult) -> dict[str, float]:
     """The load [N] at which each limit is reached, of those that are."""
+    if not_tightened(c):
+        return {}
     found = {EQUILIBRIUM: c.equilibrium_ends_N, "step-off": c.step_off_limit_N}
     found |= {METAL: c.first_yield_N}   # an event, where the study sets no such limit
     found |= {name: r.load_N for name, r in c.limits.items()}

@@ -287,7 +287,7 @@ def ending(c: ConstructResult) -> str:
             friction = f", {ONLY_FRICTION}" + (f" above {carried(least)} N" if least >= 1.0 else "")
         return f"no peak up to {c.search_limit_N:g} N{friction}"
     if c.ends_status == ENDED:
-        return (f"ends at {carried(c.equilibrium_ends_N)} N, where movements are larger than this "
-                "model follows")
+        return (f"ends at {carried(c.equilibrium_ends_N)} N, beyond which parts move farther than "
+                "this model follows")
     return "no load is carried" if c.equilibrium_ends_N == 0.0 else (
         f"peak at {carried(c.equilibrium_ends_N)} N")

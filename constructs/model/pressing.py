@@ -37,6 +37,7 @@ FACES = (Kind.CONTACT, Hold.PLATE_ON_BONE)
 """Contacts that form faces, along which pieces and plates slide."""
 NEVER_REACHED = "the path never reaches this load"
 NOT_KNOWN = "the path is not known up to this load"
+PASSED = "the path passes this load, but no state was found at it"
 NO_FORCES = "no force system carries this load (limit analysis with friction)"
 
 
@@ -118,7 +119,8 @@ class Pressing:
         proof = capacity(self.ram.plain.firm(), self.ram.base + load * self.ram.pattern)
         if not proof.feasible or (proof.factor is not None and proof.factor < 1.0 - 1e-9):
             return self._none(load, Status.NO_EQUILIBRIUM, NO_FORCES, proof.escape)
-        return self._none(load, Status.UNCONVERGED, NOT_KNOWN, None)
+        passed = path.first_above(load) is not None
+        return self._none(load, Status.UNCONVERGED, PASSED if passed else NOT_KNOWN, None)
 
     def since_tightened(self, point: Point) -> Answer:
         """The answer of a point, its slip and kinks counted from the tightened state."""

@@ -22,6 +22,7 @@ from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
     BEYOND,
+    CANNOT_TIGHTEN,
     ENDED,
     HELD_BY_NOTHING,
     NOT_KNOWN,
@@ -44,8 +45,8 @@ VERDICTS = (
     "is lost after the screws are tightened; what happens then stands behind “else”.")
 PEAK = (
     "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
-    "the path: the load was still rising where movements became larger than this model follows, "
-    "and more counts as not held. It is not known above a load where answers do not converge.")
+    "the path: the load was still rising, and beyond it parts move farther than this model "
+    "follows; more counts as not held. It is not known above a load where answers do not converge.")
 VERDICT = 1
 """Number of its column."""
 SINCE = ("from the last tightening or, where stages load a construct, from before the first that "
@@ -128,14 +129,16 @@ def no_peak(construct: ConstructResult) -> str:
 
 def ends_words(construct: ConstructResult) -> str:
     """The peak load, in a clause."""
+    if not_tightened(construct):
+        return f"{CANNOT_TIGHTEN}, so that no load was applied"
     if construct.ends_status == NOT_KNOWN:
         return peak_not_known(construct)
     ends = construct.equilibrium_ends_N
     if ends is None:
         return f"no peak up to {construct.search_limit_N:.0f} N"
     if construct.ends_status == ENDED:
-        return (f"no peak: the path ends at {carried(ends)} N, where movements are larger than "
-                "this model follows")
+        return (f"no peak: the path ends at {carried(ends)} N, beyond which parts move farther "
+                "than this model follows")
     return f"peak at {carried(ends)} N" if ends > 0.0 else "no load is carried"
 
 

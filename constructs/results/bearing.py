@@ -23,9 +23,10 @@ from buttress.study.loads import LoadInput
 from buttress.words import BREAKS_RULE, marked, span
 
 TITLE = "Educational weight-bearing table, not for planning treatment"
-JUDGED = ("A mass on the ground is converted by the ratio of knee force to ground force of "
+GROUND = ("A mass on the ground is converted by the ratio of knee force to ground force of "
           "standing on two legs (lower force) and on one leg (upper force), and judged at the "
-          "upper one. Peak forces were measured with instrumented knee implants, not in fractured "
+          "upper one. ")
+JUDGED = ("Peak forces were measured with instrumented knee implants, not in fractured "
           "knees. A verdict is one of this model; none is permission to load a leg.")
 USUAL = "The study names no activity or mass on the ground, so the usual ones are shown. "
 MOST_COLUMNS = 7
@@ -88,7 +89,8 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
     about = asked_for(load)
     asked = load.activity is not None or load.ground_kg is not None
     soft = comparison.soft or SoftBone("")
-    said = (JUDGED if asked else USUAL + JUDGED, soft.words)
+    said = (("" if asked else USUAL) + (GROUND if not asked or load.ground_kg else "") + JUDGED,
+            soft.words)
     return Bearing(
         title=TITLE, judged=" ".join(filter(None, said)), body_mass_kg=load.body_mass_kg,
         rows=tuple(BearingRow(*row, {

@@ -18,6 +18,7 @@ from buttress.results.records import (
     NOT_KNOWN,
     NOT_TIGHTENED,
     ConstructResult,
+    LoadResult,
     not_tightened,
 )
 from buttress.results.search import not_found
@@ -30,6 +31,7 @@ ONLY_FRICTION = "only with friction"
 IN_SOFT = "in soft bone:"
 METAL_YIELDS = "metal yields"
 AT_ANY_LOAD = "at any load"
+NO_STATE = "how far it has moved at this load is not known"
 HOW_TO_READ = (
     "How to read capacity and path together: the capacity is the largest load that forces could "
     "balance if nothing hardened and screws stayed as tight as they were set; verdicts, peaks and "
@@ -128,9 +130,16 @@ def with_verdicts(construct: ConstructResult, beyond: Bears | None = None) -> Co
     return replace(
         construct,
         loads=tuple(replace(x, verdict=said[x.total_load_N].verdict,
-                            verdict_words=said[x.total_load_N].words) for x in construct.loads),
+                            verdict_words=_words(x, said[x.total_load_N]))
+                    for x in construct.loads),
         pictures=tuple(replace(x, verdict=said[x.load_N].verdict,
                                verdict_words=said[x.load_N].words) for x in construct.pictures))
+
+
+def _words(load: LoadResult, found: Cell) -> str:
+    """A verdict in words, and that nothing is known of the state at its load where that is so."""
+    unknown = load.status == Status.UNCONVERGED and found.verdict.startswith(OVER)
+    return f"{found.words}; {NO_STATE}" if unknown else found.words
 
 
 def judged(construct: ConstructResult, force: float, soft: Bears | None = None,

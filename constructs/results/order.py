@@ -9,7 +9,14 @@ from math import inf
 from buttress.fe.status import Status
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.path import Derived
-from buttress.results.records import BEYOND, ENDED, FOUND, ConstructResult
+from buttress.results.records import (
+    BEYOND,
+    CANNOT_TIGHTEN,
+    ENDED,
+    FOUND,
+    ConstructResult,
+    not_tightened,
+)
 from buttress.study.activities import carried, newtons
 from buttress.study.tables import number
 from buttress.words import listed, span
@@ -63,6 +70,8 @@ def carries_nothing(found: Derived) -> bool:
 
 def reserve_words(construct: ConstructResult) -> str:
     """The load that a construct is ordered by, in a clause."""
+    if not_tightened(construct):
+        return f"it {CANNOT_TIGHTEN}"
     found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
     load = f"{newtons(round(found.load_N)) if found.kind == MOVED else carried(found.load_N)} N"
     if found.kind == MOVED and found.load_N <= 0.0:
@@ -70,8 +79,8 @@ def reserve_words(construct: ConstructResult) -> str:
     if found.kind == MOVED:
         return f"the joint has moved {far} at about {load}"
     if found.kind == ENDS and construct.peak_status == ENDED:
-        return (f"the path ends at about {load}, where movements are larger than this model "
-                f"follows, before the joint has moved {far}")
+        return (f"the path ends at about {load}, beyond which parts move farther than this "
+                f"model follows, before the joint has moved {far}")
     if found.kind == ENDS:
         return (f"the load peaks at about {load}, before the joint has moved {far}"
                 if found.load_N > 0.0 else "no load is carried")
@@ -185,8 +194,8 @@ def why_first(order: list[ConstructResult]) -> str:
     if not beside:
         return f"{said}; next is '{rival.marked_name}': {reserve_words(rival)}"
     level = [c.marked_name for c in order if c is rival or c.name in beside]
-    return (f"{said}; next are {_listed(level)}, which tie: of '{rival.marked_name}' "
-            f"{reserve_words(rival)}")
+    return (f"{said}; next are {_listed(level)}, which tie ('{rival.marked_name}': "
+            f"{reserve_words(rival)})")
 
 
 def _beside_first(order: list[ConstructResult]) -> tuple[list[str], list[str]]:

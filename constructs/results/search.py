@@ -232,8 +232,8 @@ class Search:
         if past_peak:
             return f"not reached when the ram has moved {self.points[-1].ram_mm:.2g} mm"
         return {BEYOND: f"not reached below {newtons(self.most)} N",
-                ENDED: f"not reached up to {carried(top)} N, where movements are larger "
-                       "than this model follows",
+                ENDED: f"not reached up to {carried(top)} N, beyond which parts move "
+                       "farther than this model follows",
                 FOUND: f"not reached before the peak at {carried(top)} N",
                 NOT_KNOWN: f"not reached up to {carried(top)} N, above which the path is "
                            "not known"}[self.ends_status]

@@ -39,6 +39,8 @@ FURTHER = {"hinge": "{} forms a further plastic hinge",
 FILLING = "the filling"
 PART = "yield"
 """Part of an anchorage or of a bond gives way: told where nothing else is known."""
+MOST_SHARE = 5.0
+"""Share of the load on a fragment beyond which what presses on it is tightening, not the load."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
@@ -101,6 +103,8 @@ def _carries(c: ConstructResult) -> str:
         return ""
     name = _worst(load) or found[0][1]
     share, name, source = next((x for x in found if x[1] == name), found[0])
+    if share > MOST_SHARE:
+        return ""
     metal = " with any metal bonded across it" if c.twin_of and source in load.fractures else ""
     return (f"at {_load(load.total_load_N)} {_part(c, source)}{metal} carries "
             f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'"
@@ -163,29 +167,33 @@ def _fails(c: ConstructResult) -> str:
     if event is None:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
-        yields = _yields(c, most)
+        yields = [f"first, {when}, {said}" for when, said in _yields(c, most).values()]
         more, whole = "more " if already or yields else "", " as a whole" if part else ""
         words = f"nothing {more}gives way{whole} up to {top} N"
         if c.twin_of is not None:
             words += f" ({NO_STRENGTH})"
-        return "; ".join(filter(None, (*already, yields, words, part)))
-    yields = _yields(c, event.load_N)
-    words = f"{'then' if already or yields else 'first'}, {_at(event)}, {failure_words(c, event)}"
-    return "; ".join(filter(None, (*already, yields, words)))
+        return "; ".join(filter(None, (*already, *yields, words, part)))
+    told = _yields(c, event.load_N)
+    part_of = _first(c, c.path.events, (PART,))
+    if part_of is not None and part_of.load_N < event.load_N:
+        told[part_of.load_N] = _at(part_of.load_N), f"part of {_what(c, part_of)} gives way"
+    steps = [*(told[load] for load in sorted(told)), (_at(event.load_N), failure_words(c, event))]
+    return "; ".join([*already, *(f"{'then' if already or k else 'first'}, {when}, {said}"
+                                  for k, (when, said) in enumerate(steps))])
 
 
-def _yields(c: ConstructResult, before_N: float) -> str:
-    """That an outer fibre of metal yields before anything fails under load."""
-    load = c.first_yield_N
+def _yields(c: ConstructResult, before_N: float) -> dict[float, tuple[str, str]]:
+    """That an outer fibre of metal yields before anything fails under load: by its load [N], when
+    and what."""
+    load, at = c.first_yield_N, c.first_yield_at
     if load is None or not 0.0 < load < before_N:
-        return ""
-    at = c.first_yield_at
+        return {}
     part = "metal" if at is None else _part(c, at.part)
-    return f"first, at about {reached(load)} N, {part} yields at its surface"
+    return {load: (_at(load), f"{part} yields at its surface")}
 
 
-def _at(event: PathEvent) -> str:
-    return f"at about {reached(event.load_N)} N" if event.load_N > SEATED * SEAT_N else SOON
+def _at(load: float) -> str:
+    return f"at about {reached(load)} N" if load > SEATED * SEAT_N else SOON
 
 
 def _part_at_strength(c: ConstructResult, when: str) -> str:
@@ -196,7 +204,7 @@ def _part_at_strength(c: ConstructResult, when: str) -> str:
         if event is not None:
             return f"part of {_what(c, event)} " + (
                 f"is at its strength {when}" if already else
-                f"gives way {_at(event)}")
+                f"gives way {_at(event.load_N)}")
     return ""
 
 

@@ -16,6 +16,7 @@ from buttress.implants.sections import outer
 from buttress.rules.screw import Level, Note, Placed
 from buttress.study.study import Construct, Fill, Screw, Study, Wire
 from buttress.study.tables import number
+from buttress.words import listed
 
 BLOCK = "structural block"
 
@@ -34,7 +35,8 @@ def void_notes(study: Study, section: Section, found: Layout, construct: Constru
         if fill is None:
             if above:
                 yield void.name, (
-                    "note", "void under a fragment", f'nothing fills the void under "{above[0]}"',
+                    "note", "void under a fragment",
+                    "nothing fills the void under " + listed([f'"{n}"' for n in above]),
                     "over an empty void a fragment is supported by its edges and by metal only; "
                     "with nothing below, it subsides as far as these deform or fail")
             continue
@@ -125,7 +127,9 @@ def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
     row = pin.count > 1 or any(_overlap(inner, piece) > 0.0 for piece in raised.values())
     if not row or (isinstance(pin, Screw) and pin.use == "lag"):
         return
-    yield from _level(placed, found.below(inner))
+    over = np.any([(inner[:, 0] >= piece.bounds[0]) & (inner[:, 0] <= piece.bounds[2])
+                   for piece in raised.values()], axis=0)
+    yield from _level(placed, found.below(inner[over] if np.any(over) else inner))
     yield from _under(placed, inner, raised)
 
 
@@ -142,7 +146,7 @@ def _overlap(inner: np.ndarray, piece: Polygon) -> float:
 
 def _level(placed: Placed, below: np.ndarray) -> Iterator[Note]:
     low, high = (number("screws", "in use", f"raft_{k}") for k in ("least", "most"))
-    deepest, highest = float(below.max()), float(below.min())
+    deepest, highest = float(below.max()), max(float(below.min()), 0.0)
     near = isinstance(placed.pin, Screw) and highest < low
     # One that does not follow the joint may lie too deep at one end and too high at the other.
     end, other = (" at one end", " at the other end") if deepest > high and near else ("", "")

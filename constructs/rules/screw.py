@@ -192,7 +192,8 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     near = float(section.below(inner).min()) - radius
     if near < edge:
         yield ("broken", "out of the joint",
-               f"there is only {max(near, 0.0):.1f} mm of bone between the {placed.pin.what} and "
+               f"the {placed.pin.what} breaks through the joint surface" if near <= 0.0 else
+               f"there is only {near:.1f} mm of bone between the {placed.pin.what} and "
                "the joint surface",
                "metal in the joint damages the opposing cartilage")
 

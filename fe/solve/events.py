@@ -5,8 +5,8 @@ tightened: what moves less than can be measured rests on the mesh and on the ste
 committed points the response is nearly a chain of straight pieces; the place is sought by steps
 between the two, so that its load is right to about half a per cent of the step, on moved geometry
 (each try on its own, or on one within a tenth of the step) to a few per cent of it. Of each source
-the first of every kind counts. A bound at which a link stood before any load, since it was tightened,
-is no event of loading: `standing` tells those.
+the first of every kind counts. A bound at which a link stood before any load, since it was
+tightened, is no event of loading: `standing` tells those.
 """
 
 from __future__ import annotations
@@ -32,11 +32,11 @@ ROUNDED = 1e-3
 """Share of that movement which may be rounding."""
 SHARED = 0.1
 """Share of a step within which a state on moved geometry lends it to others while events are
-sought; tried on two studies, loads are within 2 % of those with geometry of their own, most within
+sought: tried on two studies, loads are within 2 % of those with geometry of their own, most within
 1 %, and with that of the next point they were off by up to 8 %."""
 FINE, FINE_MOVED = 0.005, 0.05
-"""Share of a step, in load or in displacement, within which an event is located; on moved geometry a
-try may cost as much as a step."""
+"""Share of a step, in load or in displacement, within which an event is located; on moved geometry
+a try may cost as much as a step."""
 TRIES = 16
 CARRIES = 1e-6
 """Share of the load below which a link carries nothing."""

@@ -53,7 +53,7 @@ def test_a_load_that_rises_to_where_movements_are_large_has_no_peak() -> None:
     assert (found.ends_status, found.peak_status) == (ENDED, ENDED)
     assert found.equilibrium_ends_N == pytest.approx(loads[-1], rel=1e-6)
     assert found.energy_to_peak_Nmm is None
-    words = f"no peak: the path ends at {loads[-1]:.0f} N, where movements are larger than this model follows"
+    words = f"no peak: the path ends at {loads[-1]:.0f} N, beyond which parts move farther than this model follows"
     assert ends_words(found) == words
     assert "peak" not in found.first_limit
     assert judged(found, 1.01 * loads[-1]).verdict == LETS_GO

@@ -163,7 +163,7 @@ def test_what_is_not_reached_is_null_with_the_words_why(antiglide) -> None:
     lag = antiglide["lag screws"]
     assert lag.limits["bone over yield"].load_N is None
     assert lag.limits["bone over yield"].missing == (
-        f"not reached up to {int(lag.equilibrium_ends_N)} N, where movements are larger than this "
+        f"not reached up to {int(lag.equilibrium_ends_N)} N, beyond which parts move farther than this "
         "model follows")
     found = [(r.load_N, n) for n, r in lag.limits.items() if r.load_N is not None]
     assert lag.lowest_limit == min(found)[1]

@@ -82,8 +82,8 @@ def test_what_comes_next_names_all_that_tie() -> None:
     made = [moves("a", 6543.0), moves("b", 1229.0), moves("c", 1229.0), moves("d", 1200.0),
             moves("e", 900.0)]
     assert why_first(best_first(tuple(made))) == (
-        "the joint has moved 0.5 mm at about 6543 N; next are 'b', 'c' and 'd', which tie: of 'b' "
-        "the joint has moved 0.5 mm at about 1229 N")
+        "the joint has moved 0.5 mm at about 6543 N; next are 'b', 'c' and 'd', which tie ('b': "
+        "the joint has moved 0.5 mm at about 1229 N)")
 
 
 def test_a_lower_bound_may_stand_anywhere_above_it() -> None:

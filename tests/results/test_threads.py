@@ -98,7 +98,7 @@ def test_the_path_tells_where_and_when_a_whole_thread_gives_way() -> None:
     assert [e.ram_mm for e in found.path.events] == sorted(e.ram_mm for e in found.path.events)
     told = replace(found, path=replace(found.path, events=tuple(
         e for e in found.path.events if e.kind != "crushing")))
-    assert (f"first, at about {reached(whole.load_N)} N, the thread of the screw '{whole.where.part}' "
+    assert (f"then, at about {reached(whole.load_N)} N, the thread of the screw '{whole.where.part}' "
             "gives way") in verdict(told, (told,))
 
 

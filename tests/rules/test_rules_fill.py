@@ -332,8 +332,12 @@ def test_a_deep_piece_over_a_void_is_not_under_the_joint() -> None:
 
 
 def test_a_raft_that_does_not_follow_the_joint_is_not_in_two_places() -> None:
-    """It read "lies 16 mm below the joint" and "lies 3 mm below the joint" of one screw."""
+    """It read "lies 16 mm below the joint" and "lies 3 mm below the joint" of one screw. Told is where
+    it lies under the raised pieces; it was 12 degrees, and too high far beside them only."""
     tilted = study(screw=[RAFT | {"height_mm": -14, "angle_deg": 12, "length_mm": 55}])
+    assert [f.message for f in check(tilted) if f.rule == "raft below the joint"] == [
+        "the raft lies 12 mm below the joint surface, more than 10 mm"]
+    tilted = study(screw=[RAFT | {"height_mm": -16, "angle_deg": 25, "length_mm": 55}])
     told = [f.message for f in check(tilted) if f.rule == "raft below the joint"]
     assert len(told) == 2
     assert "at one end, more than 10 mm" in told[0]
