@@ -58,7 +58,7 @@ class Pushes:
         # Of all unit loads on each meshed body, about its centre as built.
         self.force = np.zeros((len(p.bodies), len(p.loads), 2))
         self.moment = np.zeros((len(p.bodies), len(p.loads)))
-        for i in np.flatnonzero(~layout.member):
+        for i in np.flatnonzero(~layout.member).tolist():
             arm = p.bodies[i].points - layout.centre[i]
             for (case, _), row in zip(self.loads[i], self._load_rows[i], strict=True):
                 v = row.toarray().reshape(-1, 2)
