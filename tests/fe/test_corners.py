@@ -19,7 +19,7 @@ from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import ACROSS, matched, piece, touch
 from buttress.fe.verification.problem import unknowns
 
-WIDE, SLID, TURN = 40.0, 3.0, np.radians(4.0)   # mm, mm, rad
+WIDE, SLID, TURN = 40.0, 7.0, np.radians(4.0)   # mm, mm, rad
 
 
 def layout(block_first: bool = False) -> Layout:
