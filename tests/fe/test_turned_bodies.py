@@ -16,6 +16,7 @@ from buttress.fe.links.link import End, Hinge, Link, LinkList
 from buttress.fe.moved.place import Mover
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import Layout
+from buttress.fe.solve.recover import displacements
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, line, piece, turned
@@ -99,6 +100,8 @@ def test_what_has_turned_answers_as_what_is_built_so(build: Callable[[float], Co
     wanted += [sum(c.values @ moved[c.dofs] for _, c in parts)
                for parts in layout.problem.measure_parts]
     assert read == pytest.approx(wanted, rel=1e-6, abs=1e-9)
+    [shown] = displacements(layout.problem, replace(answers[0], moved=found))
+    assert shown == pytest.approx(displacements(built, answers[1])[0] + moved, rel=1e-6, abs=1e-9)
     assert np.abs(answers[0].force).max() > 1.0
     if shapes:
         assert answers[0].kink == pytest.approx(answers[1].kink, rel=1e-6)

@@ -8,7 +8,7 @@ from buttress.fe.links.link import End, Kind, Link
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.walk import STEP_MM, Moving
 from buttress.fe.solve.ram import Ram
-from buttress.fe.solve.reached import state_at
+from buttress.fe.solve.reached import at_place, state_at
 from buttress.fe.solve.recover import displacements, pushes
 from buttress.fe.verification import moved
 from buttress.fe.verification.parts import GROUND
@@ -69,6 +69,19 @@ def test_states_between_two_points_are_drawn_where_their_forces_say():
             shown = displacements(path.ram.plain, answer)[1].reshape(-1, 2)
             assert moved.CORNER_SPRING * shown[top, 0] == pytest.approx(answer.force[-1], rel=1e-6)
             assert np.hypot(*shown[corner]) < 1e-4
+
+
+def test_a_state_far_from_one_that_is_known_is_found_in_its_own_place():
+    """Statics of the block there, as at points of the path; the known state is but near its own."""
+    path = moved.walked("block over a corner")
+    number = len(path.points) - 1
+    low, high = (p.ram_mm for p in path.points[-2:])
+    known = at_place(path, number, low + 0.1 * (high - low))
+    for share in (0.5, 0.9):
+        found = at_place(path, number, low + share * (high - low), known)
+        assert found.ram_mm == pytest.approx(low + share * (high - low))
+        assert found.load_N == pytest.approx(
+            moved.cornered_load(float(found.moved.config.angle[1])), rel=2e-5)
 
 
 def test_a_stop_with_clearance_carries_nothing_until_its_clearance_is_used_up():
