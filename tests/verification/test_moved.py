@@ -8,7 +8,7 @@ from buttress.fe.links.link import End, Kind, Link
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.walk import STEP_MM, Moving
 from buttress.fe.solve.ram import Ram
-from buttress.fe.solve.reached import at_place, state_at
+from buttress.fe.solve.reached import NEAR, at_place, state_at
 from buttress.fe.solve.recover import displacements, pushes
 from buttress.fe.verification import moved
 from buttress.fe.verification.parts import GROUND
@@ -58,17 +58,22 @@ def test_a_moved_piece_is_drawn_where_it_is():
 
 
 def test_states_between_two_points_are_drawn_where_their_forces_say():
-    """The spring at the far top of the block is as long as its force says, the corner stays."""
+    """The spring at the far top of the block is as long as its force says, the corner stays, and the
+    block has turned as far as its load says: nearer than geometry that is `NEAR` its own."""
     path = moved.walked("block over a corner")
     block = path.ram.plain.bodies[1]
-    corner, top = node_at(block.mesh, 0, 0), node_at(block.mesh, -40, 30)
+    corner, foot, top = (node_at(block.mesh, x, y) for x, y in ((0, 0), (-40, 0), (-40, 30)))
     for number in (i for i, p in enumerate(path.points) if i and p.moved is not None):
         low, high = path.points[number - 1:number + 1]
         for share in (0.2, 0.5, 0.7):
-            answer = state_at(path, low.load_N + share * (high.load_N - low.load_N)).answer
+            load = low.load_N + share * (high.load_N - low.load_N)
+            answer = state_at(path, load).answer
             shown = displacements(path.ram.plain, answer)[1].reshape(-1, 2)
             assert moved.CORNER_SPRING * shown[top, 0] == pytest.approx(answer.force[-1], rel=1e-6)
             assert np.hypot(*shown[corner]) < 1e-4
+            edge = block.points[top] + shown[top] - block.points[foot] - shown[foot]
+            by_hand = moved.cornered_load(float(np.arctan2(-edge[0], edge[1])))
+            assert abs(load - by_hand) < NEAR * (high.load_N - low.load_N)
 
 
 def test_a_state_far_from_one_that_is_known_is_found_in_its_own_place():
