@@ -38,10 +38,10 @@ SHOWN_MM = 2.2
 MOVEMENT = "movement: the largest of net subsidence, step-off and gap"
 ORDER, FAILURE = "constructs are ordered here", "failure in bench tests"
 EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "{} " + CRUSHED),
-          "yield": ("P", "part of an anchorage reaches its strength"),
+          "yield": ("P", "part of an anchorage gives way"),
           "thread": ("^", "the thread of a screw gives way"),
           "hinge": ("D", "a plastic hinge forms"),
-          "snap": ("*", "snap-through")}
+          "snap": ("*", "a part shifts in a jump")}
 """Marker and meaning of the events that are drawn (``{}``: what is crushed); slip begins with the
 first load."""
 PEAK, CROSSING, STUDY = "peak", "two curves cross", "loads of the study"

@@ -26,8 +26,11 @@ from buttress.draw.text import LINE, SIZE, width, wrap
 from buttress.fe.arrays import FloatArray
 from buttress.fe.status import Status
 from buttress.results.comparison import Comparison
+from buttress.results.figures import Level
 from buttress.results.judged import HOLDS
+from buttress.results.limits import NAMES
 from buttress.results.picture import Picture
+from buttress.results.quantities import MOVEMENT
 from buttress.results.records import CANNOT_TIGHTEN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
 from buttress.words import BREAKS_RULE, fixed
@@ -142,7 +145,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
         names = [wrap(c.marked_name, cell - 0.25) + "\n" + "\n".join(
             wrap(line, cell - 0.1) for line in _result(c, p).split("\n"))
                  for c, p in shown]
-        if width("subsides 0.0123 mm") > cell - 0.1 and columns > 1:
+        if width("net subsidence 0.12 mm") > cell - 0.1 and columns > 1:
             continue
         deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
         tall = max(high / rows, deep + 1.3)
@@ -157,15 +160,21 @@ def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
     if load is None or load.status != Status.HELD:
         return CANNOT_TIGHTEN if unmade(picture) else picture.verdict or picture.status
-    sunk = _sunk(load)
-    if sunk is None:
+    words = _moved(load)
+    if not words:
         return picture.verdict or picture.status
-    # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
-    words = f"subsides {fixed(0.0 if abs(sunk) < NOISE_MM else sunk, 2)} mm"
     return words if picture.verdict in ("", HOLDS) else f"{picture.verdict}\n{words}"
 
 
-def _sunk(load: LoadResult) -> float | None:
-    found = [f.subsidence_mean_mm for f in load.fragments.values()
-             if f.subsidence_mean_mm is not None]
-    return max(found) if found else None
+def _moved(load: LoadResult) -> str:
+    """How far the joint has moved, by what constructs are ordered by; empty without a fragment."""
+    places: dict[Level, dict[str, Any]] = {Level.FRAGMENT: load.fragments,
+                                           Level.EDGE: load.edges}
+    found = [(value, key) for level, key in MOVEMENT for place in places[level].values()
+             if (value := getattr(place, key)) is not None]
+    if not found:
+        return ""
+    most, key = max(found)
+    name = "net subsidence" if key == "subsidence_net_mm" else NAMES[key]
+    # Micrometres tell nothing of a construct: a hundredth of a millimetre is as far as this goes.
+    return f"{name} {fixed(0.0 if abs(most) < NOISE_MM else most, 2)} mm"

@@ -23,7 +23,8 @@ from buttress.report.stages import lines as stage_lines
 from buttress.report.terminal import lines
 from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
-from buttress.results.order import best_first, carries_nothing, reserve_words
+from buttress.results.order import answer as first_of
+from buttress.results.order import best_first, carries_nothing
 from buttress.results.rows import rows
 from buttress.results.verdict import verdict
 from buttress.study.read import example, example_names
@@ -72,12 +73,13 @@ def chosen(comparison: Comparison) -> tuple[str, str]:
 
 
 def answer(comparison: Comparison) -> str:
-    """In one sentence which construct stands first, and what holds it there."""
-    first = best_first(comparison.constructs)[0]
+    """Which construct comes first or shares the first rank, and what holds it there."""
+    order = best_first(comparison.constructs)
+    first = order[0]
     if carries_nothing(first):
         return "no construct is known to carry load."
-    why = verdict(first, comparison.constructs)
-    return f"“{first.marked_name}” stands first: {reserve_words(first)}; {why[:1].lower()}{why[1:]}"
+    return (f"{first_of(order).words} “{first.marked_name}”: "
+            f"{verdict(first, comparison.constructs)}")
 
 
 def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:

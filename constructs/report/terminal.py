@@ -17,6 +17,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.judged import AT_ANY_LOAD, HOW_TO_READ
 from buttress.results.limits import yield_words
 from buttress.results.order import answer, best_first, order_words, rank_words
+from buttress.results.path import NOTICED_MM
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
@@ -37,11 +38,10 @@ wrap = partial(broken, break_on_hyphens=False)
 VERDICTS = (
     "A verdict is one of this model. Within all limits: no limit of the study is reached up to "
     "that load; what has yielded, been crushed or given way below it stands beside (crushed "
-    "locally: at the first place of a screw or face; what is around it still carries). Over a "
-    "limit: "
-    "the one that is reached first. Fails: above the largest load of the path. Only with friction: "
-    "within all limits, but not above the load stated beside if friction is lost after the screws "
-    "are tightened; what happens then stands behind “else”.")
+    f"locally: by {NOTICED_MM:g} mm at the first place of a screw or face; what is around it still "
+    "carries). Over a limit: the one that is reached first. Fails: above the largest load of the "
+    "path. Only with friction: within all limits, but not above the load stated beside if friction "
+    "is lost after the screws are tightened; what happens then stands behind “else”.")
 PEAK = (
     "Peak: the largest load on that path. Marked > it is no peak but the end of the search or of "
     "the path: the load was still rising where movements became larger than this model follows, "

@@ -1,5 +1,5 @@
-"""What is crushed where a link is at its strength (bone, foam, graft or cement), and from when on
-at a screw or wire."""
+"""What is crushed where a link gives way (bone, foam, graft or cement), and from when on at a screw
+or wire."""
 
 from __future__ import annotations
 
@@ -11,14 +11,15 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.events import AT_BOUND
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
+from buttress.results.path import NOTICED_MM
 from buttress.results.records import Where
 from buttress.results.search import Gauge, Reading
 
 BONE, FOAM, GRAFT, CEMENT = "bone", "foam", "graft", "cement"
 MEDIA = (BONE, FOAM, GRAFT, CEMENT)
 CRUSHED = "is crushed locally"
-"""Said of what has reached its strength at one place, the first station of a screw or node of a
-face: what is around it still carries."""
+"""Said of what has been crushed by `NOTICED_MM` at one place, the first station of a screw or node
+of a face: what is around it still carries."""
 
 
 def medium(model: Model, link: Link) -> str:
@@ -35,7 +36,7 @@ def _of(model: Model, solid: Solid, at: np.ndarray) -> str:
 
 
 def at_pins(model: Model) -> Gauge:
-    """The gauge of what screws and wires press on across their axes: 1 where it is first crushed.
+    """The gauge of what screws and wires press on across their axes: how far it is crushed [mm].
 
     What tightening has crushed already is no event of loading.
     """
@@ -47,11 +48,11 @@ def at_pins(model: Model) -> Gauge:
     def read(answer: Answer) -> Reading | None:
         if not own.size:
             return None
-        used = np.abs(answer.force[own]) / upper[own]
-        first = int(own[used.argmax()])
-        return Reading(float(used.max()), Where(links[first].source, links[first].place))
+        far = np.abs(answer.slack[own])
+        first = int(own[far.argmax()])
+        return Reading(float(far.max()), Where(links[first].source, links[first].place))
 
-    return Gauge("bearing of screws", "", 1.0 - AT_BOUND, "share of the strength", read)
+    return Gauge("bearing of screws", "", NOTICED_MM, "mm", read)
 
 
 def medium_at(model: Model, where: Where) -> str:

@@ -16,7 +16,15 @@ from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.crushed import at_pins, medium, medium_at
 from buttress.results.figures import Figures, Level
 from buttress.results.limits import gauge_of, moved_joint
-from buttress.results.path import Derived, PathEvent, PathPoint, PathResult, Reserve, Where
+from buttress.results.path import (
+    NOTICED_MM,
+    Derived,
+    PathEvent,
+    PathPoint,
+    PathResult,
+    Reserve,
+    Where,
+)
 from buttress.results.quantities import quantity
 from buttress.results.reader import Reader
 from buttress.results.records import BEYOND, FOUND
@@ -220,7 +228,7 @@ def _events(search: Search, kinds: tuple[str, ...]
     crushed is looked for besides.
     """
     model = search.model
-    found = [_told(model, e) for e in events_of(search.path, kinds)]
+    found = [_told(model, e) for e in events_of(search.path, kinds, NOTICED_MM)]
     pins = search.reach(at_pins(model))
     if not isinstance(pins, str) and pins.ram_mm > 0.0:
         where = pins.reading.where

@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from buttress.results.figures import Level
-from buttress.results.path import Derived
+from buttress.results.path import NOTICED_MM, Derived
 from buttress.results.quantity import Quantity
 from buttress.results.records import ConstructResult
 
@@ -48,7 +48,8 @@ PATH = (
               "fibre of a member first yields; empty: not reached",
               lambda c, every: c.first_yield_N),
     _path_row("first_crushing_N", "load at first local crushing", "joint force at which "
-              "bone, foam or a filling is first crushed at one place, at a screw or on a face; "
+              f"bone, foam or a filling is first crushed by {NOTICED_MM:g} mm at one place, at a "
+              "screw or on a face; "
               "empty: not reached",
               lambda c, every: c.first_crushing_N))
 """What is read off the path of a construct, in comparison.csv and, where asked, in a store."""

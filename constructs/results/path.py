@@ -5,7 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from buttress.results.bar import Bar
+from buttress.study.tables import number
 from buttress.words import fixed
+
+NOTICED_MM = number("loads", "path", "noticed")
+"""Movement beyond its bound from which on what slips, opens, is crushed or gives way counts."""
 
 
 @dataclass(frozen=True)
@@ -42,9 +46,10 @@ class PathPoint:
 @dataclass(frozen=True)
 class PathEvent:
     """The first event of its kind at a source: "slip", "opening", "crushing" (also of what a screw
-    presses on across its axis), "yield" (part of a thread or bond at its strength), "hinge", "snap"
-    or "peak"; and "thread", the first screw of which all of the thread in one piece is at its
-    strength. ``what``: of crushing, what is crushed ("bone", "foam", "graft" or "cement")."""
+    presses on across its axis), "yield" (part of a thread or bond gives way), "hinge", "snap" or
+    "peak"; and "thread", the first screw of which all of the thread in one piece gives way. What
+    slips, opens, is crushed or gives way counts from `NOTICED_MM` on. ``what``: of crushing, what
+    is crushed ("bone", "foam", "graft" or "cement")."""
 
     kind: str
     load_N: float

@@ -1,4 +1,4 @@
-"""When the thread of a screw is at its strength along all of its length in one piece."""
+"""When the thread of a screw gives way along all of its length in one piece."""
 
 from __future__ import annotations
 
@@ -9,10 +9,16 @@ from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.events import AT_BOUND, SLIP_MM
 from buttress.implants.kinds import Hold
 from buttress.model.model import Model
+from buttress.results.path import NOTICED_MM
 from buttress.results.records import Where
 from buttress.results.search import Gauge, Reading
 
-THREAD = "thread at its strength"
+THREAD = "thread that gives way"
+
+
+def slides(slid: FloatArray) -> float:
+    """How far [mm] the one of some stations has slid that has done so least, all one way."""
+    return float(max(slid.min(), (-slid).min()))
 
 
 def used(force: FloatArray, slid: FloatArray, upper: FloatArray) -> float:
@@ -26,9 +32,9 @@ def used(force: FloatArray, slid: FloatArray, upper: FloatArray) -> float:
 
 
 def whole_thread(model: Model) -> Gauge:
-    """The gauge of the thread of a screw in one piece: 1 where it holds no more anywhere.
+    """The gauge of the thread of a screw in one piece: how far all of it has slid [mm].
 
-    A screw whose thread is at its strength at some places only is still held by the others. What
+    A screw whose thread gives way at some places only is still held by the others. What
     tightening alone has led to is no event: thread on the head side of a fracture must give way
     there, so that the fracture is compressed.
     """
@@ -50,8 +56,8 @@ def whole_thread(model: Model) -> Gauge:
     def read(answer: Answer) -> Reading | None:
         if not groups:
             return None
-        most, source = max((used(answer.force[s], answer.slack[s] - begun[s], upper[s]), source)
+        most, source = max((slides(answer.slack[s] - begun[s]), source)
                            for (source, _), s in groups.items())
         return Reading(most, Where(source, None))
 
-    return Gauge(THREAD, "", 1.0 - AT_BOUND, "share of the strength", read)
+    return Gauge(THREAD, "", NOTICED_MM, "mm", read)

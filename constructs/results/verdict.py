@@ -26,10 +26,10 @@ from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge", "thread": "{}",
-            "crushing": "{} " + CRUSHED, "snap": "{} snaps through",
+            "crushing": "{} " + CRUSHED, "snap": "{} shifts in a jump",
             "peak": "the load peaks"}
-"""Events that follow slip and opening, in words; ``{}`` stands for the part. Part of a thread at
-its strength is none of them: the rest of it still holds the screw."""
+"""Events that follow slip and opening, in words; ``{}`` stands for the part. Part of a thread that
+gives way is none of them: the rest of it still holds the screw."""
 STANDING = {"hinge": "{} has a plastic hinge", "thread": "{}",
             "crushing": "{} " + CRUSHED}
 """What tightening alone has led to."""
@@ -38,7 +38,7 @@ FURTHER = {"hinge": "{} forms a further plastic hinge",
 """The same under load, where tightening has led to it already."""
 FILLING = "the filling"
 PART = "yield"
-"""Part of an anchorage or of a bond is at its strength: told where nothing else is known."""
+"""Part of an anchorage or of a bond gives way: told where nothing else is known."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
@@ -163,9 +163,9 @@ def _fails(c: ConstructResult) -> str:
     if event is None:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
-        fails = "gives way" if part else "reaches its strength"
         yields = _yields(c, most)
-        words = f"nothing {'more ' if already or yields else ''}{fails} up to {top} N"
+        more, whole = "more " if already or yields else "", " as a whole" if part else ""
+        words = f"nothing {more}gives way{whole} up to {top} N"
         if c.twin_of is not None:
             words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, yields, words, part)))
@@ -189,14 +189,14 @@ def _at(event: PathEvent) -> str:
 
 
 def _part_at_strength(c: ConstructResult, when: str) -> str:
-    """Of what part is at its strength first, or has been since it was tightened."""
+    """Of what part gives way first, or has been at its strength since it was tightened."""
     assert c.path is not None
     for found, already in ((c.path.already, True), (c.path.events, False)):
         event = _first(c, found, (PART,))
         if event is not None:
             return f"part of {_what(c, event)} " + (
                 f"is at its strength {when}" if already else
-                f"reaches its strength {_at(event)}")
+                f"gives way {_at(event)}")
     return ""
 
 

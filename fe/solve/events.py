@@ -1,10 +1,11 @@
 """What happens along a path, in order: first slip, opening, crushing, yield, hinges, snaps, peak.
 
-Between two committed points the response is nearly a chain of straight pieces. An event is where
-a link's trial value (its force from its bound, or its slack once it is there) passes zero; that is
-sought by steps between the two points, so that its load is right to about half a per cent of the
-step. Of each source the first of every kind counts. A bound at which a link stood before any load,
-since it was tightened, is no event of loading: `standing` tells those.
+An event of links is where one of them has moved beyond its bound by a stated distance since it was
+tightened: what moves less than can be measured rests on the mesh and on the steps. Between two
+committed points the response is nearly a chain of straight pieces; the place is sought by steps
+between the two, so that its load is right to about half a per cent of the step. Of each source the
+first of every kind counts. A bound at which a link stood before any load, since it was tightened,
+is no event of loading: `standing` tells those.
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ from buttress.fe.solve.path import PLATEAU, Path, Point
 from buttress.fe.solve.ram import Pressed, Ram
 
 SLIP_MM = 1e-6
-"""Movement of a link at its bound from which on it counts."""
+"""Movement beyond a bound that is no rounding: the least from which on an event may count."""
+ROUNDED = 1e-3
+"""Share of that movement which may be rounding."""
 FINE = 0.005
 """Share of a step, in load and in displacement, within which an event is located."""
 TRIES = 16
@@ -64,6 +67,8 @@ class _Piece:
         ram, (before, after) = path.ram_of(number), path.points[number - 1:number + 1]
         self.ram, self.before, self.size = ram, before, path.peak_N
         self.began = path.began(number)
+        begun = self.began.offset if after.slipped is None else after.slipped
+        self.slid = begun - path.points[0].memory.offset    # up to its start, since tightened
         # What the first point left is committed: only later movement counts.
         self.known = [ram.settled(before.state), after.state]
 
@@ -157,83 +162,89 @@ def _moment(ram: Ram, answer: Answer) -> FloatArray:
     return np.asarray(ram.plain.load_kinks @ answer.load - ram.plain.kinks.T @ answer.force)
 
 
-def _values(ram: Ram, stood: _Stood, kind: str, state: Pressed) -> FloatArray:
-    """Trial values [N] of all links (of all hinges for "hinge"): positive beyond the event."""
+def _values(piece: _Piece, stood: _Stood, kind: str, least: float, state: Pressed) -> FloatArray:
+    """Values [N] of all links (of all hinges for "hinge"): positive beyond the event.
+
+    Of what is at its bound the movement beyond it, else minus what is left to the bound.
+    """
+    ram = piece.ram
     p, s, a = ram.plain, ram.solver, state.answer
     if kind == "hinge":
         turn, moment = a.kink_step / s.kink_scale, _moment(ram, a)
-        return _beyond(moment, turn, -p.kink_limit, p.kink_limit, stood.hinges)
-    move = a.slack / s.scale[:-1]
+        high = moment - p.kink_limit + np.maximum(turn, 0.0)
+        low = -p.kink_limit - moment + np.maximum(-turn, 0.0)
+        return _either(high, low, stood.hinges)
+    scale, slid, still = s.scale[:-1], a.slack + piece.slid, ROUNDED * least
     if kind == "opening":
-        return -a.force + np.maximum(-move, 0.0)
-    if kind != "slip":
-        return _beyond(a.force, move, p.lower if kind == "yield" else np.full(p.n, -np.inf),
-                       p.upper, stood.links)
+        return np.where(a.slack < -still, -a.slack / scale, -np.abs(a.force)) - least / scale
     normal = a.force[p.partner]
     width = p.friction * np.maximum(normal, 0.0)
-    over = _beyond(a.force, move, p.lower - width, p.upper + width, stood.links)
+    up = np.where(slid > still, slid / scale, np.minimum(a.force - p.upper - width, 0.0))
+    down = np.where(slid < -still, -slid / scale, np.minimum(p.lower - width - a.force, 0.0))
+    over = _either(up, -np.inf if kind == "crushing" else down, stood.links) - least / scale
+    if kind != "slip":
+        return over
     parted = normal <= CARRIES * abs(state.load)
-    return np.where(parted, np.minimum(move[p.partner], 0.0), over)
+    return np.where(parted, np.minimum(a.slack[p.partner] / scale, 0.0), over)
 
 
-def _beyond(force: FloatArray, move: FloatArray, lower: FloatArray, upper: FloatArray,
-            stood: IntArray) -> FloatArray:
-    """How far trial values are beyond a bound at which nothing stood before any load."""
-    high = force - upper + np.maximum(move, 0.0)
-    low = lower - force + np.maximum(-move, 0.0)
+def _either(high: FloatArray, low: FloatArray | float, stood: IntArray) -> FloatArray:
+    """How far values are beyond one of their bounds at which nothing stood before any load."""
     return np.maximum(np.where(stood > 0, -np.inf, high), np.where(stood < 0, -np.inf, low))
 
 
-def _happened(ram: Ram, stood: _Stood, kind: str, before: Point, after: Point, built: FloatArray
-              ) -> BoolArray:
-    """Which links (hinges for "hinge") a kind of event has happened to in a step. ``built (n,)``:
-    gaps before any movement; what slides beyond the end of the other face does not open."""
-    p, a = ram.plain, after.answer
-    carries = CARRIES * max(abs(after.load_N), abs(before.load_N))
+def _happened(piece: _Piece, stood: _Stood, kind: str, least: float, carried: BoolArray,
+              after: Point, built: FloatArray) -> BoolArray:
+    """Which links (hinges for "hinge") a kind of event has happened to up to a point. ``carried``:
+    links that a force has pressed on before; ``built (n,)``: gaps before any movement; what slides
+    beyond the end of the other face does not open."""
+    p, a = piece.ram.plain, after.answer
     if kind == "hinge":
         return (np.abs(a.kink_step) > SLIP_MM) & (np.sign(a.kink_step) != stood.hinges)
-    moved = np.abs(a.slack) > SLIP_MM
+    beyond = _values(piece, stood, kind, least, after.state) > 0.0
     if kind == "opening":
-        parted = moved & (a.slack < 0) & (before.answer.force > carries)
-        return p.opens & parted & still_meet(p.gap, built)
-    moved &= np.sign(a.slack) != stood.links
+        return p.opens & beyond & carried & still_meet(p.gap, built)
     rubs = p.friction > 0
     if kind == "slip":
-        return rubs & moved & (a.force[p.partner] > carries)
-    if kind == "crushing":
-        return p.opens & moved & (a.slack > 0)
+        return rubs & beyond
     # What has lost friction has no strength that it could reach.
-    return ~p.opens & ~rubs & moved & (p.upper > p.lower)
+    return beyond & (p.opens if kind == "crushing" else ~p.opens & ~rubs & (p.upper > p.lower))
 
 
 KINDS = ("slip", "opening", "crushing", "yield", "hinge")
 EVERY = (*KINDS, "snap", "peak")
 
 
-def events_of(path: Path, kinds: Sequence[str] = EVERY) -> tuple[Event, ...]:
-    """The events of a path, of some kinds, in the order of the ram's displacement."""
+def events_of(path: Path, kinds: Sequence[str] = EVERY, least_mm: float = SLIP_MM
+              ) -> tuple[Event, ...]:
+    """The events of a path, of some kinds, in the order of the ram's displacement.
+
+    ``least_mm``: how far a link has slipped, parted, been crushed or yielded before it counts.
+    """
     ram, found, seen = path.ram, list[Event](), set[tuple[str, str]]()
     if not path.points or path.peak_N <= 0.0:
         return ()
     stood = _Stood.of(path)
     links, hinges = ram.plain.links.links, ram.plain.links.hinges
-    built = ram.plain.gap
+    built, carried = ram.plain.gap, np.zeros(ram.plain.n, dtype=bool)
     for number, (before, after) in enumerate(pairwise(path.points)):
         piece = _Piece(path, number + 1)
-        ram = piece.ram
+        carried |= before.answer.force > CARRIES * max(abs(after.load_N), abs(before.load_N))
         for kind in (k for k in KINDS if k in kinds):
             named = hinges if kind == "hinge" else links
             groups: dict[str, list[int]] = {}
-            for i in np.flatnonzero(_happened(ram, stood, kind, before, after, built)):
+            for i in np.flatnonzero(_happened(piece, stood, kind, least_mm, carried, after,
+                                              built)):
                 groups.setdefault(_source(named, int(i)), []).append(int(i))
             for source, members in groups.items():
                 if (kind, source) in seen:
                     continue
                 seen.add((kind, source))
-                at, load = piece.first_zero(partial(_largest, ram, stood, kind, members))
+                values = partial(_values, piece, stood, kind, least_mm)
+                at, load = piece.first_zero(partial(_largest, values, members))
                 # The member that is furthest beyond there.
                 near = next(s for s in piece.known if s.place >= at - 1e-12 or s is after.state)
-                first = members[int(np.argmax(_values(ram, stood, kind, near)[members]))]
+                first = members[int(np.argmax(values(near)[members]))]
                 found.append(_event(kind, load, at - path.zero, source, named, first))
         snapped = _snap(path, piece, number) if "snap" in kinds else None
         if snapped is not None:
@@ -265,8 +276,8 @@ def standing(path: Path) -> tuple[Event, ...]:
     return tuple(found)
 
 
-def _largest(ram: Ram, stood: _Stood, kind: str, members: list[int], state: Pressed) -> float:
-    return float(_values(ram, stood, kind, state)[members].max())
+def _largest(values: Callable[[Pressed], FloatArray], members: list[int], state: Pressed) -> float:
+    return float(values(state)[members].max())
 
 
 def _source(named: Sequence[Link | Hinge], number: int) -> str:

@@ -1,7 +1,7 @@
 """The page's solver against the toolkit's: the same states, solved by both.
 
-`pytest -m deep -s tests/browser/test_lesson_solver.py` compares 300 states of the shipped lesson
-and prints the largest differences and the times.
+`pytest -m deep -s tests/browser/test_lesson_solver.py` compares 300 states of the shipped lesson,
+each with other parts in place, and prints the largest differences and the times.
 """
 
 from __future__ import annotations
@@ -186,6 +186,13 @@ def test_the_state_at_a_load_does_not_depend_on_what_was_shown_before(small: tup
     for other in random_points(facts, 6, 9):
         told(page, facts, other)
     assert told(page, facts, asked)["state"] == pytest.approx(first, rel=1e-6, abs=1e-7)
+    for change in ({"friction": 0.5}, {"strength": 0.8}, {"tension": 0.3}, {"load": 300.0}):
+        settings = {"load": 650.0, "friction": 0.31, "tension": 0.8, **change}
+        dragged = told(page, facts, facts.ask(0, **settings))["state"]
+        page.evaluate("solver.local = null; 0")
+        fresh = told(page, facts, facts.ask(0, **settings))["state"]
+        assert dragged == pytest.approx(fresh, rel=1e-6, abs=1e-7)
+        told(page, facts, asked)
 
 
 def test_stages_are_pressed_from_what_they_left(browser: Any, tmp_path: Path) -> None:

@@ -257,18 +257,27 @@ def test_only_what_goes_on_one_way_ratchets(values: list[float], verdict: str) -
 def test_what_slides_without_being_pressed_has_not_slipped() -> None:
     """Two pairs of contact and friction: one pressed by 100 N and sliding, one apart and sliding."""
     plain = SimpleNamespace(friction=np.array([0.0, 0.5, 0.0, 0.5]), partner=np.array([-1, 0, -1, 2]),
-                            opens=np.array([True, False, True, False]), gap=np.zeros(4))
-    before, after = (SimpleNamespace(load_N=load, answer=SimpleNamespace(
-        force=np.array([100.0, 50.0, apart, 0.0]), slack=np.array([0.0, 1e-3, -0.1, 1e-3]),
-        kink_step=np.zeros(0))) for load, apart in ((90.0, 5.0), (100.0, 0.0)))
+                            opens=np.array([True, False, True, False]), gap=np.zeros(4),
+                            upper=np.array([np.inf, 0.0, np.inf, 0.0]), lower=np.zeros(4))
+    state = SimpleNamespace(load=100.0, answer=SimpleNamespace(
+        force=np.array([100.0, 50.0, 0.0, 0.0]), slack=np.array([0.0, 1e-3, -0.1, 1e-3]),
+        kink_step=np.zeros(0)))
+    after = SimpleNamespace(load_N=100.0, answer=state.answer, state=state)
     stood = SimpleNamespace(links=np.zeros(4, dtype=np.int8), hinges=np.zeros(0, dtype=np.int8))
-    ram = SimpleNamespace(plain=plain)
+    piece = SimpleNamespace(slid=np.zeros(4), ram=SimpleNamespace(
+        plain=plain, solver=SimpleNamespace(scale=np.full(5, 1e-5))))
+    carried = np.array([True, True, True, False])
 
-    def happened(kind: str) -> list[bool]:
-        found = _happened(ram, stood, kind, before, after, np.zeros(4))   # type: ignore[arg-type]
+    def happened(kind: str, least: float = 1e-4) -> list[bool]:
+        found = _happened(piece, stood, kind, least, carried, after,      # type: ignore[arg-type]
+                          np.zeros(4))
         return found.tolist()
 
     assert happened("slip") == [False, True, False, False]
+    assert happened("slip", 1.1e-3) == [False] * 4
+    piece.slid[1] = 2e-4                                # what it has slipped before counts as well
+    assert happened("slip", 1.1e-3) == [False, True, False, False]
     assert happened("opening") == [False, False, True, False]
+    assert happened("opening", 0.2) == [False] * 4
     plain.gap = np.array([0.0, 0.0, OPEN_MM, 0.0])      # it has slid beyond the end of the other face
     assert happened("opening") == [False] * 4

@@ -98,7 +98,7 @@ def test_what_fails_first_comes_after_slip_and_opening() -> None:
     assert "first, at about 900 N, the plate 'plate' forms a plastic hinge" in verdict(
         bent, (bent,))
     none = pressed("a", STIFF, events[:2])
-    assert "nothing reaches its strength up to 2100 N" in verdict(none, (none,))
+    assert "nothing gives way up to 2100 N" in verdict(none, (none,))
 
 
 def test_metal_that_yields_before_is_told_first() -> None:
@@ -115,7 +115,7 @@ def test_metal_that_yields_before_is_told_first() -> None:
         assert ("the plate 'plate' yields at its surface" in verdict(named, (named,))) == (
             load < 1532.4)
     quiet = replace(pressed("a", STIFF), first_yield_N=1513.2)
-    assert ("first, at about 1514 N, metal yields at its surface; nothing more reaches its strength "
+    assert ("first, at about 1514 N, metal yields at its surface; nothing more gives way "
             "up to 2100 N") in verdict(quiet, (quiet,))
 
 
@@ -148,7 +148,7 @@ def test_what_happens_beyond_the_end_of_the_search_is_not_told() -> None:
     curve = {0.0: 0.0, 5000.0: 0.1, 10500.0: 0.2}
     made = pressed("a", curve, (event("hinge", 10_400.0, 0.39, "plate"),))
     assert first_failure(made) is None
-    assert "nothing reaches its strength up to 10000 N" in verdict(made, (made,))
+    assert "nothing gives way up to 10000 N" in verdict(made, (made,))
     early = pressed("a", curve, (event("hinge", 9_400.0, 0.3, "plate"),))
     assert "first, at about 9400 N" in verdict(early, (early,))
 
@@ -156,10 +156,10 @@ def test_what_happens_beyond_the_end_of_the_search_is_not_told() -> None:
 def test_part_of_a_thread_is_told_where_nothing_else_is_known() -> None:
     part = event("yield", 620.0, 0.2, "upper lag")
     made = pressed("a", STIFF, (part,))
-    assert ("nothing gives way up to 2100 N; part of the anchorage of 'upper lag' reaches its "
-            "strength at about 620 N") in verdict(made, (made,))
+    assert ("nothing gives way as a whole up to 2100 N; part of the anchorage of 'upper lag' gives "
+            "way at about 620 N") in verdict(made, (made,))
     made = replace(made, path=replace(made.path, already=(replace(part, load_N=0.0),)))
-    assert ("nothing gives way up to 2100 N; part of the anchorage of 'upper lag' is at its "
+    assert ("nothing gives way as a whole up to 2100 N; part of the anchorage of 'upper lag' is at its "
             "strength when tightened") in verdict(made, (made,))
 
 
@@ -176,7 +176,7 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
     assert "has a plastic hinge; then, at about 900 N, the thread of 'upper lag' gives way" \
         in verdict(other, (other,))
     none = replace(made, path=replace(made.path, events=(), already=standing[:1]))
-    assert "nothing more reaches its strength up to 2100 N" in verdict(none, (none,))
+    assert "nothing more gives way up to 2100 N" in verdict(none, (none,))
     assert "slip" not in verdict(none, (none,))
 
 
@@ -215,7 +215,7 @@ def test_what_holds_nothing_says_only_that() -> None:
 def test_a_bonded_twin_has_no_metal_to_yield() -> None:
     """Of metal stuck fast it was said that nothing reaches its strength, as of metal that can."""
     made = replace(pressed("a, bonded", STIFF), twin_of="a")
-    assert ("nothing reaches its strength up to 2100 N (the metal and the anchorage of a bonded "
+    assert ("nothing gives way up to 2100 N (the metal and the anchorage of a bonded "
             "twin have no strength to reach)") in verdict(made, (made,))
 
 

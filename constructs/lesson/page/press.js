@@ -110,14 +110,17 @@ class Pressing {
     return { ...found, load: found.force[last], place: this.placeOf(found) };
   }
 
-  /* The step from `memory` to a position or a force of the ram; null where it is not found. */
-  step(memory, { place, load, near = [], size = 0, hammer = false }) {
+  /* The step from `memory` to a position or a force of the ram; null where it is not found. `same`:
+     what may well be its answer. */
+  step(memory, { place, load, near = [], size = 0, hammer = false, same }) {
     const last = this.p.n - 1, prescribed = load === undefined ? new Map() : new Map([[last, load]]);
     const step = new Step(this.stuck, this.law, memory, { place: place ?? 0, prescribed, size });
-    let found = this.find(step, near, load !== undefined);
+    let found = (same && step.accept(same.force, same.rigid, same.kinkStep)) ||
+      this.find(step, near, load !== undefined);
     if (!found && hammer) found = lemkeAnswer(step);
     this.guesses += step.guesses;
-    if (found && found.held && !this.stuck.hasBase) {
+    // A first base, and a last one where the construct is first read under load.
+    if (found && found.held && this.stuck.bases < (load > SEAT_N ? 2 : 1)) {
       this.stuck.base(step, step.project(found.force, found.slack, found.kinkStep));
     }
     return found && !found.none ? (found.held ? this.cut(step, found) : found) : null;
@@ -164,10 +167,13 @@ class Pressing {
     this.points.push({ ram, load: state.load, state, memory: this.advance(state, memory), began: memory });
   }
 
-  /* Seats the parts by a small force, under which no piece runs ahead of the ram. */
+  /* Seats the parts by a small force, under which no piece runs ahead of the ram. It crushes nothing,
+     so that what has sat so at another strength does so at this one. */
   seat() {
-    const { state, memory } = this.points[0];
-    const found = this.step(memory, { load: SEAT_N, near: [state], size: SEAT_N, hammer: true });
+    const { state, memory } = this.points[0], { seats } = this.stuck, rubs = this.law.friction.join();
+    const found = this.step(memory, { load: SEAT_N, near: [state], size: SEAT_N, hammer: true,
+      same: seats.get(rubs) });
+    if (found && found.held) seats.set(rubs, found);
     if (found && found.held && found.place > this.zero && found.place - this.zero < this.limits.farthest) {
       this.size = SEAT_N;
       this.add(found.place - this.zero, found);

@@ -91,6 +91,7 @@ class Sticking {
   /* `all`: the same of the whole problem, from whose inverse that of a part follows. */
   constructor(p, all = null) {
     this.p = p;
+    this.seats = new Map();     // how the parts sit under a small force, by friction
     const { n, h } = p;
     const places = all && p.links.map((i) => all.p.number.get(i));
     this.stiff = all ? block(all.stiff, all.p.n, places, places) : p.F.slice();
@@ -209,20 +210,19 @@ class Sticking {
       this.table.push(row.map((v) => v * this.kinkScale[j]));
     });
     this.based = new Uint8Array(units);
-    this.hasBase = false;
+    this.bases = 0;
   }
 
-  /* Exchanges slack and force of what is at a fixed bound in a state that was found, so that states
-     near it need small systems only. */
+  /* Exchanges slack and force of what is at a fixed bound in a state that was found, and no more of
+     what was so in the base before, so that states near it need small systems only. */
   base(step, { state, turning }) {
     const { n, h } = this.p;
-    if (this.hasBase) return;
-    this.hasBase = true;
+    this.bases++;
     for (let u = 0; u < n + h; u++) {
       const link = u < n, now = link ? state[u] : turning[u - n];
-      if (!now || u === n - 1 || (link ? step.slopeHigh[u] || step.slopeLow[u] : true)) continue;
-      if (link && step.friction[u] > 0 && state[step.partner[u]] >= 0) continue;
-      this.exchange(u);
+      const free = !now || u === n - 1 || !link || step.slopeHigh[u] || step.slopeLow[u] ||
+        (step.friction[u] > 0 && state[step.partner[u]] >= 0);
+      if (this.based[u] !== (free ? 0 : 1)) this.exchange(u);
     }
   }
 
@@ -237,7 +237,7 @@ class Sticking {
     }
     for (let r = 0; r < own.length; r++) own[r] /= pivot;
     own[u] = 1 / pivot;
-    this.based[u] = 1;
+    this.based[u] ^= 1;
   }
 }
 

@@ -14,7 +14,7 @@ function remembered(known, key, most, make) {
    `out`: numbers of the bodies that are not in place. */
 function prepared(problem, { friction, strength, tension, out }, limits) {
   const gone = [...out].sort((a, b) => a - b).join();
-  const key = [gone, friction, strength, tension].join(" ");
+  const key = [gone, friction, strength, problem.tighten.length ? tension : ""].join(" ");
   return remembered(problem.known, "at " + key, MOST_KNOWN, () => {
     const set = new Set(out), base = problem.base || [];
     problem.all ??= new Sticking(withoutBodies(problem, new Set(base)));
