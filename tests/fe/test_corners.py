@@ -85,6 +85,20 @@ def test_a_corner_within_a_face_presses_along_the_normal_of_the_face(
 
 
 @pytest.mark.parametrize("slave", [0, 1])
+@pytest.mark.parametrize("slid", [-25.0, 25.0])
+def test_faces_that_have_slid_by_more_than_half_meet_over_what_is_left(slid: float, slave: int
+                                                                       ) -> None:
+    lay, found, place = met(slid, 0.0, slave)
+    normals = [i for i, x in enumerate(lay.problem.links.links)
+               if x.kind == Kind.CONTACT and found.slave[i] != NONE]
+    low, high = max(0.0, slid), min(WIDE, WIDE + slid)
+    x = np.array([place[(lay.a, lay.b)[found.slave[i]][i], 0] for i in normals])
+    assert x.min() >= low - 1e-6
+    assert x.max() <= high + 1e-6
+    assert np.ptp(x) == pytest.approx(high - low, abs=2.0)
+
+
+@pytest.mark.parametrize("slave", [0, 1])
 def test_where_nothing_has_slid_one_side_brings_all_points(slave: int) -> None:
     lay, found, _ = met(0.0, TURN, slave)
     assert (found.slave == slave).all()
