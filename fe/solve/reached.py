@@ -43,15 +43,17 @@ def state_at(path: Path, load: float) -> Point | None:
     return None if found is None else path.between(number, found)
 
 
-def at_place(path: Path, number: int, ram_mm: float, close: Point | None = None) -> Point | None:
+def at_place(path: Path, number: int, ram_mm: float, close: Point | None = None,
+             share: float = NEAR) -> Point | None:
     """The state at a displacement [mm] between two committed points, the numbered one and that
     before it, stepped to from the first; None where it is not found.
 
-    ``close``: a state found between the two on its own geometry, which serves near it.
+    ``close``: a state found between the two on its own geometry, which serves within a ``share`` of
+    the way from it.
     """
     before, after = path.points[number - 1:number + 1]
     if close is not None and close.moved is not None and (
-            abs(ram_mm - close.ram_mm) <= NEAR * (after.ram_mm - before.ram_mm)):
+            abs(ram_mm - close.ram_mm) <= share * (after.ram_mm - before.ram_mm)):
         shifted = _as_at(path, close, place=path.zero + ram_mm)
         if shifted is not None:
             return shifted
