@@ -22,7 +22,7 @@ import numpy as np
 from buttress.fe.arrays import FloatArray, IntArray
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.placed import OPEN_MM, Placed
-from buttress.fe.moved.faces import Face, Meeting, hermite, meet
+from buttress.fe.moved.faces import Face, Meeting, meet
 from buttress.fe.moved.pushes import Pushes
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import NONE, Layout
@@ -161,7 +161,7 @@ class Mover:
         push_b = b + (a - b) - turned(along_b, lay.apart)
         legs = [self._legs(lay.a, np.ones(self.n), lay.lever[:, 0], a),
                 self._legs(lay.b, -np.ones(self.n), lay.lever[:, 1], push_b)]
-        faces = self._facing(meeting, began, place, angle, direction, apart)
+        faces = self._facing(meeting, began, place, direction, apart)
         mask = np.isin(np.arange(self.n), faces[0], invert=True)
         kept = [tuple(x[mask[leg[0]]] for x in leg) for leg in legs]
         link, spot, weight, lever, at = (np.concatenate(x) for x in zip(*kept, *faces[1],
@@ -192,8 +192,8 @@ class Mover:
         out[:, rubs] = out[:, p.partner[rubs]]
         return out
 
-    def _facing(self, meeting: Meeting, began: Meeting, place: FloatArray, angle: FloatArray,
-                direction: FloatArray, apart: FloatArray) -> tuple[IntArray, list[tuple]]:
+    def _facing(self, meeting: Meeting, began: Meeting, place: FloatArray, direction: FloatArray,
+                apart: FloatArray) -> tuple[IntArray, list[tuple]]:
         """Legs of the links of faces; enters their directions and what they are apart."""
         on = self._on_faces
         none = on[meeting.slave[on] == NONE]
@@ -206,8 +206,7 @@ class Mover:
         own = ends[slave, met]
         sign = np.where(slave == 0, 1.0, -1.0)
         x = place[own]
-        reach = np.where(rubs[:, None], self._material(began, met, place, angle),
-                         meeting.point[met])
+        reach = np.where(rubs[:, None], self._material(began, met, place), meeting.point[met])
         apart[met] = sign * np.einsum("ij,ij->i", direction[met], x - reach)
         # What meets nothing is open, and rests on its own old partner for want of another.
         apart[none[~self.rub[none]]] = -OPEN_MM
@@ -222,21 +221,9 @@ class Mover:
                      (none, ends[1, none], -1.0 - zero, zero, at)]
         return on, legs
 
-    def _material(self, began: Meeting, met: IntArray, place: FloatArray, angle: FloatArray
-                  ) -> FloatArray:
-        """Where the point that was met at the last committed state is now ``(k, 2)``."""
-        low, high = began.low[met], began.high[met]
-        p, q = place[low], place[high]
-        u, v = (left_of(turned(angle[s], self._spot_normal[s])) for s in (low, high))
-        size = np.linalg.norm(q - p, axis=1) * np.sign(np.einsum("ij,ij->i", u + v, q - p))
-        return hermite(began.share[met], p, q, size[:, None] * u, size[:, None] * v)[0]
-
-    @cached_property
-    def _spot_normal(self) -> FloatArray:
-        """The normal as built at each spot of a face ``(s, 2)``."""
-        lay = self.layout
-        out = np.zeros((len(lay.body), 2))
-        for face in self.faces:
-            for curve, ends in zip(face.curves, (lay.a, lay.b), strict=True):
-                out[ends[curve.link]] = lay.along[curve.link]
-        return out
+    @staticmethod
+    def _material(began: Meeting, met: IntArray, place: FloatArray) -> FloatArray:
+        """Where the point that was met at the last committed state is now ``(k, 2)``: one between
+        the two of its edge, since slip is along the edge."""
+        low, high = place[began.low[met]], place[began.high[met]]
+        return np.asarray(low + began.share[met][:, None] * (high - low))

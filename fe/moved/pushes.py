@@ -55,16 +55,15 @@ class Pushes:
             (_summed(load, rows, len(p.loads)), _summed(read, more, len(p.measure_names)))
             for load, rows, read, more in zip(self.loads, self._load_rows, self.reads,
                                               self._read_rows, strict=True)]
+        # Of all unit loads on each meshed body, about its centre as built.
         self.force = np.zeros((len(p.bodies), len(p.loads), 2))
         self.moment = np.zeros((len(p.bodies), len(p.loads)))
-        for i, body in enumerate(p.bodies):
+        for i in np.flatnonzero(~layout.member).tolist():
+            arm = p.bodies[i].points - layout.centre[i]
             for (case, _), row in zip(self.loads[i], self._load_rows[i], strict=True):
-                step = 3 if layout.member[i] else 2
-                v = row.toarray().reshape(-1, step)
-                self.force[i, case] += v[:, :2].sum(axis=0)
-                self.moment[i, case] += cross(body.points - layout.centre[i], v[:, :2]).sum()
-                if step == 3:
-                    self.moment[i, case] += v[:, 2].sum()
+                v = row.toarray().reshape(-1, 2)
+                self.force[i, case] += v.sum(axis=0)
+                self.moment[i, case] += cross(arm, v).sum()
 
     def on_member(self, number: int) -> tuple[sp.csr_matrix, sp.csr_matrix]:
         """Loads ``(p, n_dof)`` and measures ``(k, n_dof)`` on the nodes of a member."""

@@ -121,8 +121,15 @@ class Moving:
         lay, (a, b) = self.layout, (self._started(p).config for p in (before, after))
         step = b.middle(lay) - a.middle(lay)
         turn = (b.turns(lay) - a.turns(lay)) * lay.length
-        rigid = np.column_stack([step, turn])[lay.free].ravel()
-        return rigid, after.answer.kink - before.answer.kink
+        kink = after.answer.kink - before.answer.kink
+        for i, shape in a.shapes.items():
+            mine = lay.hinges == i
+            bent = kinked(shape.points, lay.hinge_node[mine]) @ kink[mine]
+            # Kinks move the mean of the nodes as well, and are told apart.
+            mean = bent.reshape(-1, 3).mean(axis=0)
+            step[i] -= mean[:2] / lay.length[i]
+            turn[i] -= mean[2]
+        return np.column_stack([step, turn])[lay.free].ravel(), kink
 
     def step(self, last: Point, place: float, zero: float, size: float, halved: int, hammer: bool,
              toward: Point | None = None) -> Point | bool | None:

@@ -14,11 +14,12 @@ from buttress.fe.moved.faces import Meeting, faces_of, meet
 from buttress.fe.moved.shape import Config
 from buttress.fe.moved.spots import NONE, Layout
 from buttress.fe.moved.vectors import turned
+from buttress.fe.verification import moved
 from buttress.fe.verification.meshes import rectangle
 from buttress.fe.verification.parts import ACROSS, matched, piece, touch
 from buttress.fe.verification.problem import unknowns
 
-WIDE, SLID, TURN = 40.0, 3.0, np.radians(4.0)   # mm, mm, rad
+WIDE, SLID, TURN = 40.0, 7.0, np.radians(4.0)   # mm, mm, rad
 
 
 def layout(block_first: bool = False) -> Layout:
@@ -84,6 +85,20 @@ def test_a_corner_within_a_face_presses_along_the_normal_of_the_face(
 
 
 @pytest.mark.parametrize("slave", [0, 1])
+@pytest.mark.parametrize("slid", [-25.0, 25.0])
+def test_faces_that_have_slid_by_more_than_half_meet_over_what_is_left(slid: float, slave: int
+                                                                       ) -> None:
+    lay, found, place = met(slid, 0.0, slave)
+    normals = [i for i, x in enumerate(lay.problem.links.links)
+               if x.kind == Kind.CONTACT and found.slave[i] != NONE]
+    low, high = max(0.0, slid), min(WIDE, WIDE + slid)
+    x = np.array([place[(lay.a, lay.b)[found.slave[i]][i], 0] for i in normals])
+    assert x.min() >= low - 1e-6
+    assert x.max() <= high + 1e-6
+    assert np.ptp(x) == pytest.approx(high - low, abs=2.0)
+
+
+@pytest.mark.parametrize("slave", [0, 1])
 def test_where_nothing_has_slid_one_side_brings_all_points(slave: int) -> None:
     lay, found, _ = met(0.0, TURN, slave)
     assert (found.slave == slave).all()
@@ -110,3 +125,25 @@ def test_what_is_met_changes_little_as_a_face_begins_to_slide() -> None:
     assert (moved.slave != NONE).all()
     assert moved.normal == pytest.approx(still.normal, abs=1e-9)
     assert np.abs(moved.point - still.point).max() < 0.011
+
+
+@pytest.mark.parametrize("away", [-4.0, 4.0])
+def test_a_point_beside_a_round_face_meets_it_where_it_is_nearest(away: float) -> None:
+    """The faces are circles of 60 mm, in steps of 1.5 mm, and one has moved across the other: a
+    point meets the other's circle on its own radius there, which is the normal."""
+    built, aside = moved.rounded(), np.array([0.4, away])
+    lay = Layout(condense(built.bodies, built.links, [[built.load]]))
+    start = Config.start(lay)
+    centre = start.centre.copy()
+    centre[1] += aside
+    place, angle, _ = replace(start, centre=centre).spots(lay)
+    normal = np.stack([turned(angle[ends], lay.along) for ends in (lay.a, lay.b)], axis=1)
+    found = meet(faces_of(lay, (Kind.CONTACT,)), lay.problem.n, place, normal)
+    inner = [i for i in range(lay.problem.n) if found.slave[i] != NONE and 0 < found.share[i] < 1]
+    assert len(inner) > 40
+    for i in inner:
+        own = (lay.a, lay.b)[found.slave[i]][i]
+        middle = aside if found.slave[i] == 0 else np.zeros(2)
+        out = (place[own] - middle) / np.hypot(*(place[own] - middle))
+        assert found.point[i] == pytest.approx(middle + moved.ROUND * out, abs=5e-6)
+        assert found.normal[i] == pytest.approx(-out, abs=5e-6)

@@ -5,15 +5,17 @@ from functools import cache
 import numpy as np
 import pytest
 
+from buttress.fe.bodies.member import BeamSection, Member
 from buttress.fe.links.condense import condense
-from buttress.fe.links.link import End, Link, LinkList
+from buttress.fe.links.link import End, Hinge, Link, LinkList
 from buttress.fe.solve.answer import Memory
 from buttress.fe.solve.events import SNAP_HALVINGS, events_of, standing
 from buttress.fe.solve.path import press, steps
 from buttress.fe.solve.ram import Ram
+from buttress.fe.solve.reached import probe
 from buttress.fe.solve.solver import Solver
 from buttress.fe.verification.meshes import rectangle
-from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, RIGID, piece, touch
+from buttress.fe.verification.parts import ACROSS, ALONG, GROUND, RIGID, line, piece, touch
 from buttress.fe.verification.problem import node_at, unknowns
 
 BLOCK = rectangle(2, 2, 20.0, 10.0, left=-10.0)
@@ -136,3 +138,66 @@ def test_what_slides_without_a_jump_does_not_snap():
     assert "snap" not in {e.kind for e in found}
     slip = next(e for e in found if e.kind == "slip")
     assert slip.load_N == pytest.approx(FRICTION * PRESS, rel=5e-3)
+
+
+def test_another_answer_at_the_same_place_is_found_where_there_is_one():
+    """Just before the block snaps it could also lie at its stop: the stop's force, by hand c (s - u)
+    - mu N + k (mu sin a cos a - cos a^2) u, is positive there. The load is then less by c times
+    the way u."""
+    way = leaning(SOFT)
+    falls = STRUT * np.cos(LEAN) * (FRICTION * np.sin(LEAN) - np.cos(LEAN))
+    snaps = FRICTION * PRESS / SOFT
+    first = snaps - WAY * (falls / SOFT - 1.0)
+    path = press(way.ram, Memory.none(way.ram.plain),
+                 [0.5 * snaps, first - 0.02, first + 0.02, snaps - 0.02])
+    found = [probe(path, path.first_above(SOFT * s - 1e-3))
+             for s in (0.5 * snaps, first - 0.02, first + 0.02, snaps - 0.02)]
+    assert [x[0] for x in found] == ["unique", "unique", "branch found", "branch found"]
+    for _, spread in found[2:]:
+        assert spread == pytest.approx(SOFT * WAY, rel=1e-3)
+
+
+def test_each_part_gives_way_once_where_the_first_of_its_links_comes_to_its_strength():
+    """Links side by side stretch by the same: the soft one of the row is at its 100 N after 0.1 mm,
+    the stiff one at its 1100 N after 0.11 mm in the same step, another part after 0.2 mm."""
+    block, links = piece(BLOCK, RIGID, 0.3, name="block"), LinkList()
+    first, stiff = (1.0, 0.0), (2.0, 0.0)
+    held(links, block, 0.0, 0.0, ACROSS, 1e3, "row", lower=-np.inf, upper=100.0, place=first)
+    held(links, block, 0.0, 10.0, ACROSS, 1e4, "row", lower=-np.inf, upper=1100.0, place=stiff)
+    held(links, block, 0.0, 0.0, ACROSS, 1e3, "later", lower=-np.inf, upper=200.0)
+    held(links, block, 0.0, 10.0, ACROSS, 5e3, "spring")
+    guided(links, block)
+    up = block.node(node_at(BLOCK, 0.0, 10.0))(ACROSS)
+    ram = Ram.of(condense([block], links, [[(block, up)]]), np.ones(1))
+    path = press(ram, Memory.none(ram.plain), [0.06, 0.14, 0.25, 0.4])
+    row, later = (e for e in events_of(path) if e.kind == "yield")
+    assert (row.source, row.place) == ("row", first)
+    assert row.ram_mm == pytest.approx(0.1, rel=5e-3)
+    assert row.load_N == pytest.approx(1.7e4 * 0.1, rel=5e-3)
+    assert later.source == "later"
+    assert later.ram_mm == pytest.approx(0.2, rel=5e-3)
+    assert later.load_N == pytest.approx(1200.0 + 6e3 * 0.2, rel=5e-3)
+
+
+def test_a_hinge_that_tightening_has_turned_is_no_event_of_loading():
+    """A tie in the middle of a bar on two supports bends it by T L / 4, a fifth over the moment at
+    which its hinge begins to turn."""
+    long, yields = 80.0, 5000.0   # mm, N mm
+    bar = Member("bar", line(long, long / 4), [BeamSection(4e6, 3e6, 1.2e6)] * 4)
+    links = LinkList()
+    links.add(Link("pin", "pin", End(bar, bar.translation(0, ALONG)), GROUND))
+    for node in (0, 4):
+        links.add(Link("pin", "pin", End(bar, bar.translation(node, ACROSS)), GROUND))
+    tie = links.add(Link("tie", "tie", End(bar, bar.translation(2, ACROSS)), GROUND,
+                         compliance=1e-3))
+    links.hinges.append(Hinge("bar", bar, 2, yields, slope=1e5))
+    solver = Solver(condense([bar], links, [[(bar, bar.translation(1, -ACROSS))]]))
+    answer = solver.answer(np.zeros(1), Memory.none(solver.problem),
+                           {tie: 1.2 * 4.0 * yields / long})
+    assert abs(answer.kink[0]) / bar.length == pytest.approx(0.2 * yields / 1e5, rel=1e-6)
+    ram = Ram.of(solver.problem, np.ones(1))
+    path = press(ram, solver.advance(answer, Memory.none(solver.problem)), [0.01, 0.02],
+                 near=answer)
+    assert [(e.kind, e.source, e.hinge, e.load_N) for e in standing(path)] == [
+        ("hinge", "bar", 0, 0.0)]
+    assert "hinge" not in {e.kind for e in events_of(path)}

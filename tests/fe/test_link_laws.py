@@ -30,7 +30,7 @@ def bar(name: str, x: float, fixed: tuple[int, ...] = ()) -> Member:
     return Member(name, np.array([[x, 0.0], [x + 10.0, 0.0]]), [STIFF], fixed)
 
 
-def pushed(gap: float) -> tuple[Solver, int]:
+def pushed(gap: float, strength: float = np.inf) -> tuple[Solver, int]:
     """A bar between a spring and a wall that it reaches after a gap; 1 N pushes it to the wall."""
     block, wall, links = bar("block", 0.0), bar("wall", 10.0 + gap, (0, 1, 2)), LinkList()
     spring(links, End(block, block.translation(0, ALONG)), GROUND, SPRING)
@@ -39,7 +39,7 @@ def pushed(gap: float) -> tuple[Solver, int]:
     number, none = links.contact(
         Kind.CONTACT, "face", (block, wall), (lambda d: block.translation(1, d),
                                               lambda d: wall.translation(0, d)),
-        normal=ALONG, friction=0.0, gap=gap)
+        normal=ALONG, friction=0.0, gap=gap, strength=strength)
     assert none is None
     load = [(block, block.translation(0, ALONG))]
     return Solver(condense([block, wall], links, [load], [Measure("x", tuple(load))])), number
@@ -51,6 +51,13 @@ def test_a_contact_carries_what_comes_after_its_gap_has_closed(force: float) -> 
     answer = solver.answer(np.array([force]))
     assert answer.force[contact] == pytest.approx(max(0.0, force - SPRING * GAP), abs=1e-2)
     assert answer.force[0] == pytest.approx(min(force, SPRING * GAP), abs=1e-2)
+
+
+def test_a_contact_bears_its_strength_and_a_spring_the_rest() -> None:
+    solver, contact = pushed(0.0, 100.0)
+    answer = solver.answer(np.array([500.0]))
+    assert answer.force[contact] == pytest.approx(100.0, abs=1e-9)
+    assert answer.force[0] == pytest.approx(400.0, abs=1e-2)
 
 
 @pytest.mark.parametrize("times", [0.1, 10.0])
