@@ -25,8 +25,8 @@ from buttress.study.study import Study
 SHARES = {2: (0.5,), 3: (0.5**0.5, 0.5)}
 """Sizes of the further meshes as a share of the study's, by the number of meshes. The ratio of
 neighbours is over the 1.3 that Celik et al. 2008 ask for (memory)."""
-STATUS = ("slip", "opening", "crushing", "yield", "hinge")
-"""Events after which another part of the construct carries: see `fe.solve.events`."""
+STATUS = ("slip", "opening", "crushing", "anchorage", "hinge")
+"""Events after which another part of the construct carries: see `PathEvent`."""
 JUST_BEFORE = 1.0 - 1e-6
 """An event at a figure's own load (the peak, a first yield) is that figure, and no cause of it."""
 Place = tuple[str, float | None, str]

@@ -38,7 +38,7 @@ SHOWN_MM = 2.2
 MOVEMENT = "movement: the largest of net subsidence, step-off and gap"
 ORDER, FAILURE = "constructs are ordered here", "failure in bench tests"
 EVENTS = {"opening": ("o", "a face opens"), "crushing": ("v", "{} " + CRUSHED),
-          "yield": ("P", "part of an anchorage gives way"),
+          "anchorage": ("P", "part of an anchorage gives way"),
           "thread": ("^", "the thread of a screw gives way"),
           "hinge": ("D", "a plastic hinge forms"),
           "snap": ("*", "a part shifts in a jump")}

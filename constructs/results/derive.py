@@ -243,7 +243,9 @@ def _events(search: Search, kinds: tuple[str, ...]
 def _told(model: Model, e: Event) -> PathEvent:
     """An event in results; what a screw presses on across its axis is crushed."""
     link = model.problem.links.links[e.link] if e.link >= 0 else None
-    kind = "crushing" if link is not None and link.kind == Hold.BEARING else e.kind
+    kind = e.kind
+    if link is not None and kind == "yield":     # of metal it would be the first yield
+        kind = "crushing" if link.kind == Hold.BEARING else "anchorage"
     what = medium(model, link) if link is not None and kind == "crushing" else ""
     return PathEvent(kind, e.load_N, e.ram_mm, _where(e.source, e.place), what)
 

@@ -46,8 +46,8 @@ class PathPoint:
 @dataclass(frozen=True)
 class PathEvent:
     """The first event of its kind at a source: "slip", "opening", "crushing" (also of what a screw
-    presses on across its axis), "yield" (part of a thread or bond gives way), "hinge", "snap" or
-    "peak"; and "thread", the first screw of which all of the thread in one piece gives way. What
+    presses on across its axis), "anchorage" (part of a thread or bond gives way), "hinge", "snap"
+    or "peak"; and "thread", the first screw of which all of the thread in one piece gives way. What
     slips, opens, is crushed or gives way counts from `NOTICED_MM` on. ``what``: of crushing, what
     is crushed ("bone", "foam", "graft" or "cement")."""
 

@@ -37,7 +37,7 @@ FURTHER = {"hinge": "{} forms a further plastic hinge",
            "crushing": "more {} " + CRUSHED}
 """The same under load, where tightening has led to it already."""
 FILLING = "the filling"
-PART = "yield"
+PART = "anchorage"
 """Part of an anchorage or of a bond gives way: told where nothing else is known."""
 MOST_SHARE = 5.0
 """Share of the load on a fragment beyond which what presses on it is tightening, not the load."""

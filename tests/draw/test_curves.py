@@ -153,7 +153,7 @@ def test_the_line_of_the_order_meets_each_curve_at_its_reserve() -> None:
 
 
 def test_the_list_of_a_narrow_figure_is_not_cut_off_and_names_no_line_that_is_not_drawn() -> None:
-    events = [("yield", 900.0, 0.1), ("hinge", 950.0, 0.12)]
+    events = [("anchorage", 900.0, 0.1), ("hinge", 950.0, 0.12)]
     made = comparison((pressed("a", (0.0, 0.1, 0.2), (0.0, 900.0, 1200.0), events),))
     with paper(85):
         ax = figures.curves(made)

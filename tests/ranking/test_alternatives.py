@@ -169,7 +169,7 @@ def test_an_alternative_is_the_changed_study_solved_the_same_way(name: str, key:
                 assert load == pytest.approx(there, rel=1e-3), name
         assert reserve(got).load_N < reserve(own).load_N
         assert got.path is not None
-        assert not any(e.kind == "yield" and e.where.part == "shear plane" for e in got.path.events)
+        assert not any(e.kind == "anchorage" and e.where.part == "shear plane" for e in got.path.events)
 
 
 def test_half_of_the_bearing_is_as_in_a_sweep() -> None:
@@ -278,7 +278,7 @@ def test_a_part_that_tightening_has_brought_to_its_strength_is_said_to_give_more
     assert fails(replace(a, path=path)) == "first 'upper lag' forms a plastic hinge"
     assert fails(replace(a, path=replace(path, already=(replace(bends, load_N=0.0),)))) == (
         "'upper lag' forms a further plastic hinge than by tightening alone")
-    part = replace(path, events=(PathEvent("yield", 500.0, 0.1, Where("upper lag", None)),))
+    part = replace(path, events=(PathEvent("anchorage", 500.0, 0.1, Where("upper lag", None)),))
     assert fails(replace(a, path=part)) == "nothing gives way"
 
 

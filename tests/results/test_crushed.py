@@ -110,7 +110,7 @@ def test_bone_crushed_at_a_screw_is_found_after_its_thread_has_given_way_in_part
     """Of a screw the path tells the first of thread and bearing only."""
     made = compare(depressed(GRAFT | {"material": "calcium phosphate cement"}, loads=(400.0,),
                              section={"outline": "simple", "bone": "soft"}), pictures=False)["c"]
-    [part] = [e for e in made.path.events if (e.kind, e.where.part) == ("yield", "raft")]
+    [part] = [e for e in made.path.events if (e.kind, e.where.part) == ("anchorage", "raft")]
     [bone] = [e for e in made.path.events if e.kind == "crushing"]
     assert (bone.where.part, bone.what) == ("raft", "bone")
     assert bone.load_N == made.first_crushing_N > part.load_N

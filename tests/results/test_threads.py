@@ -91,7 +91,7 @@ def test_the_path_tells_where_and_when_a_whole_thread_gives_way() -> None:
     """Part of it is at its strength long before; the sentence tells the whole."""
     found = compare(small_study("lag screws", loads=(700.0,)))["lag screws"]
     [whole] = [e for e in found.path.events if e.kind == "thread"]
-    parts = {e.where.part: e for e in found.path.events if e.kind == "yield"}
+    parts = {e.where.part: e for e in found.path.events if e.kind == "anchorage"}
     assert whole.load_N == pytest.approx(found.first_thread_N)
     assert parts[whole.where.part].load_N < 0.95 * whole.load_N
     assert parts[whole.where.part].ram_mm < whole.ram_mm

@@ -131,7 +131,7 @@ def test_sentence_and_table_tell_the_same_load() -> None:
 def test_part_of_a_thread_at_its_strength_is_no_failure() -> None:
     """The last millimetres of a thread give way long before the screw moves: told before, but what
     fails is where all of it in a piece does."""
-    events = (event("yield", 22.0, 0.01, "upper lag"), event("hinge", 900.0, 0.3, "plate"),
+    events = (event("anchorage", 22.0, 0.01, "upper lag"), event("hinge", 900.0, 0.3, "plate"),
               event("thread", 620.0, 0.2, "upper lag"))
     made = pressed("a", STIFF, events)
     assert first_failure(made).kind == "thread"
@@ -155,7 +155,7 @@ def test_what_happens_beyond_the_end_of_the_search_is_not_told() -> None:
 
 
 def test_part_of_a_thread_is_told_where_nothing_else_is_known() -> None:
-    part = event("yield", 620.0, 0.2, "upper lag")
+    part = event("anchorage", 620.0, 0.2, "upper lag")
     made = pressed("a", STIFF, (part,))
     assert ("nothing gives way as a whole up to 2100 N; part of the anchorage of 'upper lag' gives "
             "way at about 620 N") in verdict(made, (made,))
@@ -165,7 +165,7 @@ def test_part_of_a_thread_is_told_where_nothing_else_is_known() -> None:
 
 
 def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> None:
-    standing = (event("hinge", 0.0, 0.0, "plate"), event("yield", 0.0, 0.0, "upper lag"),
+    standing = (event("hinge", 0.0, 0.0, "plate"), event("anchorage", 0.0, 0.0, "upper lag"),
                 event("slip", 0.0, 0.0, "plate"))
     events = (event("hinge", 620.0, 0.1, "plate"), event("peak", 2000.0, 0.9, "ram"))
     made = pressed("a", STIFF, events)
