@@ -6,7 +6,7 @@ from typing import Any
 
 from buttress.files import plain
 from buttress.report.markup import Table
-from buttress.results.alternatives import ABOUT, changes, fails, kept_words, surviving
+from buttress.results.alternatives import ABOUT, changes, fails, kept_words, left_open, surviving
 from buttress.results.comparison import Comparison
 from buttress.results.order import ranks, reserve
 from buttress.results.records import ConstructResult
@@ -24,7 +24,7 @@ def summary(comparison: Comparison) -> str:
     """How many verdicts survive, in a sentence: for the list of kinds of error."""
     spread = comparison.alternatives
     assert spread is not None
-    kept = ", ".join(f"{about} {len(same)} of {count}"
+    kept = ", ".join(f"{about} {len(same)} of {count}{_open(comparison, about)}"
                      for about, (same, count) in surviving(comparison).items())
     built = sum(bool(x.constructs) for x in spread.tried)
     more = len(spread.tried) - built
@@ -32,6 +32,12 @@ def summary(comparison: Comparison) -> str:
             + (f" ({more} more cannot be built)" if more else "")
             + f": {kept}; the load by which constructs are ordered lies at "
             f"{_spans(comparison, spread)}")
+
+
+def _open(comparison: Comparison, about: str) -> str:
+    """How many verdicts are not contradicted, but left open; empty where none is."""
+    count = left_open(comparison).get(about, 0)
+    return f" ({count} more not contradicted, but not known with some)" if count else ""
 
 
 def _spans(comparison: Comparison, spread: ModelSpread) -> str:
@@ -54,6 +60,7 @@ def kept_lines(comparison: Comparison) -> list[str]:
     """What no alternative changes, kind by kind."""
     told = kept_words(comparison)
     return [f"{about}, the same with every alternative: {len(same)} of {count}"
+            f"{_open(comparison, about)}"
             + (f": {'; '.join(told[about])}" if same else "")
             for about, (same, count) in surviving(comparison).items()]
 

@@ -153,6 +153,21 @@ def surviving(comparison: Comparison) -> dict[str, tuple[list[str], int]]:
     return out
 
 
+def left_open(comparison: Comparison) -> dict[str, int]:
+    """By kind: how many verdicts no alternative changes to another one, though with some of them it
+    is not known."""
+    if comparison.alternatives is None:
+        return {}
+    own, load = comparison.own, comparison.study.load
+    others = [verdicts(x.constructs, load, own) for x in comparison.alternatives.tried]
+    out: dict[str, int] = {}
+    for key, said in verdicts(own, load, own).items():
+        found = {o.get(key, said) for o in others} - {said}
+        if found and all(other.startswith((NOT_KNOWN, UNKNOWN)) for other in found):
+            out[key[0]] = out.get(key[0], 0) + 1
+    return out
+
+
 def kept_words(comparison: Comparison) -> dict[str, list[str]]:
     """By kind: the verdicts of `surviving` as a reader is told them, those on the weight bearing of
     a construct in one clause where the words are the same."""
