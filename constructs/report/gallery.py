@@ -78,8 +78,8 @@ def answer(comparison: Comparison) -> str:
     first = order[0]
     if carries_nothing(first):
         return "no construct is known to carry load."
-    return (f"{first_of(order).words} “{first.marked_name}”: "
-            f"{verdict(first, comparison.constructs)}")
+    why = verdict(first, comparison.constructs)
+    return f"{first_of(order).words} Of '{first.marked_name}': {why[:1].lower()}{why[1:]}"
 
 
 def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
