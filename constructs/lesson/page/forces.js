@@ -34,6 +34,12 @@ function entry(ring, f) {
   return first < Infinity ? [px + first * ux, py + first * uy] : null;
 }
 
+/* Whether a point is in an outline. */
+const inside = (ring, [x, y]) => ring.reduce((odd, [ax, ay], i) => {
+  const [bx, by] = ring[(i + 1) % ring.length];
+  return (ay > y) !== (by > y) && x < ax + (y - ay) / (by - ay) * (bx - ax) ? !odd : odd;
+}, false);
+
 function bounds(points) {
   const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
   return [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
@@ -118,7 +124,9 @@ function drawFree(svg, now, forces) {
   const longest = Math.max(0.45 * Math.max(right - left, high - low), 14);
   const scale = longest / Math.max(...forces.map((f) => f.size), 1);
   const lines = forces.map((f) => {
-    const tip = entry(ring, f), to = tip || f.point;
+    // What holds from inside pulls where it is, what presses from outside where its line enters.
+    const own = (f.kind === "screw" || f.kind === "wire") && inside(ring, f.point);
+    const tip = own ? f.point : entry(ring, f), to = tip || f.point;
     return { ...f, to, from: [to[0] - f.force[0] * scale, to[1] - f.force[1] * scale],
       beside: !tip };
   });

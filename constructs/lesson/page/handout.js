@@ -21,7 +21,10 @@ async function writeHandout() {
       drawSection(svg, { ...now, low, magnified: now.held ? times : 0 });
       svg.setAttribute("role", "img");
       svg.setAttribute("aria-label", own(s.title));
-      pictures.appendChild(svg);
+      const figure = document.createElement("figure"), note = document.createElement("figcaption");
+      note.textContent = now.held ? t("print.scale", { times: scaleWords(times) }) : t("print.fails");
+      figure.append(svg, note);
+      pictures.appendChild(figure);
     }
     pictures.classList.toggle("both", shown.length > 1);
     cell.append(title, pictures, ...own(s.text).map((text) => {
@@ -40,8 +43,16 @@ async function writeHandout() {
     grid.className = "cells";
     grid.append(...cells);
     sheet.append(head, grid);
+    if (i === sheets.length - 1) sheet.append(cannotTell());
     return sheet;
   }));
+}
+
+/* What the page cannot tell stands on the paper, too. */
+function cannotTell() {
+  const box = document.querySelector(".cannot").cloneNode(true);
+  box.className = "cannot-printed";
+  return box;
 }
 
 /* Prints the handout; the page itself prints the step that is shown. */
