@@ -222,7 +222,7 @@ def test_numbers_that_do_not_exist_are_words() -> None:
 
 @pytest.mark.parametrize(("free", "fast", "claim"), [
     (0.4, 0.2, "Locked, the fragment moves less"), (0.2, 0.4, "Locked, the fragment moves more"),
-    (0.2, 0.2, "hardly changes how far")])
+    (0.2, 0.2, "hardly changes anything")])
 def test_a_locked_head_says_what_it_changes(free: float, fast: float, claim: str) -> None:
     text = said(words.locked, lambda a, n: held(fast if a.kinds else free))
     assert claim in text

@@ -1,6 +1,6 @@
-/* The handout: every step with its picture and its words, on two pages of paper. */
+/* The handout: every step with its picture, its scale and its words, on two pages of paper. */
 async function writeHandout() {
-  const per = Math.ceil(DATA.steps.length / 2), sheets = [];
+  const per = 4 * Math.ceil(DATA.steps.length / 8), sheets = [];   // whole rows of two and of four
   for (const [i, s] of DATA.steps.entries()) {
     if (i % per === 0) sheets.push([]);
     const cell = document.createElement("article"), title = document.createElement("h3");
@@ -42,8 +42,8 @@ async function writeHandout() {
     const grid = document.createElement("div");
     grid.className = "cells";
     grid.append(...cells);
+    if (i === sheets.length - 1) grid.append(cannotTell());
     sheet.append(head, grid);
-    if (i === sheets.length - 1) sheet.append(cannotTell());
     return sheet;
   }));
 }

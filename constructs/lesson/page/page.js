@@ -138,7 +138,7 @@ function writeMenus() {
   $("fragment-row").hidden = scene.families.flat()[0].layout.fragments.length < 2;
 }
 
-const TEXT_REM = [0.9, 0.86, 0.82, 0.79];
+const TEXT_REM = [0.9, 0.86, 0.82, 0.78];
 const asked = () => lesson.predict && DATA.steps.some((s) => s.asks);
 const lastStep = () => DATA.steps.length - (asked() ? 0 : 1);
 

@@ -88,7 +88,7 @@ function reveal(option) {
   const words = right.map((r) => optionWords(asks, r));
   lesson.chosen.set(lesson.step, { option, answer: told ? right[0] : null, alike: right.length > 1,
     right: told ? right.includes(option) : null, words: option ? optionWords(asks, option) : "",
-    answerWords: words.length > 1 ? t("guess.alike", { all: listed(words) }) : words.join("") });
+    answerWords: words.length > 1 ? t("guess.alike", { all: words.join(" / ") }) : words.join("") });
   writeStep();
   present("");
   announce();

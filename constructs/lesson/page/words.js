@@ -153,9 +153,10 @@ function described(now, other) {
     .map((p) => t("kind." + now.kinds[p.name])))];
   const usual = plainly(now), told = !usual || (other && !plainly(other));
   const all = now.graft || !choice.has[2];
-  if (!now.out.size && usual && all) return choiceName(choice);
+  const kind = kinds.length && told ? " (" + kinds.join(", ") + ")" : "";
+  if (!now.out.size && usual && all) return choiceName(choice) + kind;
   const there = holders(now), bare = there.length > 1 && now.scene.rubs ? there.slice(1) : there;
-  return upper(listed(bare) || t("nothing")) + (kinds.length && told ? " (" + kinds.join(", ") + ")" : "");
+  return upper(listed(bare) || t("nothing")) + kind;
 }
 
 /* Both constructs of a comparison in one sentence. */
