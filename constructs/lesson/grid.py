@@ -304,8 +304,8 @@ def scene_of(study: Study, title: str = "", more: Places | None = None,
             kept = parted(construct, True, True, graft)
             places = (own, *(p for p in _further(study, kept, turned, own, more) if p != own))
             found[graft] = family(kept, places, own_kinds)
-        broken, doubtful = (tuple(f"{f.part}: {f.message}" for f in told if f.level == level
-                                  and f.construct == construct.name)
+        broken, doubtful = (_told([f for f in told if f.level == level
+                                   and f.construct == construct.name])
                             for level in ("broken", "warning"))
         choices.append(Choice(construct.name, construct.note, has(construct), found, own_kinds,
                               broken, doubtful))
@@ -330,6 +330,12 @@ def _findings(study: Study) -> list[Finding]:
         return check(study)
     except InputError:
         return []
+
+
+def _told(findings: list[Finding]) -> tuple[str, ...]:
+    """Findings in words, those of one message together."""
+    return tuple(f"{', '.join(f.part for f in findings if f.message == message)}: {message}"
+                 for message in dict.fromkeys(f.message for f in findings))
 
 
 def _further(study: Study, construct: Construct, turned: str | None, own: Place,
