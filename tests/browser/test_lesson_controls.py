@@ -275,3 +275,29 @@ def test_the_handout_states_its_scale_and_what_it_cannot_tell(page: Any) -> None
     last = page.locator(".sheet").last.text_content()
     assert "What this cannot tell you" in last
     assert "Anything about a patient" in last
+
+
+def test_names_of_crossing_screws_stay_apart(page: Any) -> None:
+    """The plate moved 15 mm up, where its screws end in one place."""
+    spots = page.evaluate("""() => {
+        const svg = document.createElementNS(SVG, 'svg'), put = [];
+        for (const y of [0, 1, -9]) label(svg, 'a screw', [[40, y - 20], [0, y]], 3.5, put);
+        return [...svg.querySelectorAll('text')].map((x) => [Number(x.getAttribute('x')), Number(x.getAttribute('y'))]); }""")
+    assert len(spots) == 3
+    for i, (x, y) in enumerate(spots):
+        for u, v in spots[:i]:
+            assert abs(x - u) > 12 or abs(y - v) > 4
+
+
+def test_the_slider_of_the_plate_follows_the_side_that_has_one(page: Any) -> None:
+    page.evaluate("go(1)")
+    page.uncheck("#parts input[data-part='straight plate']")
+    settled(page)
+    assert page.is_enabled("#position")
+    before = page.evaluate("lesson.shown.map((n) => n.largest)")
+    slide(page, "position", 1)
+    after = page.evaluate("lesson.shown.map((n) => n.largest)")
+    assert page.inner_text("#position-value") == "2.5 mm up"
+    assert after[0] == before[0] is None      # nothing holds there
+    assert after[1] != pytest.approx(before[1], rel=1e-3)
+    assert page.evaluate(AGREES) == []

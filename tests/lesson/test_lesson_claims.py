@@ -83,7 +83,7 @@ def test_what_lets_go_with_locked_heads_is_said_only_where_it_is_so() -> None:
     text = said(words.locked, told(screws, plate))
     assert "unlocked the screws too, locked no screw" in text
     assert "do not make this plate a better stop" in text
-    assert "7000 N and 6000 N" in text
+    assert "unlocked 7000 N, locked 6000 N" in text
     assert "better stop" not in said(words.locked, told(screws, plate, end=9000.0))
     assert "no screw" not in said(words.locked, told(plate, plate))
     assert "no screw" not in said(words.locked, told(screws, screws))

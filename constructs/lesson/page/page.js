@@ -216,10 +216,9 @@ function speak(chosen) {
 function listen() {
   for (const a of [...SLIDERS, "load"]) {
     $(a).addEventListener("input", () => {
-      const value = Number($(a).value), [side] = lesson.sides;
+      const value = Number($(a).value);
       if (LISTED.includes(a)) {
-        lesson.wanted[a] = listOf(familyOf(sceneNow(), choiceOf(side), side.out, side.graft),
-          LISTED.indexOf(a))[value];
+        lesson.wanted[a] = placesOf(led(a), LISTED.indexOf(a))[value];
         lesson.moved = a;
       } else if (a !== "load") lesson.wanted[a] = value;
       changedBy(a);

@@ -44,6 +44,12 @@ const listOf = (family, axis) => [...new Set(family.map((p) => p.place[axis]))].
 /* Whether a plate is in place: without one its place means nothing. */
 const plateIn = (choice, out) => choice.parts.some((p) => p.group === 1 && p.plate === undefined && !out.has(p.name));
 
+const hasPlate = (side) => plateIn(choiceOf(side), side.out);
+
+/* The side whose built places a slider follows: the first one, for a plate the first that has one. */
+const led = (a) => (a === "position" && lesson.sides.find((s) => s && hasPlate(s))) || lesson.sides[0];
+const placesOf = (side, axis) => listOf(familyOf(sceneNow(), choiceOf(side), side.out, side.graft), axis);
+
 /* The problem of a side at a wanted point, null where none fits. */
 function problemOf(scene, side, wanted, moved) {
   const choice = scene.choices[side.choice];
@@ -95,12 +101,11 @@ function stateShown({ scene, choice, problem, controls }, answer) {
 /* Sliders as they stand: of slope and place those that were built, of the others all. */
 function fit() {
   const scene = sceneNow(), { wanted, sides: [side] } = lesson;
-  const family = familyOf(scene, choiceOf(side), side.out, side.graft);
-  const problem = problemOf(scene, side, wanted, lesson.moved), plate = plateIn(choiceOf(side), side.out);
+  const problem = problemOf(scene, side, wanted, lesson.moved), plate = hasPlate(led("position"));
   if (!problem) return;
   LISTED.forEach((a, i) => {
-    const list = listOf(family, i), input = $(a), idle = a === "position" && !plate;
-    if (!idle) wanted[a] = problem.place[i];
+    const list = placesOf(led(a), i), input = $(a), idle = a === "position" && !plate;
+    if (!idle) wanted[a] = problemOf(scene, led(a), wanted, lesson.moved).place[i];
     input.disabled = idle || list.length < 2;
     input.min = 0;
     input.max = list.length - 1;
