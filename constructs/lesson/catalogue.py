@@ -68,16 +68,25 @@ class Words:
             return self("no.number")
         return self.fixed(value, 3 if abs(value) < 0.0995 else 2) + " mm"
 
+    def limit(self, value: float) -> str:
+        """A limit of the study in words."""
+        return self.short(value) + " mm"
+
     def upto(self, end: float | None, most: float) -> str:
         """A limit load in words, or that there is none up to the largest load ``most``."""
         if end is None or end > most:
             return self("more.than", load=f"{most:.0f} N")
         return self("up.to", load=newton(end))
 
+    def at(self, end: float | None, most: float) -> str:
+        """A load at which something happens, or that it is beyond the largest load ``most``."""
+        return self("over.load", load=f"{most:.0f} N") if end is None else newton(end)
+
     def outcome(self, look: Look) -> str:
         """Held with how much movement, or not."""
         if look.held:
-            return self("is.held", moved=self.mm(look.moved_mm))
+            return self("is.over" if look.over else "is.held", moved=self.mm(look.moved_mm),
+                        limit=self.limit(look.limit_mm))
         if look.status == "not tightened":
             return self("is.not.tightened")
         if look.status == "unconverged":
@@ -87,7 +96,8 @@ class Words:
     def moved(self, look: Look) -> str:
         """How far it moves, or that it is not held, in as few words as a list needs."""
         if look.held:
-            return self.mm(look.moved_mm)
+            moved = self.mm(look.moved_mm)
+            return self("short.over", moved=moved) if look.over else moved
         return self("short.unknown" if look.status == "unconverged" else "short.not.held")
 
     def goes(self, look: Look) -> str:

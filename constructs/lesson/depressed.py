@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 
 from buttress.lesson.catalogue import Words, newton, percent, words_in
-from buttress.lesson.look import Facts, verdict
+from buttress.lesson.look import Facts, Look, verdict
 from buttress.lesson.step import Step
 
 ENGLISH = words_in("en")
 SCENE = 2
 GRAFTED = "raft + impacted graft"
 PLATED = "raft plate + impacted graft"
+ALONG_N = (400.0, 800.0, 1200.0, 1600.0)
+"""Loads at which two constructs are compared along their curves."""
 FILLINGS = {"fill.impacted": GRAFTED, "fill.chips": "raft + loose chips",
             "fill.block": "raft + structural block", "fill.cement": "raft + cement"}
 BELOW = "screws below + impacted graft"
@@ -21,18 +23,40 @@ def raft(facts: Facts, t: Words = ENGLISH) -> Step:
     """The depressed piece: nothing, then a raft of screws, high or low."""
     raft_only = facts.ask(SCENE, GRAFTED, graft=False)
     bare = facts.look(facts.ask(SCENE, GRAFTED, screws=False, graft=False))
-    below = facts.look(facts.ask(SCENE, BELOW, graft=False))
     look = facts.look(raft_only)
     text = [t("raft.bare" if bare.held else "raft.nothing", outcome=t.outcome(bare)),
             t("raft.four", outcome=t.outcome(look), load=newton(raft_only.load_N),
-              end=t.upto(look.end_N, facts.most(raft_only)))]
+              limit=t.limit(look.limit_mm),
+              end=t.upto(facts.upto(raft_only), facts.most(raft_only)))]
     if look.on_N is not None:
         text.append(t("raft.carries", own=f"{look.on_N:.0f} N",
                       share=percent(look.carried("screw"))))
-    text.append(t("raft.below", outcome=t.outcome(below)) + " " + t(verdict(
-        look, below, "raft.below.more", "raft.below.less", "raft.below.same", "neither")))
+    high, low, packed = ([facts.look(facts.ask(SCENE, name, graft=graft, load=n)) for n in ALONG_N]
+                         for name, graft in ((GRAFTED, False), (BELOW, False), (BELOW, True)))
+    text.append(t("raft.below", loads=t.listed([f"{n:.0f}" for n in ALONG_N]), low=_each(low, t),
+                  high=_each(high, t)) + " " + along(high, low, "raft.below.", t))
+    text.append(t("raft.packed", packed=_each(packed, t)) + " "
+                + along(low, packed, "raft.packed.", t))
     return Step(t("raft.title"), tuple(text), (raft_only,),
                 t("raft.before", load=newton(raft_only.load_N)), "within")
+
+
+def _each(looks: list[Look], t: Words) -> str:
+    """How far each moves; the unit stands once."""
+    told = [t.moved(look) for look in looks]
+    return t.listed([*(x.removesuffix(" mm") for x in told[:-1]), told[-1]])
+
+
+def along(a: list[Look], b: list[Look], key: str, t: Words) -> str:
+    """Whether b moves more or less than a along the loads, and where that turns."""
+    found = [verdict(x, y, "more", "less", "same", "same") for x, y in zip(a, b, strict=True)]
+    if len(set(found)) == 1:
+        return t(f"{key}{found[0]}")
+    turns = [k for k in range(1, len(found)) if found[k] != found[k - 1]]
+    if len(turns) == 1 and "same" not in found:
+        k = turns[0]
+        return t(f"{key}turns.{found[0]}", low=newton(ALONG_N[k - 1]), high=newton(ALONG_N[k]))
+    return t("raft.depends")
 
 
 def filled(facts: Facts, t: Words = ENGLISH) -> Step:
@@ -70,7 +94,6 @@ def plated(facts: Facts, t: Words = ENGLISH) -> Step:
                 a, b, "plated.worse", "plated.helps", "plated.hardly", "neither")),
             t("plated.all", both=t.outcome(both), empty=t.outcome(b), graft=t.outcome(graft),
               none=t.outcome(none)),
-            t("plated.bench") + " " + t("bench.too" if verdict(
-                a, b, "more", "less", "same", "neither", 0.25) == "same" else "bench.not")]
+            t("plated.bench", free=t.moved(a), plated=t.moved(b))]
     return Step(t("plated.title"), tuple(text), (free, empty),
                 t("plated.before", load=newton(free.load_N)), "less")

@@ -117,12 +117,13 @@ def scene_data(scene: Scene, problems: tuple[tuple[Embedded, ...], ...]) -> dict
         "limits": {"first": FIRST_MM, "growth": GROWTH, "farthest": FARTHEST_MM,
                    "load": SEARCH_LIMIT_N},
         "patches": [[p.centre - half, p.centre + half, p.share] for p in patches(scene.study)],
-        "movement": scene.study.limits.movement_mm,
+        "movement": scene.study.limits.movement_mm, "limit": scene.study.limits.step_off_mm,
         "times": [{"id": x.key, "friction": x.friction, "tension": x.tension}
                   for x in scene.times],
         "sides": list(scene.study.section.sides), "view": _view(scene.study.section.view),
         "rubs": bool(scene.study.fractures), "direction": load.direction_deg,
         "choices": [{"name": c.name, "note": c.note, "has": list(c.has),
+                     "breaks": bool(c.broken),
                      "parts": _parts(scene.study.constructs[i], c.kinds),
                      "families": [c.families.get(False), c.families[True]]}
                     for i, c in enumerate(scene.choices)],

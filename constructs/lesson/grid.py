@@ -15,6 +15,8 @@ from shapely.ops import split
 
 from buttress.bone.measures import reference_band
 from buttress.bone.section import Section
+from buttress.fe.errors import InputError
+from buttress.rules.check import Finding, check
 from buttress.study.case import Case
 from buttress.study.implants import Screw, tension
 from buttress.study.loads import PressInput
@@ -24,6 +26,7 @@ from buttress.study.read import study_from
 from buttress.study.study import Construct, Fracture, Study
 from buttress.sweeps.keys import digest
 from buttress.sweeps.vary import plain
+from buttress.words import marked
 
 FREE = {"friction": (0.0, 0.8), "strength": (0.3, 1.5), "tension": (0.0, 1.5)}
 """Ranges of what the page may change continuously: friction of the fractures, and factors on the
@@ -76,6 +79,14 @@ class Choice:
     has: tuple[bool, bool, bool]
     families: dict[bool, int]
     kinds: Kinds = field(default_factory=dict)
+    broken: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+    """What `check` says of it: rules that it breaks, and warnings."""
+
+    @property
+    def marked(self) -> str:
+        """Its name, marked where it breaks a rule of the trade."""
+        return marked(self.name, bool(self.broken))
 
 
 @dataclass(frozen=True)
@@ -286,14 +297,18 @@ def scene_of(study: Study, title: str = "", more: Places | None = None,
                                    side_by_side(construct, kinds) if kinds else None))
         return number[key]
 
-    choices = []
+    choices, told = [], _findings(study)
     for construct in study.constructs:
         found, own_kinds = {}, (kinds or {}).get(construct.name, {})
         for graft in ((True, False) if construct.fills else (True,)):
             kept = parted(construct, True, True, graft)
             places = (own, *(p for p in _further(study, kept, turned, own, more) if p != own))
             found[graft] = family(kept, places, own_kinds)
-        choices.append(Choice(construct.name, construct.note, has(construct), found, own_kinds))
+        broken, doubtful = (_told([f for f in told if f.level == level
+                                   and f.construct == construct.name])
+                            for level in ("broken", "warning"))
+        choices.append(Choice(construct.name, construct.note, has(construct), found, own_kinds,
+                              broken, doubtful))
     bare = None
     if turned is not None:
         slopes = [own[0], *(s for s in BARE_SLOPES if abs(s - own[0]) > 1.0)]
@@ -306,6 +321,21 @@ def scene_of(study: Study, title: str = "", more: Places | None = None,
         load_N=(LOAD_LOW_N, max(*study.load.total_N, most_N)),
         load_base_N=min(study.load.total_N, key=lambda p: abs(p - 0.6 * top)), bare=bare,
         times=times)
+
+
+def _findings(study: Study) -> list[Finding]:
+    """What the rules of the trade say; nothing of a study that cannot be built, which the page
+    leaves out with its reason."""
+    try:
+        return check(study)
+    except InputError:
+        return []
+
+
+def _told(findings: list[Finding]) -> tuple[str, ...]:
+    """Findings in words, those of one message together."""
+    return tuple(f"{', '.join(f.part for f in findings if f.message == message)}: {message}"
+                 for message in dict.fromkeys(f.message for f in findings))
 
 
 def _further(study: Study, construct: Construct, turned: str | None, own: Place,

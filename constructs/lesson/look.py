@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -28,6 +29,10 @@ MOST_FRICTION = 6.0
 GOES: dict[str, str] = {
     Hold.PLASTIC_HINGE: "hinge", Hold.THREAD: "thread", Hold.BEARING: "bearing"}
 """Key of the catalogue (after ``goes.``) for how each kind of link fails, as in `state.js`."""
+FARTHEST_N, NEAR = 10_000.0, 1e-3
+"""Load up to which a failure is sought, and how closely, as a share of the load sought up to."""
+TIE = 0.05
+"""Share of the larger within which numbers are not told apart (`words.js` says the same)."""
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""
 
@@ -47,7 +52,8 @@ class Push:
 class Look:
     """One state in numbers: None where it does not exist. ``moved_mm`` is of the point that moves
     most of all fragments; the rest is of the first one, with the load ``on_N`` on it. ``goes``:
-    how what fails does so, and the name of the part."""
+    how what fails does so, and the name of the part. ``limit_mm``: the study's limit of a step-off,
+    which the page takes for whatever moves most; a state beyond it is ``over``."""
 
     held: bool
     load_N: float
@@ -61,6 +67,22 @@ class Look:
     pushes: Mapping[str, Push] = field(default_factory=dict)
     goes: tuple[tuple[str, str], ...] = ()
     status: str = "ok"
+    limit_mm: float = math.inf
+
+    @property
+    def worst_mm(self) -> float:
+        """The largest of movement, step-off and gap of a held state [mm]."""
+        return max(self.moved_mm or 0.0, self.step_mm or 0.0, self.gap_mm or 0.0)
+
+    @property
+    def over(self) -> bool:
+        """Whether a held state is beyond the limit."""
+        return self.held and self.worst_mm > self.limit_mm
+
+    @property
+    def within(self) -> bool:
+        """Whether it is held, and within the limit."""
+        return self.held and not self.over
 
     def carried(self, kind: str) -> float:
         """Share of the fragment's load that sources of a kind carry against it."""
@@ -91,6 +113,11 @@ class Asked:
     kinds: tuple[tuple[str, str], ...] = ()
 
 
+def _key(asked: Asked) -> tuple:
+    return (asked.scene, asked.choice, asked.on, asked.out, asked.kinds,
+            tuple(sorted(asked.point.items())), asked.load_N)
+
+
 class Facts:
     """Solves states when they are asked for; sentences get every number from here."""
 
@@ -98,6 +125,7 @@ class Facts:
         self.scenes = scenes
         self.workshops = tuple(Workshop() for _ in scenes)
         self._looks: dict[tuple, Look] = {}
+        self._reached: dict[tuple, float | None] = {}
 
     def ask(self, scene: int, choice: int | str = 0, *, screws: bool = True, plate: bool = True,
             graft: bool = True, load: float | None = None, out: tuple[str, ...] = (),
@@ -125,11 +153,54 @@ class Facts:
 
     def look(self, asked: Asked) -> Look:
         """The numbers of a point."""
-        key = (asked.scene, asked.choice, asked.on, asked.out, asked.kinds, asked.load_N,
-               tuple(sorted(asked.point.items())))
+        key = _key(asked)
         if key not in self._looks:
-            self._looks[key] = self._solve(asked)
+            self._looks[key] = replace(
+                self._solve(asked), limit_mm=self.scenes[asked.scene].study.limits.step_off_mm)
         return self._looks[key]
+
+    def upto(self, asked: Asked) -> float | None:
+        """Load up to which a point is within the limit [N]; None where it is at the largest load
+        of the slider."""
+        return self._first(asked, self.most(asked), "within", lambda x: x.within)
+
+    def fails(self, asked: Asked) -> float | None:
+        """Load at which a bench test would call a point failed [N]: the step-off reaches the limit,
+        or the load peaks; None where neither comes before `FARTHEST_N`."""
+        return self._first(asked, FARTHEST_N, "fails",
+                           lambda x: (x.step_mm or 0.0) <= x.limit_mm)
+
+    def _first(self, asked: Asked, most: float, what: str, good: Callable[[Look], bool]
+               ) -> float | None:
+        """Largest load of a point up to which a state is good [N], None where that of ``most`` is.
+        A state that the solver does not find counts as not good."""
+        key = (_key(asked)[:-1], most, what)
+        if key not in self._reached:
+            self._reached[key] = self._bisect(asked, most, good)
+        return self._reached[key]
+
+    def _bisect(self, asked: Asked, most: float, good: Callable[[Look], bool]) -> float | None:
+        limit = self.scenes[asked.scene].study.limits.step_off_mm
+        with one_thread():
+            model = self.built(asked)[1]
+            if not model.stands:
+                return 0.0
+            reading = Reading(model, layout_of(model))
+
+            def holds(load: float) -> bool:
+                answer = model.answer(load)
+                if not answer.held:
+                    return False
+                found = seen(model, load, reading.state(answer), None, None, ())
+                return good(replace(found, limit_mm=limit))
+
+            if holds(most):
+                return None
+            low, high = 0.0, most
+            while high - low > NEAR * most:
+                middle = 0.5 * (low + high)
+                low, high = (middle, high) if holds(middle) else (low, middle)
+        return low
 
     def _solve(self, asked: Asked) -> Look:
         try:
@@ -231,7 +302,7 @@ def least_friction(problem: Condensed, load: FloatArray) -> float | None:
 
 
 def verdict(a: Look, b: Look, more: str, less: str, same: str, neither: str,
-            share: float = 0.05) -> str:
+            share: float = TIE) -> str:
     """One of four sentences: b moves more than a, less, the same within a share, or neither
     is held. A state that is not held counts as moving more than one that does."""
     if not a.held and not b.held:

@@ -7,6 +7,7 @@ import math
 from buttress.lesson.catalogue import Words, words_in
 from buttress.lesson.look import Asked, Facts, Look, verdict
 from buttress.lesson.step import Step
+from buttress.study.study import Construct
 
 ENGLISH = words_in("en")
 MOST_NAMED = 15
@@ -22,14 +23,21 @@ def own_tour(facts: Facts, t: Words = ENGLISH) -> tuple[Step, ...]:
     told = [" ".join(text.split()) for text in (scene.study.scenario, scene.study.question)]
     told[0] = told[0] or t("own.no.scenario")
     told = [text for text in told if text]    # a study need not ask anything
-    held = sum(look.held for _, look in looks)
-    count = t("own.held", load=load, held=held, all=len(looks)) if held else t(
-        "own.none", load=load)
+    held, over = (sum(found) for found in zip(*((x.within, x.over) for _, x in looks), strict=True))
+    limit = t.limit(scene.study.limits.step_off_mm)
+    count = t("own.held", load=load, held=held, all=len(looks), limit=limit) if held else t(
+        "own.none", load=load) if not over else ""
+    if over:
+        beyond = t("own.over", over=over, load=load, limit=limit)
+        count = f"{count} {beyond}".strip()
     steps = [Step(t("own.title"), (*told, count), (looks[best][0],), " ".join(told), "within")]
     for i in order[:MOST_NAMED]:
         asked, look = looks[i]
-        name = scene.choices[i].name
-        lines = [t("own.one", name=name, outcome=t.outcome(look)), *_parts(facts, i, look, t)]
+        choice = scene.choices[i]
+        name = choice.marked
+        lines = [t("own.one", name=name, outcome=t.outcome(look)), *_parts(facts, i, look, t),
+                 *(t("own.breaks", rule=rule) for rule in choice.broken),
+                 *(t("own.doubtful", rule=rule) for rule in choice.doubtful)]
         steps.append(Step(name, tuple(lines), (asked,), t("own.before", name=name, load=load),
                           "within"))
     return tuple(steps)
@@ -39,12 +47,21 @@ def _rank(look: Look) -> tuple[bool, float]:
     return not look.held, look.moved_mm if look.moved_mm is not None else math.inf
 
 
+def pins_of(construct: Construct) -> str:
+    """What is switched with the screws that stand outside of plates, as a key of the catalogue."""
+    screws = any(s.plate is None for s in construct.screws)
+    return "pins" if screws and construct.wires else "screws" if screws else "wires"
+
+
 def _parts(facts: Facts, choice: int, whole: Look, t: Words) -> list[str]:
     """What each part does: the construct without it."""
     out = []
     for k, part in enumerate(PARTS):
+        here = facts.scenes[0].study.constructs[choice]
         if not facts.scenes[0].choices[choice].has[k]:
             continue
+        if part == "screws":    # or wires, or both
+            part = pins_of(here)
         on = tuple(k != j for j in range(3))
         asked = facts.ask(0, choice)
         look = facts.look(Asked(

@@ -162,7 +162,8 @@ def step_data(told: tuple[Told, ...], number: int, facts: Facts) -> dict[str, An
     out: dict[str, Any] = {
         "title": {k: s.title for k, s in steps.items()},
         "text": {k: [tied(x) for x in s.text] for k, s in steps.items()},
-        "before": {k: tied(s.before) for k, s in steps.items()}}
+        "before": {k: tied(s.before) for k, s in steps.items()},
+        "tries": {k: s.tries for k, s in steps.items()}}
     if first.asks and (first.asks != "which" or first.which):
         out["asks"] = first.asks
         out["which"] = {k: list(s.which) for k, s in steps.items()}

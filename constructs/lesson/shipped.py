@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from buttress.lesson.grid import Kinds, Scene, Time, scene_of
-from buttress.study.implants import Screw
+from buttress.study.implants import Plate, Screw
 from buttress.study.read import example, study_from
 from buttress.study.study import Construct, Study
-from buttress.study.tables import number
+from buttress.study.tables import fields, number
 from buttress.sweeps.vary import plain
 
 MESH_MM = 2.5
@@ -15,6 +15,8 @@ MOST_N = 3000.0
 """Load up to which the sliders of the shear fractures go: four times the weight of 75 kg."""
 THIN_LAG = "thin plate + lag screws"
 THICK_LAG = "thick plate + lag screws"
+THIN, THICK = "thin plate", "thick plate"
+"""Names of the plates on the page."""
 UPPER, LOWER = "upper lag", "lower lag"
 """Names of the two lag screws of the study."""
 SHEAR_PLANE, TOP_MM = [[-3.0, 0.0], [-24.0, -57.7]], -25.0
@@ -29,6 +31,14 @@ def coarse(study: Study, size: float = MESH_MM) -> Study:
     """A study on the lesson's mesh."""
     mesh = study.mesh.model_copy(update={"size_mm": size, "coarse_mm": 2.0 * size})
     return study.model_copy(update={"mesh": mesh})
+
+
+def with_plate(construct: Construct, name: str) -> Construct:
+    """A construct whose only plate has another name."""
+    return construct.model_copy(update={
+        "plates": tuple(p.model_copy(update={"name": name}) for p in construct.plates),
+        "screws": tuple(s.model_copy(update={"plate": name}) if s.plate else s
+                        for s in construct.screws)})
 
 
 def shear_study() -> Study:
@@ -46,23 +56,30 @@ def shear_study() -> Study:
     given = {c.name: c for c in study.constructs}
     both, straight = given["antiglide + lag screws"], given["straight plate"]
     lags = tuple(s for s in both.screws if s.plate is None)
-    constructs = (
-        both.model_copy(update={"name": THIN_LAG}),
-        straight.model_copy(update={"name": THICK_LAG, "screws": (*lags, *straight.screws),
-                                    "note": "A thick straight plate in place of the thin one."}))
+    thick = straight.model_copy(update={
+        "name": THICK_LAG, "screws": (*lags, *straight.screws),
+        "note": "A thick straight plate in place of the thin one."})
+    constructs = (with_plate(both.model_copy(update={"name": THIN_LAG}), THIN),
+                  with_plate(thick, THICK))
     return study.model_copy(update={"constructs": constructs})
+
+
+def locks(plate: Plate) -> bool:
+    """Whether a plate has holes in which a head can be locked."""
+    return plate.section is not None and "locking_thread" in fields("plates", plate.section)
 
 
 def kinds_of(construct: Construct) -> Kinds:
     """What else each screw may be: a lag screw a position screw, threaded along its whole length
-    and not tightened; a screw in a plate locked in its hole."""
+    and not tightened; a screw in a plate with threaded holes locked in its own."""
     out: dict[str, tuple[tuple[str, Screw], ...]] = {}
     for s in construct.screws:
         if s.plate is None:
             out[s.name] = (("lag", s), ("position", s.model_copy(update={
                 "use": "positional", "tension_N": 0.0, "thread_mm": s.length_mm})))
         else:
-            out[s.name] = (("unlocked", s), ("locked", s.model_copy(update={"locked": True})))
+            if locks(next(p for p in construct.plates if p.name == s.plate)):
+                out[s.name] = (("unlocked", s), ("locked", s.model_copy(update={"locked": True})))
     return out
 
 
@@ -89,9 +106,8 @@ def fading() -> tuple[Time, ...]:
 def shipped_scenes(size: float = MESH_MM) -> tuple[Scene, ...]:
     """The scenes of the lesson."""
     shear = shear_study()
-    thin = next(c for c in shear.constructs if c.name == THIN_LAG)
     return (scene_of(coarse(shear, size), "Medial shear fracture", FURTHER,
-                     {THIN_LAG: kinds_of(thin)}, fading(), MOST_N),
+                     {c.name: kinds_of(c) for c in shear.constructs}, fading(), MOST_N),
             scene_of(coarse(some_of("posterior-shear", SIDE_VIEW), size),
                      "Posterior shear fracture, from the side", {}, times=fading(),
                      most_N=MOST_N),

@@ -16,10 +16,13 @@ from buttress.fe.arrays import FloatArray
 from buttress.fe.mesh.t6 import Mesh
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.recover import displacements, pushes
+from buttress.implants.hardware import Part
+from buttress.implants.sections import outer, plate_stretches
 from buttress.model.model import Model
 from buttress.results.figures import Figures, gap, step_off, subsidence_mean
 from buttress.results.picture import source_kind
 from buttress.results.reader import Reader
+from buttress.study.study import Construct
 
 PLATE_POINTS, PIN_POINTS = 13, 5
 ORIGIN = np.zeros(2)
@@ -58,13 +61,24 @@ class Layout:
         return start + sum(2 * m[2] for m in self.members[:member])
 
 
+def drawn_width(construct: Construct, part: Part) -> float:
+    """How wide a member is drawn [mm]: a plate as thick as its metal, a screw over its thread."""
+    for plate in construct.plates:
+        if plate.name == part.name:
+            return max(section.thickness for _, section in plate_stretches(plate))
+    for pin in (*construct.screws, *construct.wires):
+        if pin.name == part.name:
+            return outer(pin)
+    return float(max(s.outer + s.inner for s in part.sections))
+
+
 def layout_of(model: Model) -> Layout:
     """The layout of a model's states."""
     bone = model.bone
     names = ["load", *dict.fromkeys(x.source for x in model.problem.links.links)]
     sources = tuple((n, "load" if n == "load" else source_kind(model, n)) for n in names)
     members = tuple((p.name, p.kind, PLATE_POINTS if p.kind == "plate" else PIN_POINTS,
-                     float(max(s.outer + s.inner for s in p.sections)))
+                     drawn_width(model.construct, p))
                     for p in model.hardware.parts)
     draft = Layout(
         fragments=tuple(bone.bodies[i].name for i in bone.fragments), sources=sources,

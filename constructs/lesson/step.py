@@ -12,7 +12,8 @@ from buttress.lesson.look import Asked
 class Step:
     """A step of the tour: its title, its paragraphs, the points that it shows (one, or two side by
     side), what is put in place before anything is answered, and what the audience is asked: a
-    question of `predict.js`, or ``which`` with its choices, the right one first."""
+    question of `predict.js`, or ``which`` with its choices, the right one first. ``tries``: what
+    to do on the screen, which is not printed."""
 
     title: str
     text: tuple[str, ...]
@@ -20,6 +21,7 @@ class Step:
     before: str = ""
     asks: str = ""
     which: tuple[str, ...] = ()
+    tries: str = ""
 
 
 class ContradictedError(ButtressError):

@@ -12,18 +12,15 @@ from typing import Any
 
 from buttress.lesson.catalogue import Words, newton, percent, words_in
 from buttress.lesson.depressed import filled, plated, raft
-from buttress.lesson.look import Asked, Facts, Look, verdict
-from buttress.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, UPPER, fading
-from buttress.lesson.step import Step, claim
+from buttress.lesson.look import FARTHEST_N, TIE, Asked, Facts, Look, verdict
+from buttress.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, UPPER
+from buttress.lesson.step import Step
+from buttress.lesson.time_words import BENCH_SAME, SOFT, fades, fails_later, from_the_side
 
 ENGLISH = words_in("en")
 POSITION = {UPPER: "position", LOWER: "position"}
 LOCKED = {f"shaft {k}": "locked" for k in (1, 2, 3)}
-FADED_N, LATE_N = 3000.0, 2000.0
 CLOSER_MM = 2.5
-BENCH_SAME = 1.25
-"""Movements within this ratio count as not different, as in the comparison with bench tests."""
-SOFT = 0.5
 
 
 def tour(facts: Facts, t: Words = ENGLISH) -> tuple[Step, ...]:
@@ -71,9 +68,10 @@ def friction(facts: Facts, t: Words = ENGLISH) -> Step:
     if there.need is not None:
         text.append(t("friction.there", slope="45", need=t.fixed(there.need, 2),
                       hand=_by_hand(there.need, 45.0, t)))
-    text.append(t("friction.flat.held" if flat.held else "friction.flat.not", slope="65", mu=mu))
+    text.append(t("friction.flat.held" if flat.within else "friction.flat.not", slope="65", mu=mu))
     return Step(t("friction.title"), tuple(text), (shown,),
-                t("friction.before", slope="45", mu=mu, load=newton(shown.load_N)), "within")
+                t("friction.before", slope="45", mu=mu, load=newton(shown.load_N)), "within",
+                tries=t("friction.tries"))
 
 
 def _by_hand(need: float, slope: float, t: Words) -> str:
@@ -94,21 +92,22 @@ def screw(facts: Facts, t: Words = ENGLISH) -> Step:
     if b.held and b.on_N and pull > 0.05 * b.on_N:
         text[1] += " " + t("screw.presses", carried=percent(b.carried("screw")), pull=newton(pull))
     most, mu = facts.most(lag), lag.point["friction"]
-    bare, rough = ([facts.look(facts.ask(0, THIN_LAG, plate=False, out=(other,), friction=rubs)
-                               ).end_N for other in (LOWER, UPPER)] for rubs in (0.0, mu))
+    limit = t.limit(b.limit_mm)
+    bare, rough = ([facts.upto(facts.ask(0, THIN_LAG, plate=False, out=(other,), friction=rubs))
+                    for other in (LOWER, UPPER)] for rubs in (0.0, mu))
     size = [most if end is None else end for end in bare]
     where = ("screw.any" if abs(size[0] - size[1]) < 0.05 * max(*size, 1.0) else
              "screw.upper" if size[0] > size[1] else "screw.lower")
-    both = facts.look(facts.ask(0, THIN_LAG, plate=False, friction=0.0)).end_N
+    both = facts.upto(facts.ask(0, THIN_LAG, plate=False, friction=0.0))
     if bare == [None, None] and rough == [None, None]:
-        text.append(t("screw.either", more=t.upto(None, most), mu=t.fixed(mu, 2)))
+        text.append(t("screw.either", more=t.upto(None, most), mu=t.fixed(mu, 2), limit=limit))
     else:
         text.append(t("screw.alone", upper=t.upto(bare[0], most), lower=t.upto(bare[1], most),
-                      where=t(where), both=t.upto(both, most)))
+                      where=t(where), both=t.upto(both, most), limit=limit))
         text.append(t("screw.rough.either", more=t.upto(None, most), mu=t.fixed(mu, 2))
                     if rough == [None, None] else
                     t("screw.rough", mu=t.fixed(mu, 2), upper=t.upto(rough[0], most),
-                      lower=t.upto(rough[1], most), both=t.upto(b.end_N, most)))
+                      lower=t.upto(rough[1], most), both=t.upto(facts.upto(lag), most)))
     return Step(t("screw.title"), tuple(text), (lag, position),
                 t("screw.before", load=newton(lag.load_N)), "less")
 
@@ -128,10 +127,14 @@ def apex(facts: Facts, t: Words = ENGLISH) -> Step:
             text.append(t("apex.pressed", aside=f"{abs(aside):.0f} N"))
     else:
         text.append(t("apex.even.so", outcome=t.outcome(look)))
-    both = facts.look(facts.ask(0, THIN_LAG))
-    text.append(t("apex.ends", plate=t.upto(look.end_N, most), both=t.upto(both.end_N, most)))
+    both = facts.ask(0, THIN_LAG)
+    text.append(t("apex.ends", plate=t.upto(facts.upto(plate), most), limit=t.limit(look.limit_mm),
+                  both=t.upto(facts.upto(both), most)))
+    if look.end_N is not None and look.end_N <= most:
+        text[-1] += " " + t("apex.peak", peak=newton(look.end_N))
     return Step(t("apex.title"), tuple(text), (plate,),
-                t("apex.before", load=newton(plate.load_N)), "carries")
+                t("apex.before", load=newton(plate.load_N)), "carries",
+                tries=t("apex.tries") if look.held else "")
 
 
 def stiffness(facts: Facts, t: Words = ENGLISH) -> Step:
@@ -188,23 +191,43 @@ def _number(n: int, t: Words) -> str:
 
 
 def locked(facts: Facts, t: Words = ENGLISH) -> Step:
-    """What a locked head changes: the thin plate alone, its heads free or locked."""
-    free = facts.ask(0, THIN_LAG, screws=False, load=600.0)
-    fast = facts.ask(0, THIN_LAG, screws=False, load=600.0, kinds=LOCKED)
+    """What a locked head changes: the thick plate alone, its heads free or locked."""
+    free = facts.ask(0, THICK_LAG, screws=False, load=600.0)
+    fast = facts.ask(0, THICK_LAG, screws=False, load=600.0, kinds=LOCKED)
     a, b = facts.look(free), facts.look(fast)
-    both = [facts.look(facts.ask(0, THIN_LAG, load=600.0, kinds=k)) for k in ({}, LOCKED)]
+    both = [facts.look(facts.ask(0, THICK_LAG, load=600.0, kinds=k)) for k in ({}, LOCKED)]
     text = [t("locked.what"),
-            t("locked.two", load=newton(free.load_N), free=t.outcome(a), locked=t.outcome(b)) + " "
-            + t(verdict(a, b, "locked.more", "locked.less", "locked.same", "neither")),
-            t("locked.carried", free=percent(a.carried("plate")),
-              locked=percent(b.carried("plate"))) if a.held and b.held else t("locked.pushed"),
-            t("locked.lag", free=t.moved(both[0]), locked=t.moved(both[1])) + " "
-            + t(verdict(both[0], both[1], "locked.lag.more", "locked.lag.less",
-                        "locked.lag.same", "neither")),
+            t("locked.two", load=newton(free.load_N), free=t.moved(a), locked=t.moved(b)) + " "
+            + t(verdict(a, b, "locked.more", "locked.less", "locked.same", "neither")) + " "
+            + t("locked.lag", free=t.moved(both[0]), locked=t.moved(both[1])),
+            *_what_locking_does(facts, free, fast, t),
             t("locked.bench") + " " + _said_too(t, verdict(
-            a, b, "more", "less", "same", "neither", BENCH_SAME - 1.0) == "same")]
+            a, b, "more", "less", "same", "neither", BENCH_SAME - 1.0) == "same")
+            + " " + t("locked.bench.raft")]
     return Step(t("locked.title"), tuple(text), (free, fast),
                 t("locked.before", load=newton(free.load_N)), "less")
+
+
+def _what_locking_does(facts: Facts, free: Asked, fast: Asked, t: Words) -> list[str]:
+    """What locked heads change at the plate, and in the end."""
+    a, b = facts.look(free), facts.look(fast)
+    out = []
+    if a.held and b.held:
+        shares = a.carried("plate"), b.carried("plate")
+        alike = all(abs(getattr(a, part)("plate") - getattr(b, part)("plate")) <= TIE * size
+                    for part, size in (("carried", 1.0), ("aside", a.on_N or 0.0)))
+        out.append(t("locked.pressed", share=percent(shares[0]),
+                     aside=newton(abs(a.aside("plate")))) if alike else
+                   t("locked.carried", free=percent(shares[0]), locked=percent(shares[1])))
+    ends = [facts.fails(x) for x in (free, fast)]
+    gone = [{name for _, name in x.goes if name in LOCKED} for x in (a, b)]
+    out.append(t("locked.fails", limit=t.limit(a.limit_mm), **{
+        k: t.at(end, FARTHEST_N) for k, end in zip(("free", "locked"), ends, strict=True)}))
+    if gone[0] and not gone[1]:
+        out[-1] += " " + t("locked.end")
+        if (b.moved_mm or 0.0) > (1.0 - TIE) * (a.moved_mm or 0.0) and not fails_later(*ends[::-1]):
+            out[-1] += " " + t("locked.end.so")
+    return out
 
 
 def _said_too(t: Words, agrees: bool) -> str:
@@ -227,19 +250,21 @@ def joint_side(facts: Facts, t: Words = ENGLISH) -> Step:
         text.append(t("joint.both", tilt=t.fixed(abs(b.tilt_deg), 2), gap=t.mm(max(b.gap_mm, 0.0)))
                     + " " + t("joint.stops" if calmer else "joint.hardly"))
         pushed, pulled = (abs(b.aside(k)) for k in ("plate", "screw"))
+        loose = facts.look(facts.ask(0, THIN_LAG, load=600.0, tension=0.0))
         text.append(t("joint.pull", screws=f"{pulled:.0f} N", plate=f"{pushed:.0f} N") + " "
-                    + t("joint.screws.too" if pushed < 0.2 * pulled else "joint.plate.helps"))
+                    + t("joint.screws.too" if pushed < 0.2 * pulled else "joint.plate.helps")
+                    + " " + t("joint.loose", loose=t.moved(loose), tight=t.moved(b)))
     else:
         text.append(t("joint.lag.as.well", outcome=t.outcome(b)))
-    soft = [facts.look(facts.ask(0, THIN_LAG, plate=on, load=600.0, strength=SOFT, friction=0.0)
-                       ).end_N for on in (False, True)]
+    soft = [facts.upto(facts.ask(0, THIN_LAG, plate=on, load=600.0, strength=SOFT, friction=0.0))
+            for on in (False, True)]
     most = facts.most(plate)
     spare = [most if end is None else end for end in soft]
     if spare[1] > 1.05 * spare[0]:
         text.append(t("joint.reserve", soft=percent(SOFT), screws=t.upto(soft[0], most),
-                      plate=t.upto(soft[1], most)))
+                      plate=t.upto(soft[1], most), limit=t.limit(a.limit_mm)))
     return Step(t("joint.title"), tuple(text), (plate,),
-                t("joint.before", load=newton(plate.load_N)), "within")
+                t("joint.before", load=newton(plate.load_N)), "within", tries=t("joint.tries"))
 
 
 def _worst(looks: dict[str, Look]) -> list[str]:
@@ -262,64 +287,15 @@ def left_out(facts: Facts, t: Words = ENGLISH) -> Step:
         "same", "neither") for n in others)
     text.append(t("out.alike") if alike else t("out.worst", name=t.named(order[0])) + " " + t(
         "out.first" if order[0] == "shaft 1" else "out.other"))
+    both = facts.look(facts.ask(0, THIN_LAG, load=600.0))
     tight = {n: facts.look(facts.ask(0, THIN_LAG, load=600.0, out=(n,)))
-             for n in (UPPER, LOWER, "shaft 1")}
-    text.append(t("out.lags", each="; ".join(t("out.one", name=t.named(n), moved=t.moved(k))
-                                            for n, k in tight.items()),
-                  moved=t.moved(facts.look(facts.ask(0, THIN_LAG, load=600.0)))))
+             for n in (UPPER, LOWER, *looks)}
+    worst = _worst(tight)[0]
+    text.append(t("out.lags", moved=t.moved(both), name=t.named(worst), most=t.moved(tight[worst]))
+                + " " + t("out.lags.little" if verdict(both, tight[worst], "", "", "same", "same",
+                                                       BENCH_SAME - 1.0) == "same"
+                          else "out.lags.worst", name=t.named(worst)))
+    asks = () if alike or verdict(looks[order[1]], looks[order[0]], "more", "", "", "") != "more" \
+        else tuple(t.named(n) for n in order)
     return Step(t("out.title"), tuple(text), (whole,), t("out.before", load=newton(whole.load_N)),
-                "which", tuple(t.named(n) for n in order) if not alike else ())
-
-
-def faded(facts: Facts, key: str, strength: float = 1.0, plate: bool = True) -> Asked:
-    """The thin plate and the lag screws after a time."""
-    share = next(x for x in fading() if x.key == key)
-    mu = facts.scenes[0].base["friction"]
-    return facts.ask(0, THIN_LAG, load=FADED_N, friction=mu * share.friction,
-                     tension=share.tension, strength=strength, plate=plate)
-
-
-def fades(facts: Facts, t: Words = ENGLISH) -> Step:
-    """Lag screws alone and with the plate, when tension and friction have faded."""
-    rows = {key: [facts.look(faded(facts, key, plate=p)) for p in (False, True)]
-            for key in ("tight", "hour", "steps")}
-    alone, both = rows["steps"]
-    text = [t("fades.what", tension=percent(fading()[2].tension),
-              friction=percent(fading()[2].friction), hour=percent(fading()[1].tension)),
-            t("fades.rows", load=newton(FADED_N), **{
-                f"{k}_{name}": t.moved(look) for k, pair in rows.items()
-                for name, look in zip(("alone", "both"), pair, strict=True)}),
-            t(verdict(alone, both, "fades.plate.more", "fades.plate.less", "fades.plate.same",
-                      "neither"))]
-    soft = [facts.look(faded(facts, "steps", strength=SOFT, plate=p)) for p in (False, True)]
-    text.append(t("fades.soft", soft=percent(SOFT), alone=t.moved(soft[0]),
-                  both=t.moved(soft[1])))
-    later = [rows[k][0] for k in ("tight", "steps")]
-    claim(verdict(later[0], later[1], "more", "less", "same", "neither") != "less",
-          t("fades.claim"))
-    text.append(t("fades.bench") + " " + _said_too(t, verdict(
-        alone, both, "more", "less", "same", "neither") == "less"))
-    return Step(t("fades.title"), tuple(text), (
-        faded(facts, "steps", plate=False), faded(facts, "steps")),
-        t("fades.before", load=newton(FADED_N)), "less")
-
-
-def from_the_side(facts: Facts, t: Words = ENGLISH) -> Step:
-    """Posterior shear, from the side: screws from the front, or a posterior plate."""
-    front, back = facts.ask(1, "front lag screws"), facts.ask(1, "buttress")
-    a, b = facts.look(front), facts.look(back)
-    both, thin = (facts.look(facts.ask(1, n))
-                  for n in ("buttress + front lag screws", "thin plate"))
-    text = [t("side.view"),
-            t("side.two", load=newton(front.load_N), front=t.outcome(a), back=t.outcome(b)) + " "
-            + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")),
-            t("side.more", thin=t.moved(thin), both=t.moved(both))]
-    time = fading()[2]
-    mu = facts.scenes[1].base["friction"] * time.friction
-    late = [facts.look(facts.ask(1, n, load=LATE_N, friction=mu, tension=time.tension))
-            for n in ("front lag screws", "buttress")]
-    text.append(t("side.late", load=newton(LATE_N), front=t.moved(late[0]), back=t.moved(late[1])))
-    text.append(t("side.bench") + " " + _said_too(t, verdict(
-        late[0], late[1], "more", "less", "same", "neither") == "less"))
-    return Step(t("side.title"), tuple(text), (front, back),
-                t("side.before", load=newton(front.load_N)), "less")
+                "which", asks)

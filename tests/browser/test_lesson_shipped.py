@@ -6,11 +6,13 @@ how long the page takes from a drag to what it then shows.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from lesson_page import AGREES
 
 from buttress.lesson.catalogue import LANGUAGES
 
@@ -18,8 +20,16 @@ pytestmark = pytest.mark.browser
 PAGE = Path(__file__).parents[2] / "results" / "gallery" / "lesson" / "lesson.html"
 
 
-def test_every_step_fits_on_the_first_screen_in_every_language(browser: Any) -> None:
-    page, said = browser.new_page(viewport={"width": 1280, "height": 720}), list[str]()
+MENUS = """['choice', 'beside'].filter((id) => {
+    const e = $(id), c = document.createElement('canvas').getContext('2d');
+    c.font = getComputedStyle(e).font;
+    return e.clientWidth - 24 < c.measureText(e.selectedOptions[0].textContent).width; })"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 720), (1024, 768), (1920, 1080)])
+def test_every_step_fits_on_the_first_screen_in_every_language(browser: Any, width: int,
+                                                               height: int) -> None:
+    page, said = browser.new_page(viewport={"width": width, "height": height}), list[str]()
     page.on("console", lambda m: said.append(m.text))
     page.on("pageerror", lambda e: said.append(str(e)))
     page.goto(PAGE.as_uri())
@@ -33,10 +43,43 @@ def test_every_step_fits_on_the_first_screen_in_every_language(browser: Any) -> 
             over = page.evaluate("$('step-text').scrollHeight - $('step-text').clientHeight")
             low = page.evaluate("""['#sentence', '.cannot', '#svg'].map((w) => Math.round(
                 document.querySelector(w).getBoundingClientRect().bottom))""")
-            if over > 1 or max(low) > 720:
-                cut.append((language, step + 1, over, low))
+            menus = page.evaluate(MENUS)
+            if over > 1 or max(low) > height or menus:
+                cut.append((language, step + 1, over, low, menus))
     assert cut == []
     assert said == []
+    page.close()
+
+
+def test_all_hardware_in_every_step_is_shown_as_its_menu_says(browser: Any) -> None:
+    page, said = browser.new_page(viewport={"width": 1280, "height": 720}), list[str]()
+    page.on("pageerror", lambda e: said.append(str(e)))
+    page.goto(PAGE.as_uri())
+    page.evaluate("lesson.begun")
+    page.uncheck("#predict")
+    for step in range(page.evaluate("DATA.steps.length")):
+        page.evaluate(f"go({step})")
+        for menu in ("#choice", "#beside"):
+            for value in page.eval_on_selector_all(menu + " option", "a => a.map((o) => o.value)"):
+                page.select_option(menu, value)
+                page.evaluate("lesson.settled")
+                assert page.evaluate(AGREES) == [], (step, menu, value)
+                assert said == [], (step, menu, value)
+    page.close()
+
+
+def test_the_handout_of_the_tour_is_two_pages(browser: Any) -> None:
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
+    page.goto(PAGE.as_uri())
+    page.evaluate("lesson.begun")
+    page.evaluate("window.print = () => {}; 0")
+    for language in LANGUAGES:
+        page.select_option("#language", language)
+        for paper in ("A4", "Letter"):
+            for landscape in (False, True):
+                page.evaluate("printHandout()")
+                printed = page.pdf(format=paper, landscape=landscape)
+                assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2, (language, paper, landscape)
     page.close()
 
 

@@ -52,8 +52,12 @@ def random_points(facts: Facts, count: int, seed: int) -> list[Asked]:
         family = scene.families[scene.choices[choice].families.get(
             graft, scene.choices[choice].families[True])]
         slope, position = family.places[int(rng.integers(len(family.places)))]
-        kinds = {n: k[int(rng.integers(len(k)))][0] for n, k in scene.choices[choice].kinds.items()
-                 if (slope, position) == family.places[0] and rng.random() < 0.3}
+        known, kinds = scene.choices[choice].kinds, {}
+        for s in whole.screws if known else ():     # as many numbers drawn whatever kinds there are
+            if (slope, position) == family.places[0] and rng.random() < 0.3:
+                at = int(rng.integers(2))
+                if s.name in known:
+                    kinds[s.name] = known[s.name][at][0]
         free = {name: float(rng.uniform(*span)) for name, span in FREE.items()}
         out.append(Asked(
             scene=number, choice=choice, on=(True, True, graft or not has(whole)[2]),

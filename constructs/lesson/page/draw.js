@@ -13,6 +13,7 @@ function make(parent, name, attributes, text) {
   return e;
 }
 
+const LEAST_WIDE = 0.8, LONG = 16;   // of a line that is seen [mm], and of a name [letters]
 const f2 = (x) => x.toFixed(2);
 const path = (points, closed) =>
   "M" + points.map(([x, y]) => f2(x) + " " + f2(-y)).join("L") + (closed ? "Z" : "");
@@ -39,6 +40,23 @@ function badge(parent, at, number, colour, size) {
 /* A place of the section as seen, or a force: the only function that mirrors. In the data x points
    lateral (posterior) for either knee; a right one seen from the front has lateral on the left. */
 const asSeen = (scene, [x, y]) => [scene.view.sign * x, y];
+
+/* The name of a screw or wire, along it and above it, clear of the names already `put`; a long one
+   is cut. */
+function label(parent, name, points, width, put) {
+  const [a, b] = [points[0], points[points.length - 1]], [left, right] = a[0] < b[0] ? [a, b] : [b, a];
+  const slope = Math.atan2(right[1] - left[1], right[0] - left[0]), head = a === left ? 1 : -1;
+  const up = 0.5 * Math.max(width, LEAST_WIDE) + 0.7;
+  const places = [0.05, 0.25, 0.45, 0.65].map((t) => [b[0] - t * (b[0] - a[0]) - up * Math.sin(slope),
+    b[1] - t * (b[1] - a[1]) + up * Math.cos(slope)]);
+  const clear = ([x, y]) => put.every(([u, v]) => Math.abs(x - u) > 12 || Math.abs(y - v) > 4);
+  const [x, y] = places.find(clear) || places[0];
+  put.push([x, y]);
+  make(parent, "text", { x: f2(x), y: f2(-y), "font-size": 3.1, fill: "#004d3a", "paint-order": "stroke",
+    stroke: "#fff", "stroke-width": 0.7, "stroke-linejoin": "round", "text-anchor": head > 0 ? "end" : "start",
+    transform: "rotate(" + [-slope * 180 / Math.PI, x, -y].map(f2).join(" ") + ")", class: "screw" },
+  name.length > LONG ? name.slice(0, LONG - 1) + "…" : name);
+}
 
 function drawSection(svg, now) {
   const k = now.magnified, see = (p) => asSeen(now.scene, p);
@@ -69,7 +87,7 @@ function drawSection(svg, now) {
     }
   });
   members.forEach((m) => {
-    const colour = COLOUR[m.kind] || "#444", width = Math.max(m.width, 1.4);
+    const colour = COLOUR[m.kind] || "#444", width = Math.max(m.width, LEAST_WIDE);
     make(svg, "path", { d: path(m.points.map(see)), fill: "none", stroke: "#777", "stroke-width": 0.35,
       "stroke-dasharray": "1.4 1" });
     const there = m.points.map(([x, y], i) => now.held
@@ -78,6 +96,8 @@ function drawSection(svg, now) {
       "stroke-opacity": now.held ? 0.9 : 0.45, "stroke-linecap": "round",
       "stroke-linejoin": "round" });
   });
+  const put = [];
+  for (const m of members.filter((x) => x.kind !== "plate")) label(svg, named(m.name), m.points.map(see), m.width, put);
   const turn = now.scene.direction * Math.PI / 180;
   for (const [a, b, share] of now.scene.patches) {
     if (share <= 0) continue;

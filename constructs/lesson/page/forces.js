@@ -34,6 +34,17 @@ function entry(ring, f) {
   return first < Infinity ? [px + first * ux, py + first * uy] : null;
 }
 
+/* Whether a point is in an outline. */
+const inside = (ring, [x, y]) => ring.reduce((odd, [ax, ay], i) => {
+  const [bx, by] = ring[(i + 1) % ring.length];
+  return (ay > y) !== (by > y) && x < ax + (y - ay) / (by - ay) * (bx - ax) ? !odd : odd;
+}, false);
+
+/* Where a force's arrow ends: of what holds from inside the point next to it, of what presses from
+   outside where its line enters; null where the line passes the fragment by. */
+const tipOf = (ring, f) => ((f.kind === "screw" || f.kind === "wire") && inside(ring, f.point)
+  ? f.point : entry(ring, f));
+
 function bounds(points) {
   const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
   return [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
@@ -118,7 +129,7 @@ function drawFree(svg, now, forces) {
   const longest = Math.max(0.45 * Math.max(right - left, high - low), 14);
   const scale = longest / Math.max(...forces.map((f) => f.size), 1);
   const lines = forces.map((f) => {
-    const tip = entry(ring, f), to = tip || f.point;
+    const tip = tipOf(ring, f), to = tip || f.point;
     return { ...f, to, from: [to[0] - f.force[0] * scale, to[1] - f.force[1] * scale],
       beside: !tip };
   });

@@ -1,6 +1,6 @@
-/* The handout: every step with its picture and its words, on two pages of paper. */
+/* The handout: every step with its picture, its scale and its words, on two pages of paper. */
 async function writeHandout() {
-  const per = Math.ceil(DATA.steps.length / 2), sheets = [];
+  const per = 4 * Math.ceil(DATA.steps.length / 8), sheets = [];   // whole rows of two and of four
   for (const [i, s] of DATA.steps.entries()) {
     if (i % per === 0) sheets.push([]);
     const cell = document.createElement("article"), title = document.createElement("h3");
@@ -21,7 +21,10 @@ async function writeHandout() {
       drawSection(svg, { ...now, low, magnified: now.held ? times : 0 });
       svg.setAttribute("role", "img");
       svg.setAttribute("aria-label", own(s.title));
-      pictures.appendChild(svg);
+      const figure = document.createElement("figure"), note = document.createElement("figcaption");
+      note.textContent = now.held ? t("print.scale", { times: scaleWords(times) }) : t("print.fails");
+      figure.append(svg, note);
+      pictures.appendChild(figure);
     }
     pictures.classList.toggle("both", shown.length > 1);
     cell.append(title, pictures, ...own(s.text).map((text) => {
@@ -39,9 +42,17 @@ async function writeHandout() {
     const grid = document.createElement("div");
     grid.className = "cells";
     grid.append(...cells);
+    if (i === sheets.length - 1) grid.append(cannotTell());
     sheet.append(head, grid);
     return sheet;
   }));
+}
+
+/* What the page cannot tell stands on the paper, too. */
+function cannotTell() {
+  const box = document.querySelector(".cannot").cloneNode(true);
+  box.className = "cannot-printed";
+  return box;
 }
 
 /* Prints the handout; the page itself prints the step that is shown. */

@@ -55,8 +55,7 @@ function writeParts(k) {
 }
 
 function fitParts(side, k) {
-  const choice = choiceOf(side), scene = sceneNow();
-  const problem = nearest(familyOf(scene, choice, side.out, side.graft), lesson.wanted, lesson.moved);
+  const choice = choiceOf(side), problem = problemOf(sceneNow(), side, lesson.wanted, lesson.moved);
   partsOf(k).querySelectorAll("input").forEach((box) => {
     box.checked = box.value === "graft" ? side.graft : !side.out.has(box.dataset.part);
     box.disabled = !!problem && problem.staged;
@@ -64,8 +63,7 @@ function fitParts(side, k) {
   partsOf(k).querySelectorAll("button").forEach((button) => {
     const name = button.dataset.kind, part = choice.parts.find((p) => p.name === name);
     const here = !!problem && problem.parts.some((p) => p.name === name && p.kinds);
-    if (!here) delete side.kinds[name];
-    const now = side.kinds[name] || part.kinds[0];
+    const now = (here && side.kinds[name]) || part.kinds[0];
     button.textContent = t("kind." + now);
     button.disabled = !here || side.out.has(name);
     button.setAttribute("aria-label", t("name.kind", { name: named(name), kind: t("kind." + now) }));
@@ -126,7 +124,7 @@ function options(select, names, none) {
 
 /* The menus in the chosen language, with what they stand at. */
 function writeMenus() {
-  const scene = sceneNow(), names = scene.choices.map((c) => named(c.name));
+  const scene = sceneNow(), names = scene.choices.map(choiceName);
   options($("scene"), DATA.scenes.map((s) => named(s.title)));
   $("scene").value = lesson.scene;
   $("scene-row").hidden = DATA.scenes.length < 2;
@@ -140,8 +138,18 @@ function writeMenus() {
   $("fragment-row").hidden = scene.families.flat()[0].layout.fragments.length < 2;
 }
 
+const TEXT_REM = [0.9, 0.86, 0.82, 0.78];
 const asked = () => lesson.predict && DATA.steps.some((s) => s.asks);
 const lastStep = () => DATA.steps.length - (asked() ? 0 : 1);
+
+/* A step's text is as large as its room allows, and not smaller than can be read. */
+function fitText() {
+  const box = $("step-text");
+  for (const size of TEXT_REM) {
+    box.style.fontSize = size + "rem";
+    if (box.scrollHeight <= box.clientHeight + 1) return;
+  }
+}
 
 /* The words of a step: before its question is answered only what is put in place. */
 function writeStep() {
@@ -157,7 +165,8 @@ function writeStep() {
     return;
   }
   $("step-title").textContent = t("step.of", { step: lesson.step + 1, all: DATA.steps.length, title: own(s.title) });
-  $("step-text").replaceChildren(...(pending() ? [own(s.before)] : own(s.text)).map(paragraph));
+  $("step-text").replaceChildren(...(pending() ? [own(s.before)] : [...own(s.text), own(s.tries)].filter(Boolean)).map(paragraph));
+  fitText();
 }
 
 /* A step of the tour puts the controls where its text needs them. */
@@ -207,10 +216,9 @@ function speak(chosen) {
 function listen() {
   for (const a of [...SLIDERS, "load"]) {
     $(a).addEventListener("input", () => {
-      const value = Number($(a).value), [side] = lesson.sides;
+      const value = Number($(a).value);
       if (LISTED.includes(a)) {
-        lesson.wanted[a] = listOf(familyOf(sceneNow(), choiceOf(side), side.out, side.graft),
-          LISTED.indexOf(a))[value];
+        lesson.wanted[a] = placesOf(led(a), LISTED.indexOf(a))[value];
         lesson.moved = a;
       } else if (a !== "load") lesson.wanted[a] = value;
       changedBy(a);

@@ -4,22 +4,36 @@ const asksNow = () => (DATA.steps[lesson.step] || {}).asks;
 /* Whether the answer of this step is still to be guessed. */
 const pending = () => lesson.predict && !!asksNow() && !lesson.chosen.has(lesson.step);
 
-/* Choices and the right one of a step's question, read from the states that it shows. */
+/* Choices and the right ones of a step's question, read from the states that it shows: what is
+   alike is all of it right, and the first is the model's. */
 const QUESTIONS = {
   within: { options: () => ["within", "beyond", "fails"],
-    answer: ([now]) => (!now.held ? "fails" : now.largest <= now.scene.movement ? "within" : "beyond") },
+    right: ([now]) => {
+      if (!now.held) return ["fails"];
+      const told = now.largest <= now.scene.movement ? ["within", "beyond"] : ["beyond", "within"];
+      return isTie(now.largest, now.scene.movement, 0) ? told : told.slice(0, 1);
+    } },
   way: { options: () => ["low", "straight", "high", "none"],
-    answer: ([now]) => wayOf(now) },
-  carries: { options: ([now]) => [...new Set(now.layout.sources.map((s) => s.kind))]
-    .filter((k) => k !== "load" && has("source." + k)),
-  answer: ([now]) => (now.held ? carriers(now).kinds.reduce((a, b) => (b.share > a.share ? b : a)).kind : "none") },
+    right: ([now]) => [wayOf(now)].filter(Boolean) },
+  carries: { options: ([now]) => [...touching(now).filter((k) => has("source." + k)), "none"],
+    right: ([now]) => {
+      if (!now.held) return ["none"];
+      const kinds = carriers(now).kinds.slice().sort((a, b) => b.share - a.share);
+      return kinds.filter((k) => kinds[0].share - k.share <= TIE).map((k) => k.kind);
+    } },
   which: { options: () => own(DATA.steps[lesson.step].which).slice().sort(),
-    answer: () => own(DATA.steps[lesson.step].which)[0] },
+    right: () => own(DATA.steps[lesson.step].which).slice(0, 1) },
   less: { options: () => ["a", "b", "same"],
-    answer: ([a, b]) => (!a.held && !b.held ? "same" : a.held !== b.held ? (a.held ? "a" : "b")
-      : Math.abs(a.largest - b.largest) < 0.05 * Math.max(a.largest, b.largest) ? "same"
-        : a.largest < b.largest ? "a" : "b") },
+    right: ([a, b]) => [!a.held && !b.held ? "same" : a.held !== b.held ? (a.held ? "a" : "b")
+      : isTie(a.largest, b.largest, 0) ? "same" : a.largest < b.largest ? "a" : "b"] },
 };
+
+/* The kinds of sources that touch the fragment. */
+function touching(now) {
+  const at = now.layout.force[now.fragment];
+  const pushes = (j) => !now.held || Math.hypot(now.state[at[j]], now.state[at[j] + 1]) > 1e-9 * now.load;
+  return [...new Set(now.layout.sources.filter((s, j) => pushes(j)).map((s) => s.kind))].filter((k) => k !== "load");
+}
 const STILL_MM = 0.02, ASLANT = 0.2;
 
 /* Which way the middle of the fragment goes: to the side at -x ("low") or +x ("high") and down,
@@ -34,7 +48,7 @@ function wayOf(now) {
 
 function optionWords(asks, option) {
   const [low, high] = sceneNow().sides.map((s) => t("side." + s));
-  const names = lesson.shown.map((now) => (now ? described(now) : ""));
+  const names = lesson.shown.map((now, k) => (now ? described(now, lesson.shown[1 - k]) : ""));
   if (asks === "which") return option;
   if (asks === "carries" && option !== "none") return upper(sourceWords(option));
   return t("option." + asks + "." + option, { low, high, a: names[0], b: names[1],
@@ -50,7 +64,7 @@ function veil() {
   $("guess").hidden = !given || !lesson.predict;
   if (given) {
     $("guess").textContent = given.option ? t(given.right === null ? "guess.unknown"
-      : given.right ? "guess.right" : "guess.wrong",
+      : given.right ? (given.alike ? "guess.right.too" : "guess.right") : "guess.wrong",
     { said: given.words, answer: given.answerWords }) : "";
     $("guess").hidden = $("guess").hidden || !given.option;
   }
@@ -70,9 +84,11 @@ function veil() {
 function reveal(option) {
   const asks = asksNow(), shown = lesson.shown.filter(Boolean);
   const known = shown.length > 0 && shown.every((n) => n.verdict !== "not known");
-  const answer = known ? QUESTIONS[asks].answer(shown) : null, told = answer !== null;
-  lesson.chosen.set(lesson.step, { option, answer, right: told ? option === answer : null,
-    words: option ? optionWords(asks, option) : "", answerWords: told ? optionWords(asks, answer) : "" });
+  const right = known ? QUESTIONS[asks].right(shown) : [], told = right.length > 0;
+  const words = right.map((r) => optionWords(asks, r));
+  lesson.chosen.set(lesson.step, { option, answer: told ? right[0] : null, alike: right.length > 1,
+    right: told ? right.includes(option) : null, words: option ? optionWords(asks, option) : "",
+    answerWords: words.length > 1 ? t("guess.alike", { all: words.join(" / ") }) : words.join("") });
   writeStep();
   present("");
   announce();

@@ -11,6 +11,7 @@ const lesson = { scene: 0, step: 0, sides: [null, null], shown: [null, null], be
 window.lesson = lesson;
 
 const sceneNow = () => DATA.scenes[lesson.scene];
+const choiceName = (c) => named(c.name) + (c.breaks ? " (!)" : "");   // as all lists of the toolkit
 const choiceOf = (side) => sceneNow().choices[side.choice];
 const whole = (choice) => ({ choice, out: new Set(), graft: true, kinds: {} });
 
@@ -40,23 +41,47 @@ function nearest(family, wanted, moved) {
 
 const listOf = (family, axis) => [...new Set(family.map((p) => p.place[axis]))].sort((a, b) => a - b);
 
+/* Whether a plate is in place: without one its place means nothing. */
+const plateIn = (choice, out) => choice.parts.some((p) => p.group === 1 && p.plate === undefined && !out.has(p.name));
+
+const hasPlate = (side) => plateIn(choiceOf(side), side.out);
+
+/* The side whose built places a slider follows: the first one, for a plate the first that has one. */
+const led = (a) => (a === "position" && lesson.sides.find((s) => s && hasPlate(s))) || lesson.sides[0];
+const placesOf = (side, axis) => listOf(familyOf(sceneNow(), choiceOf(side), side.out, side.graft), axis);
+
+/* The problem of a side at a wanted point, null where none fits. */
+function problemOf(scene, side, wanted, moved) {
+  const choice = scene.choices[side.choice];
+  const at = plateIn(choice, side.out) ? wanted : { ...wanted, position: scene.base.position };
+  return nearest(familyOf(scene, choice, side.out, side.graft), at, moved);
+}
+
+/* Of which kind each screw is where that may be chosen: a problem without that choice has the usual
+   one; what was chosen is kept for the way back. */
+const kindsIn = (problem, kinds) => Object.fromEntries(Object.entries(kinds)
+  .filter(([name]) => problem.parts.some((p) => p.name === name && p.kinds)));
+
 /* What is asked of the solver: {scene, choice, problem, controls}; null where nothing fits. */
 function question(scene, side, wanted, load, moved = "") {
-  const choice = scene.choices[side.choice];
-  const problem = nearest(familyOf(scene, choice, side.out, side.graft), wanted, moved);
+  const choice = scene.choices[side.choice], problem = problemOf(scene, side, wanted, moved);
   return problem && { scene, choice, problem, id: problem.id, controls: { out: new Set(side.out),
-    graft: side.graft, kinds: { ...side.kinds }, wanted: { ...wanted }, load } };
+    graft: side.graft, kinds: kindsIn(problem, side.kinds), kept: { ...side.kinds }, wanted: { ...wanted }, load } };
 }
 
 /* A question and its answer, as all that is drawn and said of it. */
 function stateShown({ scene, choice, problem, controls }, answer) {
   const { layout, geometry } = problem, { out, graft, wanted, load } = controls;
+  const edges = answer.held ? layout.edge.flatMap((e) => [Math.abs(answer.state[e]), answer.state[e + 1]]) : [];
   const kindOf = (name) => (choice.parts.find((p) => p.name === name) || {}).kinds;
   const kinds = Object.fromEntries(choice.parts.filter((p) => p.kinds)
     .map((p) => [p.name, controls.kinds[p.name] || p.kinds[0]]));
   const there = (p) => !out.has(p.name) && (!p.variant || !kindOf(p.name) || p.variant === kinds[p.name]);
   const put = choice.parts.filter((p) => !out.has(p.name));
   const now = { ...answer, scene, choice: choice.name, out, kinds, problem, layout, load, wanted, graft,
+    over: answer.held && Math.max(answer.largest, ...edges) > scene.limit,
+    usual: choice.parts.filter((p) => p.kinds && !out.has(p.name) && controls.kept[p.name] &&
+      controls.kept[p.name] !== kinds[p.name]).map((p) => p.name),
     label: labels(wanted), fragment: Math.min(lesson.fragment, layout.fragments.length - 1),
     fails: !answer.held && answer.verdict !== "not known", amplitude: 7,
     asked: Number($("magnify").value),
@@ -76,13 +101,12 @@ function stateShown({ scene, choice, problem, controls }, answer) {
 /* Sliders as they stand: of slope and place those that were built, of the others all. */
 function fit() {
   const scene = sceneNow(), { wanted, sides: [side] } = lesson;
-  const family = familyOf(scene, choiceOf(side), side.out, side.graft);
-  const problem = nearest(family, wanted, lesson.moved);
+  const problem = problemOf(scene, side, wanted, lesson.moved), plate = hasPlate(led("position"));
   if (!problem) return;
   LISTED.forEach((a, i) => {
-    const list = listOf(family, i), input = $(a);
-    wanted[a] = problem.place[i];
-    input.disabled = list.length < 2;
+    const list = placesOf(led(a), i), input = $(a), idle = a === "position" && !plate;
+    if (!idle) wanted[a] = problemOf(scene, led(a), wanted, lesson.moved).place[i];
+    input.disabled = idle || list.length < 2;
     input.min = 0;
     input.max = list.length - 1;
     input.step = 1;
@@ -98,7 +122,7 @@ function fit() {
   }
   const label = labels(wanted);
   for (const a of SLIDERS) {
-    $(a + "-value").textContent = $(a).disabled ? t("fixed") : label[a];
+    $(a + "-value").textContent = a === "position" && !plate ? t("no.plate") : $(a).disabled ? t("fixed") : label[a];
     $(a).setAttribute("aria-valuetext", label[a]);
   }
   $("load-value").textContent = newton(Number($("load").value));
@@ -139,7 +163,7 @@ function present(what) {
   tell(now, "section", "outcome", "picture-note");
   if (two) tell(other, "section-b", "outcome-b", "picture-note-b");
   else $("outcome-b").textContent = "";
-  $("sentence").classList.toggle("bad", !!(now && now.fails) && !two);
+  $("sentence").classList.toggle("bad", !!(now && (now.fails || now.over)) && !two);
   $("meaning").hidden = two || !(now && now.held);
   const forces = now ? forcesOn(now) : [];
   if (now) {
@@ -151,7 +175,10 @@ function present(what) {
       t(now.held ? "name.closes" : now.fails ? "name.open" : "name.unknown"));
   } else ["free", "polygon", "forces"].forEach((id) => $(id).replaceChildren());
   away();
+  fitText();
 }
+
+const scaleWords = (times) => fixed(times, times < 9.95 ? 1 : 0);
 
 /* One side: its picture, what is said of it, and the line below. */
 function tell(now, picture, words, note) {
@@ -167,13 +194,16 @@ function tell(now, picture, words, note) {
   const sentence = hidden ? "" : outcome(now), seen = t("view." + now.scene.view.seen);
   $(words).textContent = tied(sentence);
   const [slope, position] = now.problem.place, there = Math.abs(slope - lesson.wanted.slope) < 1e-6 &&
-    Math.abs(position - lesson.wanted.position) < 1e-6;
-  const title = two ? described(now) + (there ? "" : " (" + t("elsewhere",
+    (!now.parts.plates.length || Math.abs(position - lesson.wanted.position) < 1e-6);
+  const title = two ? described(now, lesson.shown[picture === "section" ? 1 : 0]) + (there ? "" : " (" + t("elsewhere",
     { slope: plain(slope) + "°", place: labels({ ...now.wanted, position }).position }) + ")") + ". " : "";
   $(note).textContent = title + upper(seen) + ". " + (hidden ? t("note.before") : now.held
     ? t(now.magnified < now.asked - 0.01 ? "note.held.less" : "note.held",
-      { times: now.magnified < 9.95 ? fixed(now.magnified, 1) : fixed(now.magnified, 0) })
-    : t(now.fails && now.motions.some((m) => m.some((x) => x)) ? "note.fails" : "note.before"));
+      { times: scaleWords(now.magnified) })
+    : t(now.fails && now.motions.some((m) => m.some((x) => x)) ? "note.fails" : "note.before")) +
+    (now.usual.length && !hidden ? ". " + t("note.usual", { names: listed(now.usual.map(named)),
+      kinds: listed([...new Set(now.usual.map((n) => t("kind." + now.kinds[n])))]),
+      slope: plain(now.scene.base.slope) + "°" }) : "");
   $(picture).setAttribute("aria-label", t("name.section", { seen,
     holders: listed(holders(now)) || t("nothing") }) + " " + sentence);
 }

@@ -5,7 +5,9 @@ function holders(now) {
   const { screws, plates, grafts } = now.parts, out = [];
   const many = (key, n) => (n ? [t(key + (n === 1 ? ".one" : ".many"), { n })] : []);
   if (now.scene.rubs) out.push(t("hold.friction"));
-  out.push(...many("hold.plate", plates.length), ...many("hold.screw", screws));
+  if (plates.length === 1) out.push(t("hold.plate.one", { name: named(plates[0]) }));
+  else if (plates.length) out.push(t("hold.plate.many", { n: plates.length }));
+  out.push(...many("hold.screw", screws));
   if (grafts) out.push(t("hold.graft"));
   return out;
 }
@@ -83,6 +85,7 @@ function outcome(now) {
     return [t("outcome.fails", { load, why }), limit, frictionWords(now)].filter(Boolean).join(" ");
   }
   const { state, layout } = now, sunk = state[layout.sunk[now.fragment]];
+  const limit = limitWords(now);
   const out = [t(sunk >= 0 ? "moved.sinks" : "moved.rises", { name,
     moved: mm(now.moves[now.fragment]), sunk: mm(Math.abs(sunk)) })];
   const edges = layout.edge.map((e) => [state[e], state[e + 1]]);
@@ -93,9 +96,15 @@ function outcome(now) {
   }
   const turn = Math.abs(state[layout.rigid[now.fragment] + 2]) * 180 / Math.PI;
   if (turn >= 0.005) out.push(t("moved.tilt", { tilt: fixed(turn, 2) + "°" }));
-  return [t("outcome.held", { load, moved: out.join(", ") }), carriedWords(now), frictionWords(now)]
+  return [t(now.over ? "outcome.over" : "outcome.held", { load, limit, moved: out.join(", ") }), carriedWords(now), frictionWords(now)]
     .filter(Boolean).join(" ");
 }
+
+const limitWords = (now) => plain(now.scene.limit) + " mm";
+
+/* Numbers that a lesson does not tell apart: within a share of the larger, or the last digit. */
+const TIE = 0.05;
+const isTie = (a, b, last = 0.005) => Math.abs(a - b) <= Math.max(last, TIE * Math.max(Math.abs(a), Math.abs(b)));
 
 /* What was changed, and what that did, compared with the state before. */
 function change(before, now, what) {
@@ -113,7 +122,7 @@ function change(before, now, what) {
   }
   if (what === "load") return t("change.load", { was: newton(before.load), is: newton(now.load), then });
   if (what === "time") return t("change.time", { then });
-  if (has("change." + what)) {
+  if (SLIDERS.includes(what)) {
     // Slope and plate are built in pairs: where one takes the other along, that is said.
     const also = ["slope", "position"].filter((a) => a !== what && before.label[a] !== now.label[a])
       .map((a) => t("change.also." + a, { is: now.label[a] })).join("");
@@ -125,23 +134,29 @@ function change(before, now, what) {
 function compared(before, now) {
   if (now.verdict === "not known") return t("then.unknown");
   if (before.held && !now.held) return t("then.lost");
-  if (!before.held && now.held) return t(before.fails ? "then.again" : "then.held");
+  if (!before.held && now.held && !now.over) return t("then.held");
+  if (now.over && !before.over) return t("then.over", { is: mm(now.largest), limit: limitWords(now) });
   if (!now.held) return t(before.fails ? "then.still" : "then.not");
   const a = before.largest, b = now.largest, off = Math.max(0.005, 0.02 * Math.max(a, b));
   if (Math.abs(a - b) < off) return t("then.same", { is: mm(b) });
   return t(b > a ? "then.more" : "then.less", { is: mm(b), was: mm(a) });
 }
 
+/* Whether every screw in place is of its usual kind. */
+const plainly = (now) => now.scene.choices.find((c) => c.name === now.choice).parts
+  .every((p) => !p.kinds || now.out.has(p.name) || now.kinds[p.name] === p.kinds[0]);
+
 /* A construct in few words: its name, or what of it is in place, with the kinds of its screws. */
-function described(now) {
-  const parts = now.scene.choices.find((c) => c.name === now.choice).parts;
+function described(now, other) {
+  const choice = now.scene.choices.find((c) => c.name === now.choice), { parts } = choice;
   const kinds = [...new Set(parts.filter((p) => p.kinds && !now.out.has(p.name))
     .map((p) => t("kind." + now.kinds[p.name])))];
-  const usual = parts.every((p) => !p.kinds || now.kinds[p.name] === p.kinds[0]);
-  const all = now.graft || !now.scene.choices.find((c) => c.name === now.choice).has[2];
-  if (!now.out.size && usual && all) return named(now.choice);
+  const usual = plainly(now), told = !usual || (other && !plainly(other));
+  const all = now.graft || !choice.has[2];
+  const kind = kinds.length && told ? " (" + kinds.join(", ") + ")" : "";
+  if (!now.out.size && usual && all) return choiceName(choice) + kind;
   const there = holders(now), bare = there.length > 1 && now.scene.rubs ? there.slice(1) : there;
-  return upper(listed(bare) || t("nothing")) + (kinds.length ? " (" + kinds.join(", ") + ")" : "");
+  return upper(listed(bare) || t("nothing")) + kind;
 }
 
 /* Both constructs of a comparison in one sentence. */
@@ -149,11 +164,14 @@ function beside(a, b) {
   if (!a || !b) return "";
   if (a.verdict === "not known" || b.verdict === "not known") return t("beside.unknown");
   if (!a.held && !b.held) return t("beside.neither");
-  if (a.held !== b.held) return t(a.held ? "beside.only.a" : "beside.only.b");
+  if (a.held !== b.held) {
+    const one = a.held ? a : b, side = a.held ? ".a" : ".b";
+    return t((one.over ? "beside.over" : "beside.only") + side, { is: mm(one.largest), limit: limitWords(one) });
+  }
   const more = Math.max(a.largest, b.largest), less = Math.min(a.largest, b.largest);
-  if (more - less < Math.max(0.005, 0.05 * more)) return t("beside.same", { a: mm(a.largest), b: mm(b.largest) });
+  if (isTie(more, less)) return t("beside.same", { a: mm(a.largest), b: mm(b.largest) });
   return t(a.largest < b.largest ? "beside.a" : "beside.b",
-    { a: mm(a.largest), b: mm(b.largest), times: fixed(more / Math.max(less, 1e-9), 1) });
+    { a: mm(a.largest), b: mm(b.largest) });
 }
 
 function direction(scene, [x, y]) {
