@@ -145,7 +145,7 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
         names = [wrap(c.marked_name, cell - 0.25) + "\n" + "\n".join(
             wrap(line, cell - 0.1) for line in _result(c, p).split("\n"))
                  for c, p in shown]
-        if width("net subsidence 0.12 mm") > cell - 0.1 and columns > 1:
+        if width("step-off 0.12 mm") > cell - 0.1 and columns > 1:
             continue
         deep = (max(n.count("\n") + 1 for n in names) + 2.2) * LINE
         tall = max(high / rows, deep + 1.3)
