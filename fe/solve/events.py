@@ -81,13 +81,19 @@ class _Piece:
         # What the first point left is committed: only later movement counts.
         self.known = [ram.settled(before.state), after.state]
 
-    def at(self, place: float) -> Pressed | None:
+    @property
+    def moves(self) -> bool:
+        """Whether it lies on moved geometry."""
+        return self.path.points[self.number].moved is not None
+
+    def at(self, place: float, own: bool = True) -> Pressed | None:
         """The state at a position of the ram [mm], stepped to from the first point.
 
         Where there are two, after a snap, the one next to what lies below is meant. On moved
-        geometry it has its own, or that of one nearby.
+        geometry it has its own, or that of one nearby; without ``own`` that of the second point,
+        which takes much less time.
         """
-        if self.path.points[self.number].moved is not None:
+        if own and self.moves:
             return self._moved(place)
         number = int(np.searchsorted([s.place for s in self.known], place))
         low, high = self.known[number - 1], self.known[min(number, len(self.known) - 1)]
@@ -140,10 +146,14 @@ class _Piece:
     def snap(self, move: Callable[[Pressed], float]) -> tuple[float, float] | None:
         """Where a movement jumps: the last position and load before; None where it only goes
         fast."""
+        found = self._jump(move, own=not self.moves)
+        return found if found is None or not self.moves else self._jump(move, own=True)
+
+    def _jump(self, move: Callable[[Pressed], float], own: bool) -> tuple[float, float] | None:
         low, high = self.known[0], self.known[-1]
         whole = left = abs(move(high) - move(low))
         for _ in range(SNAP_HALVINGS):
-            middle = self.at(0.5 * (low.place + high.place))
+            middle = self.at(0.5 * (low.place + high.place), own)
             if middle is None:
                 return None
             first, second = abs(move(middle) - move(low)), abs(move(high) - move(middle))
