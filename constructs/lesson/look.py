@@ -10,9 +10,10 @@ import numpy as np
 
 from buttress.bone.patches import patches
 from buttress.fe.arrays import FloatArray
-from buttress.fe.errors import InputError
+from buttress.fe.errors import ButtressError, InputError
 from buttress.fe.links.condense import Condensed
 from buttress.fe.links.link import Kind
+from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.capacity import Capacity, capacity
 from buttress.fe.status import Status
 from buttress.fe.threads import one_thread
@@ -20,7 +21,11 @@ from buttress.implants.kinds import Hold
 from buttress.lesson.grid import Scene, parted, without
 from buttress.lesson.states import Geometry, Reading, geometry_of, layout_of, moved_by
 from buttress.model.model import Model
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.capacity import lets_go
+from buttress.results.records import NOT_KNOWN, Where
+from buttress.results.search import NOT_FOUND, Gauge, Search
+from buttress.results.search import Reading as Measured
 from buttress.study.study import Construct
 from buttress.sweeps.workshop import Frame, Workshop
 
@@ -29,8 +34,6 @@ MOST_FRICTION = 6.0
 GOES: dict[str, str] = {
     Hold.PLASTIC_HINGE: "hinge", Hold.THREAD: "thread", Hold.BEARING: "bearing"}
 """Key of the catalogue (after ``goes.``) for how each kind of link fails, as in `state.js`."""
-FARTHEST_N, NEAR = 10_000.0, 1e-3
-"""Load up to which a failure is sought, and how closely, as a share of the load sought up to."""
 TIE = 0.05
 """Share of the larger within which numbers are not told apart (`words.js` says the same)."""
 WORTH_AN_ARROW = 0.01
@@ -161,46 +164,45 @@ class Facts:
 
     def upto(self, asked: Asked) -> float | None:
         """Load up to which a point is within the limit [N]; None where it is at the largest load
-        of the slider."""
-        return self._first(asked, self.most(asked), "within", lambda x: x.within)
+        of the slider. Raises ButtressError where that is not known."""
+        return self._first(asked, self.most(asked), "movement", lambda x: x.worst_mm)
 
     def fails(self, asked: Asked) -> float | None:
         """Load at which a bench test would call a point failed [N]: the step-off reaches the limit,
-        or the load peaks; None where neither comes before `FARTHEST_N`."""
-        return self._first(asked, FARTHEST_N, "fails",
-                           lambda x: (x.step_mm or 0.0) <= x.limit_mm)
+        or the load peaks; None where neither comes before `SEARCH_LIMIT_N`. Raises ButtressError
+        where that is not known."""
+        return self._first(asked, SEARCH_LIMIT_N, "step-off", lambda x: x.step_mm or 0.0)
 
-    def _first(self, asked: Asked, most: float, what: str, good: Callable[[Look], bool]
+    def _first(self, asked: Asked, most: float, what: str, far: Callable[[Look], float]
                ) -> float | None:
-        """Largest load of a point up to which a state is good [N], None where that of ``most`` is.
-        A state that the solver does not find counts as not good."""
+        """Load of a point's path at which a movement first reaches the limit, or its peak; None
+        where neither comes up to ``most``."""
         key = (_key(asked)[:-1], most, what)
         if key not in self._reached:
-            self._reached[key] = self._bisect(asked, most, good)
+            with one_thread():
+                self._reached[key] = self._along(asked, most, what, far)
         return self._reached[key]
 
-    def _bisect(self, asked: Asked, most: float, good: Callable[[Look], bool]) -> float | None:
+    def _along(self, asked: Asked, most: float, what: str, far: Callable[[Look], float]
+               ) -> float | None:
+        model = self.built(asked)[1]
+        if not model.stands:
+            return 0.0
+        states = Reading(model, layout_of(model))
+
+        def read(answer: Answer) -> Measured:
+            return Measured(far(seen(model, most, states.state(answer), None, None, ())),
+                            Where(what, None))
+
+        search = Search(model, most)
         limit = self.scenes[asked.scene].study.limits.step_off_mm
-        with one_thread():
-            model = self.built(asked)[1]
-            if not model.stands:
-                return 0.0
-            reading = Reading(model, layout_of(model))
-
-            def holds(load: float) -> bool:
-                answer = model.answer(load)
-                if not answer.held:
-                    return False
-                found = seen(model, load, reading.state(answer), None, None, ())
-                return good(replace(found, limit_mm=limit))
-
-            if holds(most):
-                return None
-            low, high = 0.0, most
-            while high - low > NEAR * most:
-                middle = 0.5 * (low + high)
-                low, high = (middle, high) if holds(middle) else (low, middle)
-        return low
+        found = search.reach(Gauge(what, "", limit, "mm", read))
+        if not isinstance(found, str):
+            return found.carried_N if found.carried_N <= most else None
+        if search.ends_status == NOT_KNOWN or found.startswith(NOT_FOUND):
+            raise ButtressError(
+                f"the load at which the {what} is {limit:g} mm is not known: {found}")
+        return search.ends
 
     def _solve(self, asked: Asked) -> Look:
         try:

@@ -10,9 +10,10 @@ import math
 from typing import Any
 
 from buttress.lesson.catalogue import Words, newton, percent, words_in
-from buttress.lesson.look import FARTHEST_N, Asked, Facts, Look, verdict
+from buttress.lesson.look import Asked, Facts, Look, verdict
 from buttress.lesson.shipped import THICK_LAG, THIN, THIN_LAG, fading
 from buttress.lesson.step import Step, claim
+from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.report.benched import recorded
 
 ENGLISH = words_in("en")
@@ -90,7 +91,8 @@ def _alone(facts: Facts, t: Words) -> str:
         0, THICK_LAG, screws=False), facts.ask(0, THIN_LAG, screws=False))
     ends = [facts.fails(x) for x in (screws, thick, thin)]
     said = t("fades.bench", limit=t.limit(facts.scenes[0].study.limits.step_off_mm), **{
-        k: t.at(end, FARTHEST_N) for k, end in zip(("screws", "thick", "thin"), ends, strict=True)})
+        k: t.at(end, SEARCH_LIMIT_N)
+        for k, end in zip(("screws", "thick", "thin"), ends, strict=True)})
     later = [fails_later(plate, ends[0]) for plate in ends[1:]]
     if all(later):
         return said + " " + t("bench.too")
@@ -129,7 +131,7 @@ def _side_bench(facts: Facts, t: Words) -> str:
     """Plate alone and screws alone by the load that ends a bench test, rough and smooth."""
     rough, smooth = ([facts.fails(facts.ask(1, name, friction=mu)) for name in (
         "front lag screws", "buttress")] for mu in (facts.scenes[1].base["friction"], 0.0))
-    at = [t.at(end, FARTHEST_N) for end in (*rough, *smooth)]
+    at = [t.at(end, SEARCH_LIMIT_N) for end in (*rough, *smooth)]
     out = [t("side.bench", front=at[0], back=at[1]) + " "
            + t("bench.too" if fails_later(rough[1], rough[0]) else "bench.not")]
     if not fails_later(rough[1], rough[0]):

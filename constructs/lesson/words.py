@@ -12,10 +12,11 @@ from typing import Any
 
 from buttress.lesson.catalogue import Words, newton, percent, words_in
 from buttress.lesson.depressed import filled, plated, raft
-from buttress.lesson.look import FARTHEST_N, TIE, Asked, Facts, Look, verdict
+from buttress.lesson.look import TIE, Asked, Facts, Look, verdict
 from buttress.lesson.shipped import LOWER, THICK_LAG, THIN_LAG, UPPER
 from buttress.lesson.step import Step
 from buttress.lesson.time_words import BENCH_SAME, SOFT, fades, fails_later, from_the_side
+from buttress.model.pressing import SEARCH_LIMIT_N
 
 ENGLISH = words_in("en")
 POSITION = {UPPER: "position", LOWER: "position"}
@@ -222,7 +223,7 @@ def _what_locking_does(facts: Facts, free: Asked, fast: Asked, t: Words) -> list
     ends = [facts.fails(x) for x in (free, fast)]
     gone = [{name for _, name in x.goes if name in LOCKED} for x in (a, b)]
     out.append(t("locked.fails", limit=t.limit(a.limit_mm), **{
-        k: t.at(end, FARTHEST_N) for k, end in zip(("free", "locked"), ends, strict=True)}))
+        k: t.at(end, SEARCH_LIMIT_N) for k, end in zip(("free", "locked"), ends, strict=True)}))
     if gone[0] and not gone[1]:
         out[-1] += " " + t("locked.end")
         if (b.moved_mm or 0.0) > (1.0 - TIE) * (a.moved_mm or 0.0) and not fails_later(*ends[::-1]):

@@ -68,6 +68,11 @@ class Pressing:
         self._far: Path | None = None
 
     @property
+    def begun(self) -> FloatArray:
+        """How far each link had slipped before it is pressed ``(n,)`` [mm], of what is counted."""
+        return self.memory.offset - self.counted.offset
+
+    @property
     def whole(self) -> Path:
         """The path to the limit of load or of displacement, or to where movements are large."""
         return self.up_to(SEARCH_LIMIT_N)

@@ -38,17 +38,18 @@ def _of(model: Model, solid: Solid, at: np.ndarray) -> str:
 def at_pins(model: Model) -> Gauge:
     """The gauge of what screws and wires press on across their axes: how far it is crushed [mm].
 
-    What tightening has crushed already is no event of loading.
+    What tightening or stages have crushed already is no event of loading.
     """
     links, upper = model.problem.links.links, model.problem.upper
     start = model.pressing.start if model.stands else None
     own = np.array([i for i, link in enumerate(links) if link.kind == Hold.BEARING and (
         start is None or abs(start.force[i]) < (1.0 - AT_BOUND) * upper[i])], dtype=int)
+    begun = model.pressing.begun if model.stands else np.zeros(model.problem.n)
 
     def read(answer: Answer) -> Reading | None:
         if not own.size:
             return None
-        far = np.abs(answer.slack[own])
+        far = np.abs(answer.slack[own] - begun[own])
         first = int(own[far.argmax()])
         return Reading(float(far.max()), Where(links[first].source, links[first].place))
 

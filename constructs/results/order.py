@@ -226,12 +226,13 @@ def answer(order: list[ConstructResult]) -> Answer:
     if not fractured(order):
         return Answer("Nothing is fractured in this study, so there is no fragment that could "
                       "subside or fail, and no order of the constructs.")
-    none = "" if any(r.status == Status.HELD for r in best.loads) \
-        else "No construct carries any of the loads."
+    found = {r.status for c in order for r in c.loads}
+    carries = "is known to carry" if Status.UNCONVERGED in found else "carries"
+    none = "" if Status.HELD in found else f"No construct {carries} any of the loads."
     against = "it breaks a rule of the trade"
+    if none and (len(order) == 1 or carries_nothing(best)):
+        return Answer(none)
     if len(order) == 1:
-        if none:
-            return Answer(none)
         also = f" (note that {against})" if best.breaks_rule else ""
         return Answer("", best.marked_name, f": {why_first(order)}{also}.")
     tied, unknown = _beside_first(order)

@@ -50,8 +50,7 @@ def whole_thread(model: Model) -> Gauge:
         slid = start.slack if model.start is None else np.zeros_like(start.slack)
         groups = {at: s for at, s in groups.items()
                   if used(start.force[s], slid[s], upper[s]) < 1.0 - AT_BOUND}
-    begun = (model.pressing.memory.offset - model.pressing.counted.offset if model.stands
-             else np.zeros(model.problem.n))
+    begun = model.pressing.begun if model.stands else np.zeros(model.problem.n)
 
     def read(answer: Answer) -> Reading | None:
         if not groups:

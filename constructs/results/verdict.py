@@ -167,7 +167,7 @@ def _fails(c: ConstructResult) -> str:
     if event is None:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
-        yields = [f"first, {when}, {said}" for when, said in _yields(c, most).values()]
+        yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
         more, whole = "more " if already or yields else "", " as a whole" if part else ""
         words = f"nothing {more}gives way{whole} up to {top} N"
         if c.twin_of is not None:
@@ -176,20 +176,22 @@ def _fails(c: ConstructResult) -> str:
     told = _yields(c, event.load_N)
     part_of = _first(c, c.path.events, (PART,))
     if part_of is not None and part_of.load_N < event.load_N:
-        told[part_of.load_N] = _at(part_of.load_N), f"part of {_what(c, part_of)} gives way"
-    steps = [*(told[load] for load in sorted(told)), (_at(event.load_N), failure_words(c, event))]
+        told.append((part_of.load_N, _at(part_of.load_N),
+                     f"part of {_what(c, part_of)} gives way"))
+    steps = [*((when, said) for _, when, said in sorted(told)),
+             (_at(event.load_N), failure_words(c, event))]
     return "; ".join([*already, *(f"{'then' if already or k else 'first'}, {when}, {said}"
                                   for k, (when, said) in enumerate(steps))])
 
 
-def _yields(c: ConstructResult, before_N: float) -> dict[float, tuple[str, str]]:
-    """That an outer fibre of metal yields before anything fails under load: by its load [N], when
-    and what."""
+def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]:
+    """That an outer fibre of metal yields before anything fails under load: the load [N], when and
+    what."""
     load, at = c.first_yield_N, c.first_yield_at
     if load is None or not 0.0 < load < before_N:
-        return {}
+        return []
     part = "metal" if at is None else _part(c, at.part)
-    return {load: (_at(load), f"{part} yields at its surface")}
+    return [(load, _at(load), f"{part} yields at its surface")]
 
 
 def _at(load: float) -> str:

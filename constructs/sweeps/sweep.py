@@ -40,7 +40,6 @@ FEW = 3
 """Number of reasons that are reported."""
 EVERY, SLOWER = 2.0, 15.0
 """Seconds between progress lines, and the factor by which the interval grows during a run."""
-
 MEASURED, OFF = 5, 1.5
 """Cases and seconds after which an estimate is corrected where it is off by more than a factor."""
 
@@ -159,8 +158,7 @@ def run_plan(plan: Plan, path: Path, *, workers: int | None = None, cluster: str
 
     ``first``: called with the plan of what is left, solves some of its cases before the others;
     gives their outcomes and the seconds that the rest should take. ``brief``: say only what ends it
-    early. ``evaluate``: what solves cases in this process, with
-    what it knows from earlier runs.
+    early. ``evaluate``: what solves cases in this process, with what it knows from earlier runs.
     """
     refuse_other(workers)
     start = perf_counter()
@@ -283,7 +281,6 @@ class _Progress:
             pace = f", {rate:.3g} per second, {duration((self.total - self.done) / rate)} left" \
                 if rate else ""
             self.say(f"{self.done} of {counted(self.total, 'case')}{pace}")
-
 
     def _correct(self, now: float) -> None:
         """Say what the first cases show, once, where it is far from what was estimated."""

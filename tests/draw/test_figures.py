@@ -293,7 +293,7 @@ def test_overview_shows_every_construct_at_one_load_and_one_scale() -> None:
     spans = {round(np.ptp(a.get_xlim()), 6) for a in cells}
     assert len(spans) == 1
     said = words(ax)
-    assert "step-off" in said or "gap" in said
+    assert "step-off 0.01 mm" in said
     assert "fails" in said
 
 

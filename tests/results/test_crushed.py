@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from depressed_study import GRAFT, RAFT, depressed
 from made_up import construct, moves
@@ -12,14 +13,16 @@ from buttress.comparison.compare import compare
 from buttress.draw.curves import curves
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model
-from buttress.results.crushed import medium
+from buttress.results.crushed import at_pins, medium
 from buttress.results.judged import judged
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where, Work
 from buttress.results.records import ConstructResult
+from buttress.results.search import Search
 from buttress.results.soft import Bears
 from buttress.results.verdict import verdict
 from buttress.results.work import work_words
 from buttress.study.activities import reached
+from buttress.study.read import example, only
 
 
 def model(fill: dict, **changes: object) -> Model:
@@ -114,3 +117,17 @@ def test_bone_crushed_at_a_screw_is_found_after_its_thread_has_given_way_in_part
     [bone] = [e for e in made.path.events if e.kind == "crushing"]
     assert (bone.where.part, bone.what) == ("raft", "bone")
     assert bone.load_N == made.first_crushing_N > part.load_N
+
+
+def test_what_stages_have_crushed_at_a_screw_is_no_crushing_under_the_load_that_follows() -> None:
+    """A stage that loads the joint crushes bone at its screws by some micrometres: they had counted
+    to what is crushed when it is pressed again, which was then told at 1395 for 1608 N."""
+    study = only(example("fading-tension"), "plate + lag screws, a day old")
+    found = build_model(Bones(study).of(study.constructs[0]), study.constructs[0])
+    links = found.problem.links.links
+    pins = [i for i, link in enumerate(links) if link.kind == "bearing"]
+    assert np.abs(found.pressing.begun[pins]).max() > 1e-3
+    start = found.pressing.since_tightened(Search(found, most=50.0).points[0])
+    reading = at_pins(found).read(start)
+    assert reading is not None
+    assert reading.value == pytest.approx(0.0, abs=1e-9)

@@ -88,7 +88,7 @@ def test_thread_that_slides_while_it_is_tightened_is_no_event_of_loading() -> No
 
 
 def test_the_path_tells_where_and_when_a_whole_thread_gives_way() -> None:
-    """Part of it is at its strength long before; the sentence tells the whole."""
+    """Part of it gives way before; the sentence tells both."""
     found = compare(small_study("lag screws", loads=(700.0,)))["lag screws"]
     [whole] = [e for e in found.path.events if e.kind == "thread"]
     parts = {e.where.part: e for e in found.path.events if e.kind == "anchorage"}
