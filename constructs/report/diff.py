@@ -26,7 +26,7 @@ from buttress.results.rows import csv_columns
 from buttress.study.changes import changes, shown
 from buttress.study.checked import closest, did_you_mean, quoted
 from buttress.study.read import PLACES, as_study, example_names, printable
-from buttress.words import MARKED, marked, minus
+from buttress.words import MARKED, marked, minus, newtons
 
 NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
 MEANING = (
@@ -159,7 +159,7 @@ def _side(given: str) -> Side:
 
 
 def _where(load_N: float | None, fragment: str) -> str:
-    load = "" if load_N is None else f"{load_N:g} N"
+    load = "" if load_N is None else newtons(load_N)
     return ", ".join(filter(None, (load, fragment)))
 
 

@@ -13,7 +13,7 @@ from buttress.fe.status import Status
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.coupled import names_in
 from buttress.sweeps.store import read_meta, reading
-from buttress.words import marked
+from buttress.words import marked, newtons
 
 LAWS = ("friction", "gap_mm", "layer_mm", "layer_MPa")
 """Keys of a fracture that do not move it."""
@@ -141,4 +141,4 @@ def at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]
     elif load not in loads:
         raise InputError("no such load in the table", value=f"{load:g}",
                          expected=", ".join(f"{x:g}" for x in loads))
-    return frame[frame["total_load_N"] == load], f" at {load:g} N"
+    return frame[frame["total_load_N"] == load], f" at {newtons(load)}"
