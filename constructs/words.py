@@ -32,11 +32,6 @@ def fixed(value: float, digits: int) -> str:
     return minus(f"{round(value, digits) + 0.0:.{digits}f}")
 
 
-def newtons(load: float) -> str:
-    """A load [N] in a sentence: whole newtons, two digits below ten."""
-    return f"{load:.0f} N" if load >= 10.0 else f"{load:.2g} N"
-
-
 def span(low: float, high: float, digits: int = 0) -> str:
     """A range of two numbers as text: ``420–508``; of two that read alike, the one."""
     ends = f"{low:.{digits}f}", f"{high:.{digits}f}"

@@ -30,7 +30,7 @@ def lesson(study: Path | None, example: str, out: Path | None, force: bool, json
     from buttress.files import claimed, drafted, new_folder, plain
     from buttress.lesson.build import shipped_lesson, study_lesson
     from buttress.lesson.page import mesh_words, write_lesson
-    from buttress.words import newtons
+    from buttress.study.activities import newtons
 
     asked: dict[str, Any] = {"say": say(quiet or json)}
     if study is None and not example:
@@ -48,7 +48,7 @@ def lesson(study: Path | None, example: str, out: Path | None, force: bool, json
         size = write_lesson(made, draft / "lesson.html")
         folder = claimed(draft, folder, force)
     page = None if writing.error else folder / "lesson.html"
-    unheld = [f"{s.title}: not held at {newtons(a.load_N)}" for s in made.steps for a in s.shows
+    unheld = [f"{s.title}: not held at {newtons(a.load_N)} N" for s in made.steps for a in s.shows
               if not made.facts.look(a).held]
     if json:
         print_json(plain({"label": LABEL, "versions": made.versions, "page": page and str(page),

@@ -20,6 +20,7 @@ from buttress.fe.errors import InputError
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.records import RankResult, quarters
 from buttress.results.quantities import by_column
+from buttress.study.activities import newtons
 from buttress.study.checked import quoted
 from buttress.sweeps.naming import axis_label, in_words
 from buttress.sweeps.rows import (
@@ -31,7 +32,7 @@ from buttress.sweeps.rows import (
     other_keys,
     share_known,
 )
-from buttress.words import IN_SOME, MARKED, counted, marked, newtons
+from buttress.words import IN_SOME, MARKED, counted, marked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -183,7 +184,7 @@ def paired(result: RankResult, *, ax: Axes | None = None) -> Axes:
     reference = result.named(result.reference)
     ax.set_xlabel(plain(f"{result.by_words} minus that of '{reference}' [{merit.unit}]"),
                   size=SIZE)
-    at = "" if merit.more else f" at {newtons(result.outcomes.load_N)}"
+    at = "" if merit.more else f" at {newtons(result.outcomes.load_N)} N"
     if result.capped:
         told += f"; more than {SEARCH_LIMIT_N:.0f} N counts as {SEARCH_LIMIT_N:.0f} N"
     told = "; ".join([told, *_meant([*map(result.named, (*names, result.reference))])])
@@ -209,7 +210,7 @@ def over_range(result: RankResult, name: str, *, ax: Axes | None = None) -> Axes
     ax.set_ylabel("mean rank (1 is best)", size=SIZE)
     ax.grid(alpha=0.3)
     _legend(ax, handles, [result.named(n) for n in result.outcomes.constructs])
-    d.title(ax, f"Rank over {name} at {newtons(result.outcomes.load_N)}",
+    d.title(ax, f"Rank over {name} at {newtons(result.outcomes.load_N)} N",
             "; ".join([f"{len(result.samples.shares)} samples, a quarter of them at each place",
                        *_meant([*map(result.named, result.outcomes.constructs)])]))
     return ax

@@ -23,10 +23,11 @@ from buttress.results.order import AT_LEAST, TIE
 from buttress.results.quantity import Quantity
 from buttress.results.records import NOT_KNOWN
 from buttress.results.rows import csv_columns
+from buttress.study.activities import newtons
 from buttress.study.changes import changes, shown
 from buttress.study.checked import closest, did_you_mean, quoted
 from buttress.study.read import PLACES, as_study, example_names, printable
-from buttress.words import MARKED, marked, minus, newtons
+from buttress.words import MARKED, marked, minus
 
 NONE, DIFFERS, UNKNOWN = "no difference", "differs", "not known"
 MEANING = (
@@ -159,7 +160,7 @@ def _side(given: str) -> Side:
 
 
 def _where(load_N: float | None, fragment: str) -> str:
-    load = "" if load_N is None else newtons(load_N)
+    load = "" if load_N is None else f"{newtons(load_N)} N"
     return ", ".join(filter(None, (load, fragment)))
 
 

@@ -27,8 +27,8 @@ from buttress.results.order import answer as first_of
 from buttress.results.order import best_first, carries_nothing
 from buttress.results.rows import rows
 from buttress.results.verdict import verdict
+from buttress.study.activities import newtons
 from buttress.study.read import example, example_names
-from buttress.words import newtons
 
 SHAPES = {
     "bicondylar": "Schatzker V, AO/OTA 41-C", "bicondylar-detached": "Schatzker VI, AO/OTA 41-C",
@@ -94,7 +94,7 @@ def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
     picture = figures.shown_picture(comparison[construct], load)
     found: list[tuple[tuple[str, str, str], str, Any, str]] = []
     if load is not None:
-        found.append((("overview", "", ""), f"All constructs at {newtons(load)}, deformed",
+        found.append((("overview", "", ""), f"All constructs at {newtons(load)} N, deformed",
                       figures.overview(comparison, load),
                       f"figures.overview(comparison, {load:g})"))
     if load is not None and picture is not None:

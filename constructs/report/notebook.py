@@ -21,9 +21,10 @@ from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first
 from buttress.results.records import ConstructResult, FragmentResult, LoadResult
 from buttress.results.stages import StagedResult, StagedStudy
+from buttress.study.activities import newtons
 from buttress.sweeps.explore import Live
 from buttress.sweeps.sweep import SweepSummary
-from buttress.words import BREAKS_RULE, newtons, span
+from buttress.words import BREAKS_RULE, span
 
 FRAME = ("Movements are relative to the shaft, positive distally and where a gap opens, and count "
          f"{SINCE}. Capacity: limit analysis, without – with friction. A dash is a "
@@ -99,7 +100,7 @@ def rank_html(result: RankResult) -> str:
              str(s.unanswered), str(s.refused), rank_text(s.mean_rank))
             for s in result.standings]
     return page(
-        f"{len(result.samples.shares)} paired samples at {newtons(result.outcomes.load_N)}; "
+        f"{len(result.samples.shares)} paired samples at {newtons(result.outcomes.load_N)} N; "
         f"limits: {result.limit_words}; shares with 95 % intervals; "
         f"{best_words(result)}", tables=[Table(head, rows)], sentence=result.sentence,
         small=f"{BREAKS_RULE} (buttress check)." if result.breaking else "")

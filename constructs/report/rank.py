@@ -17,7 +17,8 @@ from buttress.ranking.records import PARTS, RankResult, quarters
 from buttress.ranking.words import signed
 from buttress.report.columns import columns, prose
 from buttress.results.order import TIE
-from buttress.words import BREAKS_RULE, counted, newtons, span
+from buttress.study.activities import newtons
+from buttress.words import BREAKS_RULE, counted, span
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -28,7 +29,7 @@ def table_lines(result: RankResult) -> list[str]:
     """The ranking as lines of text, best first, each figure with its interval."""
     count = len(result.samples.shares)
     out = [*prose(f"{count} paired samples (seed {result.samples.design.seed}) at "
-                  f"{newtons(result.outcomes.load_N)}; shares of samples with 95 % intervals"),
+                  f"{newtons(result.outcomes.load_N)} N; shares of samples with 95 % intervals"),
            *prose(best_words(result)), ""]
     against, named = result.breaking, result.named
     rows = [(named(s.construct), _share(s.best), _share(s.holds),

@@ -199,7 +199,7 @@ def _reserve(search: Search, gauge: Gauge) -> Reserve:
     reached, limit = search.reach(gauge), gauge.limit
     if isinstance(reached, str):
         lost = reached.startswith(NOT_FOUND)
-        return Reserve(None, limit, None, None, search.kept_to(gauge) if lost else None)
+        return Reserve(None, limit, None, None, *(search.between(gauge) if lost else ()))
     part = reached.reading.where.part
     which, _, where = part.partition(" of ")
     return Reserve(reached.carried_N, limit, which, where)

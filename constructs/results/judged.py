@@ -47,11 +47,11 @@ class Cell:
     the limit reached first, "fails" (above the peak), "cannot be tightened" or "not known".
 
     ``load_N`` is the load at which that limit is reached (or the peak), None where none is;
-    ``doubt`` says what was not found where the verdict is not known. ``soft``: the same in soft
-    bone, None where nothing is judged there. ``friction_N``: up to which load it is within all
-    limits with friction lost, where the verdict rests on it; ``friction_limit``: the limit that is
-    reached then, empty where it fails. ``events``: what has happened below the load though no limit
-    is reached by it, each with the load [N] from which on.
+    ``at_most``: that it may be less. ``doubt`` says what was not found where the verdict is not
+    known. ``soft``: the same in soft bone, None where nothing is judged there. ``friction_N``: up
+    to which load it is within all limits with friction lost, where the verdict rests on it;
+    ``friction_limit``: the limit that is reached then, empty where it fails. ``events``: what has
+    happened below the load though no limit is reached by it, each with the load [N] from which on.
     """
 
     verdict: str
@@ -60,6 +60,7 @@ class Cell:
     soft: Cell | None = None
     friction_N: float | None = None
     friction_limit: str = ""
+    at_most: bool = False
     events: tuple[tuple[str, float], ...] = ()
 
     @property
@@ -107,12 +108,12 @@ class Cell:
         if self.load_N is None:
             return f"({self.doubt})" if self.doubt else ""
         if self.verdict != LETS_GO:
-            return _from(self.load_N)
+            return _from(self.load_N, "at most " if self.at_most else "")
         return f"above {carried(self.load_N)} N" if self.load_N > 0.0 else AT_ANY_LOAD
 
 
-def _from(load: float) -> str:
-    return f"from {reached(load)} N" if load > 0.0 else AT_ANY_LOAD
+def _from(load: float, more: str = "") -> str:
+    return f"from {more}{reached(load)} N" if load >= 1.0 else AT_ANY_LOAD
 
 
 def with_verdicts(construct: ConstructResult, beyond: Bears | None = None) -> ConstructResult:
@@ -179,11 +180,12 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
     ends = construct.equilibrium_ends_N
     if ends is not None and force > ends:
         return Cell(LETS_GO, ends)
-    reached = [(r.load_N, name) for name, r in construct.limits.items()
-               if r.load_N is not None and name != EQUILIBRIUM and r.load_N <= force]
-    if reached:
-        load, name = min(reached)
-        return Cell(OVER + beyond_words(name, construct.limits[name]), load)
+    over = [(load, name) for name, r in construct.limits.items() if name != EQUILIBRIUM
+            for load in (r.load_N, r.over_from_N) if load is not None and load <= force]
+    if over:
+        load, name = min(over)
+        limit = construct.limits[name]
+        return Cell(OVER + beyond_words(name, limit), load, at_most=limit.load_N is None)
     if construct.ends_status == NOT_KNOWN and force > (construct.known_to_N or 0.0):
         return Cell(UNKNOWN, None, f"above {carried(construct.known_to_N or 0.0)} N")
     lost = [name for name, r in construct.limits.items()

@@ -35,7 +35,7 @@ from buttress.results.records import (
 )
 from buttress.results.search import NOT_FOUND, Gauge, Reading, Search, not_found
 from buttress.results.stress import middle
-from buttress.study.activities import carried, newtons, reached
+from buttress.study.activities import about, carried, newtons, reached
 from buttress.study.loads import LimitsInput
 
 TIGHTENING, STAGES = "tightening", "its stages"
@@ -152,7 +152,10 @@ def find_limit(search: Search, gauge: Gauge) -> LimitResult:
     if not isinstance(reached, str):
         return LimitResult(reached.carried_N, reached.reading.where, *about)
     found = LimitResult(None, None, *about, reached)
-    return replace(found, kept_to_N=search.kept_to(gauge)) if not_found(found) else found
+    if not_found(found):
+        kept, over = search.between(gauge)
+        return replace(found, kept_to_N=kept, over_from_N=over)
+    return found
 
 
 def _capacity(search: Search, letting_go: tuple[LetsGo, ...], escapes: str | None) -> LimitResult:
@@ -178,7 +181,9 @@ def kept_words(name: str, limit: LimitResult) -> str:
     kept = f"{carried(limit.kept_to_N or 0.0)} N"
     if name == EQUILIBRIUM:
         return f"peak not known above {kept}, where answers did not converge"
-    return f"the load at the limit of {name} was not found; the limit is met up to {kept}"
+    over = "" if limit.over_from_N is None else \
+        f" and no longer from {reached(limit.over_from_N)} N on"
+    return f"the load at the limit of {name} was not found; the limit is met up to {kept}{over}"
 
 
 def lowest(limits: dict[str, LimitResult]) -> str | None:
@@ -207,7 +212,7 @@ def first_words(limits: dict[str, LimitResult], search_limit: float, without_loa
     if limit.load_N == 0.0:
         return f"{limit_words(name, limit)} by {alone} alone{where}"
     load = (carried if name == EQUILIBRIUM else reached)(limit.load_N or 0.0)
-    return f"{limit_words(name, limit)} at about {load} N{where}"
+    return f"{limit_words(name, limit)} at {about(limit.load_N or 0.0, load)}{where}"
 
 
 def limit_words(name: str, limit: LimitResult) -> str:

@@ -17,7 +17,7 @@ from buttress.results.records import (
     ConstructResult,
     not_tightened,
 )
-from buttress.study.activities import carried, newtons
+from buttress.study.activities import about, carried, newtons, reached
 from buttress.study.tables import number
 from buttress.words import listed, span
 
@@ -38,16 +38,23 @@ def order_words(movement_mm: float, bars: bool = False) -> str:
 
 @dataclass(frozen=True)
 class Reserve:
-    """The load [N] that a construct is ordered by, and what it is: `MOVED`, `ENDS`, `AT_LEAST`."""
+    """The load [N] that a construct is ordered by, and what it is: `MOVED`, `ENDS`, `AT_LEAST`.
+
+    ``most_N``: what a load that is `AT_LEAST` so large is at most, if that is known.
+    """
 
     load_N: float
     kind: str
+    most_N: float = inf
 
     @property
     def text(self) -> str:
-        """As in a cell: ``3949``, ``≥ 950``."""
-        return f"{self.load_N:.0f}" if self.kind == MOVED else \
-            f"{'≥ ' * (self.kind == AT_LEAST)}{carried(self.load_N)}"
+        """As in a cell: ``3949``, ``≥ 950``, ``950–1020``."""
+        if self.kind == MOVED:
+            return f"{self.load_N:.0f}"
+        if self.most_N < inf:
+            return f"{carried(self.load_N)}\N{EN DASH}{reached(self.most_N)}"
+        return f"{'≥ ' * (self.kind == AT_LEAST)}{carried(self.load_N)}"
 
 
 def reserve(found: Derived) -> Reserve:
@@ -56,7 +63,8 @@ def reserve(found: Derived) -> Reserve:
     if moved.load_N is not None:
         return Reserve(moved.load_N, MOVED)
     if moved.kept_to_N is not None:
-        return Reserve(moved.kept_to_N, AT_LEAST)
+        return Reserve(moved.kept_to_N, AT_LEAST,
+                       inf if moved.over_from_N is None else moved.over_from_N)
     if found.peak_status in (FOUND, ENDED):
         return Reserve(top, ENDS)
     return Reserve(SEARCH_LIMIT_N if found.peak_status == BEYOND else top, AT_LEAST)
@@ -73,21 +81,25 @@ def reserve_words(construct: ConstructResult) -> str:
     if not_tightened(construct):
         return f"it {CANNOT_TIGHTEN}"
     found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
-    load = f"{newtons(round(found.load_N)) if found.kind == MOVED else carried(found.load_N)} N"
+    load = newtons(round(found.load_N)) if found.kind == MOVED else carried(found.load_N)
     if found.kind == MOVED and found.load_N <= 0.0:
         return f"the joint has moved {far} before it is pressed"
     if found.kind == MOVED:
-        return f"the joint has moved {far} at about {load}"
+        return f"the joint has moved {far} at {about(found.load_N, load)}"
     if found.kind == ENDS and construct.peak_status == ENDED:
-        return (f"the path ends at about {load}, beyond which parts move farther than this "
+        return (f"the path ends at about {load} N, beyond which parts move farther than this "
                 f"model follows, before the joint has moved {far}")
     if found.kind == ENDS:
-        return (f"the load peaks at about {load}, before the joint has moved {far}"
+        return (f"the load peaks at about {load} N, before the joint has moved {far}"
                 if found.load_N > 0.0 else "no load is carried")
     if construct.peak_status == BEYOND and found.load_N == SEARCH_LIMIT_N:
-        return f"the joint moves less than {far} up to {load}, where the search ends"
+        return f"the joint moves less than {far} up to {load} N, where the search ends"
+    if found.most_N < inf:
+        return (f"the joint moves less than {far} up to {load} N and has moved as far at "
+                f"{reached(found.most_N)} N; between them the answer is not known")
     if found.load_N > 0.0:
-        return f"the joint moves less than {far} up to {load}, above which the answer is not known"
+        return (f"the joint moves less than {far} up to {load} N, above which the answer is "
+                "not known")
     return ("it is not known which load is carried" if carries_nothing(construct)
             else f"it is not known at which load the joint has moved {far}")
 
@@ -103,7 +115,7 @@ def before(this: ConstructResult, other: ConstructResult) -> bool:
     """Whether one construct is known to come before another: by more than the stated indifference,
     and by more than their error bars, where they have any."""
     least, most = reserve(this).load_N, reserve(other)
-    return (least > (1.0 + TIE) * (inf if most.kind == AT_LEAST else most.load_N)
+    return (least > (1.0 + TIE) * (most.most_N if most.kind == AT_LEAST else most.load_N)
             and interval(this)[0] > interval(other)[1])
 
 

@@ -82,8 +82,8 @@ class Reserve:
     """Load [N] up to which the joint has moved less than ``movement_mm``, where it moves most.
 
     ``which``: "subsidence" (net of the intact bone), "step-off" or "gap"; None where the joint
-    does not move so far along the path. ``kept_to_N``: where that is not known, the largest load
-    of the path up to which it is known to have moved less.
+    does not move so far along the path. Where that is not known, it is known to have moved less up
+    to ``kept_to_N``, and so far from ``over_from_N`` on, if any point of the path tells.
     """
 
     load_N: float | None
@@ -91,6 +91,7 @@ class Reserve:
     which: str | None
     where: str | None
     kept_to_N: float | None = None
+    over_from_N: float | None = None
 
 
 @dataclass(frozen=True)

@@ -278,8 +278,8 @@ class LimitResult:
 
     ``key`` is that of `[limits]`. ``load_N`` is None where the limit is not reached; ``missing``
     then says why. That is the first place on the path where the figure is at its limit, within
-    `search.VALUE_TOLERANCE`. ``kept_to_N``: where that place was not found, the largest load of
-    the path up to which the limit is met.
+    `search.VALUE_TOLERANCE`. Where that place was not found, the limit is met up to ``kept_to_N``,
+    and not from ``over_from_N`` on, if any point of the path tells.
     """
 
     load_N: float | None
@@ -289,6 +289,7 @@ class LimitResult:
     unit: str
     missing: str = ""
     kept_to_N: float | None = None
+    over_from_N: float | None = None
 
 
 @dataclass(frozen=True, repr=False)

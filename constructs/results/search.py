@@ -29,6 +29,11 @@ NOT_FOUND = "not found"
 """First words of the reason why the load at a limit is not known."""
 LEAST_N = 1.0
 """A construct that does not carry this load is not supported at all."""
+NEAR = 0.01
+"""The load at a limit counts as found where it lies between two that differ by this share, or by
+`LEAST_N`, though answers between them did not converge."""
+MORE_THAN_NONE_N = 1e-9
+"""What is reached as soon as a construct is pressed is not reached without any load."""
 
 
 @dataclass(frozen=True)
@@ -198,6 +203,7 @@ class Search:
         fa, fb = low.value / gauge.limit - 1.0, high.value / gauge.limit - 1.0
         best, reading, kept = after, high, 0
         close: Point | None = None
+        under = self._carried(number)
         for _ in range(REACHES):
             if abs(fb) <= VALUE_TOLERANCE or b - a <= PLACE_TOLERANCE * (after.ram_mm
                                                                         - before.ram_mm):
@@ -209,6 +215,9 @@ class Search:
                 middle = 0.5 * (a + b)
                 point = at_place(self.path, number, middle, close)
             if point is None:
+                least = self._carried(number, best)
+                if least - under <= max(LEAST_N, NEAR * least):
+                    break
                 return f"{NOT_FOUND}: answers did not converge near it"
             if close is None or point.ram is not close.ram:
                 close = point       # the one that has its own geometry
@@ -221,11 +230,16 @@ class Search:
             if abs(over) <= VALUE_TOLERANCE:
                 break
             if over < 0.0:
+                under = max(under, point.load_N)
                 a, fa, fb, kept = middle, over, fb / 2 if kept < 0 else fb, -1
             else:
                 b, fb, fa, kept = middle, over, fa / 2 if kept > 0 else fa, 1
-        carried = max(best.load_N, *(p.load_N for p in self.points[:number]))
-        return Reached(best.load_N, reading, best.ram_mm, carried)
+        return Reached(best.load_N, reading, best.ram_mm,
+                       max(self._carried(number, best), MORE_THAN_NONE_N))
+
+    def _carried(self, number: int, *others: Point) -> float:
+        """The largest load [N] of the points before one, and of others."""
+        return max((p.load_N for p in (*self.points[:number], *others)), default=0.0)
 
     def _not_reached(self, past_peak: bool) -> str:
         top = self.known_to
@@ -238,15 +252,18 @@ class Search:
                 NOT_KNOWN: f"not reached up to {carried(top)} N, above which the path is "
                            "not known"}[self.ends_status]
 
-    def kept_to(self, gauge: Gauge) -> float:
-        """Largest load [N] of the path's points up to which a gauge is within its limit."""
+    def between(self, gauge: Gauge) -> tuple[float, float | None]:
+        """Of the path's points, the largest load [N] up to which a gauge is within its limit, and
+        the load from which on it has been over it; None where no point tells."""
         kept = 0.0
         for point in self.points:
             found = self._read(gauge, point)
-            if isinstance(found, str) or found.value >= gauge.limit:
+            if isinstance(found, str):
                 break
+            if found.value >= gauge.limit:
+                return kept, max(kept, point.load_N)
             kept = max(kept, point.load_N)
-        return kept
+        return kept, None
 
     def _read(self, gauge: Gauge, point: Point) -> Reading | str:
         """The reading of a gauge at a point, at the first that of the tightened construct.

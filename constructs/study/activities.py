@@ -53,6 +53,11 @@ def reached(value: float) -> str:
     return f"{math.ceil(value - WHOLE_N):.0f}"
 
 
+def about(load: float, told: str) -> str:
+    """A load found on a path, in words: ``about 529 N``, or that it is next to none."""
+    return f"about {told} N" if load >= 1.0 else "less than 1 N"
+
+
 def activities() -> tuple[str, ...]:
     """Names of the activities with a measured peak knee force."""
     return tables.fields("loads", "peak force")

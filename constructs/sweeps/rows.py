@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 from buttress import LABEL
 from buttress.fe.errors import InputError
 from buttress.fe.status import Status
+from buttress.study.activities import newtons
 from buttress.study.checked import closest, did_you_mean
 from buttress.study.coupled import names_in
 from buttress.sweeps.store import read_meta, reading
-from buttress.words import marked, newtons
+from buttress.words import marked
 
 LAWS = ("friction", "gap_mm", "layer_mm", "layer_MPa")
 """Keys of a fracture that do not move it."""
@@ -141,4 +142,4 @@ def at_load(frame: pd.DataFrame, load: float | None) -> tuple[pd.DataFrame, str]
     elif load not in loads:
         raise InputError("no such load in the table", value=f"{load:g}",
                          expected=", ".join(f"{x:g}" for x in loads))
-    return frame[frame["total_load_N"] == load], f" at {newtons(load)}"
+    return frame[frame["total_load_N"] == load], f" at {newtons(load)} N"
