@@ -17,7 +17,7 @@ class Hold(StrEnum):
     HEAD_ON_PLATE = "head on plate"
     HEAD_ON_PLATE_FRICTION = "head on plate friction"
     LOCKED_HEAD = "locked head"
-    LOCKED_HEAD_MOMENT = "locked head moment"
+    LOCKED_HEAD_ACROSS = "locked head across"
     PLATE_ON_BONE = "plate on bone"
     PLATE_ON_BONE_FRICTION = "plate on bone friction"
     BONDED_PLATE = "bonded plate"

@@ -10,7 +10,6 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.bone.pieces import Made, Solid
 from buttress.fe.arrays import FloatArray
-from buttress.fe.bodies.body import Column
 from buttress.fe.bodies.embed import axial_compliance, lateral_compliance, medium_lateral
 from buttress.fe.bodies.member import Member
 from buttress.fe.bodies.plane import in_plane
@@ -18,7 +17,6 @@ from buttress.fe.errors import InputError
 from buttress.fe.links.link import End, Link, LinkList
 from buttress.implants.grips import EMPTY, Cell, Grip, gripped
 from buttress.implants.hardware import (
-    LEVER,
     SAME_PLACE,
     SHEAR_ROUND,
     STIFF,
@@ -52,7 +50,6 @@ from buttress.study.implants import Pin, tension
 from buttress.study.study import Construct, Screw
 from buttress.study.tables import number
 
-HEAD_MOMENT = Hold.LOCKED_HEAD_MOMENT
 DEEPER = 0.2
 """How far below the surface bone that rests on a pin is taken hold of [mm]."""
 
@@ -214,9 +211,7 @@ def heads_of(links: LinkList) -> dict[str, tuple[int, ...]]:
     """The links whose forces add up to the force of a screw's head along its axis, by screw."""
     found: dict[str, tuple[int, ...]] = {}
     for i, link in enumerate(links.links):
-        # The first link of a locked head acts along the axis.
-        if link.kind in (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE) or (
-                link.kind == Hold.LOCKED_HEAD and link.source not in found):
+        if link.kind in (Hold.HEAD_ON_BONE, Hold.HEAD_ON_PLATE, Hold.LOCKED_HEAD):
             found[link.source] = (*found.get(link.source, ()), i)
     return found
 
@@ -230,9 +225,10 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
                    later: bool = False) -> tuple[int, ...]:
     """Head in a plate's hole: locked, or in frictional contact on both sides of the hole.
 
-    A head in contact presses on two points of the plate, see `rim`, so that a plate turns about an
-    edge of the head. It slides up to the hole's edge. ``later``: a stage locks it; until then it
-    is in contact only. Returns the links along the axis.
+    It meets the plate at two points, see `rim`. In contact it presses and rubs there, so that a
+    plate turns about an edge of the head, and slides up to the hole's edge; locked, it holds both
+    points as contact does that neither opens nor slips. ``later``: a stage locks it; until then
+    it is in contact only. Returns the links along the axis.
     """
     assert screw.hole is not None
     hole = seat.line.holes[screw.hole - 1]
@@ -249,34 +245,25 @@ def _head_on_plate(screw: Screw, axis: Axis, part: Part, seat: Seat, links: Link
                               compliance=STIFF / part.count, place=_pair(at),
                               direction=_pair(direction), **law))  # type: ignore[arg-type]
 
-    def moment() -> None:
-        turn = [Column.of(c.dofs, c.values * LEVER) for c in (head.rotation(0),
-                                                             held.rotation(node))]
-        links.add(Link(HEAD_MOMENT, screw.name, End(head, turn[0]), End(held, turn[1]),
-                       compliance=STIFF / part.count, place=_pair(axis.head)))
-
-    if screw.locked and not later:
-        axial = link(Hold.LOCKED_HEAD, along)
-        link(Hold.LOCKED_HEAD, across)
-        moment()
-        return (axial,)
     normal = seat.line.at(hole)[1]
     tangent = np.array([-normal[1], normal[0]])
     tangent *= np.sign(tangent @ (held.points[-1] - held.points[0]))
     reach, radius = rim(screw, seat.given, hole), section_at(seat.given, hole).hole / 2
-    rims = []
+    rims, locked = [], screw.locked and not later
     for side in (-1.0, 1.0):
         room = hole - seat.s[0] if side < 0 else seat.s[-1] - hole
         edge = int(np.argmin(np.abs(seat.s - (hole + side * radius))))
         at = axis.head + side * min(reach, room) * tangent
+        if locked:
+            rims.append(link(Hold.LOCKED_HEAD, along, at, edge))
+            link(Hold.LOCKED_HEAD_ACROSS, across, at, edge)
+            continue
         rims.append(link(Hold.HEAD_ON_PLATE, along, at, edge, lower=0.0))
         link(Hold.HEAD_ON_PLATE_FRICTION, across, at, edge, lower=0.0, upper=0.0,
              friction=seat.given.friction, partner=rims[-1])
-    for direction in (across, -across):
+    for direction in () if locked else (across, -across):
         link("head at the edge of the hole", direction, lower=0.0,
              gap=seat.given.hole_clearance_mm)
-    if later:
-        moment()
     return tuple(rims)
 
 

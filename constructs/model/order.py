@@ -14,7 +14,7 @@ from buttress.fe.solve.cycles import Cycled, cycle
 from buttress.fe.solve.stages import Staging, State
 from buttress.implants.drag import DRAG
 from buttress.implants.kinds import Hold
-from buttress.implants.pins import HEAD_MOMENT, heads_of, shared
+from buttress.implants.pins import heads_of, shared
 from buttress.model.model import Model
 from buttress.model.pressing import Pressing
 from buttress.study.implants import tension
@@ -56,12 +56,8 @@ class Order:
         self.locks: dict[str, list[int]] = {}
         for i, link in enumerate(p.links.links):
             if (model.construct.locks_later(link.source)
-                    and link.kind in (Hold.HEAD_ON_PLATE, Hold.HEAD_ON_PLATE_FRICTION,
-                                      HEAD_MOMENT)):
+                    and link.kind in (Hold.HEAD_ON_PLATE, Hold.HEAD_ON_PLATE_FRICTION)):
                 self.locks.setdefault(link.source, []).append(i)
-        self.waiting = np.zeros(p.n, dtype=bool)
-        self.waiting[[i for group in self.locks.values() for i in group
-                      if p.links.links[i].kind == HEAD_MOMENT]] = True
         self.watched = np.array([name.startswith(WATCHED) for name in p.measure_names], dtype=bool)
 
     def start(self) -> State:
@@ -70,7 +66,7 @@ class Order:
                  for name in s.what or ()]
         present = np.ones(len(self.model.problem.bodies), dtype=bool)
         present[later] = False
-        return self.staging.start(present, self.waiting)
+        return self.staging.start(present)
 
     def forces(self, stage: Stage) -> dict[str, float]:
         """Force of each head [N, all pieces] that a stage tightens."""
@@ -97,7 +93,7 @@ class Order:
         if stage.do == "place":
             state = self.staging.join(state, bodies)
         elif stage.do == "release":
-            # A lock that was opened waits again, should the screw be put back.
+            # A lock that was opened is contact again, should the screw be put back.
             back = [i for name in stage.what or () for i in self.locks.get(name, ())]
             state = self._opened(self.staging.leave(state, bodies), back)
         elif stage.do == "lock":
@@ -169,9 +165,7 @@ class Order:
         lower, upper, friction = state.lower.copy(), state.upper.copy(), state.friction.copy()
         lower[where], upper[where], friction[where] = (p.lower[where], p.upper[where],
                                                        p.friction[where])
-        held_back = state.held_back.copy()
-        held_back[where] = self.waiting[where]
-        return replace(state, lower=lower, upper=upper, friction=friction, held_back=held_back)
+        return replace(state, lower=lower, upper=upper, friction=friction)
 
     def _cycle(self, stage: Stage, state: State, total: float) -> Done:
         assert stage.total_N is not None

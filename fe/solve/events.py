@@ -240,8 +240,8 @@ def _happened(piece: _Piece, stood: _Stood, kind: str, least: float, carried: Bo
     rubs = p.friction > 0
     if kind == "slip":
         return rubs & beyond
-    # What has lost friction has no strength that it could reach.
-    return beyond & (p.opens if kind == "crushing" else ~p.opens & ~rubs & (p.upper > p.lower))
+    # What has no friction, or has lost it, has no strength that it could reach.
+    return beyond & (p.upper > p.lower) & (p.opens if kind == "crushing" else ~p.opens & ~rubs)
 
 
 KINDS = ("slip", "opening", "crushing", "yield", "hinge")

@@ -57,18 +57,17 @@ class Staging:
         whole = subset(self.problem, everything, np.ones(self.problem.n, dtype=bool))
         self._known[self._key(everything, np.ones(self.problem.n, dtype=bool))] = (whole, solver)
 
-    def start(self, present: BoolArray, held_back: BoolArray | None = None) -> State:
+    def start(self, present: BoolArray) -> State:
         """The initial state: no load, no displacement, no force."""
         p = self.problem
-        back = self.drags if held_back is None else self.drags | held_back
         at_rest = Answer(
             status=Status.HELD, method="at rest", force=np.zeros(p.n),
             rigid=np.zeros(p.rigid.shape[1]), kink=np.zeros(p.kinks.shape[1]), slack=np.zeros(p.n),
             kink_step=np.zeros(p.kinks.shape[1]), load=np.zeros(len(p.loads)), residual=0.0,
             complementarity=0.0, rcond=1.0, steps=0)
         return State(
-            present=np.asarray(present, dtype=bool), held_back=back, lower=p.lower, upper=p.upper,
-            friction=p.friction, memory=Memory.none(p), answer=at_rest)
+            present=np.asarray(present, dtype=bool), held_back=self.drags, lower=p.lower,
+            upper=p.upper, friction=p.friction, memory=Memory.none(p), answer=at_rest)
 
     def live(self, state: State) -> BoolArray:
         """Active links ``(n,)``: not held back and both bodies active."""

@@ -201,3 +201,16 @@ def test_a_hinge_that_tightening_has_turned_is_no_event_of_loading():
     assert [(e.kind, e.source, e.hinge, e.load_N) for e in standing(path)] == [
         ("hinge", "bar", 0, 0.0)]
     assert "hinge" not in {e.kind for e in events_of(path)}
+
+
+def test_what_carries_no_force_has_no_strength_that_it_reaches():
+    """A head on a plate without friction: its link along the plate has no width, and slides."""
+    block, links = piece(BLOCK, RIGID, 0.3, name="block"), LinkList()
+    held(links, block, 0.0, 0.0, ACROSS, TIE, "spring")
+    held(links, block, 0.0, 10.0, ACROSS, TIE, "smooth", lower=0.0, upper=0.0)
+    guided(links, block)
+    up = block.node(node_at(BLOCK, 0.0, 10.0))(ACROSS)
+    problem = condense([block], links, [[(block, up)]])
+    path = press(Ram.of(problem, np.ones(1)), Memory.none(problem), steps(0.6, first=0.01))
+    assert path.points[-1].answer.slack[1] != 0.0
+    assert not events_of(path, ("crushing", "yield"))

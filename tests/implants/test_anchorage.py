@@ -140,7 +140,7 @@ def test_bone_above_and_below_rests_on_a_pin_after_its_gap() -> None:
     assert {x.lower for x in rests} == {0.0}
 
 
-def test_a_locked_head_transfers_a_moment_and_another_slides_in_its_hole() -> None:
+def test_a_locked_head_has_no_room_and_another_slides_in_its_hole() -> None:
     on_plate = {k: v for k, v in SCREW.items() if k not in ("side", "height_mm")} | {
         "plate": "plate", "hole": 2, "length_mm": 40}
     kinds = {}
@@ -150,9 +150,9 @@ def test_a_locked_head_transfers_a_moment_and_another_slides_in_its_hole() -> No
         edges = [x.gap for x in links if x.kind == "head at the edge of the hole"]
         assert edges == ([] if locked else [0.17, 0.17])
     assert kinds[True].count(Hold.LOCKED_HEAD) == 2
-    assert kinds[True].count(Hold.LOCKED_HEAD_MOMENT) == 1
+    assert kinds[True].count(Hold.LOCKED_HEAD_ACROSS) == 2
     assert kinds[False].count(Hold.HEAD_ON_PLATE) == 2
-    assert Hold.LOCKED_HEAD_MOMENT not in kinds[False]
+    assert Hold.LOCKED_HEAD not in kinds[False]
 
 
 @pytest.mark.parametrize("count", [1, 2])

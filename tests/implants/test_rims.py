@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
+from small_study import small_study
 
+from buttress.bone.bone import build_bone
 from buttress.fe.links.link import LinkList
 from buttress.fe.solve.answer import Answer
 from buttress.implants.hardware import SAME_PLACE, Hardware
@@ -15,6 +19,8 @@ from buttress.implants.plates import add_plate
 from buttress.implants.sections import rim, section_at
 from buttress.model.install import made_ready
 from buttress.model.model import Bones, Model, assemble
+from buttress.study.read import study_from
+from buttress.sweeps.vary import plain
 from buttress.verification.studies import coarse
 
 
@@ -90,11 +96,54 @@ def test_around_a_hole_a_plate_is_weak_over_the_diameter(models: dict[str, Model
         assert np.diff(seat.s)[near].sum() == pytest.approx(found.hole, abs=2 * SAME_PLACE)
 
 
-def test_a_locked_head_has_no_rim() -> None:
-    study = coarse("bicondylar-detached")
-    construct = next(c for c in study.constructs if any(s.locked for s in c.screws))
-    links = assemble(Bones(study).of(construct), construct).problem.links
-    locked = [s.name for s in construct.screws if s.locked]
-    assert not [x for x in links.links
-                if x.source in locked and x.kind == Hold.HEAD_ON_PLATE]
-    assert {len(heads_of(links)[name]) for name in locked} == {1}
+LOCKED = {"what": ["low", "mid"]}
+HELD = [{"name": name, "form": "HA 3.5", "plate": "plate", "hole": hole, "length_mm": 40}
+        for name, hole in (("low", 5), ("mid", 4))]
+
+
+@cache
+def fastened(how: str) -> Model:
+    """Two screws of a plate without friction below a frictionless plane: "free", "locked", or
+    "later", locked by a stage before any load."""
+    data = plain(small_study("nothing"))
+    data["mesh"] = {"size_mm": 5.0, "coarse_mm": 10.0}
+    data["fracture"][0]["friction"] = 0.0
+    plate = {"name": "plate", "section": "3.5 straight", "side": "medial", "top_mm": -30,
+             "length_mm": 70, "friction": 0.0}
+    stages = {"stage": [{"do": "lock", **LOCKED}]} if how == "later" else {}
+    data["construct"] = [{"name": "c", "plate": [plate], **stages,
+                          "screw": [s | {"locked": how != "free"} for s in HELD]}]
+    study = study_from(data)
+    return made_ready(assemble(build_bone(study), study.constructs[0]))
+
+
+def stiffness(model: Model, load: float = 20.0) -> float:
+    answer = model.answer(load)
+    assert answer.held
+    p = model.problem
+    return load / float(np.abs(answer.rigid[~np.isin(p.rigid_body, [0])]).max())
+
+
+def test_locking_a_head_makes_nothing_softer_or_weaker() -> None:
+    """A locked head adds conditions to one in contact, and so never takes energy or capacity away
+    (theorem of minimum potential energy; lower bound theorem of limit analysis)."""
+    free, locked = fastened("free"), fastened("locked")
+    assert stiffness(locked) > 1.01 * stiffness(free)
+    least, more = (m.capacity(frictionless=True).factor for m in (free, locked))
+    assert least is not None
+    assert more is not None
+    assert more >= least * (1.0 - 1e-9)
+
+
+def test_a_head_locked_by_a_stage_is_one_that_was_locked_at_once() -> None:
+    at_once, later = fastened("locked"), fastened("later")
+    assert later.answer(20.0).rigid == pytest.approx(at_once.answer(20.0).rigid, rel=1e-6, abs=1e-9)
+
+
+def test_a_locked_head_holds_both_sides_of_its_hole_both_ways() -> None:
+    links = fastened("locked").problem.links
+    for name in ("low", "mid"):
+        held = [links.links[i] for i in heads_of(links)[name]]
+        assert len(held) == 2
+        assert all(x.lower == -np.inf and x.upper == np.inf for x in held)
+        assert held[0].place != held[1].place
