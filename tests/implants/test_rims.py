@@ -12,7 +12,6 @@ from buttress.bone.bone import build_bone
 from buttress.fe.links.link import LinkList
 from buttress.fe.solve.answer import Answer
 from buttress.implants.hardware import SAME_PLACE, Hardware
-from buttress.implants.kinds import Hold
 from buttress.implants.pins import heads_of
 from buttress.implants.placement import plate_line
 from buttress.implants.plates import add_plate
