@@ -37,7 +37,8 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
     """Solve ``v = M z + q >= 0, z >= 0, z.v = 0``; returns ``z (n,)`` or None, and the reason.
 
     Reasons: "solution"; "ray" (none on this path; ``z`` is then the unbounded direction); "pivots"
-    (none are left of ``pivots``, ``z`` is None). Ties in the ratio test are broken
+    (none are left of ``pivots``, ``z`` is None); "overflow" (numbers have grown beyond all bounds,
+    ``z`` is None). Ties in the ratio test are broken
     lexicographically by the rows of the basis inverse. ``covering (n,)`` is the positive vector
     that starts the path, ones if not given: with friction another path may end at a solution.
     """
@@ -70,6 +71,8 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
     while pivots.left > 0:
         pivots.taken += 1
         column = table[:, place[entering]]
+        if not (np.isfinite(column).all() and np.isfinite(table[:, -1]).all()):
+            return None, "overflow"
         rows = np.flatnonzero(column > 1e-11 * max(1.0, float(np.abs(column).max())))
         if rows.size == 0:
             inside = basis >= n
@@ -95,6 +98,8 @@ def lemke(matrix: FloatArray, right: FloatArray, pivots: Pivots,
                           else (basis[best] == key).astype(float)) / column[best]
                 best = best[values <= values.min() + 1e-13 * max(1.0, float(np.abs(values).max()))]
                 key += 1
+            if best.size == 0:      # none is least: not a number
+                return None, "overflow"
             row = int(best[0])
         left = int(basis[row])
         pivot(row, entering)

@@ -71,3 +71,10 @@ def test_a_mechanism_under_load_is_a_ray_along_its_motion() -> None:
 def test_only_a_motion_without_resistance_and_with_work_of_the_load_proves_that_none_holds(
         matrix: list, right: list, ray: list, wanted: bool) -> None:
     assert proves_none(np.array(matrix), np.array(right), np.array(ray)) is wanted
+
+
+def test_numbers_beyond_all_bounds_prove_nothing() -> None:
+    """Neither a solution nor a ray: a pivot on what rounding has left lets numbers grow so far."""
+    with np.errstate(invalid="ignore"):
+        z, why = lemke(np.array([[1.0, np.inf], [0.0, 1.0]]), np.array([-1.0, -2.0]), Pivots())
+    assert (z, why) == (None, "overflow")
