@@ -15,8 +15,8 @@ from buttress.results.capacity import friction_lost
 from buttress.results.derive import first_events
 from buttress.results.limits import find_limits, first_yield, gauges
 from buttress.results.reader import Reader
-from buttress.results.records import FOUND, NOT_TIGHTENED
-from buttress.results.search import Search
+from buttress.results.records import FOUND
+from buttress.results.search import Search, unloaded_status
 from buttress.results.soft import Bears
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
@@ -71,7 +71,7 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
     limits = find_limits(search, found, (), None)
     least, lost = friction_lost(model, found, most)
     status = Status.HELD if model.stands else (
-        NOT_TIGHTENED if search.ends_status == FOUND else Status.UNCONVERGED)
+        unloaded_status(model) if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
                  known_to_N=search.known_to, without_friction_N=least, limits=limits,
                  limits_without_friction=lost,

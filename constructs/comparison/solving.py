@@ -38,8 +38,8 @@ from buttress.results.limits import (
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import read
 from buttress.results.reader import Reader, intact_subsidence
-from buttress.results.records import NOT_TIGHTENED, ConstructResult, LoadResult, not_tightened
-from buttress.results.search import Search, without_load
+from buttress.results.records import ConstructResult, LoadResult, not_tightened
+from buttress.results.search import Search, unloaded_status, without_load
 from buttress.results.soft import Bears
 from buttress.results.stages import StagedResult
 from buttress.study.study import Construct, Study
@@ -233,7 +233,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
 
 def _status(model: Model, loads: list[LoadResult]) -> str:
     if not model.stands:
-        return NOT_TIGHTENED
+        return unloaded_status(model)
     held = sum(r.status == Status.HELD for r in loads)
     if held == len(loads):
         return Status.HELD

@@ -16,10 +16,10 @@ from buttress.results.bearing import MOST_COLUMNS, Bearing, BearingRow
 from buttress.results.bearing import weight_bearing as table_of
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell
-from buttress.results.records import CANNOT_TIGHTEN
+from buttress.results.records import CANNOT_TIGHTEN, GIVES_WAY
 
 LOOKS = {HOLDS: ("#DEDEDE", ""), ONLY_FRICTION: ("#DEDEDE", ".."), LETS_GO: ("#F0B08A", "xxx"),
-         CANNOT_TIGHTEN: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
+         CANNOT_TIGHTEN: ("#F0B08A", "++"), GIVES_WAY: ("#F0B08A", "++"), UNKNOWN: ("#FFFFFF", "")}
 SOFT = " / soft bone"
 """How the name of the lower part of a cell ends."""
 BROKEN = ("#FBEFA0", "//")
@@ -129,7 +129,7 @@ def _looks(bearing: Bearing) -> list[tuple[tuple[str, str], str]]:
              ONLY_FRICTION: "within all limits, but only with friction",
              "": "over a limit, from the load given",
              LETS_GO: "fails: above the largest load of the path",
-             CANNOT_TIGHTEN: "cannot be tightened", UNKNOWN: "not known"}
+             CANNOT_TIGHTEN: CANNOT_TIGHTEN, GIVES_WAY: GIVES_WAY, UNKNOWN: "not known"}
     return [(LOOKS.get(v, BROKEN), words) for v, words in named.items()
             if (v in verdicts if v else verdicts - set(named))]
 

@@ -18,10 +18,10 @@ from buttress.results.judged import HOW_TO_READ
 from buttress.results.limits import limit_words
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
-    CANNOT_TIGHTEN,
     ENDED,
     HELD_BY_NOTHING,
     NOT_KNOWN,
+    NOT_LOADED,
     ConstructResult,
     not_tightened,
 )
@@ -43,7 +43,7 @@ def bracket_words(construct: ConstructResult) -> str:
     if high is None:
         return f"{low:.0f} N without friction; with friction {UNLIMITED}"
     if high == 0.0:
-        return f"0 N: {CANNOT_TIGHTEN if not_tightened(construct) else HELD_BY_NOTHING}"
+        return f"0 N: {NOT_LOADED.get(construct.status, HELD_BY_NOTHING)}"
     return f"{low or 0.0:.0f} to {high:.0f} N"
 
 

@@ -22,9 +22,9 @@ from buttress.results.crushed import BONE, CRUSHED, MEDIA
 from buttress.results.judged import ONLY_FRICTION
 from buttress.results.path import PathEvent, lies_between
 from buttress.results.records import (
-    CANNOT_TIGHTEN,
     ENDED,
     NOT_KNOWN,
+    NOT_LOADED,
     ConstructResult,
     not_tightened,
 )
@@ -274,7 +274,7 @@ def _place(curve: Curve, event: PathEvent, at: FloatArray, sunk: FloatArray) -> 
 def ending(c: ConstructResult) -> str:
     """The peak of a construct in words, for a list."""
     if not_tightened(c):
-        return CANNOT_TIGHTEN
+        return NOT_LOADED[c.status]
     if c.ends_status == NOT_KNOWN:
         return peak_not_known(c)
     if c.equilibrium_ends_N is None:

@@ -21,7 +21,7 @@ from buttress.fe.links.link import Kind
 from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
 from buttress.results.picture import BodyPicture, MemberPicture, Picture
-from buttress.results.records import CANNOT_TIGHTEN
+from buttress.results.records import NOT_LOADED
 from buttress.results.stress import STRAIN_RATIO
 from buttress.words import BREAKS_RULE
 
@@ -63,8 +63,8 @@ def drawn_factor(picture: Picture, factor: float | None = None) -> float:
 
 
 def unmade(picture: Picture) -> bool:
-    """Whether the screws cannot be tightened, so that no load was applied."""
-    return picture.status.startswith(CANNOT_TIGHTEN)
+    """Whether the construct is not loaded: it cannot be tightened, or gives way in its stages."""
+    return picture.status.startswith(tuple(NOT_LOADED.values()))
 
 
 def outcome(picture: Picture) -> str:

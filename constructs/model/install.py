@@ -9,6 +9,7 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.stages import State
+from buttress.fe.status import Status
 from buttress.implants.pins import shared
 from buttress.model.model import Model, assemble
 from buttress.model.order import Done, Order
@@ -46,7 +47,8 @@ def installed(model: Model) -> Model:
     Movements count from its state before the first stage that loads it. Where a stage of loading
     is not held, or parts were taken out after it, `Model.begins` says from where they count, and in
     which state it is pressed. Parts that are not in place then are left out, with a warning. Where
-    a stage of building has no equilibrium, the failure is recorded as the model's tightening.
+    a stage of building has no equilibrium, or one after loading that weakens it, the failure is
+    recorded as the model's tightening.
     """
     order = Order(model)
     went = _carried_out(order)
@@ -58,9 +60,12 @@ def installed(model: Model) -> Model:
     there = {name for name, body in order.bodies.items() if state.present[body]}
     answer = cut.narrowed(failed or counted.answer)
     number = {int(link): i for i, link in enumerate(cut.links)}
-    heads = {number[i]: aim if failed else float(state.answer.force[i])
-             for n in tightened if n in there
-             for i, aim in shared(order.heads[n], tightened[n]).items()}
+    aims = {i: aim for n in tightened if n in there
+            for i, aim in shared(order.heads[n], tightened[n]).items()}
+    if failed is None or went.gave_way:
+        last = went.done[-1].tightened if went.gave_way else {}
+        aims = {i: last.get(i, float(state.answer.force[i])) for i in aims}
+    heads = {number[i]: aim for i, aim in aims.items()}
     missing = [name for name in order.bodies if name not in there]
     warnings = list(model.hardware.warnings)
     if missing and failed is None:
@@ -72,7 +77,7 @@ def installed(model: Model) -> Model:
         fills=[s for s in model.hardware.fills if s.name in there])
     moved = failed is None and state.answer is not counted.answer
     return replace(model, hardware=hardware, solver=solver, tightened=answer,
-                   memory=cut.memory(state.memory), begins=went.words,
+                   gave_way=went.gave_way, memory=cut.memory(state.memory), begins=went.words,
                    start=cut.narrowed(state.answer) if moved else None,
                    counted=cut.memory(counted.memory) if moved else None,
                    whole=replace(model, built=tuple(went.done)))
@@ -89,13 +94,14 @@ class _Stages:
     tightened: dict[str, float]
     words: str = ""
     failed: Answer | None = None
+    gave_way: bool = False
 
 
 def _carried_out(order: Order) -> _Stages:
     state, total, first = order.start(), 0.0, 0
     before, known = state, dict[str, float]()
     tightened, done = dict[str, float](), list[Done]()
-    lost = ""
+    lost = after = ""
     for number, stage in enumerate(order.model.construct.stages, 1):
         if stage.loads and not first:
             first, before, known = number, state, dict(tightened)
@@ -106,21 +112,28 @@ def _carried_out(order: Order) -> _Stages:
             if not first:
                 return _Stages(done, state, state, tightened | aims, failed=found.answer)
             lost = f"since its stage {number} is not held ({found.answer.status})"
+            if found.answer.status == Status.NO_EQUILIBRIUM and stage.alters:
+                return _Stages(done, state, state, tightened | aims, failed=found.answer,
+                               gave_way=True)
+            after, lost = (lost, "") if number > first else ("", lost)
             break
         tightened |= aims
         state, total = found.state, found.total
     if not first:
         return _Stages(done, state, state, tightened)
+    last = f"its stage {number - 1}" if after else "all of its stages"
     if not lost and state.answer.load.any():
         found = order.do(UNLOAD, state, total)
         state = found.state
         if not found.answer.held:
-            lost = f"since it cannot be unloaded after them ({found.answer.status})"
+            lost = f"since it cannot be unloaded after {last} ({found.answer.status})"
     if lost:
         return _Stages(done, before, before, known, f"pressed as it is before its stage {first}, "
                        f"the first that loads it, {lost}")
     if (before.present & ~state.present).any():
-        return _Stages(done, state, state, tightened, "pressed after all of its stages, without "
-                       "load; movements count from there, since its stages take parts out")
-    return _Stages(done, state, before, tightened, "pressed after all of its stages, without load; "
-                   f"movements count from before stage {first}, the first that loads it")
+        return _Stages(done, state, state, tightened, f"pressed after {last}, without load"
+                       f"{f', {after}' * bool(after)}; movements count from there, since its "
+                       "stages take parts out")
+    return _Stages(done, state, before, tightened, f"pressed after {last}, without load"
+                   f"{f', {after}' * bool(after)}; movements count from before stage {first}, the "
+                   "first that loads it")

@@ -63,6 +63,9 @@ class Model:
     """What `tightened` has left, if not `memory`: slip and kinks count from it."""
     begins: str = ""
     """Of a construct that its stages load: in which state it is pressed, in words."""
+    gave_way: bool = False
+    """Whether a stage has altered it so that it does not hold the load on it: `tightened` is then
+    the answer of that stage."""
     large: str = "off"
     """Whether the path moves geometry: the study's ``press.large_movements``."""
     growth: float = GROWTH

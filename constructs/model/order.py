@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -26,13 +26,14 @@ WATCHED = ("joint ", "lip ")
 
 @dataclass(frozen=True)
 class Done:
-    """The result of a stage: answers of its steps, of which the last may fail, and the state."""
+    """The result of a stage: answers of its steps, of which the last may fail, and the state;
+    ``tightened``: the force [N] to which it brings links of heads, by number."""
 
     answer: Answer
     state: State
     total: float
     answers: tuple[Answer, ...] = ()
-    tightened: tuple[int, ...] = ()
+    tightened: dict[int, float] = field(default_factory=dict)
     cycled: Cycled | None = None
 
 
@@ -130,7 +131,7 @@ class Order:
                 break
         return Done(
             answer=answers[-1], state=state, total=total, answers=tuple(answers),
-            tightened=tuple(prescribed))
+            tightened=prescribed)
 
     def _pressed(self, state: State, target: FloatArray) -> tuple[Answer, State] | None:
         """Where pressing from the load of a state first reaches ``target (p,)``, as any other load
@@ -188,7 +189,7 @@ class Order:
         held = found.answer.held
         return Done(
             answer=found.answer, state=found.state, total=low if held else total,
-            answers=found.peaks, tightened=(), cycled=found)
+            answers=found.peaks, cycled=found)
 
     def _watch(self, answer: Answer) -> FloatArray:
         p = self.model.problem

@@ -20,8 +20,8 @@ from buttress.results.order import ENDS, basis_words, ranks, reserve
 from buttress.results.quantities import EQUILIBRIUM, headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
-    CANNOT_TIGHTEN,
     ENDED,
+    NOT_LOADED,
     ConstructResult,
     FragmentResult,
     LoadResult,
@@ -180,7 +180,7 @@ def limits_table(c: ConstructResult) -> Table | None:
     return Table(("limit", "reached at [N]", "where"), [
         (Cell(limit_words(name, r), bold=name == c.lowest_limit),
          None if r.load_N is None else (carried if name == EQUILIBRIUM else reached)(r.load_N),
-         CANNOT_TIGHTEN if not_tightened(c) else kept_words(name, r) if not_found(r) else
+         NOT_LOADED[c.status] if not_tightened(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
         [(Cell("metal first yields (no limit of this study)"), reached(c.first_yield_N or 0.0),
           c.first_yield_at.words if c.first_yield_at else "")] if yield_words(c) else []),

@@ -22,10 +22,10 @@ from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
 from buttress.results.records import (
     BEYOND,
-    CANNOT_TIGHTEN,
     ENDED,
     HELD_BY_NOTHING,
     NOT_KNOWN,
+    NOT_LOADED,
     ConstructResult,
     LoadResult,
     not_tightened,
@@ -130,7 +130,7 @@ def no_peak(construct: ConstructResult) -> str:
 def ends_words(construct: ConstructResult) -> str:
     """The peak load, in a clause."""
     if not_tightened(construct):
-        return f"{CANNOT_TIGHTEN}, so that no load was applied"
+        return f"{NOT_LOADED[construct.status]}, so that no load was applied"
     if construct.ends_status == NOT_KNOWN:
         return peak_not_known(construct)
     ends = construct.equilibrium_ends_N

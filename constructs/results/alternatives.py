@@ -11,8 +11,8 @@ from buttress.results.comparison import Comparison
 from buttress.results.judged import judged
 from buttress.results.order import AT_LEAST, TIE, before, carries_nothing, fractured, reserve
 from buttress.results.records import (
-    CANNOT_TIGHTEN,
     NOT_KNOWN,
+    NOT_LOADED,
     ConstructResult,
     not_tightened,
 )
@@ -74,7 +74,8 @@ def fails(c: ConstructResult) -> str:
     if not_tightened(c):
         # Without the force at which it lets go, which each model has another one of.
         part = next((r.escapes for r in c.loads if r.escapes), None)
-        return CANNOT_TIGHTEN if part is None else f"{CANNOT_TIGHTEN}: '{part}' lets go"
+        said = NOT_LOADED[c.status]
+        return said if part is None else f"{said}: '{part}' lets go"
     if carries_nothing(c):
         return UNKNOWN if reserve(c).kind == AT_LEAST else "it carries no load"
     event = first_failure(c)

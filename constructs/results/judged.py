@@ -14,9 +14,8 @@ from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
 from buttress.results.crushed import BONE, CRUSHED
 from buttress.results.quantities import EQUILIBRIUM
 from buttress.results.records import (
-    CANNOT_TIGHTEN,
     NOT_KNOWN,
-    NOT_TIGHTENED,
+    NOT_LOADED,
     ConstructResult,
     LoadResult,
     not_tightened,
@@ -149,11 +148,11 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
 
     ``soft``: those of the same construct in soft bone; ``beyond``: see `with_verdicts`.
     """
-    if construct.status != NOT_TIGHTENED:
+    if construct.status not in NOT_LOADED:
         own = _told(construct if beyond is None or force <= construct.search_limit_N else beyond,
                     force)
     elif not_tightened(construct):
-        own = Cell(CANNOT_TIGHTEN, None)
+        own = Cell(NOT_LOADED[construct.status], None)
     else:
         own = Cell(UNKNOWN, None, "tightening did not converge")
     if soft is None:
@@ -163,7 +162,8 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
 
 def judged_by(found: Bears, force: float) -> Cell:
     """What a construct does under a joint force [N], from its limits alone."""
-    return Cell(CANNOT_TIGHTEN, None) if found.status == NOT_TIGHTENED else _told(found, force)
+    said = NOT_LOADED.get(found.status)
+    return _told(found, force) if said is None else Cell(said, None)
 
 
 def _told(construct: ConstructResult | Bears, force: float) -> Cell:

@@ -11,9 +11,9 @@ from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.path import Derived
 from buttress.results.records import (
     BEYOND,
-    CANNOT_TIGHTEN,
     ENDED,
     FOUND,
+    NOT_LOADED,
     ConstructResult,
     not_tightened,
 )
@@ -79,7 +79,7 @@ def carries_nothing(found: Derived) -> bool:
 def reserve_words(construct: ConstructResult) -> str:
     """The load that a construct is ordered by, in a clause."""
     if not_tightened(construct):
-        return f"it {CANNOT_TIGHTEN}"
+        return f"it {NOT_LOADED[construct.status]}"
     found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
     load = newtons(round(found.load_N)) if found.kind == MOVED else carried(found.load_N)
     if found.kind == MOVED and found.load_N <= 0.0:

@@ -18,7 +18,7 @@ from buttress.results.figures import Figures, Level
 from buttress.results.order import ranks, reserve
 from buttress.results.quantity import COLLECTIONS, Limit, Quantity, value_of
 from buttress.results.records import (
-    CANNOT_TIGHTEN,
+    NOT_LOADED,
     ConstructResult,
     LoadResult,
     not_tightened,
@@ -44,7 +44,7 @@ MOVEMENT = ((Level.EDGE, "step_off_mm"), (Level.EDGE, "gap_mm"),
 def _first(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str | None:
     """Name of the limit that is reached first; where no load is held, the words why."""
     if not_tightened(c):
-        return CANNOT_TIGHTEN
+        return NOT_LOADED[c.status]
     if c.lowest_limit == EQUILIBRIUM and c.equilibrium_ends_N == 0.0:
         return c.first_limit.split(" (")[0]
     return c.lowest_limit

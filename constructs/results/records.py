@@ -21,9 +21,11 @@ from buttress.study.checked import closest, did_you_mean
 from buttress.words import marked
 
 Vector = tuple[float, float]
-NOT_TIGHTENED = "tightening has no equilibrium"
-"""Status of a construct whose screws cannot be tightened."""
-CANNOT_TIGHTEN, HELD_BY_NOTHING = "cannot be tightened", "unsupported"
+NOT_TIGHTENED, GAVE_WAY = "tightening has no equilibrium", "a stage has no equilibrium"
+CANNOT_TIGHTEN, GIVES_WAY = "cannot be tightened", "gives way in its stages"
+NOT_LOADED = {NOT_TIGHTENED: CANNOT_TIGHTEN, GAVE_WAY: GIVES_WAY}
+"""Why a construct is not loaded, by status, in words; a stage may have let it give way."""
+HELD_BY_NOTHING = "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
 ENDED = "movements larger than followed"
 """What the path says of the peak; `ENDED`: it rises to where what is above counts as not held."""
@@ -303,9 +305,8 @@ class ConstructResult(Derived, Displayed):
     ``limits_without_friction``: as ``limits``, with friction lost after tightening, as far as the
     first of them. ``without_friction_N``: where none is reached, what that path carries, or limit
     analysis where it is not known.
-    ``twin_of``: whose bonded twin this is. ``remarks``:
-    what else to know of its parts when reading the answer. ``begins``: of a construct that its
-    stages load, in which state it is pressed, in words.
+    ``twin_of``: whose bonded twin this is. ``remarks``: what else to know of its parts when reading
+    the answer. ``begins``: of a construct that its stages load, in which state it is pressed.
     """
 
     brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
@@ -382,16 +383,16 @@ class ConstructResult(Derived, Displayed):
 
 
 def not_tightened(construct: ConstructResult) -> str:
-    """Why the screws of a construct cannot be tightened, in words; empty where they can."""
-    if construct.status != NOT_TIGHTENED or any(
-            r.status == Status.UNCONVERGED for r in construct.loads):
+    """Why a construct is not loaded, in words, and what moves freely then; empty where it is."""
+    if any(r.status == Status.UNCONVERGED for r in construct.loads):
         return ""
+    said = NOT_LOADED.get(construct.status, "")
     escapes = next((r.escapes for r in construct.loads if r.escapes), None)
-    if escapes is None:
-        return CANNOT_TIGHTEN
+    if not said or escapes is None:
+        return said
     why = next((w for w in construct.warnings if w.startswith(f"{escapes}: ") and PULLS_OUT in w),
                f"'{escapes}' moves freely")
-    return f"{CANNOT_TIGHTEN}: {why}"
+    return f"{said}: {why}"
 
 
 def worst_subsidence(load: LoadResult) -> float | None:

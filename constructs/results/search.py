@@ -12,11 +12,13 @@ from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
 from buttress.results.records import (
     BEYOND,
-    CANNOT_TIGHTEN,
     ENDED,
     FOUND,
+    GAVE_WAY,
     HELD_BY_NOTHING,
     NOT_KNOWN,
+    NOT_LOADED,
+    NOT_TIGHTENED,
     LimitResult,
     Where,
 )
@@ -66,8 +68,13 @@ def without_load(model: Model) -> str:
     """Why a construct carries no load at all, in words."""
     if model.tightened is None or model.tightened.held:
         return HELD_BY_NOTHING
-    return (CANNOT_TIGHTEN if model.tightened.status == "no equilibrium"
+    return (NOT_LOADED[unloaded_status(model)] if model.tightened.status == "no equilibrium"
             else "tightening did not converge")
+
+
+def unloaded_status(model: Model) -> str:
+    """Status of a construct that is not loaded."""
+    return GAVE_WAY if model.gave_way else NOT_TIGHTENED
 
 
 @dataclass(frozen=True)

@@ -112,6 +112,11 @@ class Stage(Checked):
         """Whether the step applies load rather than builds the construct."""
         return self.do in LOADING
 
+    @property
+    def alters(self) -> bool:
+        """Whether the step changes what holds: parts, tension, locks or friction."""
+        return not self.loads or self.friction_factor is not None
+
 
 Part = Plate | Screw | Wire | Fill
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,7 +12,9 @@ from buttress import compare
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones
-from buttress.results.records import ConstructResult
+from buttress.results.judged import judged
+from buttress.results.order import rank_words, reserve
+from buttress.results.records import GAVE_WAY, GIVES_WAY, ConstructResult
 from buttress.results.verdict import verdict
 from buttress.sweeps.vary import Varier
 from buttress.sweeps.workshop import Workshop
@@ -71,6 +74,34 @@ def test_a_load_that_is_not_held_leaves_the_state_before_it(fresh: ConstructResu
     assert "pressed as it is before its stage 3, the first that loads it, since its stage 3" \
         in found.begins
     assert found.reserve.load_N == pytest.approx(fresh.reserve.load_N, rel=1e-9)
+
+
+def test_a_later_load_that_is_not_held_leaves_the_state_before_it() -> None:
+    """It was pressed from before the first stage that loads it, as if nothing had faded."""
+    faded = pressed(*TIGHT, load(600.0), FADES)
+    found = pressed(*TIGHT, load(600.0), FADES, load(19000.0))
+    assert found.begins.startswith(
+        "pressed after its stage 4, without load, since its stage 5 is not held (no equilibrium); ")
+    assert found.reserve.load_N == pytest.approx(faded.reserve.load_N, rel=1e-9)
+
+
+def test_what_a_stage_lets_go_under_load_is_not_loaded_and_comes_last(fresh: ConstructResult
+                                                                      ) -> None:
+    """All tension and friction go under 1000 N, which nothing else holds. It was pressed as if they
+    had not gone, tied with the best, and was "within all limits"."""
+    gone = {"do": "relax", "what": [LAG], "lost_share": 1.0, "friction_factor": 0.0}
+    study = staged_study(*TIGHT, load(1000.0), gone)
+    [found] = compare(study, pictures=False).constructs
+    assert found.status == GAVE_WAY
+    assert verdict(found, (found,)) == f"{GIVES_WAY.capitalize()}: 'medial' moves freely."
+    assert {load.verdict for load in found.loads} == {GIVES_WAY}
+    assert judged(found, 100.0).own_words == GIVES_WAY
+    assert reserve(found).load_N == 0.0
+    assert rank_words(found, (replace(found, name="gone"), fresh)).endswith(f"it {GIVES_WAY}")
+    # What screws without tension and a face without friction hold is less than lay on it.
+    most = found.capacity_N[1]
+    assert most is not None
+    assert most < 1000.0
 
 
 def test_movements_count_from_the_end_where_parts_are_taken_out() -> None:
