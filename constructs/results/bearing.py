@@ -17,6 +17,7 @@ from buttress.results.judged import Cell, judged
 from buttress.results.limits import kept_words
 from buttress.results.search import not_found
 from buttress.results.soft import SoftBone
+from buttress.rules.study import left_by_reduction
 from buttress.study import tables
 from buttress.study.activities import STANCES, activities, activity_case, ground_cases
 from buttress.study.loads import LoadInput
@@ -90,7 +91,7 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
     asked = load.activity is not None or load.ground_kg is not None
     soft = comparison.soft or SoftBone("")
     said = (("" if asked else USUAL) + (GROUND if not asked or load.ground_kg else "") + JUDGED,
-            soft.words)
+            _fit(comparison), soft.words)
     return Bearing(
         title=TITLE, judged=" ".join(filter(None, said)), body_mass_kg=load.body_mass_kg,
         rows=tuple(BearingRow(*row, {
@@ -99,6 +100,12 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
         doubts=tuple(f"{c.name}: {kept_words(name, r)}." for c in comparison.constructs
                      for name, r in c.limits.items() if not_found(r)),
         against=tuple(c.name for c in comparison.constructs if c.breaks_rule))
+
+
+def _fit(comparison: Comparison) -> str:
+    """What reduction leaves off its place, on top of which the verdicts come; else empty."""
+    left = "; ".join(said for _, said in left_by_reduction(comparison.study))
+    return left and f"{left[0].upper()}{left[1:]}: verdicts count from there, so add both."
 
 
 def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]]:

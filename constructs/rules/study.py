@@ -22,8 +22,11 @@ MANY = 25_000
 
 def left_by_reduction(study: Study) -> list[tuple[str, str]]:
     """What reduction leaves off its place, in words: (part, words)."""
+    most = study.limits.step_off_mm
     out = [(f.name, f"reduction leaves '{f.name}' {abs(f.step_mm):g} mm too "
-            f"{'low' if f.step_mm > 0 else 'high'}")
+            f"{'low' if f.step_mm > 0 else 'high'}" + (
+                "" if abs(f.step_mm) < most else
+                f", by itself no less than the limit of step-off, {most:g} mm"))
            for f in study.fragments if f.step_mm]
     return out + [(f.name, f"reduction leaves the faces of '{f.name}' {f.gap_mm:g} mm apart")
                   for f in study.fractures if f.gap_mm]

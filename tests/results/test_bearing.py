@@ -84,6 +84,21 @@ def test_what_is_within_all_limits_only_with_friction_says_so_below_what_is_carr
         800.0, "over a limit: step-off")
 
 
+@pytest.mark.parametrize(("step", "said"), [
+    (0.0, ""), (1.0, "Reduction leaves 'medial' 1 mm too low: verdicts count from there"),
+    (-3.0, "Reduction leaves 'medial' 3 mm too high, by itself no less than the limit of step-off, "
+           "2 mm: verdicts count from there, so add both.")])
+def test_what_reduction_has_left_stands_with_the_verdicts(step: float, said: str) -> None:
+    """With a step of 3 mm the table read "within all limits" and nothing else."""
+    made = with_mass(made_up.usual())
+    fragments = tuple(f.model_copy(update={"step_mm": step}) for f in made.study.fragments)
+    table = weight_bearing(replace(made, study=made.study.model_copy(
+        update={"fragments": fragments})))
+    assert table is not None
+    assert said in table.judged
+    assert ("Reduction leaves" in table.judged) is bool(said)
+
+
 def test_what_is_not_known_with_friction_lost_is_said_beside_the_verdict() -> None:
     lost = replace(limit(None, LOST), kept_to_N=500.0)
     construct = replace(made_up.construct("c"), limits_without_friction={"step-off": lost})
