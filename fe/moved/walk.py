@@ -106,15 +106,15 @@ class Moving:
             self.cannot = str(error)
             return False
 
-    def far(self, point: Point) -> bool:
-        """Whether any point of a meshed body has moved by more than the path is to go."""
+    def beyond(self, point: Point) -> float:
+        """How much farther any point of a meshed body has moved than the path is to go [mm]."""
         config = point.moved.config
-        return any(
+        return max((
             float(np.hypot(*(config.centre[i] + turned(np.full(len(arm), config.angle[i]), arm)
-                             - body.points).T).max()) > self.far_mm
+                             - body.points).T).max())
             for i, body in enumerate(self.layout.problem.bodies)
             if self.layout.free[i] and not self.layout.member[i]
-            for arm in (body.points - self.layout.centre[i],))
+            for arm in (body.points - self.layout.centre[i],)), default=0.0) - self.far_mm
 
     def motion(self, before: Point, after: Point) -> tuple[FloatArray, FloatArray]:
         """Rigid motions ``(m,)`` and kinks ``(h,)`` [mm] from one point to another."""

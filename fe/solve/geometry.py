@@ -14,8 +14,8 @@ class Geometry(Protocol):
     def due(self, last: Any) -> bool:
         """Whether what follows a point is to be found on moved geometry."""
 
-    def far(self, point: Any) -> bool:
-        """Whether a piece has moved so far that the path ends with a point."""
+    def beyond(self, point: Any) -> float:
+        """How much farther [mm] a piece has moved than to where a path ends."""
 
     def step(self, last: Any, place: float, zero: float, size: float, halved: int, hammer: bool,
              toward: Any = None) -> Any:

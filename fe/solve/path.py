@@ -29,6 +29,8 @@ FIRST_MM, GROWTH = 0.02, 1.35
 HALVINGS, HALVINGS_MOVED = 2, 5
 """How often a step is halved; on moved geometry a long one may miss what a short one finds."""
 BEYOND = "movements are no longer small"
+CLOSINGS, CLOSED_MM = 5, 1e-3
+"""Trials by which the end of a path is found on moved geometry, and how close to it they come."""
 FARTHER = "movements are larger than moved geometry is followed"
 FAR = (BEYOND, FARTHER)
 """Ends of a path by movement: more is not held, as far as the model follows."""
@@ -250,8 +252,9 @@ class _Walk:
         """Go to a displacement, in short steps once geometry moves; whether it was reached."""
         while self.geometry is not None and self.geometry.due(self.points[-1]):
             last = self.points[-1]
-            if last.moved is not None and self.geometry.far(last):
+            if last.moved is not None and self.geometry.beyond(last) > 0.0:
                 self.why = FARTHER
+                self._close(self.geometry)
                 return False
             rest = place - last.ram_mm
             usual = stride = rest / np.ceil(rest / self.geometry.longest - 1e-9)
@@ -265,6 +268,26 @@ class _Walk:
             if not self._to(last.ram_mm + rest / count, halved):
                 return False
         return self._to(place)
+
+    def _close(self, geometry: Geometry) -> None:
+        """Let the path end where a piece has moved as far as it is followed, whatever the step that
+        has gone beyond."""
+        while self.points[-2].moved is not None and geometry.beyond(self.points[-2]) > 0.0:
+            self.points.pop()
+        before, last = self.points[-2:]
+        if before.moved is None:
+            return
+        a, b = before.ram_mm, last.ram_mm
+        low, high = geometry.beyond(before), geometry.beyond(last)
+        for _ in range(CLOSINGS):
+            place = a + (b - a) * low / (low - high)
+            found = geometry.step(before, self.zero + place, self.zero, self.size, 0, False, last)
+            if not isinstance(found, Point):
+                return
+            self.points[-1], now = found, geometry.beyond(found)
+            if abs(now) <= CLOSED_MM:
+                return
+            a, low, b, high = (place, now, b, high) if now < 0.0 else (a, low, place, now)
 
     def _to(self, place: float, halved: int = 0) -> bool:
         # Without any force the next answer is proportional to the step: shorter ones are no easier.

@@ -83,8 +83,8 @@ class Stub:
     def due(self, last: Point) -> bool:
         return last.ram_mm > 0.0
 
-    def far(self, point: Point) -> bool:
-        return False
+    def beyond(self, point: Point) -> float:
+        return -1.0
 
     def step(self, last: Point, place: float, zero: float, size: float, halved: int, hammer: bool
              ) -> Point | bool | None:
