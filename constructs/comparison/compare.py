@@ -22,6 +22,7 @@ from buttress.results.stages import StagedResult
 from buttress.rules.check import Finding, check
 from buttress.rules.screw import PLATE_ACROSS
 from buttress.rules.study import COUNTED, left_by_reduction
+from buttress.study.loads import LimitsInput
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
 from buttress.versions import versions
@@ -74,7 +75,7 @@ def compare(study: AnyStudy, say: Say = lambda text: None, pictures: bool = True
         else:
             noted.remarks[name] += [f"{said}; {COUNTED}" for _, said in left_by_reduction(study)]
         if one.staged is not None:
-            staged.append(noted.on_stages(name, one.staged))
+            staged.append(noted.on_stages(name, one.staged, study.limits))
         if one.result is not None:
             done.append(noted.on(one.result, twins.get(name)))
     if not done:
@@ -110,10 +111,11 @@ class _Noted:
             warnings=(*self.warned[name], *result.warnings),
             remarks=(*filter(None, [result.begins]), *self.remarks[name]))
 
-    def on_stages(self, name: str, staged: StagedResult) -> StagedResult:
+    def on_stages(self, name: str, staged: StagedResult, limits: LimitsInput) -> StagedResult:
         """A construct's stages; what they say is said of the construct too."""
         self.warned[name] += staged.warnings
-        self.remarks[name] += staged.left_off
+        passed = staged.beyond(limits.step_off_mm, limits.depression_mm)
+        self.remarks[name] += [*staged.left_off, *filter(None, [passed])]
         return replace(staged, breaks_rule=bool(self.broken.get(name)))
 
 

@@ -9,7 +9,6 @@ import numpy as np
 from buttress.bone.bone import Bone
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.stages import State
-from buttress.fe.status import Status
 from buttress.implants.pins import shared
 from buttress.model.model import Model, assemble
 from buttress.model.order import Done, Order
@@ -47,7 +46,7 @@ def installed(model: Model) -> Model:
     Movements count from its state before the first stage that loads it. Where a stage of loading
     is not held, or parts were taken out after it, `Model.begins` says from where they count, and in
     which state it is pressed. Parts that are not in place then are left out, with a warning. Where
-    a stage of building has no equilibrium, or one after loading that weakens it, the failure is
+    a stage of building has no equilibrium, or one after loading that alters it, the failure is
     recorded as the model's tightening.
     """
     order = Order(model)
@@ -111,10 +110,10 @@ def _carried_out(order: Order) -> _Stages:
         if not found.answer.held:
             if not first:
                 return _Stages(done, state, state, tightened | aims, failed=found.answer)
-            lost = f"since its stage {number} is not held ({found.answer.status})"
-            if found.answer.status == Status.NO_EQUILIBRIUM and stage.alters:
+            if stage.alters:
                 return _Stages(done, state, state, tightened | aims, failed=found.answer,
                                gave_way=True)
+            lost = f"since its stage {number} is not held ({found.answer.status})"
             after, lost = (lost, "") if number > first else ("", lost)
             break
         tightened |= aims

@@ -32,7 +32,7 @@ from buttress.results.records import (
 )
 from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import carried, newtons
-from buttress.words import BREAKS_RULE, listed, span
+from buttress.words import BREAKS_RULE, fixed, listed, span
 
 wrap = partial(broken, break_on_hyphens=False)
 """Lines of a text; a word such as step-off stays whole."""
@@ -100,7 +100,7 @@ def extra(construct: ConstructResult, every: tuple[ConstructResult, ...]) -> str
 
 def number(value: float | None, digits: int) -> str:
     """Rounded text, "-" for a number that does not exist; no minus before a zero."""
-    return "-" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
+    return "-" if value is None else fixed(value, digits)
 
 
 def capacity_text(construct: ConstructResult) -> str:

@@ -103,9 +103,16 @@ def weight_bearing(comparison: Comparison) -> Bearing | None:
 
 
 def _fit(comparison: Comparison) -> str:
-    """What reduction leaves off its place, on top of which the verdicts come; else empty."""
+    """What reduction leaves off its place and what stages did, on top of which the verdicts come;
+    else empty."""
     left = "; ".join(said for _, said in left_by_reduction(comparison.study))
-    return left and f"{left[0].upper()}{left[1:]}: verdicts count from there, so add both."
+    limits = comparison.study.limits
+    passed = [f"{c.marked_name}: {said}; verdicts are those of loading it again after them."
+              for c in comparison.stages
+              for said in [c.beyond(limits.step_off_mm, limits.depression_mm)] if said]
+    first = left and (f"{left[0].upper()}{left[1:]}: verdicts count from there, and what was left "
+                      "comes on top.")
+    return " ".join(filter(None, [first, *passed]))
 
 
 def asked_for(load: LoadInput) -> list[tuple[str, tuple[float, float], str, str]]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from buttress.display import Brief, Displayed
 from buttress.fe.status import Status
 from buttress.results.picture import Picture
-from buttress.results.records import EdgeResult, Vector
+from buttress.results.records import EdgeResult, Vector, largest
 from buttress.study.checked import require_known
 from buttress.study.stages import LOADING, Stage
 from buttress.words import fixed, marked
@@ -198,6 +198,18 @@ class StagedResult(Displayed):
             for name, f in built.fragments.items()
             if f.subsidence_mean_mm is not None
             and max(abs(f.subsidence_mean_mm), step) > OFF_MM)
+
+    def beyond(self, step_off_mm: float, depression_mm: float) -> str:
+        """Which of two limits was passed most in the stages, in words; empty where none was."""
+        found = [(value / limit, value, limit, words, s.number) for s in self.stages if s.held
+                 for words, limit, values in (
+                     ("step-off", step_off_mm, [e.step_off_mm for e in s.edges.values()]),
+                     ("depression", depression_mm,
+                      [f.subsidence_max_mm for f in s.fragments.values()]))
+                 for value in [largest(values)] if value is not None]
+        share, value, limit, words, number = max(found, default=(0.0, 0.0, 0.0, "", 0))
+        return "" if share <= 1.0 else (f"in its stages the {words} came to {value:.2f} mm (stage "
+                                        f"{number}), over the limit of {limit:g} mm")
 
 
 @dataclass(frozen=True, repr=False)

@@ -12,6 +12,7 @@ from buttress import compare
 from buttress.fe.threads import one_thread
 from buttress.model.install import build_model
 from buttress.model.model import Bones
+from buttress.results.bearing import weight_bearing
 from buttress.results.judged import judged
 from buttress.results.order import rank_words, reserve
 from buttress.results.records import GAVE_WAY, GIVES_WAY, ConstructResult
@@ -124,3 +125,21 @@ def test_a_stage_that_loads_is_pressed_in_the_steps_of_the_study() -> None:
     # Friction has two states at one of these points, and rounding says which is met first.
     assert short < 0.2 * usual
     assert usual > 1e-3
+
+
+def test_what_stages_have_moved_beyond_a_limit_stands_beside_the_verdicts() -> None:
+    """Unloaded, the piece goes back, and what loads it afterwards may be within all limits."""
+    study = staged_study(*TIGHT, load(1000.0), UNLOAD)
+    most, number = max((e.step_off_mm or 0.0, s.number) for s in staged(
+        *TIGHT, load(1000.0), UNLOAD).stages for e in s.edges.values())
+    limit = 0.5 * most
+    study = study.model_copy(update={
+        "limits": study.limits.model_copy(update={"step_off_mm": limit}),
+        "load": study.load.model_copy(update={"body_mass_kg": 75.0})})
+    made = compare(study, pictures=False)
+    [said] = [x for x in made.constructs[0].remarks if "in its stages" in x]
+    assert said == (f"in its stages the step-off came to {most:.2f} mm (stage {number}), over the "
+                    f"limit of {limit:g} mm")
+    table = weight_bearing(made)
+    assert table is not None
+    assert f"{said}; verdicts are those of loading it again after them." in table.judged
