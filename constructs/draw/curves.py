@@ -277,17 +277,19 @@ def ending(c: ConstructResult) -> str:
         return NOT_LOADED[c.status]
     if c.ends_status == NOT_KNOWN:
         return peak_not_known(c)
-    if c.equilibrium_ends_N is None:
-        least, limit = friction_needed(c)
-        if least is None or least > c.search_limit_N:
-            friction = ""
-        elif limit:
-            friction = f", with friction lost over a limit from {reached(least)} N"
-        else:
-            friction = f", {ONLY_FRICTION}" + (f" above {carried(least)} N" if least >= 1.0 else "")
-        return f"no peak up to {c.search_limit_N:g} N{friction}"
-    if c.ends_status == ENDED:
-        return (f"ends at {carried(c.equilibrium_ends_N)} N, beyond which parts move farther than "
-                "this model follows")
-    return "no load is carried" if c.equilibrium_ends_N == 0.0 else (
-        f"peak at {carried(c.equilibrium_ends_N)} N")
+    ends = c.equilibrium_ends_N
+    if ends == 0.0:
+        return "no load is carried"
+    if ends is None:
+        said = f"no peak up to {c.search_limit_N:g} N"
+    elif c.ends_status == ENDED:
+        said = (f"ends at {carried(ends)} N, beyond which parts move farther than this model "
+                "follows")
+    else:
+        said = f"peak at {carried(ends)} N"
+    least, limit = friction_needed(c)
+    if least is None or least > (c.search_limit_N if ends is None else ends):
+        return said
+    if limit:
+        return f"{said}, with friction lost over a limit from {reached(least)} N"
+    return f"{said}, {ONLY_FRICTION}" + (f" above {carried(least)} N" if least >= 1.0 else "")

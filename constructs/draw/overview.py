@@ -31,7 +31,7 @@ from buttress.results.judged import HOLDS
 from buttress.results.limits import NAMES
 from buttress.results.picture import Picture
 from buttress.results.quantities import MOVEMENT
-from buttress.results.records import NOT_KNOWN, NOT_LOADED, ConstructResult, LoadResult
+from buttress.results.records import NOT_KNOWN, ConstructResult, LoadResult
 from buttress.results.stress import STRAIN_RATIO
 from buttress.words import BREAKS_RULE, fixed
 
@@ -159,8 +159,8 @@ def _grid(shown: list[tuple[ConstructResult, Picture]], wide: float, high: float
 def _result(construct: ConstructResult, picture: Picture) -> str:
     load = next((r for r in construct.loads if r.total_load_N == picture.load_N), None)
     if load is None or load.status != Status.HELD:
-        said = (NOT_LOADED[construct.status] if unmade(picture) else
-                picture.verdict or picture.status)
+        said = picture.status.split(": ")[0] if unmade(picture) else (
+            picture.verdict or picture.status)
         unknown = load is not None and load.status == Status.UNCONVERGED and said != NOT_KNOWN
         return f"{said}\nmovement not known" if unknown else said
     words = _moved(load)

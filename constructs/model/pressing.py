@@ -21,7 +21,6 @@ from buttress.fe.solve.capacity import Escape, capacity
 from buttress.fe.solve.path import FAR, GROWTH, LOAD_LIMIT, RISES, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
-from buttress.fe.solve.step import TOO_FAR
 from buttress.fe.solve.subset import Subset
 from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
@@ -36,6 +35,7 @@ MOVED_FROM_MM = number("loads", "path", "moved_from")
 FACES = (Kind.CONTACT, Hold.PLATE_ON_BONE)
 """Contacts that form faces, along which pieces and plates slide."""
 NEVER_REACHED = "the path never reaches this load"
+ENDS_BELOW = "the path ends below this load, where parts move farther than this model follows"
 NOT_KNOWN = "the path is not known up to this load"
 PASSED = "the path passes this load, but no state was found at it"
 NO_FORCES = "no force system carries this load (limit analysis with friction)"
@@ -120,7 +120,7 @@ class Pressing:
         if path.reach(load) == "never":
             return self._none(load, Status.NO_EQUILIBRIUM, NEVER_REACHED, self.motion(path))
         if path.stopped in FAR or path.peak_status == RISES:
-            return self._none(load, Status.NO_EQUILIBRIUM, TOO_FAR, self.motion(path))
+            return self._none(load, Status.NO_EQUILIBRIUM, ENDS_BELOW, self.motion(path))
         proof = capacity(self.ram.plain.firm(), self.ram.base + load * self.ram.pattern)
         if not proof.feasible or (proof.factor is not None and proof.factor < 1.0 - 1e-9):
             return self._none(load, Status.NO_EQUILIBRIUM, NO_FORCES, proof.escape)

@@ -20,11 +20,13 @@ from buttress.files import as_csv, claimed, drafted, require_room
 from buttress.report.api import write_api
 from buttress.report.catalogue import markdown as columns_of_results
 from buttress.report.stages import lines as stage_lines
+from buttress.report.stages import orders
 from buttress.report.terminal import lines
 from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
 from buttress.results.order import answer as first_of
-from buttress.results.order import best_first, carries_nothing
+from buttress.results.order import best_first, carries_nothing, reserve
+from buttress.results.records import not_tightened
 from buttress.results.rows import rows
 from buttress.results.verdict import verdict
 from buttress.study.activities import newtons
@@ -81,6 +83,15 @@ def answer(comparison: Comparison) -> str:
         return "no construct is known to carry load."
     why = verdict(first, comparison.constructs)
     return f"{first_of(order).words} Of '{first.marked_name}': {why[:1].lower()}{why[1:]}"
+
+
+def all_in_order(comparison: Comparison) -> str:
+    """Each construct with the load that it is ordered by, best first, in one sentence."""
+    order = [c for c in best_first(comparison.constructs) if c.twin_of is None]
+    said = [f"'{c.marked_name}' " + (not_tightened(c).split(": ")[0] or f"{reserve(c).text} N")
+            for c in order]
+    return (f"load at which the joint has moved {order[0].reserve.movement_mm:g} mm, or at which "
+            f"the path ends before (≥: a lower bound): {'; '.join(said)}.")
 
 
 def pictures(comparison: Comparison) -> list[tuple[str, str, Figure, str]]:
@@ -143,7 +154,9 @@ def write_study(comparison: Comparison, folder: Path) -> list[Path]:
     table = "\n".join(line.rstrip() for line in lines(comparison)).strip()
     page = [f"# {shown(study.title or study.name)}", "", LABEL, "", shown(study.scenario), "",
             *([f"**The question:** {shown(study.question)}", ""] if study.question else []),
-            f"**The answer of this model:** {shown(answer(comparison))}", ""]
+            f"**The answer of this model:** {shown(answer(comparison))}", "",
+            f"**All constructs:** {shown(all_in_order(comparison))}", "",
+            *(line for said in orders(comparison.stages) for line in (shown(said), ""))]
     rest = [f"All of this comes from one command; the files are in the folder that it writes:\n\n"
             f"    {command}\n",
             f"## The table\n\n<details><summary>The table of <code>{command}</code>, best first"

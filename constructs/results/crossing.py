@@ -15,6 +15,8 @@ from buttress.study.tables import number
 
 FINEST = 0.1
 """Share of the movement by which constructs are ordered below which curves are not compared."""
+LEAST_N = 1.0
+"""Two curves as close as this are tied, however small the loads."""
 UPRIGHT = 1e-9
 """Share of a movement over which a curve rises that goes straight up."""
 Curve = tuple[FloatArray, FloatArray]
@@ -89,7 +91,8 @@ def _told(turns: list[_Turn]) -> list[float]:
 
 
 def _turns(of_a: Curve, of_b: Curve, a: ConstructResult, b: ConstructResult) -> list[_Turn]:
-    """Each change of who carries more, by more than a tie, up to failure in bench tests."""
+    """Each change of who carries more, by more than a tie and than `LEAST_N`, up to failure in
+    bench tests."""
     ordered = a.reserve.movement_mm
     least = max(FINEST * ordered, of_a[0][0], of_b[0][0])
     most = min(of_a[0][-1], of_b[0][-1], max(ordered, number("anatomy", "limits", "failure")))
@@ -99,7 +102,8 @@ def _turns(of_a: Curve, of_b: Curve, a: ConstructResult, b: ConstructResult) -> 
     places = np.union1d(places[(places > least) & (places < most)], [least, most])
     load_a, load_b = np.interp(places, *of_a), np.interp(places, *of_b)
     tie = 1.0 + tie_of(a, b)
-    ahead = np.where(load_a > tie * load_b, 1, np.where(load_b > tie * load_a, -1, 0))
+    ahead = np.where(np.abs(load_a - load_b) <= LEAST_N, 0, np.where(
+        load_a > tie * load_b, 1, np.where(load_b > tie * load_a, -1, 0)))
     clear = np.flatnonzero(ahead).tolist()
     return [_Turn(int(ahead[i]), _zeros(places, load_a - load_b, i, j))
             for i, j in zip(clear, clear[1:], strict=False) if ahead[i] != ahead[j]]

@@ -102,7 +102,8 @@ class Cell:
     def since(self) -> str:
         """From which load on, or what was not found; empty where all limits are met."""
         if self.friction_N is not None:
-            above = f"above {carried(self.friction_N)} N" if self.friction_N >= 1.0 else AT_ANY_LOAD
+            above = (AT_ANY_LOAD if self.friction_N < 1.0 else _from(self.friction_N)
+                     if self.friction_limit else f"above {carried(self.friction_N)} N")
             return f"{above} (else {self.without_friction})"
         if self.load_N is None:
             return f"({self.doubt})" if self.doubt else ""

@@ -15,6 +15,7 @@ from buttress.results.records import (
     FOUND,
     NOT_LOADED,
     ConstructResult,
+    largest,
     not_tightened,
 )
 from buttress.study.activities import about, carried, newtons, reached
@@ -23,6 +24,8 @@ from buttress.words import listed, span
 
 TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
+DIGITS = 6
+"""Decimals beyond which loads and movements are equal."""
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 
 
@@ -105,10 +108,25 @@ def reserve_words(construct: ConstructResult) -> str:
 
 
 def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]:
-    """Constructs in the order of `order_words`; a bonded twin stands right after its construct."""
+    """Constructs in the order of `order_words`; a bonded twin stands right after its construct.
+
+    Of equal loads, what breaks no rule comes first, then what moves less at the largest load.
+    """
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
-    own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: -reserve(c).load_N)
+    own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: (
+        -round(reserve(c).load_N, DIGITS), c.breaks_rule, _moved(c)))
     return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
+
+
+def _moved(c: ConstructResult) -> float:
+    """How far the joint has moved [mm] at the largest load of the study that is held."""
+    held = [r for r in c.loads if r.status == Status.HELD]
+    if not held:
+        return inf
+    load = max(held, key=lambda r: r.total_load_N)
+    found = largest([*(f.subsidence_net_mm for f in load.fragments.values()),
+                     *(x for e in load.edges.values() for x in (e.step_off_mm, e.gap_mm))])
+    return inf if found is None else round(found, DIGITS)
 
 
 def before(this: ConstructResult, other: ConstructResult) -> bool:

@@ -39,6 +39,10 @@ FURTHER = {"hinge": "{} forms a further plastic hinge",
 FILLING = "the filling"
 PART = "anchorage"
 """Part of an anchorage or of a bond gives way: told where nothing else is known."""
+PUSHED = 1.05
+"""Share of the load on a fragment from which on other parts are said to push it."""
+SAME = 0.01
+"""Share by which two figures may differ and still be told as the same."""
 MOST_SHARE = 5.0
 """Share of the load on a fragment beyond which what presses on it is tightening, not the load."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
@@ -108,14 +112,16 @@ def _carries(c: ConstructResult) -> str:
     metal = " with any metal bonded across it" if c.twin_of and source in load.fractures else ""
     return (f"at {_load(load.total_load_N)} {_part(c, source)}{metal} carries "
             f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'"
-            + (", since other parts push it on" if round(100 * share) > 100 else ""))
+            + (", since other parts push it on" if share >= PUSHED else ""))
 
 
 def _worst(load: LoadResult) -> str | None:
     """The loaded fragment that subsides most."""
     sunk = {k: f.subsidence_mean_mm for k, f in load.fragments.items()
             if f.subsidence_mean_mm is not None and f.carried_by}
-    return max(sunk, key=lambda k: sunk[k]) if sunk else None
+    most = max(sunk.values(), default=0.0)
+    # Of those that sink alike, the first of the study.
+    return next((k for k in sunk if sunk[k] >= most - SAME * abs(most)), None)
 
 
 def first_failure(c: ConstructResult) -> PathEvent | None:
@@ -211,13 +217,15 @@ def _part_at_strength(c: ConstructResult, when: str) -> str:
 
 
 def _rests_on(c: ConstructResult) -> str:
-    """Friction, where what is carried or within all limits without it is below the reserve, and
-    tension of screws."""
-    (low, limit), found = friction_needed(c), reserve(c).load_N
+    """Friction, where a limit is reached or the path ends earlier without it, and tension of
+    screws."""
+    low, limit = friction_needed(c)
+    own = min((r.load_N for r in c.limits.values() if r.load_N is not None),
+              default=c.search_limit_N)
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
-    if low is None or low >= found:
+    if low is None or low >= own * (1.0 - SAME):
         return tension
     if limit:
         friction = f"with friction lost it is {OVER}{limit} " + (

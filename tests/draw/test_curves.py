@@ -49,7 +49,7 @@ def test_a_curve_is_the_path_ended_at_two_millimetres_with_its_events() -> None:
     assert set(marks) == {"path one", "hinge one"}       # the peak lies beyond what is drawn
     said = words(ax).replace("\n", " ")
     assert "a plastic hinge forms" in said
-    assert "one (peak at 1900 N)" in said
+    assert "one (peak at 1900 N, only with friction above 1281 N)" in said
     assert "crushed" not in said
 
 
@@ -96,7 +96,7 @@ def test_every_crossing_has_its_ring_and_a_tie_has_none() -> None:
 
 def test_a_list_says_what_is_known_of_each_peak() -> None:
     said = words(figures.curves(usual(), "medial")).replace("\n", " ")
-    assert "lag screws (peak at 2100 N)" in said
+    assert "lag screws (peak at 2100 N, only with friction above 1281 N)" in said
     assert "raft (no peak up to 10000 N, only with friction above 4000 N)" in said
     assert "nothing (no load is carried)" in said
     lost = figures.curves(comparison((not_known("lost", 950.0),)), "medial")

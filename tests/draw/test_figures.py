@@ -201,7 +201,7 @@ def test_the_force_polygon_closes_and_its_arrows_are_those_of_the_free_body() ->
 
 @pytest.mark.parametrize("verdict_words", [
     "within all limits; metal yields from 1200 N; bone is crushed from 1667 N",
-    "only with friction above 1264 N (else over a limit: widening); metal yields from 1514 N; bone "
+    "only with friction from 1264 N (else over a limit: widening); metal yields from 1514 N; bone "
     "is crushed locally from 1533 N", 3 * "over a limit: bone over yield; bone is crushed; "])
 def test_a_long_verdict_over_a_free_body_does_not_run_into_the_polygon(verdict_words: str) -> None:
     """Nor does the title leave the figure, which three lines of words pushed out at its top."""

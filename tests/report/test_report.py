@@ -161,7 +161,8 @@ def test_what_is_held_above_the_capacity_without_friction_says_so(tmp_path: Path
 
 
 def test_a_construct_that_breaks_a_rule_is_marked_on_the_page_and_the_terminal(tmp_path: Path) -> None:
-    made = comparison((replace(construct("short plate"), breaks_rule=True), construct("raft")))
+    made = comparison((replace(construct("short plate", ends=2150.0), breaks_rule=True),
+                       construct("raft")))
     text = page(made, tmp_path).text
     said = "\n".join(lines(made))
     assert "short plate (!) shares the first rank" in text

@@ -74,7 +74,7 @@ def test_what_is_within_all_limits_only_with_friction_says_so_below_what_is_carr
     assert judged(construct, 799.0) == Cell(HOLDS, None)
     over = Cell(ONLY_FRICTION, None, friction_N=800.0, friction_limit="step-off")
     assert judged(construct, 1000.0) == judged(construct, 1900.0) == over
-    assert over.words == "only with friction above 800 N (else over a limit: step-off)"
+    assert over.words == "only with friction from 800 N (else over a limit: step-off)"
     assert judged(replace(construct, limits_without_friction={}), 1900.0).words == (
         "only with friction above 1281 N (else fails)")
     table = weight_bearing(replace(with_mass(made_up.usual()), constructs=(construct,)))

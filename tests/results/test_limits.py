@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from copy import copy
 from dataclasses import replace
 from pathlib import Path
@@ -209,7 +210,7 @@ def test_a_limit_between_points_that_cannot_be_told_apart_is_not_found(
     assert lost.kept_to_N == pytest.approx(loads[3])
     assert first_words({"depression": lost}, 1e4, "") == (
         "none found; the load at the limit of depression was not found; the limit is met up to "
-        f"{int(loads[3])} N")
+        f"{int(loads[3])} N and no longer from {math.ceil(loads[4])} N on")
 
 
 @pytest.mark.parametrize(("status", "wanted"), [

@@ -116,9 +116,9 @@ def test_what_is_not_known_is_reported_in_csv_and_json() -> None:
     assert lost["equilibrium_ends_N"] is None
     assert (lost["ends_status"], lost["known_to_N"]) == ("not known", 950.0)
     assert [{k: v for k, v in x.items() if k != "tied_with"} for x in data["order"]] == [
-        {"construct": "raft", "rank": "1–2", "load_N": 10_000.0, "kind": "at least"},
-        {"construct": "plate", "rank": "2–3", "load_N": 3000.0, "kind": "joint moved"},
-        {"construct": "lost", "rank": "1–3", "load_N": 950.0, "kind": "at least"}]
+        {"construct": "raft", "rank": "1–2", "load_N": 10_000.0, "kind": "at least", "most_N": None},
+        {"construct": "plate", "rank": "2–3", "load_N": 3000.0, "kind": "joint moved", "most_N": None},
+        {"construct": "lost", "rank": "1–3", "load_N": 950.0, "kind": "at least", "most_N": None}]
 
 
 def test_of_several_fragments_it_is_told_whose_movement_orders() -> None:
@@ -134,3 +134,24 @@ def test_of_several_fragments_it_is_told_whose_movement_orders() -> None:
     sunk = replace(two, reserve=path.Reserve(3949.4, 0.5, "subsidence", "lateral"))
     assert moved_words(sunk) == "net subsidence of lateral"
     assert moved_words(replace(two, reserve=path.Reserve(None, 0.5, None, None))) == ""
+
+
+def test_of_equal_loads_what_breaks_no_rule_is_named_first_whatever_the_order_of_the_file() -> None:
+    """Two constructs up to the end of the search: the file decided which one "may come first"."""
+    broken = replace(construct("broken", ends=None), breaks_rule=True)
+    kept = construct("kept", ends=None)
+    for pair in ((broken, kept), (kept, broken)):
+        assert [c.name for c in best_first(pair)] == ["kept", "broken"]
+
+
+def test_of_equal_loads_what_moves_less_is_named_first() -> None:
+    less, more = (construct(name, ends=None) for name in ("less", "more"))
+    load = less.loads[-1]
+    edges = {k: replace(e, step_off_mm=9.0) for k, e in load.edges.items()}
+    more = replace(more, loads=(*more.loads[:-1], replace(load, edges=edges)))
+    for pair in ((less, more), (more, less)):
+        assert [c.name for c in best_first(pair)] == ["less", "more"]
+    # Noise does not decide.
+    near = replace(less, name="near", reserve=replace(less.reserve, load_N=900.0 + 1e-9))
+    same = replace(less, name="same", reserve=replace(less.reserve, load_N=900.0))
+    assert [c.name for c in best_first((same, near))] == ["same", "near"]

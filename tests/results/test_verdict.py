@@ -181,7 +181,8 @@ def test_what_tightening_has_led_to_is_told_apart_from_what_loading_does() -> No
     assert "slip" not in verdict(none, (none,))
 
 
-def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve() -> None:
+def test_it_depends_on_friction_where_a_limit_or_the_end_comes_earlier_without_it() -> None:
+    """As the weight-bearing table says, whatever the load by which constructs are ordered."""
     made = pressed("a", STIFF, without_friction_N=1281.0, tightened_N=2000.0)
     assert "above 1281 N it depends on friction; before it is loaded its screws pull with 2000 N in total" \
         in verdict(made, (made,))
@@ -190,6 +191,9 @@ def test_it_depends_on_friction_where_the_load_without_it_is_below_the_reserve()
     assert "with friction lost it is over a limit: step-off from 801 N; before" in verdict(
         over, (over,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
+    assert "above 3500 N it depends on friction" in verdict(made, (made,))
+    ends = LimitResult(3510.0, None, "", None, "N")
+    made = replace(made, limits={**made.limits, "equilibrium": ends})
     assert "friction" not in verdict(made, (made,))
 
 
