@@ -124,12 +124,15 @@ def raft_notes(found: Layout, placed: Placed) -> Iterator[Note]:
                    "a wire close under the joint surface that is not parallel to it leaves "
                    "the fragment, or enters the joint if it migrates")
     raised = _raised(found)
-    row = pin.count > 1 or any(_overlap(inner, piece) > 0.0 for piece in raised.values())
+    # What it supports is the raised pieces, without any the pieces of the joint.
+    over = np.any([(inner[:, 0] >= piece.bounds[0]) & (inner[:, 0] <= piece.bounds[2])
+                   for piece in (raised or found.articular).values()], axis=0)
+    below = found.below(inner[over] if np.any(over) else inner)
+    row = pin.count > 1 or (any(_overlap(inner, piece) > 0.0 for piece in raised.values())
+                            and float(below.min()) <= zone)
     if not row or (isinstance(pin, Screw) and pin.use == "lag"):
         return
-    over = np.any([(inner[:, 0] >= piece.bounds[0]) & (inner[:, 0] <= piece.bounds[2])
-                   for piece in raised.values()], axis=0)
-    yield from _level(placed, found.below(inner[over] if np.any(over) else inner))
+    yield from _level(placed, below)
     yield from _under(placed, inner, raised)
 
 

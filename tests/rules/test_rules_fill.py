@@ -342,3 +342,19 @@ def test_a_raft_that_does_not_follow_the_joint_is_not_in_two_places() -> None:
     assert len(told) == 2
     assert "at one end, more than 10 mm" in told[0]
     assert "at the other end, less than 5 mm" in told[1]
+
+
+def test_a_steep_screw_deep_under_the_fragment_is_no_raft() -> None:
+    """It began 12 mm below the rim and passed 25 mm under the piece: five warnings."""
+    steep = RAFT | {"height_mm": -12, "angle_deg": -45, "length_mm": 60, "count": 1}
+    assert not [r for r in rules(screw=[steep]) if r.startswith("raft")]
+
+
+def test_without_a_void_a_raft_lies_as_deep_as_under_the_pieces_of_the_joint() -> None:
+    """A tilted row crosses a split: its depth at the far rim is not the depth of its support."""
+    split = {"void": [], "fragment": [{"name": "rim", "inside_mm": [32, -4]}],
+             "fracture": [{"name": "split", "points_mm": [[25, 10], [45, -40]]}]}
+    tilted = WIRE | {"height_mm": -6, "angle_deg": -10, "count": 2}
+    assert "raft below the joint" not in rules(None, wire=[tilted], **split)
+    low = WIRE | {"height_mm": -12.5, "count": 2}
+    assert "raft below the joint" in rules(None, wire=[low], **split)
