@@ -102,7 +102,12 @@ def plate_line(section: Section, plate: Plate, *, step: float = 0.5) -> PlateLin
         raise InputError("the plate extends above the joint line",
                          key=f"plate.{plate.name}.top_mm", value=f"{plate.top_mm:g}",
                          expected=f"at most {surface[0, 1]:.1f} mm on the {plate.side} side")
-    if plate.top_mm < surface[-1, 1] or start + plate.length > arc[-1] + TOUCH:
+    if plate.top_mm < surface[-1, 1]:
+        raise InputError("the plate begins below the clamp of the section",
+                         key=f"plate.{plate.name}.top_mm", value=f"{plate.top_mm:g}",
+                         expected=f"{surface[-1, 1]:.1f} to {surface[0, 1]:.1f} mm on the "
+                                  f"{plate.side} side, or a larger section.height_mm")
+    if start + plate.length > arc[-1] + TOUCH:
         room = max(0.0, float(arc[-1]) - start)
         raise InputError("the plate extends below the clamp of the section",
                          key=f"plate.{plate.name}.length_mm", value=f"{plate.length:g}",

@@ -53,14 +53,24 @@ class Free:
         return not 0.01 < self.share(value) < 0.99
 
 
+def own_key(key: str, construct: str) -> bool:
+    """Whether a key is one of a construct, not of bone, fracture or load."""
+    return key.startswith((f"construct.{construct}.", "construct.*."))
+
+
 def free_keys(study: Study, free: Sequence[str]) -> tuple[tuple[Free, ...], dict[str, str]]:
     """The free keys of a study, and expressions of coupled ones, from texts KEY=low:high.
 
-    Raises InputError for an unknown key, one without a number in the study, bounds that its own
-    value is not within, and no free key at all.
+    Raises InputError for an unknown key, one of another construct, one without a
+    number in the study, bounds that its own value is not within, and no free key at all.
     """
     if not free:
         raise InputError("nothing is free", key="--free", expected=EXPECTED)
+    [name] = [c.name for c in study.constructs]
+    for key in (text.split("=")[0].strip() for text in free):
+        if key.startswith("construct.") and not own_key(key, name):
+            raise InputError("not a key of the construct that is improved", file="--free", key=key,
+                             expected=f'"construct.{name}.…": other constructs are not asked')
     try:
         ranges = parse_vary(study, free)
     except InputError as error:    # in the words of a sweep

@@ -12,7 +12,7 @@ import numpy as np
 from buttress import LABEL
 from buttress.display import Displayed
 from buttress.fe.arrays import FloatArray
-from buttress.improving.free import Free, shares_of
+from buttress.improving.free import Free, own_key, shares_of
 from buttress.results.order import TIE
 from buttress.words import counted, marked, minus
 
@@ -118,6 +118,14 @@ class Improved(Displayed):
         return (self.best is not self.start and self.gain is not None and self.gain > 0.0
                 and not self.beyond_tie)
 
+    def _first_refused(self) -> str:
+        """Which placement was refused first, and why, in a clause."""
+        first = next((p for p in self.placements if p.status == REFUSED and p.reason), None)
+        if first is None:
+            return ""
+        at = ", ".join(f"{f.key} = {v:g}" for f, v in zip(self.free, first.values, strict=True))
+        return f" (first refused: {minus(at)}: {first.reason})"
+
     def sentences(self) -> list[str]:
         """What was found, in words."""
         of = WORDS[self.by][0] + (
@@ -125,10 +133,15 @@ class Improved(Displayed):
         tried = self.counts
         out = [f"{marked(self.construct, bool(self.broken))}: {of}",
                f"{counted(len(self.placements), 'placement')}: " + ", ".join(
-                   f"{n} {status}" for status, n in tried.items() if n or status != LEFT),
+                   f"{n} {status}" for status, n in tried.items() if n or status != LEFT)
+               + self._first_refused(),
                f"start: {self.shown(self.start)}" + (
                    f"; it breaks a rule of the trade ({'; '.join(self.broken)})"
                    if self.broken else "")]
+        other = [f.key for f in self.free if not own_key(f.key, self.construct)]
+        if other:
+            out.append(f"not of the construct but of bone, fracture or load: {', '.join(other)}; "
+                       "the search changes the case and not only how it is fixed")
         best, gain = self.best, self.gain
         width = f"the width of a tie ({100 * TIE:g} %)"
         if best is None:

@@ -10,7 +10,7 @@ from buttress import LABEL
 from buttress.bone.section import Section
 from buttress.display import Displayed
 from buttress.results.order import best_first
-from buttress.results.probe import COLUMNS, NUMBERS, Points, in_outline, probed
+from buttress.results.probe import COLUMNS, NUMBERS, Points, as_points, in_outline, probed
 from buttress.results.records import ConstructResult
 from buttress.results.rows import csv_columns, rows
 from buttress.results.soft import SoftBone
@@ -120,11 +120,12 @@ class Comparison(Displayed):
         half of the engineering shear; stress is positive in tension, tightening is included. The
         label stands in ``attrs["label"]``.
 
-        Raises InputError for a point outside of the bone, and where the study was compared without
-        pictures.
+        Raises InputError for a point outside of the bone or what is none, and where the study was
+        compared without pictures.
         """
         import pandas as pd
 
+        points = as_points(points)
         section = Section(self.study.section)
         in_outline(section, points)
         found = [row for c in self.constructs for load in c.loads_N

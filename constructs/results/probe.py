@@ -48,6 +48,20 @@ EDGE = 1e-9
 Points = Sequence[tuple[float, float]]
 
 
+def as_points(points: Any) -> Points:
+    """Points as pairs of numbers [mm]; raises InputError for anything else."""
+    try:
+        found = np.asarray(points, dtype=float)
+    except (TypeError, ValueError):
+        found = np.zeros(())
+    if found.shape == (0,) and points is not None:
+        return []
+    if found.ndim != 2 or found.shape[1] != 2 or not np.isfinite(found).all():
+        raise InputError("not a list of points", value=repr(points)[:60],
+                         expected="[(x, y), ...], finite numbers in mm")
+    return [(float(x), float(y)) for x, y in found]
+
+
 def in_outline(section: Section, points: Points, key: str = "") -> None:
     """Raise InputError for a point [mm] that lies outside of the section."""
     outline = shapely.Polygon(section.outline()[0]).buffer(EDGE)

@@ -59,6 +59,11 @@ def plate_notes(study: Study, section: Section, construct: Construct, plate: Pla
                f"the plate is {float(line.gap.max()):.1f} mm off the bone at its middle",
                "an under-contoured plate touches at its ends first and compresses the bone only "
                "when its screws draw it in")
+    if np.any(line.gap < 0):
+        yield ("note", "plate off the bone",
+               f"the ends of the plate are {-float(line.gap.min()):.1f} mm off the bone",
+               "an over-contoured plate touches at its middle first; its ends reach the bone only "
+               "when screws draw them in, which stresses screws and plate before any load")
 
 
 def _apex(study: Study, section: Section, construct: Construct, plate: Plate, line: PlateLine,

@@ -104,8 +104,11 @@ class _Spelling:
             if name is None and _asks(row):
                 raise InputError("missing key", file=self.file, key=f"construct.{number}.name",
                                  expected="a name")
-            if not isinstance(name, str) or row is not self.rows[name]:
-                rows.append(row)    # without a name of its own: refused when it is validated
+            if isinstance(name, str) and row is not self.rows[name]:
+                raise self._wrong(("construct", name, "name"), "two constructs have this name",
+                                  name, "a name of its own")
+            if not isinstance(name, str):
+                rows.append(row)    # without a name: refused when it is validated
             else:
                 rows.append(self._written(row, self._construct(name), origins))
         for part in self.shared:

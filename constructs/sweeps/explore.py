@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import inf
+from numbers import Real
 from typing import Any
 
 from buttress.display import Displayed
@@ -18,6 +20,7 @@ from buttress.results.picture import Picture, take_picture
 from buttress.results.read import read
 from buttress.results.reader import Reader
 from buttress.results.records import LoadResult
+from buttress.results.search import without_load
 from buttress.results.stress import Fields, TissueField
 from buttress.study.case import Case
 from buttress.study.checked import require_known
@@ -66,6 +69,10 @@ class Way:
     ends: str
 
 
+def _shown(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, Real) else repr(value)
+
+
 class Explorer:
     """Answers any construct of a study under any load, with other values at its keys.
 
@@ -95,8 +102,8 @@ class Explorer:
         (``fields``). Raises InputError for a construct or key that the study has not, and for a
         load that is not positive or over 20000 N.
         """
-        if not 0.0 < load_N <= LARGEST_N:
-            raise InputError("not a valid load", value=f"{load_N:g}",
+        if not isinstance(load_N, Real) or not 0.0 < load_N <= LARGEST_N:
+            raise InputError("not a valid load", value=_shown(load_N),
                              expected="a total joint force above 0 and up to 20000 N")
         with one_thread():
             case, _, model, _ = self._model(construct, values)
@@ -111,7 +118,7 @@ class Explorer:
         with one_thread():
             _, _, model, _ = self._model(construct, None)
             if not model.stands:
-                return Way(0.0, None, 0.0, False, "cannot be tightened")
+                return Way(0.0, None, 0.0, False, without_load(model))
             path = model.pressing.whole
             largest = max(p.load_N for p in path.points)
             # On a plateau the largest of nearly equal loads may be anywhere.
@@ -134,8 +141,11 @@ class Explorer:
         A displacement beyond the end of its path (see `way`) has the answer of that end; one that
         has no answer that of the point of the path before it. What carries nothing at all, or
         cannot be tightened, has the answer of the study's largest load. Raises InputError as
-        `answer` does.
+        `answer` does, and for a displacement that is no number or negative.
         """
+        if not isinstance(ram_mm, Real) or not 0.0 <= ram_mm < inf:
+            raise InputError("not a valid displacement", value=_shown(ram_mm),
+                             expected="a displacement of the joint in mm, 0 or more")
         with one_thread():
             case, _, model, _ = self._model(construct, None)
             reader = Reader.of(model.bone, self._workshop.intact(case.study))
@@ -171,6 +181,9 @@ class Explorer:
 
     def _model(self, construct: str, values: Mapping[str, Any] | None
                ) -> tuple[Case, Frame, Model, Law]:
+        if not isinstance(values, Mapping | None):
+            raise InputError("not values by key", value=repr(values)[:60],
+                             expected='{"fracture.NAME.friction": 0.4}, keys as in a sweep')
         case = self._varier.case(values or {})
         found = {c.name: c for c in case.study.constructs}
         require_known(construct, found, "construct")

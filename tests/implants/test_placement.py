@@ -123,7 +123,7 @@ def test_segments_change_the_offset() -> None:
     (screw(height_mm=-2, angle_deg=75), [], "touches no bone"),
     (on_plate(length_mm="bicortical", thread_mm=60), [plate()], "thread is longer"),
     (on_plate(), [plate(length_mm=60)], "below the clamp"),
-    (on_plate(), [plate(top_mm=-125)], "below the clamp"),
+    (on_plate(), [plate(top_mm=-125)], "the plate begins below the clamp"),
     (screw(position_in_depth_mm=30), [], "in front of or behind"),
     (screw(count=7), [], "in front of or behind"),
 ])

@@ -102,6 +102,10 @@ def test_refused_and_not_known_are_counted_as_such(monkeypatch: pytest.MonkeyPat
     assert not found.beyond_tie
     assert (found.best.value, found.best.bound) == (10000.0, True)
     said = " ".join(found.sentences())
+    first = next(p for p in found.placements if p.status == REFUSED)
+    assert f"(first refused: {TOP} = " in said
+    assert first.reason
+    assert first.reason in said
     assert "how much more that is than at the start is not known" in said
     assert "≥ 10000 N" in said
     assert all("breaks a rule of the trade" in p.reason for p in found.placements
@@ -163,12 +167,15 @@ def test_more_friction_is_found_to_hold_more(tmp_path: Path) -> None:
     assert loads == sorted(loads)
     assert found.best.values[0] == by_friction[-1][0]
     assert found.best.values[0] > 0.55
+    assert any("not of the construct but of bone, fracture or load: fracture.shear plane" in line
+               for line in found.sentences())
 
 
 @pytest.mark.parametrize(("free", "said"), [
     ([], "nothing is free"), ([f"{TOP}=-20:-10"], "lies outside the bounds"),
     ([f"{TOP}=-30,-20"], "not the bounds of a free key"),
     ([f"{TOP}=-20:-30"], "^--free: .*expected: KEY=low:high"), (["x"], "key: --free"), (["section.widht_mm=1:2"], "did you mean"),
+    (["construct.lag screws.screw.upper lag.height_mm=-14:-8"], "not a key of the construct that is"),
     ([f"{TOP}=-31:-23", f"{LENGTH}={{{TOP}}} + 97"], "a coupled key that changes the start"),
     ([f"construct.{NAME}.screw.*.angle_deg=-20:20"], "without one number"),
     ([f"construct.{NAME}.screw.shaft 2.hole=1.5:5"], "bounds of a whole number")])

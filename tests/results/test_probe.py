@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -161,3 +162,10 @@ def test_every_column_of_the_points_is_defined_where_columns_are_listed(made: Co
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     assert "`points.csv`" in readme
     assert "half of the engineering" in readme
+
+
+@pytest.mark.parametrize("points", [(-20, -5), None, [(1, 2, 3)], [("a", 1)], [(float("nan"), 1)]])
+def test_what_is_no_list_of_points_is_refused(made: Comparison, points: Any) -> None:
+    with pytest.raises(InputError, match="not a list of points"):
+        made.at(points)
+    assert made.at([]).empty

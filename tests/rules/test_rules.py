@@ -212,7 +212,8 @@ def test_the_apex_is_where_the_fracture_leaves_the_cortex() -> None:
     ([2, 5], {}, "two screws below the apex", "broken", "only one screw of this plate"),
     ([1, 2], {}, "two screws below the apex", "broken", "no screw of this plate lies"),
     ([3, 4], {"side": "lateral"}, "plate over the apex", "note", "lateral"),
-    ([3, 4], {"mismatch_mm": 1}, "plate off the bone", "note", "1.0 mm"),
+    ([3, 4], {"mismatch_mm": 1}, "plate off the bone", "note", "is 1.0 mm off the bone at its middle"),
+    ([3, 4], {"mismatch_mm": -1.5}, "plate off the bone", "note", "the ends of the plate are 1.5 mm"),
 ])
 def test_rules_for_plates(screws: list[int], plate: dict[str, Any], rule: str, level: str,
                           told: str) -> None:

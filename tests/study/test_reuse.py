@@ -249,6 +249,7 @@ total_N = 300
     ("[[shared.plate]]", "[[shared.plates]]", "shared.plates", 'did you mean "plate"?'),
     ('name = "lower lag"\nlike', 'name = "upper lag"\nlike', "shared.screw.upper lag.name",
      "two shared parts"),
+    ('name = "tight"', 'name = "lags"', "construct.lags.name", "two constructs have this name"),
     ("[[construct]]", '[[shared.wire]]\nname = "spare"\ndiameter_mm = 2\n\n[[construct]]',
      "shared.wire.spare", "no construct uses"),
     ('like = "lags"', 'lke = "lags"\nlike = "lags"', "construct.one lag.lke",

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 from small_study import small_study
 from under_loads import under_loads
@@ -95,3 +98,13 @@ def test_some_constructs_of_a_study(explorer: Explorer) -> None:
     for names in (("antiglid",), (), ("nothing", "nothing")):
         with pytest.raises(InputError, match="lag screws"):
             only(explorer.study, *names)
+
+
+@pytest.mark.parametrize("ask", [
+    lambda e: e.pressed("lag screws", -1.0), lambda e: e.pressed("lag screws", float("nan")),
+    lambda e: e.pressed("lag screws", "1"), lambda e: e.answer("lag screws", "500"),
+    lambda e: e.answer("lag screws", float("nan")), lambda e: e.answer("lag screws", 500.0, [1])])
+def test_what_is_no_number_is_refused(explorer: Explorer, ask: Callable[[Explorer], Any]) -> None:
+    """A displacement that is no number was answered at the end of the path."""
+    with pytest.raises(InputError, match=r"not a valid|not values by key"):
+        ask(explorer)
