@@ -301,10 +301,11 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax.set_ylim(0.0, 1.02)
     ax.set_xlim(left=-0.01 * ax.get_xlim()[1])  # what holds nothing is drawn, too
     ax.set_xlabel("total joint force [N]", size=SIZE)
-    ax.set_ylabel("share of cases that carry more than this load [-]", size=SIZE)
+    ax.set_ylabel("share of cases with a capacity above this load [-]", size=SIZE)
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
-    d.title(ax, "Load and capacity", "line: limit load with friction (upper bound); dashed: without"
+    d.title(ax, "Capacity by limit analysis, not what is carried along the path",
+            "line: with friction (upper bound); dashed: without"
             + ("; grey: the loads" if len(loads) <= FEW_LOADS else "")
             + (f"; {SEARCH_LIMIT_N:g} N: not limited up to there" if capped else "")
             + "".join(f"; {words}" for words in _meant(names, IN_SOME)))

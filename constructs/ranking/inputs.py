@@ -15,6 +15,8 @@ import numpy as np
 from buttress.bone.patches import patches
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
+from buttress.model.resolve import resolved
+from buttress.study.paths import there
 from buttress.study.points import slope
 from buttress.study.study import Study
 from buttress.sweeps.design import parse_vary
@@ -23,6 +25,8 @@ from buttress.sweeps.ranges import Coupled, Distribution, Range, Value, parse_ra
 from buttress.sweeps.vary import TURNS, Varier, addresses, plain
 
 TURN = f"fracture.*.{TURNS[1]}"
+NEXT_TO_NONE = 0.02
+"""Share of the samples that counts as next to none."""
 MARGIN = 0.05
 """Distance that patches keep from the ends of the joint line [mm]."""
 
@@ -76,6 +80,19 @@ def input_lines(inputs: Sequence[Uncertain]) -> list[str]:
                f", {'times' if e.of == 'factor' else 'added to'} the study's {e.base:g}")
             + f"; {e.status}: {e.source}" + (f"; {e.instead}" if e.instead else "")
             for e in inputs]
+
+
+def one_sided(study: Study, inputs: Sequence[Uncertain]) -> list[str]:
+    """Names of the inputs of which next to no sample is on one side of the study's own value."""
+    data, out = resolved(study), []
+    for entry in inputs:
+        low, high = entry.values(np.array([NEXT_TO_NONE, 1.0 - NEXT_TO_NONE]))
+        own = [0.0 if a[-1] in TURNS else there(data, a) for a in addresses(study, entry.key)] \
+            if entry.of == "value" and not entry.key.startswith("scale.") else []
+        if any(isinstance(x, int | float) and isinstance(low, int | float)
+               and isinstance(high, int | float) and (x <= low or x >= high) for x in own):
+            out.append(entry.name)
+    return out
 
 
 @cache

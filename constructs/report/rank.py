@@ -11,14 +11,14 @@ from buttress import LABEL
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.ranking.certainty import FEW, LARGEST, SAME, WIDEST, Difference, Indices, Share
 from buttress.ranking.coupling import coupled_lines
-from buttress.ranking.inputs import input_lines
+from buttress.ranking.inputs import input_lines, one_sided
 from buttress.ranking.outcomes import SUBSIDENCE
 from buttress.ranking.records import PARTS, RankResult, quarters
 from buttress.ranking.words import signed
 from buttress.report.columns import columns, prose
 from buttress.results.order import TIE
 from buttress.study.activities import newtons
-from buttress.words import BREAKS_RULE, counted, span
+from buttress.words import BREAKS_RULE, counted, listed, span
 
 WIDE = 0.5
 """An interval of an index wider than this says little."""
@@ -62,6 +62,10 @@ def table_lines(result: RankResult) -> list[str]:
     if not telling:
         out += ["", *prose("no input changes the ranks clearly: over none of the ranges do they "
                            "change by more than chance")]
+    if aside := one_sided(result.study, result.samples.inputs):
+        out += ["", *prose(f"{listed(aside)}: next to no sample lies on one side of the study's "
+                           "own value, so that constructs may be ordered otherwise as the study "
+                           "is written (“buttress compare”)")]
     if result.driven:
         out += _drivers(result)
     if result.binning:

@@ -10,7 +10,7 @@ from small_study import small_study
 
 from buttress.bone.section import Section
 from buttress.fe.errors import InputError
-from buttress.ranking.inputs import input_lines, inputs_of, shipped
+from buttress.ranking.inputs import input_lines, inputs_of, one_sided, shipped
 from buttress.ranking.samples import make_samples
 from buttress.report.assumptions import STATUS_WORDS
 from buttress.study import tables
@@ -166,3 +166,16 @@ def test_bins_touch_geometric_inputs_only_and_some_rows_are_solved_both_ways() -
 def test_wrong_samples_are_refused(asked: dict[str, Any], told: str) -> None:
     with pytest.raises(InputError, match=told):
         make_samples(inputs_of(STUDY), **asked)
+
+
+def test_inputs_that_lie_to_one_side_of_the_study_are_told() -> None:
+    """A plate that came second in the study came last in every sample, since each had a gap."""
+    study = STUDY
+    found = one_sided(study, inputs_of(study))
+    assert {"gap of the fracture", "layer of debris"} <= set(found)
+    assert not {"cancellous modulus", "friction of the fracture", "slope of the fracture"} & set(found)
+    even = inputs_of(study, ["fracture.shear plane.friction=uniform(0.1,0.9)"])
+    above = inputs_of(study, ["fracture.shear plane.friction=uniform(0.6,0.9)"])
+    name = "fracture.shear plane.friction"
+    assert name not in one_sided(study, even)
+    assert name in one_sided(study, above)
