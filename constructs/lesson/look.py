@@ -26,6 +26,7 @@ from buttress.results.capacity import lets_go
 from buttress.results.records import NOT_KNOWN, Where
 from buttress.results.search import NOT_FOUND, Gauge, Search
 from buttress.results.search import Reading as Measured
+from buttress.rules.check import check
 from buttress.study.study import Construct
 from buttress.sweeps.workshop import Frame, Workshop
 
@@ -153,6 +154,11 @@ class Facts:
         with one_thread():
             case = self.scenes[asked.scene].case(self.construct(asked), asked.point)
             return self.workshops[asked.scene].model(case, case.study.constructs[0])[:2]
+
+    def meet(self, asked: Asked) -> bool:
+        """Whether implants of a point would meet in the bone, which the model does not see."""
+        study = self.scenes[asked.scene].case(self.construct(asked), asked.point).study
+        return any(f.rule == "implants meet" for f in check(study))
 
     def look(self, asked: Asked) -> Look:
         """The numbers of a point."""

@@ -152,8 +152,7 @@ def stiffness(facts: Facts, t: Words = ENGLISH) -> Step:
                 + " " + t(verdict(up[0], up[1], "stiff.up.thin", "stiff.up.thick",
                                   "stiff.up.same", "neither")))
     if a.held or b.held:
-        alike = (a.moved_mm is not None and b.moved_mm is not None and max(
-            a.moved_mm, b.moved_mm) <= BENCH_SAME * min(a.moved_mm, b.moved_mm))
+        alike = _alike(a, b)
         # doi 10.1186/s40634-020-0218-0; posteromedial-thin-thick in `bench/expectations.toml`.
         text.append(t("stiff.bench.too" if alike else "stiff.bench"))
     return Step(t("stiff.title"), tuple(text), (thin, thick),
@@ -166,7 +165,8 @@ def place(facts: Facts, t: Words = ENGLISH) -> Step:
     here = facts.look(facts.ask(0, THIN_LAG, screws=False, load=600.0))
     text = [t("place.same", load=newton(shown.load_N), outcome=t.outcome(here))]
     for off, words in ((-10.0, "place.ten"), (15.0, "place.fifteen")):
-        look = facts.look(facts.ask(0, THIN_LAG, screws=False, load=600.0, position=off))
+        there = facts.ask(0, THIN_LAG, screws=False, load=600.0, position=off)
+        look = facts.look(there)
         line = [t(words, outcome=t.outcome(look)),
                 t(verdict(here, look, "place.more" if look.held else "place.not", "place.less",
                           "place.no.change", "neither"))]
@@ -181,6 +181,8 @@ def place(facts: Facts, t: Words = ENGLISH) -> Step:
                           plate=percent(look.carried("plate"))))
         else:
             line.append(t("place.pass.below"))
+        if facts.meet(there):
+            line.append(t("place.meet"))
         text.append(" ".join(line))
     text.append(t("place.not.alone"))
     return Step(t("place.title"), tuple(text), (shown,),
@@ -202,9 +204,7 @@ def locked(facts: Facts, t: Words = ENGLISH) -> Step:
             + t(verdict(a, b, "locked.more", "locked.less", "locked.same", "neither")) + " "
             + t("locked.lag", free=t.moved(both[0]), locked=t.moved(both[1])),
             *_what_locking_does(facts, free, fast, t),
-            t("locked.bench") + " " + _said_too(t, verdict(
-            a, b, "more", "less", "same", "neither", BENCH_SAME - 1.0) == "same")
-            + " " + t("locked.bench.raft")]
+            t("locked.bench") + " " + _locked_bench(facts, a, b, t) + " " + t("locked.bench.raft")]
     return Step(t("locked.title"), tuple(text), (free, fast),
                 t("locked.before", load=newton(free.load_N)), "less")
 
@@ -231,9 +231,21 @@ def _what_locking_does(facts: Facts, free: Asked, fast: Asked, t: Words) -> list
     return out
 
 
-def _said_too(t: Words, agrees: bool) -> str:
-    """Whether the states of a step say what a bench test found."""
-    return t("bench.too" if agrees else "bench.not")
+def _alike(a: Look, b: Look) -> bool:
+    """Whether two movements differ by less than a bench test would tell."""
+    return (a.moved_mm is not None and b.moved_mm is not None
+            and max(a.moved_mm, b.moved_mm) <= BENCH_SAME * min(a.moved_mm, b.moved_mm))
+
+
+def _locked_bench(facts: Facts, a: Look, b: Look, t: Words) -> str:
+    """Whether locked against unlocked and thin against thick differ as little as on the bench."""
+    if not _alike(a, b):
+        return t("bench.not")
+    thin, thick = (facts.look(facts.ask(0, c, screws=False, load=600.0))
+                   for c in (THIN_LAG, THICK_LAG))
+    if _alike(thin, thick):
+        return t("bench.too")
+    return t("locked.bench.half", title=t("stiff.title"))
 
 
 def joint_side(facts: Facts, t: Words = ENGLISH) -> Step:

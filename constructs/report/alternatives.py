@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from math import isclose
 from typing import Any
 
 from buttress.files import plain
 from buttress.report.markup import Table
 from buttress.results.alternatives import ABOUT, changes, fails, kept_words, left_open, surviving
 from buttress.results.comparison import Comparison
-from buttress.results.order import ranks, reserve
+from buttress.results.order import TIE, ranks, reserve
 from buttress.results.records import ConstructResult
 from buttress.results.spread import ModelSpread
 from buttress.words import BREAKS_RULE, counted
@@ -17,7 +18,13 @@ OWN = "as in the study"
 MEANING = (
     "Model spread: every construct solved once more with each alternative, one change at a time. "
     "It shows which verdicts hang on a choice of the model. It is no interval of confidence: "
-    "changes may add up, and what none of the alternatives represents is not in it.")
+    "changes may add up, and what none of the alternatives represents is not in it. The first "
+    "failing part is what is first crushed, strips, bends permanently or jumps under load; that "
+    "metal yields at its surface, or part of an anchorage gives way, is told of a construct "
+    "elsewhere and does not count here. Parts that fail within "
+    f"{100 * TIE:g}\N{NO-BREAK SPACE}% of load of each other are a tie, and no change.")
+SAME = 1e-9
+"""Share by which loads may differ and still be the same."""
 
 
 def summary(comparison: Comparison) -> str:
@@ -76,12 +83,22 @@ def left_out_lines(spread: ModelSpread) -> list[str]:
     return [*some, *(f"{name}: left out, {why}" for name, why in spread.left_out.items())]
 
 
+def idle_lines(comparison: Comparison) -> list[str]:
+    """Alternatives that leave the load of every construct as it is."""
+    spread, own = comparison.alternatives, comparison.own
+    assert spread is not None
+    idle = [x.name for x in spread.tried if x.constructs and all(
+        isclose(reserve(c).load_N, reserve(own[name]).load_N, rel_tol=SAME)
+        for name, c in x.constructs.items())]
+    return [f"no load of the order changes at all with: {', '.join(idle)}"] if idle else []
+
+
 def lines(comparison: Comparison) -> list[str]:
     """All of it for the terminal."""
     spread = comparison.alternatives
     assert spread is not None
     return [MEANING, *(f"  {x.name}: {x.words}" for x in spread.tried),
-            *(f"  {line}" for line in left_out_lines(spread)), "",
+            *(f"  {line}" for line in (*left_out_lines(spread), *idle_lines(comparison))), "",
             *(change_lines(comparison) or ["No alternative changes a verdict."]), "",
             *kept_lines(comparison),
             *([f"{BREAKS_RULE}."] if any(c.breaks_rule for c in comparison.constructs) else [])]
@@ -93,7 +110,8 @@ def page(comparison: Comparison) -> dict[str, Any] | None:
     if spread is None:
         return None
     return {
-        "meaning": MEANING, "kept": kept_lines(comparison), "left_out": left_out_lines(spread),
+        "meaning": MEANING, "kept": kept_lines(comparison),
+        "left_out": [*left_out_lines(spread), *idle_lines(comparison)],
         "changes": Table(("alternative", "verdict on", "what changes"),
                          [(c.alternative, c.about, c.words) for c in changes(comparison)],
                          (0, 1, 2), "small"),
