@@ -13,7 +13,7 @@ from matplotlib.ticker import MaxNLocator, NullLocator
 from buttress.draw import primitives as d
 from buttress.draw.page import page, whole_page
 from buttress.draw.text import LINE, SIZE, width, wrap
-from buttress.results.stages import StagedResult, screw_names
+from buttress.results.stages import StagedResult, StageResult, screw_names
 from buttress.words import BREAKS_RULE
 
 MOST_COLUMNS = 6
@@ -90,8 +90,12 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
     return ax
 
 
-def _words(stage: object) -> str:
-    return f"{stage.number} {stage.words}"  # type: ignore[attr-defined]
+def _words(stage: StageResult) -> str:
+    """Number and words of a stage; several parts as their number, the rest of the words counts."""
+    names, count = ", ".join(stage.what), len(stage.what)
+    parts = "screws" if stage.do in ("tighten", "lock", "relax") else "parts"
+    return f"{stage.number} " + (
+        stage.words.replace(names, f"{count} {parts}", 1) if count > 1 else stage.words)
 
 
 def _pieces(stages: Sequence[StagedResult]) -> list[str]:

@@ -137,7 +137,7 @@ def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> Non
 def test_a_plate_too_low_says_what_lets_go() -> None:
     lost = Look(False, 600.0, goes=(("hinge", "the plate"),))
     text = said(words.place, lambda a, n: lost if a.point["position"] < 0 else held(0.1))
-    assert "first screw, and “the plate” bends permanently (a plastic hinge)." in text
+    assert "longer stretch, and “the plate” bends permanently (a plastic hinge)." in text
 
 
 def test_the_joint_side() -> None:
