@@ -10,7 +10,7 @@ from buttress.bone.section import Section
 from buttress.implants.placement import PlateLine, plate_line
 from buttress.implants.sections import depth_positions, head_diameter, section_at
 from buttress.rules.screw import Note
-from buttress.study.points import SNAP, leaves
+from buttress.study.points import SNAP, leaves, slope
 from buttress.study.study import Construct, Plate, Study
 from buttress.study.tables import number
 from buttress.words import fixed
@@ -19,10 +19,12 @@ from buttress.words import fixed
 def apexes(study: Study, section: Section, side: str) -> list[tuple[str, float, float]]:
     """(fracture, x, y) where fractures leave the bone on a side below the plateau's rim, mm.
 
-    The lowest exit of each fracture, which a plate must cover to buttress the fragment.
+    The lowest exit of each fracture, which a plate must cover to buttress the fragment; none of one
+    that is nearly level, on which the fragment rests.
     """
     surface, snap = section.surface(side), SNAP * study.mesh.size_mm
-    return [(f.name, *xy) for f in study.fractures
+    level = number("screws", "rules", "level")
+    return [(f.name, *xy) for f in study.fractures if slope(f.points_mm) < level
             if (xy := leaves(f.points_mm, surface, snap)) is not None]
 
 

@@ -205,6 +205,14 @@ def test_the_apex_is_where_the_fracture_leaves_the_cortex() -> None:
     assert apexes(bone, Section(bone.section), "lateral") == []
 
 
+def test_a_level_fracture_has_no_apex() -> None:
+    """What lies on it rests there: a plate beside it was said to break a rule."""
+    level = study(fracture=[{"name": "level", "points_mm": [[-40, -30], [40, -30]]}],
+                  fragment=[{"name": "head", "inside_mm": [0, -10]}])
+    for side in ("medial", "lateral"):
+        assert apexes(level, Section(level.section), side) == []
+
+
 @pytest.mark.parametrize(("screws", "plate", "rule", "level", "told"), [
     ([], {}, "plate without screws", "broken", "no screw"),
     ([3, 4], {"top_mm": -52, "length_mm": 60}, "plate over the apex", "broken", "apex"),
