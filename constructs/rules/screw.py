@@ -32,7 +32,7 @@ from buttress.implants.sections import (
 from buttress.study.implants import tension
 from buttress.study.study import Construct, Screw, Study, Wire
 from buttress.study.tables import fields, number
-from buttress.words import listed, piece_or_row
+from buttress.words import fixed, listed, piece_or_row
 
 Level = Literal["note", "warning", "broken"]
 PULLS_OUT = "its thread pulls out at about"
@@ -189,12 +189,13 @@ def _tip(section: Section, placed: Placed) -> Iterator[Note]:
     low, high = axis.in_bone
     radius = outer(placed.pin) / 2
     inner = axis.point(np.linspace(low, high, 50))
-    near = float(section.below(inner).min()) - radius
+    below = section.below(inner)
+    near, at = float(below.min()) - radius, float(inner[int(below.argmin()), 0])
     if near < edge:
         yield ("broken", "out of the joint",
-               f"the {placed.pin.what} breaks through the joint surface" if near <= 0.0 else
-               f"there is only {near:.1f} mm of bone between the {placed.pin.what} and "
-               "the joint surface",
+               (f"the {placed.pin.what} breaks through the joint surface" if near <= 0.0 else
+                f"there is only {near:.1f} mm of bone between the {placed.pin.what} and "
+                f"the joint surface") + f" at x = {fixed(at, 0)} mm",
                "metal in the joint damages the opposing cartilage")
 
 
