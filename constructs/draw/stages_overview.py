@@ -91,9 +91,12 @@ def stages_overview(stages: Sequence[StagedResult], *, ax: Axes | None = None) -
 
 
 def _words(stage: StageResult) -> str:
-    """Number and words of a stage; several parts as their number, the rest of the words counts."""
+    """Number and words of a stage; several parts as their number, what fades without its parts."""
     names, count = ", ".join(stage.what), len(stage.what)
-    parts = "screws" if stage.do in ("tighten", "lock", "relax") else "parts"
+    if stage.do == "relax":
+        loses = f"{names} {'lose' if count > 1 else 'loses'} "
+        return f"{stage.number} " + stage.words.replace(loses, "tension \N{MINUS SIGN}", 1)
+    parts = "screws" if stage.do in ("tighten", "lock") else "parts"
     return f"{stage.number} " + (
         stage.words.replace(names, f"{count} {parts}", 1) if count > 1 else stage.words)
 

@@ -103,3 +103,17 @@ def test_words_of_a_stage_are_cut_only_where_there_is_no_room() -> None:
     words = [" ".join(t.get_text().split()) for t in ax.child_axes[1].get_xticklabels()]
     assert words == [f"{i} {said}" for i in range(1, 6)]
     assert clashes(ax.get_figure(root=True)) == []
+
+
+def test_what_fades_is_read_under_its_column() -> None:
+    """The names of two screws left no room for how much they lose."""
+    made = staged("a")
+    what = ("upper lag", "lower lag")
+    changed = {1: ("tighten", "tighten upper lag, lower lag to 400 N"),
+               2: ("relax", "hour 6: upper lag, lower lag lose 15 %, friction × 0.8")}
+    stages = tuple(replace(s, do=changed[i][0], what=what, words=changed[i][1])
+                   if i in changed else s for i, s in enumerate(made.stages))
+    forces = stages_overview([replace(made, stages=stages)]).child_axes[1]
+    told = [" ".join(t.get_text().split()) for t in forces.get_xticklabels()]
+    assert told[1] == "2 tighten 2 screws to 400 N"
+    assert told[2].startswith("3 hour 6: tension \N{MINUS SIGN}15 %")
