@@ -132,8 +132,7 @@ def _side_bench(facts: Facts, t: Words) -> str:
     rough, smooth = ([facts.fails(facts.ask(1, name, friction=mu)) for name in (
         "front lag screws", "buttress")] for mu in (facts.scenes[1].base["friction"], 0.0))
     at = [t.at(end, SEARCH_LIMIT_N) for end in (*rough, *smooth)]
-    limit = t.limit(facts.scenes[1].study.limits.step_off_mm)
-    out = [t("side.bench", limit=limit, front=at[0], back=at[1]) + " "
+    out = [t("side.bench", front=at[0], back=at[1]) + " "
            + t("bench.too" if fails_later(rough[1], rough[0]) else "bench.not")]
     if not fails_later(rough[1], rough[0]):
         if not fails_later(smooth[0], smooth[1]):
