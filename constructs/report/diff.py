@@ -63,6 +63,11 @@ class Change:
     by: str
 
     @property
+    def in_words(self) -> bool:
+        """Whether it is told in words on either side."""
+        return isinstance(self.a, str) or isinstance(self.b, str)
+
+    @property
     def where(self) -> str:
         """Load and fragment, as far as it is of those."""
         return _where(self.load_N, self.fragment)
@@ -250,7 +255,7 @@ def _cells(one: Side, other: Side) -> Iterator[Change]:
 
 def lines(found: Diff, every: bool = False) -> list[str]:
     """For the terminal; ``every``: figures without a difference too."""
-    from buttress.report.columns import columns
+    from buttress.report.columns import columns, prose
 
     out = [f"a: {found.a}", f"b: {found.b}", ""]
     out += ["input:", *columns(("key", "a", "b"), [(k, shown(x), shown(y))
@@ -273,7 +278,12 @@ def lines(found: Diff, every: bool = False) -> list[str]:
                     f"{unknown} not known"]
         out += columns(("figure", "load, fragment", "a", "b", "", "by"), [
             (c.words + (f" [{c.unit}]" if c.unit else ""), c.where, _text(c.a),
-             _text(c.b), c.found, c.by) for c in listed], "<<>><<") if listed else []
+             _text(c.b), c.found, c.by) for c in listed if not c.in_words], "<<>><<")
+        # Words would leave the columns of figures no room.
+        for c in listed:
+            if c.in_words:
+                what = ", ".join(filter(None, (c.words, c.where)))
+                out += prose(f"{what}: {_text(c.a)} (a), {_text(c.b)} (b): {c.found}")
     meant = [f"{MARKED} in a or b"] if any(found.breaking) else []
     return [*out, "", *meant, MEANING, LABEL]
 

@@ -186,3 +186,17 @@ def test_a_number_is_shown_without_the_rounding_of_its_arithmetic() -> None:
     assert shown(0.3 * 48.0) == "14.4"     # 14.399999999999999
     assert [shown(x) for x in (2.0, 1.0 / 3.0, None, "a", 3)] == [
         "2.0", "0.3333333333", "nothing", '"a"', "3"]
+
+
+def test_a_long_status_leaves_the_names_of_figures_their_room(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It was kept on one line and squeezed them to 14 letters, of the usual 100 columns."""
+    monkeypatch.setenv("COLUMNS", "100")
+    ended = written(comparison((moved("a", 1000.0, peak_status=ENDED, ends_status=ENDED),)),
+                    tmp_path / "ended")
+    lost = written(comparison((not_known("a", 900.0),)), tmp_path / "lost")
+    told = lines(diff(ended, lost), every=True)
+    assert max(map(len, told[:-3])) <= 100
+    assert any(line.endswith("movements larger than followed (a), not known (b): differs")
+               for line in told)
+    assert any(line.startswith("largest subsidence [mm]  ") for line in told)
