@@ -20,7 +20,7 @@ from buttress.results.records import (
     LoadResult,
     not_tightened,
 )
-from buttress.results.search import not_found
+from buttress.results.search import UNDECIDED, not_found
 from buttress.results.soft import Bears
 from buttress.study.activities import carried, reached
 
@@ -155,7 +155,7 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
     elif not_tightened(construct):
         own = Cell(NOT_LOADED[construct.status], None)
     else:
-        own = Cell(UNKNOWN, None, "tightening did not converge")
+        own = Cell(UNKNOWN, None, UNDECIDED[construct.status])
     if soft is None:
         return own
     return replace(own, soft=judged_by(soft, force))

@@ -31,6 +31,8 @@ NOT_FOUND = "not found"
 """First words of the reason why the load at a limit is not known."""
 LEAST_N = 1.0
 """A construct that does not carry this load is not supported at all."""
+UNDECIDED = {NOT_TIGHTENED: "tightening did not converge", GAVE_WAY: "a stage did not converge"}
+"""By status and in words: why it is not known whether a construct can be loaded."""
 NEAR = 0.01
 """The load at a limit counts as found where it lies between two that differ by this share, or by
 `LEAST_N`, though answers between them did not converge."""
@@ -68,8 +70,8 @@ def without_load(model: Model) -> str:
     """Why a construct carries no load at all, in words."""
     if model.tightened is None or model.tightened.held:
         return HELD_BY_NOTHING
-    return (NOT_LOADED[unloaded_status(model)] if model.tightened.status == "no equilibrium"
-            else "tightening did not converge")
+    known = model.tightened.status == "no equilibrium"
+    return (NOT_LOADED if known else UNDECIDED)[unloaded_status(model)]
 
 
 def unloaded_status(model: Model) -> str:

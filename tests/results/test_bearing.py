@@ -25,6 +25,7 @@ from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell, judged
 from buttress.results.records import (
     CANNOT_TIGHTEN,
+    GAVE_WAY,
     NOT_TIGHTENED,
     ConstructResult,
     LimitResult,
@@ -176,6 +177,8 @@ def test_what_cannot_be_tightened_does_not_fail() -> None:
     unsure = replace(construct, loads=tuple(replace(r, status="unconverged")
                                             for r in construct.loads))
     assert judged(unsure, 500.0) == Cell(UNKNOWN, None, "tightening did not converge")
+    assert judged(replace(unsure, status=GAVE_WAY), 500.0) == Cell(
+        UNKNOWN, None, "a stage did not converge")
 
 
 def test_rows_rise_with_the_force_and_the_ground_is_judged_at_its_upper_end() -> None:
