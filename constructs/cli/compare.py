@@ -141,12 +141,12 @@ def show(comparison: Comparison, folder: Path | None, json: bool) -> None:
 
 def tell_what_went_wrong(comparison: Comparison) -> None:
     """Cases without an answer or equilibrium, on standard error."""
-    from buttress.results.records import not_tightened
+    from buttress.results.records import not_loaded
 
     for sentence in comparison.lost:
         print(sentence, file=sys.stderr)
     for construct in comparison.constructs:
-        stripped = not_tightened(construct)
+        stripped = not_loaded(construct)
         if stripped:
             print(f"{construct.marked_name}: {stripped}", file=sys.stderr)
             continue

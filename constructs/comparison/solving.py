@@ -38,7 +38,7 @@ from buttress.results.limits import (
 from buttress.results.picture import take_picture, unloaded
 from buttress.results.read import read
 from buttress.results.reader import Reader, intact_subsidence
-from buttress.results.records import ConstructResult, LoadResult, not_tightened
+from buttress.results.records import ConstructResult, LoadResult, not_loaded
 from buttress.results.search import Search, unloaded_status, without_load
 from buttress.results.soft import Bears
 from buttress.results.stages import StagedResult
@@ -225,7 +225,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         without_friction_N=least, limits_without_friction=lost, begins=model.begins,
         tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)}), beyond)
-    if why := not_tightened(found):
+    if why := not_loaded(found):
         # What strips while it is tightened is no escape under the load: it is drawn unloaded.
         return replace(found, pictures=tuple(unloaded(p, why) for p in found.pictures))
     return found

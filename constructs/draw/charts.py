@@ -23,7 +23,7 @@ from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,
     ConstructResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.words import BREAKS_RULE
 
@@ -132,7 +132,7 @@ def _axis_end(comparison: Comparison) -> float:
 
 def _reached(c: ConstructResult) -> dict[str, float]:
     """The load [N] at which each limit is reached, of those that are."""
-    if not_tightened(c):
+    if not_loaded(c):
         return {}
     found = {EQUILIBRIUM: c.equilibrium_ends_N, "step-off": c.step_off_limit_N}
     found |= {METAL: c.first_yield_N}   # an event, where the study sets no such limit

@@ -26,7 +26,7 @@ from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,
     ConstructResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.study.activities import carried, reached
 from buttress.study.checked import require_known
@@ -273,7 +273,7 @@ def _place(curve: Curve, event: PathEvent, at: FloatArray, sunk: FloatArray) -> 
 
 def ending(c: ConstructResult) -> str:
     """The peak of a construct in words, for a list."""
-    if not_tightened(c):
+    if not_loaded(c):
         return NOT_LOADED[c.status]
     if c.ends_status == NOT_KNOWN:
         return peak_not_known(c)

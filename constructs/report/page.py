@@ -41,7 +41,7 @@ from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first, order_words
-from buttress.results.records import ConstructResult, not_tightened
+from buttress.results.records import ConstructResult, not_loaded
 from buttress.results.stress import STRAIN_RATIO
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
@@ -257,7 +257,7 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
                                                      or c.loads[0].total_load_N)
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
     notes = [f"{r.load_words}: {n}" for r in c.loads for n in r.notes]
-    if load.escapes and not not_tightened(c):
+    if load.escapes and not not_loaded(c):
         notes.insert(0, f"Fails at {load.load_words}: “{load.escapes}” moves "
                         "freely. The motion drawn is the failure mechanism of limit analysis: "
                         "rigid pieces that slide along their faces and rotate at hinges.")

@@ -26,7 +26,7 @@ from buttress.results.records import (
     FragmentResult,
     LoadResult,
     largest,
-    not_tightened,
+    not_loaded,
 )
 from buttress.results.search import not_found
 from buttress.results.verdict import KEPT, verdict
@@ -180,7 +180,7 @@ def limits_table(c: ConstructResult) -> Table | None:
     return Table(("limit", "reached at [N]", "where"), [
         (Cell(limit_words(name, r), bold=name == c.lowest_limit),
          None if r.load_N is None else (carried if name == EQUILIBRIUM else reached)(r.load_N),
-         NOT_LOADED[c.status] if not_tightened(c) else kept_words(name, r) if not_found(r) else
+         NOT_LOADED[c.status] if not_loaded(c) else kept_words(name, r) if not_found(r) else
          r.where.words if r.where else r.missing) for name, r in c.limits.items()] + (
         [(Cell("metal first yields (no limit of this study)"), reached(c.first_yield_N or 0.0),
           c.first_yield_at.words if c.first_yield_at else "")] if yield_words(c) else []),
@@ -213,11 +213,11 @@ def facts(c: ConstructResult, every: tuple[ConstructResult, ...], fades: bool = 
           ) -> dict[str, Any]:
     """What is said of a construct over all loads: capacity, limits, warnings. ``fades``: whether a
     stage lets the tension of its screws fade."""
-    kept = c.tightened_N > 0.0 and not fades and not not_tightened(c)
+    kept = c.tightened_N > 0.0 and not fades and not not_loaded(c)
     return {"kept": KEPT.format("Its screws") if kept else "",
             "verdict": verdict(c, every), "work": "" if c.work is None else work_words(c.work),
             "capacity": bracket_words(c), "ends": ends_words(c),
             "step_off": "" if c.step_off_limit_N is None else
             f"; the step-off limit is reached at {reached(c.step_off_limit_N)} N",
             "reserve": basis_words(c), "first_limit": c.first_limit,
-            "not_tightened": not_tightened(c), "limits": limits_table(c), "warnings": c.warnings}
+            "not_loaded": not_loaded(c), "limits": limits_table(c), "warnings": c.warnings}

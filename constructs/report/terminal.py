@@ -28,7 +28,7 @@ from buttress.results.records import (
     NOT_LOADED,
     ConstructResult,
     LoadResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.results.verdict import KEPT, verdict
 from buttress.study.activities import carried, newtons
@@ -129,7 +129,7 @@ def no_peak(construct: ConstructResult) -> str:
 
 def ends_words(construct: ConstructResult) -> str:
     """The peak load, in a clause."""
-    if not_tightened(construct):
+    if not_loaded(construct):
         return f"{NOT_LOADED[construct.status]}, so that no load was applied"
     if construct.ends_status == NOT_KNOWN:
         return peak_not_known(construct)
@@ -177,7 +177,7 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
         out += ["", *wrap(f"{construct.marked_name}: capacity {capacity}"
                           f"{' N' if capacity[-1:].isdigit() else ''}, {ends_words(construct)}",
                           width, subsequent_indent="  ")]
-        first = "" if not_tightened(construct) else f"first limit: {construct.first_limit}"
+        first = "" if not_loaded(construct) else f"first limit: {construct.first_limit}"
         for words in (rank_words(construct, comparison.constructs),
                       verdict(construct, comparison.constructs),
                       *filter(None, [first, yield_words(construct),
@@ -202,7 +202,7 @@ def tension_kept(comparison: Comparison) -> list[str]:
     for it: of which constructs, where it does fade in others."""
     fades = {s.name for s in comparison.stages if any(x.do == "relax" for x in s.stages)}
     kept = [c.marked_name for c in comparison.constructs
-            if c.tightened_N > 0.0 and c.name not in fades and not not_tightened(c)]
+            if c.tightened_N > 0.0 and c.name not in fades and not not_loaded(c)]
     if not kept:
         return []
     return [KEPT.format("Tightened screws" if not fades else
@@ -249,7 +249,7 @@ def print_table(comparison: Comparison) -> None:
             print("\n".join(wrap(words, narrow, subsequent_indent="  ") or [""]))
     print("\n".join(trust_lines(comparison, narrow)))
     for construct in comparison.constructs:
-        if why := not_tightened(construct):
+        if why := not_loaded(construct):
             print("\n".join(wrap(f"'{construct.marked_name}' {why}.", narrow)))
         elif construct.capacity_N[1] == 0.0:
             print(f"'{construct.marked_name}' is {HELD_BY_NOTHING}: capacity 0 N.")

@@ -14,7 +14,7 @@ from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,
     ConstructResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.results.spread import Alternative
 from buttress.results.verdict import FAILURES, FURTHER, failure_words, first_failure, standing
@@ -71,7 +71,7 @@ def _relation(a: ConstructResult, b: ConstructResult, one: str, other: str) -> s
 
 def fails(c: ConstructResult) -> str:
     """What fails first under rising load, without the load."""
-    if not_tightened(c):
+    if not_loaded(c):
         # Without the force at which it lets go, which each model has another one of.
         part = next((r.escapes for r in c.loads if r.escapes), None)
         said = NOT_LOADED[c.status]
@@ -89,7 +89,7 @@ def fails(c: ConstructResult) -> str:
 def _near(c: ConstructResult) -> frozenset[tuple[str, str]]:
     """What fails within the stated indifference of the load at which something fails first: which
     of these comes first is a tie."""
-    event = None if not_tightened(c) else first_failure(c)
+    event = None if not_loaded(c) else first_failure(c)
     if event is None or c.path is None:
         return frozenset()
     return frozenset((e.kind, e.where.part) for e in c.path.events

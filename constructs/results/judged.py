@@ -18,7 +18,7 @@ from buttress.results.records import (
     NOT_LOADED,
     ConstructResult,
     LoadResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.results.search import UNDECIDED, not_found
 from buttress.results.soft import Bears
@@ -152,7 +152,7 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
     if construct.status not in NOT_LOADED:
         own = _told(construct if beyond is None or force <= construct.search_limit_N else beyond,
                     force)
-    elif not_tightened(construct):
+    elif not_loaded(construct):
         own = Cell(NOT_LOADED[construct.status], None)
     else:
         own = Cell(UNKNOWN, None, UNDECIDED[construct.status])

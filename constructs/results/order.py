@@ -16,7 +16,7 @@ from buttress.results.records import (
     NOT_LOADED,
     ConstructResult,
     largest,
-    not_tightened,
+    not_loaded,
 )
 from buttress.study.activities import about, carried, newtons, reached
 from buttress.study.tables import number
@@ -81,7 +81,7 @@ def carries_nothing(found: Derived) -> bool:
 
 def reserve_words(construct: ConstructResult) -> str:
     """The load that a construct is ordered by, in a clause."""
-    if not_tightened(construct):
+    if not_loaded(construct):
         return f"it {NOT_LOADED[construct.status]}"
     found, far = reserve(construct), f"{construct.reserve.movement_mm:g} mm"
     load = newtons(round(found.load_N)) if found.kind == MOVED else carried(found.load_N)

@@ -21,7 +21,7 @@ from buttress.results.records import (
     NOT_LOADED,
     ConstructResult,
     LoadResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.results.stress import LEAST, SHARES, VON_MISES
 from buttress.results.verdict import verdict
@@ -43,7 +43,7 @@ MOVEMENT = ((Level.EDGE, "step_off_mm"), (Level.EDGE, "gap_mm"),
 
 def _first(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str | None:
     """Name of the limit that is reached first; where no load is held, the words why."""
-    if not_tightened(c):
+    if not_loaded(c):
         return NOT_LOADED[c.status]
     if c.lowest_limit == EQUILIBRIUM and c.equilibrium_ends_N == 0.0:
         return c.first_limit.split(" (")[0]

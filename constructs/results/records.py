@@ -382,7 +382,7 @@ class ConstructResult(Derived, Displayed):
         return closest(str(asked), [n for r in self.loads for n in r.load_name.split(" / ") if n])
 
 
-def not_tightened(construct: ConstructResult) -> str:
+def not_loaded(construct: ConstructResult) -> str:
     """Why a construct is not loaded, in words, and what moves freely then; empty where it is."""
     if any(r.status == Status.UNCONVERGED for r in construct.loads):
         return ""

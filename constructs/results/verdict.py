@@ -21,7 +21,7 @@ from buttress.results.order import (
     reserve_words,
 )
 from buttress.results.path import PathEvent
-from buttress.results.records import ConstructResult, LoadResult, not_tightened
+from buttress.results.records import ConstructResult, LoadResult, not_loaded
 from buttress.study.activities import carried, newtons, reached
 from buttress.words import piece_or_row
 
@@ -56,7 +56,7 @@ SEATED, SOON = 1.5, "as soon as it is loaded"
 
 def verdict(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     """What carries a construct's load, what fails first and what it depends on, in one sentence."""
-    if why := not_tightened(c):
+    if why := not_loaded(c):
         return _sentence([why])
     if carries_nothing(c):
         return _sentence([reserve_words(c) + _at_its_best(c)])

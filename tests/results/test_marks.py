@@ -22,7 +22,7 @@ from buttress.results.records import (
     NOT_KNOWN,
     NOT_TIGHTENED,
     ConstructResult,
-    not_tightened,
+    not_loaded,
 )
 from buttress.results.rows import rows
 from buttress.results.spread import Alternative, ModelSpread
@@ -94,7 +94,7 @@ def test_the_force_at_which_a_screw_strips_is_no_change_of_what_fails_first() ->
     loads = tuple(replace(x, status="no equilibrium", escapes="front") for x in c.loads)
     own = replace(c, status=NOT_TIGHTENED, loads=loads, warnings=(
         f"front: tightened to 200 N; {PULLS_OUT} 93 N",))
-    assert "93 N" in not_tightened(own)
+    assert "93 N" in not_loaded(own)
     assert fails(own) == fails(replace(own, warnings=())) == "cannot be tightened: 'front' lets go"
 
 
