@@ -57,12 +57,12 @@ def as_points(points: Any) -> Points:
     if found.shape == (0,) and points is not None:
         return []
     if found.ndim != 2 or found.shape[1] != 2 or not np.isfinite(found).all():
-        raise InputError("not a list of points", value=repr(points)[:60],
+        raise InputError("not a list of points", key="points", value=repr(points)[:60],
                          expected="[(x, y), ...], finite numbers in mm")
     return [(float(x), float(y)) for x, y in found]
 
 
-def in_outline(section: Section, points: Points, key: str = "") -> None:
+def in_outline(section: Section, points: Points, key: str = "points") -> None:
     """Raise InputError for a point [mm] that lies outside of the section."""
     outline = shapely.Polygon(section.outline()[0]).buffer(EDGE)
     for x, y in points:

@@ -127,8 +127,9 @@ def test_where_nothing_is_held_there_is_a_row_without_numbers(made: Comparison) 
 
 
 def test_a_point_outside_and_a_comparison_without_pictures_are_refused(made: Comparison) -> None:
-    with pytest.raises(InputError, match="outside of the bone"):
+    with pytest.raises(InputError, match="outside of the bone") as outside:
         made.at([(60.0, -10.0)])
+    assert outside.value.key == "points"
     with pytest.raises(InputError, match="without pictures"):
         compare(small_study("nothing"), pictures=False).at([(0.0, -20.0)])
 
@@ -166,6 +167,7 @@ def test_every_column_of_the_points_is_defined_where_columns_are_listed(made: Co
 
 @pytest.mark.parametrize("points", [(-20, -5), None, [(1, 2, 3)], [("a", 1)], [(float("nan"), 1)]])
 def test_what_is_no_list_of_points_is_refused(made: Comparison, points: Any) -> None:
-    with pytest.raises(InputError, match="not a list of points"):
+    with pytest.raises(InputError, match="not a list of points") as refused:
         made.at(points)
+    assert refused.value.key == "points"
     assert made.at([]).empty
