@@ -137,12 +137,23 @@ class Moving:
         False where it would move too far for one step. ``toward``: a point that a longer step has
         led to."""
         start, length = self._started(last), place - zero - last.ram_mm
+        ahead = self._ahead(start, length) if toward is None else \
+            self._ahead(toward.moved, length - toward.moved.step_mm)
+        found: Point | bool | None = None
+        # Where the last step's way leads to a geometry without an answer, from where it has ended.
+        for config in (start.config,) if ahead is None else (ahead, start.config):
+            found = self._settle(last, start, config, ahead is config, place, zero, size, halved,
+                                 hammer)
+            if isinstance(found, Point):
+                break
+        return found
+
+    def _settle(self, last: Point, start: Moved, config: Config, ahead: bool, place: float,
+                zero: float, size: float, halved: int, hammer: bool) -> Point | bool | None:
+        """The step by corrections of a configuration until it is that of its answer."""
+        length = place - zero - last.ram_mm
         memory = self._memory(start, last)
         near = self._settled(last.state)
-        if toward is None:
-            config, ahead = self._ahead(start, length)
-        else:
-            config, ahead = self._ahead(toward.moved, length - toward.moved.step_mm)
         ram = self._ram(config, self.mover.meeting(config, start.meeting), start.meeting)
         share, missed, least, idle = 1.0, np.zeros(0), np.inf, 0
         for number in range(ROUNDS):
@@ -176,12 +187,12 @@ class Moving:
                      Moved(after, self.mover.meeting(after), start.config, length),
                      self._slipped(last))
 
-    def _ahead(self, start: Moved, length: float) -> tuple[Config, bool]:
-        """Where a step [mm] would lead if all went on as in the step before, and whether that is
-        of use as its start; else where it begins."""
+    def _ahead(self, start: Moved, length: float) -> Config | None:
+        """Where a step [mm] would lead if all went on as in the step before; None where there is
+        none, or that is too far."""
         lay, now, before = self.layout, start.config, start.before
         if before is None:
-            return now, False
+            return None
         more = length / start.step_mm
         shapes: dict[int, Shape] = {}
         for i, shape in now.shapes.items():
@@ -195,7 +206,7 @@ class Moving:
                                   for i in range(len(turn)) if i not in shapes)
         there = Config(now.centre + step, now.angle + turn, shapes, pushed,
                        now.patches + more * (now.patches - before.patches))
-        return (there, True) if self._far(now, there) < MOST_MM else (now, False)
+        return there if self._far(now, there) < MOST_MM else None
 
     def _far(self, before: Config, after: Config) -> float:
         """The largest motion of a body between two configurations [mm]."""
