@@ -24,8 +24,8 @@ from buttress.words import listed, span
 
 TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
-DIGITS = 6
-"""Decimals beyond which loads and movements are equal."""
+EQUAL = 1e-6
+"""Newtons, or millimetres, by which figures may differ and still be equal."""
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 
 
@@ -113,9 +113,20 @@ def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]
     Of equal loads, what breaks no rule comes first, then what moves less at the largest load.
     """
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
-    own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: (
-        -round(reserve(c).load_N, DIGITS), c.breaks_rule, _moved(c)))
-    return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
+    own = [c for c in constructs if c.twin_of is None]
+    loads, moved = (_levels([of(c) for c in own]) for of in (lambda c: -reserve(c).load_N, _moved))
+    order = sorted(range(len(own)), key=lambda i: (loads[i], own[i].breaks_rule, moved[i]))
+    return [one for i in order for one in (own[i], twins.get(own[i].name)) if one is not None]
+
+
+def _levels(values: list[float]) -> list[float]:
+    """Each value, or the smallest of those from which it differs by rounding alone."""
+    least: dict[float, float] = {}
+    before = at = -inf
+    for value in sorted(values):
+        at = at if value == before or value - before <= EQUAL else value
+        least[value], before = at, value
+    return [least[value] for value in values]
 
 
 def _moved(c: ConstructResult) -> float:
@@ -126,7 +137,7 @@ def _moved(c: ConstructResult) -> float:
     load = max(held, key=lambda r: r.total_load_N)
     found = largest([*(f.subsidence_net_mm for f in load.fragments.values()),
                      *(x for e in load.edges.values() for x in (e.step_off_mm, e.gap_mm))])
-    return inf if found is None else round(found, DIGITS)
+    return inf if found is None else found
 
 
 def before(this: ConstructResult, other: ConstructResult) -> bool:

@@ -41,15 +41,16 @@ PART = "anchorage"
 """Part of an anchorage or of a bond gives way: told where nothing else is known."""
 PUSHED = 1.05
 """Share of the load on a fragment from which on other parts are said to push it."""
-SAME = 0.01
-"""Share by which two figures may differ and still be told as the same."""
+SAME, SAME_MM = 0.01, 0.001
+"""Share, or millimetres, by which two movements may differ and still be told as the same."""
 MOST_SHARE = 5.0
 """Share of the load on a fragment beyond which what presses on it is tightening, not the load."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
-NO_STRENGTH = "the metal and the anchorage of a bonded twin have no strength to reach"
+NO_STRENGTH = ("in a bonded twin metal stays elastic beyond its yield stress and no anchorage can "
+               "give way")
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -121,7 +122,7 @@ def _worst(load: LoadResult) -> str | None:
             if f.subsidence_mean_mm is not None and f.carried_by}
     most = max(sunk.values(), default=0.0)
     # Of those that sink alike, the first of the study.
-    return next((k for k in sunk if sunk[k] >= most - SAME * abs(most)), None)
+    return next((k for k in sunk if sunk[k] >= most - max(SAME * abs(most), SAME_MM)), None)
 
 
 def first_failure(c: ConstructResult) -> PathEvent | None:
@@ -177,7 +178,7 @@ def _fails(c: ConstructResult) -> str:
         more, whole = "more " if already or yields else "", " as a whole" if part else ""
         words = f"nothing {more}gives way{whole} up to {top} N"
         if c.twin_of is not None:
-            words += f" ({NO_STRENGTH})"
+            words = f"nothing gives way up to {top} N ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
     told = _yields(c, event.load_N)
     part_of = _first(c, c.path.events, (PART,))
@@ -185,7 +186,7 @@ def _fails(c: ConstructResult) -> str:
         told.append((part_of.load_N, _at(part_of.load_N),
                      f"part of {_what(c, part_of)} gives way"))
     steps = [*((when, said) for _, when, said in sorted(told)),
-             (_at(event.load_N), failure_words(c, event))]
+             (_at(event.load_N, event.kind), failure_words(c, event))]
     return "; ".join([*already, *(f"{'then' if already or k else 'first'}, {when}, {said}"
                                   for k, (when, said) in enumerate(steps))])
 
@@ -197,11 +198,16 @@ def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]
     if load is None or not 0.0 < load < before_N:
         return []
     part = "metal" if at is None else _part(c, at.part)
-    return [(load, _at(load), f"{part} yields at its surface")]
+    said = f"{part} yields at its surface" if c.twin_of is None else \
+        f"the stress at the surface of {part} reaches yield"
+    return [(load, _at(load), said)]
 
 
-def _at(load: float) -> str:
-    return f"at about {reached(load)} N" if load > SEATED * SEAT_N else SOON
+def _at(load: float, kind: str = "") -> str:
+    if load <= SEATED * SEAT_N:
+        return SOON
+    # A peak is the last load that is carried, whatever else happens is so from its load on.
+    return f"at about {carried(load) if kind == 'peak' else reached(load)} N"
 
 
 def _part_at_strength(c: ConstructResult, when: str) -> str:
@@ -220,12 +226,12 @@ def _rests_on(c: ConstructResult) -> str:
     """Friction, where a limit is reached or the path ends earlier without it, and tension of
     screws."""
     low, limit = friction_needed(c)
-    own = min((r.load_N for r in c.limits.values() if r.load_N is not None),
-              default=c.search_limit_N)
+    own = min((load for r in c.limits.values() for load in (r.load_N, r.over_from_N)
+               if load is not None), default=c.search_limit_N)
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
-    if low is None or low >= own * (1.0 - SAME):
+    if low is None or low >= own or carried(low) == carried(own):
         return tension
     if limit:
         friction = f"with friction lost it is {OVER}{limit} " + (

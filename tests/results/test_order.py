@@ -155,3 +155,16 @@ def test_of_equal_loads_what_moves_less_is_named_first() -> None:
     near = replace(less, name="near", reserve=replace(less.reserve, load_N=900.0 + 1e-9))
     same = replace(less, name="same", reserve=replace(less.reserve, load_N=900.0))
     assert [c.name for c in best_first((same, near))] == ["same", "near"]
+
+
+def test_noise_about_a_rounded_digit_does_not_turn_the_order_of_the_file() -> None:
+    """Twins 'A' and 'B' were told as 'B', 'A' by 1e-11 N: a figure is rounded up or down there."""
+    for load, moved in ((900.0000005, 0.02), (900.0, 0.0200005)):
+        pair = [moves(name, load + sign * 1e-11) for name, sign in (("A", -1), ("B", 1))]
+        for k, sign in enumerate((1, -1)):
+            last = pair[k].loads[-1]
+            edges = {n: replace(e, step_off_mm=moved + sign * 1e-12, gap_mm=0.0)
+                     for n, e in last.edges.items()}
+            pair[k] = replace(pair[k], loads=(*pair[k].loads[:-1], replace(
+                last, edges=edges, fragments={})))
+        assert [c.name for c in best_first(tuple(pair))] == ["A", "B"]

@@ -14,7 +14,8 @@ from buttress.report.terminal import lines
 from buttress.results.alternatives import verdicts
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
-from buttress.results.judged import judged
+from buttress.results.judged import ONLY_FRICTION, judged
+from buttress.results.order import reserve_words
 from buttress.results.path import PathEvent, PathPoint, PathResult, Where
 from buttress.results.records import ConstructResult, LimitResult
 from buttress.results.verdict import first_failure, verdict
@@ -192,9 +193,17 @@ def test_it_depends_on_friction_where_a_limit_or_the_end_comes_earlier_without_i
         over, (over,))
     made = pressed("a", STIFF, without_friction_N=3500.0)
     assert "above 3500 N it depends on friction" in verdict(made, (made,))
-    ends = LimitResult(3510.0, None, "", None, "N")
-    made = replace(made, limits={**made.limits, "equilibrium": ends})
-    assert "friction" not in verdict(made, (made,))
+
+
+@pytest.mark.parametrize("load", [3500.2, 3501.2, 3510.0])
+def test_friction_is_told_wherever_a_cell_of_the_weight_bearing_table_rests_on_it(load: float
+                                                                                  ) -> None:
+    """Within one per cent of the first limit the sentence had no word of what the table said."""
+    over = LimitResult(load, None, "step_off_mm", 2.0, "mm")
+    made = pressed("a", STIFF, without_friction_N=3500.0, equilibrium_ends_N=None, limits={
+        "step-off": over})
+    cells = [judged(made, force).verdict for force in range(3400, 3520)]
+    assert ("friction" in verdict(made, (made,))) == (ONLY_FRICTION in cells)
 
 
 def test_what_carries_most_of_the_fragment_is_named() -> None:
@@ -220,8 +229,13 @@ def test_what_holds_nothing_says_only_that() -> None:
 def test_a_bonded_twin_has_no_metal_to_yield() -> None:
     """Of metal stuck fast it was said that nothing reaches its strength, as of metal that can."""
     made = replace(pressed("a, bonded", STIFF), twin_of="a")
-    assert ("nothing gives way up to 2100 N (the metal and the anchorage of a bonded "
-            "twin have no strength to reach)") in verdict(made, (made,))
+    why = ("(in a bonded twin metal stays elastic beyond its yield stress and no anchorage can give "
+           "way)")
+    assert f"nothing gives way up to 2100 N {why}" in verdict(made, (made,))
+    # "The plate yields", and metal had "no strength to reach", in one sentence.
+    load = replace(made, first_yield_N=1513.2, first_yield_at=Where("plate", (-24.0, -49.0)))
+    assert ("first, at about 1514 N, the stress at the surface of the plate 'plate' reaches yield; "
+            f"nothing gives way up to 2100 N {why}") in verdict(load, (load,))
 
 
 def test_what_metal_carries_across_a_fracture_of_a_twin_is_not_the_fracture_s_alone() -> None:
@@ -362,3 +376,23 @@ def test_no_word_of_the_terminal_is_broken_at_its_hyphen() -> None:
     shown = lines(comparison((made,)))
     assert not [line for line in shown if line.endswith("step-")]
     assert sum("step-off" in line for line in shown) >= 30
+
+
+def test_one_peak_has_one_load() -> None:
+    """ "At about 9226 N the load peaks" stood above "peaks at about 9225 N"."""
+    made = replace(construct("a", ends=1925.8), path=pressed("a", STIFF, (
+        event("peak", 1925.8, 0.9, "ram"),)).path)
+    assert reserve_words(made).startswith("the load peaks at about 1925 N")
+    assert "first, at about 1925 N, the load peaks" in verdict(made, (made,))
+
+
+def test_of_two_that_move_alike_the_first_of_the_study_is_told_of() -> None:
+    """0.4 micrometres decided whose load was told."""
+    made = pressed("a", STIFF)
+    load = made.loads[-1]
+    for apart, named in ((0.0004, "med"), (0.004, "lat")):
+        two = {name: replace(load.fragments["medial"], subsidence_mean_mm=moved,
+                             carried_by={"plate": 0.9})
+               for name, moved in (("med", 0.01), ("lat", 0.01 + apart))}
+        told = replace(made, loads=(*made.loads[:-1], replace(load, fragments=two)))
+        assert f"of the load on '{named}'" in verdict(told, (told,))
