@@ -217,9 +217,17 @@ def tied_first(order: list[ConstructResult]) -> list[str]:
     return [c.name for c in order[1:] if c.twin_of is None and not before(order[0], c)]
 
 
+def named_first(order: list[ConstructResult]) -> ConstructResult:
+    """Of the constructs that share the first rank, the first that breaks no rule of the trade; the
+    first of all where there is none."""
+    level = [c for c in order if c.name in tied_first(order) and reserve(c).kind != AT_LEAST]
+    open_ = reserve(order[0]).kind == AT_LEAST
+    return next((c for c in [order[0], *([] if open_ else level)] if not c.breaks_rule), order[0])
+
+
 def why_first(order: list[ConstructResult]) -> str:
-    """What puts the first construct where it stands, in a clause."""
-    said = reserve_words(order[0])
+    """What puts the construct that is named first where it stands, in a clause."""
+    said = reserve_words(named_first(order))
     tied, unknown = _beside_first(order)
     if tied or unknown:
         if tied:
@@ -240,9 +248,10 @@ def why_first(order: list[ConstructResult]) -> str:
 
 
 def _beside_first(order: list[ConstructResult]) -> tuple[list[str], list[str]]:
-    """Names of the constructs that share the first rank, and of those that may come before it:
-    a load of either that is a lower bound leaves that open."""
-    beside = [c for c in order if c.name in tied_first(order)]
+    """Names of the constructs that share the first rank with the one named, and of those that may
+    come before it: a load of either that is a lower bound leaves that open."""
+    named = named_first(order)
+    beside = [c for c in order if c.name in (order[0].name, *tied_first(order)) and c is not named]
     open_ = [c for c in beside if AT_LEAST in (reserve(c).kind, reserve(order[0]).kind)]
     return ([c.marked_name for c in beside if c not in open_], [c.marked_name for c in open_])
 
@@ -263,7 +272,7 @@ class Answer:
 
 def answer(order: list[ConstructResult]) -> Answer:
     """Which construct comes first and why, and whether it breaks a rule of the trade."""
-    best = order[0]
+    best = named_first(order)
     if not fractured(order):
         return Answer("Nothing is fractured in this study, so there is no fragment that could "
                       "subside or fail, and no order of the constructs.")

@@ -168,3 +168,19 @@ def test_noise_about_a_rounded_digit_does_not_turn_the_order_of_the_file() -> No
             pair[k] = replace(pair[k], loads=(*pair[k].loads[:-1], replace(
                 last, edges=edges, fragments={})))
         assert [c.name for c in best_first(tuple(pair))] == ["A", "B"]
+
+
+def test_of_constructs_that_tie_for_the_first_rank_one_that_breaks_no_rule_is_named() -> None:
+    broken = replace(moves("broken", 1000.0), breaks_rule=True)
+    tie, third = moves("kept", 960.0), moves("third", 920.0)    # 1000 N is 8.7 % above the third
+    said = ("'kept' shares the first rank: the joint has moved 0.5 mm at about 960 N; tied with "
+            "'broken (!)'.")
+    for every in ((broken, tie, third), (third, tie, broken)):
+        assert [c.name for c in best_first(every)] == ["broken", "kept", "third"]
+        assert answer(best_first(every)).words == said
+    # What comes first alone, or together with others that break one, is named as it is.
+    assert answer(best_first((broken, third))).words.startswith(
+        "'broken (!)' comes first, though it breaks a rule of the trade: ")
+    both = replace(tie, breaks_rule=True)
+    assert answer(best_first((broken, both))).words.startswith(
+        "'broken (!)' shares the first rank, though it breaks a rule of the trade: ")
