@@ -16,6 +16,7 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
+from buttress.fe.solve.step import TOO_FAR
 from buttress.model.resolve import resolved
 from buttress.report import alternatives, error_bars
 from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
@@ -41,8 +42,9 @@ from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first, order_words
-from buttress.results.records import ConstructResult, not_loaded
+from buttress.results.records import ENDED, ConstructResult, not_loaded
 from buttress.results.stress import STRAIN_RATIO
+from buttress.study.activities import carried
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
 from buttress.words import BREAKS_RULE
@@ -256,7 +258,9 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
     at = picture.load_N if picture is not None else (overview_load(comparison)
                                                      or c.loads[0].total_load_N)
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
-    notes = [f"{r.load_words}: {n}" for r in c.loads for n in r.notes]
+    ends = c.equilibrium_ends_N if c.ends_status == ENDED else None
+    end = "" if ends is None else f"the path ends at {carried(ends)} N, beyond which "
+    notes = [f"{r.load_words}: {end * (n == TOO_FAR)}{n}" for r in c.loads for n in r.notes]
     if load.escapes and not not_loaded(c):
         notes.insert(0, f"Fails at {load.load_words}: “{load.escapes}” moves "
                         "freely. The motion drawn is the failure mechanism of limit analysis: "

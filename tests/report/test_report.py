@@ -12,6 +12,7 @@ from made_up import comparison, construct, moves, not_known, usual, with_title
 
 from buttress import LABEL
 from buttress.draw.all import stems
+from buttress.fe.solve.step import TOO_FAR
 from buttress.report import page as report
 from buttress.report.assumptions import assumptions
 from buttress.report.folder import document
@@ -23,7 +24,7 @@ from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
 from buttress.results.judged import ONLY_FRICTION
 from buttress.results.order import best_first, order_words, why_first
-from buttress.results.records import NOT_TIGHTENED
+from buttress.results.records import ENDED, FOUND, NOT_TIGHTENED
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example, example_text, parse_study
 from buttress.study.tables import table_value
@@ -279,3 +280,16 @@ def test_json_names_the_order_and_its_ties() -> None:
     assert [(x["construct"], x["rank"], x["tied_with"]) for x in found["order"]] == [
         ("two", "1–2", ["one"]), ("one", "1–2", ["two"]), ("slow", "3", [])]
     assert found["ordered_by"] == order_words(made.study.limits.movement_mm)
+
+
+@pytest.mark.parametrize("status", [ENDED, FOUND])
+def test_what_lies_above_the_end_of_a_path_is_told_the_same_for_small_and_moved_geometry(
+        status: str, tmp_path: Path) -> None:
+    """The page spoke of a "small-displacement limit" where movements are large by default."""
+    made = replace(construct("a", ends=1016.4), ends_status=status)
+    loads = tuple(replace(r, status="no equilibrium", notes=(TOO_FAR,))
+                  if r.total_load_N > 1016.4 else r for r in made.loads)
+    text = page(comparison((replace(made, loads=loads),)), tmp_path).text
+    said = "1500 N: " + ("the path ends at 1016 N, beyond which " if status == ENDED else "")
+    assert f"{said}parts move farther than this model follows" in text
+    assert "small-displacement" not in text
