@@ -11,7 +11,7 @@ from made_up import comparison, construct, moves
 from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
 from buttress.report.terminal import lines
-from buttress.results.alternatives import verdicts
+from buttress.results.alternatives import fails, verdicts
 from buttress.results.bar import Bar
 from buttress.results.crossing import crossing
 from buttress.results.judged import ONLY_FRICTION, judged
@@ -115,6 +115,7 @@ def test_metal_that_yields_before_is_told_first() -> None:
         named = replace(told, first_yield_at=Where("plate", (-24.0, -49.0)))
         assert ("the plate 'plate' yields at its surface" in verdict(named, (named,))) == (
             load < 1532.4)
+    assert fails(told) == "first to fail: bone along the fracture 'shear plane' is crushed locally"
     quiet = replace(pressed("a", STIFF), first_yield_N=1513.2)
     assert ("first, at about 1514 N, metal yields at its surface; nothing more gives way "
             "up to 2100 N") in verdict(quiet, (quiet,))
