@@ -13,6 +13,7 @@ from made_up import comparison, construct, moves, not_known, usual, with_title
 from buttress import LABEL
 from buttress.draw.all import stems
 from buttress.fe.solve.step import TOO_FAR
+from buttress.model.pressing import ENDS_BELOW
 from buttress.report import page as report
 from buttress.report.assumptions import assumptions
 from buttress.report.folder import document
@@ -282,12 +283,13 @@ def test_json_names_the_order_and_its_ties() -> None:
     assert found["ordered_by"] == order_words(made.study.limits.movement_mm)
 
 
-@pytest.mark.parametrize("status", [ENDED, FOUND])
+@pytest.mark.parametrize(("status", "note"), [(ENDED, TOO_FAR), (FOUND, TOO_FAR),
+                                              (ENDED, ENDS_BELOW)])
 def test_what_lies_above_the_end_of_a_path_is_told_the_same_for_small_and_moved_geometry(
-        status: str, tmp_path: Path) -> None:
+        status: str, note: str, tmp_path: Path) -> None:
     """The page spoke of a "small-displacement limit" where movements are large by default."""
     made = replace(construct("a", ends=1016.4), ends_status=status)
-    loads = tuple(replace(r, status="no equilibrium", notes=(TOO_FAR,))
+    loads = tuple(replace(r, status="no equilibrium", notes=(note,))
                   if r.total_load_N > 1016.4 else r for r in made.loads)
     text = page(comparison((replace(made, loads=loads),)), tmp_path).text
     said = "1500 N: " + ("the path ends at 1016 N, beyond which " if status == ENDED else "")
