@@ -41,7 +41,7 @@ PART = "anchorage"
 """Part of an anchorage or of a bond gives way: told where nothing else is known."""
 PUSHED = 1.05
 """Share of the load on a fragment from which on other parts are said to push it."""
-SAME, SAME_MM = 0.01, 0.001
+SAME, SAME_MM = 0.01, 0.0005
 """Share, or millimetres, by which two movements may differ and still be told as the same."""
 MOST_SHARE = 5.0
 """Share of the load on a fragment beyond which what presses on it is tightening, not the load."""
