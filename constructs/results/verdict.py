@@ -7,12 +7,14 @@ capacity without friction, the tension of screws, and where curves of two constr
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil, floor
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
+from buttress.results.judged import ONLY_FRICTION, judged
 from buttress.results.order import (
     AT_LEAST,
     best_first,
@@ -175,10 +177,11 @@ def _fails(c: ConstructResult) -> str:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
         yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
-        more, whole = "more " if already or yields else "", " as a whole" if part else ""
-        words = f"nothing {more}gives way{whole} up to {top} N"
+        # Metal of a twin that reaches yield has not given way.
+        more = "more " if already or (yields and c.twin_of is None) else ""
+        words = f"nothing {more}gives way{' as a whole' if part else ''} up to {top} N"
         if c.twin_of is not None:
-            words = f"nothing gives way up to {top} N ({NO_STRENGTH})"
+            words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
     told = _yields(c, event.load_N)
     part_of = _first(c, c.path.events, (PART,))
@@ -223,15 +226,14 @@ def _part_at_strength(c: ConstructResult, when: str) -> str:
 
 
 def _rests_on(c: ConstructResult) -> str:
-    """Friction, where a limit is reached or the path ends earlier without it, and tension of
-    screws."""
+    """Friction, where the weight-bearing table rests on it, and tension of screws."""
     low, limit = friction_needed(c)
-    own = min((load for r in c.limits.values() for load in (r.load_N, r.over_from_N)
-               if load is not None), default=c.search_limit_N)
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
-    if low is None or low >= own or carried(low) == carried(own):
+    # The first whole load, of 1 N at least, of which the table could say so.
+    if low is None or judged(c, max(ceil(low) if limit else floor(low) + 1, 1)).verdict \
+            != ONLY_FRICTION:
         return tension
     if limit:
         friction = f"with friction lost it is {OVER}{limit} " + (
