@@ -212,26 +212,26 @@ def tied_with(this: ConstructResult, constructs: tuple[ConstructResult, ...]) ->
             and fractured(constructs) and not before(c, this) and not before(this, c)]
 
 
-def tied_first(order: list[ConstructResult]) -> list[str]:
-    """Names of the constructs that are not known to come after the first."""
-    return [c.name for c in order[1:] if c.twin_of is None and not before(order[0], c)]
-
-
 def named_first(order: list[ConstructResult]) -> ConstructResult:
     """Of the constructs that share the first rank, the first that breaks no rule of the trade; the
-    first of all where there is none."""
-    level = [c for c in order if c.name in tied_first(order) and reserve(c).kind != AT_LEAST]
-    open_ = reserve(order[0]).kind == AT_LEAST
-    return next((c for c in [order[0], *([] if open_ else level)] if not c.breaks_rule), order[0])
+    first of all where there is none, or where a lower bound leaves open which come first."""
+    own = [c for c in order if c.twin_of is None]
+    level = [c for c in own if not any(before(other, c) for other in own)]
+    known = [c for c in level if AT_LEAST not in (reserve(c).kind, reserve(order[0]).kind)]
+    return next((c for c in known if not c.breaks_rule), order[0])
 
 
 def why_first(order: list[ConstructResult]) -> str:
     """What puts the construct that is named first where it stands, in a clause."""
-    said = reserve_words(named_first(order))
+    named = named_first(order)
+    said = reserve_words(named)
     tied, unknown = _beside_first(order)
     if tied or unknown:
         if tied:
             said += f"; tied with {_listed(tied)}"
+        behind = [c.marked_name for c in order if c.marked_name in tied and before(order[0], c)]
+        if behind:
+            said += f" ('{order[0].marked_name}' comes before {_listed(behind)})"
         if unknown:
             said += (f"; it is not known whether {_listed(unknown)} "
                      f"{'comes' if len(unknown) == 1 else 'come'} before it")
@@ -248,12 +248,13 @@ def why_first(order: list[ConstructResult]) -> str:
 
 
 def _beside_first(order: list[ConstructResult]) -> tuple[list[str], list[str]]:
-    """Names of the constructs that share the first rank with the one named, and of those that may
-    come before it: a load of either that is a lower bound leaves that open."""
+    """Names of the constructs that tie with the one that is named first, and of those that may come
+    before it: a load of either that is a lower bound leaves that open."""
     named = named_first(order)
-    beside = [c for c in order if c.name in (order[0].name, *tied_first(order)) and c is not named]
-    open_ = [c for c in beside if AT_LEAST in (reserve(c).kind, reserve(order[0]).kind)]
-    return ([c.marked_name for c in beside if c not in open_], [c.marked_name for c in open_])
+    beside = [c for c in order if c.name in tied_with(named, tuple(order))]
+    open_ = [c for c in beside if AT_LEAST in (reserve(c).kind, reserve(named).kind)]
+    return ([c.marked_name for c in beside if c not in open_],
+            [c.marked_name for c in open_ if not before(order[0], c)])
 
 
 @dataclass(frozen=True)

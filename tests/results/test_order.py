@@ -8,9 +8,11 @@ from dataclasses import replace
 import pytest
 from made_up import comparison, construct, moves, not_known
 
+from buttress.fe.richardson import SPREAD
 from buttress.report.folder import document, rows
 from buttress.report.tables import head, main_table
 from buttress.results import path
+from buttress.results.bar import Bar
 from buttress.results.order import (
     AT_LEAST,
     ENDS,
@@ -174,13 +176,27 @@ def test_of_constructs_that_tie_for_the_first_rank_one_that_breaks_no_rule_is_na
     broken = replace(moves("broken", 1000.0), breaks_rule=True)
     tie, third = moves("kept", 960.0), moves("third", 920.0)    # 1000 N is 8.7 % above the third
     said = ("'kept' shares the first rank: the joint has moved 0.5 mm at about 960 N; tied with "
-            "'broken (!)'.")
+            "'broken (!)' and 'third' ('broken (!)' comes before 'third').")
     for every in ((broken, tie, third), (third, tie, broken)):
         assert [c.name for c in best_first(every)] == ["broken", "kept", "third"]
         assert answer(best_first(every)).words == said
     # What comes first alone, or together with others that break one, is named as it is.
     assert answer(best_first((broken, third))).words.startswith(
         "'broken (!)' comes first, though it breaks a rule of the trade: ")
+    assert answer(best_first((broken, tie))).words.endswith("; tied with 'broken (!)'.")
     both = replace(tie, breaks_rule=True)
     assert answer(best_first((broken, both))).words.startswith(
         "'broken (!)' shares the first rank, though it breaks a rule of the trade: ")
+
+
+def test_what_is_named_of_constructs_that_tie_has_the_first_rank_with_error_bars_too() -> None:
+    """'kept' ties with 'broken' by an error bar alone, and 'next' is known to come before it."""
+    wide = Bar("reserve_N", "N", None, "", (1000.0, 1000.0), SPREAD, 700.0, 1300.0)
+    broken = replace(moves("broken", 1000.0), breaks_rule=True, bars=(wide,))
+    kept, other = moves("kept", 800.0), replace(moves("next", 960.0), breaks_rule=True)
+    every = best_first((broken, other, kept))
+    assert ranks(tuple(every)) == {"broken": "1–3", "next": "1–2", "kept": "2–3"}
+    assert answer(every).words.startswith("'broken (!)' shares the first rank, though")
+    every[1] = replace(other, breaks_rule=False)
+    # 'next' comes before 'kept', with which 'broken' ties.
+    assert answer(every).words.endswith(" at about 960 N; tied with 'broken (!)'.")
