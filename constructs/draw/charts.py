@@ -16,7 +16,7 @@ from buttress.results.beyond import METAL, peak_not_known
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.limits import limit_words
-from buttress.results.quantities import EQUILIBRIUM
+from buttress.results.quantity import EQUILIBRIUM
 from buttress.results.records import (
     ENDED,
     HELD_BY_NOTHING,

@@ -305,7 +305,7 @@ def envelope(frame: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax.grid(alpha=0.3)
     _legend(ax, handles, names)
     d.title(ax, "Capacity by limit analysis, not what is carried along the path",
-            "line: with friction (upper bound); dashed: without"
+            "line: with friction (upper bound); dashed: without (lower bound)"
             + ("; grey: the loads" if len(loads) <= FEW_LOADS else "")
             + (f"; {SEARCH_LIMIT_N:g} N: not limited up to there" if capped else "")
             + "".join(f"; {words}" for words in _meant(names, IN_SOME)))

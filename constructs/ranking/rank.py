@@ -28,6 +28,7 @@ from buttress.results.limits import limits_of
 from buttress.results.order import TIE
 from buttress.study.read import AnyStudy, as_study
 from buttress.study.study import Study
+from buttress.sweeps.design import Design
 from buttress.sweeps.estimate import Estimate, probe
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome
 from buttress.sweeps.sweep import Plan, SweepSummary, make_plan, run_plan, store_path
@@ -35,6 +36,8 @@ from buttress.sweeps.vary import varied
 from buttress.words import counted
 
 Say = Callable[[str], None]
+AS_WRITTEN = Design(keys=(), ranges=(), method="as written", samples=None, seed=None, rows=((),))
+"""The study's own case: no sample need have its values."""
 
 
 def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str] = (),
@@ -53,6 +56,9 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
     ``movement_mm`` of the study's limits), "peak", "stiffness" or "subsidence" (at ``load``).
     ``out``, ``workers``, ``cluster``, ``say``: as in `sweep`; each ``by`` needs a store of its own,
     since paths are pressed no farther than it needs.
+
+    The study as it is written is solved once more, into a store beside, to tell where its order is
+    another one than that of most samples.
 
     Returns a `RankResult`, constructs best first, shares from 0 to 1 with 95 % intervals. Raises
     InputError before anything is solved where the input is wrong, ButtressError where the run was
@@ -82,9 +88,17 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")
     names = tuple(c.name for c in study.constructs)
-    found = read_outcomes(summary.path, names, one.load.total_N[0], len(drawn.design.rows),
-                          by)
-    return ranked(one, drawn, found, reference, summary, costs[0])
+    load_N = one.load.total_N[0]
+    found = read_outcomes(summary.path, names, load_N, len(drawn.design.rows), by)
+    own = run_plan(make_plan(one, AS_WRITTEN, plan.options), beside(summary.path), workers=0,
+                   brief=True, say=say, evaluate=evaluator.evaluate)
+    written = None if own.interrupted else read_outcomes(own.path, names, load_N, 1, by)
+    return ranked(one, drawn, found, reference, summary, costs[0], written)
+
+
+def beside(store: Path) -> Path:
+    """The store of the study as it is written, next to that of its samples."""
+    return store.with_name(f"{store.stem}-as-written{store.suffix}")
 
 
 def estimate_rank(study: Study, *, samples: int, seed: int | None, vary: Sequence[str] = (),
@@ -137,8 +151,8 @@ def _at_load(study: Study, load: float) -> Study:
 
 
 def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summary: SweepSummary,
-           cost: Estimate) -> RankResult:
-    """The statistics of existing outcomes."""
+           cost: Estimate, own: Outcomes | None = None) -> RankResult:
+    """The statistics of existing outcomes; ``own``: those of the study as it is written."""
     names = found.constructs
     limits = {x.name: float(getattr(study.limits, x.key)) for x in limits_of(study.limits)
               if x.name in found.figures and np.isfinite(found.figures[x.name]).any()}
@@ -171,7 +185,7 @@ def ranked(study: Study, drawn: Samples, found: Outcomes, reference: str, summar
         study=study, samples=drawn, outcomes=found, reference=names[chosen], limits=limits,
         standings=tuple(standings), against=tuple(against), driven=tuple(driven),
         binning=_binning(drawn, found, limits) if drawn.bins else None, sentence="",
-        summary=summary, estimate=cost)
+        summary=summary, estimate=cost, own=own)
     return replace(result, sentence=sentence(result))
 
 

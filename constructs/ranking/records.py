@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from itertools import pairwise
+from itertools import pairwise, permutations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -130,6 +130,8 @@ class RankResult(Displayed):
     summary: SweepSummary
     estimate: Estimate
     versions: dict[str, str] = field(default_factory=versions)
+    own: Outcomes | None = None
+    """Outcomes of the study as it is written, one row; None where it was not solved."""
 
     @cached_property
     def breaking(self) -> frozenset[str]:
@@ -202,6 +204,21 @@ class RankResult(Displayed):
                                    *(inputs[i].name for i in clear)]))
 
     @property
+    def turned(self) -> list[tuple[str, str, int]]:
+        """Pairs of which the first comes before the second as the study is written, while the
+        second comes before it in most samples; with the number of these."""
+        if self.own is None:
+            return []
+        paired, names = self.outcomes.rows(self.samples.paired), self.outcomes.constructs
+        out = []
+        for i, j in permutations(range(len(names)), 2):
+            there = self.own.known[0, [i, j]].all() and self.own.ahead(i, j)[0]
+            other = int((paired.known[:, [i, j]].all(axis=1) & paired.ahead(j, i)).sum())
+            if there and 2 * other > len(self.samples.shares):
+                out.append((names[i], names[j], other))
+        return out
+
+    @property
     def none_held(self) -> int:
         """Paired samples in which no construct is held, of those that were not refused."""
         paired = self.outcomes.rows(self.samples.paired)
@@ -265,6 +282,8 @@ class RankResult(Displayed):
             "bins": self.samples.bins, "load_N": self.outcomes.load_N,
             "by": self.outcomes.by, "limits": self.limits,
             "reference": self.reference, "sentence": self.sentence,
+            "ordered_otherwise_as_written": [
+                {"before": a, "behind": b, "other_way_samples": n} for a, b, n in self.turned],
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],
             "coupled": dict(self.samples.coupled),

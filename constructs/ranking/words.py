@@ -48,7 +48,16 @@ def sentence(result: RankResult) -> str:
         more.append(f"{counted(rival.refused, 'sample')} of one of them "
                     f"{'was' if rival.refused == 1 else 'were'} refused")
     words = "; ".join([words, *more])
-    return words + _cause(rival.construct, result.driven) + "."
+    return words + _cause(rival.construct, result.driven) + "." + as_written(result)
+
+
+def as_written(result: RankResult) -> str:
+    """A sentence where constructs are ordered otherwise as the study is written; else empty."""
+    count = len(result.samples.shares)
+    found = [f"'{a}' comes before '{b}', while '{b}' comes before '{a}' in {n} of "
+             f"{counted(count, 'sample')}" for a, b, n in result.turned]
+    return "" if not found else (
+        f" As the study is written (“buttress compare”), {'; '.join(found)}.")
 
 
 def _losses(result: RankResult, rival: Against) -> list[str]:

@@ -34,9 +34,11 @@ def summary(comparison: Comparison) -> str:
     kept = ", ".join(f"{about} {len(same)} of {count}{_open(comparison, about)}"
                      for about, (same, count) in surviving(comparison).items())
     built = sum(bool(x.constructs) for x in spread.tried)
-    more = len(spread.tried) - built
+    idle, more = len(_idle(comparison)), len(spread.tried) - built
+    beside = [f"{idle} of which {'changes' if idle == 1 else 'change'} no load here"] * bool(idle) \
+        + [f"{more} more cannot be built"] * bool(more)
     return (f"verdicts that none of {counted(built, 'alternative')} changes"
-            + (f" ({more} more cannot be built)" if more else "")
+            + (f" ({'; '.join(beside)})" if beside else "")
             + f": {kept}; the load by which constructs are ordered lies at "
             f"{_spans(comparison, spread)}")
 
@@ -83,13 +85,17 @@ def left_out_lines(spread: ModelSpread) -> list[str]:
     return [*some, *(f"{name}: left out, {why}" for name, why in spread.left_out.items())]
 
 
-def idle_lines(comparison: Comparison) -> list[str]:
-    """Alternatives that leave the load of every construct as it is."""
+def _idle(comparison: Comparison) -> list[str]:
     spread, own = comparison.alternatives, comparison.own
     assert spread is not None
-    idle = [x.name for x in spread.tried if x.constructs and all(
+    return [x.name for x in spread.tried if x.constructs and all(
         isclose(reserve(c).load_N, reserve(own[name]).load_N, rel_tol=SAME)
         for name, c in x.constructs.items())]
+
+
+def idle_lines(comparison: Comparison) -> list[str]:
+    """Alternatives that leave the load of every construct as it is."""
+    idle = _idle(comparison)
     return [f"no load of the order changes at all with: {', '.join(idle)}"] if idle else []
 
 

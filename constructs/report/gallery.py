@@ -25,7 +25,7 @@ from buttress.report.terminal import lines
 from buttress.report.trust import how_far
 from buttress.results.comparison import Comparison
 from buttress.results.order import answer as first_of
-from buttress.results.order import best_first, carries_nothing, reserve
+from buttress.results.order import best_first, carries_nothing, named_first, reserve
 from buttress.results.records import not_loaded
 from buttress.results.rows import rows
 from buttress.results.verdict import verdict
@@ -65,8 +65,8 @@ def numbers(comparison: Comparison) -> str:
 
 
 def chosen(comparison: Comparison) -> tuple[str, str]:
-    """Construct and fragment of the free body: the best one, and what subsides most in it."""
-    best = best_first(comparison.constructs)[0]
+    """Construct and fragment of the free body: the one named first, and what subsides most in it."""
+    best = named_first(best_first(comparison.constructs))
     held = [r for r in best.loads if r.status == Status.HELD]
     if not held:
         return best.name, comparison.fragments[0]
@@ -78,7 +78,7 @@ def chosen(comparison: Comparison) -> tuple[str, str]:
 def answer(comparison: Comparison) -> str:
     """Which construct comes first or shares the first rank, and what holds it there."""
     order = best_first(comparison.constructs)
-    first = order[0]
+    first = named_first(order)
     if carries_nothing(first):
         return "no construct is known to carry load."
     why = verdict(first, comparison.constructs)

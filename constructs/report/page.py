@@ -16,6 +16,8 @@ from buttress import LABEL
 from buttress.bone.patches import patches
 from buttress.comparison.twins import WORDS, pairs
 from buttress.draw.all import overview_load, shown_picture, stems
+from buttress.fe.solve.step import TOO_FAR
+from buttress.model.pressing import ENDS_BELOW
 from buttress.model.resolve import resolved
 from buttress.report import alternatives, error_bars
 from buttress.report.assumptions import LIMITS, MODEL, assumptions, stated
@@ -41,8 +43,9 @@ from buttress.results.bearing import weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first, order_words
-from buttress.results.records import ConstructResult, not_loaded
+from buttress.results.records import ENDED, ConstructResult, not_loaded
 from buttress.results.stress import STRAIN_RATIO
+from buttress.study.activities import carried
 from buttress.study.bone import SectionInput
 from buttress.study.study import Study
 from buttress.words import BREAKS_RULE
@@ -256,7 +259,7 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
     at = picture.load_N if picture is not None else (overview_load(comparison)
                                                      or c.loads[0].total_load_N)
     load = next((r for r in c.loads if r.total_load_N == at), c.loads[0])
-    notes = [f"{r.load_words}: {n}" for r in c.loads for n in r.notes]
+    notes = [f"{r.load_words}: {_told(c, n)}" for r in c.loads for n in r.notes]
     if load.escapes and not not_loaded(c):
         notes.insert(0, f"Fails at {load.load_words}: “{load.escapes}” moves "
                         "freely. The motion drawn is the failure mechanism of limit analysis: "
@@ -276,6 +279,14 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
              "figure": figure("free body", f"{c.name}: free body of {name} at {load.load_words}",
                               c.name, name)} for name, fragment in load.fragments.items()],
         "metal": metal(load), "lets_go": lets_go(c), "notes": notes}
+
+
+def _told(c: ConstructResult, note: str) -> str:
+    """A note on a load, with the load at which the path of its construct ends, where that is it."""
+    ends = c.equilibrium_ends_N
+    if note not in (TOO_FAR, ENDS_BELOW) or c.ends_status != ENDED or ends is None:
+        return note
+    return f"the path ends at {carried(ends)} N, beyond which {TOO_FAR}"
 
 
 def _loads_pictured(comparison: Comparison) -> str:

@@ -63,9 +63,13 @@ def table_lines(result: RankResult) -> list[str]:
         out += ["", *prose("no input changes the ranks clearly: over none of the ranges do they "
                            "change by more than chance")]
     if aside := one_sided(result.study, result.samples.inputs):
-        out += ["", *prose(f"{listed(aside)}: next to no sample lies on one side of the study's "
-                           "own value, so that constructs may be ordered otherwise as the study "
-                           "is written (“buttress compare”)")]
+        why = ("which can be why constructs are ordered otherwise as the study is written (see "
+               "below)" if result.turned else "so that figures may differ from those of the study "
+               "as it is written (“buttress compare”)" + (
+                   "; no two constructs are ordered the other way round there"
+                   if result.own is not None else ""))
+        out += ["", *prose(f"{listed(aside)}: nearly all samples lie to one side of the study's "
+                           f"own value, {why}")]
     if result.driven:
         out += _drivers(result)
     if result.binning:

@@ -17,8 +17,8 @@ from buttress.results.judged import HOLDS, ONLY_FRICTION, UNKNOWN
 from buttress.results.judged import Cell as Judged
 from buttress.results.limits import kept_words, limit_words, yield_words
 from buttress.results.order import ENDS, basis_words, ranks, reserve
-from buttress.results.quantities import EQUILIBRIUM, headed, in_row, worst_fragment
-from buttress.results.quantity import Quantity
+from buttress.results.quantities import headed, in_row, worst_fragment
+from buttress.results.quantity import EQUILIBRIUM, Quantity
 from buttress.results.records import (
     ENDED,
     NOT_LOADED,

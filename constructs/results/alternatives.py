@@ -83,7 +83,7 @@ def fails(c: ConstructResult) -> str:
         return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing gives way"
     if event.kind in FURTHER and (event.kind, event.where.part) in standing(c):
         return f"{failure_words(c, event)} than by tightening alone"
-    return f"first {failure_words(c, event)}"
+    return f"first to fail: {failure_words(c, event)}"
 
 
 def _near(c: ConstructResult) -> frozenset[tuple[str, str]]:

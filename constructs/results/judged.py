@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from buttress.fe.status import Status
 from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
 from buttress.results.crushed import BONE, CRUSHED
-from buttress.results.quantities import EQUILIBRIUM
+from buttress.results.quantity import EQUILIBRIUM
 from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,

@@ -21,8 +21,8 @@ from buttress.fe.solve.recover import strained
 from buttress.model.model import Model
 from buttress.results.beyond import METAL
 from buttress.results.figures import Figures, at
-from buttress.results.quantities import EQUILIBRIUM, LIMITS, MOVEMENT, limited, quantity
-from buttress.results.quantity import Limit, Quantity
+from buttress.results.quantities import LIMITS, MOVEMENT, limited, quantity
+from buttress.results.quantity import EQUILIBRIUM, Limit, Quantity
 from buttress.results.reader import Reader, bone_strain
 from buttress.results.records import (
     BEYOND,

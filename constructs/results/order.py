@@ -24,8 +24,8 @@ from buttress.words import listed, span
 
 TIE = number("anatomy", "limits", "indifference")
 """Loads of two constructs that differ by no more than this share are a tie."""
-DIGITS = 6
-"""Decimals beyond which loads and movements are equal."""
+EQUAL = 1e-6
+"""Newtons, or millimetres, by which figures may differ and still be equal."""
 MOVED, ENDS, AT_LEAST = "joint moved", "peak", "at least"
 
 
@@ -113,9 +113,20 @@ def best_first(constructs: tuple[ConstructResult, ...]) -> list[ConstructResult]
     Of equal loads, what breaks no rule comes first, then what moves less at the largest load.
     """
     twins = {c.twin_of: c for c in constructs if c.twin_of is not None}
-    own = sorted((c for c in constructs if c.twin_of is None), key=lambda c: (
-        -round(reserve(c).load_N, DIGITS), c.breaks_rule, _moved(c)))
-    return [one for c in own for one in (c, twins.get(c.name)) if one is not None]
+    own = [c for c in constructs if c.twin_of is None]
+    loads, moved = (_levels([of(c) for c in own]) for of in (lambda c: -reserve(c).load_N, _moved))
+    order = sorted(range(len(own)), key=lambda i: (loads[i], own[i].breaks_rule, moved[i]))
+    return [one for i in order for one in (own[i], twins.get(own[i].name)) if one is not None]
+
+
+def _levels(values: list[float]) -> list[float]:
+    """Each value, or the smallest of those from which it differs by rounding alone."""
+    least: dict[float, float] = {}
+    before = at = -inf
+    for value in sorted(values):
+        at = at if value == before or value - before <= EQUAL else value
+        least[value], before = at, value
+    return [least[value] for value in values]
 
 
 def _moved(c: ConstructResult) -> float:
@@ -126,7 +137,7 @@ def _moved(c: ConstructResult) -> float:
     load = max(held, key=lambda r: r.total_load_N)
     found = largest([*(f.subsidence_net_mm for f in load.fragments.values()),
                      *(x for e in load.edges.values() for x in (e.step_off_mm, e.gap_mm))])
-    return inf if found is None else round(found, DIGITS)
+    return inf if found is None else found
 
 
 def before(this: ConstructResult, other: ConstructResult) -> bool:
@@ -201,18 +212,26 @@ def tied_with(this: ConstructResult, constructs: tuple[ConstructResult, ...]) ->
             and fractured(constructs) and not before(c, this) and not before(this, c)]
 
 
-def tied_first(order: list[ConstructResult]) -> list[str]:
-    """Names of the constructs that are not known to come after the first."""
-    return [c.name for c in order[1:] if c.twin_of is None and not before(order[0], c)]
+def named_first(order: list[ConstructResult]) -> ConstructResult:
+    """Of the constructs that share the first rank, the first that breaks no rule of the trade; the
+    first of all where there is none, or where a lower bound leaves open which come first."""
+    own = [c for c in order if c.twin_of is None]
+    level = [c for c in own if not any(before(other, c) for other in own)]
+    known = [c for c in level if AT_LEAST not in (reserve(c).kind, reserve(order[0]).kind)]
+    return next((c for c in known if not c.breaks_rule), order[0])
 
 
 def why_first(order: list[ConstructResult]) -> str:
-    """What puts the first construct where it stands, in a clause."""
-    said = reserve_words(order[0])
+    """What puts the construct that is named first where it stands, in a clause."""
+    named = named_first(order)
+    said = reserve_words(named)
     tied, unknown = _beside_first(order)
     if tied or unknown:
         if tied:
             said += f"; tied with {_listed(tied)}"
+        behind = [c.marked_name for c in order if c.marked_name in tied and before(order[0], c)]
+        if behind:
+            said += f" ('{order[0].marked_name}' comes before {_listed(behind)})"
         if unknown:
             said += (f"; it is not known whether {_listed(unknown)} "
                      f"{'comes' if len(unknown) == 1 else 'come'} before it")
@@ -229,11 +248,13 @@ def why_first(order: list[ConstructResult]) -> str:
 
 
 def _beside_first(order: list[ConstructResult]) -> tuple[list[str], list[str]]:
-    """Names of the constructs that share the first rank, and of those that may come before it:
-    a load of either that is a lower bound leaves that open."""
-    beside = [c for c in order if c.name in tied_first(order)]
-    open_ = [c for c in beside if AT_LEAST in (reserve(c).kind, reserve(order[0]).kind)]
-    return ([c.marked_name for c in beside if c not in open_], [c.marked_name for c in open_])
+    """Names of the constructs that tie with the one that is named first, and of those that may come
+    before it: a load of either that is a lower bound leaves that open."""
+    named = named_first(order)
+    beside = [c for c in order if c.name in tied_with(named, tuple(order))]
+    open_ = [c for c in beside if AT_LEAST in (reserve(c).kind, reserve(named).kind)]
+    return ([c.marked_name for c in beside if c not in open_],
+            [c.marked_name for c in open_ if not before(order[0], c)])
 
 
 @dataclass(frozen=True)
@@ -252,7 +273,7 @@ class Answer:
 
 def answer(order: list[ConstructResult]) -> Answer:
     """Which construct comes first and why, and whether it breaks a rule of the trade."""
-    best = order[0]
+    best = named_first(order)
     if not fractured(order):
         return Answer("Nothing is fractured in this study, so there is no fragment that could "
                       "subside or fail, and no order of the constructs.")

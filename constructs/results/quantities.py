@@ -16,7 +16,7 @@ from buttress.results import figures as f
 from buttress.results.derived import PATH
 from buttress.results.figures import Figures, Level
 from buttress.results.order import ranks, reserve
-from buttress.results.quantity import COLLECTIONS, Limit, Quantity, value_of
+from buttress.results.quantity import COLLECTIONS, EQUILIBRIUM, Limit, Quantity, value_of
 from buttress.results.records import (
     NOT_LOADED,
     ConstructResult,
@@ -26,8 +26,6 @@ from buttress.results.records import (
 from buttress.results.stress import LEAST, SHARES, VON_MISES
 from buttress.results.verdict import verdict
 
-EQUILIBRIUM = "equilibrium"
-"""The limit at which the load peaks."""
 LIMITS = (
     Limit("step-off", "step_off_mm", "step_off_mm", "mm", "mm", "step_off_limit_N"),
     Limit("depression", "depression_mm", "subsidence_max_mm", "mm", "mm", "depression_limit_N"),

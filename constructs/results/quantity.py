@@ -20,6 +20,8 @@ COLLECTIONS = {"fragment": "fragments", "edge": "edges", "fracture": "fractures"
                "part": "members", "contact": "contacts", "graft": "grafts",
                "condyle": "condyles", "piece": "bone"}
 """Fields of `LoadResult` that hold one record per place, by level of the catalogue."""
+EQUILIBRIUM = "equilibrium"
+"""Name of the limit at which the load peaks."""
 
 
 def value_of(record: Any, key: str) -> Any:

@@ -7,12 +7,14 @@ capacity without friction, the tension of screws, and where curves of two constr
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil, floor
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
 from buttress.results.beyond import OVER, friction_needed
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
+from buttress.results.judged import ONLY_FRICTION, judged
 from buttress.results.order import (
     AT_LEAST,
     best_first,
@@ -41,15 +43,16 @@ PART = "anchorage"
 """Part of an anchorage or of a bond gives way: told where nothing else is known."""
 PUSHED = 1.05
 """Share of the load on a fragment from which on other parts are said to push it."""
-SAME = 0.01
-"""Share by which two figures may differ and still be told as the same."""
+SAME, SAME_MM = 0.01, 0.0005
+"""Share, or millimetres, by which two movements may differ and still be told as the same."""
 MOST_SHARE = 5.0
 """Share of the load on a fragment beyond which what presses on it is tightening, not the load."""
 KEPT = ("{} keep their tension for ever in this model, while in bone they lose part of it: the "
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
-NO_STRENGTH = "the metal and the anchorage of a bonded twin have no strength to reach"
+NO_STRENGTH = ("in a bonded twin metal stays elastic beyond its yield stress and no anchorage can "
+               "give way")
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -121,7 +124,7 @@ def _worst(load: LoadResult) -> str | None:
             if f.subsidence_mean_mm is not None and f.carried_by}
     most = max(sunk.values(), default=0.0)
     # Of those that sink alike, the first of the study.
-    return next((k for k in sunk if sunk[k] >= most - SAME * abs(most)), None)
+    return next((k for k in sunk if sunk[k] >= most - max(SAME * abs(most), SAME_MM)), None)
 
 
 def first_failure(c: ConstructResult) -> PathEvent | None:
@@ -174,8 +177,9 @@ def _fails(c: ConstructResult) -> str:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
         yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
-        more, whole = "more " if already or yields else "", " as a whole" if part else ""
-        words = f"nothing {more}gives way{whole} up to {top} N"
+        # Metal of a twin that reaches yield has not given way.
+        more = "more " if already or (yields and c.twin_of is None) else ""
+        words = f"nothing {more}gives way{' as a whole' if part else ''} up to {top} N"
         if c.twin_of is not None:
             words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
@@ -185,7 +189,7 @@ def _fails(c: ConstructResult) -> str:
         told.append((part_of.load_N, _at(part_of.load_N),
                      f"part of {_what(c, part_of)} gives way"))
     steps = [*((when, said) for _, when, said in sorted(told)),
-             (_at(event.load_N), failure_words(c, event))]
+             (_at(event.load_N, event.kind), failure_words(c, event))]
     return "; ".join([*already, *(f"{'then' if already or k else 'first'}, {when}, {said}"
                                   for k, (when, said) in enumerate(steps))])
 
@@ -197,11 +201,16 @@ def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]
     if load is None or not 0.0 < load < before_N:
         return []
     part = "metal" if at is None else _part(c, at.part)
-    return [(load, _at(load), f"{part} yields at its surface")]
+    said = f"{part} yields at its surface" if c.twin_of is None else \
+        f"the stress at the surface of {part} reaches yield"
+    return [(load, _at(load), said)]
 
 
-def _at(load: float) -> str:
-    return f"at about {reached(load)} N" if load > SEATED * SEAT_N else SOON
+def _at(load: float, kind: str = "") -> str:
+    if load <= SEATED * SEAT_N:
+        return SOON
+    # A peak is the last load that is carried, whatever else happens is so from its load on.
+    return f"at about {carried(load) if kind == 'peak' else reached(load)} N"
 
 
 def _part_at_strength(c: ConstructResult, when: str) -> str:
@@ -217,15 +226,14 @@ def _part_at_strength(c: ConstructResult, when: str) -> str:
 
 
 def _rests_on(c: ConstructResult) -> str:
-    """Friction, where a limit is reached or the path ends earlier without it, and tension of
-    screws."""
+    """Friction, where the weight-bearing table rests on it, and tension of screws."""
     low, limit = friction_needed(c)
-    own = min((r.load_N for r in c.limits.values() if r.load_N is not None),
-              default=c.search_limit_N)
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
-    if low is None or low >= own * (1.0 - SAME):
+    # The first whole load, of 1 N at least, of which the table could say so.
+    if low is None or judged(c, max(ceil(low) if limit else floor(low) + 1, 1)).verdict \
+            != ONLY_FRICTION:
         return tension
     if limit:
         friction = f"with friction lost it is {OVER}{limit} " + (

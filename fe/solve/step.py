@@ -20,7 +20,7 @@ LOCKED = 1e-3
 """Errors are relative to the larger of the load and this share of the largest force."""
 LAST_DIGIT = 2.0 * float(np.finfo(float).eps)
 """Share of a motion below which a slack cannot be distinguished from rounding."""
-TOO_FAR = "would be held only after displacements beyond the small-displacement limit"
+TOO_FAR = "parts move farther than this model follows"
 LINEAR_PROGRAM = "linear program"
 """Name of the method that proves that no force system carries the load."""
 

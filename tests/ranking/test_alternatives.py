@@ -275,7 +275,7 @@ def test_a_part_that_tightening_has_brought_to_its_strength_is_said_to_give_more
     a = spread()["a"]
     bends = PathEvent("hinge", 500.0, 0.1, Where("upper lag", None))
     path = replace(a.path, events=(bends,))
-    assert fails(replace(a, path=path)) == "first 'upper lag' forms a plastic hinge"
+    assert fails(replace(a, path=path)) == "first to fail: 'upper lag' forms a plastic hinge"
     assert fails(replace(a, path=replace(path, already=(replace(bends, load_N=0.0),)))) == (
         "'upper lag' forms a further plastic hinge than by tightening alone")
     part = replace(path, events=(PathEvent("anchorage", 500.0, 0.1, Where("upper lag", None)),))

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from small_study import small_study
+from under_loads import under_loads
 
 from buttress.fe.errors import InputError
 from buttress.ranking.outcomes import MERITS, RESERVE, SUBSIDENCE
@@ -77,11 +78,15 @@ def test_no_sample_is_solved_twice_and_none_that_is_stored(
     asked = SEVERAL | {"out": tmp_path / "r.sqlite", "by": SUBSIDENCE}
     first = rank(study, say=told.append, **asked)
     assert set(made.values()) == {1}
-    assert len(made) == len(built) == first.summary.done == 4
+    assert first.summary.done == 4
+    assert len(made) == len(built) == 5     # and the study as it is written
     assert told[0].startswith("solving the first of 4 cases")
+    same = under_loads(study, limits=False, pictures=False)
+    assert first.own.subsidence_mm[0] == pytest.approx(
+        [c.load(700).fragments["medial"].subsidence_mean_mm for c in same.constructs], rel=1e-9)
     told.clear()
     again = rank(study, say=told.append, **asked)
-    assert len(built) == made.total() == 4
+    assert len(built) == made.total() == 5
     assert told == ["4 of 4 cases already done"]
     assert again.sentence == first.sentence
     assert first.sentence.startswith("At 700 N")

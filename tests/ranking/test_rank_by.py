@@ -14,6 +14,7 @@ from buttress.draw.sweep import paired
 from buttress.ranking.inputs import inputs_of
 from buttress.ranking.outcomes import Outcomes, read_outcomes
 from buttress.ranking.rank import ranked
+from buttress.ranking.records import RankResult
 from buttress.ranking.samples import make_samples
 from buttress.report.rank import table_lines
 from buttress.sweeps.estimate import Estimate
@@ -128,3 +129,40 @@ def test_refused_cases_of_a_store_are_read_as_refused(tmp_path: Path) -> None:
     assert done.refused == 1
     assert found.status[1].tolist() == ["refused", "refused"]
     assert np.isfinite(found.values).tolist() == [[True, True], [False, False]]
+
+
+def test_that_the_study_as_written_is_ordered_otherwise_is_said() -> None:
+    """Compare had 'plate' before 'lag', rank had it last in all samples, of which none had the
+    study's own gap: neither said a word of the other."""
+    drawn = make_samples(inputs_of(STUDY), 8, 3, indices=False)
+
+    def of(own: tuple[float, float] | None, first: float = 800.0) -> RankResult:
+        """'A' carries ``first`` in three samples of eight and 800 N in the others, 'B' 600 N."""
+        values = np.tile([800.0, 600.0], (8, 1))
+        values[:3, 0] = first
+        made = [None if x is None else replace(synthetic(np.full((len(x), 2), 0.1)), by="reserve",
+                                               values=np.array(x))
+                for x in (values, None if own is None else [own])]
+        return ranked(STUDY, drawn, made[0], "", SUMMARY, COST, made[1])
+
+    found = of((845.0, 900.0))
+    assert found.turned == [("B", "A", 8)]
+    said = "As the study is written (“buttress compare”), 'B' comes before 'A', while 'A' comes " \
+           "before 'B' in 8 of 8 samples."
+    assert found.sentence.endswith(f". {said}")
+    assert of((845.0, 900.0), 500.0).turned == [("B", "A", 5)]
+    assert found.document()["ordered_otherwise_as_written"] == [
+        {"before": "B", "behind": "A", "other_way_samples": 8}]
+    why = "gap of the fracture and layer of debris: nearly all samples lie to one side of the study's"
+    text = " ".join(" ".join(table_lines(found)).split())
+    assert why in text
+    assert "which can be why constructs are ordered otherwise as the study is written" in text
+    # As most samples are, a tie, not known, not solved.
+    for own in ((900.0, 845.0), (845.0, 850.0), (np.nan, 850.0), None):
+        same = of(own)
+        assert same.turned == []
+        assert "As the study is written" not in same.sentence
+        text = " ".join(" ".join(table_lines(same)).split())
+        assert why in text
+        assert ("no two constructs are ordered the other way round there" in text) == (
+            own is not None)

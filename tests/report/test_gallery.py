@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hostile import NAMES, hostile_comparison
+from made_up import comparison, moves
 from PIL import Image
 from small_study import small_study
 
@@ -127,6 +129,16 @@ def test_names_of_a_study_stay_text_in_its_page(tmp_path: Path) -> None:
     assert NAMES[1] in page
     fields = table((tmp_path / "comparison.csv").read_text(encoding="utf-8"))
     assert not [r for r in fields if r["construct"].startswith(("=", "+", "-", "@"))]
+
+
+def test_the_page_tells_of_the_construct_that_is_named_first() -> None:
+    """It named one that breaks no rule, and told what carries another one that ties with it."""
+    broken = replace(moves("broken", 1000.0), breaks_rule=True)
+    made = comparison((broken, moves("kept", 960.0)))
+    said = gallery.answer(made)
+    assert said.startswith("'kept' shares the first rank: ")
+    assert " Of 'kept': " in said
+    assert gallery.chosen(made)[0] == "kept"
 
 
 def test_an_unknown_study_is_refused(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from made_up import comparison, construct
 
-from buttress.report.alternatives import idle_lines, lines
+from buttress.report.alternatives import idle_lines, lines, summary
 from buttress.results.path import Reserve
 from buttress.results.spread import Alternative, ModelSpread
 
@@ -23,4 +23,9 @@ def test_an_alternative_that_leaves_every_load_is_named() -> None:
     said = " ".join(lines(made))
     assert "no load of the order changes at all with: left low" in said
     assert "Parts that fail within 5\N{NO-BREAK SPACE}% of load of each other are a tie" in said
-    assert idle_lines(replace(made, alternatives=ModelSpread(tried[1:]))) == []
+    assert summary(made).startswith("verdicts that none of 2 alternatives changes (1 of which changes "
+                                    "no load here; 1 more cannot be built): order")
+    without = replace(made, alternatives=ModelSpread(tried[1:]))
+    assert idle_lines(without) == []
+    assert summary(without).startswith(
+        "verdicts that none of 1 alternative changes (1 more cannot be built): order")

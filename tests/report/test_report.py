@@ -12,6 +12,8 @@ from made_up import comparison, construct, moves, not_known, usual, with_title
 
 from buttress import LABEL
 from buttress.draw.all import stems
+from buttress.fe.solve.step import TOO_FAR
+from buttress.model.pressing import ENDS_BELOW
 from buttress.report import page as report
 from buttress.report.assumptions import assumptions
 from buttress.report.folder import document
@@ -23,7 +25,7 @@ from buttress.report.verified import recorded, sentences
 from buttress.results.comparison import Comparison
 from buttress.results.judged import ONLY_FRICTION
 from buttress.results.order import best_first, order_words, why_first
-from buttress.results.records import NOT_TIGHTENED
+from buttress.results.records import ENDED, FOUND, NOT_TIGHTENED
 from buttress.rules.screw import PULLS_OUT
 from buttress.study.read import example, example_text, parse_study
 from buttress.study.tables import table_value
@@ -165,10 +167,10 @@ def test_a_construct_that_breaks_a_rule_is_marked_on_the_page_and_the_terminal(t
                        construct("raft")))
     text = page(made, tmp_path).text
     said = "\n".join(lines(made))
-    assert "short plate (!) shares the first rank" in text
+    assert "raft shares the first rank" in text
     assert text.count(MARK) == 3     # under both tables, and where the construct has its section
-    assert "'short plate (!)' shares the first rank, though it breaks a rule of the trade" in " ".join(
-        said.split())
+    assert "'raft' shares the first rank: " in " ".join(said.split())
+    assert "tied with 'short plate (!)'" in " ".join(said.split())
     assert "raft (!)" not in text
     assert "\nshort plate (!): capacity" in said
     assert "\nraft: capacity" in said
@@ -279,3 +281,17 @@ def test_json_names_the_order_and_its_ties() -> None:
     assert [(x["construct"], x["rank"], x["tied_with"]) for x in found["order"]] == [
         ("two", "1–2", ["one"]), ("one", "1–2", ["two"]), ("slow", "3", [])]
     assert found["ordered_by"] == order_words(made.study.limits.movement_mm)
+
+
+@pytest.mark.parametrize(("status", "note"), [(ENDED, TOO_FAR), (FOUND, TOO_FAR),
+                                              (ENDED, ENDS_BELOW)])
+def test_what_lies_above_the_end_of_a_path_is_told_the_same_for_small_and_moved_geometry(
+        status: str, note: str, tmp_path: Path) -> None:
+    """The page spoke of a "small-displacement limit" where movements are large by default."""
+    made = replace(construct("a", ends=1016.4), ends_status=status)
+    loads = tuple(replace(r, status="no equilibrium", notes=(note,))
+                  if r.total_load_N > 1016.4 else r for r in made.loads)
+    text = page(comparison((replace(made, loads=loads),)), tmp_path).text
+    said = "1500 N: " + ("the path ends at 1016 N, beyond which " if status == ENDED else "")
+    assert f"{said}parts move farther than this model follows" in text
+    assert "small-displacement" not in text

@@ -8,9 +8,11 @@ from dataclasses import replace
 import pytest
 from made_up import comparison, construct, moves, not_known
 
+from buttress.fe.richardson import SPREAD
 from buttress.report.folder import document, rows
 from buttress.report.tables import head, main_table
 from buttress.results import path
+from buttress.results.bar import Bar
 from buttress.results.order import (
     AT_LEAST,
     ENDS,
@@ -155,3 +157,46 @@ def test_of_equal_loads_what_moves_less_is_named_first() -> None:
     near = replace(less, name="near", reserve=replace(less.reserve, load_N=900.0 + 1e-9))
     same = replace(less, name="same", reserve=replace(less.reserve, load_N=900.0))
     assert [c.name for c in best_first((same, near))] == ["same", "near"]
+
+
+def test_noise_about_a_rounded_digit_does_not_turn_the_order_of_the_file() -> None:
+    """Twins 'A' and 'B' were told as 'B', 'A' by 1e-11 N: a figure is rounded up or down there."""
+    for load, moved in ((900.0000005, 0.02), (900.0, 0.0200005)):
+        pair = [moves(name, load + sign * 1e-11) for name, sign in (("A", -1), ("B", 1))]
+        for k, sign in enumerate((1, -1)):
+            last = pair[k].loads[-1]
+            edges = {n: replace(e, step_off_mm=moved + sign * 1e-12, gap_mm=0.0)
+                     for n, e in last.edges.items()}
+            pair[k] = replace(pair[k], loads=(*pair[k].loads[:-1], replace(
+                last, edges=edges, fragments={})))
+        assert [c.name for c in best_first(tuple(pair))] == ["A", "B"]
+
+
+def test_of_constructs_that_tie_for_the_first_rank_one_that_breaks_no_rule_is_named() -> None:
+    broken = replace(moves("broken", 1000.0), breaks_rule=True)
+    tie, third = moves("kept", 960.0), moves("third", 920.0)    # 1000 N is 8.7 % above the third
+    said = ("'kept' shares the first rank: the joint has moved 0.5 mm at about 960 N; tied with "
+            "'broken (!)' and 'third' ('broken (!)' comes before 'third').")
+    for every in ((broken, tie, third), (third, tie, broken)):
+        assert [c.name for c in best_first(every)] == ["broken", "kept", "third"]
+        assert answer(best_first(every)).words == said
+    # What comes first alone, or together with others that break one, is named as it is.
+    assert answer(best_first((broken, third))).words.startswith(
+        "'broken (!)' comes first, though it breaks a rule of the trade: ")
+    assert answer(best_first((broken, tie))).words.endswith("; tied with 'broken (!)'.")
+    both = replace(tie, breaks_rule=True)
+    assert answer(best_first((broken, both))).words.startswith(
+        "'broken (!)' shares the first rank, though it breaks a rule of the trade: ")
+
+
+def test_what_is_named_of_constructs_that_tie_has_the_first_rank_with_error_bars_too() -> None:
+    """'kept' ties with 'broken' by an error bar alone, and 'next' is known to come before it."""
+    wide = Bar("reserve_N", "N", None, "", (1000.0, 1000.0), SPREAD, 700.0, 1300.0)
+    broken = replace(moves("broken", 1000.0), breaks_rule=True, bars=(wide,))
+    kept, other = moves("kept", 800.0), replace(moves("next", 960.0), breaks_rule=True)
+    every = best_first((broken, other, kept))
+    assert ranks(tuple(every)) == {"broken": "1–3", "next": "1–2", "kept": "2–3"}
+    assert answer(every).words.startswith("'broken (!)' shares the first rank, though")
+    every[1] = replace(other, breaks_rule=False)
+    # 'next' comes before 'kept', with which 'broken' ties.
+    assert answer(every).words.endswith(" at about 960 N; tied with 'broken (!)'.")

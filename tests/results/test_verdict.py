@@ -1,90 +1,21 @@
-"""The sentence of a construct, clause by clause, and where curves cross."""
+"""The sentence of a construct, clause by clause."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from made_up import comparison, construct, moves
+from made_up_path import STIFF, event, pressed
 
-from buttress.fe.richardson import SPREAD
 from buttress.report.catalogue import construct_document
 from buttress.report.terminal import lines
-from buttress.results.alternatives import verdicts
-from buttress.results.bar import Bar
-from buttress.results.crossing import crossing
-from buttress.results.judged import judged
-from buttress.results.path import PathEvent, PathPoint, PathResult, Where
-from buttress.results.records import ConstructResult, LimitResult
+from buttress.results.alternatives import fails, verdicts
+from buttress.results.judged import ONLY_FRICTION, judged
+from buttress.results.order import reserve_words
+from buttress.results.path import Where
+from buttress.results.records import BEYOND, NOT_KNOWN, LimitResult
 from buttress.results.verdict import first_failure, verdict
-
-
-def pressed(name: str, curve: dict[float, float], events: tuple[PathEvent, ...] = (),
-            **given: object) -> ConstructResult:
-    """A construct with movements [mm] by load [N] along its path."""
-    points = tuple(PathPoint(2.0 * moved, load, "held", {}, {}, {}, moved)
-                   for load, moved in curve.items())
-    path = PathResult("complete", "", True, 0.0, points, events)
-    at = float(np.interp(0.5, list(curve.values()), list(curve)))
-    return replace(moves(name, at), path=path, **given)
-
-
-def event(kind: str, load: float, ram: float, part: str) -> PathEvent:
-    what = ("graft" if part == "graft" else "bone") if kind == "crushing" else ""
-    return PathEvent(kind, load, ram, Where(part, (-31.2, -40.0)), what)
-
-
-STIFF = {0.0: 0.0, 1000.0: 0.1, 2000.0: 0.2, 2100.0: 1.0}
-STRONG = {0.0: 0.0, 500.0: 0.1, 1000.0: 0.2, 5000.0: 1.0}
-
-
-def test_a_crossing_is_where_both_have_moved_as_far_under_the_same_load() -> None:
-    """Between 0.2 and 1 mm the loads are 2000 + 125 x and 1000 + 5000 x [N], x = m - 0.2 [mm]:
-    they are equal at x = 1000 / 4875 mm, so at 2025.6 N."""
-    a, b = pressed("stiff", STIFF), pressed("strong", STRONG)
-    found = crossing(a, b)
-    assert (found.stiffer, found.other) == ("stiff", "strong")
-    assert found.moved_mm == pytest.approx(0.2 + 1000 / 4875)
-    assert found.load_N == pytest.approx(2000 + 125 * 1000 / 4875)
-    assert crossing(b, a) == found
-    assert "; up to about 2026 N it moves less than 'strong', above that more." in verdict(a, (a, b))
-    assert "; up to about 2026 N it moves more than 'stiff', above that less." in verdict(b, (a, b))
-
-
-@pytest.mark.parametrize("other", [
-    {load: 1.01 * moved for load, moved in STIFF.items()},               # not told apart
-    {2.0 * load: moved for load, moved in STIFF.items()},                # ahead all the way
-    {0.0: 0.0, 100.0: 0.001, 1500.0: 0.3, 1900.0: 1.0},                  # never ahead
-    {0.0: 0.0, 1.0: 0.0}])                                               # does not move
-def test_curves_that_do_not_cross(other: dict[float, float]) -> None:
-    assert crossing(pressed("a", STIFF), pressed("b", other)) is None
-
-
-def test_curves_within_error_bars_do_not_cross() -> None:
-    a, b = pressed("stiff", STIFF), pressed("strong", STRONG)
-    bar = Bar("reserve_N", "N", None, "", (3000.0, 3000.0), SPREAD, 1000.0, 5500.0)
-    assert crossing(replace(a, bars=(bar,)), b) is None
-    assert crossing(replace(a, bars=(replace(bar, low=2950.0, high=3050.0),)), b) is not None
-
-
-def test_curves_cross_where_one_goes_back() -> None:
-    """The joint goes back from 0.36 to 0.335 mm and is at 0.36 mm again at 3000 + 1500 x 25 / 165
-    = 3227 N: up to there no load moves it farther. At 0.36 mm the other carries 2520 N. Read from
-    one farthest point to the next the curves crossed above that."""
-    back = {0.0: 0.0, 1000.0: 0.3, 2000.0: 0.36, 3000.0: 0.335, 4500.0: 0.5, 6000.0: 1.0}
-    even = {0.0: 0.0, 3500.0: 0.5, 7000.0: 1.0}
-    found = crossing(pressed("back", back), pressed("even", even))
-    assert (found.stiffer, found.other) == ("even", "back")
-    assert found.moved_mm == pytest.approx(0.36)
-    assert found.load_N == pytest.approx(2520.0)
-
-
-def test_micrometres_are_no_crossing() -> None:
-    """Ahead below a tenth of the movement that orders constructs only."""
-    early = {0.0: 0.0, 500.0: 0.001, 550.0: 0.04, 2100.0: 1.0}
-    late = {0.0: 0.0, 20.0: 0.001, 400.0: 0.04, 560.0: 0.05, 2600.0: 1.0}
-    assert crossing(pressed("a", early), pressed("b", late)) is None
 
 
 def test_what_fails_first_comes_after_slip_and_opening() -> None:
@@ -114,6 +45,7 @@ def test_metal_that_yields_before_is_told_first() -> None:
         named = replace(told, first_yield_at=Where("plate", (-24.0, -49.0)))
         assert ("the plate 'plate' yields at its surface" in verdict(named, (named,))) == (
             load < 1532.4)
+    assert fails(told) == "first to fail: bone along the fracture 'shear plane' is crushed locally"
     quiet = replace(pressed("a", STIFF), first_yield_N=1513.2)
     assert ("first, at about 1514 N, metal yields at its surface; nothing more gives way "
             "up to 2100 N") in verdict(quiet, (quiet,))
@@ -190,11 +122,23 @@ def test_it_depends_on_friction_where_a_limit_or_the_end_comes_earlier_without_i
         "step-off": LimitResult(800.4, None, "step_off_mm", 2.0, "mm")})
     assert "with friction lost it is over a limit: step-off from 801 N; before" in verdict(
         over, (over,))
-    made = pressed("a", STIFF, without_friction_N=3500.0)
-    assert "above 3500 N it depends on friction" in verdict(made, (made,))
-    ends = LimitResult(3510.0, None, "", None, "N")
-    made = replace(made, limits={**made.limits, "equilibrium": ends})
-    assert "friction" not in verdict(made, (made,))
+
+
+@pytest.mark.parametrize(("load", "lost", "known", "told"), [
+    (3500.2, "", None, False), (3501.2, "", None, True), (3510.0, "", None, True),
+    (3500.2, "gap", None, True), (3500.0, "gap", None, False), (3510.0, "", 3505.0, True),
+    (3510.0, "", 3000.0, False)])
+def test_friction_is_told_wherever_a_cell_of_the_weight_bearing_table_rests_on_it(
+        load: float, lost: str, known: float | None, told: bool) -> None:
+    """Within one per cent of the first limit the sentence had no word of what the table said.
+    Above what is known nothing is: ``known``, up to where."""
+    over = LimitResult(load, None, "step_off_mm", 2.0, "mm")
+    made = pressed("a", STIFF, without_friction_N=3500.0, equilibrium_ends_N=None, limits={
+        "step-off": over}, known_to_N=known, ends_status=BEYOND if known is None else NOT_KNOWN)
+    if lost:
+        made = replace(made, limits_without_friction={lost: replace(over, load_N=3500.0)})
+    assert (ONLY_FRICTION in [judged(made, n).verdict for n in range(3400, 3520)]) is told
+    assert ("friction" in verdict(made, (made,))) is told
 
 
 def test_what_carries_most_of_the_fragment_is_named() -> None:
@@ -220,8 +164,15 @@ def test_what_holds_nothing_says_only_that() -> None:
 def test_a_bonded_twin_has_no_metal_to_yield() -> None:
     """Of metal stuck fast it was said that nothing reaches its strength, as of metal that can."""
     made = replace(pressed("a, bonded", STIFF), twin_of="a")
-    assert ("nothing gives way up to 2100 N (the metal and the anchorage of a bonded "
-            "twin have no strength to reach)") in verdict(made, (made,))
+    why = ("(in a bonded twin metal stays elastic beyond its yield stress and no anchorage can give "
+           "way)")
+    assert f"nothing gives way up to 2100 N {why}" in verdict(made, (made,))
+    # "The plate yields", and metal had "no strength to reach", in one sentence.
+    load = replace(made, first_yield_N=1513.2, first_yield_at=Where("plate", (-24.0, -49.0)))
+    assert ("first, at about 1514 N, the stress at the surface of the plate 'plate' reaches yield; "
+            f"nothing gives way up to 2100 N {why}") in verdict(load, (load,))
+    bone = replace(made, path=replace(made.path, already=(event("crushing", 0.0, 0.0, "plate"),)))
+    assert "; nothing more gives way up to 2100 N (in a bonded twin" in verdict(bone, (bone,))
 
 
 def test_what_metal_carries_across_a_fracture_of_a_twin_is_not_the_fracture_s_alone() -> None:
@@ -267,63 +218,6 @@ def test_a_row_of_screws_is_no_screw() -> None:
             ) in verdict(made, (made,))
 
 
-EARLY = {0.0: 0.0, 2000.0: 0.1, 2900.0: 0.2, 3900.0: 0.6, 4000.0: 2.0}
-LATE = {0.0: 0.0, 1500.0: 0.1, 3000.0: 0.2, 3800.0: 0.6, 6000.0: 2.0}
-
-
-def test_curves_that_are_tied_between_two_crossings_are_said_to_be() -> None:
-    """At 0.2 mm the later one is ahead by 3 %, at 0.6 mm the earlier one is again, by 3 %: both are
-    ties. It is only above the last crossing that the later one has moved less throughout."""
-    a, b = pressed("early", EARLY), pressed("late", LATE)
-    found = crossing(a, b)
-    assert (found.stiffer, found.other) == ("early", "late")
-    assert found.tied_from_N == pytest.approx(2000 + 900 * 500 / 600)
-    assert found.load_N == pytest.approx(3900 + 100 * (100 / (2200 - 100)), abs=1.0)
-    assert ("up to about 2750 N it moves less than 'late', above that the two are tied, and above "
-            "about 3905 N it moves more.") in verdict(a, (a, b))
-    assert ("up to about 2750 N it moves more than 'early', above that the two are tied, and above "
-            "about 3905 N it moves less.") in verdict(b, (a, b))
-
-
-def test_what_holds_up_to_a_second_crossing_is_not_said_of_what_lies_above() -> None:
-    back = {0.0: 0.0, 1000.0: 0.1, 2000.0: 0.2, 2100.0: 1.0, 9000.0: 2.0}
-    other = {0.0: 0.0, 500.0: 0.1, 1000.0: 0.2, 5000.0: 1.0, 6000.0: 2.0}
-    a, b = pressed("a", back), pressed("b", other)
-    until = crossing(a, b).until_N
-    assert until == pytest.approx(5000 + 1000 * 2900 / (6900 - 1000), abs=1.0)
-    assert ("up to about 2026 N it moves less than 'b', above that more, and above about 5492 N "
-            "less again") in verdict(a, (a, b))
-    assert ("up to about 2026 N it moves more than 'a', above that less, and above about 5492 N "
-            "more again") in verdict(b, (a, b))
-
-
-THRICE = {0.0: 0.0, 2000.0: 0.2, 2100.0: 0.6, 5000.0: 1.0, 5100.0: 1.5}
-OTHER = {0.0: 0.0, 1000.0: 0.2, 3500.0: 0.6, 3600.0: 1.0, 8000.0: 1.5}
-
-
-@pytest.mark.parametrize(("end", "end_of_other", "times", "last", "above", "above_of_other"), [
-    (5200.0, 8100.0, 3, 5000 + 100 * 1400 / 4300, "more", "less"),
-    (9000.0, 8100.0, 4, 5100 + 3900 * 2900 / 3800, "less", "more")])
-def test_of_three_crossings_and_more_the_number_the_first_and_the_last_are_told(
-        end: float, end_of_other: float, times: int, last: float, above: str,
-        above_of_other: str) -> None:
-    """The second was told as that up to which the first holds, and what came above it was not:
-    the one that was said to have moved more had moved less from the third on."""
-    a = pressed("a", {**THRICE, end: 2.0})
-    b = pressed("b", {**OTHER, end_of_other: 2.0})
-    found = crossing(a, b)
-    assert len(found.places) == len(crossing(b, a).places) == times
-    assert found.stiffer == crossing(b, a).stiffer == "a"
-    assert [load for _, load in found.places][:3] == pytest.approx([
-        2000 + 100 * 1000 / 2400, 3550.0, 5000 + 100 * 1400 / 4300])
-    assert found.places[-1][1] == pytest.approx(last)
-    for one, other, below, beyond in ((a, "b", "less", above), (b, "a", "more", above_of_other)):
-        both = f"{below} below the first and {beyond} above the last" if below != beyond else (
-            f"{below} below the first and above the last")
-        assert (f"its curve crosses that of '{other}' {times} times, first at about 2042 N and last "
-                f"at about {last:.0f} N: it has moved {both}") in verdict(one, (a, b))
-
-
 def test_more_than_the_whole_load_is_explained() -> None:
     made = pressed("a", STIFF)
     load = made.loads[-1]
@@ -331,17 +225,6 @@ def test_more_than_the_whole_load_is_explained() -> None:
     made = replace(made, loads=(replace(load, fragments={"medial": fragment}),))
     assert ("'shear plane' carries 140\N{NO-BREAK SPACE}% of the load on 'medial', since other "
             "parts push it on") in verdict(made, (made,))
-
-
-def test_a_load_that_was_looked_for_between_two_points_counts_in_the_curve() -> None:
-    """The chord from 0.1 to 0.9 mm passes below the load at 0.5 mm: there the first is ahead."""
-    first = {0.0: 0.0, 1000.0: 0.1, 1800.0: 0.9, 1900.0: 2.0}
-    second = {0.0: 0.0, 800.0: 0.1, 1560.0: 0.5, 2400.0: 0.9, 3000.0: 2.0}
-    a, b = pressed("first", first), pressed("second", second)
-    early = crossing(a, b)
-    later = crossing(replace(a, reserve=replace(a.reserve, load_N=1750.0)), b)
-    assert early.load_N < 1400.0
-    assert 1750.0 < later.load_N < 1800.0
 
 
 def test_of_two_that_carry_nothing_none_shares_a_rank() -> None:
@@ -362,3 +245,23 @@ def test_no_word_of_the_terminal_is_broken_at_its_hyphen() -> None:
     shown = lines(comparison((made,)))
     assert not [line for line in shown if line.endswith("step-")]
     assert sum("step-off" in line for line in shown) >= 30
+
+
+def test_one_peak_has_one_load() -> None:
+    """ "At about 9226 N the load peaks" stood above "peaks at about 9225 N"."""
+    made = replace(construct("a", ends=1925.8), path=pressed("a", STIFF, (
+        event("peak", 1925.8, 0.9, "ram"),)).path)
+    assert reserve_words(made).startswith("the load peaks at about 1925 N")
+    assert "first, at about 1925 N, the load peaks" in verdict(made, (made,))
+
+
+def test_of_two_that_move_alike_the_first_of_the_study_is_told_of() -> None:
+    """0.4 micrometres decided whose load was told; beyond half a micrometre it is another."""
+    made = pressed("a", STIFF)
+    load = made.loads[-1]
+    for apart, named in ((0.0004, "med"), (0.0006, "lat")):
+        two = {name: replace(load.fragments["medial"], subsidence_mean_mm=moved,
+                             carried_by={"plate": 0.9})
+               for name, moved in (("med", 0.01), ("lat", 0.01 + apart))}
+        told = replace(made, loads=(*made.loads[:-1], replace(load, fragments=two)))
+        assert f"of the load on '{named}'" in verdict(told, (told,))
