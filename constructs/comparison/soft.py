@@ -69,10 +69,10 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
         most = max((high for _, (_, high), *_ in asked_for(study.load)), default=0.0)
     search, found = Search(model, most), gauges(reader, model, study.limits)
     limits = find_limits(search, found, (), None)
-    least, lost = friction_lost(model, found, most)
+    least, least_to, lost = friction_lost(model, found, most)
     status = Status.HELD if model.stands else (
         unloaded_status(model) if search.ends_status == FOUND else Status.UNCONVERGED)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
-                 known_to_N=search.known_to, without_friction_N=least, limits=limits,
-                 limits_without_friction=lost,
+                 known_to_N=search.known_to, without_friction_N=least,
+                 without_friction_to_N=least_to, limits=limits, limits_without_friction=lost,
                  **first_events(search, first_yield(reader, model)))

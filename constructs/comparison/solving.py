@@ -200,7 +200,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
             shots.append(take_picture(model, answer, total, nodal))
     search = Search(model)
     found_gauges = gauges(reader, model, study.limits)
-    least, lost = friction_lost(model, found_gauges)
+    least, least_to, lost = friction_lost(model, found_gauges)
     letting_go = lets_go(model, upper)
     limits = find_limits(search, found_gauges, letting_go or lets_go(model, lower),
                          next((r.escapes for r in loads if r.escapes), None))
@@ -222,7 +222,8 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         loads=tuple(loads), links=model.problem.n,
         warnings=tuple(model.hardware.warnings), pictures=tuple(shots), limits=limits,
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
-        without_friction_N=least, limits_without_friction=lost, begins=model.begins,
+        without_friction_N=least, without_friction_to_N=least_to, limits_without_friction=lost,
+        begins=model.begins,
         tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)}), beyond)
     if why := not_loaded(found):

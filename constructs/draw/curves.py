@@ -15,7 +15,12 @@ from buttress.draw import primitives as d
 from buttress.draw.page import page
 from buttress.draw.text import LINE, SIZE, width, wrap, wrap_all
 from buttress.fe.arrays import FloatArray
-from buttress.results.beyond import friction_needed, peak_not_known
+from buttress.results.beyond import (
+    friction_needed,
+    friction_not_known,
+    lost_not_known,
+    peak_not_known,
+)
 from buttress.results.comparison import Comparison
 from buttress.results.crossing import Curve, crossing, crossings
 from buttress.results.crushed import BONE, CRUSHED, MEDIA
@@ -288,7 +293,10 @@ def ending(c: ConstructResult) -> str:
     else:
         said = f"peak at {carried(ends)} N"
     least, limit = friction_needed(c)
-    if least is None or least > (c.search_limit_N if ends is None else ends):
+    most = c.search_limit_N if ends is None else ends
+    if least is None and (known := friction_not_known(c)) is not None and known < most:
+        return f"{said}, {lost_not_known(known)}"
+    if least is None or least > most:
         return said
     if limit:
         return f"{said}, with friction lost over a limit from {reached(least)} N"

@@ -23,7 +23,7 @@ from buttress.fe.links.link import LinkList
 from buttress.fe.mesh.bodies import Interface
 from buttress.fe.solve.answer import Answer, Memory
 from buttress.fe.solve.capacity import Capacity, capacity
-from buttress.fe.solve.path import FAR, GROWTH
+from buttress.fe.solve.path import GROWTH
 from buttress.fe.solve.solver import Solver
 from buttress.fe.solve.subset import frictionless
 from buttress.implants.hardware import SAME_PLACE, STIFF, Hardware
@@ -32,7 +32,7 @@ from buttress.implants.pins import add_pin
 from buttress.implants.placement import screw_axis, thread_span, void_stretches
 from buttress.implants.plates import add_plate
 from buttress.implants.sections import metal, outer, pin_section
-from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
+from buttress.model.pressing import Pressing
 from buttress.model.walls import wall_links
 from buttress.study.implants import Fill, Screw, Wire
 from buttress.study.study import Construct, Study
@@ -128,20 +128,6 @@ class Model:
             None if start is None else slippery.narrowed(start), large=self.large,
             counted=None if self.counted is None else slippery.memory(self.counted),
             growth=self.growth, whole=(slippery, self.memory))
-
-    def without_friction(self, most: float = SEARCH_LIMIT_N) -> tuple[float, bool]:
-        """Largest joint force [N] of the path where friction is lost after tightening, and whether
-        more is known not to be carried.
-
-        The path is pressed to where it carries ``most`` [N].
-        """
-        if not self.stands:
-            return 0.0, False
-        if self.slippery is None:
-            return 0.0, True
-        path = self.slippery.up_to(most)
-        known = path.peak_status != "not known" or path.stopped in FAR
-        return max((p.load_N for p in path.points), default=0.0), known
 
     def capacity(self, frictionless: bool = False, rising: bool = False) -> Capacity:
         """Limit load as a factor of 1 N of total joint force; tightened screws keep their force.

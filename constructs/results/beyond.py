@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from buttress.results.records import ConstructResult, LimitResult
+from buttress.results.search import not_found
 from buttress.results.soft import Bears
 from buttress.study.activities import carried
 
@@ -11,6 +12,7 @@ METAL = "metal over yield"
 OVER = "over a limit: "
 """How the verdict begins that names the limit reached first."""
 
+LOST_NOT_KNOWN = "with friction lost not known"
 FALLEN = 0.05
 """A load that has fallen by this share below the largest one is told to fall."""
 
@@ -49,3 +51,16 @@ def friction_needed(found: ConstructResult | Bears) -> tuple[float | None, str]:
                 if r.load_N is not None and (most is None or r.load_N <= most)),
                default=(most, ""))
 
+
+def friction_not_known(found: ConstructResult | Bears) -> float | None:
+    """Up to which load [N] it is known what happens with friction lost, where that is not known to
+    the end of the path without it; else None."""
+    kept = [r.kept_to_N or 0.0 for r in found.limits_without_friction.values() if not_found(r)]
+    if found.without_friction_to_N is not None:
+        kept.append(found.without_friction_to_N)
+    return min(kept, default=None)
+
+
+def lost_not_known(load: float) -> str:
+    """``with friction lost not known above 5970 N``."""
+    return LOST_NOT_KNOWN + (f" above {carried(load)} N" if load >= 1.0 else "")

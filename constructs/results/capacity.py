@@ -12,7 +12,7 @@ from buttress.implants.kinds import Hold
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.limits import find_limit
-from buttress.results.records import LetsGo, LimitResult
+from buttress.results.records import NOT_KNOWN, LetsGo, LimitResult
 from buttress.results.search import Gauge, Search
 
 FIRST_RUNG_N, RUNG = 500.0, 1.1
@@ -53,24 +53,21 @@ def _mean(places: list[tuple[float, float]]) -> tuple[float, float]:
 
 
 def friction_lost(model: Model, found: Sequence[Gauge], most: float = SEARCH_LIMIT_N
-                  ) -> tuple[float | None, dict[str, LimitResult]]:
-    """What is carried with friction lost [N], as far as ``most``, and the load at which each limit
-    is reached then.
+                  ) -> tuple[float | None, float | None, dict[str, LimitResult]]:
+    """What is carried with friction lost [N], as far as ``most``; up to which load that is known,
+    where the path ends with answers that do not converge; and the load at which each limit is
+    reached then.
 
-    What is carried is that of the path or, where that is not known, of limit analysis if that says
-    more. Once a limit is reached it is pressed no further, and what is carried is not asked: None.
+    Once a limit is reached it is pressed no further, and what is carried is not asked: None.
     """
-    asked = _rung(model, found, most)
-    least: float | None = None
-    if asked == most:
-        least, known = model.without_friction(most)
-        if not known:
-            bound = bracket(model.capacity(frictionless=True), model.capacity())[0]
-            least = None if bound is None else max(bound, least)
     if not model.stands:
-        return least, {}
+        return None, None, {}
+    asked = _rung(model, found, most)
     search = Search(model, asked, lost=True)
-    return least, {gauge.name: find_limit(search, gauge) for gauge in found}
+    limits = {gauge.name: find_limit(search, gauge) for gauge in found}
+    if asked < most:
+        return None, None, limits
+    return search.ends, search.known_to if search.ends_status == NOT_KNOWN else None, limits
 
 
 def _rung(model: Model, found: Sequence[Gauge], most: float) -> float:

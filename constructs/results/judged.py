@@ -10,7 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
-from buttress.results.beyond import METAL, OVER, beyond_words, friction_needed
+from buttress.results.beyond import (
+    METAL,
+    OVER,
+    beyond_words,
+    friction_needed,
+    friction_not_known,
+    lost_not_known,
+)
 from buttress.results.crushed import BONE, CRUSHED
 from buttress.results.quantity import EQUILIBRIUM
 from buttress.results.records import (
@@ -201,10 +208,8 @@ def _without_friction(construct: ConstructResult | Bears, force: float) -> Cell:
     most, limit = friction_needed(construct)
     if most is not None and (force >= most if limit else force > most):
         return Cell(ONLY_FRICTION, None, friction_N=most, friction_limit=limit)
-    known = min((r.kept_to_N or 0.0 for r in construct.limits_without_friction.values()
-                 if not_found(r)), default=force)
-    return Cell(HOLDS, None, f"with friction lost {NOT_KNOWN} above {carried(known)} N"
-                if known < force else "")
+    known = friction_not_known(construct)
+    return Cell(HOLDS, None, lost_not_known(known) if known is not None and known < force else "")
 
 
 def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:

@@ -303,10 +303,9 @@ class ConstructResult(Derived, Displayed):
     ``known_to_N``: largest load known to be held. ``limits``: the load at which each is reached,
     of which ``lowest_limit`` is first. ``tightened_N``: tension of its screws before it is loaded.
     ``limits_without_friction``: as ``limits``, with friction lost after tightening, as far as the
-    first of them. ``without_friction_N``: where none is reached, what that path carries, or limit
-    analysis where it is not known.
-    ``twin_of``: whose bonded twin this is. ``remarks``: what else to know of its parts when reading
-    the answer. ``begins``: of a construct that its stages load, in which state it is pressed.
+    first of them. ``without_friction_N``: where none is reached, what that path carries;
+    ``without_friction_to_N``: up to where it is known, if it is not to its end. ``twin_of``: whose
+    twin this is. ``remarks``: on its parts. ``begins``: state that its stages have loaded it to.
     """
 
     brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
@@ -337,6 +336,7 @@ class ConstructResult(Derived, Displayed):
     known_to_N: float | None = None
     tightened_N: float = 0.0
     without_friction_N: float | None = None
+    without_friction_to_N: float | None = None
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
     begins: str = ""
 

@@ -25,6 +25,7 @@ class Bears:
     first_crushing_of: str = ""
     first_thread_N: float | None = None
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
+    without_friction_to_N: float | None = None
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,10 @@ from math import ceil, floor
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.beyond import OVER, friction_needed
+from buttress.results.beyond import OVER, friction_needed, friction_not_known, lost_not_known
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
-from buttress.results.judged import ONLY_FRICTION, judged
+from buttress.results.judged import HOLDS, ONLY_FRICTION, judged
 from buttress.results.order import (
     AT_LEAST,
     best_first,
@@ -234,7 +234,10 @@ def _rests_on(c: ConstructResult) -> str:
     # The first whole load, of 1 N at least, of which the table could say so.
     if low is None or judged(c, max(ceil(low) if limit else floor(low) + 1, 1)).verdict \
             != ONLY_FRICTION:
-        return tension
+        known = friction_not_known(c)
+        # Where no load of the table is beyond it, nothing rests on it.
+        return tension if known is None or judged(c, floor(known) + 1).verdict != HOLDS else \
+            "; ".join(filter(None, (lost_not_known(known), tension)))
     if limit:
         friction = f"with friction lost it is {OVER}{limit} " + (
             f"from {reached(low)} N" if low > 0.0 else "at any load")

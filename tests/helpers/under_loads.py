@@ -22,7 +22,7 @@ def under_loads(study: Study, limits: bool = True, **options: Any) -> Comparison
 
     Answers, capacity, stages and pictures are those of `compare` to the last bit.
     """
-    left_out = {"derive": _nothing, "friction_lost": lambda model, found: (None, {})}
+    left_out = {"derive": _nothing, "friction_lost": lambda model, found: (None, None, {})}
     if not limits:
         left_out |= {"Search": _Unsearched, "find_limits": lambda *asked: _Unlimited()}
     with ExitStack() as stack:

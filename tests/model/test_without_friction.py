@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from small_study import small_study
 
 from buttress.comparison.compare import compare
+from buttress.fe.solve.answer import Memory
+from buttress.fe.solve.ram import Ram
 from buttress.model.install import build_model
 from buttress.model.model import Bones, Model, intact_measures
 from buttress.results.capacity import friction_lost
@@ -33,34 +34,46 @@ def test_what_is_carried_without_friction_is_the_limit_load_of_perfect_plasticit
     """Nothing is tightened and no link hardens: the peak is that of the linear program (the
     theorems of limit analysis hold without friction; Drucker, Prager, Greenberg 1952, memory)."""
     model = models()["antiglide"]
-    (found, known), limit = model.without_friction(), model.capacity(frictionless=True).factor
-    assert known
+    lost = Search(model, lost=True)
+    found, limit = lost.ends, model.capacity(frictionless=True).factor
+    assert found is not None
     assert found == pytest.approx(limit, rel=0.01)
     assert found < 0.7 * model.pressing.whole.peak_N
 
 
 def test_what_hardens_carries_more() -> None:
-    perfect, hardens = (models(share)["antiglide"].without_friction()[0] for share in (0.0, 0.05))
+    perfect, hardens = (Search(models(share)["antiglide"], lost=True).known_to
+                        for share in (0.0, 0.05))
     assert hardens > 1.02 * perfect
 
 
 def test_tightened_screws_stretch_and_carry_more_than_limit_analysis_says() -> None:
     """Limit analysis leaves them at their force."""
     model = models()["lag screws"]
-    found = model.without_friction()[0]
+    found = Search(model, lost=True).known_to
     assert model.capacity(frictionless=True).factor < found < model.pressing.whole.peak_N
-    assert models()["nothing"].without_friction() == (0.0, True)
+    assert Search(models()["nothing"], lost=True).ends == 0.0
 
 
-@pytest.mark.parametrize(("carried", "known", "lost"), [
-    (900.0, True, 900.0), (900.0, False, 1200.0), (1500.0, False, 1500.0)])
-def test_what_a_path_has_carried_counts_although_more_is_not_known(
-        carried: float, known: bool, lost: float) -> None:
-    """Limit analysis says 1200 N without friction, where the path has gaps near its top."""
-    model: Any = SimpleNamespace(
-        without_friction=lambda most: (carried, known), stands=False,
-        capacity=lambda **kind: SimpleNamespace(factor=1200.0 if kind else 2000.0))
-    assert friction_lost(model, []) == (lost, {})
+def test_a_path_that_is_not_known_to_its_end_is_not_taken_for_one_that_ends(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """From 0.2 mm on no step is found without friction: what is carried up to there is known, not
+    that friction is needed above it."""
+    model = models()["antiglide"]
+    whole = friction_lost(model, [])
+    assert whole[0] is not None
+    assert whole[1] is None
+    model, stuck = models()["antiglide"], Ram.step
+
+    def step(self: Ram, memory: Memory, *, place: float | None = None, **more: Any) -> Any:
+        far = place is not None and place > 0.2
+        return None if far else stuck(self, memory, place=place, **more)
+
+    monkeypatch.setattr(Ram, "step", step)
+    carries, known_to, _ = friction_lost(model, [])
+    assert carries is None
+    assert known_to is not None
+    assert 0.0 < known_to < whole[0]
 
 
 def test_a_body_mass_changes_no_load_that_is_carried_without_friction() -> None:

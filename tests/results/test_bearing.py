@@ -15,6 +15,7 @@ from matplotlib.patches import Rectangle
 
 from buttress import LABEL
 from buttress.draw import bearing as figure_bearing
+from buttress.draw.curves import ending
 from buttress.report import bearing as terminal
 from buttress.report.folder import document, write_results
 from buttress.report.tables import limits_table
@@ -25,11 +26,13 @@ from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell, judged
 from buttress.results.records import (
     CANNOT_TIGHTEN,
+    FOUND,
     GAVE_WAY,
     NOT_TIGHTENED,
     ConstructResult,
     LimitResult,
 )
+from buttress.results.verdict import verdict
 
 LOST = "not found: answers did not converge near it"
 
@@ -107,6 +110,22 @@ def test_what_is_not_known_with_friction_lost_is_said_beside_the_verdict() -> No
     assert judged(construct, 900.0).words == (
         "within all limits (with friction lost not known above 500 N)")
     assert judged(construct, 1500.0).words == "only with friction above 1281 N (else fails)"
+
+
+@pytest.mark.parametrize(("known", "said"), [
+    (5970.7, "with friction lost not known above 5970 N"), (0.0, "with friction lost not known")])
+def test_an_unconverged_path_without_friction_is_no_verdict(known: float, said: str) -> None:
+    """It read "only with friction above 5970 N (else fails)" and "above 5970 N it depends on
+    friction", where answers did not converge from there on; pressed in other steps the same
+    construct carried 9000 N without friction."""
+    c = replace(made_up.construct("c", ends=None), limits={}, without_friction_N=None,
+                without_friction_to_N=known)
+    assert judged(c, 7000.0).words == f"within all limits ({said})"
+    assert judged(c, 0.9 * known).words == HOLDS
+    assert said in verdict(c, (c,))
+    assert ending(c).endswith(f", {said}")
+    ended = replace(c, equilibrium_ends_N=known - 1.0, ends_status=FOUND)
+    assert said not in verdict(ended, (ended,))
 
 
 def test_what_was_solved_is_known_where_a_search_did_not_converge() -> None:
