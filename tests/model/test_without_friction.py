@@ -100,7 +100,7 @@ def test_with_friction_lost_it_is_pressed_no_farther_than_to_the_first_limit() -
 
     short, whole = model(), model()
     found = gauges(Reader.of(short.bone, intact_subsidence(short.bone, intact_measures(short.bone))), short, STUDY.limits)
-    least, limits = friction_lost(short, found)
+    least, _, limits = friction_lost(short, found)
     search = Search(whole, lost=True)
     for gauge in gauges(Reader.of(whole.bone, intact_subsidence(whole.bone, intact_measures(whole.bone))), whole, STUDY.limits):
         if limits[gauge.name].load_N is not None:
