@@ -252,6 +252,7 @@ def test_one_peak_has_one_load() -> None:
     made = replace(construct("a", ends=1925.8), path=pressed("a", STIFF, (
         event("peak", 1925.8, 0.9, "ram"),)).path)
     assert reserve_words(made).startswith("the load peaks at about 1925 N")
+    assert fails(made) == "nothing fails under load before it peaks"
     assert "first, at about 1925 N, the load peaks" in verdict(made, (made,))
 
 
