@@ -21,6 +21,7 @@ from buttress.fe.solve.capacity import Escape, capacity
 from buttress.fe.solve.path import FAR, GROWTH, LOAD_LIMIT, RISES, Path, Point, press, steps
 from buttress.fe.solve.ram import Ram
 from buttress.fe.solve.reached import state_at
+from buttress.fe.solve.step import TOO_FAR
 from buttress.fe.solve.subset import Subset
 from buttress.fe.status import Status
 from buttress.implants.kinds import Hold
@@ -35,7 +36,7 @@ MOVED_FROM_MM = number("loads", "path", "moved_from")
 FACES = (Kind.CONTACT, Hold.PLATE_ON_BONE)
 """Contacts that form faces, along which pieces and plates slide."""
 NEVER_REACHED = "the path never reaches this load"
-ENDS_BELOW = "the path ends below this load, where parts move farther than this model follows"
+ENDS_BELOW = f"the path ends below this load, where {TOO_FAR}"
 NOT_KNOWN = "the path is not known up to this load"
 PASSED = "the path passes this load, but no state was found at it"
 NO_FORCES = "no force system carries this load (limit analysis with friction)"

@@ -31,6 +31,7 @@ from buttress.study.study import Study
 from buttress.sweeps.design import Design
 from buttress.sweeps.estimate import Estimate, probe
 from buttress.sweeps.evaluate import Evaluator, Options, Outcome
+from buttress.sweeps.store import Store
 from buttress.sweeps.sweep import Plan, SweepSummary, make_plan, run_plan, store_path
 from buttress.sweeps.vary import varied
 from buttress.words import counted
@@ -70,8 +71,13 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
                                  by)
     costs: list[Estimate] = []
     evaluator = Evaluator(plan.options)
+    store, written = store_path(one, drawn.design, plan.options, out), make_plan(
+        one, AS_WRITTEN, plan.options)
 
     def first(left: Plan) -> tuple[Sequence[Outcome], float]:
+        # A store that is of another study is refused before the samples are solved.
+        with Store(beside(store), written.about(), AS_WRITTEN, list(written.hashes)):
+            pass
         if left.cases:
             say(f"solving the first of {counted(len(left.cases), 'case')} to tell how long the "
                 "others take")
@@ -82,18 +88,18 @@ def rank(study: AnyStudy, *, samples: int, seed: int | None, vary: Sequence[str]
             say(line)
         return solved, seconds
 
-    summary = run_plan(plan, store_path(one, drawn.design, plan.options, out), workers=workers,
-                       cluster=cluster, say=say, first=first, evaluate=evaluator.evaluate)
+    summary = run_plan(plan, store, workers=workers, cluster=cluster, say=say, first=first,
+                       evaluate=evaluator.evaluate)
     if summary.interrupted:
         raise ButtressError(f"no ranking yet: {summary.left} of {summary.cases} cases are left; "
                             "the same command resumes with them")
     names = tuple(c.name for c in study.constructs)
     load_N = one.load.total_N[0]
     found = read_outcomes(summary.path, names, load_N, len(drawn.design.rows), by)
-    own = run_plan(make_plan(one, AS_WRITTEN, plan.options), beside(summary.path), workers=0,
-                   brief=True, say=say, evaluate=evaluator.evaluate)
-    written = None if own.interrupted else read_outcomes(own.path, names, load_N, 1, by)
-    return ranked(one, drawn, found, reference, summary, costs[0], written)
+    alone = run_plan(written, beside(store), workers=0, brief=True, say=say,
+                     evaluate=evaluator.evaluate)
+    own = None if alone.interrupted else read_outcomes(alone.path, names, load_N, 1, by)
+    return ranked(one, drawn, found, reference, summary, costs[0], own)
 
 
 def beside(store: Path) -> Path:

@@ -282,7 +282,7 @@ class RankResult(Displayed):
             "bins": self.samples.bins, "load_N": self.outcomes.load_N,
             "by": self.outcomes.by, "limits": self.limits,
             "reference": self.reference, "sentence": self.sentence,
-            "ordered_otherwise_as_written": [
+            "ordered_otherwise_as_written": None if self.own is None else [
                 {"before": a, "behind": b, "other_way_samples": n} for a, b, n in self.turned],
             "none_held": self.none_held, "none_keeps_all": self.none_keeps,
             "inputs": [e.document() for e in self.samples.inputs],

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from buttress.ranking.certainty import SAME, Difference, Indices
-from buttress.ranking.outcomes import SUBSIDENCE
+from buttress.ranking.outcomes import RESERVE, SUBSIDENCE
 from buttress.ranking.records import Against, Driven, RankResult
 from buttress.results.order import TIE
 from buttress.words import counted, minus
@@ -53,11 +53,15 @@ def sentence(result: RankResult) -> str:
 
 def as_written(result: RankResult) -> str:
     """A sentence where constructs are ordered otherwise as the study is written; else empty."""
-    count = len(result.samples.shares)
-    found = [f"'{a}' comes before '{b}', while '{b}' comes before '{a}' in {n} of "
+    by, count = result.outcomes.by, len(result.samples.shares)
+    says = {RESERVE: "'{}' comes before '{}'",
+            SUBSIDENCE: "'{}' subsides less than '{}', or holds where the latter does not"}.get(
+                by, f"'{{}}' has a larger {result.by_words} than '{{}}'")
+    found = [f"{says.format(a, b)}, while it is the other way round in {n} of "
              f"{counted(count, 'sample')}" for a, b, n in result.turned]
-    return "" if not found else (
-        f" As the study is written (“buttress compare”), {'; '.join(found)}.")
+    # The comparison orders by the reserve.
+    where = " (“buttress compare”)" if by == RESERVE else ""
+    return f" As the study is written{where}, {'; '.join(found)}." if found else ""
 
 
 def _losses(result: RankResult, rival: Against) -> list[str]:

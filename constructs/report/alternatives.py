@@ -35,8 +35,8 @@ def summary(comparison: Comparison) -> str:
                      for about, (same, count) in surviving(comparison).items())
     built = sum(bool(x.constructs) for x in spread.tried)
     idle, more = len(_idle(comparison)), len(spread.tried) - built
-    beside = [f"{idle} of which {'changes' if idle == 1 else 'change'} no load here"] * bool(idle) \
-        + [f"{more} more cannot be built"] * bool(more)
+    beside = [f"{idle} of which {'changes' if idle == 1 else 'change'} no load of the order"
+              ] * bool(idle) + [f"{more} more cannot be built"] * bool(more)
     return (f"verdicts that none of {counted(built, 'alternative')} changes"
             + (f" ({'; '.join(beside)})" if beside else "")
             + f": {kept}; the load by which constructs are ordered lies at "

@@ -65,7 +65,7 @@ def numbers(comparison: Comparison) -> str:
 
 
 def chosen(comparison: Comparison) -> tuple[str, str]:
-    """Construct and fragment of the free body: that named first, and what subsides most in it."""
+    """Construct and fragment of the free body: the one named first, what subsides most in it."""
     best = named_first(best_first(comparison.constructs))
     held = [r for r in best.loads if r.status == Status.HELD]
     if not held:

@@ -284,7 +284,7 @@ def _construct(comparison: Comparison, c: ConstructResult, figure: Callable[...,
 def _told(c: ConstructResult, note: str) -> str:
     """A note on a load, with the load at which the path of its construct ends, where that is it."""
     ends = c.equilibrium_ends_N
-    if note not in (TOO_FAR, ENDS_BELOW) or c.ends_status != ENDED or ends is None:
+    if note != ENDS_BELOW or c.ends_status != ENDED or ends is None:
         return note
     return f"the path ends at {carried(ends)} N, beyond which {TOO_FAR}"
 

@@ -83,6 +83,8 @@ def fails(c: ConstructResult) -> str:
         return UNKNOWN if c.peak_status == NOT_KNOWN else "nothing gives way"
     if event.kind in FURTHER and (event.kind, event.where.part) in standing(c):
         return f"{failure_words(c, event)} than by tightening alone"
+    if event.kind == "peak":
+        return "nothing fails under load before it peaks"
     return f"first to fail: {failure_words(c, event)}"
 
 

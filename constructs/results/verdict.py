@@ -51,8 +51,7 @@ KEPT = ("{} keep their tension for ever in this model, while in bone they lose p
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
-NO_STRENGTH = ("in a bonded twin metal stays elastic beyond its yield stress and no anchorage can "
-               "give way")
+NO_STRENGTH = "in a bonded twin screws, wires and anchorage have no strength to reach"
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -177,9 +176,8 @@ def _fails(c: ConstructResult) -> str:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
         top, part = carried(most), _part_at_strength(c, when)
         yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
-        # Metal of a twin that reaches yield has not given way.
-        more = "more " if already or (yields and c.twin_of is None) else ""
-        words = f"nothing {more}gives way{' as a whole' if part else ''} up to {top} N"
+        more, whole = "more " if already or yields else "", " as a whole" if part else ""
+        words = f"nothing {more}gives way{whole} up to {top} N"
         if c.twin_of is not None:
             words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
@@ -201,9 +199,7 @@ def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]
     if load is None or not 0.0 < load < before_N:
         return []
     part = "metal" if at is None else _part(c, at.part)
-    said = f"{part} yields at its surface" if c.twin_of is None else \
-        f"the stress at the surface of {part} reaches yield"
-    return [(load, _at(load), said)]
+    return [(load, _at(load), f"{part} yields at its surface")]
 
 
 def _at(load: float, kind: str = "") -> str:
@@ -227,24 +223,31 @@ def _part_at_strength(c: ConstructResult, when: str) -> str:
 
 def _rests_on(c: ConstructResult) -> str:
     """Friction, where the weight-bearing table rests on it, and tension of screws."""
-    low, limit = friction_needed(c)
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
+    return "; ".join(filter(None, (_friction(c), tension)))
+
+
+def _friction(c: ConstructResult) -> str:
+    """From which load on the table rests on friction, or does not know whether it does."""
+    low, limit = friction_needed(c)
+    known = friction_not_known(c) if low is None else None
+    if known is not None and _says(c, floor(known) + 1, HOLDS):
+        return lost_not_known(known)
     # The first whole load, of 1 N at least, of which the table could say so.
-    if low is None or judged(c, max(ceil(low) if limit else floor(low) + 1, 1)).verdict \
-            != ONLY_FRICTION:
-        known = friction_not_known(c)
-        # Where no load of the table is beyond it, nothing rests on it.
-        return tension if known is None or judged(c, floor(known) + 1).verdict != HOLDS else \
-            "; ".join(filter(None, (lost_not_known(known), tension)))
+    if low is None or not _says(c, max(ceil(low) if limit else floor(low) + 1, 1), ONLY_FRICTION):
+        return ""
     if limit:
-        friction = f"with friction lost it is {OVER}{limit} " + (
+        return f"with friction lost it is {OVER}{limit} " + (
             f"from {reached(low)} N" if low > 0.0 else "at any load")
-    else:
-        friction = f"above {carried(low)} N it depends on friction" if low >= 1.0 else \
-            "it carries nothing without friction"
-    return "; ".join(filter(None, (friction, tension)))
+    return f"above {carried(low)} N it depends on friction" if low >= 1.0 else \
+        "it carries nothing without friction"
+
+
+def _says(c: ConstructResult, load: float, said: str) -> bool:
+    """Whether the table has a verdict on a load [N], as far as loads are searched."""
+    return load <= c.search_limit_N and judged(c, load).verdict == said
 
 
 def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:

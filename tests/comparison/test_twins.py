@@ -19,6 +19,7 @@ from buttress.report.twins import pair_lines
 from buttress.results.comparison import Comparison
 from buttress.results.order import best_first
 from buttress.results.picture import take_picture
+from buttress.results.work import ANCHORAGE
 from buttress.study.read import Study
 
 
@@ -51,6 +52,21 @@ def test_names_of_twins_are_free_and_not_too_long() -> None:
     assert list(twins.values()) == ["a", "A, bonded", "x" * 60, "x" * 52 + "y" * 8]
     assert len({n.casefold() for n in [*twins, *twins.values()]}) == 8
     assert max(map(len, twins)) <= 60
+
+
+def test_of_the_metal_of_a_twin_plates_alone_have_a_strength() -> None:
+    """Screws are elastic inclusions without a part of their own, anchorage has no bounds; a plate
+    bends at its plastic hinges as in any construct."""
+    study, _ = with_twins(small_study("antiglide"))
+    own, twin = study.constructs
+    models = [build_model(build_bone(study, blocks_of(c), inclusions_of(study, c)), c)
+              for c in (own, twin)]
+    anchored = [[x for x in m.problem.links.links if x.kind in ANCHORAGE] for m in models]
+    assert [any(np.isfinite([x.lower, x.upper]).any() for x in links) for links in anchored] == [
+        True, False]
+    plates = {p.name for p in own.plates}
+    assert plates < {h.source for h in models[0].problem.links.hinges}
+    assert {h.source for h in models[1].problem.links.hinges} == plates
 
 
 def test_nothing_slips_in_a_twin_and_it_is_stiffer(compared: Comparison) -> None:

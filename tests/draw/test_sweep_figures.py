@@ -162,7 +162,13 @@ def test_the_envelope_is_the_share_of_cases_that_carry_a_load() -> None:
     line = next(x for x in ax.get_lines() if x.get_label() == "plate")
     load, share = line.get_xdata(), line.get_ydata()
     assert load[0] == 10000.0  # not limited: at the end of the axis
-    assert "10000 N: not limited" in " ".join(t.get_text() for t in ax.texts)
+    told = " ".join(" ".join(t.get_text() for t in ax.texts).split())
+    assert "10000 N: not limited" in told
+    # As the catalogue names both: the dashed line lies nowhere above the other.
+    assert "line: with friction (upper bound); dashed: without (lower bound)" in told
+    below = ax.get_lines()[ax.get_lines().index(line) + 1].get_xdata()
+    assert (below <= load).all()
+    assert (below < load).any()
     # What is drawn, steps and all: limit loads are 300, 600 ... 3300 N and one that is not limited.
     drawn = line.get_drawstyle(), load.tolist(), share.tolist()
     assert drawn[0] == "steps-post"

@@ -97,6 +97,12 @@ def test_no_sample_is_solved_twice_and_none_that_is_stored(
     ours, theirs = (sweep_frame(x.summary.path) for x in (first, other))
     assert ours["subsidence_mean_mm"].to_numpy() == pytest.approx(
         theirs["subsidence_mean_mm"].to_numpy(), rel=1e-9)
+    # The store beside is left of an earlier ranking, and is refused before anything is solved.
+    first.summary.path.unlink()
+    before = made.total()
+    with pytest.raises(InputError, match=r"r-as-written\.sqlite.*with other options"):
+        rank(study, **(asked | {"by": RESERVE}))
+    assert made.total() == before
 
 
 def test_what_is_left_after_the_first_samples_is_what_is_compared_with_progress() -> None:

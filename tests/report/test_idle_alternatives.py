@@ -24,7 +24,7 @@ def test_an_alternative_that_leaves_every_load_is_named() -> None:
     assert "no load of the order changes at all with: left low" in said
     assert "Parts that fail within 5\N{NO-BREAK SPACE}% of load of each other are a tie" in said
     assert summary(made).startswith("verdicts that none of 2 alternatives changes (1 of which changes "
-                                    "no load here; 1 more cannot be built): order")
+                                    "no load of the order; 1 more cannot be built): order")
     without = replace(made, alternatives=ModelSpread(tried[1:]))
     assert idle_lines(without) == []
     assert summary(without).startswith(
