@@ -321,6 +321,8 @@ class _Walk:
                 return point
             self.size = max(self.size, abs(point.load_N))
             self.points.append(point)
+            if last.ram is not None:
+                last.ram.solver.rest()
             return True
         before = tally.pivots
         found = self.ram.step(last.memory, place=self.zero + place, near=[last.state],

@@ -21,6 +21,8 @@ LEAST = 1e-9
 """The same relative to the largest: the median may be rounding, where most links join pins."""
 LAYER = 1e-7
 """Compliance added to redundant links, relative to the flexibility of each."""
+LARGE = ("stiff", "inverse", "to_kink", "replies")
+"""What takes most of the memory, and can be made anew."""
 
 
 class Sticking:
@@ -29,12 +31,33 @@ class Sticking:
     ``inverse`` is None where a body is loose even then.
     """
 
+    stiff: FloatArray
+    inverse: FloatArray | None
+    to_kink: FloatArray
+    replies: FloatArray
+
     def __init__(self, problem: Condensed, _shared: Sticking | None = None) -> None:
         self.problem = problem
         self.known: dict[bytes, Any] = {}    # factors of states (`fe.solve.system`)
         if _shared is not None:
             self.__dict__.update({k: v for k, v in _shared.__dict__.items() if k != "problem"})
             return
+        self._make()
+
+    def rest(self) -> None:
+        """Forget what takes much memory; where it is asked for again it is made anew."""
+        self.known = {}
+        for name in LARGE:
+            self.__dict__.pop(name, None)
+
+    def __getattr__(self, name: str) -> Any:
+        if name not in LARGE or "problem" not in self.__dict__:
+            raise AttributeError(name)
+        self._make()
+        return self.__dict__[name]
+
+    def _make(self) -> None:
+        problem = self.problem
         n = problem.n
         self.stiff = problem.flexibility.copy()
         self.stiff[np.arange(n), np.arange(n)] += problem.compliance
@@ -59,6 +82,7 @@ class Sticking:
                 self.stiff = self.stiff + np.diag(layer)
                 self.inverse = self._invert()
             if self.inverse is None:
+                self.to_kink = self.replies = np.zeros((0, 0))
                 return
             # Force answers to unit slack (`inverse[:, :n] * per_slack`) and to unit kinks, both
             # made dimensionless.

@@ -7,7 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from buttress.fe.solve.solver import Solver
+from buttress.fe.solve.sticking import LARGE
 from buttress.fe.solve.system import Bordered, Equations, Factors
+from buttress.fe.verification import pressed
 
 SIZE = 14
 
@@ -73,3 +76,16 @@ def test_equations_without_a_unique_answer_have_no_condition() -> None:
     alike = Equations(np.arange(6), np.zeros(6, dtype=int), np.zeros(6), np.zeros(6))
     assert base.rcond > 1e-3
     assert Bordered(base, alike, replies, most=9).rcond < 1e-12
+
+
+def test_what_a_solver_forgets_is_made_anew_the_same() -> None:
+    """Points of a path keep no inverse; what is asked of one later is what it was."""
+    ram = pressed.bent(True).ram
+    solver = Solver(ram.solver.problem)
+    before = {name: getattr(solver, name).copy() for name in LARGE}
+    solver.rest()
+    assert not set(LARGE) & set(vars(solver))
+    for name, values in before.items():
+        assert np.array_equal(getattr(solver, name), values), name
+    with pytest.raises(AttributeError):
+        solver.nothing_of_the_kind  # noqa: B018
