@@ -66,7 +66,7 @@ def table_lines(result: RankResult) -> list[str]:
         why = ("which can be why constructs are ordered otherwise as the study is written (see "
                "below)" if result.turned else "so that figures may differ from those of the study "
                "as it is written (“buttress compare”)" + (
-                   "; most samples order no two constructs the other way round than that does"
+                   "; no two constructs are ordered there the other way round than in most samples"
                    if result.own is not None and result.own.known.all() else ""))
         out += ["", *prose(f"{listed(aside)}: nearly all samples lie to one side of the study's "
                            f"own value, {why}")]

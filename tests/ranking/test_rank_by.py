@@ -164,7 +164,7 @@ def test_that_the_study_as_written_is_ordered_otherwise_is_said() -> None:
         assert "As the study is written" not in same.sentence
         text = " ".join(" ".join(table_lines(same)).split())
         assert why in text
-        assert ("most samples order no two constructs the other way round" in text) == (
+        assert ("no two constructs are ordered there the other way round" in text) == (
             own is not None and np.isfinite(own).all())
         assert (same.document()["ordered_otherwise_as_written"] is None) == (own is None)
 
