@@ -86,16 +86,18 @@ function drawSection(svg, now) {
       arrow(svg, see(c), see(moved(now.motions[i], c, 1.6 * now.amplitude)), "#A63C00", "", 1, 3.5);
     }
   });
-  members.forEach((m) => {
-    const colour = COLOUR[m.kind] || "#444", width = Math.max(m.width, LEAST_WIDE);
+  const across = roomAcross(members);
+  for (const m of [...members].sort((a, b) => (a.kind !== "plate") - (b.kind !== "plate"))) {
     make(svg, "path", { d: path(m.points.map(see)), fill: "none", stroke: "#777", "stroke-width": 0.35,
       "stroke-dasharray": "1.4 1" });
     const there = m.points.map(([x, y], i) => now.held
       ? [x + k * now.state[m.at + 2 * i], y + k * now.state[m.at + 2 * i + 1]] : [x, y]).map(see);
-    make(svg, "path", { d: path(there), fill: "none", stroke: colour, "stroke-width": width,
-      "stroke-opacity": now.held ? 0.9 : 0.45, "stroke-linecap": "round",
-      "stroke-linejoin": "round" });
-  });
+    const opacity = now.held ? 0.92 : 0.5;
+    if (m.screw) drawScrew(svg, m, there, opacity, across(m));
+    else make(svg, "path", { d: path(there), fill: "none", stroke: COLOUR[m.kind] || "#444",
+      "stroke-width": Math.max(m.width, LEAST_WIDE), "stroke-opacity": opacity,
+      "stroke-linecap": "round", "stroke-linejoin": "round" });
+  }
   const put = [];
   for (const m of members.filter((x) => x.kind !== "plate")) label(svg, named(m.name), m.points.map(see), m.width, put);
   const turn = now.scene.direction * Math.PI / 180;
@@ -113,10 +115,29 @@ function drawSection(svg, now) {
   make(svg, "path", { d: path([[left + 3, low + 5], [left + 13, low + 5]]), stroke: "#000",
     "stroke-width": 0.8 });
   make(svg, "text", { x: f2(left + 3), y: f2(-low - 7), "font-size": 3.6 }, t("scale"));
+  drawLegend(svg, members, rings.concat(members.map((m) => ({ points: m.points.map(see) }))), low, [left, right]);
   const { hands, mark } = now.scene.view, outer = hands.indexOf("lateral");
   hands.forEach((name, i) => make(svg, "text", { x: f2(i ? right - 1 : left + 1),
     y: f2(-high + 4.5), "font-size": 3.8, fill: "#333", "text-anchor": i ? "end" : "start" }, t("side." + name)));
   // The side marker of a radiograph, on the lateral side.
   make(svg, "text", { x: f2(outer > 0 ? right - 1 : left + 1), y: f2(-high + 10), "font-size": 4.6,
     "font-weight": "700", "text-anchor": outer > 0 ? "end" : "start", class: "mark" }, mark);
+}
+
+/* What the drawn screws are, each with a small screw like it: beside the shaft, where there is most
+   room. */
+function drawLegend(svg, members, drawn, low, ends) {
+  const kinds = ACTS.filter((k) => members.some((m) => m.screw && m.screw.acts === k));
+  if (!kinds.length) return;
+  const size = 3.2, row = 5.6, icon = 9.5, words = kinds.map((k) => t("legend." + k));
+  const high = low + 9 + row * kinds.length, xs = drawn.flatMap((d) => crossings(d.points, low, high));
+  const room = [Math.min(...xs) - ends[0], ends[1] - Math.max(...xs)];
+  const long = icon + 1.2 + 0.58 * size * Math.max(...words.map((w) => w.length));
+  const x = room[0] >= Math.min(long + 2, room[1]) ? ends[0] + 2 : ends[1] - long - 1;
+  const group = make(svg, "g", { class: "legend" });
+  kinds.forEach((kind, i) => {
+    const y = high - row * (i + 0.5);
+    drawSample(group, kind, [x, y], icon);
+    make(group, "text", { x: f2(x + icon + 1.2), y: f2(-y + 0.36 * size), "font-size": size, fill: "#222" }, words[i]);
+  });
 }

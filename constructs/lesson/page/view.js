@@ -89,7 +89,7 @@ function stateShown({ scene, choice, problem, controls }, answer) {
       plates: put.filter((p) => p.group === 1 && p.plate === undefined).map((p) => p.name),
       grafts: choice.has[2] && graft ? 1 : 0 },
     geometry: { rings: geometry.rings, near: geometry.near, members: layout.members
-      .map((m, i) => ({ ...m, points: geometry.members[i] })).filter(there) } };
+      .map((m, i) => ({ ...m, points: geometry.members[i], screw: problem.screws[i] })).filter(there) } };
   now.magnified = now.held ? Math.min(now.asked, 16 / Math.max(now.largest, 1e-9)) : 0;
   const rings = geometry.rings.filter((r) => r.kind !== "shaft").flatMap((r) => r.points);
   now.low = Math.max(Math.min(...geometry.rings.flatMap((r) => r.points.map((p) => p[1]))),
