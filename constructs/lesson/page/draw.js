@@ -63,8 +63,8 @@ function drawSection(svg, now) {
   const seen = (parts) => parts.map((p) => ({ ...p, at: p.points, points: p.points.map(see) }));
   const rings = seen(now.geometry.rings), members = now.geometry.members;
   svg.replaceChildren();
-  const xs = rings.flatMap((r) => r.points.map((p) => p[0]));
-  const low = now.low, left = Math.min(...xs) - 14, right = Math.max(...xs) + 14, high = 20;
+  const told = legendOf(now), extra = Math.max(told.extra, now.extra || 0), low = now.low, high = 20;
+  const [left, right] = sidesOf(now).map((x, i) => x + (told.first === !i ? (i ? extra : -extra) : 0));
   svg.setAttribute("viewBox", [left, -high, right - left, high - low].map(f2).join(" "));
   for (const r of rings.filter((q) => q.kind === "shaft")) {
     make(svg, "path", { d: path(r.points, true), fill: FILL.shaft, stroke: "#6b6250",
@@ -115,7 +115,7 @@ function drawSection(svg, now) {
   make(svg, "path", { d: path([[left + 3, low + 5], [left + 13, low + 5]]), stroke: "#000",
     "stroke-width": 0.8 });
   make(svg, "text", { x: f2(left + 3), y: f2(-low - 7), "font-size": 3.6 }, t("scale"));
-  drawLegend(svg, members, rings.concat(members.map((m) => ({ points: m.points.map(see) }))), low, [left, right]);
+  drawLegend(svg, told, [left, right]);
   const { hands, mark } = now.scene.view, outer = hands.indexOf("lateral");
   hands.forEach((name, i) => make(svg, "text", { x: f2(i ? right - 1 : left + 1),
     y: f2(-high + 4.5), "font-size": 3.8, fill: "#333", "text-anchor": i ? "end" : "start" }, t("side." + name)));
@@ -124,20 +124,32 @@ function drawSection(svg, now) {
     "font-weight": "700", "text-anchor": outer > 0 ? "end" : "start", class: "mark" }, mark);
 }
 
-/* What the drawn screws are, each with a small screw like it: beside the shaft, where there is most
-   room. */
-function drawLegend(svg, members, drawn, low, ends) {
+/* The legend of the screws that are in place: what they are, and where beside the shaft there is most
+   room for it; `extra` is how much wider the picture has to be. */
+const LEGEND = { size: 3.6, row: 6, icon: 9.5, gap: 1.2, edge: 2, above: 11 };
+function legendOf(now) {
+  const { members, rings } = now.geometry, { size, row, icon, gap, edge, above } = LEGEND;
   const kinds = ACTS.filter((k) => members.some((m) => m.screw && m.screw.acts === k));
-  if (!kinds.length) return;
-  const size = 3.2, row = 5.6, icon = 9.5, words = kinds.map((k) => t("legend." + k));
-  const high = low + 9 + row * kinds.length, xs = drawn.flatMap((d) => crossings(d.points, low, high));
-  const room = [Math.min(...xs) - ends[0], ends[1] - Math.max(...xs)];
-  const long = icon + 1.2 + 0.58 * size * Math.max(...words.map((w) => w.length));
-  const x = room[0] >= Math.min(long + 2, room[1]) ? ends[0] + 2 : ends[1] - long - 1;
+  const words = kinds.map((k) => t("legend." + k)), low = now.low + above, high = low + row * kinds.length;
+  const seen = (p) => asSeen(now.scene, p), [left, right] = sidesOf(now);
+  const xs = [...rings, ...members].flatMap((d) => crossings(d.points.map(seen), low - 2, high + 2));
+  const long = icon + gap + 0.56 * size * Math.max(0, ...words.map((w) => w.length)) + 2 * edge;
+  const room = [Math.min(...xs) - left, right - Math.max(...xs)], first = room[0] >= Math.min(long, room[1]);
+  return { kinds, words, low, first, extra: kinds.length ? Math.max(0, long - room[first ? 0 : 1]) : 0, long };
+}
+
+/* From where to where the bone reaches as seen, with room beside it. */
+function sidesOf(now) {
+  const xs = now.geometry.rings.flatMap((r) => r.points.map((p) => asSeen(now.scene, p)[0]));
+  return [Math.min(...xs) - 14, Math.max(...xs) + 14];
+}
+
+function drawLegend(svg, { kinds, words, low, first, long }, [left, right]) {
+  const { size, row, icon, gap, edge } = LEGEND, x = first ? left + edge : right - long + edge;
   const group = make(svg, "g", { class: "legend" });
   kinds.forEach((kind, i) => {
-    const y = high - row * (i + 0.5);
+    const y = low + row * (kinds.length - i - 0.5);
     drawSample(group, kind, [x, y], icon);
-    make(group, "text", { x: f2(x + icon + 1.2), y: f2(-y + 0.36 * size), "font-size": size, fill: "#222" }, words[i]);
+    make(group, "text", { x: f2(x + icon + gap), y: f2(-y + 0.36 * size), "font-size": size, fill: "#222" }, words[i]);
   });
 }

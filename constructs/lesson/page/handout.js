@@ -15,10 +15,11 @@ async function writeHandout() {
       shown.push(stateShown(q, answer));
     }
     const low = Math.min(...shown.map((now) => now.low));
+    const extra = Math.max(...shown.map((now) => legendOf({ ...now, low }).extra));
     const times = Math.min(...shown.map((now) => (now.held ? now.magnified : Infinity)));
     for (const now of shown) {        // both to one scale
       const svg = document.createElementNS(SVG, "svg");
-      drawSection(svg, { ...now, low, magnified: now.held ? times : 0 });
+      drawSection(svg, { ...now, low, extra, magnified: now.held ? times : 0 });
       svg.setAttribute("role", "img");
       svg.setAttribute("aria-label", own(s.title));
       const figure = document.createElement("figure"), note = document.createElement("figcaption");

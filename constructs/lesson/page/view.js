@@ -155,6 +155,7 @@ function present(what) {
   $("pictures").classList.toggle("two", two);
   veil();
   if (two && now && other) now.low = other.low = Math.min(now.low, other.low);
+  if (two && now && other) now.extra = other.extra = Math.max(legendOf(now).extra, legendOf(other).extra);
   if (two && now && other) now.magnified = other.magnified = Math.min(now.magnified || Infinity,
     other.magnified || Infinity);
   for (const n of [now, other]) if (n && (!n.held || !isFinite(n.magnified))) n.magnified = 0;
