@@ -151,6 +151,7 @@ function show(what) {
 
 /* The shown states again, as words and pictures. */
 function present(what) {
+  lesson.changed = what;
   const [now, other] = lesson.shown, two = lesson.sides[1] !== null;
   $("pictures").classList.toggle("two", two);
   veil();
