@@ -68,9 +68,8 @@ def fades(facts: Facts, t: Words = ENGLISH) -> Step:
     text = [t("fades.what", tension=percent(steps.tension), friction=percent(steps.friction),
               soft=percent(SOFT)),
             t("fades.one", load=newton(FADED_N), **told(alone | {"all": last[0]}, t),
-              both=t.listed([*told(both | {"all": last[1]}, t).values()])) + " "
-            + counts(alone, t),
-            _why(alone, t),
+              both=t.moved(_farthest([*both.values(), last[1]]))) + " "
+            + (_why(alone, t) or counts(alone, t)),
             t(verdict(last[0], last[1], "fades.plate.more", "fades.plate.less", "fades.plate.same",
                       "neither"), **{k: percent(both[k].carried("plate"))
                                      for k in ("friction", "bone")})]
@@ -78,7 +77,7 @@ def fades(facts: Facts, t: Words = ENGLISH) -> Step:
     claim(verdict(alone["nothing"], later, "more", "less", "same", "neither") != "less",
           t("fades.claim"))
     text.append(_alone(facts, t))
-    return Step(t("fades.title"), tuple(x for x in text if x), (
+    return Step(t("fades.title"), tuple(text), (
         faded(facts, "steps", plate=False), faded(facts, "steps")),
         t("fades.before", load=newton(FADED_N)), "less")
 
@@ -89,12 +88,19 @@ def _why(alone: dict[str, Look], t: Words) -> str:
     whole, loose, rubbed, weak = (alone[k] for k in ("nothing", "tension", "friction", "bone"))
     pulls = [abs(x.aside("screw")) for x in (whole, loose, weak)]
     faces = [x.carried("fracture") for x in (whole, rubbed, weak)]
+    grows = [(x.moved_mm or math.inf) / (whole.moved_mm or math.inf) for x in (loose, rubbed, weak)]
     if not (all(x.held for x in alone.values()) and pulls[1] > 0.8 * pulls[0] > pulls[2]
+            and grows[0] <= BENCH_SAME < min(grows[1:])
             and max(faces[1:]) < faces[0] - TIE and weak.most_spent("thread") == 1.0
             and min(x.most_spent("bearing") for x in (rubbed, weak)) > whole.most_spent("bearing")):
         return ""
     return t("fades.why", **{k: newton(v) for k, v in zip(("pull", "loose", "most"), pulls, strict=True)},
              **{k: percent(v) for k, v in zip(("face", "rubbed", "weak"), faces, strict=True)})
+
+
+def _farthest(looks: list[Look]) -> Look:
+    """The state that moves most, or one that is not held."""
+    return max(looks, key=lambda x: math.inf if x.moved_mm is None else x.moved_mm)
 
 
 def told(looks: dict[str, Look], t: Words) -> dict[str, str]:
@@ -134,8 +140,8 @@ def from_the_side(facts: Facts, t: Words = ENGLISH) -> Step:
                   for n in ("buttress + front lag screws", "thin plate"))
     text = [t("side.view") + _loads(facts, front, a, t),
             t("side.two", load=newton(front.load_N), front=t.outcome(a), back=t.outcome(b)) + " "
-            + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")),
-            t("side.more", thin=t.moved(thin), both=t.moved(both))]
+            + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")) + " "
+            + t("side.more", thin=t.moved(thin), both=t.moved(both))]
     looks = rests_on(facts, 1, "front lag screws", LATE_N)
     text.append(t("side.late", load=newton(LATE_N), **told(looks, t), back=t.moved(facts.look(
         facts.ask(1, "buttress", load=LATE_N)))) + " " + counts(looks, t))
