@@ -54,7 +54,7 @@ def _two_why(facts: Facts, high: list[Look], low: list[Look], t: Words) -> str:
     if turns[0] != "less" or turns[-1] != "more" or strong != {"less"} or not (
             low[-1].most_spent("bearing") > max(low[0].most_spent("bearing"), b[-1].most_spent("bearing"))):
         return ""
-    return " " + t("raft.below.why", times=t.short(STRONG), low=t.moved(b[-1]), high=t.moved(a[-1]),
+    return " " + t("raft.below.why", times=t(f"number.{STRONG:.0f}"), low=t.moved(b[-1]), high=t.moved(a[-1]),
                    load=newton(ALONG_N[-1]))
 
 
