@@ -1,6 +1,6 @@
 /* The handout: every step with its picture, its scale and its words, on as many pages of paper as
    words of 9 points need; the current step prints on its own. */
-const SHEET = 5600, PICTURE = 700;   // letters that fit on a page, and those that a picture takes the room of
+const SHEET = 5350, PICTURE = 700;   // letters that fit on a page, and those that a picture takes the room of
 const PRINTED = { high: 51, wide: 46, words: 3.2 };   // a picture and its words on paper [mm]; 9 points are 3.18 mm
 const STEP_TYPE = 5;                 // words in the picture of a step that prints alone [mm of bone]
 
