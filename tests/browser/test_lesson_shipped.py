@@ -129,13 +129,14 @@ def test_a_step_on_paper_is_one_page_of_words_of_9_points(browser: Any) -> None:
 
 
 KINDS_SEEN = """(k) => { const s = $(k ? 'section-b' : 'section'), box = (e) => e.getBoundingClientRect();
-    const apart = (a, b) => a.right < b.left || b.right < a.left || a.bottom < b.top || b.bottom < a.top;
+    const spots = (b) => [0, 0.25, 0.5, 0.75, 1].flatMap((u) => [0, 0.5, 1].map((v) => new DOMPoint(b.x + u * b.width, b.y + v * b.height)));
     const told = [...s.querySelectorAll('.legend text')], view = box(s);
-    const solid = [...s.querySelectorAll(':scope > .metal path, :scope > path')].filter((p) => p.getAttribute('stroke') === COLOUR.plate || p.closest('.metal'));
-    const bone = document.createElementNS(SVG, 'path');
+    const solid = [...s.querySelectorAll(':scope > .metal path, :scope > path')].filter((p) => p.getAttribute('stroke') === COLOUR.plate
+        || p.closest('.metal') || p.getAttribute('fill') === FILL.shaft);
+    const covers = (p, e) => spots(e.getBBox()).some((x) => p.isPointInStroke(x) || (p.getAttribute('fill') !== 'none' && p.isPointInFill(x)));
     return { acts: [...new Set([...s.querySelectorAll(':scope > .metal')].map((g) => g.dataset.acts))].sort(),
         words: told.map((e) => e.textContent), named: ACTS.filter((a) => told.some((e) => e.textContent === t('legend.' + a))).sort(),
-        over: told.filter((e) => solid.some((p) => !apart(box(e), box(p)))).map((e) => e.textContent),
+        over: told.filter((e) => solid.some((p) => covers(p, e))).map((e) => e.textContent),
         out: told.filter((e) => box(e).left < view.left || box(e).right > view.right).map((e) => e.textContent) }; }"""
 
 

@@ -1,6 +1,7 @@
 /* The handout: every step with its picture, its scale and its words, on as many pages of paper as
    words of 9 points need; the current step prints on its own. */
-const SHEET = 5350, PICTURE = 700;   // letters that fit on a page, and those that a picture takes the room of
+const SHEET = 6320, PICTURE = 1000;  // letters that fit on a page, and those that a picture takes the room of
+const MOST = 4;                      // pictures that fit on a page across
 const PRINTED = { high: 51, wide: 46, words: 3.2 };   // a picture and its words on paper [mm]; 9 points are 3.18 mm
 const STEP_TYPE = 5;                 // words in the picture of a step that prints alone [mm of bone]
 
@@ -14,7 +15,7 @@ function typeOn(now) {
 function dealt(weights) {
   const fill = (most) => weights.reduce((sheets, w, i) => {
     const last = sheets[sheets.length - 1];
-    if (last && last.sum + w <= most) Object.assign(last, { sum: last.sum + w, steps: [...last.steps, i] });
+    if (last && last.sum + w <= most && last.steps.length < MOST) Object.assign(last, { sum: last.sum + w, steps: [...last.steps, i] });
     else sheets.push({ sum: w, steps: [i] });
     return sheets;
   }, []);
