@@ -51,19 +51,19 @@ def _two_why(facts: Facts, high: list[Look], low: list[Look], t: Words) -> str:
              for n in ALONG_N] for name in (GRAFTED, BELOW))
     turns = [verdict(x, y, "more", "less", "same", "same") for x, y in zip(high, low, strict=True)]
     strong = {verdict(x, y, "more", "less", "same", "same") for x, y in zip(a, b, strict=True)}
-    if turns[0] != "less" or turns[-1] != "more" or strong != {"less"} or not (
-            low[-1].most_spent("bearing") > max(low[0].most_spent("bearing"), b[-1].most_spent("bearing"))):
+    crushed, before, not_ = (x.most_spent("bearing") for x in (low[-1], low[0], b[-1]))
+    if (turns[0], turns[-1], strong) != ("less", "more", {"less"}) or crushed <= max(before, not_):
         return ""
-    return " " + t("raft.below.why", times=t(f"number.{STRONG:.0f}"), low=t.moved(b[-1]), high=t.moved(a[-1]),
-                   load=newton(ALONG_N[-1]))
+    return " " + t("raft.below.why", times=t(f"number.{STRONG:.0f}"), low=t.moved(b[-1]),
+                   high=t.moved(a[-1]), load=newton(ALONG_N[-1]))
 
 
 def _graft_why(low: list[Look], packed: list[Look], t: Words) -> str:
     """Why graft over these screws does that: nothing where the piece does not lie on it alone."""
     share = min(x.carried("graft") for x in packed)
     spared = packed[-1].most_spent("bearing") < low[-1].most_spent("bearing")
-    if share < 1.0 - TIE or not spared or verdict(low[0], packed[0], "more", "", "", "") != "more" or verdict(
-            low[-1], packed[-1], "", "less", "", "") != "less":
+    worse, better = (verdict(low[k], packed[k], "more", "less", "", "") for k in (0, -1))
+    if share < 1.0 - TIE or not spared or (worse, better) != ("more", "less"):
         return ""
     return " " + t("raft.packed.why", share=percent(share))
 

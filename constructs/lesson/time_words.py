@@ -94,8 +94,9 @@ def _why(alone: dict[str, Look], t: Words) -> str:
             and max(faces[1:]) < faces[0] - TIE and weak.most_spent("thread") == 1.0
             and min(x.most_spent("bearing") for x in (rubbed, weak)) > whole.most_spent("bearing")):
         return ""
-    return t("fades.why", **{k: newton(v) for k, v in zip(("pull", "loose", "most"), pulls, strict=True)},
-             **{k: percent(v) for k, v in zip(("face", "rubbed", "weak"), faces, strict=True)})
+    told_N = {k: newton(v) for k, v in zip(("pull", "loose", "most"), pulls, strict=True)}
+    shares = {k: percent(v) for k, v in zip(("face", "rubbed", "weak"), faces, strict=True)}
+    return t("fades.why", **told_N, **shares)
 
 
 def _farthest(looks: list[Look]) -> Look:
