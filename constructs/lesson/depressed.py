@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from buttress.lesson.catalogue import Words, newton, percent, words_in
-from buttress.lesson.look import Facts, Look, verdict
+from buttress.lesson.look import TIE, Facts, Look, verdict
 from buttress.lesson.step import Step
 
 ENGLISH = words_in("en")
@@ -14,6 +14,8 @@ GRAFTED = "raft + impacted graft"
 PLATED = "raft plate + impacted graft"
 ALONG_N = (400.0, 800.0, 1200.0, 1600.0)
 """Loads at which two constructs are compared along their curves."""
+STRONG = 3.0
+"""Factor on the strength of bone at which it is not crushed beside these screws."""
 FILLINGS = {"fill.impacted": GRAFTED, "fill.chips": "raft + loose chips",
             "fill.block": "raft + structural block", "fill.cement": "raft + cement"}
 BELOW = "screws below + impacted graft"
@@ -34,11 +36,36 @@ def raft(facts: Facts, t: Words = ENGLISH) -> Step:
     high, low, packed = ([facts.look(facts.ask(SCENE, name, graft=graft, load=n)) for n in ALONG_N]
                          for name, graft in ((GRAFTED, False), (BELOW, False), (BELOW, True)))
     text.append(t("raft.below", loads=t.listed([f"{n:.0f}" for n in ALONG_N]), low=_each(low, t),
-                  high=_each(high, t)) + " " + along(high, low, "raft.below.", t))
+                  high=_each(high, t)) + " " + along(high, low, "raft.below.", t)
+                + _two_why(facts, high, low, t))
     text.append(t("raft.packed", packed=_each(packed, t)) + " "
-                + along(low, packed, "raft.packed.", t))
+                + along(low, packed, "raft.packed.", t) + _graft_why(low, packed, t))
     return Step(t("raft.title"), tuple(text), (raft_only,),
                 t("raft.before", load=newton(raft_only.load_N)), "within")
+
+
+def _two_why(facts: Facts, high: list[Look], low: list[Look], t: Words) -> str:
+    """Why two thicker screws lower down move less at first and more later: nothing where they do
+    not, or where bone that is not crushed does not turn it."""
+    a, b = ([facts.look(facts.ask(SCENE, name, graft=False, load=n, strength=STRONG))
+             for n in ALONG_N] for name in (GRAFTED, BELOW))
+    turns = [verdict(x, y, "more", "less", "same", "same") for x, y in zip(high, low, strict=True)]
+    strong = {verdict(x, y, "more", "less", "same", "same") for x, y in zip(a, b, strict=True)}
+    crushed, before, not_ = (x.most_spent("bearing") for x in (low[-1], low[0], b[-1]))
+    if (turns[0], turns[-1], strong) != ("less", "more", {"less"}) or crushed <= max(before, not_):
+        return ""
+    return " " + t("raft.below.why", times=t(f"number.{STRONG:.0f}"), low=t.moved(b[-1]),
+                   high=t.moved(a[-1]), load=newton(ALONG_N[-1]))
+
+
+def _graft_why(low: list[Look], packed: list[Look], t: Words) -> str:
+    """Why graft over these screws does that: nothing where the piece does not lie on it alone."""
+    share = min(x.carried("graft") for x in packed)
+    spared = packed[-1].most_spent("bearing") < low[-1].most_spent("bearing")
+    worse, better = (verdict(low[k], packed[k], "more", "less", "", "") for k in (0, -1))
+    if share < 1.0 - TIE or not spared or (worse, better) != ("more", "less"):
+        return ""
+    return " " + t("raft.packed.why", share=percent(share))
 
 
 def _each(looks: list[Look], t: Words) -> str:
@@ -94,6 +121,6 @@ def plated(facts: Facts, t: Words = ENGLISH) -> Step:
                 a, b, "plated.worse", "plated.helps", "plated.hardly", "neither")),
             t("plated.all", both=t.outcome(both), empty=t.outcome(b), graft=t.outcome(graft),
               none=t.outcome(none)),
-            t("plated.bench", free=t.moved(a), plated=t.moved(b))]
+            t("plated.bench", free=t.moved(a), plated=t.moved(b), title=t("below.title"))]
     return Step(t("plated.title"), tuple(text), (free, empty),
                 t("plated.before", load=newton(free.load_N)), "less")

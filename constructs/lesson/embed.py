@@ -11,11 +11,15 @@ from buttress.bone.patches import patches
 from buttress.fe.arrays import FloatArray
 from buttress.fe.errors import InputError
 from buttress.fe.solve.path import FIRST_MM, GROWTH
+from buttress.implants.sections import screw_form
 from buttress.lesson.grid import FREE, Choice, Family, Kinds, Place, Scene, has, kind_name
 from buttress.lesson.look import MOST_FRICTION, Asked, Facts, least_friction
 from buttress.lesson.problem import problem_data
 from buttress.lesson.states import Geometry, Layout, geometry_of, layout_of
+from buttress.model.model import Model
 from buttress.model.pressing import FARTHEST_MM, SEARCH_LIMIT_N
+from buttress.results.details import details
+from buttress.study.implants import Screw
 from buttress.study.study import Construct
 from buttress.study.view import CORONAL, View
 
@@ -59,7 +63,7 @@ def embedded_problem(facts: Facts, scene: int, family: Family, place: Place) -> 
             part["kinds"] = [kind for kind, _ in kinds[part["name"]]]
     return Embedded(place, data | {
         "place": list(place), "geometry": _drawn(geometry_of(model, layout)),
-        "layout": _columns(layout, choice)})
+        "layout": _columns(layout, choice), "screws": screws_of(model)})
 
 
 def _choice_of(scene: Scene, family: Family, place: Place) -> Choice | None:
@@ -83,6 +87,32 @@ def _drawn(geometry: Geometry) -> dict[str, Any]:
     return {"rings": [{"name": n, "kind": k, "points": _points(r)} for n, k, r in geometry.rings],
             "members": [_points(m) for m in geometry.members],
             "near": [_points(near) for near in geometry.near]}
+
+
+def screws_of(model: Model) -> list[dict[str, Any] | None]:
+    """How each member is drawn where it is a screw, else None: what it acts as, diameters of head,
+    washer, shaft and core, and from where to where its thread runs, with its pitch [mm]."""
+    shown, given = details(model), {s.name: s for s in model.construct.screws}
+    out: list[dict[str, Any] | None] = []
+    for part in model.hardware.parts:
+        screw, d = given.get(part.name), shown.get(part.name)
+        if screw is None or d is None or d.thread is None:
+            out.append(None)
+            continue
+        form, (start, end, pitch, _) = screw_form(screw.form), d.thread
+        out.append({"acts": acts_as(screw), "head": d.head, "washer": d.washer,
+                    "shaft": form.shaft or form.core, "core": form.core,
+                    "thread": [round(start, DRAWN), round(end, DRAWN)], "pitch": pitch})
+    return out
+
+
+def acts_as(screw: Screw) -> str:
+    """What a screw does, as a key of the catalogue (after ``legend.``)."""
+    if screw.use == "lag":
+        return "lag"
+    if screw.plate is None:
+        return "position"
+    return "locked" if screw.locked else "unlocked"
 
 
 def _points(points: FloatArray) -> list[list[float]]:

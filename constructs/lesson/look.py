@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -23,6 +24,7 @@ from buttress.lesson.states import Geometry, Reading, geometry_of, layout_of, mo
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N
 from buttress.results.capacity import lets_go
+from buttress.results.picture import source_kind
 from buttress.results.records import NOT_KNOWN, Where
 from buttress.results.search import NOT_FOUND, Gauge, Search
 from buttress.results.search import Reading as Measured
@@ -34,9 +36,12 @@ MOST_FRICTION = 6.0
 """Friction coefficient up to which the least sufficient one is sought."""
 GOES: dict[str, str] = {
     Hold.PLASTIC_HINGE: "hinge", Hold.THREAD: "thread", Hold.BEARING: "bearing"}
-"""Key of the catalogue (after ``goes.``) for how each kind of link fails, as in `state.js`."""
+"""Key of the catalogue (after ``goes.``) for how each kind of link fails, as in `state.js`; of a
+hinge the kind of its member follows."""
 TIE = 0.05
 """Share of the larger within which numbers are not told apart (`words.js` says the same)."""
+AT_BOUND = 1e-6
+"""Share within which a force is at its bound."""
 WORTH_AN_ARROW = 0.01
 """Share of the load below which a force has no arrow on the page (`forces.js` says the same)."""
 
@@ -57,7 +62,8 @@ class Look:
     """One state in numbers: None where it does not exist. ``moved_mm`` is of the point that moves
     most of all fragments; the rest is of the first one, with the load ``on_N`` on it. ``goes``:
     how what fails does so, and the name of the part. ``limit_mm``: the study's limit of a step-off,
-    which the page takes for whatever moves most; a state beyond it is ``over``."""
+    which the page takes for whatever moves most; a state beyond it is ``over``. ``spent``: share of
+    the links of a screw, by kind ("thread", "bearing") and name, that carry all they can."""
 
     held: bool
     load_N: float
@@ -72,6 +78,7 @@ class Look:
     goes: tuple[tuple[str, str], ...] = ()
     status: str = "ok"
     limit_mm: float = math.inf
+    spent: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
     @property
     def worst_mm(self) -> float:
@@ -95,6 +102,10 @@ class Look:
     def aside(self, kind: str) -> float:
         """Push of the sources of a kind across the load [N], positive towards +x."""
         return sum(p.aside_N for p in self.pushes.values() if p.kind == kind)
+
+    def most_spent(self, kind: str) -> float:
+        """The largest share of a screw's links of a kind that carry all they can."""
+        return max((share for (what, _), share in self.spent.items() if what == kind), default=0.0)
 
     def pushing(self, kind: str) -> list[Push]:
         """The sources of a kind whose force is worth an arrow on the page."""
@@ -228,8 +239,8 @@ class Facts:
             if not answer.held:
                 status = "ok" if answer.status == Status.NO_EQUILIBRIUM else answer.status
                 return Look(False, asked.load_N, end_N=end, need=need, goes=goes, status=status)
-            return seen(model, asked.load_N, Reading(model, layout_of(model)).state(answer),
-                        end, need, goes)
+            return replace(seen(model, asked.load_N, Reading(model, layout_of(model)).state(answer),
+                                end, need, goes), spent=spent(model, answer))
 
     def most(self, asked: Asked) -> float:
         """The largest load of a scene's slider [N]."""
@@ -286,8 +297,23 @@ def peak_of(model: Model, most: float) -> float | None:
 
 def failing(model: Model, upper: Capacity) -> tuple[tuple[str, str], ...]:
     """How what fails does so, and the name of the part."""
-    found = [(GOES[x.kind], x.source) for x in lets_go(model, upper) if x.kind in GOES]
+    def key(kind: str, source: str) -> str:
+        return GOES[kind] + (f".{source_kind(model, source)}" if kind == Hold.PLASTIC_HINGE else "")
+
+    found = [(key(x.kind, x.source), x.source) for x in lets_go(model, upper) if x.kind in GOES]
     return tuple(dict.fromkeys(found))
+
+
+def spent(model: Model, answer: Answer) -> dict[tuple[str, str], float]:
+    """Share of the links of thread and bearing of each screw that are at their bounds."""
+    p, all_, full = model.problem, Counter[tuple[str, str]](), Counter[tuple[str, str]]()
+    for link, force, low, high in zip(p.links.links, answer.force, p.lower, p.upper, strict=True):
+        if link.kind in (Hold.THREAD, Hold.BEARING):
+            key = GOES[link.kind], link.source
+            all_[key] += 1
+            full[key] += bool(0.0 < high <= force * (1.0 + AT_BOUND)
+                              or 0.0 > low >= force * (1.0 + AT_BOUND))
+    return {key: full[key] / n for key, n in all_.items()}
 
 
 def least_friction(problem: Condensed, load: FloatArray) -> float | None:

@@ -33,8 +33,8 @@ PAGE = ("buttress.lesson", "page")
 SOLVER = ("linear.js", "problem.js", "step.js", "search.js", "trace.js", "lemke.js", "press.js",
           "solve.js", "state.js")
 """The solver, which also runs in a worker thread; in this order they make one script."""
-SHOWN = ("catalogue.js", "draw.js", "forces.js", "words.js", "solver.js", "view.js", "predict.js",
-         "picture.js", "handout.js", "page.js")
+SHOWN = ("catalogue.js", "screws.js", "draw.js", "forces.js", "words.js", "solver.js", "view.js",
+         "predict.js", "picture.js", "handout.js", "page.js")
 """What is shown and said, in a second script."""
 LARGEST = 8_000_000
 """Bytes that the page may have."""

@@ -17,8 +17,9 @@ THIN_LAG = "thin plate + lag screws"
 THICK_LAG = "thick plate + lag screws"
 THIN, THICK = "thin plate", "thick plate"
 """Names of the plates on the page."""
-UPPER, LOWER = "upper lag", "lower lag"
-"""Names of the two lag screws of the study."""
+UPPER, LOWER = "upper screw", "lower screw"
+"""Names on the page of the two screws across the fracture, which need not be lag screws there."""
+OF_THE_STUDY = {"upper lag": UPPER, "lower lag": LOWER}
 SHEAR_PLANE, TOP_MM = [[-3.0, 0.0], [-24.0, -57.7]], -25.0
 """The fracture and the upper end of the plates on the simple outline [mm]."""
 FURTHER: dict[str, tuple[tuple[float, float], ...]] = {
@@ -55,6 +56,8 @@ def shear_study() -> Study:
     study = study_from(data)
     given = {c.name: c for c in study.constructs}
     both, straight = given["antiglide + lag screws"], given["straight plate"]
+    both = both.model_copy(update={"screws": tuple(
+        s.model_copy(update={"name": OF_THE_STUDY.get(s.name, s.name)}) for s in both.screws)})
     lags = tuple(s for s in both.screws if s.plate is None)
     thick = straight.model_copy(update={
         "name": THICK_LAG, "screws": (*lags, *straight.screws),

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from buttress.bone.patches import patches
 from buttress.lesson.catalogue import Words, newton, percent, words_in
-from buttress.lesson.look import Asked, Facts, Look, verdict
+from buttress.lesson.look import TIE, Asked, Facts, Look, verdict
 from buttress.lesson.shipped import THICK_LAG, THIN, THIN_LAG, fading
 from buttress.lesson.step import Step, claim
 from buttress.model.pressing import SEARCH_LIMIT_N
@@ -67,10 +68,11 @@ def fades(facts: Facts, t: Words = ENGLISH) -> Step:
     text = [t("fades.what", tension=percent(steps.tension), friction=percent(steps.friction),
               soft=percent(SOFT)),
             t("fades.one", load=newton(FADED_N), **told(alone | {"all": last[0]}, t),
-              both=t.listed([*told(both | {"all": last[1]}, t).values()])) + " "
-            + counts(alone, t),
+              both=t.moved(_farthest([*both.values(), last[1]]))) + " "
+            + (_why(alone, t) or counts(alone, t)),
             t(verdict(last[0], last[1], "fades.plate.more", "fades.plate.less", "fades.plate.same",
-                      "neither"))]
+                      "neither"), **{k: percent(both[k].carried("plate"))
+                                     for k in ("friction", "bone")})]
     later = facts.look(faded(facts, "steps", plate=False))
     claim(verdict(alone["nothing"], later, "more", "less", "same", "neither") != "less",
           t("fades.claim"))
@@ -78,6 +80,28 @@ def fades(facts: Facts, t: Words = ENGLISH) -> Step:
     return Step(t("fades.title"), tuple(text), (
         faded(facts, "steps", plate=False), faded(facts, "steps")),
         t("fades.before", load=newton(FADED_N)), "less")
+
+
+def _why(alone: dict[str, Look], t: Words) -> str:
+    """Why friction and bone count for screws alone and tension does not: nothing where the forces
+    in the states do not say so."""
+    whole, loose, rubbed, weak = (alone[k] for k in ("nothing", "tension", "friction", "bone"))
+    pulls = [abs(x.aside("screw")) for x in (whole, loose, weak)]
+    faces = [x.carried("fracture") for x in (whole, rubbed, weak)]
+    grows = [(x.moved_mm or math.inf) / (whole.moved_mm or math.inf) for x in (loose, rubbed, weak)]
+    if not (all(x.held for x in alone.values()) and pulls[1] > 0.8 * pulls[0] > pulls[2]
+            and grows[0] <= BENCH_SAME < min(grows[1:])
+            and max(faces[1:]) < faces[0] - TIE and weak.most_spent("thread") == 1.0
+            and min(x.most_spent("bearing") for x in (rubbed, weak)) > whole.most_spent("bearing")):
+        return ""
+    told_N = {k: newton(v) for k, v in zip(("pull", "loose", "most"), pulls, strict=True)}
+    shares = {k: percent(v) for k, v in zip(("face", "rubbed", "weak"), faces, strict=True)}
+    return t("fades.why", **told_N, **shares)
+
+
+def _farthest(looks: list[Look]) -> Look:
+    """The state that moves most, or one that is not held."""
+    return max(looks, key=lambda x: math.inf if x.moved_mm is None else x.moved_mm)
 
 
 def told(looks: dict[str, Look], t: Words) -> dict[str, str]:
@@ -90,7 +114,7 @@ def _alone(facts: Facts, t: Words) -> str:
     screws, thick, thin = (facts.ask(0, THIN_LAG, plate=False), facts.ask(
         0, THICK_LAG, screws=False), facts.ask(0, THIN_LAG, screws=False))
     ends = [facts.fails(x) for x in (screws, thick, thin)]
-    said = t("fades.bench", limit=t.limit(facts.scenes[0].study.limits.step_off_mm), **{
+    said = t("fades.bench", **{
         k: t.at(end, SEARCH_LIMIT_N)
         for k, end in zip(("screws", "thick", "thin"), ends, strict=True)})
     later = [fails_later(plate, ends[0]) for plate in ends[1:]]
@@ -98,7 +122,7 @@ def _alone(facts: Facts, t: Words) -> str:
         return said + " " + t("bench.too")
     if not later[0]:
         return said + " " + t("fades.bench.thin" if later[1] else "bench.not")
-    bends = ("hinge", THIN) in facts.look(thin).goes
+    bends = ("hinge.plate", THIN) in facts.look(thin).goes
     return said + " " + t("fades.bench.bends" if bends else "fades.bench.thick")
 
 
@@ -115,16 +139,27 @@ def from_the_side(facts: Facts, t: Words = ENGLISH) -> Step:
     a, b = facts.look(front), facts.look(back)
     both, thin = (facts.look(facts.ask(1, n))
                   for n in ("buttress + front lag screws", "thin plate"))
-    text = [t("side.view"),
+    text = [t("side.view") + _loads(facts, front, a, t),
             t("side.two", load=newton(front.load_N), front=t.outcome(a), back=t.outcome(b)) + " "
-            + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")),
-            t("side.more", thin=t.moved(thin), both=t.moved(both))]
+            + t(verdict(a, b, "side.plate.more", "side.plate.less", "side.same", "neither")) + " "
+            + t("side.more", thin=t.moved(thin), both=t.moved(both))]
     looks = rests_on(facts, 1, "front lag screws", LATE_N)
     text.append(t("side.late", load=newton(LATE_N), **told(looks, t), back=t.moved(facts.look(
         facts.ask(1, "buttress", load=LATE_N)))) + " " + counts(looks, t))
     text.append(_side_bench(facts, t))
     return Step(t("side.title"), tuple(text), (front, back),
                 t("side.before", load=newton(front.load_N)), "less")
+
+
+def _loads(facts: Facts, asked: Asked, look: Look, t: Words) -> str:
+    """How the load on the joint, that on the condyle and that on the piece belong together."""
+    if look.on_N is None:
+        return ""
+    condyle = sum(p.share for p in patches(facts.scenes[asked.scene].study)) * asked.load_N
+    claim(look.on_N <= condyle <= asked.load_N, t("side.loads", load=newton(asked.load_N),
+          condyle=newton(condyle), on=newton(look.on_N)))
+    return " " + t("side.loads", load=newton(asked.load_N), condyle=newton(condyle),
+                   on=newton(look.on_N))
 
 
 def _side_bench(facts: Facts, t: Words) -> str:
@@ -138,5 +173,5 @@ def _side_bench(facts: Facts, t: Words) -> str:
         if not fails_later(smooth[0], smooth[1]):
             out.append(t("side.smooth", front=at[2], back=at[3]))
         if any(x.verdicts.get(SIDE_CLAIM) == "agrees" for x in recorded()):
-            out.append(t("side.foot"))
+            out.append(t("side.foot", title=t("below.title")))
     return " ".join(out)

@@ -45,6 +45,9 @@ def block(facts: Facts, t: Words = ENGLISH) -> Step:
     else:
         text.append(t("block.slides", most=f"{100 * mu * math.sin(a):.0f}", along=along,
                       outcome=t.outcome(look)))
+    if look.need is None and not look.held and facts.beside(asked) > 0:
+        text.append(t("block.topples", slope=f"{slope:.0f}", hand=t.fixed(1.0 / math.tan(a), 2),
+                      beside=t.fixed(facts.beside(asked), 1)))
     return Step(t("block.title"), tuple(text), (asked,),
                 t("block.before", load=newton(asked.load_N)), "way")
 
@@ -61,9 +64,7 @@ def friction(facts: Facts, t: Words = ENGLISH) -> Step:
     elif look.held:
         text = [t("friction.holds", slope=at, mu=mu)]
     else:
-        beside = facts.beside(base)
-        text = [t("friction.topples" if beside > 0 else "friction.no", slope=at,
-                  beside=t.fixed(beside, 1))]
+        text = [t("friction.topples" if facts.beside(base) > 0 else "friction.no", slope=at)]
     shown = facts.ask(0, THIN_LAG, **bare, slope=45.0)
     there, flat = facts.look(shown), facts.look(facts.ask(0, THIN_LAG, **bare, slope=65.0))
     if there.need is not None:
@@ -134,7 +135,8 @@ def apex(facts: Facts, t: Words = ENGLISH) -> Step:
     if look.end_N is not None and look.end_N <= most:
         text[-1] += " " + t("apex.peak", peak=newton(look.end_N))
     return Step(t("apex.title"), tuple(text), (plate,),
-                t("apex.before", load=newton(plate.load_N)), "carries",
+                t("apex.before", load=newton(plate.load_N)),
+                "push" if look.pushing("plate") else "within",
                 tries=t("apex.tries") if look.held else "")
 
 
@@ -311,4 +313,4 @@ def left_out(facts: Facts, t: Words = ENGLISH) -> Step:
     asks = () if alike or verdict(looks[order[1]], looks[order[0]], "more", "", "", "") != "more" \
         else tuple(t.named(n) for n in order)
     return Step(t("out.title"), tuple(text), (whole,), t("out.before", load=newton(whole.load_N)),
-                "which", asks)
+                "which", asks, tries=t("out.tries"))

@@ -237,7 +237,7 @@ def test_a_screw_is_named_and_as_wide_in_every_kind(page: Any) -> None:
 def test_a_thin_plate_is_drawn_thinner_than_a_thick_one(page: Any) -> None:
     page.evaluate("go(1)")
     width = """(k) => { const m = lesson.shown[k].geometry.members.find((x) => x.kind === 'plate');
-        return [m.width, ...[...$(k ? 'section-b' : 'section').querySelectorAll('path')]
+        return [m.width, ...[...$(k ? 'section-b' : 'section').querySelectorAll(':scope > path')]
             .filter((p) => p.getAttribute('stroke') === COLOUR.plate).map((p) => Number(p.getAttribute('stroke-width')))]; }"""
     page.select_option("#beside", label=NAME)
     settled(page)
@@ -269,8 +269,9 @@ def test_what_holds_from_inside_is_drawn_where_it_is(page: Any, kind: str) -> No
 def test_the_handout_states_its_scale_and_what_it_cannot_tell(page: Any) -> None:
     page.evaluate("window.print = () => {}; printHandout()")
     page.wait_for_function("document.body.classList.contains('printing-all')")
-    notes = page.eval_on_selector_all(".sheet figcaption", "a => a.map((e) => e.textContent)")
-    assert len(notes) == page.locator(".sheet svg").count() == 4
+    notes = page.eval_on_selector_all(".sheet .scale", "a => a.map((e) => e.textContent)")
+    assert page.locator(".sheet article svg").count() == 4
+    assert len(notes) == page.locator(".sheet article").count() == 3    # one scale for two pictures
     assert all("Movement × 20; bar: 10 mm of bone" in x or "not an amount" in x for x in notes)
     last = page.locator(".sheet").last.text_content()
     assert "What this cannot tell you" in last
@@ -281,12 +282,23 @@ def test_names_of_crossing_screws_stay_apart(page: Any) -> None:
     """The plate moved 15 mm up, where its screws end in one place."""
     spots = page.evaluate("""() => {
         const svg = document.createElementNS(SVG, 'svg'), put = [];
-        for (const y of [0, 1, -9]) label(svg, 'a screw', [[40, y - 20], [0, y]], 3.5, put);
+        for (const y of [0, 1, -9]) label(svg, 'a screw', [[40, y - 20], [0, y]], 3.5, put, [], 3.1);
         return [...svg.querySelectorAll('text')].map((x) => [Number(x.getAttribute('x')), Number(x.getAttribute('y'))]); }""")
     assert len(spots) == 3
     for i, (x, y) in enumerate(spots):
         for u, v in spots[:i]:
             assert abs(x - u) > 12 or abs(y - v) > 4
+
+
+def test_a_name_does_not_lie_on_the_next_screw(page: Any) -> None:
+    """Two thick screws 9 mm apart: the names stand above the upper and below the lower one."""
+    heights = page.evaluate("""() => {
+        const svg = document.createElementNS(SVG, 'svg'), put = [];
+        const lines = [0, -9].map((y) => ({ from: [40, y], to: [0, y], width: 6.5 }));
+        lines.forEach((l, i) => label(svg, 'a screw', [l.from, l.to], 6.5, put, [lines[1 - i]], 3.1));
+        return [...svg.querySelectorAll('text')].map((x) => -Number(x.getAttribute('y'))); }""")
+    assert heights[0] > 3.25
+    assert heights[1] < -9 - 3.25
 
 
 def test_the_slider_of_the_plate_follows_the_side_that_has_one(page: Any) -> None:

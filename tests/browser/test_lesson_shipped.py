@@ -68,7 +68,31 @@ def test_all_hardware_in_every_step_is_shown_as_its_menu_says(browser: Any) -> N
     page.close()
 
 
-def test_the_handout_of_the_tour_is_two_pages(browser: Any) -> None:
+SMALL = """() => {
+    const out = [];
+    for (const e of document.querySelectorAll('body *')) {
+        if (!e.getClientRects().length || ![...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim())) continue;
+        const m = e.ownerSVGElement && e.getScreenCTM();
+        const px = m ? Number(e.getAttribute('font-size')) * Math.hypot(m.a, m.b) : parseFloat(getComputedStyle(e).fontSize);
+        if (0.75 * px < 8.99 && !e.closest('.hidden')) out.push([e.textContent.slice(0, 30), 0.75 * px]);
+    }
+    return out; }"""
+"""Words that are smaller than 9 points."""
+PAPER_MM = {"A4": (210, 297), "Letter": (216, 279)}
+
+
+def on_paper(page: Any, paper: str, landscape: bool) -> list[Any]:
+    """What is too small as it lies on a sheet of paper with margins of 8 mm."""
+    wide, high = (round((mm - 16) * 96 / 25.4) for mm in PAPER_MM[paper][::-1 if landscape else 1])
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": wide, "height": high})
+    small = page.evaluate(SMALL)
+    page.emulate_media(media="null")
+    page.set_viewport_size({"width": 1280, "height": 720})
+    return small
+
+
+def test_the_handout_of_the_tour_has_its_head_on_every_page_and_words_of_9_points(browser: Any) -> None:
     page = browser.new_page(viewport={"width": 1280, "height": 720})
     page.goto(PAGE.as_uri())
     page.evaluate("lesson.begun")
@@ -78,8 +102,77 @@ def test_the_handout_of_the_tour_is_two_pages(browser: Any) -> None:
         for paper in ("A4", "Letter"):
             for landscape in (False, True):
                 page.evaluate("printHandout()")
-                printed = page.pdf(format=paper, landscape=landscape)
-                assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2, (language, paper, landscape)
+                assert on_paper(page, paper, landscape) == []
+                printed, sheets = page.pdf(format=paper, landscape=landscape), page.locator(".sheet").count()
+                assert sheets == page.locator(".sheet-head").count() <= 6
+                assert len(re.findall(rb"/Type\s*/Page\b", printed)) == sheets, (language, paper, landscape)
+    page.close()
+
+
+def test_a_step_on_paper_is_one_page_of_words_of_9_points(browser: Any) -> None:
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
+    page.goto(PAGE.as_uri())
+    page.evaluate("lesson.begun")
+    page.uncheck("#predict")
+    for language in LANGUAGES:
+        page.select_option("#language", language)
+        for step in (3, 9, 10, 11):      # one picture, two, the longest words
+            page.evaluate(f"go({step})")
+            for paper in PAPER_MM:
+                for landscape in (False, True):
+                    page.evaluate("wordsFor(STEP_TYPE)")     # as the browser does before it prints
+                    assert on_paper(page, paper, landscape) == [], (language, step, paper, landscape)
+                    page.evaluate("wordsFor(0)")
+                    printed = page.pdf(format=paper, landscape=landscape)
+                    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1, (language, step, paper)
+    page.close()
+
+
+KINDS_SEEN = """(k) => { const s = $(k ? 'section-b' : 'section'), box = (e) => e.getBoundingClientRect();
+    const spots = (b) => [0, 0.25, 0.5, 0.75, 1].flatMap((u) => [0, 0.5, 1].map((v) => new DOMPoint(b.x + u * b.width, b.y + v * b.height)));
+    const told = [...s.querySelectorAll('.legend text')], view = box(s);
+    const solid = [...s.querySelectorAll(':scope > .metal path, :scope > path')].filter((p) => p.getAttribute('stroke') === COLOUR.plate
+        || p.closest('.metal') || p.getAttribute('fill') === FILL.shaft);
+    const covers = (p, e) => spots(e.getBBox()).some((x) => p.isPointInStroke(x) || (p.getAttribute('fill') !== 'none' && p.isPointInFill(x)));
+    return { acts: [...new Set([...s.querySelectorAll(':scope > .metal')].map((g) => g.dataset.acts))].sort(),
+        words: told.map((e) => e.textContent), named: ACTS.filter((a) => told.some((e) => e.textContent === t('legend.' + a))).sort(),
+        over: told.filter((e) => solid.some((p) => covers(p, e))).map((e) => e.textContent),
+        out: told.filter((e) => box(e).left < view.left || box(e).right > view.right).map((e) => e.textContent) }; }"""
+
+
+def test_every_kind_of_screw_that_is_drawn_is_named_beside_the_bone(browser: Any) -> None:
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
+    page.goto(PAGE.as_uri())
+    page.evaluate("lesson.begun")
+    page.uncheck("#predict")
+    seen: set[str] = set()
+    for language in LANGUAGES:
+        page.select_option("#language", language)
+        for step in range(page.evaluate("DATA.steps.length")):
+            page.evaluate(f"go({step})")
+            for k in range(page.evaluate("lesson.shown.filter(Boolean).length")):
+                told = page.evaluate(KINDS_SEEN, k)
+                assert told["acts"] == told["named"], (language, step, k)
+                assert told["over"] == told["out"] == [], (language, step, k)
+                seen |= set(told["acts"])
+    assert seen == {"lag", "position", "locked", "unlocked"}
+    page.close()
+
+
+def test_washers_of_neighbours_do_not_cover_each_other(browser: Any) -> None:
+    page = browser.new_page(viewport={"width": 1280, "height": 720})
+    page.goto(PAGE.as_uri())
+    page.evaluate("lesson.begun")
+    page.uncheck("#predict")
+    found = 0
+    for step in range(page.evaluate("DATA.steps.length")):
+        page.evaluate(f"go({step})")
+        boxes = page.evaluate("""[...$('section').querySelectorAll('.washer')].map((e) => {
+            const b = e.getBoundingClientRect(); return [b.top, b.bottom]; })""")
+        for i, (top, bottom) in enumerate(boxes):
+            found += 1
+            assert all(bottom < u or v < top for u, v in boxes[:i]), step
+    assert found >= 4
     page.close()
 
 

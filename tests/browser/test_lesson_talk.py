@@ -23,14 +23,14 @@ from buttress.lesson.step import Step
 
 pytestmark = pytest.mark.browser
 SIZES = [(1280, 720), (1024, 768), (1920, 1080), (390, 844)]
-ASKS = ("within", "way", "carries", "less")
+ASKS = ("within", "way", "carries", "less", "push")
 
 
 def talk(facts: Facts, t: Words) -> tuple[Step, ...]:
     """A step for each kind of question, the last one with two constructs."""
     one, bare = facts.ask(0, NAME), facts.ask(0, NAME, screws=False, plate=False)
     plate = facts.ask(0, NAME, screws=False)
-    shows = {"within": (one,), "way": (bare,), "carries": (plate,), "less": (one, plate)}
+    shows = {"within": (one,), "way": (bare,), "carries": (plate,), "less": (one, plate), "push": (plate,)}
     return (*(Step(f"Step {asks} {t.language}", (f"{t.name}: the answer.",), shows[asks],
                    f"{t.name}: what is put in.", asks) for asks in ASKS),
             Step("Which", ("Text.",), (plate,), "Before.", "which", ("shaft 1", "shaft 2")))
@@ -163,14 +163,15 @@ def test_the_right_answer_is_read_from_the_solved_state(page: Any, lesson: Lesso
     carried = max(("fracture", "plate", "screw"), key=looks[2][0].carried)
     less = "a" if looks[3][0].moved_mm < looks[3][1].moved_mm else "b"
     # A fragment on a slope that falls to the medial side goes down and to that side.
-    for step, answer in enumerate((within, "low", carried, less, "shaft 1")):
+    # A plate on that side stands in the way of the slide, so it pushes up and to the other side.
+    for step, answer in enumerate((within, "low", carried, less, "high", "shaft 1")):
         page.evaluate(f"go({step})")
         page.click(f"#options button[data-option='{answer}']")
         assert ". So it is" in page.inner_text("#guess"), step
-        assert "the answer" in page.inner_text("#step-text") or step == 4
+        assert "the answer" in page.inner_text("#step-text") or step == 5
     page.evaluate("go(99)")
     assert page.inner_text("#step-title") == "What you predicted"
-    assert "5 of 5 guesses" in page.inner_text("#step-text")
+    assert "6 of 6 guesses" in page.inner_text("#step-text")
 
 
 def test_guesses_are_kept_to_the_end_of_the_talk_by_keyboard(page: Any) -> None:
@@ -268,17 +269,16 @@ def test_a_page_in_another_language_has_no_words_of_the_first(page: Any) -> None
 
 @pytest.mark.parametrize("landscape", [False, True])
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_the_handout_is_two_pages_with_every_step_and_the_label(sized: Any, paper: str,
+def test_the_handout_has_every_step_and_the_label_on_each_page(sized: Any, paper: str,
                                                                landscape: bool) -> None:
     sized.evaluate("window.print = () => {}; printHandout()")
     printed = sized.pdf(format=paper, landscape=landscape)
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
     heads = sized.eval_on_selector_all(".sheet-head", "all => all.map((e) => e.textContent)")
-    assert len(heads) == 2
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == len(heads) == 2
     assert all(LABEL in h for h in heads)
     titles = sized.eval_on_selector_all(".sheet h3", "all => all.map((e) => e.textContent)")
     assert len(titles) == sized.evaluate("DATA.steps.length")
-    assert sized.locator(".sheet svg").count() == len(ASKS) + 2    # one for each, two where two stand
+    assert sized.locator(".sheet article svg").count() == len(ASKS) + 2    # one for each, two where two stand
 
 
 def test_a_step_prints_to_one_page(sized: Any) -> None:

@@ -25,7 +25,7 @@ from buttress.lesson.own_words import own_tour
 from buttress.lesson.page import embedded, mesh_words, render, write_lesson
 from buttress.lesson.problem import STRENGTHS, packed
 from buttress.lesson.reading import rows_of
-from buttress.lesson.shipped import fading, shipped_scenes
+from buttress.lesson.shipped import UPPER, fading, shipped_scenes
 from buttress.lesson.states import Reading, layout_of
 from buttress.study.read import example
 from buttress.study.tables import number
@@ -74,12 +74,12 @@ def test_every_kind_of_a_screw_is_in_the_problem_and_one_at_a_time_in_place(less
         update={"constructs": scene.study.constructs[1:]}), choices=scene.choices[1:])
     plain = scene.of_kinds(0, {})
     assert plain == scene.study.constructs[0]
-    fast = scene.of_kinds(0, {"shaft 1": "locked", "upper lag": "position"})
+    fast = scene.of_kinds(0, {"shaft 1": "locked", UPPER: "position"})
     assert [s.name for s in fast.screws] == [s.name for s in plain.screws]
     by = {s.name: s for s in fast.screws}
     assert by["shaft 1"].locked
     assert not by["shaft 2"].locked
-    assert (by["upper lag"].tension_N, by["upper lag"].thread_mm) == (0.0, by["upper lag"].length_mm)
+    assert (by[UPPER].tension_N, by[UPPER].thread_mm) == (0.0, by[UPPER].length_mm)
 
 
 def test_time_takes_the_shares_of_the_data_table() -> None:

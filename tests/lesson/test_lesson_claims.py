@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from small_lesson import NAME, small_scene
 from small_study import small_study
-from told_states import ENGLISH, NOT, SCENES, Told, held, said
+from told_states import ENGLISH, NOT, SCENES, Told, held, push, said
 
 from buttress.lesson import depressed, time_words, words
 from buttress.lesson.catalogue import words_in
@@ -79,7 +79,7 @@ def test_what_lets_go_with_locked_heads_is_said_only_where_it_is_so() -> None:
     def told(free: tuple, fast: tuple, end: float = 6000.0) -> Callable[[Asked, str], Look]:
         return lambda a, n: held(0.1, goes=fast if a.kinds else free, end=end if a.kinds else 7000.0)
 
-    screws, plate = (("thread", "shaft 1"), ("hinge", "thick plate")), (("hinge", "thick plate"),)
+    screws, plate = (("thread", "shaft 1"), ("hinge.plate", "thick plate")), (("hinge.plate", "thick plate"),)
     text = said(words.locked, told(screws, plate))
     assert "unlocked the screws too, locked no screw" in text
     assert "do not make this plate a better stop" in text
@@ -119,7 +119,44 @@ def test_tension_is_not_blamed_where_friction_acts() -> None:
     moved = {k: x.moved_mm for k, x in looks.items()}
     assert moved["tension"] < 1.25 * moved["nothing"] < moved["friction"]
     assert time_words.counts(looks, ENGLISH).endswith("What counts little: tension.")
-    assert time_words.counts(looks, GERMAN).endswith("Was wenig zählt: Vorspannung.")
+    assert time_words.counts(looks, GERMAN).endswith("Wenig zählt: Vorspannung.")
+
+
+def test_why_screws_alone_move_is_said_of_the_forces_in_the_states() -> None:
+    """One thing at a time: less friction or weaker bone takes from the face, less tension hardly."""
+    def told(face: float, spent: float = 0.0, pull: float = 1600.0, moved: float = 0.3) -> Look:
+        return held(moved, pushes={"face": push("fracture", face, -pull), "lag": push("screw", 1.0 - face, pull)},
+                    spent={("thread", "lag"): 1.0 if spent == 1.0 else 0.0, ("bearing", "lag"): spent})
+
+    def look(face: float, worn: float) -> Callable[[Asked, str], Look]:
+        return lambda a, n: (told(0.5, 1.0, 900.0, 1.6) if a.point["strength"] < 1.0 else
+                             told(worn, 0.5, 1800.0, 0.8) if a.point["friction"] < 0.5 else
+                             told(face, 0.1, 1500.0) if a.point["tension"] < 1.0 else told(face, 0.1))
+
+    text = said(time_words.fades, look(0.9, 0.6))
+    assert ("pulls on the screws (1600 N; with less tension 1500 N). Their pull presses the faces, which carry "
+            "90 % of the load: with less friction 60 %, in weak bone 50 %, as the threads hold only 900 N") in text
+    assert "crushes" not in said(time_words.fades, look(0.6, 0.6))     # the face carries as much
+
+
+def test_why_screws_alone_move_is_so_in_the_shipped_states() -> None:
+    facts = Facts(SCENES[:1])
+    looks = time_words.rests_on(facts, 0, words.THIN_LAG, time_words.FADED_N, plate=False)
+    assert "crushes the bone beside them" in time_words._why(looks, ENGLISH)
+    whole, weak = (abs(looks[k].aside("screw")) for k in ("nothing", "bone"))
+    none = facts.look(facts.ask(0, words.THIN_LAG, plate=False, load=time_words.FADED_N, tension=0.0))
+    assert abs(none.aside("screw")) > 0.9 * whole > 1.5 * weak     # the load itself pulls on them
+
+
+def test_why_screws_lower_down_and_graft_do_that_is_so_in_the_shipped_states() -> None:
+    facts = Facts(SCENES)
+    text = " ".join(depressed.raft(facts).text)
+    assert "In bone three times as strong they move less at each load" in text
+    assert "the piece then lies on the graft alone (99 % of its load)" in text
+    low, packed = (facts.look(facts.ask(depressed.SCENE, depressed.BELOW, graft=g, load=1600.0)) for g in (False, True))
+    assert packed.carried("screw") < 0.01 < low.carried("screw")
+    assert packed.most_spent("bearing") < low.most_spent("bearing")
+    assert "The reason" not in said(depressed.raft, curve([0.05, 0.05, 0.2, 0.4]))
 
 
 def test_screws_alone_and_the_plate_are_told_as_they_are() -> None:
@@ -137,7 +174,7 @@ def ending(screws: float | None, thick: float | None, thin: float | None) -> Cal
         if a.scene == 1:
             return held(0.1, end=screws if "screws" in name else thick)
         return held(0.1, end=screws if not a.on[1] else thick if "thick" in name else thin,
-                    goes=(("hinge", "thin plate"),))
+                    goes=(("hinge.plate", "thin plate"),))
     return look
 
 
@@ -215,11 +252,11 @@ def test_graft_that_makes_it_worse_is_said_with_the_loads() -> None:
 
 def test_screws_left_out_beside_lag_screws_get_a_conclusion() -> None:
     def told(worst: Look) -> Callable[[Asked, str], Look]:
-        return lambda a, n: worst if a.on[0] and a.out == ("lower lag",) else held(0.1)
+        return lambda a, n: worst if a.on[0] and a.out == (words.LOWER,) else held(0.1)
 
     assert "There it makes little difference which one" in said(words.left_out, told(held(0.11)))
     for look in (held(0.4), NOT):
-        assert "There “lower lag” is the worst one to leave out" in said(words.left_out, told(look))
+        assert "There “lower screw” is the worst one to leave out" in said(words.left_out, told(look))
 
 
 # -- on paper and in studies of one's own --------------------------------------------------------

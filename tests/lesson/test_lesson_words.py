@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from told_states import ENGLISH, NOT, SCENES, USUAL, Told, held, push, said
 
-from buttress.lesson import depressed, words
+from buttress.lesson import depressed, time_words, words
 from buttress.lesson.catalogue import words_in
-from buttress.lesson.look import Asked, Look, verdict
+from buttress.lesson.look import Asked, Facts, Look, verdict
 from buttress.lesson.shipped import LOWER, THICK_LAG, UPPER
 from buttress.lesson.step import ContradictedError
 
@@ -22,6 +24,29 @@ def bare(asked: Asked) -> bool:
 def test_the_block_slides_only_where_it_does() -> None:
     assert "That is why it slides" in said(words.block, lambda a, n: NOT)
     assert "slides" not in said(words.block, lambda a, n: held(0.1))
+
+
+def test_friction_by_hand_and_toppling_stand_together_only_where_both_are_so() -> None:
+    text = said(words.block, lambda a, n: NOT)
+    assert "a friction of 1/tan 20° = 2.75 would be enough. Here no friction is: the load passes 1.0 mm" in text
+    assert "topple" not in said(words.block, lambda a, n: NOT, outside=-2.0)
+    assert "2.75" not in said(words.block, lambda a, n: Look(False, 600.0, need=2.75))
+
+
+def test_it_topples_because_of_where_the_load_passes() -> None:
+    """Of one thing at a time: the load 4 mm nearer to the middle, and sliding alone decides."""
+    usual = SCENES[0]
+    load = usual.study.load
+    nearer = load.model_copy(update={"medial_centre_mm": load.medial_centre + 4.0})
+    for given, topples in ((usual, True), (replace(usual, study=usual.study.model_copy(
+            update={"load": nearer})), False)):
+        facts = Facts((given,))
+        asked = facts.ask(0, 0, screws=False, plate=False)
+        need = facts.look(asked).need
+        assert (facts.beside(asked) > 0.0) == topples
+        assert (need is None) == topples
+        if need is not None:
+            assert need == pytest.approx(1.0 / math.tan(math.radians(20.0)), rel=0.05)
 
 
 def test_friction_topples_slides_or_holds() -> None:
@@ -135,9 +160,9 @@ def test_the_place_of_the_plate(up: Look, screws: int, claims: list[str]) -> Non
 
 
 def test_a_plate_too_low_says_what_lets_go() -> None:
-    lost = Look(False, 600.0, goes=(("hinge", "the plate"),))
+    lost = Look(False, 600.0, goes=(("hinge.plate", "plate"),))
     text = said(words.place, lambda a, n: lost if a.point["position"] < 0 else held(0.1))
-    assert "longer stretch, and “the plate” bends permanently (a plastic hinge)." in text
+    assert "longer stretch, and the “plate” bends permanently (a plastic hinge)." in text
 
 
 def test_the_joint_side() -> None:
@@ -171,6 +196,18 @@ def test_a_plate_in_reserve_is_claimed_only_where_it_is() -> None:
 
     assert "up to 1000 N, with the plate up to 1400 N" in said(words.joint_side, ends(1400.0))
     assert "reserve" not in said(words.joint_side, ends(1000.0))
+
+
+def test_the_question_on_the_plate_is_on_what_it_does() -> None:
+    assert words.apex(Told(lambda a, n: held(0.1))).asks == "push"
+    assert words.apex(Told(lambda a, n: NOT)).asks == "within"
+
+
+def test_the_loads_of_the_side_view_are_linked() -> None:
+    text = said(time_words.from_the_side, lambda a, n: held(0.2))
+    assert "Of the 1000 N on the joint 650 N press on the condyle that this section shows, and 100 N" in text
+    with pytest.raises(ContradictedError, match="Of the 1000 N on the joint"):
+        words.from_the_side(Told(lambda a, n: replace(held(0.2), on_N=700.0)))
 
 
 def test_the_depressed_piece() -> None:
@@ -237,7 +274,9 @@ def test_the_worst_screw_to_leave_out_is_the_one_without_which_it_moves_most() -
         assert f"The worst one to leave out is “{name}”" in said(words.left_out, told(name))
         step = words.left_out(Told(told(name)))
         assert step.which[0] == name
-        assert step.shows[0].out == ()        # the picture does not give it away
+        assert step.shows[0].out == ()        # the picture does not give it away, and shows all
+        assert "all of them in place in the picture" in step.before
+        assert "with all its screws, as drawn" in step.text[0]
     assert "the nearest to the apex" not in said(words.left_out, told("shaft 3"))
     assert "It hardly matters which one" in said(words.left_out, lambda a, n: held(0.1))
 
@@ -263,6 +302,8 @@ def test_every_step_puts_the_controls_where_its_text_is(language: str) -> None:
     assert max(len(s.title) for s in steps) <= 30    # the menu of steps shows them whole
     assert [s.title for s in steps] == list(dict.fromkeys(s.title for s in steps))
     assert len(steps) == 14
+    assert steps[6].title == words_in(language)("locked.title")
+    assert steps[0].title == words_in(language)("block.title")
     assert steps[9].title == words_in(language)("fades.title")    # which another step points to
     assert all(s.shows and s.text and s.before and s.asks for s in steps)
     assert all(len(s.shows) == 2 for s in steps if s.asks == "less")

@@ -55,7 +55,7 @@ function bounds(points) {
 function canvas(svg, scene, points, room) {
   svg.replaceChildren();
   const width = svg.clientWidth || 380, height = svg.clientHeight || 150;
-  const em = parseFloat(getComputedStyle(svg).fontSize) || 15;
+  const em = (parseFloat(getComputedStyle(svg).fontSize) || 15) * (lesson.type ? 1.45 : 1);   // on paper
   svg.setAttribute("viewBox", "0 0 " + width + " " + height);
   const [left, right, low, high] = bounds(points.map((p) => asSeen(scene, p))), edge = room * em;
   const scale = Math.min((width - 2 * edge) / Math.max(right - left, 1e-9),

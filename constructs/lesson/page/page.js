@@ -66,7 +66,8 @@ function fitParts(side, k) {
     const now = (here && side.kinds[name]) || part.kinds[0];
     button.textContent = t("kind." + now);
     button.disabled = !here || side.out.has(name);
-    button.setAttribute("aria-label", t("name.kind", { name: named(name), kind: t("kind." + now) }));
+    button.title = t("name.kind", { name: named(name), kind: t("kind." + now) });
+    button.setAttribute("aria-label", button.title);
   });
 }
 

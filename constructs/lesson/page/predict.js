@@ -15,6 +15,8 @@ const QUESTIONS = {
     } },
   way: { options: () => ["low", "straight", "high", "none"],
     right: ([now]) => [wayOf(now)].filter(Boolean) },
+  push: { options: () => ["low", "straight", "high", "none"],
+    right: ([now]) => [pushOf(now)] },
   carries: { options: ([now]) => [...touching(now).filter((k) => has("source." + k)), "none"],
     right: ([now]) => {
       if (!now.held) return ["none"];
@@ -44,6 +46,13 @@ function wayOf(now) {
   const to = moved(now.motions[0], c, 1), x = to[0] - c[0], y = to[1] - c[1];
   if (Math.hypot(x, y) < (now.held ? STILL_MM : 1e-9)) return now.held ? "none" : null;
   return Math.abs(x) < ASLANT * Math.abs(y) ? "straight" : x < 0 ? "low" : "high";
+}
+
+/* Which way plates push the fragment besides up: as `wayOf`; none where they do not push. */
+function pushOf(now) {
+  const { size, kinds } = now.held ? carriers(now) : { kinds: [] }, plate = kinds.find((k) => k.kind === "plate");
+  if (!plate || Math.hypot(plate.share * size, plate.aside) < 0.01 * now.load) return "none";
+  return Math.abs(plate.aside) < ASLANT * plate.share * size ? "straight" : plate.aside < 0 ? "low" : "high";
 }
 
 function optionWords(asks, option) {

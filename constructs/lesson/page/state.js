@@ -28,7 +28,8 @@ function failing(problem, ready) {
   const { p } = ready, { slack, kinkStep } = points[points.length - 1].state, found = new Map();
   const note = (kind, source, size) => {
     if (!(kind in FAILS)) return;
-    const key = JSON.stringify([FAILS[kind], problem.layout.sources[source].name]);
+    const { name, kind: member } = problem.layout.sources[source];
+    const key = JSON.stringify([FAILS[kind] + (FAILS[kind] === "hinge" ? "." + member : ""), name]);
     found.set(key, Math.max(found.get(key) || 0, Math.abs(size)));
   };
   p.links.slice(0, -1).forEach((i, k) =>

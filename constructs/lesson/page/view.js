@@ -89,7 +89,7 @@ function stateShown({ scene, choice, problem, controls }, answer) {
       plates: put.filter((p) => p.group === 1 && p.plate === undefined).map((p) => p.name),
       grafts: choice.has[2] && graft ? 1 : 0 },
     geometry: { rings: geometry.rings, near: geometry.near, members: layout.members
-      .map((m, i) => ({ ...m, points: geometry.members[i] })).filter(there) } };
+      .map((m, i) => ({ ...m, points: geometry.members[i], screw: problem.screws[i] })).filter(there) } };
   now.magnified = now.held ? Math.min(now.asked, 16 / Math.max(now.largest, 1e-9)) : 0;
   const rings = geometry.rings.filter((r) => r.kind !== "shaft").flatMap((r) => r.points);
   now.low = Math.max(Math.min(...geometry.rings.flatMap((r) => r.points.map((p) => p[1]))),
@@ -151,10 +151,12 @@ function show(what) {
 
 /* The shown states again, as words and pictures. */
 function present(what) {
+  lesson.changed = what;
   const [now, other] = lesson.shown, two = lesson.sides[1] !== null;
   $("pictures").classList.toggle("two", two);
   veil();
   if (two && now && other) now.low = other.low = Math.min(now.low, other.low);
+  if (two && now && other) now.extra = other.extra = Math.max(legendOf(now).extra, legendOf(other).extra);
   if (two && now && other) now.magnified = other.magnified = Math.min(now.magnified || Infinity,
     other.magnified || Infinity);
   for (const n of [now, other]) if (n && (!n.held || !isFinite(n.magnified))) n.magnified = 0;

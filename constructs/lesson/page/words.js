@@ -77,7 +77,8 @@ const goesWords = (now) => now.goes.map(([key, name]) => t("goes." + key, { name
   .join(t("and"));
 
 function outcome(now) {
-  const name = named(now.layout.fragments[now.fragment]), load = newton(now.load);
+  const { fragments } = now.layout, load = newton(now.load);
+  const name = fragments.length > 1 ? t("fragment.named", { name: named(fragments[now.fragment]) }) : t("fragment.only");
   if (now.verdict === "not known") return t("outcome.unknown", { load });
   if (!now.held) {
     const why = now.goes.length ? ": " + goesWords(now) : "";
