@@ -144,7 +144,8 @@ def read_stage(reader: Reader, order: Order, done: Done, tightened: dict[str, fl
     return StageResult(
         **said, status=answer.status, method=answer.method, residual=answer.residual,
         complementarity=answer.complementarity, total_load_N=done.total,
-        slip_mm=max(slipped(a, tuple(done.tightened)) for a in done.answers or (answer,)),
+        slip_mm=slipped(done.answers or (answer,), tuple(done.tightened))
+        if done.cycled is None else done.cycled.slip,
         fragments={name: _fragment(f, name, before) for name in f.places(Level.FRAGMENT)},
         edges={name: record(EdgeResult, f, Level.EDGE, name) for name in f.places(Level.EDGE)},
         fractures=_faces(order, state), screws=screws, cycle=cycled, notes=answer.notes,

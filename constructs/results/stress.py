@@ -140,17 +140,17 @@ def cell_tensors(fields: Sequence[TissueField], triangles: Mapping[str, int]
                  ) -> dict[str, FloatArray]:
     """Tensors of all triangles ``(m, 3)`` in the order of some bodies, by a name with the unit.
 
-    ``triangles``: how many each body has. Strain is that of the plane, which all tissues share;
-    stress is NaN where a triangle has none of the tissue.
+    ``triangles``: how many each body has. Both are means over the volume that a tissue has in a
+    triangle, so that the law of its material holds between them; NaN where it has none.
     """
     def joined(made: dict[str, FloatArray]) -> FloatArray:
         return np.concatenate([made.get(name, np.full((count, 3), np.nan))
                                for name, count in triangles.items()])
 
-    strains = {x.body: x.strain.mean(axis=1) for x in fields}
-    out = {"strain_xx_yy_xy": joined(strains)}
+    out = {}
     for tissue in TISSUES:
-        mine = {x.body: x.cells(x.stress) for x in fields if x.tissue == tissue}
+        mine = [x for x in fields if x.tissue == tissue]
         if mine:
-            out[f"stress_{tissue}_xx_yy_xy_MPa"] = joined(mine)
+            out[f"strain_{tissue}_xx_yy_xy"] = joined({x.body: x.cells(x.strain) for x in mine})
+            out[f"stress_{tissue}_xx_yy_xy_MPa"] = joined({x.body: x.cells(x.stress) for x in mine})
     return out

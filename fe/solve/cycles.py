@@ -68,7 +68,7 @@ def cycle(staging: Staging, state: State, loads: Sequence[FloatArray],
                     verdict=answer.status, count=count - 1, change=tuple(changes),
                     ratio=ratio(changes), slip=slip, peaks=peaks, answer=answer, state=state)
             answers.append(answer)
-            moved = max(moved, slipped(answer))
+            moved = max(moved, slipped([answer]))
         now = np.concatenate([watch(a) for a in answers])
         peaks, slip = tuple(answers), moved
         if before is not None:
@@ -99,13 +99,16 @@ def ratio(changes: Sequence[float]) -> float | None:
     return float((changes[-1] / changes[-1 - back]) ** (1.0 / back))
 
 
-def slipped(answer: Answer, without: Sequence[int] = ()) -> float:
-    """Largest slip or crushing [mm] under force in the step of an answer.
+def slipped(answers: Sequence[Answer], without: Sequence[int] = ()) -> float:
+    """Largest slip or crushing [mm] under force over the steps of some answers, one after another.
 
     Links that open, or slide without normal force, do not count, nor do those ``without``: for a
     link that is being tightened, the slip is the shortening.
     """
-    size = np.abs(answer.force)
-    lasting = size > 1e-9 * size.max(initial=0.0)
-    lasting[list(without)] = False
-    return float(np.abs(answer.slack[lasting]).max(initial=0.0))
+    moved = np.zeros(answers[0].force.size)
+    for answer in answers:
+        size = np.abs(answer.force)
+        lasting = size > 1e-9 * size.max(initial=0.0)
+        moved[lasting] += answer.slack[lasting]
+    moved[list(without)] = 0.0
+    return float(np.abs(moved).max(initial=0.0))

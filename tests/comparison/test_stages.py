@@ -55,6 +55,15 @@ def test_placing_tightening_all_and_loading_is_what_happens_without_stages() -> 
         without.fragments["medial"].subsidence_mean_mm, rel=2e-5)
 
 
+def test_slip_of_a_stage_is_that_from_its_beginning_to_its_end_in_however_many_steps() -> None:
+    """It was that of the largest step: a quarter in four steps."""
+    slips = [staged(tighten(FIRST, 200.0), load(800.0) | {"steps": count}, whole=True
+                    ).stages[-1].slip_mm for count in (1, 4)]
+    assert slips[0] is not None
+    assert slips[0] > 1e-3
+    assert slips[1] == pytest.approx(slips[0], rel=0.1)
+
+
 def test_a_stripping_screw_stops_there_and_later_stages_are_not_run() -> None:
     found = staged(place(LAG), tighten(LAG, 80.0), place(PLATE, FIRST), tighten(FIRST, 6000.0),
                    place(SECOND), load(500.0), pictures=True, bone="soft")
