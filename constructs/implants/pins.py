@@ -81,7 +81,7 @@ def add_pin(bone: Bone, construct: Construct, pin: Pin, solids: list[Solid],
         count=pin.count)
     out.parts.append(part)
     _embed(bone, pin, axis, zip(cells, grips, strict=True), (low, high), s, part, solids, links)
-    _rest(bone, pin, axis, [c for c in cells if c.solid == EMPTY], s, part, solids, links)
+    _rest(bone, pin, axis, cells, s, part, solids, links)
     if isinstance(pin, Screw):
         later = construct.locks_later(pin.name)
         head = _head_on_plate(pin, axis, part, seats[pin.plate], links, later) if pin.plate \
@@ -151,15 +151,17 @@ def _embed(bone: Bone, pin: Pin, axis: Axis, held: Iterable[tuple[Cell, Grip | N
 
 def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, part: Part,
           solids: list[Solid], links: LinkList) -> None:
-    """Bone or graft supported by the pin where it passes through an empty void."""
+    """Bone or graft that the pin touches where it passes through a void, filled or not."""
     member, along = part.member, axis.direction
     across = np.array([-along[1], along[0]])
     friction = number("materials", "friction", "plate_on_bone")
     rest = number("screws", "in use", "rest_gap")
     for cell in cells:
+        if cell.solid != EMPTY and solids[cell.solid].kind == Made.BONE:
+            continue
         centre, node = axis.point(cell.middle), int(np.argmin(np.abs(s - cell.middle)))
         for outward in (across, -across):
-            found = _nearest(solids, centre, outward, outer(pin) / 2 + rest)
+            found = _nearest(solids, centre, outward, outer(pin) / 2 + rest, cell.solid)
             if found is None:
                 continue
             number_, distance = found
@@ -188,14 +190,15 @@ def _rest(bone: Bone, pin: Pin, axis: Axis, cells: list[Cell], s: FloatArray, pa
                           place=_pair(touch), weight=pin.count * outer(pin) * length)
 
 
-def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach: float
-             ) -> tuple[int, float] | None:
-    """First solid met from a place along a direction: its number and the distance [mm]."""
+def _nearest(solids: list[Solid], centre: FloatArray, outward: FloatArray, reach: float,
+             within: int) -> tuple[int, float] | None:
+    """First solid met from a place along a direction, other than the one that the place is
+    ``within``: its number and the distance [mm]."""
     steps = np.arange(0.0, reach, 0.02) + 0.01
     points = centre + steps[:, None] * outward
     best: tuple[int, float] | None = None
     for i, solid in enumerate(solids):
-        hit = np.flatnonzero(solid.body.inside(points))
+        hit = np.flatnonzero(solid.body.inside(points)) if i != within else np.zeros(0, dtype=int)
         if hit.size and (best is None or steps[hit[0]] < best[1]):
             best = (i, float(steps[hit[0]]))
     return best

@@ -281,9 +281,7 @@ def face_links(bone: Bone, construct: Construct, hardware: Hardware, links: Link
     count = len(bone.solids)
     slots: dict[int, Solid] = dict(enumerate(bone.solids))
     layers = junction_layers(bone)
-    rise = bone.study.hardening.bone_share
-    if rise > 0:
-        rise /= number("materials", "crushed bone", "face_layer")
+    rise = bone.study.hardening.bone_share / number("materials", "crushed bone", "face_layer")
     for i, mesh in enumerate(bone.regions, count):
         fill = fill_for(construct, mesh.name)
         if fill is not None:

@@ -32,9 +32,11 @@ def wall_links(study: Study, construct: Construct, solids: Sequence[Solid], link
                ) -> None:
     """One-sided links across the gaps between blocks and the bone beside them, without friction.
 
-    They bear what the weaker side bears over half the length of the block's side. A block that
-    touches nothing stays as loose as it is.
+    They bear what the weaker side bears over half the length of the block's side, and then more as
+    that side is crushed, by the law of faces that touch. A block that touches nothing stays as
+    loose as it is.
     """
+    rise = study.hardening.bone_share / number("materials", "crushed bone", "face_layer")
     least = number("grafts", "in use", "touching")
     farthest = number("anatomy", "small movements", "move")
     for fill in construct.fills:
@@ -57,20 +59,21 @@ def wall_links(study: Study, construct: Construct, solids: Sequence[Solid], link
                 sides = [(block, place - DEEP_MM * outward),
                          (wall, place + (gap + DEEP_MM) * outward)]
                 if all(bool(s.body.inside(at[None])[0]) for s, at in sides):
-                    _add(links, fill.name, sides, outward, gap, 0.5 * length)
+                    _add(links, fill.name, sides, outward, gap, 0.5 * length, rise)
 
 
 def _add(links: LinkList, source: str, sides: list[tuple[Solid, FloatArray]], outward: FloatArray,
-         gap: float, length: float) -> None:
+         gap: float, length: float, rise: float) -> None:
     (block, inner), (wall, outer) = sides
     depth = min(float(s.piece.depth(at[None])[0]) for s, at in sides)
-    crush = min(float(s.piece.crush(at[None])[0]) for s, at in sides)
+    crush, soft = min((float(s.piece.crush(at[None])[0]), float(s.piece.crushable(at[None])[0]))
+                      for s, at in sides)
     one = np.ones(1)
     links.contact(Hold.WALL, source, (block.body, wall.body),
                   (block.body.spread(inner[None], one), wall.body.spread(outer[None], one)),
                   normal=outward, friction=0.0, gap=gap, strength=crush * depth * length,
-                  compliance=STIFF, place=(float(outer[0]), float(outer[1])),
-                  weight=depth * length)
+                  slope=rise * soft * depth * length, compliance=STIFF,
+                  place=(float(outer[0]), float(outer[1])), weight=depth * length)
 
 
 def _wall(solids: Sequence[Solid], place: FloatArray, outward: FloatArray, reach: float

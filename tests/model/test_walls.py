@@ -75,3 +75,20 @@ def test_a_block_that_slides_is_caught_by_the_wall(large: str, monkeypatch: pyte
     assert point.answer.force[walls].max() > 10.0
     monkeypatch.setattr(buttress.model.model, "wall_links", lambda *given: None)
     assert model_of(large).pressing.whole.peak_N < 0.5 * model.pressing.whole.peak_N
+
+
+def test_graft_that_is_reached_after_a_gap_hardens_as_graft_that_touches() -> None:
+    """Both carry more as they are crushed; what stood 1.5 mm lower had a peak, and failed above it."""
+    rises = []
+    for top in (-9.0, -10.5):
+        share = (top + 9.0) / -11.0
+        block = {"name": "graft", "void": "hole", "material": "impacted graft",
+                 "points_mm": [[12 + 3 * share, top], [15, -20], [25, -20], [28 - 3 * share, top]]}
+        given = depressed(block, press={"large_movements": "off"},
+                          construct=[{"name": "c", "fill": [block]}])
+        model = build_model(Bones(given).of(given.constructs[0]), given.constructs[0])
+        before, last = (model.pressing.whole.points[i] for i in (-3, -1))
+        assert before.load_N > 3000.0
+        rises.append((last.load_N - before.load_N) / (last.ram_mm - before.ram_mm))
+    assert rises[0] > 500.0
+    assert rises[1] > 0.5 * rises[0]
