@@ -15,6 +15,7 @@ from buttress.fe.richardson import Estimate, extrapolate, spread
 from buttress.files import settled
 from buttress.results.bar import NOT_ON_ALL, Bar
 from buttress.results.figures import Level
+from buttress.results.judged import with_verdicts
 from buttress.results.order import AT_LEAST, reserve
 from buttress.results.quantities import in_row
 from buttress.results.quantity import Quantity
@@ -68,11 +69,14 @@ def with_bars(own: Sequence[ConstructResult], more: Sequence[Sequence[ConstructR
     for i, c in enumerate(own):
         each = (c, *(some[i] for some in more))
         found = [_figures(x) for x in each]
-        out.append(replace(c, bars=tuple(
+        barred = replace(c, bars=tuple(
             _bar(q, place, each, [figures.get(place, (q, None))[1] for figures in found],
                  sizes)
             for place, (q, value) in found[0].items()
-            if any(figures.get(place, (q, None))[1] is not None for figures in found))))
+            if any(figures.get(place, (q, None))[1] is not None for figures in found)))
+        # Loads beyond the search are judged by what was searched for them.
+        within = all(load <= c.search_limit_N for load in c.loads_N)
+        out.append(with_verdicts(barred) if within else barred)
     return out
 
 

@@ -96,7 +96,7 @@ def _words(cell: Cell, room: float) -> list[str]:
     happened below it; then, where it is another verdict, what it would be in soft bone."""
     own = cell.own_words
     lines = [own] if width(own) <= room - 0.16 or not cell.since else [cell.verdict, cell.since]
-    lines += [what for what, _ in cell.events]
+    lines += [what for what, _, _ in cell.events]
     return ["\n".join(wrap(line, room - 0.16) for line in lines),
             *([wrap(cell.soft_words, room - 0.16)] if cell.soft_words else [])]
 

@@ -111,6 +111,11 @@ def summary(comparison: Comparison) -> str:
     first = "" if wide is None else (
         f"the load by which constructs are ordered has an error bar of at most "
         f"{100 * wide:.2g} % of it ('{name}'); ")
+    loads = [(b.share, named(b, c), c.marked_name) for c in comparison.constructs for b in c.bars
+             if b.unit == "N" and b.load_N is None and b.key not in TWICE and b.share is not None]
+    if loads:
+        most, what, whose = max(loads)
+        first += f"the widest bar of a load is {100 * most:.2g} % ({what} of '{whose}'); "
     return (f"{first}of {len(bars)} figures on {sizes(meshes)}, "
             + ", ".join(f"{n} {basis}" for basis, n in sorted(count.items())))
 

@@ -7,6 +7,7 @@ limits then is compared with those of the path on which friction is lost.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from buttress.fe.status import Status
@@ -57,7 +58,8 @@ class Cell:
     known. ``soft``: the same in soft bone, None where nothing is judged there. ``friction_N``: up
     to which load it is within all limits with friction lost, where the verdict rests on it;
     ``friction_limit``: the limit that is reached then, empty where it fails. ``events``: what has
-    happened below the load though no limit is reached by it, each with the load [N] from which on.
+    happened below the load though no limit is reached by it, each with the load [N] from which on,
+    and what another mesh says of it where it says something else.
     """
 
     verdict: str
@@ -67,7 +69,7 @@ class Cell:
     friction_N: float | None = None
     friction_limit: str = ""
     at_most: bool = False
-    events: tuple[tuple[str, float], ...] = ()
+    events: tuple[tuple[str, float, str], ...] = ()
 
     @property
     def words(self) -> str:
@@ -91,7 +93,8 @@ class Cell:
     @property
     def event_words(self) -> str:
         """``metal yields from 1100 N; bone is crushed locally from 989 N``; else empty."""
-        return "; ".join(f"{what} {_from(load)}" for what, load in self.events)
+        return "; ".join(" ".join(filter(None, (what, _from(load), beside)))
+                         for what, load, beside in self.events)
 
     @property
     def differs(self) -> bool:
@@ -212,11 +215,27 @@ def _without_friction(construct: ConstructResult | Bears, force: float) -> Cell:
     return Cell(HOLDS, None, lost_not_known(known) if known is not None and known < force else "")
 
 
-def _events(construct: ConstructResult | Bears, force: float) -> tuple[tuple[str, float], ...]:
+def _events(construct: ConstructResult | Bears, force: float
+            ) -> tuple[tuple[str, float, str], ...]:
     """What has happened to metal, bone, graft and what anchors in them below a load, the first
-    first."""
-    found = ((METAL_YIELDS, construct.first_yield_N),
-             (f"{construct.first_crushing_of or BONE} {CRUSHED}", construct.first_crushing_N),
-             ("a screw's thread gives way", construct.first_thread_N))
-    return tuple(sorted(((what, load) for what, load in found
-                         if load is not None and load <= force), key=lambda event: event[1]))
+    first; on any mesh, where there are several."""
+    found = ((METAL_YIELDS, "first_yield_N"),
+             (f"{construct.first_crushing_of or BONE} {CRUSHED}", "first_crushing_N"),
+             ("a screw's thread gives way", "first_thread_N"))
+    out = []
+    for what, key in found:
+        load = getattr(construct, key)
+        bar = construct.bar(key) if isinstance(construct, ConstructResult) else None
+        values = [load] if bar is None else bar.values
+        if load is not None and any(v is not None and v <= force for v in values):
+            others = [v for v in values if v is None or (v <= force) != (load <= force)]
+            out.append((what, load, _elsewhere(others)))
+    return tuple(sorted(out, key=lambda event: event[1]))
+
+
+def _elsewhere(loads: Sequence[float | None]) -> str:
+    """``(on another mesh from 892 N)``; empty without loads."""
+    if not loads:
+        return ""
+    known = [v for v in loads if v is not None]
+    return f"(on another mesh {_from(known[0])})" if known else "(not on every mesh)"

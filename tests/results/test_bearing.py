@@ -21,6 +21,7 @@ from buttress.report.folder import document, write_results
 from buttress.report.tables import limits_table
 from buttress.report.terminal import print_table
 from buttress.results import bearing
+from buttress.results.bar import Bar
 from buttress.results.bearing import TITLE, weight_bearing
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, LETS_GO, ONLY_FRICTION, UNKNOWN, Cell, judged
@@ -317,3 +318,22 @@ def test_a_row_of_the_picture_is_no_higher_than_its_own_words_ask_for() -> None:
         return figure.get_figheight()
 
     assert high(*plain, wordy) < 1.25 * high(*plain, replace(plain[0], name="plain"))
+
+
+@pytest.mark.parametrize(("values", "force", "said"), [
+    ((514.8, 891.3), 600.0, "within all limits; bone is crushed locally from 515 N "
+                            "(on another mesh from 892 N)"),
+    ((891.3, 514.8), 600.0, "within all limits; bone is crushed locally from 892 N "
+                            "(on another mesh from 515 N)"),
+    ((514.8, None), 600.0, "within all limits; bone is crushed locally from 515 N "
+                           "(not on every mesh)"),
+    ((514.8, 520.0), 600.0, "within all limits; bone is crushed locally from 515 N"),
+    ((514.8, 891.3), 900.0, "within all limits; bone is crushed locally from 515 N"),
+    ((514.8, 891.3), 500.0, "within all limits")])
+def test_an_event_below_a_load_on_one_mesh_only_says_so(
+        values: tuple[float | None, ...], force: float, said: str) -> None:
+    """It read "from 515 N" at 600 N beside an error bar from 514 to 892 N."""
+    bar = Bar("first_crushing_N", "N", None, "", values, "spread of the meshes", None, None)
+    c = replace(made_up.construct("c"), limits={}, without_friction_N=None,
+                first_crushing_N=values[0], bars=(bar,))
+    assert judged(c, force).words == said
