@@ -15,7 +15,6 @@ from buttress.results.capacity import friction_lost
 from buttress.results.derive import first_events
 from buttress.results.limits import find_limits, first_yield, gauges
 from buttress.results.reader import Reader
-from buttress.results.records import FOUND
 from buttress.results.search import Search, unloaded_status
 from buttress.results.soft import Bears
 from buttress.study.bone import SectionInput
@@ -70,8 +69,7 @@ def bears(reader: Reader, model: Model, most: float | None = None) -> Bears:
     search, found = Search(model, most), gauges(reader, model, study.limits)
     limits = find_limits(search, found, (), None)
     least, least_to, lost = friction_lost(model, found, most)
-    status = Status.HELD if model.stands else (
-        unloaded_status(model) if search.ends_status == FOUND else Status.UNCONVERGED)
+    status = Status.HELD if model.stands else unloaded_status(model)
     return Bears(status=status, equilibrium_ends_N=search.ends, ends_status=search.ends_status,
                  known_to_N=search.known_to, without_friction_N=least,
                  without_friction_to_N=least_to, limits=limits, limits_without_friction=lost,

@@ -24,11 +24,11 @@ from buttress.results.quantity import EQUILIBRIUM
 from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,
+    UNDECIDED,
     ConstructResult,
     LoadResult,
-    not_loaded,
 )
-from buttress.results.search import UNDECIDED, not_found
+from buttress.results.search import not_found
 from buttress.results.soft import Bears
 from buttress.study.activities import carried, reached
 
@@ -159,20 +159,17 @@ def judged(construct: ConstructResult, force: float, soft: Bears | None = None,
 
     ``soft``: those of the same construct in soft bone; ``beyond``: see `with_verdicts`.
     """
-    if construct.status not in NOT_LOADED:
-        own = _told(construct if beyond is None or force <= construct.search_limit_N else beyond,
-                    force)
-    elif not_loaded(construct):
-        own = Cell(NOT_LOADED[construct.status], None)
-    else:
-        own = Cell(UNKNOWN, None, UNDECIDED[construct.status])
+    far = beyond is not None and force > construct.search_limit_N
+    own = judged_by(beyond if far and beyond is not None else construct, force)
     if soft is None:
         return own
     return replace(own, soft=judged_by(soft, force))
 
 
-def judged_by(found: Bears, force: float) -> Cell:
+def judged_by(found: ConstructResult | Bears, force: float) -> Cell:
     """What a construct does under a joint force [N], from its limits alone."""
+    if found.status in UNDECIDED:
+        return Cell(UNKNOWN, None, found.status)
     said = NOT_LOADED.get(found.status)
     return _told(found, force) if said is None else Cell(said, None)
 

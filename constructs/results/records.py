@@ -25,6 +25,8 @@ NOT_TIGHTENED, GAVE_WAY = "tightening has no equilibrium", "a stage has no equil
 CANNOT_TIGHTEN, GIVES_WAY = "cannot be tightened", "gives way in its stages"
 NOT_LOADED = {NOT_TIGHTENED: CANNOT_TIGHTEN, GAVE_WAY: GIVES_WAY}
 """Why a construct is not loaded, by status, in words; a stage may have let it give way."""
+UNDECIDED = "tightening did not converge", "a stage did not converge"
+"""Statuses of constructs of which that is not known."""
 HELD_BY_NOTHING = "unsupported"
 FOUND, BEYOND, NOT_KNOWN = "found", "beyond the search", "not known"
 ENDED = "movements larger than followed"
@@ -384,8 +386,6 @@ class ConstructResult(Derived, Displayed):
 
 def not_loaded(construct: ConstructResult) -> str:
     """Why a construct is not loaded, in words, and what moves freely then; empty where it is."""
-    if any(r.status == Status.UNCONVERGED for r in construct.loads):
-        return ""
     said = NOT_LOADED.get(construct.status, "")
     escapes = next((r.escapes for r in construct.loads if r.escapes), None)
     if not said or escapes is None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from buttress.fe.solve.answer import Answer
 from buttress.fe.solve.path import FAR, PLATEAU, RISES, Point
 from buttress.fe.solve.reached import at_place
+from buttress.fe.status import Status
 from buttress.model.model import Model
 from buttress.model.pressing import SEARCH_LIMIT_N, Pressing
 from buttress.results.records import (
@@ -19,6 +20,7 @@ from buttress.results.records import (
     NOT_KNOWN,
     NOT_LOADED,
     NOT_TIGHTENED,
+    UNDECIDED,
     LimitResult,
     Where,
 )
@@ -31,8 +33,6 @@ NOT_FOUND = "not found"
 """First words of the reason why the load at a limit is not known."""
 LEAST_N = 1.0
 """A construct that does not carry this load is not supported at all."""
-UNDECIDED = {NOT_TIGHTENED: "tightening did not converge", GAVE_WAY: "a stage did not converge"}
-"""By status and in words: why it is not known whether a construct can be loaded."""
 NEAR = 0.01
 """The load at a limit counts as found where it lies between two that differ by this share, or by
 `LEAST_N`, though answers between them did not converge."""
@@ -70,13 +70,14 @@ def without_load(model: Model) -> str:
     """Why a construct carries no load at all, in words."""
     if model.tightened is None or model.tightened.held:
         return HELD_BY_NOTHING
-    known = model.tightened.status == "no equilibrium"
-    return (NOT_LOADED if known else UNDECIDED)[unloaded_status(model)]
+    status = unloaded_status(model)
+    return NOT_LOADED.get(status, status)
 
 
 def unloaded_status(model: Model) -> str:
-    """Status of a construct that is not loaded."""
-    return GAVE_WAY if model.gave_way else NOT_TIGHTENED
+    """Status of a construct that is not loaded, or of which that is not known."""
+    known = model.tightened is None or model.tightened.status == Status.NO_EQUILIBRIUM
+    return ((NOT_TIGHTENED, GAVE_WAY) if known else UNDECIDED)[model.gave_way]
 
 
 @dataclass(frozen=True)

@@ -180,7 +180,7 @@ def test_a_verdict_in_soft_bone_tells_what_has_happened_below_the_load() -> None
                                                ends_status="found", known_to_N=9000.0)}))
     cell = next(row.cells["lag screws"] for row in made.rows if row.name == "walking")
     assert cell.soft == Cell(ONLY_FRICTION, None, friction_N=600.0, events=(
-        ("graft is crushed locally", 400.0), ("metal yields", 900.0)))
+        ("graft is crushed locally", 400.0, ""), ("metal yields", 900.0, "")))
     other = replace(cell, verdict=HOLDS, friction_N=None)
     assert other.soft_words == ("in soft bone: only with friction above 600 N (else fails); graft "
                                 "is crushed locally from 400 N; metal yields from 900 N")

@@ -6,6 +6,8 @@ import csv
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import made_up
 import pytest
@@ -30,9 +32,11 @@ from buttress.results.records import (
     FOUND,
     GAVE_WAY,
     NOT_TIGHTENED,
+    UNDECIDED,
     ConstructResult,
     LimitResult,
 )
+from buttress.results.search import unloaded_status
 from buttress.results.verdict import verdict
 
 LOST = "not found: answers did not converge near it"
@@ -194,11 +198,8 @@ def test_what_cannot_be_tightened_does_not_fail() -> None:
     said = " ".join(t.get_text().replace("\n", " ") for t, _ in shown_texts(picture))
     assert CANNOT_TIGHTEN in said
     assert LETS_GO not in said
-    unsure = replace(construct, loads=tuple(replace(r, status="unconverged")
-                                            for r in construct.loads))
-    assert judged(unsure, 500.0) == Cell(UNKNOWN, None, "tightening did not converge")
-    assert judged(replace(unsure, status=GAVE_WAY), 500.0) == Cell(
-        UNKNOWN, None, "a stage did not converge")
+    for status in UNDECIDED:
+        assert judged(replace(construct, status=status), 500.0) == Cell(UNKNOWN, None, status)
 
 
 def test_rows_rise_with_the_force_and_the_ground_is_judged_at_its_upper_end() -> None:
@@ -337,3 +338,14 @@ def test_an_event_below_a_load_on_one_mesh_only_says_so(
     c = replace(made_up.construct("c"), limits={}, without_friction_N=None,
                 first_crushing_N=values[0], bars=(bar,))
     assert judged(c, force).words == said
+
+
+@pytest.mark.parametrize(("status", "gave_way", "said"), [
+    ("no equilibrium", False, NOT_TIGHTENED), ("no equilibrium", True, GAVE_WAY),
+    ("unconverged", False, "tightening did not converge"),
+    ("unconverged", True, "a stage did not converge")])
+def test_an_installation_that_did_not_converge_is_no_failure_in_the_files_either(
+        status: str, gave_way: bool, said: str) -> None:
+    """The column ``status`` said "tightening has no equilibrium" beside verdicts "not known"."""
+    model: Any = SimpleNamespace(tightened=SimpleNamespace(status=status), gave_way=gave_way)
+    assert unloaded_status(model) == said
