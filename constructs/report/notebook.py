@@ -15,7 +15,7 @@ from buttress.ranking.records import RankResult
 from buttress.report import tables as parts
 from buttress.report.markup import Table, render
 from buttress.report.stages import shown_stages
-from buttress.report.terminal import PEAK, SINCE, VERDICTS, tension_kept
+from buttress.report.terminal import PEAK, SINCE, VERDICTS, cautions
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOW_TO_READ
 from buttress.results.order import answer, best_first
@@ -49,7 +49,7 @@ def comparison_html(comparison: Comparison) -> str:
     order = best_first(comparison.constructs)
     return page(study.title or study.name, f". {answer(order).words}",
                 main=parts.main_table(order), small=FRAME,
-                sentence=" ".join(tension_kept(comparison)))
+                sentence=" ".join(cautions(comparison)))
 
 
 @shows(ConstructResult)

@@ -36,7 +36,7 @@ from buttress.report.tables import (
     number,
     trust_table,
 )
-from buttress.report.terminal import FIRST_REACHED, PEAK, SINCE, VERDICTS, tension_kept
+from buttress.report.terminal import FIRST_REACHED, PEAK, SINCE, VERDICTS, cautions
 from buttress.report.trust import ALGEBRA, how_far
 from buttress.report.verified import recorded, sentences
 from buttress.results.bearing import weight_bearing
@@ -86,7 +86,7 @@ def write_report(comparison: Comparison, path: Path, figures: Figures, field: st
         "title": study.title or study.name, "label": LABEL, "style": _style(),
         "asked": _asked(comparison), "cannot": [Markup(line) for line in stated(LIMITS, study)],
         "answer": answer(order),
-        "lost": (*tension_kept(comparison), *comparison.lost), "main": main_table(order),
+        "lost": (*cautions(comparison), *comparison.lost), "main": main_table(order),
         "verdict_words": VERDICTS, "peak_words": PEAK, "since": SINCE,
         "first_reached": FIRST_REACHED,
         "both_words": HOW_TO_READ,

@@ -16,7 +16,7 @@ from buttress.results.beyond import peak_not_known
 from buttress.results.comparison import Comparison
 from buttress.results.judged import AT_ANY_LOAD, HOW_TO_READ
 from buttress.results.limits import yield_words
-from buttress.results.order import answer, best_first, order_words, rank_words
+from buttress.results.order import answer, best_first, named_first, order_words, rank_words
 from buttress.results.path import NOTICED_MM
 from buttress.results.quantities import headed, in_row, worst_fragment
 from buttress.results.quantity import Quantity
@@ -168,7 +168,7 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
            *wrap(f"Question: {study.question}" if study.question else "", width), ""]
     named = [c for c in study.load.cases if c.name]
     out += [f"{newtons(c.total_N):>6} N: {c.name}" for c in named] + [""] * bool(named)
-    for words in (answer(order).words, *tension_kept(comparison)):
+    for words in (answer(order).words, *cautions(comparison)):
         out += wrap(words, width)
     out.append("")
     out += heads(parts[0]) if len(parts) == 1 else []
@@ -197,7 +197,20 @@ def lines(comparison: Comparison, width: int = USUAL) -> list[str]:
     return [*out, *marks, ""]
 
 
-def tension_kept(comparison: Comparison) -> list[str]:
+def cautions(comparison: Comparison) -> list[str]:
+    """What is to be said beside the answer: where it cannot be had, and what does not fade."""
+    return [*_in_soft_bone(comparison), *_tension_kept(comparison)]
+
+
+def _in_soft_bone(comparison: Comparison) -> list[str]:
+    """That what comes first cannot be tightened in soft bone, or gives way in its stages."""
+    first = named_first(best_first(comparison.constructs))
+    found = None if comparison.soft is None else comparison.soft.constructs.get(first.name)
+    said = "" if found is None else NOT_LOADED.get(found.status, "")
+    return [f"In soft bone '{first.marked_name}' {said}."] if said else []
+
+
+def _tension_kept(comparison: Comparison) -> list[str]:
     """That tension does not fade, where a construct has tightened screws, which hold, and no stage
     for it: of which constructs, where it does fade in others."""
     fades = {s.name for s in comparison.stages if any(x.do == "relax" for x in s.stages)}

@@ -41,10 +41,11 @@ AT_ANY_LOAD = "at any load"
 NO_STATE = "how far it has moved at this load is not known"
 HOW_TO_READ = (
     "How to read capacity and path together: the capacity is the largest load that forces could "
-    "balance if nothing hardened and screws stayed as tight as they were set; verdicts, peaks and "
-    "marks are read off the path, which may carry more, since crushed bone and bent metal harden "
-    "and the load stretches the screws further, or less, since friction is seldom at its best and "
-    "the path ends where parts move farther than this model follows.")
+    "balance if nothing hardened, gaps were closed and screws stayed as tight as they were set; "
+    "verdicts, peaks and marks are read off the path, which may carry more, since crushed bone and "
+    "bent metal harden and the load stretches the screws further, or less, since friction is "
+    "seldom at its best, gaps close late and the path ends where parts move farther than this "
+    "model follows.")
 """How a capacity by limit analysis and what is read off the path go together."""
 
 

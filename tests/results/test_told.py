@@ -22,16 +22,18 @@ from buttress.report.folder import document, write_results
 from buttress.report.notebook import comparison_html, construct_html
 from buttress.report.page import write_report
 from buttress.report.tables import facts, main_table
-from buttress.report.terminal import lines, print_table, tension_kept
+from buttress.report.terminal import cautions, lines, print_table
 from buttress.results.bearing import weight_bearing
 from buttress.results.beyond import METAL
 from buttress.results.comparison import Comparison
 from buttress.results.judged import HOLDS, HOW_TO_READ, judged, judged_by, with_verdicts
 from buttress.results.limits import yield_words
+from buttress.results.order import best_first, named_first
 from buttress.results.path import Where
 from buttress.results.records import (
     BEYOND,
     ENDED,
+    FOUND,
     NOT_TIGHTENED,
     ConstructResult,
     LimitResult,
@@ -369,10 +371,22 @@ def test_where_tension_fades_in_others_those_that_keep_it_are_named() -> None:
     made = comparison(tuple(replace(construct(n), tightened_N=800.0) for n in ("a", "b", "c")))
     relaxed = StageResult(1, "relax", ("lag",), "relax", "held", "", None, None, 0.0, None)
     some = replace(made, stages=(StagedResult("b", "", "held", (relaxed,)),))
-    assert tension_kept(some) == [KEPT.format("The tightened screws of 'a' and 'c'")]
-    assert tension_kept(made) == [KEPT.format("Tightened screws")]
+    assert cautions(some) == [KEPT.format("The tightened screws of 'a' and 'c'")]
+    assert cautions(made) == [KEPT.format("Tightened screws")]
     loose = construct("a", held=False, capacity=(0.0, 0.0), ends=0.0, limit=None)
     loose = replace(loose, tightened_N=800.0, status=NOT_TIGHTENED)
-    assert tension_kept(comparison((loose,))) == []     # what cannot be tightened keeps nothing
+    assert cautions(comparison((loose,))) == []     # what cannot be tightened keeps nothing
     assert facts(loose, (loose,))["kept"] == ""
     assert facts(made["a"], made.constructs)["kept"] == KEPT.format("Its screws")
+
+
+def test_that_what_comes_first_cannot_be_tightened_in_soft_bone_stands_beside_the_answer() -> None:
+    """The winner of a shipped study cannot be made in soft bone, which only its cells said."""
+    made = comparison((construct("a", ends=4000.0), construct("b", ends=3000.0)))
+    first = named_first(best_first(made.constructs)).name
+    about: dict = {"equilibrium_ends_N": 0.0, "ends_status": FOUND, "known_to_N": 0.0,
+                   "without_friction_N": None, "limits": {}}
+    soft = SoftBone("words", {name: Bears(status=NOT_TIGHTENED if name == first else "held", **about)
+                              for name in ("a", "b")})
+    assert cautions(replace(made, soft=soft)) == [f"In soft bone '{first}' cannot be tightened."]
+    assert cautions(made) == []
