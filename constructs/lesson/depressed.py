@@ -59,13 +59,13 @@ def _two_why(facts: Facts, high: list[Look], low: list[Look], t: Words) -> str:
 
 
 def _graft_why(low: list[Look], packed: list[Look], t: Words) -> str:
-    """Why graft over these screws does that: nothing where the piece does not lie on it alone."""
-    share = min(x.carried("graft") for x in packed)
-    spared = packed[-1].most_spent("bearing") < low[-1].most_spent("bearing")
-    worse, better = (verdict(low[k], packed[k], "more", "less", "", "") for k in (0, -1))
-    if share < 1.0 - TIE or not spared or (worse, better) != ("more", "less"):
+    """Why graft over these screws helps at the largest load: nothing where it does not, or where
+    it carries little or spares no bone."""
+    a, b = low[-1], packed[-1]
+    spared = b.most_spent("bearing") < a.most_spent("bearing")
+    if b.carried("graft") < TIE or not spared or verdict(a, b, "more", "less", "", "") != "less":
         return ""
-    return " " + t("raft.packed.why", share=percent(share))
+    return " " + t("raft.packed.why", share=percent(b.carried("graft")), load=newton(ALONG_N[-1]))
 
 
 def _each(looks: list[Look], t: Words) -> str:
@@ -80,9 +80,10 @@ def along(a: list[Look], b: list[Look], key: str, t: Words) -> str:
     if len(set(found)) == 1:
         return t(f"{key}{found[0]}")
     turns = [k for k in range(1, len(found)) if found[k] != found[k - 1]]
-    if len(turns) == 1 and "same" not in found:
+    if len(turns) == 1 and found[-1] != "same":
         k = turns[0]
-        return t(f"{key}turns.{found[0]}", low=newton(ALONG_N[k - 1]), high=newton(ALONG_N[k]))
+        how = f"later.{found[k]}" if found[0] == "same" else f"turns.{found[0]}"
+        return t(f"{key}{how}", low=newton(ALONG_N[k - 1]), high=newton(ALONG_N[k]))
     return t("raft.depends")
 
 
