@@ -76,7 +76,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
             out[f"{limit:g}"] = None if isinstance(reached, str) else reached.load_N
         return out
 
-    yielding = search.reach(metal)
+    yielding, at_most = search.reach_by(metal)
     thread = search.reach(whole_thread(model)) if whole else ""
     return Derived(
         path=_result(search, reader, events, already, thread, others) if whole else None,
@@ -87,6 +87,7 @@ def derive(search: Search, reader: Reader, metal: Gauge, movement_mm: float, who
                    "step_off": load_at(Level.EDGE, "step_off_mm")},
         first_yield_N=None if isinstance(yielding, str) else yielding.carried_N,
         first_yield_at=None if isinstance(yielding, str) else yielding.reading.where,
+        first_yield_at_most=at_most,
         first_crushing_N=crushing, first_crushing_of=crushed,
         first_thread_N=None if isinstance(thread, str) else thread.carried_N,
         reserve=_reserve(search, moved_joint(reader, model, movement_mm)),
@@ -153,14 +154,12 @@ def first_events(search: Search, metal: Gauge) -> dict[str, Any]:
     if not search.points:
         return {}
     crushing, crushed = _crushing(search, *_events(search, ("crushing",)))
-    return {"first_yield_N": _carried(search, metal),
+    yielding, at_most = search.reach_by(metal)
+    thread = search.reach(whole_thread(search.model))
+    return {"first_yield_N": None if isinstance(yielding, str) else yielding.carried_N,
+            "first_yield_at_most": at_most,
             "first_crushing_N": crushing, "first_crushing_of": crushed,
-            "first_thread_N": _carried(search, whole_thread(search.model))}
-
-
-def _carried(search: Search, gauge: Gauge) -> float | None:
-    found = search.reach(gauge)
-    return None if isinstance(found, str) else found.carried_N
+            "first_thread_N": None if isinstance(thread, str) else thread.carried_N}
 
 
 def _crushing(search: Search, events: tuple[PathEvent, ...], already: tuple[PathEvent, ...]

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from buttress.fe.status import Status
 from buttress.results.beyond import (
     METAL,
+    OR_LESS,
     OVER,
     beyond_words,
     friction_needed,
@@ -135,7 +136,8 @@ def with_verdicts(construct: ConstructResult, beyond: Bears | None = None) -> Co
     said = {load.total_load_N: judged(construct, load.total_load_N, beyond=beyond)
             for load in construct.loads}
     # An answer that was not found keeps no limit; one that is reached below it stays reached.
-    said |= {load.total_load_N: Cell(UNKNOWN, None) for load in construct.loads
+    said |= {load.total_load_N: Cell(UNKNOWN, None, events=said[load.total_load_N].events)
+             for load in construct.loads
              if load.status == Status.UNCONVERGED
              and said[load.total_load_N].verdict in (HOLDS, ONLY_FRICTION)}
     return replace(
@@ -177,7 +179,7 @@ def judged_by(found: ConstructResult | Bears, force: float) -> Cell:
 def _told(construct: ConstructResult | Bears, force: float) -> Cell:
     """The verdict with what has happened below the load."""
     found = _judged(construct, force)
-    if found.verdict in (LETS_GO, UNKNOWN):
+    if found.verdict == LETS_GO:
         return found
     named = found.verdict == f"{OVER}{METAL}"    # the first yield is the limit that is over
     return replace(found, events=tuple(e for e in _events(construct, force)
@@ -226,7 +228,8 @@ def _events(construct: ConstructResult | Bears, force: float
         values = [load] if bar is None else bar.values
         if load is not None and any(v is not None and v <= force for v in values):
             others = [v for v in values if v is None or (v <= force) != (load <= force)]
-            out.append((what, load, _elsewhere(others)))
+            or_less = OR_LESS * (what == METAL_YIELDS and construct.first_yield_at_most)
+            out.append((what, load, " ".join(filter(None, [or_less.strip(), _elsewhere(others)]))))
     return tuple(sorted(out, key=lambda event: event[1]))
 
 

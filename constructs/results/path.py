@@ -127,7 +127,8 @@ class Derived:
     ``stiffness_at_N`` of the force on what the section shows over how far its joint is pressed.
     ``energy_to_peak_Nmm``: work of the ram. ``reserve``: at the movement by which the study orders
     constructs, ``reserve_to_failure`` at the one that bench tests call failure.
-    ``first_yield_at``: the part that yields first, and where; ``first_crushing_of``: what is
+    ``first_yield_at``: the part that yields first, and where; ``first_yield_at_most``: it has
+    yielded by that load, and the one at which it did was not found. ``first_crushing_of``: what is
     crushed first (see `PathEvent`). ``first_thread_N``: the thread of a screw gives
     way along all of its length in a piece. ``work``: up to the first point that has moved so far,
     else to the last before the peak.
@@ -142,6 +143,7 @@ class Derived:
     load_at_N: dict[str, dict[str, float | None]] = field(default_factory=dict)
     first_yield_N: float | None = None
     first_yield_at: Where | None = None
+    first_yield_at_most: bool = False
     first_crushing_N: float | None = None
     first_crushing_of: str = ""
     first_thread_N: float | None = None

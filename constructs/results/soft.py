@@ -21,6 +21,7 @@ class Bears:
     without_friction_N: float | None
     limits: dict[str, LimitResult]
     first_yield_N: float | None = None
+    first_yield_at_most: bool = False
     first_crushing_N: float | None = None
     first_crushing_of: str = ""
     first_thread_N: float | None = None

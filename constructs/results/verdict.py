@@ -11,7 +11,13 @@ from math import ceil, floor
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
-from buttress.results.beyond import OVER, friction_needed, friction_not_known, lost_not_known
+from buttress.results.beyond import (
+    OR_LESS,
+    OVER,
+    friction_needed,
+    friction_not_known,
+    lost_not_known,
+)
 from buttress.results.crossing import Crossing, crossing
 from buttress.results.crushed import BONE, CEMENT, CRUSHED, GRAFT
 from buttress.results.judged import HOLDS, ONLY_FRICTION, judged
@@ -199,7 +205,8 @@ def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]
     if load is None or not 0.0 < load < before_N:
         return []
     part = "metal" if at is None else _part(c, at.part)
-    return [(load, _at(load), f"{part} yields at its surface")]
+    at_most = OR_LESS * c.first_yield_at_most
+    return [(load, _at(load) + at_most, f"{part} yields at its surface")]
 
 
 def _at(load: float, kind: str = "") -> str:

@@ -23,6 +23,7 @@ from buttress.results.judged import (
     judged,
     with_verdicts,
 )
+from buttress.results.limits import yield_words
 from buttress.results.order import reserve_words
 from buttress.results.records import LimitResult
 from buttress.study.read import study_from
@@ -87,3 +88,11 @@ def test_an_answer_that_was_not_found_is_no_verdict_but_a_limit_below_it_stays_r
     lost = replace(found, loads=(replace(found.loads[0], status=Status.UNCONVERGED),))
     assert with_verdicts(lost).loads[0].verdict == UNKNOWN
     assert with_verdicts(replace(lost, limits=limits)).loads[0].verdict == f"{OVER}step-off"
+
+
+def test_what_has_happened_by_a_load_is_told_where_the_rest_is_not_known() -> None:
+    """The first yield was left out where its load was not found, and where no verdict is."""
+    made = replace(made_up.not_known("c", 900.0), first_yield_N=600.0, first_yield_at_most=True)
+    assert judged(made, 700.0).words.endswith("; metal yields from 600 N or less")
+    assert judged(made, 1000.0).words == "not known (above 900 N); metal yields from 600 N or less"
+    assert yield_words(made).startswith("metal first yields at about 600 N or less")
