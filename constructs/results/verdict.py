@@ -25,6 +25,7 @@ from buttress.results.order import (
     AT_LEAST,
     best_first,
     carries_nothing,
+    ranked,
     reserve,
     reserve_words,
 )
@@ -57,7 +58,7 @@ KEPT = ("{} keep their tension for ever in this model, while in bone they lose p
         "stage “relax” lets tension and friction fade, as the shipped study “fading-tension” "
         "shows.")
 """What is to be said where a construct relies on the tension of screws; ``{}`` names these."""
-NO_STRENGTH = "in a bonded twin screws, wires and anchorage have no strength to reach"
+NO_STRENGTH = "bonded screws, wires and anchorage have no strength to reach"
 SEATED, SOON = 1.5, "as soon as it is loaded"
 """Loads up to this multiple of the force that seats the parts are not told in newtons."""
 
@@ -117,7 +118,7 @@ def _carries(c: ConstructResult) -> str:
     share, name, source = next((x for x in found if x[1] == name), found[0])
     if share > MOST_SHARE:
         return ""
-    metal = " with any metal bonded across it" if c.twin_of and source in load.fractures else ""
+    metal = " with any metal bonded across it" if not ranked(c) and source in load.fractures else ""
     return (f"at {_load(load.total_load_N)} {_part(c, source)}{metal} carries "
             f"{100 * share:.0f}\N{NO-BREAK SPACE}% of the load on '{name}'"
             + (", since other parts push it on" if share >= PUSHED else ""))
@@ -184,7 +185,7 @@ def _fails(c: ConstructResult) -> str:
         yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
         more, whole = "more " if already or yields else "", " as a whole" if part else ""
         words = f"nothing {more}gives way{whole} up to {top} N"
-        if c.twin_of is not None:
+        if not ranked(c):
             words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
     told = _yields(c, event.load_N)
@@ -260,7 +261,7 @@ def _says(c: ConstructResult, load: float, said: str) -> bool:
 def _crosses(c: ConstructResult, every: tuple[ConstructResult, ...]) -> str:
     """The crossing with the construct of the highest rank whose curve crosses this one's."""
     for other in best_first(every):
-        if other.name == c.name or c.twin_of is not None or other.twin_of is not None:
+        if other.name == c.name or not ranked(c) or not ranked(other):
             continue
         found = crossing(c, other)
         if found is None:
