@@ -42,6 +42,7 @@ from buttress.results.records import ConstructResult, LoadResult, not_loaded
 from buttress.results.search import Search, unloaded_status, without_load
 from buttress.results.soft import Bears
 from buttress.results.stages import StagedResult
+from buttress.rules.study import limit_left
 from buttress.study.study import Construct, Study
 from buttress.workers import Job, cores
 
@@ -224,6 +225,7 @@ def solved(reader: Reader, model: Model, pictures: bool = False, others: bool = 
         lowest_limit=lowest(limits), ends_status=search.ends_status, known_to_N=search.known_to,
         without_friction_N=least, without_friction_to_N=least_to, limits_without_friction=lost,
         begins=model.begins, bonded=_bonded(model.construct),
+        left=limit_left(study),
         tightened_N=sum(model.hardware.tighten.values()),
         **{x.name: getattr(derived, x.name) for x in fields(derived)}), beyond)
     if why := not_loaded(found):

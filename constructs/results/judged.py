@@ -39,6 +39,7 @@ ONLY_FRICTION = "only with friction"
 IN_SOFT = "in soft bone:"
 METAL_YIELDS = "metal yields"
 AT_ANY_LOAD = "at any load"
+LEFT = "left by reduction"
 NO_STATE = "how far it has moved at this load is not known"
 HOW_TO_READ = (
     "How to read capacity and path together: the capacity is the largest load that forces could "
@@ -190,6 +191,8 @@ def _judged(construct: ConstructResult | Bears, force: float) -> Cell:
     ends = construct.equilibrium_ends_N
     if ends is not None and force > ends:
         return Cell(LETS_GO, ends)
+    if construct.left:    # movements, and the loads at limits, count from there
+        return Cell(f"{OVER}{construct.left} ({LEFT})", 0.0)
     over = [(load, name) for name, r in construct.limits.items() if name != EQUILIBRIUM
             for load in (r.load_N, r.over_from_N) if load is not None and load <= force]
     if over:

@@ -308,7 +308,7 @@ class ConstructResult(Derived, Displayed):
     first of them. ``without_friction_N``: where none is reached, what that path carries;
     ``without_friction_to_N``: up to where it is known, if it is not to its end. ``twin_of``: whose
     twin this is; ``bonded``: its metal and graft are stuck fast. ``remarks``: on its parts.
-    ``begins``: state that its stages have loaded it to.
+    ``begins``: state that its stages have loaded it to. ``left``: see `Bears`.
     """
 
     brief = ("name", "status", "capacity_N", "lowest_limit", "loads_N", "warnings")
@@ -343,6 +343,7 @@ class ConstructResult(Derived, Displayed):
     without_friction_to_N: float | None = None
     limits_without_friction: dict[str, LimitResult] = field(default_factory=dict)
     begins: str = ""
+    left: str = ""
 
     @property
     def loads_N(self) -> tuple[float, ...]:
