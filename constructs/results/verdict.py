@@ -32,7 +32,7 @@ from buttress.results.order import (
 from buttress.results.path import PathEvent
 from buttress.results.records import ConstructResult, LoadResult, not_loaded
 from buttress.study.activities import carried, newtons, reached
-from buttress.words import piece_or_row
+from buttress.words import listed, piece_or_row
 
 FAILURES = {"hinge": "{} forms a plastic hinge", "thread": "{}",
             "crushing": "{} " + CRUSHED, "snap": "{} shifts in a jump",
@@ -234,7 +234,17 @@ def _rests_on(c: ConstructResult) -> str:
     when = "after its stages, without load," if c.begins else "before it is loaded"
     tension = f"{when} its screws pull with {_load(c.tightened_N)} in total" if c.tightened_N \
         else ""
-    return "; ".join(filter(None, (_friction(c), tension)))
+    return "; ".join(filter(None, (_friction(c), _unloaded(c), tension)))
+
+
+def _unloaded(c: ConstructResult) -> str:
+    """On which pieces no load acts, where that leaves open what friction does for them."""
+    if c.limits_without_friction or c.without_friction_N is not None:
+        return ""
+    pieces = dict.fromkeys(name for load in c.loads for name in load.fragments)
+    free = [f"'{name}'" for name in pieces
+            if not any(any(load.fragments[name].applied_N) for load in c.loads)]
+    return f"no load acts on {listed(free)}" if free else ""
 
 
 def _friction(c: ConstructResult) -> str:
