@@ -10,6 +10,8 @@ from buttress.words import fixed
 
 NOTICED_MM = number("loads", "path", "noticed")
 """Movement beyond its bound from which on what slips, opens, is crushed or gives way counts."""
+LEVEL_MM = number("loads", "path", "level")
+"""Way of the ram without more load from which on it is a plateau."""
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,11 @@ class PathPoint:
 class PathEvent:
     """The first event of its kind at a source: "slip", "opening", "crushing" (also of what a screw
     presses on across its axis), "anchorage" (part of a thread or bond gives way), "hinge", "snap"
-    or "peak"; and "thread", the first screw of which all of the thread in one piece gives way. What
-    slips, opens, is crushed or gives way counts from `NOTICED_MM` on. ``what``: of crushing, what
-    is crushed ("bone", "foam", "graft" or "cement")."""
+    or "peak"; "plateau", where the ram goes on without more load until something takes it up (with
+    the piece that goes down most, and by how much in ``what``); and "thread", the first screw of
+    which all of the thread in one piece gives way. What slips, opens, is crushed or gives way
+    counts from `NOTICED_MM` on. ``what``: of crushing, what is crushed ("bone", "foam", "graft" or
+    "cement")."""
 
     kind: str
     load_N: float

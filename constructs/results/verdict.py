@@ -7,7 +7,7 @@ capacity without friction, the tension of screws, and where curves of two constr
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, floor
+from math import ceil, floor, inf
 
 from buttress.fe.solve.path import SEAT_N
 from buttress.fe.status import Status
@@ -181,18 +181,17 @@ def _fails(c: ConstructResult) -> str:
                for (kind, _), found in sorted(before.items(), key=lambda x: x[0])]
     if event is None:
         most = min(c.search_limit_N, max(p.load_N for p in c.path.points))
-        top, part = carried(most), _part_at_strength(c, when)
-        yields = [f"first, {when}, {said}" for _, when, said in _yields(c, most)]
-        more, whole = "more " if already or yields else "", " as a whole" if part else ""
-        words = f"nothing {more}gives way{whole} up to {top} N"
+        falls = _falls(c, inf)
+        parts = _parts(c, falls[0][0]) if falls else []
+        part = "" if parts else _part_at_strength(c, when)
+        yields = [f"{'then' if k else 'first'}, {at}, {said}" for k, (_, at, said) in enumerate(
+            sorted(_yields(c, most) + falls + parts))]
+        more, whole = "more " if already or yields else "", " as a whole" if part or parts else ""
+        words = f"nothing {more}gives way{whole} up to {carried(most)} N"
         if not ranked(c):
             words += f" ({NO_STRENGTH})"
         return "; ".join(filter(None, (*already, *yields, words, part)))
-    told = _yields(c, event.load_N)
-    part_of = _first(c, c.path.events, (PART,))
-    if part_of is not None and part_of.load_N < event.load_N:
-        told.append((part_of.load_N, _at(part_of.load_N),
-                     f"part of {_what(c, part_of)} gives way"))
+    told = _yields(c, event.load_N) + _falls(c, event.ram_mm) + _parts(c, event.load_N)
     steps = [*((when, said) for _, when, said in sorted(told)),
              (_at(event.load_N, event.kind), failure_words(c, event))]
     return "; ".join([*already, *(f"{'then' if already or k else 'first'}, {when}, {said}"
@@ -208,6 +207,24 @@ def _yields(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]
     part = "metal" if at is None else _part(c, at.part)
     at_most = OR_LESS * c.first_yield_at_most
     return [(load, _at(load) + at_most, f"{part} yields at its surface")]
+
+
+def _parts(c: ConstructResult, before_N: float) -> list[tuple[float, str, str]]:
+    """That part of an anchorage or bond gives way before a load [N]: as `_yields`."""
+    found = None if c.path is None else _first(c, c.path.events, (PART,))
+    if found is None or found.load_N >= before_N:
+        return []
+    return [(found.load_N, _at(found.load_N), f"part of {_what(c, found)} gives way")]
+
+
+def _falls(c: ConstructResult, before_mm: float) -> list[tuple[float, str, str]]:
+    """That a piece goes down without more load before anything fails: as `_yields`."""
+    found = None if c.path is None else _first(c, c.path.events, ("plateau",))
+    if found is None or found.ram_mm > before_mm:
+        return []
+    piece = _part(c, found.where.part) if found.where.part else "the joint"
+    return [(found.load_N, _at(found.load_N),
+             f"{piece} goes down by {found.what} without more load")]
 
 
 def _at(load: float, kind: str = "") -> str:
